@@ -1,0 +1,207 @@
+package timers
+
+import (
+	"sort"
+	"strings"
+	"time"
+)
+
+// State of an alarm, in the words of IEC 62682 / ISA-18.2.
+type State string
+
+// The states of the standards' state diagram that a bench needs. (Latched,
+// suppressed by design and out of service have no use here.)
+const (
+	Normal         State = "normal"
+	Unacknowledged State = "unacknowledged"
+	Acknowledged   State = "acknowledged"
+	Returned       State = "returned to normal unacknowledged"
+	Shelved        State = "shelved"
+)
+
+// Event moves an alarm from state to state.
+type Event string
+
+// The events of the state diagram.
+const (
+	Rise        Event = "rise"
+	Return      Event = "return"
+	Acknowledge Event = "acknowledge"
+	Shelve      Event = "shelve"
+	Unshelve    Event = "unshelve"
+)
+
+// Step is the state diagram of IEC 62682 / ISA-18.2 (from memory): active says
+// whether the condition holds, which decides where an unshelved alarm goes. An
+// event that means nothing in a state leaves it as it is.
+func (s State) Step(e Event, active bool) State {
+	switch e {
+	case Shelve:
+		return Shelved
+	case Unshelve:
+		if s == Shelved {
+			if active {
+				return Unacknowledged
+			}
+			return Normal
+		}
+	case Rise:
+		if s == Normal || s == Returned {
+			return Unacknowledged
+		}
+	case Return:
+		switch s {
+		case Unacknowledged:
+			return Returned
+		case Acknowledged:
+			return Normal
+		}
+	case Acknowledge:
+		switch s {
+		case Unacknowledged:
+			return Acknowledged
+		case Returned:
+			return Normal
+		}
+	}
+	return s
+}
+
+// Signal is a condition that can alarm: it rose at one moment and, where Cleared
+// is set, went away at another.
+type Signal struct {
+	Key      string // names the condition for ever: window key, "#", end
+	Priority Priority
+	Rose     Stamp
+	Cleared  *Stamp
+}
+
+// SignalKey names the signal that an end of a window raises.
+func SignalKey(windowKey string, e End) string { return windowKey + "#" + string(e) }
+
+// SplitSignalKey takes a signal key apart; the end is empty where the key is not
+// that of a window.
+func SplitSignalKey(key string) (windowKey string, e End) {
+	w, end, _ := strings.Cut(key, "#")
+	return w, End(end)
+}
+
+// Signals gives the ends of a window that have been reached and make an alarm.
+// A later end takes the place of an earlier one: who is told that the dough is
+// spent need not be told that it soon will be.
+func (w Window) Signals(now Now) []Signal {
+	st := w.Stand(now)
+	var out []Signal
+	for _, m := range w.Marks {
+		if st.For < m.After || m.Priority == Silent {
+			continue
+		}
+		rose := Stamp{At: now.WallOf(w.Start, m.After)}
+		if w.Start.BootID != "" {
+			rose.BootID, rose.Boot = w.Start.BootID, w.Start.Boot+m.After
+		}
+		out = append(out[:0], Signal{Key: SignalKey(w.Key, m.End), Priority: m.Priority, Rose: rose})
+	}
+	return out
+}
+
+// Answer is what a person did about a signal: heard it, or put it on the shelf
+// for a while.
+type Answer struct {
+	Key   string
+	At    Stamp
+	Shelf time.Duration // zero: acknowledged
+}
+
+// Alarm is a signal with its state.
+type Alarm struct {
+	Signal
+	State State
+	Since Passed        // since it rose
+	Back  time.Duration // shelved: until it returns
+}
+
+// Survey works out every alarm that is not normal from the conditions and from
+// what was answered, most urgent first: unacknowledged before returned, before
+// acknowledged, before shelved; in each by priority, then the oldest first.
+func Survey(signals []Signal, answers []Answer, now Now) []Alarm {
+	last := map[string]Answer{}
+	for _, a := range answers {
+		last[a.Key] = a
+	}
+	var out []Alarm
+	for _, sg := range signals {
+		al := Alarm{Signal: sg, Since: now.Since(sg.Rose), State: Normal.Step(Rise, true)}
+		active := sg.Cleared == nil
+		if a, ok := last[sg.Key]; ok {
+			switch passed := now.Since(a.At).For; {
+			case a.Shelf == 0:
+				al.State = al.State.Step(Acknowledge, true)
+			case passed < a.Shelf:
+				al.State, al.Back = al.State.Step(Shelve, active), a.Shelf-passed
+			default:
+				al.State = Shelved.Step(Unshelve, active)
+			}
+		}
+		if !active && al.State != Shelved && al.State != Normal {
+			al.State = al.State.Step(Return, false)
+		}
+		if al.State != Normal {
+			out = append(out, al)
+		}
+	}
+	rank := map[State]int{Unacknowledged: 0, Returned: 1, Acknowledged: 2, Shelved: 3}
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		if rank[a.State] != rank[b.State] {
+			return rank[a.State] < rank[b.State]
+		}
+		if a.Priority != b.Priority {
+			return a.Priority < b.Priority
+		}
+		return a.Since.For > b.Since.For
+	})
+	return out
+}
+
+// Bell decides when a sound is due: once per rise, again on a schedule while an
+// alarm is unacknowledged, and never more than one new sound a second. The zero
+// value with Every set is ready for use; it holds what it has rung for.
+type Bell struct {
+	Every map[Priority]time.Duration // how soon an unacknowledged alarm sounds again; absent: never
+	rung  map[string]time.Duration   // signal key: the running time at which it last rang
+	any   time.Duration
+	began bool
+}
+
+// Ring says which of the alarms sounds now, or nil. running is any clock that
+// only goes forward. Alarms must come in the order of [Survey].
+func (b *Bell) Ring(alarms []Alarm, running time.Duration) *Alarm {
+	if b.rung == nil {
+		b.rung = map[string]time.Duration{}
+	}
+	on := map[string]bool{}
+	var pick *Alarm
+	for i := range alarms {
+		a := &alarms[i]
+		if a.State != Unacknowledged {
+			continue
+		}
+		on[a.Key] = true
+		at, done := b.rung[a.Key]
+		every, again := b.Every[a.Priority]
+		if pick == nil && (!done || again && every > 0 && running-at >= every) {
+			pick = a
+		}
+	}
+	for k := range b.rung {
+		if !on[k] {
+			delete(b.rung, k) // gone or answered: a new rise rings again
+		}
+	}
+	if pick == nil || b.began && running-b.any < time.Second {
+		return nil
+	}
+	b.rung[pick.Key], b.any, b.began = running, running, true
+	return pick
+}

@@ -1,0 +1,158 @@
+package timers
+
+import (
+	"sort"
+	"time"
+)
+
+// End names one end of a window.
+type End string
+
+// The ends of a window. A floor is "not before", an aim is what one tries for, a
+// warning comes a little ahead of the limit, a limit is "not after".
+const (
+	Floor   End = "not before"
+	Aim     End = "aim"
+	Warning End = "soon over"
+	Limit   End = "not after"
+)
+
+// Priority of an alarm: 1 is the most urgent. Zero makes no alarm.
+// Three priorities, as IEC 62682 and ISA-18.2 recommend few (from memory).
+type Priority int
+
+// The priorities in use.
+const (
+	Silent Priority = iota
+	High
+	Medium
+	Low
+)
+
+// Mark is one end of a window with its place in time after the start.
+type Mark struct {
+	End      End           `json:"end"`
+	After    time.Duration `json:"after"`
+	Priority Priority      `json:"priority"`
+}
+
+// Window is a timer: a start and its ends. A count-down has one mark, a plain
+// count-up has none.
+type Window struct {
+	Key   string `json:"key"` // names the window for ever, "flask/3/dry/cast"
+	Start Stamp  `json:"start"`
+	Marks []Mark `json:"marks,omitempty"` // in order of After
+}
+
+// NewWindow builds a window from seconds; an end of zero seconds is left out.
+// Floor and aim at the same moment become one mark. A limit gets a warning warnS
+// before it, where there is room for one after the other ends.
+func NewWindow(key string, start Stamp, floorS, aimS, limitS, warnS int, floor, limit Priority) Window {
+	sec := func(s int) time.Duration { return time.Duration(s) * time.Second }
+	w := Window{Key: key, Start: start}
+	if floorS > 0 {
+		w.Marks = append(w.Marks, Mark{Floor, sec(floorS), floor})
+	}
+	if aimS > 0 && aimS != floorS {
+		w.Marks = append(w.Marks, Mark{Aim, sec(aimS), Silent})
+	}
+	if limitS > 0 {
+		if at := limitS - warnS; warnS > 0 && at > floorS && at > 0 {
+			w.Marks = append(w.Marks, Mark{Warning, sec(at), Medium})
+		}
+		w.Marks = append(w.Marks, Mark{Limit, sec(limitS), limit})
+	}
+	sort.SliceStable(w.Marks, func(i, j int) bool { return w.Marks[i].After < w.Marks[j].After })
+	return w
+}
+
+// Phase says where a window stands.
+type Phase string
+
+// The phases of a window.
+const (
+	Early Phase = "early" // the floor is not reached
+	Open  Phase = "open"  // between floor and limit
+	Over  Phase = "over"  // the limit has gone by
+)
+
+// Standing is a window at one moment.
+type Standing struct {
+	Window
+	Passed
+	Phase Phase
+	Last  *Mark         // the latest end reached; nil before the first
+	Next  *Mark         // the end that comes next; nil after the last
+	Left  time.Duration // until Next; with no Next, minus the time since Last (or since the start)
+	Due   time.Time     // the hour of Next (or of Last) on the wall clock as it stands
+}
+
+// Stand works out where w stands. It never says an end is reached early: an end
+// counts from the full nanosecond on.
+func (w Window) Stand(now Now) Standing {
+	s := Standing{Window: w, Passed: now.Since(w.Start), Phase: Open}
+	for i := range w.Marks {
+		m := &w.Marks[i]
+		if s.For >= m.After {
+			s.Last = m
+		} else if s.Next == nil {
+			s.Next = m
+		}
+		switch {
+		case m.End == Floor && s.For < m.After:
+			s.Phase = Early
+		case m.End == Limit && s.For >= m.After:
+			s.Phase = Over
+		}
+	}
+	switch {
+	case s.Next != nil:
+		s.Left = s.Next.After - s.For
+	case s.Last != nil:
+		s.Left = s.Last.After - s.For
+	default:
+		s.Left = -s.For
+	}
+	s.Due = now.Wall.Add(s.Left)
+	return s
+}
+
+// After gives the mark of an end, or nil.
+func (w Window) After(e End) *Mark {
+	for i := range w.Marks {
+		if w.Marks[i].End == e {
+			return &w.Marks[i]
+		}
+	}
+	return nil
+}
+
+// StandAll puts the windows in order of urgency: those that are over first, the
+// longest over foremost; then by the time left to the next end; those that only
+// wait for a hand (no end to come) after them; plain count-ups last. Equal ones
+// stay in the order they came in.
+func StandAll(ws []Window, now Now) []Standing {
+	out := make([]Standing, len(ws))
+	for i, w := range ws {
+		out[i] = w.Stand(now)
+	}
+	class := func(s Standing) int {
+		switch {
+		case s.Phase == Over:
+			return 0
+		case s.Next != nil:
+			return 1
+		case s.Last != nil:
+			return 2
+		}
+		return 3
+	}
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := class(out[i]), class(out[j])
+		if a != b {
+			return a < b
+		}
+		return out[i].Left < out[j].Left
+	})
+	return out
+}
