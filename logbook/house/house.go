@@ -1,0 +1,314 @@
+// Package house holds the house settings: the times, pressures, programmes and
+// resins that a laboratory works by. They live in the logbook as records; every
+// flask keeps the values it was worked under. The defaults are common practice
+// without a source unless a field says otherwise, and the maker's instructions
+// come first. Stored units: seconds, psi, °C, grams, millimetres.
+package house
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// Sizes of a base.
+var Sizes = []string{"small", "medium", "large"}
+
+// House is all settings. The comments stand in the exported file too.
+type House struct {
+	Lab        string      `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
+	Crew       []string    `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
+	Units      Units       `json:"units" toml:"units"`
+	Separator  Separator   `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
+	Press      Press       `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
+	BenchSet   BenchSet    `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
+	Cooling    Cooling     `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
+	Alarms     Alarms      `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
+	Baths      []Bath      `json:"baths" toml:"baths"`
+	Programmes []Programme `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
+	Resins     []Resin     `json:"resins" toml:"resins" comment:"resins by the lab's own names (times are estimates at ref_c; common practice, no source:\nworked within 45 min of mixing at about 23 °C)"`
+}
+
+// Units in which people read and type; stored values never change.
+type Units struct {
+	Pressure    string `json:"pressure" toml:"pressure" comment:"psi, bar or MPa"`
+	Temperature string `json:"temperature" toml:"temperature" comment:"C or F"`
+}
+
+// Separator drying.
+type Separator struct {
+	DryMinS int `json:"dry_min_s" toml:"dry_min_s" comment:"not before, seconds"`
+	DryMaxS int `json:"dry_max_s" toml:"dry_max_s" comment:"not after, seconds; 0 for none"`
+}
+
+// Press work.
+type Press struct {
+	Presses     int     `json:"presses" toml:"presses" comment:"how many presses"`
+	Hands       int     `json:"hands" toml:"hands" comment:"how many pairs of hands"`
+	PressurePSI float64 `json:"pressure_psi" toml:"pressure_psi" comment:"on the gauge; never above the rated load of press and flask"`
+	HoldS       int     `json:"hold_s" toml:"hold_s" comment:"seconds at pressure"`
+	MinTrials   int     `json:"min_trials" toml:"min_trials" comment:"fewest trial closures before the final one"`
+	Grade       string  `json:"grade" toml:"grade" comment:"flash allowed at the last trial: none or slight"`
+	FinalS      int     `json:"final_s" toml:"final_s" comment:"how long a final closure takes, seconds"`
+	BackOffTurn float64 `json:"back_off_turn" toml:"back_off_turn" comment:"clamp backed off, turns; as the clamp's maker says"`
+}
+
+// BenchSet is the rest under the clamp.
+type BenchSet struct {
+	MinS int `json:"min_s" toml:"min_s"`
+	MaxS int `json:"max_s" toml:"max_s" comment:"0 for none"`
+}
+
+// Cooling after the bath.
+type Cooling struct {
+	BenchS int `json:"bench_s" toml:"bench_s"`
+	WaterS int `json:"water_s" toml:"water_s"`
+}
+
+// Alarms: how soon an unacknowledged one sounds again, and how long the shelf is.
+type Alarms struct {
+	HighS   int `json:"high_s" toml:"high_s" comment:"unacknowledged high alarms sound again after, seconds"`
+	MediumS int `json:"medium_s" toml:"medium_s"`
+	LowS    int `json:"low_s" toml:"low_s"`
+	ShelveS int `json:"shelve_s" toml:"shelve_s" comment:"how long the shelf key shelves, seconds"`
+	WarnS   int `json:"warn_s" toml:"warn_s" comment:"warning before the end of a window, seconds"`
+}
+
+// Bath is one water bath.
+type Bath struct {
+	Name    string  `json:"name" toml:"name"`
+	Litres  float64 `json:"litres" toml:"litres"`
+	HeaterW float64 `json:"heater_w" toml:"heater_w"`
+}
+
+// Programme is a cure by the lab's own name.
+type Programme struct {
+	Name   string  `json:"name" toml:"name"`
+	Stages []Stage `json:"stages" toml:"stages"`
+	MaxS   int     `json:"max_s" toml:"max_s" comment:"longest stay in all, seconds; 0 for none"`
+}
+
+// Stage of a programme: a ramp to a temperature, then a hold there.
+type Stage struct {
+	TempC float64 `json:"temp_c" toml:"temp_c"`
+	RampS int     `json:"ramp_s,omitempty" toml:"ramp_s,omitempty"`
+	HoldS int     `json:"hold_s" toml:"hold_s"`
+}
+
+// Resin by the lab's own name.
+type Resin struct {
+	Name    string  `json:"name" toml:"name"`
+	PowderG float64 `json:"powder_g" toml:"powder_g" comment:"powder for one unit, g"`
+	LiquidG float64 `json:"liquid_g" toml:"liquid_g" comment:"liquid for one unit, g"`
+	DoughS  int     `json:"dough_s" toml:"dough_s" comment:"dough from, seconds after mixing"`
+	WorkS   int     `json:"work_s" toml:"work_s" comment:"workable until, seconds after mixing"`
+	RefC    float64 `json:"ref_c" toml:"ref_c" comment:"room temperature the times hold at"`
+}
+
+// LengthS is the length of all stages in seconds.
+func LengthS(stages []Stage) int {
+	n := 0
+	for _, s := range stages {
+		n += s.RampS + s.HoldS
+	}
+	return n
+}
+
+// Default is common practice, to be changed to the house's own.
+func Default() House {
+	h := func(hours float64) int { return int(hours * 3600) }
+	return House{
+		Units:     Units{"psi", "C"},
+		Separator: Separator{DryMinS: 600},
+		Press:     Press{Presses: 1, Hands: 1, PressurePSI: 3000, HoldS: 60, MinTrials: 2, Grade: "slight", FinalS: 120, BackOffTurn: 0.25},
+		BenchSet:  BenchSet{MinS: 1800, MaxS: 3600},
+		Cooling:   Cooling{BenchS: 1800, WaterS: 900},
+		Alarms:    Alarms{HighS: 30, MediumS: 90, LowS: 300, ShelveS: 300, WarnS: 300},
+		Baths:     []Bath{{"bath 1", 10, 1000}},
+		Programmes: []Programme{
+			{"long, 9 h", []Stage{{TempC: 74, HoldS: h(9)}}, h(12)},
+			{"long and boil", []Stage{{TempC: 74, HoldS: h(8)}, {TempC: 100, RampS: h(0.5), HoldS: h(1)}}, h(12)},
+			{"short and boil", []Stage{{TempC: 74, HoldS: h(2)}, {TempC: 100, RampS: h(0.5), HoldS: h(1)}}, h(6)},
+			{"quick and boil", []Stage{{TempC: 73, HoldS: h(1.5)}, {TempC: 100, RampS: h(0.5), HoldS: h(0.5)}}, h(5)},
+		},
+		Resins: []Resin{{Name: "heat-cured", PowderG: 22.5, LiquidG: 9.4, DoughS: 600, WorkS: 2700, RefC: 23}},
+	}
+}
+
+// Valid says what is wrong with the settings, if anything.
+func (h House) Valid() error {
+	var err error
+	check := func(ok bool, format string, a ...any) {
+		if err == nil && !ok {
+			err = fmt.Errorf(format, a...)
+		}
+	}
+	in := func(name string, v, lo, hi float64) {
+		check(!math.IsNaN(v) && v >= lo && v <= hi, "settings: %s must be %g to %g, not %g", name, lo, hi, v)
+	}
+	sec := func(name string, v, lo int) { in(name, float64(v), float64(lo), 14*24*3600) }
+	label := func(name, s string, most int) {
+		check(strings.TrimSpace(s) != "" && utf8.RuneCountInString(s) <= most && plain(s), "settings: %s must be 1 to %d plain characters, not %q", name, most, s)
+	}
+	check(utf8.RuneCountInString(h.Lab) <= 60 && plain(h.Lab), "settings: lab has at most 60 plain characters")
+	check(len(h.Crew) <= 40, "settings: crew has at most 40 entries")
+	for _, c := range h.Crew {
+		label("crew", c, 8)
+	}
+	check(h.Units.Pressure == "psi" || h.Units.Pressure == "bar" || h.Units.Pressure == "MPa", "settings: units.pressure must be psi, bar or MPa, not %q", h.Units.Pressure)
+	check(h.Units.Temperature == "C" || h.Units.Temperature == "F", "settings: units.temperature must be C or F, not %q", h.Units.Temperature)
+	sec("separator.dry_min_s", h.Separator.DryMinS, 0)
+	sec("separator.dry_max_s", h.Separator.DryMaxS, 0)
+	check(h.Separator.DryMaxS == 0 || h.Separator.DryMaxS >= h.Separator.DryMinS, "settings: separator.dry_max_s is before dry_min_s")
+	in("press.presses", float64(h.Press.Presses), 1, 9)
+	in("press.hands", float64(h.Press.Hands), 1, 9)
+	in("press.pressure_psi", h.Press.PressurePSI, 1, 20000)
+	sec("press.hold_s", h.Press.HoldS, 1)
+	in("press.min_trials", float64(h.Press.MinTrials), 1, 20)
+	check(h.Press.Grade == "none" || h.Press.Grade == "slight", "settings: press.grade must be none or slight, not %q", h.Press.Grade)
+	sec("press.final_s", h.Press.FinalS, 0)
+	in("press.back_off_turn", h.Press.BackOffTurn, 0, 4)
+	sec("bench_set.min_s", h.BenchSet.MinS, 0)
+	sec("bench_set.max_s", h.BenchSet.MaxS, 0)
+	check(h.BenchSet.MaxS == 0 || h.BenchSet.MaxS >= h.BenchSet.MinS, "settings: bench_set.max_s is before min_s")
+	sec("cooling.bench_s", h.Cooling.BenchS, 0)
+	sec("cooling.water_s", h.Cooling.WaterS, 0)
+	sec("alarms.high_s", h.Alarms.HighS, 5)
+	sec("alarms.medium_s", h.Alarms.MediumS, 5)
+	sec("alarms.low_s", h.Alarms.LowS, 5)
+	in("alarms.shelve_s", float64(h.Alarms.ShelveS), 10, 24*3600)
+	sec("alarms.warn_s", h.Alarms.WarnS, 0)
+	check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
+	for _, b := range h.Baths {
+		label("baths.name", b.Name, 40)
+		in("baths.litres", b.Litres, 1, 1000)
+		in("baths.heater_w", b.HeaterW, 0, 50000)
+	}
+	check(len(h.Programmes) >= 1 && len(h.Programmes) <= 40, "settings: give 1 to 40 programmes, not %d", len(h.Programmes))
+	seen := map[string]bool{}
+	for _, p := range h.Programmes {
+		label("programmes.name", p.Name, 60)
+		check(!seen["p"+p.Name], "settings: two programmes are called %q", p.Name)
+		seen["p"+p.Name] = true
+		if e := ValidStages(p.Stages); err == nil && e != nil {
+			err = fmt.Errorf("settings: programme %q: %w", p.Name, e)
+		}
+		sec("programmes.max_s", p.MaxS, 0)
+		check(p.MaxS == 0 || p.MaxS >= LengthS(p.Stages), "settings: programme %q: max_s is shorter than its stages", p.Name)
+	}
+	check(len(h.Resins) >= 1 && len(h.Resins) <= 40, "settings: give 1 to 40 resins, not %d", len(h.Resins))
+	for _, r := range h.Resins {
+		label("resins.name", r.Name, 40)
+		check(!seen["r"+r.Name], "settings: two resins are called %q", r.Name)
+		seen["r"+r.Name] = true
+		in("resins.powder_g", r.PowderG, 0.1, 1000)
+		in("resins.liquid_g", r.LiquidG, 0.1, 1000)
+		sec("resins.dough_s", r.DoughS, 0)
+		sec("resins.work_s", r.WorkS, 1)
+		check(r.WorkS >= r.DoughS, "settings: resin %q: work_s is before dough_s", r.Name)
+		in("resins.ref_c", r.RefC, 5, 45)
+	}
+	return err
+}
+
+// ValidStages says what is wrong with the stages of a programme.
+func ValidStages(stages []Stage) error {
+	if len(stages) < 1 || len(stages) > 20 {
+		return fmt.Errorf("a programme has 1 to 20 stages, not %d", len(stages))
+	}
+	for i, s := range stages {
+		switch {
+		case math.IsNaN(s.TempC) || s.TempC < 20 || s.TempC > 105:
+			return fmt.Errorf("stage %d: temp_c must be 20 to 105 °C, not %g", i+1, s.TempC)
+		case s.RampS < 0 || s.HoldS < 0 || s.RampS+s.HoldS > 7*24*3600:
+			return fmt.Errorf("stage %d: ramp_s and hold_s must be 0 to a week", i+1)
+		}
+	}
+	if LengthS(stages) == 0 {
+		return errors.New("a programme lasts longer than no time: give hold_s")
+	}
+	return nil
+}
+
+func plain(s string) bool {
+	if !utf8.ValidString(s) {
+		return false
+	}
+	for _, r := range s {
+		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r >= 0xFE00 && r <= 0xFE0F {
+			return false
+		}
+	}
+	return true
+}
+
+// MaxFile is the largest settings file read, in bytes.
+const MaxFile = 1 << 20
+
+// ReadTOML reads settings strictly; fields left out keep the values of base.
+func ReadTOML(r io.Reader, base House) (House, error) {
+	b, err := io.ReadAll(io.LimitReader(r, MaxFile+1))
+	if err != nil {
+		return House{}, fmt.Errorf("read settings: %w", err)
+	}
+	if len(b) > MaxFile {
+		return House{}, fmt.Errorf("settings: the file is larger than %d bytes", MaxFile)
+	}
+	if !utf8.Valid(b) {
+		return House{}, errors.New("settings: the file is not UTF-8 text")
+	}
+	// Lists are replaced as a whole, not appended to those of base.
+	var lists struct {
+		Crew, Baths, Programmes, Resins any
+	}
+	if err := toml.Unmarshal(b, &lists); err != nil {
+		return House{}, tomlError(err)
+	}
+	h := base
+	if lists.Crew != nil {
+		h.Crew = nil
+	}
+	if lists.Baths != nil {
+		h.Baths = nil
+	}
+	if lists.Programmes != nil {
+		h.Programmes = nil
+	}
+	if lists.Resins != nil {
+		h.Resins = nil
+	}
+	d := toml.NewDecoder(bytes.NewReader(b)).DisallowUnknownFields()
+	if err := d.Decode(&h); err != nil {
+		return House{}, tomlError(err)
+	}
+	return h, h.Valid()
+}
+
+func tomlError(err error) error {
+	var miss *toml.StrictMissingError
+	if errors.As(err, &miss) && len(miss.Errors) > 0 {
+		row, _ := miss.Errors[0].Position()
+		return fmt.Errorf("settings: line %d: unknown setting %q", row, strings.Join(miss.Errors[0].Key(), "."))
+	}
+	var de *toml.DecodeError
+	if errors.As(err, &de) {
+		row, _ := de.Position()
+		return fmt.Errorf("settings: line %d: %s", row, strings.TrimPrefix(de.Error(), "toml: "))
+	}
+	return fmt.Errorf("settings: %s", strings.SplitN(err.Error(), "\n", 2)[0])
+}
+
+// WriteTOML writes settings with their comments; [ReadTOML] reads them back.
+func (h House) WriteTOML(w io.Writer) error {
+	if err := toml.NewEncoder(w).Encode(h); err != nil {
+		return fmt.Errorf("write settings: %w", err)
+	}
+	return nil
+}
