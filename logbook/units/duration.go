@@ -66,8 +66,8 @@ func ParseDuration(s string, def time.Duration) (time.Duration, error) {
 	switch {
 	case typed == "":
 		err = fmt.Errorf("nothing typed")
-	case strings.HasPrefix(typed, "-"):
-		err = fmt.Errorf("a length of time cannot be negative")
+	case strings.ContainsAny(typed, "+-"):
+		err = fmt.Errorf("a length of time has no sign")
 	case strings.Contains(typed, ":"):
 		d, err = colonDuration(typed, def)
 	default:

@@ -207,7 +207,8 @@ func TestParseDuration(t *testing.T) {
 	}
 	for _, c := range []struct{ typed, says string }{
 		{"", "nothing typed"},
-		{"-5", "negative"},
+		{"-5", "no sign"},
+		{"0h-1", "no sign"},
 		{"soon", "no number"},
 		{"1h90", "does not fit"},
 		{"1h61min", "does not fit"},
@@ -296,7 +297,7 @@ func TestRoundTrips(t *testing.T) {
 // program may.
 var seeds = []string{
 	"207 bar", "3000", "74", "165F", "1h30", "90 min", "1:30", "3,000", "20,7 MPa", "-18 °C", "−18", "1e309", "NaN", "inf",
-	"0x1p-2", "1_000", "", " ", ".", "-", "1.2.3", "9 h", "2min30s", "1d", "1::2", "\xff", "100 kgf/cm²", "½", "٣", "1\x00h",
+	"0x1p-2", "1_000", "", " ", ".", "-", "1.2.3", "9 h", "2min30s", "1d", "1::2", "\xff", "100 kgf/cm²", "½", "٣", "1\x00h", "0h-1",
 }
 
 // FuzzQuantities: whatever is typed, the value is finite, in range and shown
