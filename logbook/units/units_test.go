@@ -219,7 +219,7 @@ func TestParseDuration(t *testing.T) {
 		{"1:60", "00 to 59"},
 		{"1:5", "00 to 59"},
 		{"1:2:3:4", "colons"},
-		{"1:-3", "whole number"},
+		{"1:b", "whole number"},
 		{":", "whole number"},
 		{"1 fortnight", "is not known"},
 		{"337 h", "longer than 14 days"},
