@@ -25,7 +25,7 @@ var (
 
 // FlaskOpen puts a new flask on a place of the bench.
 type FlaskOpen struct {
-	Flask int    `json:"flask" jsonschema_description:"number of the flask in this book, not used before"`
+	Flask int    `json:"flask,omitempty" jsonschema_description:"number of the flask in this book, higher than all before; left out: the next one"`
 	Place int    `json:"place" jsonschema_description:"place on the bench, 1 to 9"`
 	Case  string `json:"case" jsonschema_description:"case number, never a person's name"`
 	Base  string `json:"base" jsonschema:"enum=upper,enum=lower,enum=partial,enum=reline"`
@@ -44,7 +44,7 @@ type FlaskMove struct {
 type Coat struct {
 	Flask   int    `json:"flask"`
 	Half    string `json:"half" jsonschema:"enum=cast,enum=teeth,enum=both"`
-	DryMinS int    `json:"dry_min_s" jsonschema_description:"drying floor worked under, seconds"`
+	DryMinS int    `json:"dry_min_s,omitempty" jsonschema_description:"drying floor worked under, seconds"`
 	DryMaxS int    `json:"dry_max_s,omitempty" jsonschema_description:"drying limit worked under, seconds; 0 for none"`
 	Lot     string `json:"lot,omitempty"`
 }
@@ -52,17 +52,17 @@ type Coat struct {
 // MixMake is a batch of powder and liquid stirred together at the time of the
 // action.
 type MixMake struct {
-	Mix       int     `json:"mix" jsonschema_description:"number of the mix in this book, not used before"`
+	Mix       int     `json:"mix,omitempty" jsonschema_description:"number of the mix in this book, higher than all before; left out: the next one"`
 	Flasks    []int   `json:"flasks" jsonschema_description:"the flasks it is for"`
-	Resin     string  `json:"resin" jsonschema_description:"the lab's own name of the resin"`
-	PowderG   float64 `json:"powder_g"`
-	LiquidG   float64 `json:"liquid_g"`
+	Resin     string  `json:"resin,omitempty" jsonschema_description:"the lab's own name of the resin"`
+	PowderG   float64 `json:"powder_g,omitempty"`
+	LiquidG   float64 `json:"liquid_g,omitempty"`
 	PowderLot string  `json:"powder_lot,omitempty"`
 	LiquidLot string  `json:"liquid_lot,omitempty"`
-	RoomC     float64 `json:"room_c"`
+	RoomC     float64 `json:"room_c,omitempty"`
 	JarC      float64 `json:"jar_c,omitempty" jsonschema_description:"temperature of the parts where they came from the refrigerator; 0 for room temperature"`
-	DoughS    int     `json:"dough_s" jsonschema_description:"dough expected from, seconds after mixing (estimate)"`
-	WorkS     int     `json:"work_s" jsonschema_description:"workable until, seconds after mixing (estimate)"`
+	DoughS    int     `json:"dough_s,omitempty" jsonschema_description:"dough expected from, seconds after mixing (estimate)"`
+	WorkS     int     `json:"work_s,omitempty" jsonschema_description:"workable until, seconds after mixing (estimate)"`
 }
 
 // MixServe gives a mix to further flasks.
@@ -84,15 +84,15 @@ type MixStiff struct {
 // PressIn is a packed flask laid in the press with a sheet between the halves.
 type PressIn struct {
 	Flask int  `json:"flask"`
-	Press int  `json:"press" jsonschema_description:"which press, from 1"`
+	Press int  `json:"press,omitempty" jsonschema_description:"which press, from 1"`
 	Added bool `json:"added,omitempty" jsonschema_description:"dough was added before this closure"`
 }
 
 // PressAt is the pressure reached: the hold begins.
 type PressAt struct {
 	Flask       int     `json:"flask"`
-	PressurePSI float64 `json:"pressure_psi"`
-	HoldS       int     `json:"hold_s" jsonschema_description:"hold aimed at, seconds"`
+	PressurePSI float64 `json:"pressure_psi,omitempty"`
+	HoldS       int     `json:"hold_s,omitempty" jsonschema_description:"hold aimed at, seconds"`
 }
 
 // PressOpen is the press let down and the flask opened.
@@ -133,15 +133,15 @@ type SheetOut struct {
 // MetalToMetal is the final closure reached: halves metal to metal.
 type MetalToMetal struct {
 	Flask       int     `json:"flask"`
-	Press       int     `json:"press"`
-	PressurePSI float64 `json:"pressure_psi"`
+	Press       int     `json:"press,omitempty"`
+	PressurePSI float64 `json:"pressure_psi,omitempty"`
 }
 
 // Clamp is the flask clamped and out of the press; the bench set begins.
 type Clamp struct {
 	Flask         int     `json:"flask"`
-	BackedOffTurn float64 `json:"backed_off_turn" jsonschema_description:"how far the clamp was backed off, turns"`
-	BenchMinS     int     `json:"bench_min_s"`
+	BackedOffTurn float64 `json:"backed_off_turn,omitempty" jsonschema_description:"how far the clamp was backed off, turns"`
+	BenchMinS     int     `json:"bench_min_s,omitempty"`
 	BenchMaxS     int     `json:"bench_max_s,omitempty"`
 }
 
@@ -154,19 +154,19 @@ type Section struct {
 
 // BathLoad is a set of flasks put in a bath together on a programme.
 type BathLoad struct {
-	Load      int           `json:"load" jsonschema_description:"number of the load in this book, not used before"`
-	Bath      int           `json:"bath" jsonschema_description:"which bath, from 1"`
+	Load      int           `json:"load,omitempty" jsonschema_description:"number of the load in this book, higher than all before; left out: the next one"`
+	Bath      int           `json:"bath,omitempty" jsonschema_description:"which bath, from 1"`
 	Flasks    []int         `json:"flasks"`
 	Programme string        `json:"programme" jsonschema_description:"the lab's own name of the programme"`
-	Stages    []house.Stage `json:"stages"`
-	BathC     float64       `json:"bath_c" jsonschema_description:"bath temperature when the flasks went in"`
+	Stages    []house.Stage `json:"stages,omitempty"`
+	BathC     float64       `json:"bath_c,omitempty" jsonschema_description:"bath temperature when the flasks went in"`
 	MaxS      int           `json:"max_s,omitempty" jsonschema_description:"longest stay worked under, seconds; 0 for none"`
 	Sections  []Section     `json:"sections,omitempty"`
 }
 
 // BathReading is a bath temperature read off, typed or probed.
 type BathReading struct {
-	Bath   int     `json:"bath"`
+	Bath   int     `json:"bath,omitempty"`
 	TempC  float64 `json:"temp_c"`
 	Source string  `json:"source,omitempty" jsonschema_description:"typed, or the name of the probe"`
 }
@@ -174,13 +174,13 @@ type BathReading struct {
 // BathUnload is flasks taken out of the bath; bench cooling begins.
 type BathUnload struct {
 	Flasks []int `json:"flasks"`
-	BenchS int   `json:"bench_s" jsonschema_description:"bench cooling worked under, seconds"`
+	BenchS int   `json:"bench_s,omitempty" jsonschema_description:"bench cooling worked under, seconds"`
 }
 
 // CoolWater is flasks put in tap water to finish cooling.
 type CoolWater struct {
 	Flasks []int `json:"flasks"`
-	WaterS int   `json:"water_s" jsonschema_description:"cooling in water worked under, seconds"`
+	WaterS int   `json:"water_s,omitempty" jsonschema_description:"cooling in water worked under, seconds"`
 }
 
 // Deflask is flasks opened.
@@ -211,7 +211,7 @@ type Note struct {
 
 // TimerStart starts a timer of the user's own.
 type TimerStart struct {
-	Timer int    `json:"timer" jsonschema_description:"number of the timer in this book, not used before"`
+	Timer int    `json:"timer,omitempty" jsonschema_description:"number of the timer in this book, higher than all before; left out: the next one"`
 	Label string `json:"label"`
 	Count string `json:"count" jsonschema:"enum=window,enum=down,enum=up"`
 	MinS  int    `json:"min_s,omitempty" jsonschema_description:"not before, seconds (window)"`
@@ -423,6 +423,30 @@ func no(name string, n int) error {
 	}
 	return nil
 }
+
+// orNew takes 0 for "the book may choose".
+func orNew(name string, n int) error {
+	if n == 0 {
+		return nil
+	}
+	return no(name, n)
+}
+
+// orHouse takes 0 for "as the house settings say".
+func orHouse(name string, v, lo, hi float64, unit string) error {
+	if v == 0 {
+		return nil
+	}
+	return between(name, v, lo, hi, unit)
+}
+
+// stages may be left out: the programme of that name is meant.
+func stages(s []house.Stage) error {
+	if len(s) == 0 {
+		return nil
+	}
+	return house.ValidStages(s)
+}
 func numbers(name string, ns []int, least, most int) error {
 	if len(ns) < least || len(ns) > most {
 		return fmt.Errorf("%s lists %d: give %d to %d", name, len(ns), least, most)
@@ -487,23 +511,23 @@ func words(name string, ss, allowed []string) error {
 
 // Valid of each kind.
 func (b FlaskOpen) Valid() error {
-	return first(no("flask", b.Flask), place(b.Place), line("case", b.Case, 24), oneOf("base", b.Base, Bases), oneOf("size", b.Size, Sizes), text("tag", b.Tag, 24))
+	return first(orNew("flask", b.Flask), place(b.Place), line("case", b.Case, 24), oneOf("base", b.Base, Bases), oneOf("size", b.Size, Sizes), text("tag", b.Tag, 24))
 }
 func (b FlaskMove) Valid() error { return first(no("flask", b.Flask), place(b.Place)) }
 func (b Coat) Valid() error {
 	return first(no("flask", b.Flask), oneOf("half", b.Half, Halves), seconds("dry_min_s", b.DryMinS, 0), seconds("dry_max_s", b.DryMaxS, 0), upTo("dry_max_s", b.DryMaxS, b.DryMinS), text("lot", b.Lot, 60))
 }
 func (b MixMake) Valid() error {
-	return first(no("mix", b.Mix), numbers("flasks", b.Flasks, 1, 9), line("resin", b.Resin, 40), between("powder_g", b.PowderG, 0.1, maxGrams, "g"),
-		between("liquid_g", b.LiquidG, 0.1, maxGrams, "g"), text("powder_lot", b.PowderLot, 60), text("liquid_lot", b.LiquidLot, 60),
-		between("room_c", b.RoomC, 5, 45, "°C"), between("jar_c", b.JarC, -30, 45, "°C"), seconds("dough_s", b.DoughS, 0), seconds("work_s", b.WorkS, 1), upTo("work_s", b.WorkS, b.DoughS))
+	return first(orNew("mix", b.Mix), numbers("flasks", b.Flasks, 1, 9), text("resin", b.Resin, 40), orHouse("powder_g", b.PowderG, 0.1, maxGrams, "g"),
+		orHouse("liquid_g", b.LiquidG, 0.1, maxGrams, "g"), text("powder_lot", b.PowderLot, 60), text("liquid_lot", b.LiquidLot, 60),
+		orHouse("room_c", b.RoomC, 5, 45, "°C"), between("jar_c", b.JarC, -30, 45, "°C"), seconds("dough_s", b.DoughS, 0), seconds("work_s", b.WorkS, 0), upTo("work_s", b.WorkS, b.DoughS))
 }
 func (b MixServe) Valid() error { return first(no("mix", b.Mix), numbers("flasks", b.Flasks, 1, 9)) }
 func (b MixDough) Valid() error { return no("mix", b.Mix) }
 func (b MixStiff) Valid() error { return no("mix", b.Mix) }
-func (b PressIn) Valid() error  { return first(no("flask", b.Flask), no("press", b.Press)) }
+func (b PressIn) Valid() error  { return first(no("flask", b.Flask), orNew("press", b.Press)) }
 func (b PressAt) Valid() error {
-	return first(no("flask", b.Flask), between("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), seconds("hold_s", b.HoldS, 1))
+	return first(no("flask", b.Flask), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), seconds("hold_s", b.HoldS, 0))
 }
 func (b PressOpen) Valid() error { return no("flask", b.Flask) }
 func grams(g float64) error {
@@ -525,13 +549,13 @@ func (b DoughAdd) Valid() error { return no("flask", b.Flask) }
 func (b Inspect) Valid() error  { return no("flask", b.Flask) }
 func (b SheetOut) Valid() error { return no("flask", b.Flask) }
 func (b MetalToMetal) Valid() error {
-	return first(no("flask", b.Flask), no("press", b.Press), between("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"))
+	return first(no("flask", b.Flask), orNew("press", b.Press), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"))
 }
 func (b Clamp) Valid() error {
 	return first(no("flask", b.Flask), between("backed_off_turn", b.BackedOffTurn, 0, 4, "turns"), seconds("bench_min_s", b.BenchMinS, 0), seconds("bench_max_s", b.BenchMaxS, 0), upTo("bench_max_s", b.BenchMaxS, b.BenchMinS))
 }
 func (b BathLoad) Valid() error {
-	if err := first(no("load", b.Load), no("bath", b.Bath), numbers("flasks", b.Flasks, 1, 9), line("programme", b.Programme, 60), house.ValidStages(b.Stages), between("bath_c", b.BathC, 1, 105, "°C"), seconds("max_s", b.MaxS, 0)); err != nil {
+	if err := first(orNew("load", b.Load), orNew("bath", b.Bath), numbers("flasks", b.Flasks, 1, 9), line("programme", b.Programme, 60), stages(b.Stages), orHouse("bath_c", b.BathC, 1, 105, "°C"), seconds("max_s", b.MaxS, 0)); err != nil {
 		return err
 	}
 	if err := upTo("max_s", b.MaxS, house.LengthS(b.Stages)); err != nil {
@@ -575,7 +599,7 @@ func (b Note) Valid() error {
 	return line("text", b.Text, 400)
 }
 func (b TimerStart) Valid() error {
-	if err := first(no("timer", b.Timer), line("label", b.Label, 40), oneOf("count", b.Count, Counts), seconds("min_s", b.MinS, 0), seconds("aim_s", b.AimS, 0), seconds("max_s", b.MaxS, 0)); err != nil {
+	if err := first(orNew("timer", b.Timer), line("label", b.Label, 40), oneOf("count", b.Count, Counts), seconds("min_s", b.MinS, 0), seconds("aim_s", b.AimS, 0), seconds("max_s", b.MaxS, 0)); err != nil {
 		return err
 	}
 	switch b.Count {

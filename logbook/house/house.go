@@ -312,3 +312,45 @@ func (h House) WriteTOML(w io.Writer) error {
 	}
 	return nil
 }
+
+// Resin finds a resin by its name.
+func (h House) Resin(name string) (Resin, bool) {
+	for _, r := range h.Resins {
+		if r.Name == name {
+			return r, true
+		}
+	}
+	return Resin{}, false
+}
+
+// ResinNames lists the resins.
+func (h House) ResinNames() []string {
+	out := make([]string, len(h.Resins))
+	for i, r := range h.Resins {
+		out[i] = r.Name
+	}
+	return out
+}
+
+// Programme finds a programme by its name.
+func (h House) Programme(name string) (Programme, bool) {
+	for _, p := range h.Programmes {
+		if p.Name == name {
+			return p, true
+		}
+	}
+	return Programme{}, false
+}
+
+// ProgrammeNames lists the programmes.
+func (h House) ProgrammeNames() []string {
+	out := make([]string, len(h.Programmes))
+	for i, p := range h.Programmes {
+		out[i] = p.Name
+	}
+	return out
+}
+
+// RoomC is the room temperature assumed where none is given: that of the first
+// resin's times.
+func (h House) RoomC() float64 { return h.Resins[0].RefC }

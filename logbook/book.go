@@ -1,0 +1,476 @@
+// Package logbook keeps the records of a bench in one file and lets nothing be
+// lost. It is the only package that touches the store (bbolt).
+//
+// # The file
+//
+// Buckets:
+//
+//	meta    format ("1"), book (a random identity), created (RFC 3339)
+//	log     number (8 bytes, big endian) -> the exact bytes of the record
+//	index   'i' id -> number
+//	        'd' instant (8 bytes) number -> nothing      (by the time of the act)
+//	        'f' 'm' 'l' 't' 'b' 's' no (4 bytes) number -> nothing
+//	        (by flask, mix, load, timer, bath read, settings 1 or crew 2)
+//	live    number -> nothing      (the records that the bench as it stands rests on)
+//	beat    last -> the clocks at the last sign of life
+//
+// One action is one record is one transaction, synced before [Book.Append]
+// returns. The bench is a fold of the live records, so that opening a book costs
+// by what is at work and not by its history; everything but log and meta can be
+// made anew from log.
+//
+// # When a commit fails
+//
+// An error of the store at commit does not mean that nothing was stored: the last
+// sync can fail after the record is in the file. Append then closes the file,
+// opens it again, proves that it can be written, and looks for the id of the
+// action: the answer is saved, [ErrNotSaved], or [ErrUnknown] when the file cannot
+// be reached any more.
+package logbook
+
+import (
+	"bytes"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+)
+
+// Format is the version of the file that this program writes.
+const Format = "1"
+
+var (
+	bMeta  = []byte("meta")
+	bLog   = []byte("log")
+	bIndex = []byte("index")
+	bLive  = []byte("live")
+	bBeat  = []byte("beat")
+	kLast  = []byte("last")
+)
+
+// logFill packs the pages of the log: it only ever grows at its end.
+const logFill = 0.9
+
+// Head is the end of the chain.
+type Head struct {
+	Seq  uint64      `json:"seq"`
+	Hash record.Hash `json:"hash"`
+}
+
+// String gives the head as it is printed, number and short hash.
+func (h Head) String() string { return fmt.Sprintf("%d:%s", h.Seq, h.Hash.Short()) }
+
+// State is a book at one moment: it never changes and may be handed about.
+type State struct {
+	Bench *bench.Bench
+	Head  Head
+	Beat  timers.Beat // the last sign of life before this program opened the book
+}
+
+// Book is an open logbook with one writer.
+type Book struct {
+	path  string
+	clock timers.Clock
+	ro    bool
+
+	mu    sync.Mutex // held by whoever writes or reopens
+	db    *bolt.DB
+	state atomic.Pointer[State]
+	lost  error // why the file can no longer be reached
+	hear  []func(State)
+}
+
+// Saved is a record that is on the disk.
+type Saved struct {
+	record.Record
+	Already bool // it was there before: the same id was said twice
+}
+
+// State gives the book as it stands.
+func (b *Book) State() State { return *b.state.Load() }
+
+// Path of the file.
+func (b *Book) Path() string { return b.path }
+
+// Now reads the clocks, with the last sign of life before this program.
+func (b *Book) Now() timers.Now { return timers.Now{Reading: b.clock.Read(), Beat: b.State().Beat} }
+
+// OnChange has f called after each change, in order, before Append returns.
+func (b *Book) OnChange(f func(State)) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.hear = append(b.hear, f)
+}
+
+// Append checks one action against the bench and records it. When it returns
+// without an error the record is on the disk.
+func (b *Book) Append(a action.Action) (Saved, error) {
+	out, err := b.AppendAll([]action.Action{a})
+	if err != nil {
+		var bad *BadLine
+		if errors.As(err, &bad) {
+			return Saved{}, bad.Err
+		}
+		return Saved{}, err
+	}
+	return out[0], nil
+}
+
+// BadLine says which of several actions was refused, and why.
+type BadLine struct {
+	Index int // from 0
+	Err   error
+}
+
+// Error counts for people, from 1.
+func (e *BadLine) Error() string { return fmt.Sprintf("action %d: %v", e.Index+1, e.Err) }
+
+// Unwrap gives the reason.
+func (e *BadLine) Unwrap() error { return e.Err }
+
+// AppendAll records all of the actions in one transaction or none of them; a
+// [BadLine] names the first that was refused.
+func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.lost != nil {
+		return nil, fmt.Errorf("%w: %v", ErrUnknown, b.lost)
+	}
+	if b.ro {
+		return nil, errors.New("the logbook is open for reading only")
+	}
+	w, err := b.plan(as)
+	if err != nil || len(w.fresh) == 0 {
+		return w.out, err
+	}
+	err = guard(func() error { return b.db.Update(w.write) })
+	if err != nil {
+		if err := b.recover(w.fresh[0].Action.ID, err); err != nil {
+			return nil, err
+		}
+		return w.out, nil // the record was in the file after all, and is synced now
+	}
+	b.publish(State{Bench: w.after, Head: w.head, Beat: b.State().Beat})
+	return w.out, nil
+}
+
+func (b *Book) publish(s State) {
+	b.state.Store(&s)
+	for _, f := range b.hear {
+		f(s)
+	}
+}
+
+// plan is what one transaction will write, worked out before it begins.
+type plan struct {
+	out   []Saved
+	fresh []record.Record
+	index [][]byte // keys
+	ids   []indexedID
+	after *bench.Bench
+	head  Head
+	add   []uint64 // into live
+	drop  []uint64 // out of live
+}
+
+type indexedID struct {
+	id  string
+	seq uint64
+}
+
+func (b *Book) plan(as []action.Action) (*plan, error) {
+	st := b.State()
+	w := &plan{head: st.Head}
+	single := len(as) == 1
+	cur := st.Bench
+	if !single {
+		cur = bench.Fold(cur.Living(), cur.Top)
+	}
+	before := liveSet(st.Bench)
+	batch := map[string]int{}
+	err := b.view(func(tx *bolt.Tx) error {
+		reading := b.clock.Read()
+		now := timers.Now{Reading: reading, Beat: st.Beat}
+		for i, a := range as {
+			if old, seen, err := alreadyThere(tx, a, batch, w.fresh); err != nil {
+				return &BadLine{i, err}
+			} else if seen {
+				w.out = append(w.out, Saved{Record: old, Already: true})
+				continue
+			}
+			cur = b.recall(tx, cur, a)
+			stamp := timers.StampAt(a.At, reading)
+			checked, err := cur.Check(a, stamp, now)
+			if err != nil {
+				return &BadLine{i, err}
+			}
+			rec, err := record.Write(w.head.Seq+1, w.head.Hash, reading, stamp, checked)
+			if err != nil {
+				return &BadLine{i, err}
+			}
+			find := func(id string) (action.Body, bool) {
+				if it, ok := cur.Item(id); ok {
+					return it.Record.Action.Body, true
+				}
+				return nil, false
+			}
+			w.keys(rec, bench.Subjects(rec.Action.Body, find))
+			w.head = Head{rec.Seq, rec.Hash()}
+			batch[a.ID] = len(w.fresh)
+			w.fresh = append(w.fresh, rec)
+			w.out = append(w.out, Saved{Record: rec})
+			if !single {
+				cur = cur.Extend(rec)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return &plan{}, err
+	}
+	if len(w.fresh) == 0 {
+		return w, nil
+	}
+	if single {
+		recs := make([]record.Record, 0, len(cur.Items)+1)
+		for _, it := range cur.Items {
+			recs = append(recs, it.Record)
+		}
+		cur = bench.Fold(append(recs, w.fresh[0]), cur.Top)
+	}
+	// What is no longer alive is left out of the next fold, but stays in the bench
+	// that is shown, so that the screen can still name it.
+	living := cur.Living()
+	after := map[uint64]bool{}
+	for _, r := range living {
+		after[r.Seq] = true
+		if !before[r.Seq] {
+			w.add = append(w.add, r.Seq)
+		}
+	}
+	for seq := range before {
+		if !after[seq] {
+			w.drop = append(w.drop, seq)
+		}
+	}
+	w.after = cur
+	if len(living) < len(cur.Items) {
+		w.after = bench.Fold(living, cur.Top)
+	}
+	return w, nil
+}
+
+func liveSet(b *bench.Bench) map[uint64]bool {
+	m := make(map[uint64]bool, len(b.Items))
+	for _, it := range b.Items {
+		m[it.Seq] = true
+	}
+	return m
+}
+
+// alreadyThere looks for an id that was recorded before.
+func alreadyThere(tx *bolt.Tx, a action.Action, batch map[string]int, fresh []record.Record) (record.Record, bool, error) {
+	var old record.Record
+	if i, ok := batch[a.ID]; ok {
+		old = fresh[i]
+	} else if v := tx.Bucket(bIndex).Get(idKey(a.ID)); v != nil {
+		r, err := getRecord(tx, binary.BigEndian.Uint64(v))
+		if err != nil {
+			return old, false, err
+		}
+		old = r
+	} else {
+		return old, false, nil
+	}
+	if a.Body != nil && (old.Action.Kind() != a.Kind() || !old.Action.At.Equal(a.At)) {
+		return old, false, fmt.Errorf("the id %q is that of record %d, which says something else: give each action an id of its own", a.ID, old.Seq)
+	}
+	return old, true, nil
+}
+
+// recall brings back the records that a correction or a taking back speaks of,
+// where the bench no longer rests on them.
+func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Bench {
+	var of string
+	switch x := a.Body.(type) {
+	case action.Correct:
+		of = x.Of
+	case action.TakeBack:
+		of = x.Of
+	default:
+		return cur
+	}
+	if _, ok := cur.Item(of); ok {
+		return cur
+	}
+	find := func(id string) (action.Body, bool) {
+		r, ok := recordByID(tx, id)
+		if !ok {
+			return nil, false
+		}
+		return r.Action.Body, true
+	}
+	body, ok := find(of)
+	if !ok {
+		return cur
+	}
+	seqs := map[uint64]bool{}
+	if r, ok := recordByID(tx, of); ok {
+		seqs[r.Seq] = true
+	}
+	for _, s := range bench.Subjects(body, find) {
+		withRelatives(tx, s, seqs)
+	}
+	for _, it := range cur.Items {
+		seqs[it.Seq] = true
+	}
+	recs, err := getSorted(tx, seqs)
+	if err != nil {
+		return cur
+	}
+	return bench.Fold(recs, cur.Top)
+}
+
+// keys works out the index entries of a record.
+func (w *plan) keys(r record.Record, subjects []action.Subject) {
+	w.ids = append(w.ids, indexedID{r.Action.ID, r.Seq})
+	w.index = append(w.index, dayKey(r.Stamp.At, r.Seq))
+	switch a := r.Action.Body.(type) {
+	case action.Settings:
+		subjects = []action.Subject{subjectSettings}
+	case action.Crew:
+		subjects = []action.Subject{subjectCrew}
+	case action.BathReading:
+		subjects = []action.Subject{{Class: 'b', No: a.Bath}}
+	}
+	for _, s := range subjects {
+		w.index = append(w.index, subjectKey(s, r.Seq))
+	}
+}
+
+// Subjects of the index that are no things on the bench.
+var (
+	subjectSettings = action.Subject{Class: 's', No: 1}
+	subjectCrew     = action.Subject{Class: 's', No: 2}
+)
+
+// write is the transaction.
+func (w *plan) write(tx *bolt.Tx) error {
+	log, index, live := tx.Bucket(bLog), tx.Bucket(bIndex), tx.Bucket(bLive)
+	log.FillPercent = logFill
+	for _, r := range w.fresh {
+		if err := log.Put(seqKey(r.Seq), r.Raw); err != nil {
+			return fmt.Errorf("write record %d: %w", r.Seq, err)
+		}
+	}
+	for _, e := range w.ids {
+		if err := index.Put(idKey(e.id), seqKey(e.seq)); err != nil {
+			return fmt.Errorf("index record %d: %w", e.seq, err)
+		}
+	}
+	for _, k := range w.index {
+		if err := index.Put(k, nil); err != nil {
+			return fmt.Errorf("index: %w", err)
+		}
+	}
+	for _, s := range w.drop {
+		if err := live.Delete(seqKey(s)); err != nil {
+			return fmt.Errorf("live: %w", err)
+		}
+	}
+	for _, s := range w.add {
+		if err := live.Put(seqKey(s), nil); err != nil {
+			return fmt.Errorf("live: %w", err)
+		}
+	}
+	return nil
+}
+
+// Beat leaves a sign of life: the clocks as they stand.
+func (b *Book) Beat() error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.lost != nil || b.ro {
+		return nil
+	}
+	return guard(func() error { return b.db.Update(b.beat) })
+}
+
+func (b *Book) beat(tx *bolt.Tx) error {
+	r := b.clock.Read()
+	v, err := json.Marshal(timers.Beat{Wall: r.Wall, BootID: r.BootID, Boot: r.Boot})
+	if err != nil {
+		return fmt.Errorf("beat: %w", err)
+	}
+	return tx.Bucket(bBeat).Put(kLast, v)
+}
+
+// Close ends the use of the book, with a last sign of life.
+func (b *Book) Close() error {
+	if !b.ro {
+		_ = b.Beat() // the record is complete without it
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.lost != nil {
+		return b.lost
+	}
+	b.lost = errors.New("the logbook is closed")
+	return guard(b.db.Close)
+}
+
+// Snapshot writes a consistent copy of the whole file.
+func (b *Book) Snapshot(w io.Writer) error {
+	return b.view(func(tx *bolt.Tx) error {
+		_, err := tx.WriteTo(w)
+		return err
+	})
+}
+
+// view reads under the guard.
+func (b *Book) view(f func(tx *bolt.Tx) error) error {
+	return guard(func() error { return b.db.View(f) })
+}
+
+// Keys of the buckets.
+func seqKey(seq uint64) []byte { return binary.BigEndian.AppendUint64(nil, seq) }
+func idKey(id string) []byte   { return append([]byte{'i'}, id...) }
+func dayKey(at time.Time, seq uint64) []byte {
+	k := binary.BigEndian.AppendUint64([]byte{'d'}, uint64(at.UnixNano())^(1<<63)) // instants before 1970 sort first
+	return binary.BigEndian.AppendUint64(k, seq)
+}
+func subjectPrefix(s action.Subject) []byte {
+	return binary.BigEndian.AppendUint32([]byte{s.Class}, uint32(s.No))
+}
+func subjectKey(s action.Subject, seq uint64) []byte {
+	return binary.BigEndian.AppendUint64(subjectPrefix(s), seq)
+}
+
+// getRecord reads one record; its bytes are copied out of the transaction.
+func getRecord(tx *bolt.Tx, seq uint64) (record.Record, error) {
+	raw := tx.Bucket(bLog).Get(seqKey(seq))
+	if raw == nil {
+		return record.Record{}, fmt.Errorf("record %d is missing from the logbook: it is damaged", seq)
+	}
+	return record.Decode(bytes.Clone(raw))
+}
+
+func recordByID(tx *bolt.Tx, id string) (record.Record, bool) {
+	v := tx.Bucket(bIndex).Get(idKey(id))
+	if len(v) != 8 {
+		return record.Record{}, false
+	}
+	r, err := getRecord(tx, binary.BigEndian.Uint64(v))
+	return r, err == nil
+}

@@ -1,0 +1,354 @@
+package logbook
+
+import (
+	"crypto/rand"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
+
+	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+)
+
+// Errors of opening and writing; each is wrapped in a line for the person.
+var (
+	// ErrHeld: another process has the book.
+	ErrHeld = errors.New("the logbook is in use")
+	// ErrForeign: the file is not a logbook of this program.
+	ErrForeign = errors.New("this is not a flaskside logbook")
+	// ErrDamaged: the file is a logbook that cannot be read.
+	ErrDamaged = errors.New("the logbook is damaged")
+	// ErrNewer: the file is of a later format.
+	ErrNewer = errors.New("the logbook was written by a newer flaskside")
+	// ErrNotSaved: the record is not in the book; the book can be written again.
+	ErrNotSaved = errors.New("not saved")
+	// ErrUnknown: the file can no longer be reached, so that nobody can say.
+	ErrUnknown = errors.New("saved or not, unknown")
+)
+
+// lockPatience is how long Open waits for another process to let go.
+const lockPatience = time.Second
+
+// Open opens the logbook at path for writing and makes a new one where there is
+// none. The clock is asked for every time that is written.
+func Open(path string, clock timers.Clock) (*Book, error) {
+	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+		if err := create(path, clock); err != nil {
+			return nil, err
+		}
+	}
+	return open(path, clock, false)
+}
+
+// OpenReading opens an existing logbook for reading only.
+func OpenReading(path string, clock timers.Clock) (*Book, error) { return open(path, clock, true) }
+
+func open(path string, clock timers.Clock, ro bool) (*Book, error) {
+	b := &Book{path: path, clock: clock, ro: ro}
+	if err := b.reopen(); err != nil {
+		return nil, err
+	}
+	return b, nil
+}
+
+// options of the store. The map is asked for large, so that growing never waits
+// for a reader; on Windows that would make the file as large, so not there.
+func options(ro bool) *bolt.Options {
+	o := &bolt.Options{Timeout: lockPatience, ReadOnly: ro, FreelistType: bolt.FreelistMapType}
+	if !ro && runtime.GOOS != "windows" {
+		o.InitialMmapSize = 256 << 20
+	}
+	return o
+}
+
+// reopen opens the file under the guard and folds the bench.
+func (b *Book) reopen() error {
+	if err := lookBefore(b.path); err != nil {
+		return err
+	}
+	err := guard(func() (err error) {
+		b.db, err = bolt.Open(b.path, 0o600, options(b.ro))
+		return err
+	})
+	switch {
+	case errors.Is(err, berrors.ErrTimeout):
+		return fmt.Errorf("%w: %s%s", ErrHeld, b.path, holder(b.path))
+	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch), errors.Is(err, berrors.ErrChecksum):
+		return fmt.Errorf("%w: %s: %v", ErrForeign, b.path, err)
+	case err != nil:
+		return fmt.Errorf("open logbook %s: %w", b.path, err)
+	}
+	err = b.view(b.load)
+	if err != nil {
+		_ = guard(b.db.Close) // the reason to close is the error that is told
+		return fmt.Errorf("open logbook %s: %w", b.path, err)
+	}
+	return nil
+}
+
+// load folds the bench from the live records.
+func (b *Book) load(tx *bolt.Tx) error {
+	for _, name := range [][]byte{bMeta, bLog, bIndex, bLive, bBeat} {
+		if tx.Bucket(name) == nil {
+			return fmt.Errorf("%w: it has no part %q", ErrForeign, name)
+		}
+	}
+	switch f := string(tx.Bucket(bMeta).Get([]byte("format"))); {
+	case f == Format:
+	case len(f) > 0 && len(f) < 4 && f > Format:
+		return fmt.Errorf("%w: format %s, this one reads %s: use a newer program", ErrNewer, f, Format)
+	default:
+		return fmt.Errorf("%w: format %q", ErrForeign, f)
+	}
+	st := State{Head: Head{Hash: record.Genesis(string(tx.Bucket(bMeta).Get([]byte("book"))))}}
+	if k, v := tx.Bucket(bLog).Cursor().Last(); k != nil {
+		r, err := record.Decode(v)
+		if err != nil {
+			return fmt.Errorf("%w: the last record: %v", ErrDamaged, err)
+		}
+		st.Head = Head{r.Seq, record.HashOf(v)}
+	}
+	if v := tx.Bucket(bBeat).Get(kLast); v != nil {
+		if err := json.Unmarshal(v, &st.Beat); err != nil {
+			return fmt.Errorf("%w: the sign of life: %v", ErrDamaged, err)
+		}
+	}
+	if old := b.state.Load(); old != nil {
+		st.Beat = old.Beat // the sign of life before this program stays the one that counts
+	}
+	seqs := map[uint64]bool{}
+	c := tx.Bucket(bLive).Cursor()
+	for k, _ := c.First(); k != nil; k, _ = c.Next() {
+		if len(k) != 8 {
+			return fmt.Errorf("%w: the list of live records", ErrDamaged)
+		}
+		seqs[binary.BigEndian.Uint64(k)] = true
+	}
+	recs, err := getSorted(tx, seqs)
+	if err != nil {
+		return fmt.Errorf("%w: %v", ErrDamaged, err)
+	}
+	st.Bench = bench.Fold(recs, top(tx, st.Head.Seq))
+	b.state.Store(&st)
+	return nil
+}
+
+// top reads the highest numbers used from the ends of the index.
+func top(tx *bolt.Tx, seq uint64) bench.Counters {
+	last := func(class byte) int {
+		c := tx.Bucket(bIndex).Cursor()
+		k, _ := c.Seek([]byte{class + 1})
+		if k == nil {
+			k, _ = c.Last()
+		} else {
+			k, _ = c.Prev()
+		}
+		if len(k) == 13 && k[0] == class {
+			return int(binary.BigEndian.Uint32(k[1:5]))
+		}
+		return 0
+	}
+	return bench.Counters{Flask: last('f'), Mix: last('m'), Load: last('l'), Timer: last('t'), Seq: seq}
+}
+
+// create makes an empty logbook under another name and puts it in place whole, so
+// that a power cut leaves either a good book or none.
+func create(path string, clock timers.Clock) error {
+	dir := filepath.Dir(path)
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("make the folder for the logbook: %w", err)
+	}
+	tmp := fmt.Sprintf("%s.new-%d", path, os.Getpid())
+	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
+	db, err := bolt.Open(tmp, 0o600, &bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType})
+	if err != nil {
+		return fmt.Errorf("make logbook %s: %w", path, err)
+	}
+	err = db.Update(func(tx *bolt.Tx) error {
+		for _, name := range [][]byte{bMeta, bLog, bIndex, bLive, bBeat} {
+			if _, err := tx.CreateBucket(name); err != nil {
+				return err
+			}
+		}
+		m := tx.Bucket(bMeta)
+		for k, v := range map[string]string{"format": Format, "book": rand.Text(), "created": clock.Read().Wall.Format(time.RFC3339)} {
+			if err := m.Put([]byte(k), []byte(v)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if cerr := db.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		return fmt.Errorf("make logbook %s: %w", path, err)
+	}
+	// A link fails where another program was faster; a rename would not.
+	if err := os.Link(tmp, path); err != nil && !errors.Is(err, os.ErrExist) {
+		if err := os.Rename(tmp, path); err != nil {
+			return fmt.Errorf("make logbook %s: %w", path, err)
+		}
+	}
+	return syncDir(dir)
+}
+
+// syncDir makes a new name in a folder last. Windows has no such call.
+func syncDir(dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return fmt.Errorf("sync folder %s: %w", dir, err)
+	}
+	err = d.Sync()
+	if cerr := d.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		return fmt.Errorf("sync folder %s: %w", dir, err)
+	}
+	return nil
+}
+
+// The store's file format as far as the look before opening needs it: a page
+// header of 16 bytes, then the meta page (bbolt 1.5, page.go and meta.go; little
+// endian on every machine this is built for).
+const (
+	metaAt    = 16
+	metaSize  = 64
+	metaMagic = 0xED0CDAED
+)
+
+// lookBefore reads the two meta pages the plain way, before anything is mapped
+// into memory: a file cut short would kill the process otherwise.
+func lookBefore(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("open logbook: %w", err)
+	}
+	defer func() { _ = f.Close() }() // only read from
+	fi, err := f.Stat()
+	if err != nil {
+		return fmt.Errorf("open logbook: %w", err)
+	}
+	if !fi.Mode().IsRegular() {
+		return fmt.Errorf("%w: %s is not a file", ErrForeign, path)
+	}
+	foreign := func(why string) error { return fmt.Errorf("%w: %s: %s", ErrForeign, path, why) }
+	if fi.Size() == 0 {
+		return foreign("the file is empty")
+	}
+	return checkMetas(f, fi.Size(), foreign)
+}
+
+// checkMetas finds the meta page that the store would use and holds the size of
+// the file against it.
+func checkMetas(f io.ReaderAt, size int64, foreign func(string) error) error {
+	le := binary.LittleEndian
+	read := func(at int64) (m []byte, whole bool) {
+		m = make([]byte, metaSize)
+		if _, err := f.ReadAt(m, at+metaAt); err != nil || le.Uint32(m) != metaMagic {
+			return nil, false
+		}
+		h := fnv.New64a()
+		h.Write(m[:56])
+		return m, h.Sum64() == le.Uint64(m[56:])
+	}
+	var use []byte
+	seen := false
+	for _, at := range []int64{0, 1024, 2048, 4096, 8192, 16384, 32768, 65536} {
+		m, whole := read(at)
+		seen = seen || m != nil
+		if whole && (at == 0 || int64(le.Uint32(m[8:])) == at) && (use == nil || le.Uint64(m[48:]) > le.Uint64(use[48:])) {
+			use = m
+		}
+	}
+	switch {
+	case use == nil && !seen:
+		return foreign("it is a file of another kind")
+	case use == nil:
+		return fmt.Errorf("%w: both of its first pages are spoilt", ErrDamaged)
+	}
+	pageSize, highWater := int64(le.Uint32(use[8:])), le.Uint64(use[40:])
+	if pageSize < 1024 || pageSize > 65536 || highWater > uint64(1)<<40 {
+		return fmt.Errorf("%w: its first page makes no sense", ErrDamaged)
+	}
+	if want := int64(highWater) * pageSize; want > size {
+		return fmt.Errorf("%w: it has %d bytes and should have at least %d: it was cut short", ErrDamaged, size, want)
+	}
+	return nil
+}
+
+// guard runs a call of the store and turns its panics, and faults of the memory
+// map, into errors: a damaged page must not end the program.
+func guard(f func() error) (err error) {
+	old := debug.SetPanicOnFault(true)
+	defer debug.SetPanicOnFault(old)
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("%w: %v", ErrDamaged, p)
+		}
+	}()
+	return f()
+}
+
+// recover finds out what became of a record whose commit failed.
+func (b *Book) recover(id string, cause error) error {
+	unknown := func(err error) error {
+		b.lost = fmt.Errorf("%v, then %v", cause, err)
+		return fmt.Errorf("%w: %v", ErrUnknown, b.lost)
+	}
+	if errors.Is(cause, ErrDamaged) {
+		return unknown(errors.New("the store gave up")) // its locks may be held: closing could wait for ever
+	}
+	if err := guard(b.db.Close); err != nil {
+		return unknown(err)
+	}
+	if err := b.reopen(); err != nil {
+		return unknown(err)
+	}
+	// A record seen after a failed sync can still be lost with the power, unless a
+	// later commit goes through to the disk.
+	if err := guard(func() error { return b.db.Update(b.beat) }); err != nil {
+		return unknown(err)
+	}
+	_, there, err := b.ByID(id)
+	switch {
+	case err != nil:
+		return unknown(err)
+	case !there:
+		b.publish(b.State())
+		return fmt.Errorf("%w: %v", ErrNotSaved, cause)
+	}
+	b.publish(b.State())
+	return nil
+}
+
+// Reopen tries to reach a lost file again; on success the book can be written.
+func (b *Book) Reopen() error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.lost == nil {
+		return nil
+	}
+	if err := b.reopen(); err != nil {
+		return err
+	}
+	b.lost = nil
+	b.publish(b.State())
+	return nil
+}
