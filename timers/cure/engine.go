@@ -24,7 +24,7 @@ type engine struct {
 	cell              []rates
 	u, f0, f, v, mid  []float64
 	k1, k2, k3, k4    []float64
-	diag, rhs         []float64
+	diag, low, rhs    []float64 // the factored matrix and a right side
 	ay, ax, cellsByXY []float64
 }
 
@@ -37,7 +37,7 @@ func newEngine(p *Params, ng, nr int) *engine {
 		iX: nT, iY: nT + nr, iE: n - 2, iF: n - 1,
 		cell: make([]rates, nr),
 	}
-	buf := make([]float64, 9*n+7*nT+3*nr)
+	buf := make([]float64, 9*n+8*nT+3*nr)
 	take := func(m int) []float64 {
 		s := buf[:m:m]
 		buf = buf[m:]
@@ -46,7 +46,7 @@ func newEngine(p *Params, ng, nr int) *engine {
 	for _, s := range []*[]float64{&e.u, &e.f0, &e.f, &e.v, &e.mid, &e.k1, &e.k2, &e.k3, &e.k4} {
 		*s = take(n)
 	}
-	for _, s := range []*[]float64{&e.cap, &e.invCap, &e.face, &e.bath, &e.side, &e.diag, &e.rhs} {
+	for _, s := range []*[]float64{&e.cap, &e.invCap, &e.face, &e.bath, &e.side, &e.diag, &e.low, &e.rhs} {
 		*s = take(nT)
 	}
 	e.ay, e.ax, e.cellsByXY = take(nr), take(nr), take(nr)
@@ -169,7 +169,8 @@ func (e *engine) factor(g float64) {
 	e.diag[0] = 1 / e.diag[0]
 	for i := 1; i < e.nT; i++ {
 		g := e.face[i-1]
-		e.diag[i] = 1 / (e.diag[i] - g*g*e.diag[i-1])
+		e.low[i-1] = g * e.diag[i-1]
+		e.diag[i] = 1 / (e.diag[i] - g*e.low[i-1])
 	}
 }
 
@@ -203,13 +204,18 @@ func (e *engine) solve(g float64, v, k []float64) {
 
 // sweep solves the factored tridiagonal system for right side b (spoilt) into t.
 func (e *engine) sweep(b, t []float64) {
-	for i := 1; i < e.nT; i++ {
-		b[i] += e.face[i-1] * e.diag[i-1] * b[i-1]
+	n := e.nT
+	b, t, diag, low := b[:n], t[:n], e.diag[:n], e.low[:n]
+	carry := 0.0
+	for i := range b {
+		carry += b[i]
+		b[i] = carry * diag[i]
+		carry *= low[i]
 	}
-	last := e.nT - 1
-	t[last] = b[last] * e.diag[last]
-	for i := last - 1; i >= 0; i-- {
-		t[i] = (b[i] + e.face[i]*t[i+1]) * e.diag[i]
+	carry = 0
+	for i := n - 1; i >= 0; i-- {
+		carry = b[i] + low[i]*carry
+		t[i] = carry
 	}
 }
 
