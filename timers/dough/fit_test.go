@@ -61,13 +61,13 @@ func book(rng *rand.Rand, r Resin, rooms []float64, scatter float64, kinds ...Ma
 	for _, roomC := range rooms {
 		for _, kind := range kinds {
 			m := Mark{Kind: kind, Conditions: Conditions{RoomC: roomC}}
-			min := r.DoughFromMin
+			t := r.DoughFromMin
 			if kind == TooStiff {
-				min = r.WorkUntilMin
+				t = r.WorkUntilMin
 			}
 			// Arrhenius, so that the fit's own law is tested, not Q10's exponential.
 			slope := math.Log(r.Q10) / (inverseK(r.RefTempC-5, r.RefTempC) - inverseK(r.RefTempC+5, r.RefTempC))
-			m.Minutes = min * math.Exp(slope*inverseK(roomC, r.RefTempC)+scatter*rng.NormFloat64())
+			m.Minutes = t * math.Exp(slope*inverseK(roomC, r.RefTempC)+scatter*rng.NormFloat64())
 			out = append(out, m)
 		}
 	}

@@ -173,15 +173,15 @@ func (p Proportions) cautions(q Request) []string {
 }
 
 // inRange refuses what is not above 0 and at most max.
-func inRange(name string, v, max float64, unit string) error {
+func inRange(name string, v, most float64, unit string) error {
 	if unit != "" {
 		unit = " " + unit
 	}
 	if !(v > 0) || math.IsInf(v, 0) {
 		return fmt.Errorf("%s %g%s: must be above 0", name, v, unit)
 	}
-	if v > max {
-		return fmt.Errorf("%s %g%s: more than one mix can be, at most %g%s", name, v, unit, max, unit)
+	if v > most {
+		return fmt.Errorf("%s %g%s: more than one mix can be, at most %g%s", name, v, unit, most, unit)
 	}
 	return nil
 }

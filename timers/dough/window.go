@@ -182,9 +182,9 @@ func (w *Window) settle(m MixMarks) {
 	}
 }
 
-// minutes is a length of time held to about 30 years.
-func minutes(min float64) time.Duration {
-	return time.Duration(held(min, 0, 1.6e7) * float64(time.Minute))
+// minutes is m minutes, held to about 30 years.
+func minutes(m float64) time.Duration {
+	return time.Duration(held(m, 0, 1.6e7) * float64(time.Minute))
 }
 
 // MarshalJSON writes all times in minutes since mixing, to a hundredth.

@@ -148,13 +148,13 @@ func TestWarmingClock(t *testing.T) {
 func TestWindowProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := anyResin(t)
-		roomC := rapid.Float64Range(10, 38).Draw(t, "room")
+		roomC := rapid.Float64Range(10, 38).Draw(t, "room") // well above the refrigerator, below the shelf
 		d := rapid.Float64Range(0.5, 5).Draw(t, "warmer by")
 		w := mustEstimate(t, r, Conditions{RoomC: roomC}, MixMarks{})
 		hot := mustEstimate(t, r, Conditions{RoomC: roomC + d}, MixMarks{})
-		out := rapid.Float64Range(0, 60).Draw(t, "out")
+		out := r.WarmTauMin * rapid.Float64Range(0, 3).Draw(t, "out, time constants")
 		cold := mustEstimate(t, r, Conditions{RoomC: roomC, Stored: &Storage{4, out}}, MixMarks{})
-		later := mustEstimate(t, r, Conditions{RoomC: roomC, Stored: &Storage{4, out + 20}}, MixMarks{})
+		later := mustEstimate(t, r, Conditions{RoomC: roomC, Stored: &Storage{4, out + r.WarmTauMin}}, MixMarks{})
 		shelf := mustEstimate(t, r, Conditions{RoomC: roomC, Stored: &Storage{45, out}}, MixMarks{})
 		for _, x := range []Window{w, hot, cold, later, shelf} {
 			checkWindow(t, x)
@@ -162,7 +162,7 @@ func TestWindowProperties(t *testing.T) {
 		if !(hot.From < w.From && hot.To < w.To) {
 			t.Errorf("at %v °C %v, at %v °C %v", roomC, w.To, roomC+d, hot.To)
 		}
-		if !(cold.To > later.To && later.To >= w.To && cold.From > w.From && shelf.To <= w.To) {
+		if !(cold.To > later.To && later.To > w.To && cold.From > w.From && shelf.To < w.To) {
 			t.Errorf("refrigerator %v, out longer %v, room %v, warm shelf %v", cold.To, later.To, w.To, shelf.To)
 		}
 	})
@@ -254,9 +254,9 @@ func TestBandHoldsWhatItSays(t *testing.T) {
 func TestStages(t *testing.T) {
 	w := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{})
 	// Leaflets (from memory): sandy to 2, stringy to 5, dough from 5 to 10 min.
-	for min, want := range map[float64]Stage{-1: Sandy, 0: Sandy, 1.9: Sandy, 3: Stringy, 8.1: Dough, 44: Dough, 46: Rubbery, 67: Rubbery, 68: Stiff, 1e6: Stiff} {
-		if got := w.Stage(time.Duration(min * float64(time.Minute))); got != want {
-			t.Errorf("%v min: %s, want %s", min, got, want)
+	for at, want := range map[float64]Stage{-1: Sandy, 0: Sandy, 1.9: Sandy, 3: Stringy, 8.1: Dough, 44: Dough, 46: Rubbery, 67: Rubbery, 68: Stiff, 1e6: Stiff} {
+		if got := w.Stage(time.Duration(at * float64(time.Minute))); got != want {
+			t.Errorf("%v min: %s, want %s", at, got, want)
 		}
 	}
 	if got := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{Dough: 6 * time.Minute}).Stage(6 * time.Minute); got != Dough {
@@ -266,8 +266,8 @@ func TestStages(t *testing.T) {
 	near(t, "chance at to", w.ChancePackable(w.To), 0.5, 1e-6)
 	near(t, "chance at low end", w.ChancePackable(w.ToLow), 0.9, 1e-4)
 	marked := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{Dough: 6 * time.Minute, Stiff: 50 * time.Minute})
-	for min, want := range map[int]float64{5: 0, 6: 1, 49: 1, 50: 0} {
-		near(t, "chance when marked", marked.ChancePackable(time.Duration(min)*time.Minute), want, 0)
+	for at, want := range map[int]float64{5: 0, 6: 1, 49: 1, 50: 0} {
+		near(t, "chance when marked", marked.ChancePackable(time.Duration(at)*time.Minute), want, 0)
 	}
 }
 
