@@ -6,7 +6,7 @@ type Grounds string
 // The grounds a value can rest on, best first.
 const (
 	Published      Grounds = "published"
-	CommonPractice Grounds = "common practice, no source"
+	CommonPractice Grounds = "common practice" // no source
 	FromMemory     Grounds = "from memory"
 	HouseValue     Grounds = "house default"
 	OwnMarks       Grounds = "the lab's own marks"
