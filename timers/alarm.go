@@ -97,7 +97,9 @@ func (w Window) Signals(now Now) []Signal {
 			continue
 		}
 		rose := Stamp{At: now.WallOf(w.Start, m.After)}
-		if w.Start.BootID != "" {
+		// An earlier boot may have ended before the end was reached: its clock says
+		// nothing about that moment.
+		if w.Start.BootID != "" && w.Start.BootID == now.BootID {
 			rose.BootID, rose.Boot = w.Start.BootID, w.Start.Boot+m.After
 		}
 		out = append(out[:0], Signal{Key: SignalKey(w.Key, m.End), Priority: m.Priority, Rose: rose})

@@ -76,7 +76,7 @@ func (n Now) Since(s Stamp) Passed {
 		return Passed{For: n.Boot - s.Boot}
 	}
 	p := Passed{For: n.Wall.Sub(s.At), Estimated: n.BootID != ""}
-	bound := time.Duration(-1)
+	var bound time.Duration // nothing happens before it happened
 	if s.BootID != "" && n.BootID != "" {
 		bound = n.Boot // this boot began after s
 		if n.Beat.BootID == s.BootID && n.Beat.Boot > s.Boot {

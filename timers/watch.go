@@ -46,6 +46,9 @@ func Compare(before, now Reading, tick time.Duration) []ClockEvent {
 	}
 	var out []ClockEvent
 	dWall, dBoot, dMono := now.Wall.Sub(before.Wall), now.Boot-before.Boot, now.Mono-before.Mono
+	if now.BootID == "" {
+		dBoot = dMono // no boot clock: sleep cannot be told from a moved wall clock
+	}
 	if d := dBoot - dMono; d > stepTolerance {
 		out = append(out, ev(Slept, d, ""))
 	}

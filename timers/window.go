@@ -57,7 +57,7 @@ func NewWindow(key string, start Stamp, floorS, aimS, limitS, warnS int, floor, 
 		w.Marks = append(w.Marks, Mark{Aim, sec(aimS), Silent})
 	}
 	if limitS > 0 {
-		if at := limitS - warnS; warnS > 0 && at > floorS && at > 0 {
+		if at := limitS - warnS; warnS > 0 && at > max(floorS, aimS) {
 			w.Marks = append(w.Marks, Mark{Warning, sec(at), Medium})
 		}
 		w.Marks = append(w.Marks, Mark{Limit, sec(limitS), limit})

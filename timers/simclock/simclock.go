@@ -52,11 +52,12 @@ func (h *Hand) Step(d time.Duration) {
 // machine does: after it only the wall clock is right.
 func (h *Hand) Freeze(d time.Duration) { h.Step(d) }
 
-// Reboot is a restart that takes off long: the boot clocks begin anew under
-// another identity.
+// Reboot is a restart after which off has gone by, at most 20 s of it since the new
+// boot: the boot clocks begin anew under another identity.
 func (h *Hand) Reboot(off time.Duration, bootID string) {
 	h.change(func(r *timers.Reading) {
-		*r = timers.Reading{Wall: r.Wall.Add(off), Boot: 20 * time.Second, Mono: 20 * time.Second, BootID: bootID}
+		up := min(off, 20*time.Second)
+		*r = timers.Reading{Wall: r.Wall.Add(off), Boot: up, Mono: up, BootID: bootID}
 	})
 }
 

@@ -3,24 +3,26 @@
 package sysclock
 
 import (
+	"sync"
 	"time"
 
 	"flaskside/timers"
 )
 
 // New gives the clock of this machine.
-func New() timers.Clock { return clock{id: bootID(), began: time.Now()} }
+func New() timers.Clock { return &clock{id: bootID(), began: time.Now()} }
 
 type clock struct {
 	id    string
 	began time.Time // carries Go's monotonic reading
+	zone  zones
 }
 
 // Read looks at all clocks. Where the system offers no clock that counts sleep,
 // the boot identity is empty and the wall clock decides everything.
-func (c clock) Read() timers.Reading {
+func (c *clock) Read() timers.Reading {
 	now := time.Now()
-	r := timers.Reading{Wall: now.Round(0), Mono: now.Sub(c.began), BootID: c.id}
+	r := timers.Reading{Wall: now.Round(0).In(c.zone.named(zoneName())), Mono: now.Sub(c.began), BootID: c.id}
 	if c.id != "" {
 		boot, err := sinceBoot()
 		if err != nil {
@@ -30,4 +32,26 @@ func (c clock) Read() timers.Reading {
 		r.Boot = boot
 	}
 	return r
+}
+
+// zones keeps the zone in force, so that its rules are read once and not at each
+// look. The zero value is ready for use.
+type zones struct {
+	mu   sync.Mutex
+	name string
+	loc  *time.Location
+}
+
+// named gives the zone of a name; that of the start of the program where the name
+// is empty or unknown.
+func (z *zones) named(name string) *time.Location {
+	z.mu.Lock()
+	defer z.mu.Unlock()
+	if z.loc == nil || name != z.name {
+		z.name, z.loc = name, time.Local
+		if loc, err := time.LoadLocation(name); err == nil && name != "" {
+			z.loc = loc
+		}
+	}
+	return z.loc
 }
