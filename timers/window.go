@@ -81,8 +81,9 @@ type Standing struct {
 	Window
 	Passed
 	Phase Phase
-	Last  *Mark         // the latest end reached; nil before the first
-	Next  *Mark         // the end that comes next; nil after the last
+	Soon  bool          // the warning before the limit has been reached
+	Last  *Mark         // the latest end reached, warnings apart; nil before the first
+	Next  *Mark         // the end that comes next, warnings apart; nil after the last
 	Left  time.Duration // until Next; with no Next, minus the time since Last (or since the start)
 	Due   time.Time     // the hour of Next (or of Last) on the wall clock as it stands
 }
@@ -93,9 +94,12 @@ func (w Window) Stand(now Now) Standing {
 	s := Standing{Window: w, Passed: now.Since(w.Start), Phase: Open}
 	for i := range w.Marks {
 		m := &w.Marks[i]
-		if s.For >= m.After {
+		switch {
+		case m.End == Warning:
+			s.Soon = s.For >= m.After
+		case s.For >= m.After:
 			s.Last = m
-		} else if s.Next == nil {
+		case s.Next == nil:
 			s.Next = m
 		}
 		switch {
@@ -128,9 +132,9 @@ func (w Window) After(e End) *Mark {
 }
 
 // StandAll puts the windows in order of urgency: those that are over first, the
-// longest over foremost; then by the time left to the next end; those that only
-// wait for a hand (no end to come) after them; plain count-ups last. Equal ones
-// stay in the order they came in.
+// longest over foremost; then those that wait for a hand and whose last end made
+// more than a low alarm; then by the time left to the next end; then the others that
+// wait; plain count-ups last. Equal ones stay in the order they came in.
 func StandAll(ws []Window, now Now) []Standing {
 	out := make([]Standing, len(ws))
 	for i, w := range ws {
@@ -141,9 +145,11 @@ func StandAll(ws []Window, now Now) []Standing {
 		case s.Phase == Over:
 			return 0
 		case s.Next != nil:
-			return 1
-		case s.Last != nil:
 			return 2
+		case s.Last == nil:
+			return 4
+		case s.Last.Priority == High || s.Last.Priority == Medium:
+			return 1
 		}
 		return 3
 	}

@@ -429,8 +429,9 @@ func (c *checker) makeMix(a action.MixMake) (action.Body, error) {
 	if !known && (a.PowderG == 0 || a.LiquidG == 0 || a.WorkS == 0) {
 		return a, fmt.Errorf("the settings know no resin %q: give powder_g, liquid_g, dough_s and work_s, or one of %s", a.Resin, strings.Join(h.ResinNames(), ", "))
 	}
-	orFloat(&a.PowderG, r.PowderG)
-	orFloat(&a.LiquidG, r.LiquidG)
+	powderG, liquidG := Masses(r, float64(len(a.Flasks)))
+	orFloat(&a.PowderG, powderG)
+	orFloat(&a.LiquidG, liquidG)
 	if a.RoomC == 0 {
 		a.RoomC = h.RoomC()
 	}

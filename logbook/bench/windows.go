@@ -16,6 +16,7 @@ type What string
 
 // The windows of the bench.
 const (
+	DryBoth   What = "both halves drying"
 	DryCast   What = "cast half drying"
 	DryTeeth  What = "teeth half drying"
 	Dough     What = "dough"
@@ -78,14 +79,19 @@ func (b *Bench) Windows() []Window {
 		own := []int{f.No}
 		switch f.Stage {
 		case Opened, Drying:
-			for _, h := range []struct {
-				name string
-				what What
-			}{{"cast", DryCast}, {"teeth", DryTeeth}} {
-				if half := f.Halves[h.name]; half != nil {
-					add(Window{What: h.what, Flasks: own}, timers.NewWindow(flaskKey(f.No, "dry/"+h.name+"/"+strconv.Itoa(half.N)), half.Coated, half.MinS, 0, half.MaxS, warn, timers.Low, timers.Medium))
+			cast, teeth := f.Halves["cast"], f.Halves["teeth"]
+			dry := func(what What, name string, h *Half) {
+				if h != nil {
+					add(Window{What: what, Flasks: own}, timers.NewWindow(flaskKey(f.No, fmt.Sprintf("dry/%s/%d", name, h.N)), h.Coated, h.MinS, 0, h.MaxS, warn, timers.Low, timers.Medium))
 				}
 			}
+			// Painted in one go they are one window, and one alarm.
+			if cast != nil && teeth != nil && *cast == *teeth {
+				dry(DryBoth, "both", cast)
+				break
+			}
+			dry(DryCast, "cast", cast)
+			dry(DryTeeth, "teeth", teeth)
 		case Holding:
 			if t := f.Trial(); t != nil && t.At != nil {
 				add(Window{What: Hold, Flasks: own}, timers.NewWindow(flaskKey(f.No, "hold/"+strconv.Itoa(t.N)), *t.At, t.HoldAimS, 0, 0, 0, timers.Medium, timers.High))

@@ -16,6 +16,9 @@ import (
 	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"flaskside/logbook/units"
+	"flaskside/timers/dough"
 )
 
 // Sizes of a base.
@@ -23,23 +26,23 @@ var Sizes = []string{"small", "medium", "large"}
 
 // House is all settings. The comments stand in the exported file too.
 type House struct {
-	Lab        string      `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
-	Crew       []string    `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
-	Units      Units       `json:"units" toml:"units"`
-	Separator  Separator   `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
-	Press      Press       `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
-	BenchSet   BenchSet    `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
-	Cooling    Cooling     `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
-	Alarms     Alarms      `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
-	Baths      []Bath      `json:"baths" toml:"baths"`
-	Programmes []Programme `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
-	Resins     []Resin     `json:"resins" toml:"resins" comment:"resins by the lab's own names (times are estimates at ref_c; common practice, no source:\nworked within 45 min of mixing at about 23 °C)"`
+	Lab        string        `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
+	Crew       []string      `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
+	Units      Units         `json:"units" toml:"units"`
+	Separator  Separator     `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
+	Press      Press         `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
+	BenchSet   BenchSet      `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
+	Cooling    Cooling       `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
+	Alarms     Alarms        `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
+	Baths      []Bath        `json:"baths" toml:"baths"`
+	Programmes []Programme   `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
+	Resins     []dough.Resin `json:"resins" toml:"resins" comment:"resins by the lab's own names (times are estimates at ref_temp_c; common practice, no source:\nworked within 45 min of mixing at about 23 °C)"`
 }
 
 // Units in which people read and type; stored values never change.
 type Units struct {
-	Pressure    string `json:"pressure" toml:"pressure" comment:"psi, bar or MPa"`
-	Temperature string `json:"temperature" toml:"temperature" comment:"C or F"`
+	Pressure    units.PressureUnit `json:"pressure" toml:"pressure" comment:"psi, bar or MPa"`
+	Temperature units.TempUnit     `json:"temperature" toml:"temperature" comment:"C or F"`
 }
 
 // Separator drying.
@@ -102,16 +105,6 @@ type Stage struct {
 	HoldS int     `json:"hold_s" toml:"hold_s"`
 }
 
-// Resin by the lab's own name.
-type Resin struct {
-	Name    string  `json:"name" toml:"name"`
-	PowderG float64 `json:"powder_g" toml:"powder_g" comment:"powder for one unit, g"`
-	LiquidG float64 `json:"liquid_g" toml:"liquid_g" comment:"liquid for one unit, g"`
-	DoughS  int     `json:"dough_s" toml:"dough_s" comment:"dough from, seconds after mixing"`
-	WorkS   int     `json:"work_s" toml:"work_s" comment:"workable until, seconds after mixing"`
-	RefC    float64 `json:"ref_c" toml:"ref_c" comment:"room temperature the times hold at"`
-}
-
 // LengthS is the length of all stages in seconds.
 func LengthS(stages []Stage) int {
 	n := 0
@@ -138,7 +131,7 @@ func Default() House {
 			{"short and boil", []Stage{{TempC: 74, HoldS: h(2)}, {TempC: 100, RampS: h(0.5), HoldS: h(1)}}, h(6)},
 			{"quick and boil", []Stage{{TempC: 73, HoldS: h(1.5)}, {TempC: 100, RampS: h(0.5), HoldS: h(0.5)}}, h(5)},
 		},
-		Resins: []Resin{{Name: "heat-cured", PowderG: 22.5, LiquidG: 9.4, DoughS: 600, WorkS: 2700, RefC: 23}},
+		Resins: []dough.Resin{dough.HouseDefault()},
 	}
 }
 
@@ -208,12 +201,9 @@ func (h House) Valid() error {
 		label("resins.name", r.Name, 40)
 		check(!seen["r"+r.Name], "settings: two resins are called %q", r.Name)
 		seen["r"+r.Name] = true
-		in("resins.powder_g", r.PowderG, 0.1, 1000)
-		in("resins.liquid_g", r.LiquidG, 0.1, 1000)
-		sec("resins.dough_s", r.DoughS, 0)
-		sec("resins.work_s", r.WorkS, 1)
-		check(r.WorkS >= r.DoughS, "settings: resin %q: work_s is before dough_s", r.Name)
-		in("resins.ref_c", r.RefC, 5, 45)
+		if e := r.Validate(); err == nil && e != nil {
+			err = fmt.Errorf("settings: resin %q: %w", r.Name, e)
+		}
 	}
 	return err
 }
@@ -314,13 +304,13 @@ func (h House) WriteTOML(w io.Writer) error {
 }
 
 // Resin finds a resin by its name.
-func (h House) Resin(name string) (Resin, bool) {
+func (h House) Resin(name string) (dough.Resin, bool) {
 	for _, r := range h.Resins {
 		if r.Name == name {
 			return r, true
 		}
 	}
-	return Resin{}, false
+	return dough.Resin{}, false
 }
 
 // ResinNames lists the resins.
@@ -353,4 +343,4 @@ func (h House) ProgrammeNames() []string {
 
 // RoomC is the room temperature assumed where none is given: that of the first
 // resin's times.
-func (h House) RoomC() float64 { return h.Resins[0].RefC }
+func (h House) RoomC() float64 { return h.Resins[0].RefTempC }

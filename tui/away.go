@@ -1,0 +1,96 @@
+package tui
+
+import (
+	"fmt"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook/action"
+	"flaskside/timers"
+)
+
+// awayItem is an end that fell due while no program ran.
+type awayItem struct {
+	words string
+	at    time.Time
+	ago   time.Duration
+	est   bool
+}
+
+// lookBack works out what fell due since the last sign of life. Nothing is shown
+// after a short break in which nothing did.
+func (m *Model) lookBack() {
+	beat := m.now.Beat
+	if beat.Wall.IsZero() {
+		return
+	}
+	gone := m.now.Since(timers.Stamp{At: beat.Wall, BootID: beat.BootID, Boot: beat.Boot})
+	for _, st := range m.standings {
+		for _, mk := range st.Marks {
+			ago := st.For - mk.After
+			if mk.End == timers.Warning || mk.Priority == timers.Silent || ago < 0 || ago > gone.For {
+				continue
+			}
+			w, _ := m.windowByKey(st.Key)
+			al := timers.Alarm{Signal: timers.Signal{Key: timers.SignalKey(w.Key, mk.End)}}
+			m.away = append(m.away, awayItem{m.alarmWords(al), m.now.Wall.Add(-ago), ago, st.Estimated})
+		}
+	}
+	if beat.BootID != "" && m.now.BootID != "" && beat.BootID != m.now.BootID {
+		m.awayNotes = append(m.awayNotes, "The computer was started anew since; lengths of time over that are estimated from its clock.")
+	}
+	if gone.ClockBack {
+		m.awayNotes = append(m.awayNotes, "The clock stands before the last sign of life: it was set back. CHECK THE TIME.")
+	}
+	if len(m.away) > 0 || len(m.awayNotes) > 0 && len(m.windows) > 0 {
+		m.page = pageAway
+	}
+}
+
+// keyAway leaves the page once it is read.
+func (m *Model) keyAway(key string) tea.Cmd {
+	switch key {
+	case "enter", "space":
+		m.page = pageBoard
+		return m.append(action.Seen{Since: m.now.Beat.Wall.Format(time.RFC3339)}, "", nil)
+	case "ctrl+c", "q":
+		return m.keyQuit(key)
+	}
+	m.say(warn, "ENTER when you have read this")
+	return nil
+}
+
+func (m *Model) drawAway(f *frame) {
+	y := 2
+	beat := m.now.Beat.Wall.In(m.now.Wall.Location())
+	f.text(2, y, strong, fmt.Sprintf("While the program was closed, since %s", beat.Format("Mon 02 Jan 15:04")))
+	y += 2
+	for i, it := range m.away {
+		if y >= f.h-6 {
+			f.text(4, y, dim, fmt.Sprintf("and %d more; all stand in the list", len(m.away)-i))
+			break
+		}
+		est := ""
+		if it.est {
+			est = " (estimated)"
+		}
+		f.text(4, y, accent, it.at.Format("Mon 15:04"))
+		f.put(16, y, f.w-32, plain, it.words)
+		f.right(f.w-2, y, dim, span(it.ago)+" ago"+est)
+		y++
+	}
+	if len(m.away) == 0 {
+		f.text(4, y, plain, "nothing fell due")
+		y++
+	}
+	y++
+	for _, n := range m.awayNotes {
+		for _, s := range wrap(n, f.w-6) {
+			f.text(4, y, warn, s)
+			y++
+		}
+	}
+	f.fill(0, f.h-3, f.w, step)
+	f.text(1, f.h-3, step, "ENTER  read")
+}

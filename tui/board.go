@@ -1,0 +1,585 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+	"github.com/charmbracelet/x/ansi"
+
+	"flaskside/logbook/bench"
+	"flaskside/timers"
+)
+
+// Smallest screen that holds the bench.
+const (
+	minW = 80
+	minH = 24
+)
+
+// View draws the screen; every field that switches something on is set on every
+// frame.
+func (m *Model) View() tea.View {
+	v := tea.NewView("")
+	v.AltScreen = true
+	v.MouseMode = tea.MouseModeCellMotion
+	v.WindowTitle = m.windowTitle()
+	v.KeyboardEnhancements.ReportEventTypes = true
+	if m.w > 0 && m.h > 0 {
+		v.SetContent(m.draw().styled(m.theme))
+	}
+	return v
+}
+
+// windowTitle says in the title of the window what comes next.
+func (m *Model) windowTitle() string {
+	for _, al := range m.alarms {
+		if al.State == timers.Unacknowledged {
+			return "! " + m.alarmWords(al) + " · flaskside"
+		}
+	}
+	for _, st := range m.standings {
+		if st.Next != nil {
+			w, _ := m.windowByKey(st.Key)
+			return span(st.Left) + " " + windowWords(w, st) + " · flaskside"
+		}
+	}
+	return "flaskside"
+}
+
+// draw makes the frame of the page at hand.
+func (m *Model) draw() *frame {
+	f := newFrame(m.w, m.h)
+	m.drawStrip(f)
+	if m.w < minW || m.h < minH {
+		m.drawSmall(f)
+		return f
+	}
+	switch m.page {
+	case pageAway:
+		m.drawAway(f)
+		m.drawToast(f, m.h-2)
+		return f
+	case pageHelp:
+		m.drawHelp(f)
+	case pageFlask:
+		m.drawFlaskPage(f, area{0, 2, m.w, m.h - 6})
+	case pagePress:
+		m.drawPressPage(f, area{0, 2, m.w, m.h - 6})
+	default:
+		m.drawBench(f)
+		return f
+	}
+	m.drawFoot(f)
+	return f
+}
+
+// area is a rectangle of the frame.
+type area struct{ x, y, w, h int }
+
+// drawStrip is the top line: time, hands, and the most urgent alarm.
+func (m *Model) drawStrip(f *frame) {
+	x := f.text(1, 0, strong, m.now.Wall.Format("Mon 02 Jan 15:04:05"))
+	by := m.by()
+	if by == "" {
+		by = "no initials (+ 6)"
+	}
+	x = f.text(x+2, 0, plain, by)
+	if m.cfg.Title != "" {
+		x = f.text(x+2, 0, warn, m.cfg.Title)
+	}
+	x += 2
+	width := f.w - x
+	if m.lost != nil {
+		f.put(x, 0, width, alarm, pad(" LOGBOOK OUT OF REACH · ENTER tries again ", width))
+		return
+	}
+	waiting, shelved := 0, 0
+	var top *timers.Alarm
+	for i := range m.alarms {
+		switch m.alarms[i].State {
+		case timers.Unacknowledged, timers.Returned:
+			waiting++
+			if top == nil {
+				top = &m.alarms[i]
+			}
+		case timers.Shelved:
+			shelved++
+		}
+	}
+	switch {
+	case top != nil:
+		r := alarm
+		if top.Priority == timers.Low {
+			r = warn
+		}
+		head := fmt.Sprintf(" ▲%d ", top.Priority)
+		if waiting > 1 {
+			head = fmt.Sprintf(" ▲%d (%d) ", top.Priority, waiting)
+		}
+		tail := " . heard "
+		s := head + fit(m.alarmWords(*top), max(0, width-ansi.StringWidth(head+tail)))
+		f.put(x, 0, width, r, pad(s, max(0, width-ansi.StringWidth(tail)))+tail)
+	case len(m.alarms) > 0:
+		s := fmt.Sprintf("%d heard", len(m.alarms)-shelved)
+		if shelved > 0 {
+			s += fmt.Sprintf(", %d on the shelf", shelved)
+		}
+		f.right(f.w-1, 0, dim, s)
+	}
+}
+
+// drawSmall is what fits a window that is too small: the alarms.
+func (m *Model) drawSmall(f *frame) {
+	f.text(1, 1, warn, fmt.Sprintf("window too small: %dx%d, wants %dx%d", m.w, m.h, minW, minH))
+	y := 3
+	for _, al := range m.alarms {
+		if y >= f.h {
+			return
+		}
+		mark := "▲"
+		if al.State == timers.Acknowledged || al.State == timers.Shelved {
+			mark = "·"
+		}
+		f.put(1, y, f.w-2, strong, fmt.Sprintf("%s%d %s", mark, al.Priority, m.alarmWords(al)))
+		y++
+	}
+	for _, st := range m.standings {
+		if y >= f.h {
+			return
+		}
+		w, _ := m.windowByKey(st.Key)
+		f.put(1, y, f.w-2, plain, fmt.Sprintf("%6s %s %s", span(st.Left), windowWords(w, st), m.placesOf(w)))
+		y++
+	}
+}
+
+// Heights of the fixed parts.
+const (
+	placesH = 9
+	footH   = 4 // rule, step, message, keys
+)
+
+// drawBench is the page where the work is done.
+func (m *Model) drawBench(f *frame) {
+	left := area{0, 2, f.w - 28, placesH}
+	if f.w >= 120 {
+		left.w = 72
+	}
+	right := area{left.w + 1, 2, f.w - left.w - 1, placesH}
+	low := area{0, 2 + placesH + 1, f.w, f.h - (2 + placesH + 1) - footH}
+	wide := f.w >= 150 && f.h >= 40
+	if f.h >= 30 && !wide {
+		right.h += min(6, f.h-28) // the list grows downward beside the panel
+	}
+	f.line(0, 1, f.w, dim, "─")
+	if wide {
+		m.drawWide(f, left)
+		return
+	}
+	f.text(left.w, 1, dim, "┬")
+	for y := 2; y < right.y+right.h; y++ {
+		f.text(left.w, y, dim, "│")
+	}
+	m.drawPlaces(f, left)
+	m.drawList(f, right)
+	f.line(0, 2+placesH, left.w, dim, "─")
+	if right.h > placesH {
+		f.text(left.w, 2+placesH, dim, "┤")
+		low.w = left.w
+		f.line(left.w, right.y+right.h, right.w+1, dim, "─")
+		f.text(left.w, right.y+right.h, dim, "╰")
+		if fm := m.form(); fm != nil {
+			fm.draw(f, low.x, low.y, low.w, low.h)
+		} else {
+			m.drawPanel(f, low)
+		}
+	} else {
+		f.line(left.w, 2+placesH, f.w-left.w, dim, "─")
+		f.text(left.w, 2+placesH, dim, "┴")
+		if fm := m.form(); fm != nil {
+			fm.draw(f, low.x, low.y, low.w, low.h)
+		} else {
+			m.drawPanel(f, low)
+		}
+	}
+	m.drawFoot(f)
+}
+
+// drawWide shows everything at once.
+func (m *Model) drawWide(f *frame, left area) {
+	mid := left.w
+	f.text(mid, 1, dim, "┬")
+	bodyH := f.h - 2 - footH
+	for y := 2; y < 2+bodyH; y++ {
+		f.text(mid, y, dim, "│")
+	}
+	m.drawPlaces(f, left)
+	f.line(0, 2+placesH, mid, dim, "─")
+	listH := 12
+	m.drawList(f, area{0, 3 + placesH, mid, listH})
+	f.line(0, 3+placesH+listH, mid, dim, "─")
+	low := area{0, 4 + placesH + listH, mid, bodyH - placesH - listH - 2}
+	if fm := m.form(); fm != nil {
+		fm.draw(f, low.x, low.y, low.w, low.h)
+	} else {
+		m.drawPressPage(f, low)
+	}
+	m.drawFlaskPage(f, area{mid + 1, 2, f.w - mid - 1, bodyH})
+	m.drawFoot(f)
+}
+
+// stageWords name the stage of a flask on the board, with the verdict where there
+// is one.
+func (m *Model) stageWords(fl *bench.Flask) (string, role) {
+	switch fl.Stage {
+	case bench.Trimmed:
+		if v := m.bench().Verdict(fl, m.now); v.Ready {
+			return fmt.Sprintf("trial %d  READY", len(fl.Trials)), good
+		}
+		return fmt.Sprintf("trial %d  not yet", len(fl.Trials)), plain
+	case bench.InPress, bench.Holding, bench.Judging:
+		return fmt.Sprintf("trial %d  %s", len(fl.Trials), map[bench.Stage]string{bench.InPress: "in the press", bench.Holding: "at pressure", bench.Judging: "judge the flash"}[fl.Stage]), strong
+	case bench.Drying:
+		if mix := m.bench().MixOf(fl); mix != nil {
+			return "drying, mix " + mix.Letter(), plain
+		}
+	}
+	return string(fl.Stage), plain
+}
+
+// drawPlaces is the board: nine places.
+func (m *Model) drawPlaces(f *frame, a area) {
+	for p := 1; p <= 9; p++ {
+		y := a.y + p - 1
+		fl := m.bench().OnPlace(p)
+		mark := "  "
+		r := dim
+		if p == m.sel {
+			mark, r = "▸ ", chosen
+		} else if fl != nil {
+			r = plain
+		}
+		x := f.put(a.x+1, y, 2, r, fmt.Sprint(p))
+		x = f.put(x, y, 3, r, mark)
+		if fl == nil {
+			f.put(x+1, y, 3, dim, "·")
+			continue
+		}
+		name := strong
+		if p == m.sel {
+			name = chosen
+		}
+		x = f.put(x, y, 9, name, pad(fl.Case, 8)+" ")
+		x = f.put(x, y, 9, plain, pad(fl.Base, 7)+" "+sizeLetter(fl.Size))
+		words, wr := m.stageWords(fl)
+		room := a.x + a.w - 8 - (x + 2)
+		f.put(x+2, y, room, wr, fit(words, room))
+		if t, tr := m.flaskTime(fl); t != "" {
+			f.right(a.x+a.w-1, y, tr, t)
+		}
+	}
+}
+
+// flaskTime is the time that matters to a flask now: of its own most urgent
+// window.
+func (m *Model) flaskTime(fl *bench.Flask) (string, role) {
+	for _, st := range m.standings {
+		w, ok := m.windowByKey(st.Key)
+		if !ok || w.What == bench.Dough && fl.Stage != bench.Trimmed && fl.Stage != bench.Sheetout && fl.Stage != bench.Drying {
+			continue
+		}
+		for _, n := range w.Flasks {
+			if n == fl.No {
+				return span(st.Left), timeRole(st)
+			}
+		}
+	}
+	return "", plain
+}
+
+func timeRole(st timers.Standing) role {
+	switch {
+	case st.Phase == timers.Over:
+		return alarm
+	case st.Next == nil && st.Last != nil:
+		return good
+	case st.Soon:
+		return warn
+	}
+	return plain
+}
+
+// drawList is every running window by urgency: the time left, what comes, which
+// places; where there is room the most urgent in large digits, and the hour.
+func (m *Model) drawList(f *frame, a area) {
+	y := a.y
+	rows := a.h
+	if a.h >= 14 || a.h >= 12 && a.w > 60 {
+		if st, w, ok := m.mostUrgent(); ok {
+			digits := big(span(st.Left))
+			for i, row := range digits {
+				f.put(a.x+1, y+i, a.w-2, timeRole(st), row)
+			}
+			label := windowWords(w, st)
+			if at := m.placesOf(w); at != "" {
+				label += "  " + at
+			}
+			f.put(a.x+1, y+3, a.w-2, strong, label)
+			y += 4
+			rows -= 4
+		}
+	}
+	for i, st := range m.standings {
+		if rows <= 0 {
+			return
+		}
+		if rows == 1 && i < len(m.standings)-1 {
+			f.put(a.x+1, y, a.w-2, dim, fmt.Sprintf("and %d more", len(m.standings)-i))
+			return
+		}
+		w, _ := m.windowByKey(st.Key)
+		m.drawWindowRow(f, a, y, w, st)
+		y++
+		rows--
+	}
+	if len(m.standings) == 0 {
+		f.put(a.x+1, y, a.w-2, dim, "no window runs")
+		y++
+		rows--
+	}
+	if rows > 1 {
+		for _, s := range m.pressLines(a.w - 2) {
+			if rows <= 1 {
+				return
+			}
+			f.put(a.x+1, y+1, a.w-2, dim, s)
+			y++
+			rows--
+		}
+	}
+}
+
+func (m *Model) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers.Standing) {
+	t := span(st.Left)
+	if st.Estimated {
+		t = "≈" + t
+	}
+	r := timeRole(st)
+	at := m.placesOf(w)
+	f.right(a.x+7, y, r, t)
+	words := windowWords(w, st)
+	tail := at
+	if a.w >= 44 {
+		if st.Next != nil {
+			tail = st.Due.Format("15:04") + "  " + pad(at, 6)
+			if st.Left > 12*time.Hour {
+				tail = st.Due.Format("Mon 15:04") + "  " + pad(at, 6)
+			}
+		} else {
+			tail = "       " + pad(at, 6)
+		}
+	}
+	wr := plain
+	if r == alarm || r == good {
+		wr = strong
+	}
+	room := a.w - 9 - ansi.StringWidth(tail) - 1
+	f.put(a.x+8, y, room, wr, fit(words, room))
+	f.right(a.x+a.w-1, y, plain, tail)
+}
+
+// mostUrgent is the window that large digits show: what is over or comes next,
+// not what merely waits.
+func (m *Model) mostUrgent() (timers.Standing, bench.Window, bool) {
+	for _, st := range m.standings {
+		if st.Phase == timers.Over || st.Next != nil {
+			w, ok := m.windowByKey(st.Key)
+			return st, w, ok
+		}
+	}
+	return timers.Standing{}, bench.Window{}, false
+}
+
+// drawPanel is the selected flask at a glance: its closures, the flash over trial
+// number, the verdict.
+func (m *Model) drawPanel(f *frame, a area) {
+	fl := m.selected()
+	if fl == nil {
+		f.text(a.x+1, a.y, dim, fmt.Sprintf("place %d is empty", m.sel))
+		if len(m.bench().Items) == 0 {
+			m.drawFirst(f, area{a.x, a.y + 2, a.w, a.h - 2})
+		}
+		return
+	}
+	head := []string{fmt.Sprintf("%d · %s %s · %s", fl.Place, fl.Case, fl.Base, fl.Size)}
+	if mix := m.bench().MixOf(fl); mix != nil {
+		head = append(head, "mix "+mix.Letter())
+	}
+	if l := m.bench().LoadOf(fl); l != nil {
+		head = append(head, l.Programme)
+	}
+	f.put(a.x+1, a.y, a.w-2, accent, strings.Join(head, " · "))
+	chartW := min(46, a.w*4/10)
+	textW := a.w - chartW - 3
+	if len(fl.Judged()) == 0 {
+		textW = a.w - 2
+	}
+	lines := m.panelLines(fl, textW)
+	room := a.h - 1
+	if len(fl.Judged()) > 0 {
+		m.drawChart(f, area{a.x + a.w - chartW - 1, a.y, chartW, a.h}, fl)
+	}
+	if len(lines) > room {
+		lines = append(lines[:1], lines[len(lines)-room+1:]...)
+	}
+	for i, l := range lines {
+		f.put(a.x+1, a.y+1+i, textW, l.r, l.s)
+	}
+}
+
+type lineOf struct {
+	r role
+	s string
+}
+
+// panelLines are the closures, the verdict and the forecast, the most important
+// last where room is short.
+func (m *Model) panelLines(fl *bench.Flask, w int) []lineOf {
+	var out []lineOf
+	for _, t := range fl.Trials {
+		out = append(out, lineOf{plain, fit(m.trialLine(t), w)})
+	}
+	if n := len(out); n > 4 {
+		out = out[n-4:]
+	}
+	if fl.Stage == bench.Trimmed || fl.Stage == bench.Judging || fl.Stage == bench.InPress || fl.Stage == bench.Holding {
+		out = append(out, m.verdictLines(fl, w)...)
+	}
+	switch {
+	case fl.Stage == bench.InBath:
+		out = append(out, m.bathLines(fl, w)...)
+	case len(fl.Trials) == 0:
+		for _, name := range []string{"cast", "teeth"} {
+			if h := fl.Halves[name]; h != nil {
+				out = append(out, lineOf{plain, fmt.Sprintf("%s half painted %s, dries at least %s", name, h.Coated.At.In(m.now.Wall.Location()).Format("15:04"), span(time.Duration(h.MinS)*time.Second))})
+			} else {
+				out = append(out, lineOf{dim, name + " half not painted"})
+			}
+		}
+		if mix := m.bench().MixOf(fl); mix != nil {
+			out = append(out, lineOf{plain, m.mixLine(mix)})
+		}
+	}
+	for _, n := range fl.Notes {
+		out = append(out, lineOf{dim, fit("note: "+n.Text, w)})
+	}
+	return out
+}
+
+// mixLine says how a mix stands.
+func (m *Model) mixLine(x *bench.Mix) string {
+	left, reached := x.DoughLeft(m.now)
+	s := fmt.Sprintf("mix %s, %s: ", x.Letter(), x.Resin)
+	switch {
+	case x.Stiff != nil:
+		return s + "too stiff"
+	case left < 0:
+		return s + "spent " + span(-left) + " ago (estimate)"
+	case x.Dough != nil:
+		return s + "dough, " + span(left) + " left (estimate)"
+	case reached:
+		return s + "should be dough (estimate): look"
+	}
+	return s + "not yet dough (estimate)"
+}
+
+// trialLine is one closure in one line.
+func (m *Model) trialLine(t bench.Trial) string {
+	s := fmt.Sprintf("trial %d", t.N)
+	if t.Added {
+		s += " +dough"
+	}
+	if t.Grade != "" {
+		s += "  " + pad(t.Grade, 6)
+	}
+	if t.Grams > 0 {
+		s += fmt.Sprintf(" %.3g g", t.Grams)
+	}
+	if t.At != nil {
+		s += "  " + m.psi(t.PSI)
+		if t.Out != nil {
+			s += fmt.Sprintf(" %d s", t.HeldS)
+		}
+	}
+	if t.Corrected {
+		s += "  (corrected)"
+	}
+	return s
+}
+
+// drawFoot is the last lines: what comes next, what was said, the keys.
+func (m *Model) drawFoot(f *frame) {
+	y := f.h - footH
+	f.line(0, y, f.w, dim, "─")
+	f.fill(0, y+1, f.w, step)
+	f.put(1, y+1, f.w-2, step, m.stepLine())
+	m.drawToast(f, y+2)
+	x := 1
+	key := func(k, w string) {
+		x = f.text(x, y+3, accent, k)
+		x = f.text(x+1, y+3, plain, w) + 3
+	}
+	if m.form() != nil {
+		key("0", "back")
+		key("ENTER", "takes the answer")
+		return
+	}
+	if m.page != pageBoard {
+		key("0", "back to the bench")
+		key("ENTER", "further down")
+		key("1-9", "flask")
+		return
+	}
+	for _, b := range Bindings() {
+		if b.Short != "" {
+			key(b.Pad, b.Short)
+		}
+	}
+}
+
+func (m *Model) stepLine() string {
+	if m.form() != nil {
+		return "answer the question above"
+	}
+	if m.page == pageHelp || m.page == pagePress {
+		return "0  back to the bench"
+	}
+	fl := m.selected()
+	if fl == nil {
+		return fmt.Sprintf("ENTER  new flask on place %d", m.sel)
+	}
+	s := m.bench().Next(fl, m.now)
+	if m.page == pageFlask {
+		return "0  back to the bench, where ENTER is: " + m.stepText(fl, s)
+	}
+	if m.saving {
+		return "saving …"
+	}
+	return "ENTER  " + m.stepText(fl, s)
+}
+
+func (m *Model) drawToast(f *frame, y int) {
+	if m.toast != "" {
+		f.put(1, y, f.w-2, m.toastIs, fit(m.toast, f.w-2))
+	}
+}
+
+// onClick selects the place that was clicked on.
+func (m *Model) onClick(ms tea.Mouse) tea.Cmd {
+	if m.form() == nil && m.page == pageBoard && ms.Y >= 2 && ms.Y < 2+placesH && ms.X < 72 {
+		m.sel = ms.Y - 1
+	}
+	return nil
+}

@@ -1,0 +1,404 @@
+package tui
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	tea "charm.land/bubbletea/v2"
+)
+
+// A form asks for one thing after another with the number pad alone: numbered
+// choices, or digits. What was typed stays when one goes back, and until the
+// record is on the disk.
+type form struct {
+	title  string
+	lines  []string // said above the question: a caution, what is unusual
+	fields []*field
+	at     int
+	note   string // why the last key or answer was not taken
+	done   func(f *form) tea.Cmd
+	sent   bool // answered, waiting for the disk
+}
+
+type fieldKind int
+
+const (
+	pickOne fieldKind = iota
+	pickMany
+	number
+	words
+)
+
+type field struct {
+	name    string
+	kind    fieldKind
+	ask     string
+	options []string
+	value   func(s string) (float64, error) // number: reads what was typed, in the stored unit
+	preset  string                          // number, words: taken by Enter on an empty field
+	unit    string
+	typed   string
+	choice  int // pickOne: from 1; 0 none yet
+	picked  []bool
+	number  float64
+	page    int
+	may     bool // may be left empty
+	least   int  // pickMany: fewest
+	when    func(f *form) bool
+}
+
+func choose(name, ask string, options ...string) *field {
+	return &field{name: name, kind: pickOne, ask: ask, options: options}
+}
+func several(name, ask string, least int, options []string, on func(i int) bool) *field {
+	f := &field{name: name, kind: pickMany, ask: ask, options: options, least: least, picked: make([]bool, len(options))}
+	for i := range options {
+		f.picked[i] = on != nil && on(i)
+	}
+	return f
+}
+func digits(name, ask, unit, preset string, value func(string) (float64, error)) *field {
+	return &field{name: name, kind: number, ask: ask, unit: unit, preset: preset, value: value}
+}
+func line(name, ask, preset string, may bool) *field {
+	return &field{name: name, kind: words, ask: ask, preset: preset, may: may}
+}
+func (fd *field) optional() *field                    { fd.may = true; return fd }
+func (fd *field) only(when func(f *form) bool) *field { fd.when = when; return fd }
+
+// get finds a field by name.
+func (f *form) get(name string) *field {
+	for _, fd := range f.fields {
+		if fd.name == name {
+			return fd
+		}
+	}
+	return &field{}
+}
+func (f *form) choice(name string) int  { return f.get(name).choice }
+func (f *form) num(name string) float64 { return f.get(name).number }
+func (f *form) text(name string) string { return f.get(name).typed }
+func (f *form) picks(name string) []int {
+	var out []int
+	for i, on := range f.get(name).picked {
+		if on {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// perPage is how many options fit the digits when there are more than nine: the
+// ninth turns the page.
+const perPage = 8
+
+func (fd *field) visible() (from, to int, more bool) {
+	if len(fd.options) <= 9 {
+		return 0, len(fd.options), false
+	}
+	from = fd.page * perPage
+	return from, min(len(fd.options), from+perPage), true
+}
+
+// typing tells whether the field at hand takes characters, so that the same key
+// twice is two characters.
+func (f *form) typing() bool {
+	k := f.fields[f.at].kind
+	return k == number || k == words
+}
+
+// key takes one key. left tells that the form was left by going back from its
+// first question.
+func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
+	fd := f.fields[f.at]
+	f.note = ""
+	switch fd.kind {
+	case pickOne, pickMany:
+		return f.keyPick(fd, key)
+	}
+	switch {
+	case key == "enter":
+		return f.accept(fd), false
+	case key == "esc", key == "0" && fd.kind == number && fd.typed == "", key == "*" && fd.typed == "":
+		return nil, f.back()
+	case key == "backspace", key == "*", key == "-" && fd.kind == number:
+		if _, n := utf8.DecodeLastRuneInString(fd.typed); n > 0 {
+			fd.typed = fd.typed[:len(fd.typed)-n]
+		}
+		return nil, false
+	case key == "space":
+		text = " "
+	case key == ".":
+		text = "."
+	case numLockOff(key) || key == "up" || key == "down" || key == "left" || key == "right":
+		f.note = "NumLock seems to be off: press NumLock, then the digits"
+		return nil, false
+	}
+	if fd.kind == number && !strings.ContainsAny(text, "0123456789.:hCFbarMPpsimn ") {
+		f.note = "digits, then ENTER"
+		return nil, false
+	}
+	if text != "" && utf8.RuneCountInString(fd.typed) < 60 {
+		fd.typed += text
+	}
+	return nil, false
+}
+
+func (f *form) keyPick(fd *field, key string) (tea.Cmd, bool) {
+	from, to, more := fd.visible()
+	switch {
+	case key == "0" || key == "esc" || key == "backspace":
+		return nil, f.back()
+	case key == "enter":
+		return f.accept(fd), false
+	case len(key) == 1 && key[0] >= '1' && key[0] <= '9':
+		n := int(key[0] - '0')
+		if more && n == 9 {
+			if fd.page++; fd.page*perPage >= len(fd.options) {
+				fd.page = 0
+			}
+			return nil, false
+		}
+		i := from + n - 1
+		if i >= to {
+			f.note = fmt.Sprintf("the choices are 1 to %d; 0 goes back", to-from)
+			return nil, false
+		}
+		if fd.kind == pickMany {
+			fd.picked[i] = !fd.picked[i]
+			return nil, false
+		}
+		fd.choice = i + 1
+		return f.accept(fd), false
+	case numLockOff(key):
+		f.note = "NumLock seems to be off: press NumLock, then the digit"
+	default:
+		f.note = fmt.Sprintf("press 1 to %d; 0 goes back", to-from)
+	}
+	return nil, false
+}
+
+// accept takes the answer of a field and goes on; on the last one the form is
+// done.
+func (f *form) accept(fd *field) tea.Cmd {
+	switch fd.kind {
+	case pickOne:
+		if fd.choice == 0 {
+			f.note = fmt.Sprintf("press 1 to %d; 0 goes back", min(9, len(fd.options)))
+			return nil
+		}
+	case pickMany:
+		if n := len(f.picks(fd.name)); n < fd.least {
+			f.note = fmt.Sprintf("choose at least %d, then ENTER", fd.least)
+			return nil
+		}
+	case number:
+		s := fd.typed
+		if s == "" {
+			s = fd.preset
+		}
+		if s == "" && fd.may {
+			fd.number = 0
+			break
+		}
+		if s == "" {
+			f.note = "type a number, then ENTER; 0 or * goes back"
+			return nil
+		}
+		v, err := fd.value(s)
+		if err != nil {
+			f.note = err.Error()
+			return nil
+		}
+		fd.number = v
+	case words:
+		if fd.typed == "" {
+			fd.typed = fd.preset
+		}
+		if strings.TrimSpace(fd.typed) == "" && !fd.may {
+			f.note = "type it, then ENTER; * goes back"
+			return nil
+		}
+	}
+	for next := f.at + 1; next < len(f.fields); next++ {
+		if fd := f.fields[next]; fd.when == nil || fd.when(f) {
+			f.at = next
+			return nil
+		}
+	}
+	return f.done(f)
+}
+
+// back goes to the question before; true when there is none.
+func (f *form) back() bool {
+	for prev := f.at - 1; prev >= 0; prev-- {
+		if fd := f.fields[prev]; fd.when == nil || fd.when(f) {
+			f.at = prev
+			return false
+		}
+	}
+	return true
+}
+
+// draw puts the form on rows y to y+h-1 of a frame.
+func (f *form) draw(fr *frame, x, y, w, h int) {
+	last := y + h - 1
+	put := func(r role, s string) {
+		if y < last {
+			fr.put(x+1, y, w-2, r, s)
+			y++
+		}
+	}
+	put(accent, f.title)
+	for _, l := range f.lines {
+		for _, s := range wrap(l, w-4) {
+			put(plain, " "+s)
+		}
+	}
+	if said := f.answers(); said != "" {
+		put(dim, said)
+	}
+	fd := f.fields[f.at]
+	switch fd.kind {
+	case number, words:
+		px := fr.put(x+1, y, w-2, strong, fd.ask+"  ")
+		px = fr.put(px, y, w, entry, fd.typed+"▏")
+		if fd.unit != "" {
+			px = fr.put(px+1, y, w, plain, fd.unit)
+		}
+		if fd.typed == "" && fd.preset != "" {
+			fr.put(px+2, y, w-px, dim, "ENTER: "+fd.preset)
+		} else if fd.typed == "" && fd.may {
+			fr.put(px+2, y, w-px, dim, "ENTER: leave out")
+		}
+		y++
+		if fd.kind == number {
+			put(dim, "digits, ENTER · - rubs out · 0 back (type .5 for 0.5)")
+		} else {
+			put(dim, "type or scan, ENTER · * rubs out, and goes back when empty")
+		}
+	default:
+		if fd.ask != "" {
+			put(strong, fd.ask)
+		}
+		from, to, more := fd.visible()
+		var opts []string
+		for i := from; i < to; i++ {
+			mark := ""
+			if fd.kind == pickMany {
+				mark = "[ ] "
+				if fd.picked[i] {
+					mark = "[x] "
+				}
+			}
+			opts = append(opts, fmt.Sprintf("%d %s%s", i-from+1, mark, fd.options[i]))
+		}
+		if more {
+			opts = append(opts, "9 more …")
+		}
+		y = f.drawOptions(fr, x+2, y, w-4, last, opts)
+		if fd.kind == pickMany {
+			put(dim, "digits switch on and off, ENTER takes them · 0 back")
+		}
+	}
+	if f.sent {
+		fr.put(x+1, last, w-2, warn, "saving …")
+	} else if f.note != "" {
+		fr.put(x+1, last, w-2, warn, "! "+f.note)
+	}
+}
+
+// drawOptions sets short options side by side and long ones in columns.
+func (f *form) drawOptions(fr *frame, x, y, w, last int, opts []string) int {
+	total, widest := 0, 0
+	for _, o := range opts {
+		n := utf8.RuneCountInString(o)
+		total += n + 4
+		widest = max(widest, n)
+	}
+	if total <= w {
+		px := x
+		for _, o := range opts {
+			px = fr.put(px, y, w, accent, o[:1])
+			px = fr.put(px, y, w, plain, o[1:]) + 4
+		}
+		return y + 1
+	}
+	cols := 1
+	if rows := last - y; len(opts) > rows && rows > 0 {
+		cols = (len(opts) + rows - 1) / rows
+	}
+	if widest+2 <= w/2 && len(opts) > 3 {
+		cols = max(cols, 2)
+	}
+	rows := (len(opts) + cols - 1) / cols
+	for i, o := range opts {
+		cx, cy := x+(i/rows)*(w/cols), y+i%rows
+		if cy >= last {
+			continue
+		}
+		px := fr.put(cx, cy, w/cols, accent, o[:1])
+		fr.put(px, cy, w/cols-2, plain, o[1:])
+	}
+	return y + rows
+}
+
+// answers lists what was answered so far, in one line.
+func (f *form) answers() string {
+	var out []string
+	for _, fd := range f.fields[:f.at] {
+		if fd.when != nil && !fd.when(f) {
+			continue
+		}
+		switch fd.kind {
+		case pickOne:
+			out = append(out, fd.options[fd.choice-1])
+		case pickMany:
+			var ps []string
+			for _, i := range f.picks(fd.name) {
+				ps = append(ps, fd.options[i])
+			}
+			out = append(out, strings.Join(ps, ", "))
+		case number:
+			s := fd.typed
+			if s == "" {
+				s = fd.preset
+			}
+			if s != "" {
+				out = append(out, strings.TrimSpace(s+" "+fd.unit))
+			}
+		case words:
+			if fd.typed != "" {
+				out = append(out, fd.typed)
+			}
+		}
+	}
+	return strings.Join(out, " · ")
+}
+
+// plainNumber reads a number between two bounds.
+func plainNumber(lo, hi float64) func(string) (float64, error) {
+	return func(s string) (float64, error) {
+		v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
+		if err != nil || v != v {
+			return 0, fmt.Errorf("%q is no number: digits, and a point", s)
+		}
+		if v < lo || v > hi {
+			return 0, fmt.Errorf("%g is out of range: %g to %g", v, lo, hi)
+		}
+		return v, nil
+	}
+}
+
+// wholeNumber reads a whole number between two bounds.
+func wholeNumber(lo, hi int) func(string) (float64, error) {
+	return func(s string) (float64, error) {
+		v, err := strconv.Atoi(strings.TrimSpace(s))
+		if err != nil || v < lo || v > hi {
+			return 0, fmt.Errorf("give a whole number from %d to %d", lo, hi)
+		}
+		return float64(v), nil
+	}
+}

@@ -1,0 +1,98 @@
+package tui
+
+import (
+	tea "charm.land/bubbletea/v2"
+)
+
+// Binding is one row of the key table: the one source of what keys do on the
+// bench, of the help page and of the table in the README.
+type Binding struct {
+	Pad   string // the key on the number pad
+	Also  string // on a keyboard
+	Words string
+	Short string // for the bottom line; "" leaves it out
+	act   func(m *Model, key string) tea.Cmd
+}
+
+// Bindings is the grammar of the bench.
+func Bindings() []Binding {
+	return []Binding{
+		{"1-9", "arrows, mouse", "select the flask on that place", "", (*Model).keyPlace},
+		{"Enter", "space", "the next step of the selected flask (named on the line above the keys)", "", (*Model).keyEnter},
+		{"0", "esc, backspace", "back; on the bench: take back the last record (asks once)", "back", (*Model).keyBack},
+		{".", "a", "the alarm at the top: heard", "heard", (*Model).keyHeard},
+		{"+", "n", "new: flask, mix, timer, bath load (numbered choices)", "new", (*Model).keyNew},
+		{"-", "o", "other steps for the selected flask (numbered choices)", "other steps", (*Model).keyOther},
+		{"*", "f", "the selected flask's page: closures, trend, windows, records", "page", (*Model).keyPage},
+		{"/", "p", "press order and baths", "press & bath", (*Model).keyPress},
+		{"+ then 7", "s", "put the alarm at the top on the shelf for a while", "", (*Model).keyShelve},
+		{"+ then 8", "?", "help", "", (*Model).keyHelp},
+		{"+ then 9", "q, ctrl+c", "leave; every window runs on", "", (*Model).keyQuit},
+	}
+}
+
+// padKey names a key press the same way whether it came from the pad or the
+// keyboard: "0" to "9", "enter", "+", "-", "*", "/", "." or the key's own name.
+func padKey(k tea.KeyPressMsg) string {
+	switch k.Code {
+	case tea.KeyKpEnter, tea.KeyEnter:
+		return "enter"
+	case tea.KeyKpPlus:
+		return "+"
+	case tea.KeyKpMinus:
+		return "-"
+	case tea.KeyKpMultiply:
+		return "*"
+	case tea.KeyKpDivide:
+		return "/"
+	case tea.KeyKpDecimal:
+		return "."
+	}
+	if k.Code >= tea.KeyKp0 && k.Code <= tea.KeyKp9 && k.Text == "" {
+		return string(rune('0' + k.Code - tea.KeyKp0))
+	}
+	s := k.String()
+	if s == "," && k.Text == "," { // the decimal key of many pads
+		return "."
+	}
+	return s
+}
+
+// numLockOff tells whether a key is what the pad sends in place of a digit when
+// NumLock is off and nothing on the bench asks for it.
+func numLockOff(key string) bool {
+	switch key {
+	case "home", "end", "pgup", "pgdown", "insert", "begin", "kpbegin":
+		return true
+	}
+	return false
+}
+
+// binding finds what a key does on the bench.
+func binding(key string) int {
+	switch key {
+	case "1", "2", "3", "4", "5", "6", "7", "8", "9", "up", "down":
+		return 0
+	case "enter", "space", "ctrl+j":
+		return 1
+	case "0", "esc", "backspace":
+		return 2
+	case ".", "a":
+		return 3
+	case "+", "n":
+		return 4
+	case "-", "o":
+		return 5
+	case "*", "f":
+		return 6
+	case "/", "p":
+		return 7
+	case "s":
+		return 8
+	case "?", "h":
+		return 9
+	case "q", "ctrl+c":
+		return 10
+	}
+	return -1
+}

@@ -1,0 +1,405 @@
+package tui
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/units"
+)
+
+// menu asks one numbered choice and goes on with it.
+func (m *Model) menu(title string, lines []string, names []string, pick func(i int) tea.Cmd) tea.Cmd {
+	f := &form{title: title, lines: lines, fields: []*field{choose("pick", "", names...)}}
+	f.done = func(f *form) tea.Cmd {
+		m.forms = m.forms[:len(m.forms)-1]
+		return pick(f.choice("pick") - 1)
+	}
+	m.open(f)
+	return nil
+}
+
+// keyNew is the menu of new things.
+func (m *Model) keyNew(string) tea.Cmd {
+	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "who is at the bench", "shelve the alarm", "help", "leave"}, func(i int) tea.Cmd {
+		switch i {
+		case 0:
+			return m.newFlask(m.sel)
+		case 1:
+			return m.warned("monomer", func() tea.Cmd { return m.newMix(m.selected()) })
+		case 2:
+			return m.timers()
+		case 3:
+			return m.warned("bath", func() tea.Cmd { return m.loadBath(m.selected()) })
+		case 4:
+			return m.readBath()
+		case 5:
+			return m.who()
+		case 6:
+			return m.keyShelve("")
+		case 7:
+			return m.keyHelp("")
+		}
+		return m.keyQuit("")
+	})
+}
+
+// readBath asks for a bath temperature.
+func (m *Model) readBath() tea.Cmd {
+	h := m.house()
+	var fields []*field
+	if len(h.Baths) > 1 {
+		var bs []string
+		for _, b := range h.Baths {
+			bs = append(bs, b.Name)
+		}
+		fields = append(fields, choose("bath", "which bath?", bs...))
+	}
+	fields = append(fields, digits("temp", "the bath reads", "°"+string(h.Units.Temperature), "", func(s string) (float64, error) { return units.ParseTemp(s, h.Units.Temperature) }))
+	f := &form{title: "bath temperature", fields: fields}
+	f.done = func(f *form) tea.Cmd {
+		return m.answer(f, action.BathReading{Bath: max(1, f.choice("bath")), TempC: f.num("temp"), Source: "typed"}, "", nil)
+	}
+	m.open(f)
+	return nil
+}
+
+// who asks whose hands these are.
+func (m *Model) who() tea.Cmd {
+	other := "type initials"
+	names := append(append([]string{}, m.house().Crew...), other)
+	f := &form{title: "who is at the bench?", fields: []*field{
+		choose("who", "", names...),
+		line("initials", "initials", "", false).only(func(f *form) bool { return f.choice("who") == len(names) }),
+	}}
+	f.done = func(f *form) tea.Cmd {
+		who := strings.TrimSpace(f.text("initials"))
+		if c := f.choice("who"); c < len(names) {
+			who = names[c-1]
+		}
+		return m.answer(f, action.Crew{Initials: who}, "", nil)
+	}
+	m.open(f)
+	return nil
+}
+
+// timers starts a timer of the user's own, or stops one.
+func (m *Model) timers() tea.Cmd {
+	var running []int
+	var names []string
+	for _, no := range bench.Sorted(m.bench().Timers) {
+		if t := m.bench().Timers[no]; t.Stopped == nil {
+			running = append(running, no)
+			names = append(names, fmt.Sprintf("stop %s", t.Label))
+		}
+	}
+	if len(running) == 0 {
+		return m.newTimer()
+	}
+	return m.menu("timers", nil, append([]string{"a new timer"}, names...), func(i int) tea.Cmd {
+		if i == 0 {
+			return m.newTimer()
+		}
+		return m.append(action.TimerStop{Timer: running[i-1]}, "", nil)
+	})
+}
+
+// timerLabels can be chosen by digit; words of one's own need a keyboard.
+var timerLabels = []string{"stone", "soak", "boil-out", "polish", "repair", "break", "call back", "own words"}
+
+func (m *Model) newTimer() tea.Cmd {
+	minutes := func(s string) (float64, error) {
+		d, err := units.ParseDuration(s, time.Minute)
+		if err == nil && (d < time.Second || d > 14*24*time.Hour) {
+			err = fmt.Errorf("give minutes, up to two weeks")
+		}
+		return d.Seconds(), err
+	}
+	count := func(kinds ...int) func(*form) bool {
+		return func(f *form) bool {
+			for _, k := range kinds {
+				if f.choice("count") == k {
+					return true
+				}
+			}
+			return false
+		}
+	}
+	f := &form{title: "new timer, from now", fields: []*field{
+		choose("label", "what for?", timerLabels...),
+		line("words", "label", "", false).only(func(f *form) bool { return f.choice("label") == len(timerLabels) }),
+		choose("count", "which way?", "count down", "window: not before, not after", "count up"),
+		digits("aim", "minutes", "min", "", minutes).only(count(1)),
+		digits("min", "not before, minutes", "min", "", minutes).optional().only(count(2)),
+		digits("max", "not after, minutes", "min", "", minutes).optional().only(count(2)),
+	}}
+	f.done = func(f *form) tea.Cmd {
+		t := action.TimerStart{Label: timerLabels[f.choice("label")-1], Count: []string{"down", "window", "up"}[f.choice("count")-1]}
+		if f.choice("label") == len(timerLabels) {
+			t.Label = strings.TrimSpace(f.text("words"))
+		}
+		switch t.Count {
+		case "down":
+			t.AimS = int(f.num("aim"))
+		case "window":
+			t.MinS, t.MaxS = int(f.num("min")), int(f.num("max"))
+		}
+		return m.answer(f, t, "", nil)
+	}
+	m.open(f)
+	return nil
+}
+
+// other is one further step for a flask.
+type other struct {
+	name string
+	do   func() tea.Cmd
+}
+
+// keyOther is the menu of other steps for the selected flask; what fits its stage
+// comes first.
+func (m *Model) keyOther(string) tea.Cmd {
+	f := m.selected()
+	if f == nil {
+		m.say(warn, fmt.Sprintf("place %d is empty: select a flask with 1 to 9", m.sel))
+		return nil
+	}
+	var os []other
+	add := func(name string, do func() tea.Cmd) { os = append(os, other{name, do}) }
+	mix := m.bench().MixOf(f)
+	if f.Stage == bench.Trimmed || f.Stage == bench.Judging {
+		add("grams trimmed", func() tea.Cmd { return m.grams(f) })
+		add("where the flash was", func() tea.Cmd { return m.where(f) })
+		if f.Stage == bench.Trimmed {
+			add("dough added", func() tea.Cmd { return m.append(action.DoughAdd{Flask: f.No}, "", nil) })
+		}
+		add("looked: the mould is full", func() tea.Cmd { return m.append(action.Inspect{Flask: f.No}, "", nil) })
+		next := m.bench().Next(f, m.now)
+		if next != bench.DoFinal {
+			add("final closure all the same", func() tea.Cmd { return m.take(f, bench.DoFinal) })
+		} else {
+			add("one more trial closure", func() tea.Cmd { return m.take(f, bench.DoPress) })
+		}
+	}
+	if f.Stage == bench.InPress {
+		add("another pressure reached", func() tea.Cmd { return m.otherPressure(f) })
+	}
+	if mix != nil && !f.ClosedForGood() {
+		if mix.Dough == nil {
+			add("dough of mix "+mix.Letter()+" reached", func() tea.Cmd { return m.append(action.MixDough{Mix: mix.No}, "", nil) })
+		}
+		add("mix "+mix.Letter()+" too stiff to pack", func() tea.Cmd { return m.append(action.MixStiff{Mix: mix.No}, "", nil) })
+	}
+	if f.Stage == bench.Drying {
+		add("separator once more", func() tea.Cmd { return m.coatAgain(f) })
+	}
+	if !f.ClosedForGood() {
+		add("another mix", func() tea.Cmd { return m.warned("monomer", func() tea.Cmd { return m.mixFor(f) }) })
+	}
+	add("correct a record", func() tea.Cmd { return m.correct(f) })
+	add("note", func() tea.Cmd { return m.note(f) })
+	add("to another place", func() tea.Cmd { return m.move(f) })
+	for _, s := range []bench.Step{bench.DoCoat, bench.DoPress, bench.DoReach, bench.DoOpen, bench.DoJudge, bench.DoFinal, bench.DoMetal, bench.DoClamp, bench.DoLoad, bench.DoUnload, bench.DoWater, bench.DoDeflask, bench.DoRemount, bench.DoOutcome} {
+		if s != m.bench().Next(f, m.now) {
+			add("out of order: "+stepWords[s], func() tea.Cmd { return m.take(f, s) })
+		}
+	}
+	names := make([]string, len(os))
+	for i, o := range os {
+		names[i] = o.name
+	}
+	return m.menu(fmt.Sprintf("%d · %s %s · other steps", f.Place, f.Case, f.Base), nil, names, func(i int) tea.Cmd { return os[i].do() })
+}
+
+func (m *Model) grams(f *bench.Flask) tea.Cmd {
+	fm := &form{title: "flash trimmed", fields: []*field{digits("g", "grams", "g", "", plainNumber(0.01, 1000))}}
+	fm.done = func(fm *form) tea.Cmd {
+		return m.answer(fm, action.FlashMore{Flask: f.No, Grams: fm.num("g")}, "", nil)
+	}
+	m.open(fm)
+	return nil
+}
+
+func (m *Model) where(f *bench.Flask) tea.Cmd {
+	fm := &form{title: "where the flash was", fields: []*field{several("where", "", 1, action.Wheres, nil)}}
+	fm.done = func(fm *form) tea.Cmd {
+		var ws []string
+		for _, i := range fm.picks("where") {
+			ws = append(ws, action.Wheres[i])
+		}
+		return m.answer(fm, action.FlashMore{Flask: f.No, Where: ws}, "", nil)
+	}
+	m.open(fm)
+	return nil
+}
+
+func (m *Model) otherPressure(f *bench.Flask) tea.Cmd {
+	u := m.house().Units.Pressure
+	fm := &form{title: "pressure reached", fields: []*field{digits("p", "on the gauge", string(u), "", func(s string) (float64, error) { return units.ParsePressure(s, u) })}}
+	fm.done = func(fm *form) tea.Cmd {
+		return m.answer(fm, action.PressAt{Flask: f.No, PressurePSI: fm.num("p")}, "", nil)
+	}
+	m.open(fm)
+	return nil
+}
+
+func (m *Model) coatAgain(f *bench.Flask) tea.Cmd {
+	return m.menu("separator once more on", nil, []string{"both halves", "cast half", "teeth half"}, func(i int) tea.Cmd {
+		return m.append(action.Coat{Flask: f.No, Half: []string{"both", "cast", "teeth"}[i]}, "", nil)
+	})
+}
+
+func (m *Model) note(f *bench.Flask) tea.Cmd {
+	fm := &form{title: "note on case " + f.Case, fields: []*field{line("text", "note", "", false)}}
+	fm.done = func(fm *form) tea.Cmd { return m.answer(fm, action.Note{Flask: f.No, Text: fm.text("text")}, "", nil) }
+	m.open(fm)
+	return nil
+}
+
+func (m *Model) move(f *bench.Flask) tea.Cmd {
+	var free []int
+	var names []string
+	for p := 1; p <= 9; p++ {
+		if m.bench().OnPlace(p) == nil {
+			free = append(free, p)
+			names = append(names, fmt.Sprintf("place %d", p))
+		}
+	}
+	if len(free) == 0 {
+		m.say(warn, "all nine places are taken")
+		return nil
+	}
+	return m.menu("case "+f.Case+" to another place", nil, names, func(i int) tea.Cmd {
+		m.sel = free[i]
+		return m.append(action.FlaskMove{Flask: f.No, Place: free[i]}, "", nil)
+	})
+}
+
+// correct asks which record of a flask, which of its values, the right one, and
+// why.
+func (m *Model) correct(f *bench.Flask) tea.Cmd {
+	var items []bench.Item
+	var names []string
+	all := m.bench().Items
+	for i := len(all) - 1; i >= 0; i-- {
+		it := all[i]
+		if it.TakenBack != nil || len(correctables(m, it.Body)) == 0 {
+			continue
+		}
+		for _, s := range it.Body.Subjects() {
+			if s == (action.Subject{Class: 'f', No: f.No}) || s == (action.Subject{Class: 'm', No: f.Mix}) {
+				items = append(items, it)
+				names = append(names, it.Stamp.At.In(m.now.Wall.Location()).Format("15:04 ")+m.recordWords(it.Body))
+				break
+			}
+		}
+	}
+	if len(items) == 0 {
+		m.say(dim, "this flask has no record to correct")
+		return nil
+	}
+	return m.menu("correct which record? The old value stays in the book", nil, names, func(i int) tea.Cmd { return m.correctItem(items[i]) })
+}
+
+// correctable is a value of a record that can be set right.
+type correctable struct {
+	name string // JSON field
+	ask  string
+	make func(name string) *field
+	read func(f *form, fd *field) any
+}
+
+func byWord(name, ask string, options []string) correctable {
+	return correctable{name, ask, func(n string) *field { return choose(n, ask, options...) }, func(f *form, fd *field) any { return options[fd.choice-1] }}
+}
+func byNumber(name, ask, unit string, value func(string) (float64, error)) correctable {
+	return correctable{name, ask, func(n string) *field { return digits(n, ask, unit, "", value) }, func(f *form, fd *field) any { return fd.number }}
+}
+func byText(name, ask string) correctable {
+	return correctable{name, ask, func(n string) *field { return line(n, ask, "", true) }, func(f *form, fd *field) any { return strings.TrimSpace(fd.typed) }}
+}
+
+// correctables lists what can be set right in a record of a kind.
+func correctables(m *Model, body action.Body) []correctable {
+	u := m.house().Units
+	psi := func(s string) (float64, error) { return units.ParsePressure(s, u.Pressure) }
+	temp := func(s string) (float64, error) { return units.ParseTemp(s, u.Temperature) }
+	pressure := byNumber("pressure_psi", "pressure", string(u.Pressure), psi)
+	flashes := []correctable{byNumber("grams", "grams", "g", plainNumber(0, 1000)),
+		{"where", "where", func(n string) *field { return several(n, "where", 0, action.Wheres, nil) }, func(f *form, fd *field) any {
+			ws := []string{}
+			for i, on := range fd.picked {
+				if on {
+					ws = append(ws, action.Wheres[i])
+				}
+			}
+			return ws
+		}}}
+	switch body.(type) {
+	case action.FlaskOpen:
+		return []correctable{byText("case", "case number"), byWord("base", "base", action.Bases), byWord("size", "size", action.Sizes), byText("tag", "tag")}
+	case action.Coat:
+		return []correctable{byWord("half", "half", action.Halves), byText("lot", "separator lot")}
+	case action.MixMake:
+		return []correctable{byNumber("powder_g", "powder", "g", plainNumber(0.1, 5000)), byNumber("liquid_g", "liquid", "g", plainNumber(0.1, 5000)),
+			byText("powder_lot", "powder lot"), byText("liquid_lot", "liquid lot"), byNumber("room_c", "room temperature", "°"+string(u.Temperature), temp)}
+	case action.PressAt:
+		return []correctable{pressure}
+	case action.MetalToMetal:
+		return []correctable{pressure}
+	case action.Flash:
+		return append([]correctable{byWord("grade", "flash", action.Grades)}, flashes...)
+	case action.FlashMore:
+		return flashes
+	case action.Clamp:
+		return []correctable{byNumber("backed_off_turn", "backed off", "turn", plainNumber(0, 4))}
+	case action.BathLoad:
+		return []correctable{byNumber("bath_c", "bath temperature", "°"+string(u.Temperature), temp)}
+	case action.Remount:
+		return []correctable{byNumber("pin_mm", "pin opening", "mm", plainNumber(0, 20))}
+	case action.Outcome:
+		return []correctable{byWord("outcome", "outcome", action.Outcomes)}
+	case action.PressIn, action.PressOpen, action.SheetOut, action.BathUnload, action.CoolWater, action.Deflask, action.MixDough, action.MixStiff:
+		return []correctable{{name: "at"}}
+	}
+	return nil
+}
+
+func (m *Model) correctItem(it bench.Item) tea.Cmd {
+	cs := correctables(m, it.Body)
+	if cs[0].name == "at" {
+		cs = nil
+	}
+	cs = append(cs, correctable{name: "at", ask: "the time: done earlier", make: func(n string) *field {
+		return digits(n, "how much earlier was it done", "min", "", func(s string) (float64, error) {
+			d, err := units.ParseDuration(s, time.Minute)
+			return d.Seconds(), err
+		})
+	}, read: func(f *form, fd *field) any {
+		return it.Stamp.At.Add(-time.Duration(fd.number * float64(time.Second))).Format(time.RFC3339Nano)
+	}})
+	names := make([]string, len(cs))
+	for i, c := range cs {
+		names[i] = c.ask
+	}
+	return m.menu(m.recordWords(it.Body), nil, names, func(i int) tea.Cmd {
+		c := cs[i]
+		fd := c.make("value")
+		f := &form{title: "correct: " + m.recordWords(it.Body), fields: []*field{fd, choose("why", "why?", "wrong key", "misread", "done earlier, entered late", "other")}}
+		f.done = func(f *form) tea.Cmd {
+			set, err := json.Marshal(map[string]any{c.name: c.read(f, fd)})
+			if err != nil {
+				f.note = err.Error()
+				return nil
+			}
+			return m.answer(f, action.Correct{Of: it.Action.ID, Set: set}, []string{"6", "7", "5", "9"}[f.choice("why")-1], nil)
+		}
+		m.open(f)
+		return nil
+	})
+}

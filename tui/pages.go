@@ -1,0 +1,289 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/timers"
+)
+
+// drawFirst is what a first start shows: the three things to know.
+func (m *Model) drawFirst(f *frame, a area) {
+	for i, s := range []string{
+		"Three things to know:",
+		"1  ENTER does what the bright line below says, for the place that is selected.",
+		"2  Every question is answered with a digit; 0 always goes back.",
+		"3  + begins something new. What the screen shows as done is on the disk.",
+	} {
+		if i < a.h {
+			f.put(a.x+1, a.y+i, a.w-2, plain, s)
+		}
+	}
+}
+
+// sheet gathers the lines of a page that may be longer than the screen.
+type sheet struct{ lines []func(f *frame, x, y, w int) }
+
+func (s *sheet) add(r role, text string) {
+	s.lines = append(s.lines, func(f *frame, x, y, w int) { f.put(x, y, w, r, fit(text, w)) })
+}
+
+func (s *sheet) wrapped(r role, text string, w int) {
+	for _, l := range wrap(text, w) {
+		s.add(r, l)
+	}
+}
+
+func (s *sheet) gap() { s.add(plain, "") }
+
+// draw shows the part of the sheet that scroll brings up, a screenful at a time,
+// round and round.
+func (s *sheet) draw(f *frame, a area, scroll int) {
+	from := 0
+	if len(s.lines) > a.h {
+		per := max(1, a.h-1)
+		pages := (len(s.lines) + per - 1) / per
+		from = scroll % pages * per
+		if a.y+a.h-1 < f.h {
+			f.right(a.x+a.w-1, a.y+a.h-1, dim, fmt.Sprintf("part %d of %d", scroll%pages+1, pages))
+		}
+		for i := from; i < min(len(s.lines), from+per); i++ {
+			s.lines[i](f, a.x+1, a.y+i-from, a.w-2)
+		}
+		return
+	}
+	for i, l := range s.lines {
+		l(f, a.x+1, a.y+i, a.w-2)
+	}
+}
+
+// drawFlaskPage is all there is to know of the selected flask.
+func (m *Model) drawFlaskPage(f *frame, a area) {
+	fl := m.selected()
+	if fl == nil {
+		f.text(a.x+1, a.y, dim, fmt.Sprintf("place %d is empty", m.sel))
+		return
+	}
+	local := func(s timers.Stamp) string { return s.At.In(m.now.Wall.Location()).Format("15:04") }
+	var s sheet
+	s.add(accent, fmt.Sprintf("place %d · case %s · %s · %s · flask %d%s", fl.Place, fl.Case, fl.Base, fl.Size, fl.No, tagWords(fl.Tag)))
+	if len(fl.Judged()) > 0 {
+		h := min(12, max(6, a.h/3))
+		top := len(s.lines)
+		for i := 0; i < h; i++ {
+			s.lines = append(s.lines, func(f *frame, x, y, w int) {})
+		}
+		s.lines[top] = func(f *frame, x, y, w int) { m.drawChart(f, area{x, y, min(w, 100), h}, fl) }
+	}
+	for _, l := range m.verdictLines(fl, a.w-2) {
+		s.add(l.r, l.s)
+	}
+	if len(fl.Trials) > 0 {
+		s.gap()
+		s.add(dim, "closure  in     flash   grams  pressure   held   where")
+		for _, t := range fl.Trials {
+			s.add(plain, m.trialRow(t, local))
+		}
+	}
+	if ws := m.windowsOf(fl); len(ws) > 0 {
+		s.gap()
+		s.add(dim, "windows")
+		for _, st := range ws {
+			w, _ := m.windowByKey(st.Key)
+			due := ""
+			if st.Next != nil {
+				due = "  at " + st.Due.Format("Mon 15:04 -07:00")
+			}
+			s.add(plain, fmt.Sprintf("%7s  %s%s", span(st.Left), windowWords(w, st), due))
+		}
+	}
+	if x := m.bench().MixOf(fl); x != nil {
+		s.gap()
+		s.add(dim, "mix")
+		s.add(plain, m.mixLine(x))
+		s.add(plain, fmt.Sprintf("%s · %.4g g powder (lot %s) · %.4g g liquid (lot %s) · room %s", local(x.Made), x.PowderG, orDash(x.PowderLot), x.LiquidG, orDash(x.LiquidLot), m.temp(x.RoomC)))
+	}
+	if l := m.bench().LoadOf(fl); l != nil {
+		s.gap()
+		s.add(dim, "bath")
+		s.add(plain, fmt.Sprintf("in %s · bath %d · %s: %s", local(l.In), l.Bath, l.Programme, m.programmeWords(l.Stages)))
+		for _, b := range m.bathLines(fl, a.w-2) {
+			s.add(b.r, b.s)
+		}
+	}
+	if fl.Clamped != nil {
+		s.gap()
+		s.add(plain, fmt.Sprintf("closed metal to metal %s, clamped %s, backed off %.2g turn", stampOr(fl.Metal, local), local(*fl.Clamped), fl.BackedOff))
+	}
+	if fl.PinMM != nil {
+		s.add(plain, fmt.Sprintf("pin opening %.2f mm", *fl.PinMM))
+	}
+	if len(fl.Oddities) > 0 {
+		s.gap()
+		s.add(dim, "out of the ordinary")
+		for _, o := range fl.Oddities {
+			why := action.ReasonWords(o.Why)
+			if why == "" {
+				why = "reason given before"
+			}
+			s.add(warn, fmt.Sprintf("%s %s  %s: %s", local(o.At), o.By, strings.ReplaceAll(o.What, "-", " "), why))
+		}
+	}
+	if len(fl.Notes) > 0 {
+		s.gap()
+		s.add(dim, "notes")
+		for _, n := range fl.Notes {
+			s.wrapped(plain, fmt.Sprintf("%s %s  %s", local(n.At), n.By, n.Text), a.w-2)
+		}
+	}
+	s.gap()
+	s.add(dim, "records")
+	for _, it := range m.itemsOf(fl) {
+		line := fmt.Sprintf("%5d  %s %-3s %s", it.Seq, local(it.Stamp), it.Action.By, m.recordWords(it.Body))
+		switch {
+		case it.TakenBack != nil:
+			s.add(dim, line+"  — TAKEN BACK: "+action.ReasonWords(it.TakenBack.Action.Why))
+		case it.Corrected():
+			c := it.Corrections[len(it.Corrections)-1]
+			s.add(plain, line+"  — CORRECTED by "+c.Action.By+", was "+m.recordWords(it.Record.Action.Body)+": "+action.ReasonWords(c.Action.Why))
+		default:
+			s.add(plain, line)
+		}
+	}
+	s.draw(f, a, m.scroll)
+}
+
+func tagWords(tag string) string {
+	if tag == "" {
+		return ""
+	}
+	return " · tag " + tag
+}
+func orDash(s string) string {
+	if s == "" {
+		return "–"
+	}
+	return s
+}
+func stampOr(s *timers.Stamp, show func(timers.Stamp) string) string {
+	if s == nil {
+		return "–"
+	}
+	return show(*s)
+}
+
+func (m *Model) trialRow(t bench.Trial, local func(timers.Stamp) string) string {
+	n := fmt.Sprint(t.N)
+	if t.Added {
+		n += " +dough"
+	}
+	grams, held, press := "–", "–", "–"
+	if t.Grams > 0 {
+		grams = fmt.Sprintf("%.3g", t.Grams)
+	}
+	if t.Out != nil {
+		held = fmt.Sprintf("%d s", t.HeldS)
+	}
+	if t.At != nil {
+		press = m.psi(t.PSI)
+	}
+	mark := ""
+	if t.Corrected {
+		mark = "  (corrected)"
+	}
+	return fmt.Sprintf("%-8s %s  %-7s %-6s %-10s %-6s %s%s", n, local(t.In), orDash(t.Grade), grams, press, held, strings.Join(t.Where, ", "), mark)
+}
+
+func (m *Model) windowsOf(fl *bench.Flask) []timers.Standing {
+	var out []timers.Standing
+	for _, st := range m.standings {
+		w, _ := m.windowByKey(st.Key)
+		for _, n := range w.Flasks {
+			if n == fl.No {
+				out = append(out, st)
+			}
+		}
+	}
+	return out
+}
+
+func (m *Model) itemsOf(fl *bench.Flask) []bench.Item {
+	var out []bench.Item
+	for _, it := range m.bench().Items {
+		for _, s := range it.Body.Subjects() {
+			if s == (action.Subject{Class: 'f', No: fl.No}) || fl.Mix > 0 && s == (action.Subject{Class: 'm', No: fl.Mix}) {
+				out = append(out, it)
+				break
+			}
+		}
+	}
+	return out
+}
+
+// drawHelp is made from the one key table.
+func (m *Model) drawHelp(f *frame) {
+	var s sheet
+	s.add(strong, "keys")
+	for _, b := range Bindings() {
+		s.add(plain, fmt.Sprintf("%-9s %-17s %s", b.Pad, b.Also, b.Words))
+	}
+	s.gap()
+	s.wrapped(plain, "The same key twice within a fifth of a second is one press: a glove leans on keys. What cannot be redone at the bench wants two different keys.", f.w-4)
+	s.wrapped(plain, "Every figure marked estimate is one; the person at the bench decides, and the maker's instructions and local rules come first.", f.w-4)
+	s.gap()
+	s.add(strong, "cautions")
+	for _, h := range action.Hazards {
+		s.wrapped(plain, cautions[h][0], f.w-4)
+	}
+	s.draw(f, area{0, 2, f.w, f.h - 2 - footH}, m.scroll)
+}
+
+// bathLines say how the cure of a flask stands.
+func (m *Model) bathLines(fl *bench.Flask, w int) []lineOf {
+	l := m.bench().LoadOf(fl)
+	if l == nil {
+		return nil
+	}
+	in := m.now.Since(l.In)
+	length := time.Duration(house.LengthS(l.Stages)) * time.Second
+	out := []lineOf{{plain, fit(fmt.Sprintf("%s in of %s · out from %s", span(in.For), span(length), m.now.WallOf(l.In, length).Format("Mon 15:04 -07:00")), w)}}
+	if in.Estimated {
+		out = append(out, lineOf{dim, "the computer was started anew since: times estimated"})
+	}
+	return out
+}
+
+// drawPressPage is press order and baths.
+func (m *Model) drawPressPage(f *frame, a area) {
+	var s sheet
+	s.add(strong, "press")
+	for _, l := range m.pressLines(a.w - 2) {
+		s.add(plain, l)
+	}
+	s.gap()
+	s.add(strong, "baths")
+	some := false
+	for _, no := range bench.Sorted(m.bench().Loads) {
+		l := m.bench().Loads[no]
+		for _, n := range l.Flasks {
+			if fl := m.bench().Flasks[n]; fl != nil && fl.Load == no && fl.Stage == bench.InBath {
+				if !some || true {
+					s.add(accent, fmt.Sprintf("bath %d · %s: %s", l.Bath, l.Programme, m.programmeWords(l.Stages)))
+				}
+				for _, b := range m.bathLines(fl, a.w-2) {
+					s.add(b.r, b.s)
+				}
+				some = true
+				break
+			}
+		}
+	}
+	if !some {
+		s.add(dim, "nothing is in a bath")
+	}
+	s.draw(f, a, m.scroll)
+}

@@ -1,0 +1,454 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/units"
+)
+
+// cautions are shown where the act is, once a shift for each kind.
+var cautions = map[string][]string{
+	"monomer": {"Monomer vapour irritates and burns: work under the exhaust, away from flames, lids on. No skin contact: it goes through common gloves within minutes, and sensitises.",
+		"The resin maker's instructions and local rules come first."},
+	"press": {"Press: never above the rated load of press and flask. Close slowly. Hands clear of the plates.",
+		"The makers' instructions and local rules come first."},
+	"bath": {"Hot bath: water at curing temperature scalds at once. Tongs, face and arms covered, flasks clamped, lid on.",
+		"The resin maker's cycle and local rules come first."},
+	"deflask": {"Trapped heat: a flask that is cool outside may be hot inside. Clamp off slowly, eyes covered, cut away from the hand.",
+		"Local rules come first."},
+}
+
+// hazardOf tells which caution belongs to a step.
+var hazardOf = map[bench.Step]string{
+	bench.DoMix: "monomer", bench.DoPress: "press", bench.DoFinal: "press", bench.DoLoad: "bath", bench.DoUnload: "bath", bench.DoDeflask: "deflask",
+}
+
+// shift is how long a caution that was read counts as read.
+const shift = 10 * time.Hour
+
+// warned runs next, after the caution of a hazard where it was not read this shift.
+func (m *Model) warned(hazard string, next func() tea.Cmd) tea.Cmd {
+	at, read := m.bench().Cautions[hazard+" "+m.by()]
+	if hazard == "" || read && m.now.Since(at).For < shift {
+		return next()
+	}
+	f := &form{title: "caution", lines: cautions[hazard], fields: []*field{choose("read", "", "read")}}
+	f.done = func(f *form) tea.Cmd {
+		return m.answer(f, action.Caution{Hazard: hazard}, "", func(logbook.Saved) tea.Cmd { return next() })
+	}
+	m.open(f)
+	return nil
+}
+
+// take begins a step of a flask: at once where nothing need be asked.
+func (m *Model) take(f *bench.Flask, s bench.Step) tea.Cmd {
+	return m.warned(hazardOf[s], func() tea.Cmd { return m.takeWarned(f, s) })
+}
+
+func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
+	h := m.house()
+	head := fmt.Sprintf("%d · %s %s · ", f.Place, f.Case, f.Base)
+	sure := func(title, yes string, body action.Body, lines ...string) tea.Cmd {
+		fm := &form{title: head + title, lines: lines, fields: []*field{choose("sure", "", yes)}}
+		fm.done = func(fm *form) tea.Cmd { return m.answer(fm, body, "", nil) }
+		m.open(fm)
+		return nil
+	}
+	switch s {
+	case bench.DoCoat:
+		return m.coat(f)
+	case bench.DoMix:
+		return m.mixFor(f)
+	case bench.DoDough:
+		return m.append(action.MixDough{Mix: f.Mix}, "", nil)
+	case bench.DoPress:
+		return m.append(action.PressIn{Flask: f.No, Press: m.freePress()}, "", nil)
+	case bench.DoReach:
+		return m.append(action.PressAt{Flask: f.No}, "", nil)
+	case bench.DoOpen:
+		return m.append(action.PressOpen{Flask: f.No}, "", func(logbook.Saved) tea.Cmd { return m.judge(f.No) })
+	case bench.DoJudge:
+		return m.judge(f.No)
+	case bench.DoFinal:
+		return sure("final closure", "the sheet is out", action.SheetOut{Flask: f.No})
+	case bench.DoMetal:
+		return sure("final closure", "halves metal to metal at "+m.psi(h.Press.PressurePSI), action.MetalToMetal{Flask: f.No, Press: m.freePress()})
+	case bench.DoClamp:
+		return sure("clamp", fmt.Sprintf("clamped, backed off %.3g turn as the clamp's maker says", h.Press.BackOffTurn), action.Clamp{Flask: f.No})
+	case bench.DoLoad:
+		return m.loadBath(f)
+	case bench.DoUnload:
+		l := m.bench().LoadOf(f)
+		return m.together(head+"out of the bath", "which come out?", f, bench.InBath, func(o *bench.Flask) bool { return l != nil && o.Load == l.No },
+			func(ns []int) action.Body { return action.BathUnload{Flasks: ns} })
+	case bench.DoWater:
+		return m.together(head+"into tap water", "which go into the water?", f, bench.Cooling, nil, func(ns []int) action.Body { return action.CoolWater{Flasks: ns} })
+	case bench.DoDeflask:
+		return m.together(head+"deflask", "which are opened?", f, bench.InWater, nil, func(ns []int) action.Body { return action.Deflask{Flasks: ns} })
+	case bench.DoRemount:
+		fm := &form{title: head + "remount check", fields: []*field{digits("pin", "opening at the incisal pin", "mm", "", plainNumber(0, 20))}}
+		fm.done = func(fm *form) tea.Cmd {
+			return m.answer(fm, action.Remount{Flask: f.No, PinMM: fm.num("pin")}, "", nil)
+		}
+		m.open(fm)
+		return nil
+	}
+	return m.outcome(f)
+}
+
+// freePress picks the first press that no flask is in.
+func (m *Model) freePress() int {
+	taken := map[int]bool{}
+	for p := 1; p <= 9; p++ {
+		if f := m.bench().OnPlace(p); f != nil && (f.Stage == bench.InPress || f.Stage == bench.Holding || f.Stage == bench.Metal) && f.Trial() != nil {
+			taken[f.Trial().Press] = true
+		}
+	}
+	for n := 1; n <= m.house().Press.Presses; n++ {
+		if !taken[n] {
+			return n
+		}
+	}
+	return 1
+}
+
+func (m *Model) coat(f *bench.Flask) tea.Cmd {
+	cast, teeth := f.Halves["cast"], f.Halves["teeth"]
+	switch {
+	case cast != nil && teeth == nil:
+		return m.append(action.Coat{Flask: f.No, Half: "teeth"}, "", nil)
+	case cast == nil && teeth != nil:
+		return m.append(action.Coat{Flask: f.No, Half: "cast"}, "", nil)
+	}
+	fm := &form{title: fmt.Sprintf("%d · %s %s · separator", f.Place, f.Case, f.Base), fields: []*field{choose("half", "painted on", "both halves", "cast half", "teeth half")}}
+	fm.done = func(fm *form) tea.Cmd {
+		return m.answer(fm, action.Coat{Flask: f.No, Half: []string{"both", "cast", "teeth"}[fm.choice("half")-1]}, "", nil)
+	}
+	m.open(fm)
+	return nil
+}
+
+// judge asks for the flash: one digit.
+func (m *Model) judge(no int) tea.Cmd {
+	f := m.bench().Flasks[no]
+	if f == nil {
+		return nil
+	}
+	t := f.Trial()
+	lines := []string(nil)
+	if t != nil {
+		lines = []string{fmt.Sprintf("trial closure %d: %s, held %d s of %d s", t.N, m.psi(t.PSI), t.HeldS, t.HoldAimS)}
+	}
+	fm := &form{title: fmt.Sprintf("%d · %s %s · the flash", f.Place, f.Case, f.Base), lines: lines, fields: []*field{choose("grade", "flash?", action.Grades...)}}
+	fm.done = func(fm *form) tea.Cmd {
+		return m.answer(fm, action.Flash{Flask: no, Grade: action.Grades[fm.choice("grade")-1]}, "", func(logbook.Saved) tea.Cmd {
+			m.hintAfterFlash(no)
+			return nil
+		})
+	}
+	m.open(fm)
+	return nil
+}
+
+// hintAfterFlash says what a first closure without flash means, and where the
+// grams go.
+func (m *Model) hintAfterFlash(no int) {
+	f := m.bench().Flasks[no]
+	if f == nil {
+		return
+	}
+	if js := f.Judged(); len(js) == 1 && js[0].Grade == "none" && !f.Inspected {
+		m.say(warn, "no flash at the first closure: mould may be short. - add dough and close again, or record that you looked and it is full")
+		return
+	}
+	m.say(good, fmt.Sprintf("saved: trial %d %s · grams, where, dough added: -", len(f.Trials), f.Trial().Grade))
+}
+
+// together asks which flasks at the same stage take a step at once; the one
+// selected and those of its group are switched on.
+func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, group func(*bench.Flask) bool, body func([]int) action.Body) tea.Cmd {
+	var ns []int
+	var names []string
+	var on []bool
+	for p := 1; p <= 9; p++ {
+		o := m.bench().OnPlace(p)
+		if o == nil || o.Stage != at && o.No != f.No {
+			continue
+		}
+		ns = append(ns, o.No)
+		names = append(names, fmt.Sprintf("place %d: %s %s", p, o.Case, o.Base))
+		on = append(on, o.No == f.No || group == nil || group(o))
+	}
+	fm := &form{title: title}
+	if len(ns) == 1 {
+		fm.fields = []*field{choose("sure", "", "yes")}
+		fm.done = func(fm *form) tea.Cmd { return m.answer(fm, body(ns), "", nil) }
+	} else {
+		fm.fields = []*field{several("which", ask, 1, names, func(i int) bool { return on[i] }), choose("sure", "", "yes")}
+		fm.done = func(fm *form) tea.Cmd {
+			var pick []int
+			for _, i := range fm.picks("which") {
+				pick = append(pick, ns[i])
+			}
+			return m.answer(fm, body(pick), "", nil)
+		}
+	}
+	m.open(fm)
+	return nil
+}
+
+func (m *Model) outcome(f *bench.Flask) tea.Cmd {
+	fm := &form{title: fmt.Sprintf("%d · %s %s · outcome", f.Place, f.Case, f.Base), fields: []*field{
+		choose("outcome", "outcome", action.Outcomes...),
+		several("defects", "defects seen (ENTER for none)", 0, action.Defects, nil),
+		choose("sure", "the flask leaves the bench", "yes"),
+	}}
+	fm.done = func(fm *form) tea.Cmd {
+		var ds []string
+		for _, i := range fm.picks("defects") {
+			ds = append(ds, action.Defects[i])
+		}
+		return m.answer(fm, action.Outcome{Flask: f.No, Outcome: action.Outcomes[fm.choice("outcome")-1], Defects: ds}, "", nil)
+	}
+	m.open(fm)
+	return nil
+}
+
+// newFlask asks for a flask: digits and choices only.
+func (m *Model) newFlask(place int) tea.Cmd {
+	if m.bench().OnPlace(place) != nil {
+		place = m.bench().FreePlace()
+	}
+	if place == 0 {
+		m.say(warn, "all nine places are taken")
+		return nil
+	}
+	fm := &form{title: fmt.Sprintf("new flask on place %d", place), fields: []*field{
+		line("case", "case number", "", false),
+		choose("base", "base", action.Bases...),
+		choose("size", "size", action.Sizes...),
+	}}
+	fm.done = func(fm *form) tea.Cmd {
+		return m.answer(fm, action.FlaskOpen{Place: place, Case: strings.TrimSpace(fm.text("case")), Base: action.Bases[fm.choice("base")-1], Size: action.Sizes[fm.choice("size")-1]}, "",
+			func(logbook.Saved) tea.Cmd { m.sel = place; return nil })
+	}
+	m.open(fm)
+	return nil
+}
+
+// mixFor asks whether a flask takes a mix that stands, or a new one.
+func (m *Model) mixFor(f *bench.Flask) tea.Cmd {
+	var standing []*bench.Mix
+	var opts []string
+	for _, no := range bench.Sorted(m.bench().Mixes) {
+		x := m.bench().Mixes[no]
+		if left, _ := x.DoughLeft(m.now); left > 0 && x.Stiff == nil && f.Mix != no {
+			standing = append(standing, x)
+			opts = append(opts, fmt.Sprintf("take mix %s (%s left, estimate)", x.Letter(), span(left)))
+		}
+	}
+	if len(standing) == 0 {
+		return m.newMix(f)
+	}
+	fm := &form{title: fmt.Sprintf("%d · %s %s · dough", f.Place, f.Case, f.Base), fields: []*field{choose("which", "from which mix?", append(opts, "a new mix")...)}}
+	fm.done = func(fm *form) tea.Cmd {
+		if i := fm.choice("which") - 1; i < len(standing) {
+			return m.answer(fm, action.MixServe{Mix: standing[i].No, Flasks: []int{f.No}}, "", nil)
+		}
+		m.forms = m.forms[:len(m.forms)-1]
+		return m.newMix(f)
+	}
+	m.open(fm)
+	return nil
+}
+
+// newMix asks for a mix for the flasks that wait for one.
+func (m *Model) newMix(f *bench.Flask) tea.Cmd {
+	var ns []int
+	var names []string
+	var on []bool
+	for p := 1; p <= 9; p++ {
+		o := m.bench().OnPlace(p)
+		if o == nil || o.ClosedForGood() {
+			continue
+		}
+		mix := m.bench().MixOf(o)
+		ns = append(ns, o.No)
+		names = append(names, fmt.Sprintf("place %d: %s %s %s", p, o.Case, o.Base, sizeLetter(o.Size)))
+		on = append(on, f != nil && o.No == f.No || (mix == nil || mix.Stiff != nil) && len(o.Halves) == 2)
+	}
+	if len(ns) == 0 {
+		m.say(warn, "there is no flask that needs a mix: open one first (+)")
+		return nil
+	}
+	h := m.house()
+	resin := func(fm *form) int {
+		if i := fm.choice("resin") - 1; i >= 0 {
+			return i
+		}
+		return 0
+	}
+	temp := func(s string) (float64, error) { return units.ParseTemp(s, h.Units.Temperature) }
+	room := units.FormatTemp(m.lastRoom(), h.Units.Temperature)
+	powderLot, liquidLot := m.lastLots()
+	units_ := digits("units", "units of powder and liquid", "units", "", plainNumber(0.1, 40))
+	powder := digits("powder", "powder weighed", "g", "", plainNumber(0.1, 5000))
+	liquid := digits("liquid", "liquid weighed", "g", "", plainNumber(0.1, 5000))
+	fields := []*field{several("flasks", "for which flasks?", 1, names, func(i int) bool { return on[i] })}
+	if len(h.Resins) > 1 {
+		fields = append(fields, choose("resin", "resin", h.ResinNames()...))
+	}
+	fields = append(fields, units_, powder, liquid,
+		line("powder lot", "powder lot", powderLot, true), line("liquid lot", "liquid lot", liquidLot, true),
+		digits("room", "room temperature", "°"+string(h.Units.Temperature), strings.TrimSuffix(room, " °"+string(h.Units.Temperature)), temp))
+	fm := &form{title: "new mix " + bench.MixLetter(m.bench().Top.Mix+1) + ", stirred now", fields: fields}
+	units_.preset = fmt.Sprint(max(1, countTrue(on)))
+	units_.value = func(s string) (float64, error) {
+		v, err := plainNumber(0.1, 40)(s)
+		if err == nil {
+			p, l := bench.Masses(h.Resins[resin(fm)], v)
+			powder.preset, liquid.preset = fmt.Sprintf("%.1f", p), fmt.Sprintf("%.1f", l)
+		}
+		return v, err
+	}
+	// A mix begins when powder meets liquid: when the form is opened, not when the
+	// last lot is typed.
+	began := m.cfg.Keeper.Now().Wall
+	fm.done = func(fm *form) tea.Cmd {
+		var pick []int
+		for _, i := range fm.picks("flasks") {
+			pick = append(pick, ns[i])
+		}
+		fm.sent = true
+		return m.send(action.Action{ID: m.cfg.NewID(), At: began, By: m.by(), Body: action.MixMake{
+			Flasks: pick, Resin: h.Resins[resin(fm)].Name, PowderG: fm.num("powder"), LiquidG: fm.num("liquid"),
+			PowderLot: strings.TrimSpace(fm.text("powder lot")), LiquidLot: strings.TrimSpace(fm.text("liquid lot")), RoomC: fm.num("room")}}, nil)
+	}
+	m.open(fm)
+	return nil
+}
+
+func countTrue(bs []bool) int {
+	n := 0
+	for _, b := range bs {
+		if b {
+			n++
+		}
+	}
+	return n
+}
+
+// lastRoom is the room temperature last used.
+func (m *Model) lastRoom() float64 {
+	if x := m.lastMix(); x != nil {
+		return x.RoomC
+	}
+	return m.house().RoomC()
+}
+
+func (m *Model) lastLots() (powder, liquid string) {
+	if x := m.lastMix(); x != nil {
+		return x.PowderLot, x.LiquidLot
+	}
+	return "", ""
+}
+
+func (m *Model) lastMix() *bench.Mix {
+	nos := bench.Sorted(m.bench().Mixes)
+	if len(nos) == 0 {
+		return nil
+	}
+	return m.bench().Mixes[nos[len(nos)-1]]
+}
+
+// loadBath asks which flasks go into which bath, on which programme.
+func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
+	h := m.house()
+	var ns []int
+	var names []string
+	var on []bool
+	for p := 1; p <= 9; p++ {
+		o := m.bench().OnPlace(p)
+		if o == nil || o.Stage != bench.Set && (f == nil || o.No != f.No) {
+			continue
+		}
+		ns = append(ns, o.No)
+		done := o.Clamped == nil || m.now.Since(*o.Clamped).For >= time.Duration(o.BenchMinS)*time.Second
+		note := ""
+		if !done {
+			note = " (bench set not over)"
+		}
+		names = append(names, fmt.Sprintf("place %d: %s %s%s", p, o.Case, o.Base, note))
+		on = append(on, f != nil && o.No == f.No || done)
+	}
+	if len(ns) == 0 {
+		m.say(warn, "no flask is clamped and ready for the bath")
+		return nil
+	}
+	var progs []string
+	for _, p := range h.Programmes {
+		progs = append(progs, p.Name+": "+m.programmeWords(p.Stages))
+	}
+	fields := []*field{several("flasks", "which go in?", 1, names, func(i int) bool { return on[i] })}
+	if len(h.Baths) > 1 {
+		var bs []string
+		for _, b := range h.Baths {
+			bs = append(bs, b.Name)
+		}
+		fields = append(fields, choose("bath", "which bath?", bs...))
+	}
+	fields = append(fields, choose("programme", "programme (the resin maker's cycle comes first)", progs...))
+	bathC := digits("bath_c", "the bath reads", "°"+string(h.Units.Temperature), "", func(s string) (float64, error) { return units.ParseTemp(s, h.Units.Temperature) })
+	thin := digits("thin", "thinnest resin in the load", "mm", "2", plainNumber(0.5, 30))
+	thick := digits("thick", "thickest resin in the load", "mm", "4", plainNumber(0.5, 30))
+	fields = append(fields, bathC, thin, thick, choose("sure", "", "they are in"))
+	fm := &form{title: "into the bath", fields: fields}
+	bathC.only(func(fm *form) bool {
+		if c := fm.choice("programme"); c > 0 {
+			bathC.preset = strings.Fields(units.FormatTemp(h.Programmes[c-1].Stages[0].TempC, h.Units.Temperature))[0]
+		}
+		return true
+	})
+	fm.done = func(fm *form) tea.Cmd {
+		var pick []int
+		var secs []action.Section
+		for _, i := range fm.picks("flasks") {
+			pick = append(pick, ns[i])
+			secs = append(secs, action.Section{Flask: ns[i], ThinMM: min(fm.num("thin"), fm.num("thick")), ThickMM: max(fm.num("thin"), fm.num("thick"))})
+		}
+		p := h.Programmes[fm.choice("programme")-1]
+		return m.answer(fm, action.BathLoad{Bath: max(1, fm.choice("bath")), Flasks: pick, Programme: p.Name, Stages: p.Stages, MaxS: p.MaxS, BathC: fm.num("bath_c"), Sections: secs}, "", nil)
+	}
+	m.open(fm)
+	return nil
+}
+
+// pushReason asks for the reason of an unusual step: one digit, and never again
+// for the same thing.
+func (m *Model) pushReason(a action.Action, odd *bench.NeedsReason, then func(logbook.Saved) tea.Cmd) {
+	if f := m.form(); f != nil {
+		f.sent = false
+	}
+	var lines []string
+	for _, o := range odd.Odd {
+		lines = append(lines, "· "+o.Text)
+	}
+	below := m.form()
+	f := &form{title: "unusual", lines: lines, fields: []*field{choose("why", "go on? the reason is kept with the record", action.Reasons[1:]...)}}
+	f.done = func(f *form) tea.Cmd {
+		a.Why = fmt.Sprint(f.choice("why"))
+		f.sent = true
+		if below != nil {
+			below.sent = true
+		}
+		return m.send(a, then)
+	}
+	m.open(f)
+}
