@@ -124,24 +124,27 @@ func (e *engine) derive(tb float64, u, d []float64) {
 
 // flow fills in the temperatures, the heat and the side temperature of d, whose x part is there already.
 func (e *engine) flow(tb float64, u, d []float64) {
+	// Slices of one known length let the compiler drop its bounds checks in these inner loops.
+	n := e.nT
+	t, dt := u[:n], d[:n]
+	bath, side, face, invCap := e.bath[:n], e.side[:n], e.face[:n], e.invCap[:n]
 	tf := u[e.iF]
-	sum, in, last := 0.0, 0.0, e.nT-1
-	for i := range last {
-		ext := e.bath[i]*(tb-u[i]) + e.side[i]*(tf-u[i])
-		out := e.face[i] * (u[i] - u[i+1])
+	sum, in, here := 0.0, 0.0, t[0]
+	for i := range dt {
+		next := here // the last face conducts nothing
+		if i+1 < len(t) {
+			next = t[i+1]
+		}
+		ext := bath[i]*(tb-here) + side[i]*(tf-here)
+		out := face[i] * (here - next)
 		sum += ext
-		d[i] = ext + in - out
-		in = out
+		dt[i] = (ext + in - out) * invCap[i]
+		in, here = out, next
 	}
-	ext := e.bath[last] * (tb - u[last])
-	d[last] = ext + in
-	d[e.iE] = sum + ext
+	d[e.iE] = sum
 	d[e.iF] = (tb - tf) / e.tau
 	for c := range e.nr {
-		d[e.first+c] += e.heat * d[e.iX+c]
-	}
-	for i := range e.nT {
-		d[i] *= e.invCap[i]
+		d[e.first+c] += e.heat * d[e.iX+c] * e.invCap[e.first]
 	}
 }
 
@@ -176,11 +179,12 @@ func (e *engine) factor(g float64) {
 
 // solve puts the solution of (g I - J) k = v into k.
 func (e *engine) solve(g float64, v, k []float64) {
+	n := e.nT
+	b, vt, kt, heatCap, side, bath := e.rhs[:n], v[:n], k[:n], e.cap[:n], e.side[:n], e.bath[:n]
 	kf := v[e.iF] / (g + 1/e.tau)
 	k[e.iF] = kf
-	b := e.rhs
-	for i := range e.nT {
-		b[i] = e.cap[i]*v[i] + e.side[i]*kf
+	for i := range b {
+		b[i] = heatCap[i]*vt[i] + side[i]*kf
 	}
 	for c := range e.nr {
 		byY := e.cellsByXY[c] * v[e.iY+c]
@@ -196,8 +200,8 @@ func (e *engine) solve(g float64, v, k []float64) {
 		k[e.iX+c] = (v[e.iX+c] + r.xT*t + r.xY*y) * e.ax[c]
 	}
 	sum := v[e.iE]
-	for i := range e.nT {
-		sum += e.side[i]*(kf-k[i]) - e.bath[i]*k[i]
+	for i, ki := range kt {
+		sum += side[i]*(kf-ki) - bath[i]*ki
 	}
 	k[e.iE] = sum / g
 }
@@ -268,6 +272,18 @@ func (e *engine) try(tb, slope, h, tol float64) float64 {
 	}
 	for _, k := range e.k4[e.iX:e.iE] {
 		errXY = worse(errXY, k)
+	}
+	// A step that converts more than all, or gives peroxide back, is too large whatever its estimate says.
+	const hair, tooLarge = 5e-7, 10
+	for _, x := range e.mid[e.iX:e.iY] {
+		if x > 1+hair || x < -hair {
+			return tooLarge
+		}
+	}
+	for c, y := range e.mid[e.iY:e.iE] {
+		if y < 0 || y > e.u[e.iY+c] {
+			return tooLarge
+		}
 	}
 	// A share of 1e-4 and 0.01 K weigh the same at tol 1e-4.
 	return worse(errT/(100*tol), errXY/tol)

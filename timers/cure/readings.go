@@ -254,8 +254,11 @@ func splice(set, read []Knot, end float64) []Knot {
 			out = append(out, k)
 		}
 	}
-	if first > join {
+	switch {
+	case first > join:
 		out = append(out, Knot{first - join, BathAt(set, first-join)})
+	case first > 0: // less than a minute in: the bath was then what it was first read as
+		out = append(out, Knot{0, read[0].TempC})
 	}
 	out = append(out, read...)
 	if last >= end {

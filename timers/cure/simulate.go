@@ -17,6 +17,8 @@ type Options struct {
 	ResinCells   int       // cells in the resin, an even number, 0 = 8
 	FixedStepS   float64   // > 0: steps of this length and no error control, for convergence tests
 	WithoutCurve bool      // leave Result.Curve empty
+
+	inspect func(*engine) // sees the state after every step, for tests of what must hold throughout
 }
 
 // Curve is what the run went through, one entry per step; between steps a straight line is within 0.1 K.
@@ -127,8 +129,8 @@ func (o Options) filled(bath []Knot) (Options, error) {
 	if o.GypsumCells < 1 || o.GypsumCells > maxCells || o.ResinCells < 2 || o.ResinCells > maxCells || o.ResinCells%2 != 0 {
 		return o, fmt.Errorf("grid of %d gypsum and %d resin cells: give 1 to %d and an even 2 to %d", o.GypsumCells, o.ResinCells, maxCells, maxCells)
 	}
-	if o.FixedStepS != 0 && !(o.FixedStepS >= 0.01) {
-		return o, fmt.Errorf("fixed step %g s: it must be at least 0.01", o.FixedStepS)
+	if most := float64(maxWork / (2*o.GypsumCells + o.ResinCells + 2)); o.FixedStepS != 0 && !(o.FixedStepS > 0 && o.EndS/o.FixedStepS <= most) {
+		return o, fmt.Errorf("fixed step %g s: it must be more than 0 and give at most %.0f steps", o.FixedStepS, most)
 	}
 	return o, nil
 }
@@ -203,6 +205,9 @@ func simulate(p *Params, bath []Knot, o Options, stop until) (res Result, hit bo
 			rec.add(e, t, seg.at(t))
 			if !rec.finite() {
 				return res, false, errUnsettled
+			}
+			if o.inspect != nil {
+				o.inspect(e)
 			}
 			if stop.on && t > stop.fromS {
 				if at, ok := rec.fallsTo(stop.pct); ok {

@@ -1,0 +1,5 @@
+//go:build !race
+
+package cure
+
+const raceDetector = false
