@@ -23,7 +23,8 @@ func (r *recorder) add(e *engine, t, bathK float64) {
 	r.last = r.now
 	r.now = point{
 		t: t, bath: bathK - Kelvin, core: core - Kelvin, dCore: dCore,
-		w: r.w0 * (1 - x), mean: r.w0 * (1 - e.meanX(e.u)), dMean: -r.w0 * e.meanX(e.f0),
+		// a share converted may pass 1 by less than a millionth
+		w: math.Max(0, r.w0*(1-x)), mean: math.Max(0, r.w0*(1-e.meanX(e.u))), dMean: -r.w0 * e.meanX(e.f0),
 	}
 	res, now := r.res, &r.now
 	if r.curve {
@@ -100,12 +101,12 @@ func (r *recorder) close(e *engine, bath []Knot, stored, endS float64) {
 	res.EndS = endS
 	res.BathEndC = BathAt(bath, endS)
 	res.WMeanEnd = r.now.mean
-	least, gained := 1.0, 0.0
+	least, gained := math.Inf(1), 0.0
 	for _, x := range e.u[e.iX:e.iY] {
 		least = math.Min(least, x)
 		gained += e.heat * x
 	}
-	res.WMaxEnd = r.w0 * (1 - least)
+	res.WMaxEnd = math.Max(0, r.w0*(1-least))
 	end := e.enthalpy()
 	res.EnergyErr = math.Abs(end-stored-gained-e.u[e.iE]) / math.Abs(end)
 }
