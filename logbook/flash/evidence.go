@@ -1,0 +1,95 @@
+package flash
+
+import (
+	"fmt"
+	"runtime"
+	"strings"
+	"sync"
+	"sync/atomic"
+
+	"gonum.org/v1/gonum/floats"
+)
+
+// Evidence is ln of the marginal likelihood of the trials of many flasks under s: how well
+// the settings foretold them. A weighed trim counts as a density per unit of ln grams.
+// Errors: settings, size or a trial that cannot be; the flask is named by its place in hs,
+// counted from 1.
+func Evidence(s Settings, hs []History) (float64, error) {
+	if err := s.Validate(); err != nil {
+		return 0, err
+	}
+	k, err := newBook(hs)
+	if err != nil {
+		return 0, err
+	}
+	var sum float64
+	for _, z := range Sizes() {
+		sum += k.evidence(s, z)
+	}
+	return sum, nil
+}
+
+// book is many flasks by size, those with the same trials counted together.
+type book map[Size][]alike
+
+type alike struct {
+	segs  [][]obs
+	count float64
+}
+
+func newBook(hs []History) (book, error) {
+	k := book{}
+	at := map[string]int{}
+	for i, h := range hs {
+		if _, err := ParseSize(string(h.Size)); err != nil {
+			return nil, fmt.Errorf("flask %d: %w", i+1, err)
+		}
+		if err := CheckTrials(h.Trials); err != nil {
+			return nil, fmt.Errorf("flask %d: %w", i+1, err)
+		}
+		if len(h.Trials) == 0 {
+			continue
+		}
+		key := h.key()
+		n, known := at[key]
+		if !known {
+			n = len(k[h.Size])
+			at[key] = n
+			k[h.Size] = append(k[h.Size], alike{segs: h.segments()})
+		}
+		k[h.Size][n].count++
+	}
+	return k, nil
+}
+
+// key is the same for flasks that teach the same.
+func (h History) key() string {
+	var b strings.Builder
+	b.WriteString(string(h.Size))
+	for _, t := range h.Trials {
+		b.WriteByte(',')
+		b.WriteString(t.String())
+	}
+	if h.AddedSince {
+		b.WriteString(",+")
+	}
+	return b.String()
+}
+
+// evidence of the flasks of one size; they are shared out among the processors and added
+// up in their order.
+func (k book) evidence(s Settings, z Size) float64 {
+	p := *s.Prior.at(z)
+	logs := make([]float64, len(k[z]))
+	var next atomic.Int64
+	var all sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(logs)) {
+		all.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(logs); i = int(next.Add(1)) - 1 {
+				logs[i] = k[z][i].count * newGrid(s, p, k[z][i].segs, forEvidence).logEvidence
+			}
+		})
+	}
+	all.Wait()
+	return floats.Sum(logs)
+}
