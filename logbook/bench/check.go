@@ -286,7 +286,7 @@ func (c *checker) body(body action.Body) (action.Body, error) {
 		c.order(f, "final closure", Trimmed)
 		if f.Stage == Trimmed {
 			if v := b.Verdict(f, c.then); !v.Ready {
-				c.unusual("not-ready", "not ready for final closure: %s", v.First())
+				c.unusual("not-ready", "not ready for final closure: %s", strings.TrimPrefix(v.String(), "not yet: "))
 			}
 		}
 		return a, nil

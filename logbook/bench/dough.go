@@ -14,43 +14,39 @@ import (
 // What cannot be estimated gives the resin's own times.
 func WorkingTimes(r dough.Resin, roomC, jarC float64) (doughS, workS int) {
 	r = r.WithDefaults()
-	w, err := dough.Estimate(r, conditions(roomC, jarC), dough.MixMarks{})
+	c := dough.Conditions{RoomC: roomC}
+	if jarC != 0 {
+		c.Stored = &dough.Storage{TempC: jarC}
+	}
+	w, err := dough.Estimate(r, c, dough.MixMarks{})
 	if err != nil {
 		return int(r.DoughFromMin * 60), int(r.WorkUntilMin * 60)
 	}
 	return int(w.From / time.Second), int(w.To / time.Second)
 }
 
-func conditions(roomC, jarC float64) dough.Conditions {
-	c := dough.Conditions{RoomC: roomC}
-	if jarC != 0 {
-		c.Stored = &dough.Storage{TempC: jarC}
-	}
-	return c
-}
-
-// DoughWindow estimates the working window of a mix: the resin's own times moved
-// to the room, pulled by the marks made on this mix.
-func (b *Bench) DoughWindow(m *Mix) (dough.Window, error) {
-	r, ok := b.House.Resin(m.Resin)
-	if !ok {
-		r = dough.HouseDefault()
-		r.Name, r.RefTempC = m.Resin, m.RoomC
-		r.DoughFromMin, r.WorkUntilMin = float64(m.DoughS)/60, float64(m.WorkS)/60
-	}
-	var marks dough.MixMarks
+// estimate works out the window of a mix from the times it was recorded with, which
+// are those of its resin in its room, and from the marks made on it since. What
+// cannot be estimated keeps the recorded times.
+func (m *Mix) estimate() {
+	doughAt, workTo := time.Duration(m.DoughS)*time.Second, time.Duration(m.WorkS)*time.Second
 	after := func(s *timers.Stamp) time.Duration {
 		if s == nil {
 			return 0
 		}
 		return max(time.Second, between(m.Made, *s))
 	}
-	marks.Dough, marks.Stiff = after(m.Dough), after(m.Stiff)
-	return dough.Estimate(r.WithDefaults(), conditions(m.RoomC, m.JarC), marks)
+	r := dough.HouseDefault()
+	r.RefTempC, r.DoughFromMin, r.WorkUntilMin = m.RoomC, doughAt.Minutes(), workTo.Minutes()
+	w, err := dough.Estimate(r, dough.Conditions{RoomC: m.RoomC}, dough.MixMarks{Dough: after(m.Dough), Stiff: after(m.Stiff)})
+	if err != nil {
+		w = dough.Window{From: doughAt, FromLow: doughAt, FromHigh: doughAt, To: workTo, ToLow: workTo, ToHigh: workTo}
+	}
+	m.Window = w
 }
 
 // Masses are the grams of powder and liquid for a number of units of a resin, to
-// a tenth of a gram.
+// a tenth of a gram; zero where they cannot be worked out.
 func Masses(r dough.Resin, units float64) (powderG, liquidG float64) {
 	p, err := dough.Proportion(r.WithDefaults(), dough.Request{Amount: units, In: dough.InUnits})
 	if err != nil {

@@ -169,6 +169,7 @@ func (b *Bench) apply(it *Item) {
 	case action.MixMake:
 		m := &Mix{No: a.Mix, Resin: a.Resin, PowderG: a.PowderG, LiquidG: a.LiquidG, PowderLot: a.PowderLot, LiquidLot: a.LiquidLot,
 			RoomC: a.RoomC, JarC: a.JarC, DoughS: a.DoughS, WorkS: a.WorkS, Made: at, Last: at}
+		m.estimate()
 		b.Mixes[a.Mix] = m
 		b.Top.Mix = max(b.Top.Mix, a.Mix)
 		b.serve(m, a.Flasks, it)
@@ -180,14 +181,19 @@ func (b *Bench) apply(it *Item) {
 	case action.MixDough:
 		if m := b.Mixes[a.Mix]; m != nil {
 			m.Dough, m.Last = atp(), at
+			m.estimate()
 		}
 	case action.MixStiff:
 		if m := b.Mixes[a.Mix]; m != nil {
 			m.Stiff, m.Last = atp(), at
+			m.estimate()
 		}
 	case action.PressIn:
 		f := b.flask(a.Flask, it)
 		f.Trials = append(f.Trials, Trial{N: len(f.Trials) + 1, Press: a.Press, In: at, Added: a.Added || f.AddedSince, InID: it.Action.ID, Corrected: it.Corrected()})
+		if a.Added {
+			f.Inspected = false // what was looked at was another filling
+		}
 		f.AddedSince, f.Stage = false, InPress
 	case action.PressAt:
 		f := b.flask(a.Flask, it)
@@ -220,7 +226,8 @@ func (b *Bench) apply(it *Item) {
 		}
 		t.Corrected = t.Corrected || it.Corrected()
 	case action.DoughAdd:
-		b.flask(a.Flask, it).AddedSince = true
+		f := b.flask(a.Flask, it)
+		f.AddedSince, f.Inspected = true, false
 	case action.Inspect:
 		b.flask(a.Flask, it).Inspected = true
 	case action.SheetOut:

@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/record"
 	"flaskside/timers"
+	"flaskside/timers/dough"
 )
 
 // Stage of a flask on its route.
@@ -151,6 +152,7 @@ type Mix struct {
 	DoughS    int
 	WorkS     int
 	Made      timers.Stamp
+	Window    dough.Window  // estimated, pulled by the marks
 	Dough     *timers.Stamp // marked reached
 	Stiff     *timers.Stamp // marked too stiff
 	Notes     []Said

@@ -109,11 +109,12 @@ func (b *Bench) Windows() []Window {
 			continue
 		}
 		key := fmt.Sprintf("mix/%d/dough", m.No)
-		floor := m.DoughS
+		// The warning comes when the dough may be spent: at the low end of the estimate.
+		floor, limit := int(m.Window.From/time.Second), int(m.Window.To/time.Second)
 		if m.Dough != nil {
 			floor = 0
 		}
-		w := timers.NewWindow(key, m.Made, floor, 0, m.WorkS, min(warn, m.WorkS/4), timers.Low, timers.High)
+		w := timers.NewWindow(key, m.Made, floor, 0, limit, int((m.Window.To-m.Window.ToLow)/time.Second), timers.Low, timers.High)
 		add(Window{What: Dough, Flasks: waiting, Mix: m.No}, w)
 	}
 	for _, no := range Sorted(b.Loads) {
@@ -197,11 +198,11 @@ func (b *Bench) stillIn(l *Load) []int {
 	return out
 }
 
-// DoughLeft is the time left in a mix's dough at a moment, and whether the dough
-// is reached: marked so, or expected by now.
+// DoughLeft is the time left in a mix's dough at a moment (an estimate, pulled by
+// the marks made), and whether the dough is reached: marked so, or expected by now.
 func (m *Mix) DoughLeft(now timers.Now) (left time.Duration, reached bool) {
 	passed := now.Since(m.Made).For
-	return time.Duration(m.WorkS)*time.Second - passed, m.Dough != nil || passed >= time.Duration(m.DoughS)*time.Second
+	return m.Window.To - passed, m.Dough != nil || passed >= m.Window.From
 }
 
 // Alarms surveys every signal of the bench.

@@ -17,6 +17,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"flaskside/logbook/flash"
 	"flaskside/logbook/units"
 	"flaskside/timers/dough"
 )
@@ -26,17 +27,19 @@ var Sizes = []string{"small", "medium", "large"}
 
 // House is all settings. The comments stand in the exported file too.
 type House struct {
-	Lab        string        `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
-	Crew       []string      `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
-	Units      Units         `json:"units" toml:"units"`
-	Separator  Separator     `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
-	Press      Press         `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
-	BenchSet   BenchSet      `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
-	Cooling    Cooling       `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
-	Alarms     Alarms        `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
-	Baths      []Bath        `json:"baths" toml:"baths"`
-	Programmes []Programme   `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
-	Resins     []dough.Resin `json:"resins" toml:"resins" comment:"resins by the lab's own names (times are estimates at ref_temp_c; common practice, no source:\nworked within 45 min of mixing at about 23 °C)"`
+	Lab        string         `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
+	Crew       []string       `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
+	Units      Units          `json:"units" toml:"units"`
+	Separator  Separator      `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
+	Press      Press          `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
+	Work       Work           `json:"work" toml:"work" comment:"durations the press order reckons with (house defaults until the book has taught better)"`
+	BenchSet   BenchSet       `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
+	Cooling    Cooling        `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
+	Alarms     Alarms         `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
+	Flash      flash.Settings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
+	Baths      []Bath         `json:"baths" toml:"baths"`
+	Programmes []Programme    `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
+	Resins     []dough.Resin  `json:"resins" toml:"resins" comment:"resins by the lab's own names (times are estimates at ref_temp_c; common practice, no source:\nworked within 45 min of mixing at about 23 °C)"`
 }
 
 // Units in which people read and type; stored values never change.
@@ -59,8 +62,17 @@ type Press struct {
 	HoldS       int     `json:"hold_s" toml:"hold_s" comment:"seconds at pressure"`
 	MinTrials   int     `json:"min_trials" toml:"min_trials" comment:"fewest trial closures before the final one"`
 	Grade       string  `json:"grade" toml:"grade" comment:"flash allowed at the last trial: none or slight"`
-	FinalS      int     `json:"final_s" toml:"final_s" comment:"how long a final closure takes, seconds"`
 	BackOffTurn float64 `json:"back_off_turn" toml:"back_off_turn" comment:"clamp backed off, turns; as the clamp's maker says"`
+}
+
+// Work is how long the work at press and bench takes, in seconds: what the press
+// order reckons with.
+type Work struct {
+	RaiseS int `json:"raise_s" toml:"raise_s" comment:"into the press and up to pressure"`
+	OpenS  int `json:"open_s" toml:"open_s" comment:"press down, flask open, flash judged"`
+	TrimS  int `json:"trim_s" toml:"trim_s" comment:"trim and new sheet"`
+	FinalS int `json:"final_s" toml:"final_s" comment:"final closure, sheet out to clamped"`
+	MixS   int `json:"mix_s" toml:"mix_s" comment:"weigh and stir a mix"`
 }
 
 // BenchSet is the rest under the clamp.
@@ -120,7 +132,9 @@ func Default() House {
 	return House{
 		Units:     Units{"psi", "C"},
 		Separator: Separator{DryMinS: 600},
-		Press:     Press{Presses: 1, Hands: 1, PressurePSI: 3000, HoldS: 60, MinTrials: 2, Grade: "slight", FinalS: 120, BackOffTurn: 0.25},
+		Press:     Press{Presses: 1, Hands: 1, PressurePSI: 3000, HoldS: 60, MinTrials: 2, Grade: "slight", BackOffTurn: 0.25},
+		Work:      Work{RaiseS: 42, OpenS: 18, TrimS: 90, FinalS: 120, MixS: 180},
+		Flash:     flash.HouseDefaults(),
 		BenchSet:  BenchSet{MinS: 1800, MaxS: 3600},
 		Cooling:   Cooling{BenchS: 1800, WaterS: 900},
 		Alarms:    Alarms{HighS: 30, MediumS: 90, LowS: 300, ShelveS: 300, WarnS: 300},
@@ -166,7 +180,15 @@ func (h House) Valid() error {
 	sec("press.hold_s", h.Press.HoldS, 1)
 	in("press.min_trials", float64(h.Press.MinTrials), 1, 20)
 	check(h.Press.Grade == "none" || h.Press.Grade == "slight", "settings: press.grade must be none or slight, not %q", h.Press.Grade)
-	sec("press.final_s", h.Press.FinalS, 0)
+	for _, w := range []struct {
+		name string
+		s    int
+	}{{"raise_s", h.Work.RaiseS}, {"open_s", h.Work.OpenS}, {"trim_s", h.Work.TrimS}, {"final_s", h.Work.FinalS}, {"mix_s", h.Work.MixS}} {
+		in("work."+w.name, float64(w.s), 0, 3600)
+	}
+	if e := h.Flash.Validate(); err == nil && e != nil {
+		err = fmt.Errorf("settings: flash: %w", e)
+	}
 	in("press.back_off_turn", h.Press.BackOffTurn, 0, 4)
 	sec("bench_set.min_s", h.BenchSet.MinS, 0)
 	sec("bench_set.max_s", h.BenchSet.MaxS, 0)

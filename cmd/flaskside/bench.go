@@ -1,0 +1,141 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook"
+	"flaskside/logbook/demo"
+	"flaskside/logbook/door"
+	"flaskside/timers"
+	"flaskside/timers/simclock"
+	"flaskside/timers/sysclock"
+	"flaskside/tui"
+)
+
+// framesPerSecond is enough for keys and bell within a tenth of a second, and
+// keeps an idle bench at a thousandth of a core.
+const framesPerSecond = 10
+
+// newID makes the id of an action: the time first, so that ids sort as they were
+// made, then enough chance that no two are ever alike.
+func newID() string {
+	return fmt.Sprintf("%012x-%s", time.Now().UnixMilli(), rand.Text()[:12])
+}
+
+// runBench opens the bench on a book and stays until it is left.
+func runBench(ctx context.Context, path, by string) error {
+	clock := sysclock.New()
+	book, err := logbook.Open(path, clock)
+	if err != nil {
+		return err
+	}
+	done := book.Announce("the bench")
+	defer done()
+	stop, err := door.Serve(ctx, book, clock)
+	if err != nil {
+		_ = book.Close() // the reason to close is the error that is told
+		return err
+	}
+	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: by})
+	stop()
+	if cerr := book.Close(); err == nil {
+		err = cerr
+	}
+	return err
+}
+
+// runDemo plays the invented shift on a scratch book, speed times faster than
+// life, and leaves nothing behind.
+func runDemo(ctx context.Context, speed float64) error {
+	if speed < 1 || speed > 1000 {
+		return fmt.Errorf("speed must be 1 to 1000, not %g", speed)
+	}
+	dir, err := os.MkdirTemp("", "flaskside-demo-")
+	if err != nil {
+		return fmt.Errorf("make a scratch folder: %w", err)
+	}
+	defer func() { _ = os.RemoveAll(dir) }() // a scratch folder left over harms nobody
+	real := sysclock.New()
+	start := demo.Start(real.Read().Wall)
+	book, err := logbook.Open(filepath.Join(dir, "demo.db"), simclock.NewFast(real, start, speed))
+	if err != nil {
+		return err
+	}
+	script := &tui.Script{}
+	for i, s := range demo.Shift() {
+		a := s.Action(i, start)
+		if s.After >= 0 {
+			script.Steps = append(script.Steps, tui.ScriptStep{Action: a, Say: s.Say})
+			continue
+		}
+		if _, err := book.Append(a); err != nil {
+			return fmt.Errorf("demo, step %d: %w", i+1, err)
+		}
+	}
+	every := time.Second / 4
+	err = show(ctx, book, tui.Config{Keeper: book, Hands: real, NewID: newID, Every: every, Tick: time.Duration(float64(every) * speed * 4), By: "KT",
+		Title: fmt.Sprintf("DEMO x%g", speed), Script: script})
+	if cerr := book.Close(); err == nil {
+		err = cerr
+	}
+	return err
+}
+
+// show runs the screen until it is left or the process is told to end.
+func show(ctx context.Context, book *logbook.Book, cfg tui.Config) error {
+	ctx, cancel := signal.NotifyContext(ctx, syscall.SIGHUP, syscall.SIGTERM)
+	defer cancel()
+	p := tea.NewProgram(tui.Guarded(tui.New(cfg), faultFile(book.Path(), cfg.Hands)), tea.WithContext(ctx), tea.WithFPS(framesPerSecond), tea.WithoutSignalHandler())
+	// The book tells of changes while its writer's lock is held: the newest state
+	// is passed on by another hand, so that no one waits for the screen.
+	news := make(chan logbook.State, 1)
+	book.OnChange(func(s logbook.State) {
+		select {
+		case <-news:
+		default:
+		}
+		news <- s
+	})
+	over := make(chan struct{})
+	defer close(over)
+	go func() {
+		for {
+			select {
+			case s := <-news:
+				p.Send(tui.Changed(s))
+			case <-over:
+				return
+			}
+		}
+	}()
+	_, err := p.Run()
+	switch {
+	case err == nil, errors.Is(err, context.Canceled), errors.Is(err, tea.ErrInterrupted):
+		return nil // told to end: every record shown as done is on the disk
+	case errors.Is(err, tea.ErrProgramKilled) && ctx.Err() != nil:
+		return nil
+	}
+	return fmt.Errorf("the screen could not go on (the logbook is whole): %w", err)
+}
+
+// faultFile keeps the traces of a fault of the program beside the book, for
+// whoever mends it.
+func faultFile(path string, clock timers.Clock) func(trace string) string {
+	return func(trace string) string {
+		name := fmt.Sprintf("%s.fault-%s.txt", path, clock.Read().Wall.Format("20060102-150405"))
+		if err := os.WriteFile(name, []byte(trace), 0o600); err != nil {
+			return err.Error()
+		}
+		return name
+	}
+}

@@ -1,0 +1,266 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+
+	"flaskside/logbook/flash"
+	"flaskside/timers"
+	"flaskside/timers/press"
+)
+
+// closures turns the judged trials of a flask into those of the trend.
+func (f *Flask) closures() []flash.Closure {
+	var out []flash.Closure
+	for _, t := range f.Judged() {
+		g, err := flash.ParseGrade(t.Grade)
+		if err != nil {
+			continue
+		}
+		c := flash.Closure{Trial: flash.Trial{Grade: g, Added: t.Added}, PressurePSI: t.PSI, HoldS: float64(t.HeldS)}
+		if t.Grams > 0 {
+			grams := t.Grams
+			c.Grams = &grams
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// History gives the trials of a flask as the flash trend reads them.
+func (f *Flask) History() flash.History {
+	h := flash.History{Size: flash.Size(f.Size), AddedSince: f.AddedSince}
+	for _, c := range f.closures() {
+		h.Trials = append(h.Trials, c.Trial)
+	}
+	return h
+}
+
+// rule gives what the house asks before a final closure.
+func (b *Bench) rule() flash.Rule {
+	g, err := flash.ParseGrade(b.House.Press.Grade)
+	if err != nil {
+		g = flash.Slight
+	}
+	return flash.Rule{Grade: g, MinTrials: b.House.Press.MinTrials, PressurePSI: b.House.Press.PressurePSI, HoldS: float64(b.House.Press.HoldS), FinalS: float64(b.House.Work.FinalS)}
+}
+
+// Verdict says whether a flask is ready for its final closure, and why not yet.
+func (b *Bench) Verdict(f *Flask, now timers.Now) flash.Verdict {
+	in := flash.Input{Rule: b.rule(), Closures: f.closures(), AddedSince: f.AddedSince, SeenFull: f.Inspected}
+	if m := b.MixOf(f); m != nil {
+		left, _ := m.DoughLeft(now)
+		s := left.Seconds()
+		if m.Stiff != nil {
+			s = min(s, 0)
+		}
+		in.DoughLeftS = &s
+	}
+	v, err := flash.Ready(in)
+	if err != nil {
+		return flash.Verdict{Reasons: []flash.Reason{{Why: err.Error(), Mend: "correct the record"}}}
+	}
+	return v
+}
+
+// Outlook is the trend of a flask and what it foretells. All of it is an estimate.
+type Outlook struct {
+	flash.Posterior
+	// Further[j] is the chance that j more trial closures are wanted until the house
+	// asks for no more.
+	Further []float64
+	Median  int // closures likely still wanted
+	At80    int // with 80 % confidence
+	Allowed int // how many the dough's time still allows before the final one; -1 without a mix
+}
+
+// Outlook works out the trend of a flask. Errors: trials that cannot be followed.
+func (b *Bench) Outlook(f *Flask, now timers.Now) (Outlook, error) {
+	p, err := flash.Fit(b.House.Flash, f.History())
+	if err != nil {
+		return Outlook{}, err
+	}
+	o := Outlook{Posterior: p, Allowed: -1}
+	least := max(0, b.House.Press.MinTrials-len(f.Judged()))
+	if least == 0 && !b.shapely(f, now) {
+		least = 1
+	}
+	if o.Further, err = p.Further(b.rule().Grade, least); err != nil {
+		return Outlook{}, err
+	}
+	at := func(q float64) int {
+		sum := 0.0
+		for j, c := range o.Further {
+			if sum += c; sum >= q {
+				return j
+			}
+		}
+		return len(o.Further)
+	}
+	o.Median, o.At80 = at(0.5), at(0.8)
+	if m := b.MixOf(f); m != nil {
+		left, _ := m.DoughLeft(now)
+		w := b.House.Work
+		o.Allowed = flash.Allowed(left.Seconds(), float64(w.RaiseS+b.House.Press.HoldS+w.OpenS+w.TrimS), float64(w.FinalS))
+	}
+	return o, nil
+}
+
+// shapely tells whether all that the closures can show is shown: the verdict wants
+// nothing but dough.
+func (b *Bench) shapely(f *Flask, now timers.Now) bool {
+	for _, r := range b.Verdict(f, now).Reasons {
+		switch r.Code {
+		case flash.DoughOver, flash.DoughTooShort, flash.DoughUnknown:
+		default:
+			return false
+		}
+	}
+	return true
+}
+
+// Durations are those the press order reckons with.
+func (b *Bench) Durations() press.Durations {
+	s := func(n int) time.Duration { return time.Duration(n) * time.Second }
+	w := b.House.Work
+	return press.Durations{Raise: s(w.RaiseS), Hold: s(b.House.Press.HoldS), Open: s(w.OpenS), Trim: s(w.TrimS), Final: s(w.FinalS)}
+}
+
+// PressBench is how many presses and pairs of hands there are.
+func (b *Bench) PressBench() press.Bench {
+	return press.Bench{Presses: b.House.Press.Presses, Hands: b.House.Press.Hands}
+}
+
+// Jobs lists the flasks that wait for the press, or are in it, as the press order
+// sees them. The id of a job is the flask's number.
+func (b *Bench) Jobs(now timers.Now) []press.Job {
+	var out []press.Job
+	d := b.Durations()
+	for p := 1; p <= 9; p++ {
+		f := b.OnPlace(p)
+		if f == nil {
+			continue
+		}
+		m := b.MixOf(f)
+		if m == nil || m.Stiff != nil {
+			continue
+		}
+		left, reached := m.DoughLeft(now)
+		j := press.Job{ID: strconv.Itoa(f.No), Due: clamp(left)}
+		since := func(s *timers.Stamp) time.Duration {
+			if s == nil {
+				return 0
+			}
+			return now.Since(*s).For
+		}
+		switch f.Stage {
+		case Opened, Drying:
+			if len(f.Halves) < 2 {
+				continue
+			}
+			if !reached {
+				j.From = m.Window.From - now.Since(m.Made).For
+			}
+			for _, h := range f.Halves {
+				j.From = max(j.From, time.Duration(h.MinS)*time.Second-now.Since(h.Coated).For)
+			}
+			j.From = clamp(j.From)
+		case InPress:
+			t := f.Trial()
+			j.Stage, j.Until = press.Rising, clamp(d.Raise-since(&t.In))
+		case Holding:
+			t := f.Trial()
+			j.Stage, j.Until = press.Holding, clamp(time.Duration(t.HoldAimS)*time.Second-since(t.At))
+		case Judging:
+			j.Stage, j.Until = press.Opening, clamp(d.Open-since(f.Trial().Out))
+		case Trimmed:
+			j.Ready = b.shapely(f, now)
+			if t := f.Trial(); t.Judged != nil {
+				if rest := d.Trim - since(t.Judged); rest > 0 && !j.Ready {
+					j.Stage, j.Until = press.Trimming, rest
+				}
+			}
+		case Sheetout, Metal:
+			j.Stage, j.Until = press.Closing, clamp(d.Final-since(f.SheetOut))
+		default:
+			continue
+		}
+		if o, err := b.Outlook(f, now); err == nil && !j.Ready {
+			j.More = more(o.Further)
+		}
+		out = append(out, j)
+	}
+	return out
+}
+
+// more drops the chance of none: a flask that is not ready makes one closure at
+// least.
+func more(further []float64) []float64 {
+	if len(further) < 2 {
+		return []float64{1}
+	}
+	out := append([]float64(nil), further[1:]...)
+	out[0] += further[0]
+	return out
+}
+
+func clamp(d time.Duration) time.Duration {
+	return max(-press.MaxTime, min(press.MaxTime, d))
+}
+
+// PressOrder advises which flask goes in the press next; before is the advice given
+// last, so that it changes for a real gain only.
+func (b *Bench) PressOrder(now timers.Now, before *press.Advice) (press.Advice, error) {
+	jobs := b.Jobs(now)
+	if len(jobs) == 0 {
+		return press.Advice{}, nil
+	}
+	return press.Advise(jobs, b.Durations(), b.PressBench(), press.Options{Previous: before})
+}
+
+// CostOfMix answers whether another mix now would cost those at work: for a number
+// of further flasks of a size.
+func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCost, error) {
+	if flasks < 1 || flasks > 9 {
+		return press.MixCost{}, fmt.Errorf("a mix is for 1 to 9 flasks, not %d", flasks)
+	}
+	if len(b.House.Resins) == 0 {
+		return press.MixCost{}, errors.New("the settings name no resin")
+	}
+	p, err := flash.Fit(b.House.Flash, flash.History{Size: flash.Size(size)})
+	if err != nil {
+		return press.MixCost{}, err
+	}
+	further, err := p.Further(b.rule().Grade, b.House.Press.MinTrials)
+	if err != nil {
+		return press.MixCost{}, err
+	}
+	room := b.House.RoomC()
+	if n := b.Top.Mix; b.Mixes[n] != nil {
+		room = b.Mixes[n].RoomC
+	}
+	doughS, workS := WorkingTimes(b.House.Resins[0], room, 0)
+	mixing := time.Duration(b.House.Work.MixS) * time.Second
+	var fresh []press.Job
+	for i := range flasks {
+		fresh = append(fresh, press.Job{ID: fmt.Sprintf("new %d", i+1), From: mixing + time.Duration(doughS)*time.Second, Due: mixing + time.Duration(workS)*time.Second, More: more(further)})
+	}
+	return press.CostOfMix(b.Jobs(now), fresh, mixing, b.Durations(), b.PressBench(), press.Options{})
+}
+
+// Percent rounds a chance for people: never to nothing, never to certainty.
+func Percent(p float64) string {
+	switch v := math.Round(p * 100); {
+	case math.IsNaN(p):
+		return "?"
+	case v < 1:
+		return "<1 %"
+	case v > 99:
+		return ">99 %"
+	default:
+		return fmt.Sprintf("%.0f %%", v)
+	}
+}

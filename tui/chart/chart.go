@@ -1,0 +1,314 @@
+// Package chart draws the flash of a flask over its trial closures in the cells of a
+// screen: grade bands from heavy down to none, a mark for each trial, a line from mark to
+// mark that breaks where dough was added, the trend with its 80 % band, and the forecast.
+// It is a pure function of the picture and the size; it knows roles, not colours.
+package chart
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"flaskside/logbook/flash"
+)
+
+// Role says what a cell shows, for the caller to colour. A later role hides an earlier one
+// in the same cell.
+type Role uint8
+
+// The roles.
+const (
+	Blank    Role = iota
+	House         // a house line, between two bands
+	Band          // within the 80 % band of the trend
+	Forecast      // the trend ahead
+	Trend         // the trend so far
+	Join          // from one mark to the next
+	Break         // where dough was added
+	Ahead         // mark of a forecast trial
+	Graded        // mark of a trial that was graded by eye
+	Weighed       // mark of a trial whose flash was weighed
+	Label         // name of a band, number of a trial
+	Faint         // number of a trial to come, grams of a house line
+)
+
+// Cell is one character of width 1.
+type Cell struct {
+	Rune rune
+	Role Role
+}
+
+// Marks of the two alphabets: Ahead, Graded, Weighed, Break.
+var (
+	fancy = map[Role]rune{Ahead: '○', Graded: '●', Weighed: '◆', Break: '┊'}
+	plain = map[Role]rune{Ahead: 'o', Graded: '*', Weighed: '#', Break: '|'}
+)
+
+// Least size that can be read.
+const (
+	MinWidth  = 24
+	MinHeight = 4
+)
+
+// canvas is the plot in dots, 2 across and 4 down in each cell, and marks over them.
+type canvas struct {
+	w, h  int // cells
+	dots  []Role
+	marks []Cell
+}
+
+func newCanvas(w, h int) *canvas {
+	return &canvas{w: w, h: h, dots: make([]Role, 8*w*h), marks: make([]Cell, w*h)}
+}
+
+// dot sets a dot unless it is outside or already of a later role.
+func (c *canvas) dot(x, y int, r Role) {
+	if x >= 0 && x < 2*c.w && y >= 0 && y < 4*c.h {
+		if d := &c.dots[y*2*c.w+x]; r > *d {
+			*d = r
+		}
+	}
+}
+
+func (c *canvas) mark(x, y int, m Cell) {
+	if x >= 0 && x < c.w && y >= 0 && y < c.h && m.Role >= c.marks[y*c.w+x].Role {
+		c.marks[y*c.w+x] = m
+	}
+}
+
+// braille dots of a cell by row and column.
+var braille = [4][2]rune{{0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20}, {0x40, 0x80}}
+
+// cell is what stands at a cell: its mark, or its dots of the latest role.
+func (c *canvas) cell(x, y int, ascii bool) Cell {
+	if m := c.marks[y*c.w+x]; m.Role != Blank {
+		return m
+	}
+	var top Role
+	for i := range 8 {
+		top = max(top, c.dots[(4*y+i/2)*2*c.w+2*x+i%2])
+	}
+	if top == Blank {
+		return Cell{' ', Blank}
+	}
+	keep := top // a line stands alone, so that it stays thin; house lines show through the band
+	if top == Band {
+		keep = House
+	}
+	var bits rune
+	var rows [2][]int
+	for i := range 8 {
+		if c.dots[(4*y+i/2)*2*c.w+2*x+i%2] >= keep {
+			bits |= braille[i/2][i%2]
+			rows[i%2] = append(rows[i%2], i/2)
+		}
+	}
+	if ascii {
+		if top == House && x%2 == 1 {
+			return Cell{' ', Blank}
+		}
+		return Cell{asciiOf(top, rows), top}
+	}
+	return Cell{0x2800 + bits, top}
+}
+
+// asciiOf is a character of about the same shape.
+func asciiOf(r Role, rows [2][]int) rune {
+	switch r {
+	case House:
+		return '-'
+	case Band:
+		return ':'
+	}
+	mean := func(v []int) float64 {
+		sum := 0.0
+		for _, y := range v {
+			sum += float64(y)
+		}
+		return sum / float64(len(v))
+	}
+	l, t := rows[0], rows[1]
+	if len(l) > 0 && len(t) > 0 {
+		switch d := mean(t) - mean(l); {
+		case d > 0.9:
+			return '\\'
+		case d < -0.9:
+			return '/'
+		}
+	}
+	switch m := mean(append(append([]int(nil), l...), t...)); {
+	case m < 1:
+		return '\''
+	case m > 2:
+		return '.'
+	}
+	return '-'
+}
+
+// Draw draws the picture in width × height cells, one slice of width cells for each line.
+// With less than MinWidth or MinHeight it draws nothing. With ascii all characters are
+// below 128.
+func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
+	if width < MinWidth || height < MinHeight {
+		return nil
+	}
+	const left = 7
+	axis := 0
+	if height >= 6 {
+		axis = 1
+	}
+	right := 0
+	if width >= 48 {
+		right = 7
+	}
+	c := newCanvas(width-left-right, height-axis)
+	if most := c.w / 2; p.Last-p.First+1 > most {
+		p.First = p.Last - most + 1
+	}
+	plot(c, p, ascii)
+	lines := make([][]Cell, height)
+	for y := range lines {
+		lines[y] = make([]Cell, width)
+		for x := range lines[y] {
+			lines[y][x] = Cell{' ', Blank}
+			if y < c.h && x >= left && x < left+c.w {
+				lines[y][x] = c.cell(x-left, y, ascii)
+			}
+		}
+	}
+	row := func(logG float64) int {
+		return min(max(int((1-p.Y(logG))*float64(c.h)), 0), c.h-1)
+	}
+	write := func(x, y int, s string, r Role) {
+		for _, ch := range s {
+			if x >= 0 && x < width && y >= 0 && y < height {
+				lines[y][x] = Cell{ch, r}
+			}
+			x++
+		}
+	}
+	for _, b := range []struct {
+		name   string
+		lo, hi float64
+	}{{"heavy", p.Heavy, p.High}, {"slight", p.None, p.Heavy}, {"none", p.Low, p.None}} {
+		write(left-1-len(b.name), row((b.lo+b.hi)/2), b.name, Label)
+	}
+	if right > 0 {
+		for _, l := range []float64{p.None, p.Heavy} {
+			write(left+c.w+1, row(l), grams(l), Faint)
+		}
+	}
+	if roomy := c.w/(p.Last-p.First+1) >= 9 && c.h >= 10; roomy {
+		for _, d := range p.Points {
+			if d.Weighed && d.Trial >= p.First {
+				write(left+int(p.X(float64(d.Trial))*float64(c.w))+2, row(d.Y)-1, grams(d.Y), Faint)
+			}
+		}
+	}
+	if axis > 0 {
+		for t := p.First; t <= p.Last; t++ {
+			s := fmt.Sprint(t)
+			r := Label
+			if t > p.Done {
+				r = Faint
+			}
+			write(left+int(p.X(float64(t))*float64(c.w))-len(s)/2, height-1, s, r)
+		}
+		for _, d := range p.Points {
+			if d.Added && d.Trial > p.First {
+				write(left+breakAt(c, p, d), height-1, "+", Break)
+			}
+		}
+	}
+	return lines
+}
+
+// grams writes ln grams in two figures.
+func grams(logG float64) string {
+	g, _ := strconv.ParseFloat(fmt.Sprintf("%.2g", math.Exp(logG)), 64)
+	return strconv.FormatFloat(g, 'f', -1, 64) + " g"
+}
+
+// plot puts everything on the canvas.
+func plot(c *canvas, p flash.Picture, ascii bool) {
+	shade := c.h >= 6 // in fewer lines the band would hide the rest
+	wide, tall := float64(2*c.w), float64(4*c.h)
+	dotX := func(trial float64) float64 { return p.X(trial) * wide }
+	dotY := func(logG float64) float64 { return (1 - p.Y(logG)) * tall }
+	trialAt := func(x int) float64 { // the inverse of dotX, at the middle of a dot
+		return (float64(x)+0.5)/wide*float64(p.Last-p.First+1) + float64(p.First) - 0.5
+	}
+	for _, l := range []float64{p.None, p.Heavy} {
+		y := int(dotY(l))
+		for x := 0; x < 2*c.w; x += 2 {
+			c.dot(x, y, House)
+		}
+	}
+	for _, v := range p.Curves {
+		first := true
+		var before float64
+		for x := range 2 * c.w {
+			t := trialAt(x)
+			if t < float64(v.From)-0.5 || t > float64(v.To)+0.5 {
+				continue
+			}
+			mean, low, high := v.At(t)
+			for y := max(int(dotY(high)), 0); shade && y <= min(int(dotY(low)), 4*c.h); y++ {
+				if (x+2*y)%4 == 0 {
+					c.dot(x, y, Band)
+				}
+			}
+			role, y := Trend, dotY(mean)
+			if t > float64(p.Done) {
+				role = Forecast
+			}
+			if first {
+				before = y
+			}
+			if role == Trend || x%4 < 2 {
+				line(c, float64(x), before, float64(x), y, role)
+			}
+			before, first = y, false
+		}
+	}
+	marks := fancy
+	if ascii {
+		marks = plain
+	}
+	for i, d := range p.Points {
+		x, y := dotX(float64(d.Trial)), dotY(d.Y)
+		if i > 0 && !d.Added {
+			line(c, dotX(float64(d.Trial-1)), dotY(p.Points[i-1].Y), x, y, Join)
+		}
+		if d.Added {
+			col := breakAt(c, p, d)
+			for r := range c.h {
+				c.mark(col, r, Cell{marks[Break], Break})
+			}
+		}
+		role := Graded
+		if d.Weighed {
+			role = Weighed
+		}
+		c.mark(int(x/2), min(max(int(y/4), 0), c.h-1), Cell{marks[role], role})
+	}
+	v := p.Curves[len(p.Curves)-1]
+	for t := max(p.Done+1, p.First); t <= p.Last; t++ {
+		mean, _, _ := v.At(float64(t))
+		c.mark(int(dotX(float64(t))/2), min(max(int(dotY(mean)/4), 0), c.h-1), Cell{marks[Ahead], Ahead})
+	}
+}
+
+// breakAt is the column where dough was added before a trial.
+func breakAt(c *canvas, p flash.Picture, d flash.Dot) int {
+	return int(p.X(float64(d.Trial)-0.5) * float64(c.w))
+}
+
+// line sets the dots from one point to another.
+func line(c *canvas, x0, y0, x1, y1 float64, r Role) {
+	n := int(math.Ceil(math.Max(math.Abs(x1-x0), math.Abs(y1-y0)))) + 1
+	for i := range n + 1 {
+		f := float64(i) / float64(n)
+		c.dot(int(x0+f*(x1-x0)), int(y0+f*(y1-y0)), r)
+	}
+}
