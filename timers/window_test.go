@@ -80,16 +80,26 @@ func TestEndsToTheNanosecond(t *testing.T) {
 			ck := simclock.At(at, "boot-1")
 			w := timers.NewWindow("k", stamp(ck), c.floor, c.aim, c.limit, 60, timers.Low, timers.High)
 			var gone time.Duration
-			for i, m := range w.Marks {
+			var last *timers.Mark
+			for _, m := range w.Marks {
 				ck.Run(m.After - 1 - gone)
 				gone = m.After - 1
 				st := w.Stand(now(ck))
+				if m.End == timers.Warning { // told by Soon alone
+					ck.Run(1)
+					gone++
+					if later := w.Stand(now(ck)); st.Soon || !later.Soon || later.Next == nil || later.Next.End != timers.Limit || later.Left != time.Minute {
+						t.Errorf("around the warning: %+v, then %+v", st, later)
+					}
+					continue
+				}
 				if st.Next == nil || *st.Next != m || st.Left != 1 {
 					t.Fatalf("1 ns before %q: next %v in %v", m.End, st.Next, st.Left)
 				}
-				if i > 0 && (st.Last == nil || *st.Last != w.Marks[i-1]) {
-					t.Errorf("1 ns before %q: last %v, want %v", m.End, st.Last, w.Marks[i-1])
+				if (st.Last == nil) != (last == nil) || last != nil && *st.Last != *last {
+					t.Errorf("1 ns before %q: last %v, want %v", m.End, st.Last, last)
 				}
+				last = &m
 				if m.End == timers.Floor && st.Phase != timers.Early {
 					t.Errorf("1 ns before the floor the phase is %q", st.Phase)
 				}
@@ -196,6 +206,10 @@ func TestStandAllOrder(t *testing.T) {
 		s.At, s.Boot = s.At.Add(-began), s.Boot-began
 		return timers.NewWindow(key, s, floor, aim, limit, 0, timers.Low, timers.High)
 	}
+	medium := func(w timers.Window) timers.Window {
+		w.Marks[0].Priority = timers.Medium
+		return w
+	}
 	ws := []timers.Window{
 		mk("up short", time.Minute, 0, 0, 0),
 		mk("waits short", 11*time.Minute, 600, 0, 0),
@@ -208,8 +222,11 @@ func TestStandAllOrder(t *testing.T) {
 		mk("next in 1 s", 10*time.Minute-time.Second, 600, 0, 0),
 		mk("waits long", 30*time.Minute, 600, 0, 0),
 		mk("twin c", 5*time.Minute, 600, 0, 0),
+		medium(mk("calls short", 11*time.Minute, 600, 0, 0)),
+		medium(mk("calls long", 12*time.Minute, 600, 0, 0)),
+		mk("aim gone by", 12*time.Minute, 0, 600, 0),
 	}
-	want := []string{"over by 9 min", "over by 1 min", "next in 1 s", "next in 5 min", "twin a", "twin b", "twin c", "waits long", "waits short", "up long", "up short"}
+	want := []string{"over by 9 min", "over by 1 min", "calls long", "calls short", "next in 1 s", "next in 5 min", "twin a", "twin b", "twin c", "waits long", "aim gone by", "waits short", "up long", "up short"}
 	names := func(ws []timers.Window) (out []string) {
 		for _, s := range timers.StandAll(ws, now(ck)) {
 			out = append(out, s.Key)
@@ -221,7 +238,7 @@ func TestStandAllOrder(t *testing.T) {
 	}
 	// Equal ones keep the order they came in, whatever stands between them.
 	slices.Reverse(ws)
-	want = []string{"over by 9 min", "over by 1 min", "next in 1 s", "twin c", "twin b", "twin a", "next in 5 min", "waits long", "waits short", "up long", "up short"}
+	want = []string{"over by 9 min", "over by 1 min", "calls long", "calls short", "next in 1 s", "twin c", "twin b", "twin a", "next in 5 min", "waits long", "aim gone by", "waits short", "up long", "up short"}
 	if got := names(ws); !slices.Equal(got, want) {
 		t.Errorf("reversed: order %q\n want %q", got, want)
 	}

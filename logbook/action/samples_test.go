@@ -1,0 +1,72 @@
+package action
+
+import (
+	"encoding/json"
+	"testing"
+	"time"
+
+	"flaskside/logbook/house"
+)
+
+// samples gives for each kind a body with every field filled, and one with as few
+// as may be.
+func samples() map[Kind][2]Body {
+	seven := 7
+	out := map[Kind][2]Body{}
+	for _, p := range [][2]Body{
+		{FlaskOpen{Flask: 3, Place: 2, Case: "4417", Base: "upper", Size: "large", Tag: "red 4"}, FlaskOpen{Place: 9, Case: "x", Base: "reline", Size: "small"}},
+		{FlaskMove{Flask: 3, Place: 9}, FlaskMove{Flask: 1, Place: 1}},
+		{Coat{Flask: 3, Half: "both", DryMinS: 600, DryMaxS: 900, Lot: "S-12"}, Coat{Flask: 3, Half: "cast"}},
+		{MixMake{Mix: 4, Flasks: []int{3, 5}, Resin: "heat-cured", PowderG: 22.5, LiquidG: 9.4, PowderLot: "P1", LiquidLot: "L1", RoomC: 23, JarC: -5, DoughS: 600, WorkS: 2700}, MixMake{Flasks: []int{1}}},
+		{MixServe{Mix: 4, Flasks: []int{6}}, MixServe{Mix: 1, Flasks: []int{1, 2, 3, 4, 5, 6, 7, 8, 9}}},
+		{MixDough{Mix: 4}, MixDough{Mix: 1}},
+		{MixStiff{Mix: 4}, MixStiff{Mix: 1}},
+		{PressIn{Flask: 3, Press: 2, Added: true}, PressIn{Flask: 3}},
+		{PressAt{Flask: 3, PressurePSI: 3000, HoldS: 60}, PressAt{Flask: 3}},
+		{PressOpen{Flask: 3}, PressOpen{Flask: 1}},
+		{Flash{Flask: 3, Grade: "heavy", Grams: 1.25, Where: []string{"posterior", "lingual"}}, Flash{Flask: 3, Grade: "none"}},
+		{FlashMore{Flask: 3, Grams: 0.4, Where: []string{"labial"}}, FlashMore{Flask: 3, Grams: 0.01}},
+		{DoughAdd{Flask: 3}, DoughAdd{Flask: 1}},
+		{Inspect{Flask: 3}, Inspect{Flask: 1}},
+		{SheetOut{Flask: 3}, SheetOut{Flask: 1}},
+		{MetalToMetal{Flask: 3, Press: 1, PressurePSI: 3000}, MetalToMetal{Flask: 3}},
+		{Clamp{Flask: 3, BackedOffTurn: 0.25, BenchMinS: 1800, BenchMaxS: 3600}, Clamp{Flask: 3}},
+		{BathLoad{Load: 2, Bath: 1, Flasks: []int{3, 5}, Programme: "long, 9 h", Stages: []house.Stage{{TempC: 74, HoldS: 32400}, {TempC: 100, RampS: 1800, HoldS: 3600}}, BathC: 23, MaxS: 43200, Sections: []Section{{Flask: 3, ThinMM: 2, ThickMM: 9.5}}}, BathLoad{Flasks: []int{3}, Programme: "long, 9 h"}},
+		{BathReading{Bath: 1, TempC: 73.5, Source: "typed"}, BathReading{Bath: 1}},
+		{BathUnload{Flasks: []int{3, 5}, BenchS: 1800}, BathUnload{Flasks: []int{3}}},
+		{CoolWater{Flasks: []int{3}, WaterS: 900}, CoolWater{Flasks: []int{3}}},
+		{Deflask{Flasks: []int{3, 5}}, Deflask{Flasks: []int{3}}},
+		{Remount{Flask: 3, PinMM: 0.4}, Remount{Flask: 3}},
+		{Outcome{Flask: 3, Outcome: "remake", Defects: []string{"porosity", "short mould"}}, Outcome{Flask: 3, Outcome: "released"}},
+		{Note{Flask: 3, Text: "müde Schale <é> & 3 °C"}, Note{Load: seven, Text: "x"}},
+		{TimerStart{Timer: 5, Label: "pumice", Count: "window", MinS: 60, AimS: 120, MaxS: 180}, TimerStart{Label: "up", Count: "up"}},
+		{TimerStop{Timer: 5}, TimerStop{Timer: 1}},
+		{AlarmHeard{Alarm: "flask/3/dry/cast/1#not before"}, AlarmHeard{Alarm: "x"}},
+		{AlarmShelve{Alarm: "mix/4/dough#soon over", ForS: 300}, AlarmShelve{Alarm: "x", ForS: 10}},
+		{Correct{Of: "a-17", Set: json.RawMessage(`{"grade":"slight","where":["labial"]}`)}, Correct{Of: "x", Set: json.RawMessage(`{"at":"2026-11-25T14:07:32+01:00"}`)}},
+		{TakeBack{Of: "a-17"}, TakeBack{Of: "x"}},
+		{Settings{House: house.Default(), From: "a file"}, Settings{House: house.Default()}},
+		{Crew{Initials: "KT"}, Crew{Initials: "Ł"}},
+		{Caution{Hazard: "monomer"}, Caution{Hazard: "deflask"}},
+		{Clock{What: "slept", ByS: 28800, Detail: "CET (UTC+01:00) to CST (UTC-06:00)"}, Clock{What: "clock moved", ByS: -3600}},
+		{Seen{Since: "2026-11-25T14:07:32+01:00"}, Seen{}},
+	} {
+		out[p[0].Kind()] = p
+	}
+	return out
+}
+
+var doneAt = time.Date(2026, 11, 25, 14, 7, 32, 123456789, time.FixedZone("", 3600))
+
+func actOf(b Body) Action {
+	return Action{ID: "a-18", At: doneAt, By: "KT", Body: b, Unusual: []string{"hold-short"}, Why: "4"}
+}
+
+func written(t testing.TB, a Action) []byte {
+	t.Helper()
+	b, err := json.Marshal(a)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
