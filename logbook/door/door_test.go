@@ -1,0 +1,538 @@
+package door
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"reflect"
+	"runtime"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
+	"flaskside/timers/simclock"
+)
+
+var start = time.Date(2026, 11, 25, 8, 0, 0, 0, time.FixedZone("", 3600))
+
+// house is a bench with its door open.
+type house struct {
+	t    *testing.T
+	ck   *simclock.Hand
+	book *logbook.Book
+	path string
+	stop func()
+}
+
+func open(t *testing.T) *house {
+	t.Helper()
+	h := closed(t)
+	stop, err := Serve(context.Background(), h.book, h.ck)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.stop = stop
+	t.Cleanup(stop)
+	return h
+}
+
+// closed is a bench without a door.
+func closed(t *testing.T) *house {
+	t.Helper()
+	h := &house{t: t, ck: simclock.At(start, "boot-1"), path: filepath.Join(t.TempDir(), "b.db")}
+	h.reopen()
+	return h
+}
+
+func (h *house) dial() *Client {
+	h.t.Helper()
+	c, err := Dial(h.path)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return c
+}
+
+func (h *house) reopen() {
+	h.t.Helper()
+	var err error
+	if h.book, err = logbook.Open(h.path, h.ck); err != nil {
+		h.t.Fatal(err)
+	}
+	h.t.Cleanup(func() { _ = h.book.Close() })
+}
+
+// timer is an action that a bench never refuses.
+func (h *house) timer(id string) action.Action {
+	return action.Action{ID: id, At: h.ck.Read().Wall, By: "KT", Body: action.TimerStart{Label: id, Count: "up"}}
+}
+
+func (h *house) timers(prefix string, n int) []action.Action {
+	as := make([]action.Action, n)
+	for i := range as {
+		as[i] = h.timer(fmt.Sprintf("%s-%d", prefix, i))
+	}
+	return as
+}
+
+// post sends bytes as they are, as any HTTP client may.
+func (h *house) post(query string, body io.Reader) (status int, answers []answer) {
+	h.t.Helper()
+	sock, err := SocketPath(h.path)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	c := http.Client{Transport: &http.Transport{DisableKeepAlives: true, DialContext: func(context.Context, string, string) (net.Conn, error) {
+		return net.Dial("unix", sock)
+	}}}
+	resp, err := c.Post("http://bench/actions"+query, "application/jsonl", body)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	defer func() { _ = resp.Body.Close() }()
+	for d := json.NewDecoder(resp.Body); ; {
+		var a answer
+		if err := d.Decode(&a); err == io.EOF {
+			return resp.StatusCode, answers
+		} else if err != nil {
+			h.t.Fatal(err)
+		}
+		answers = append(answers, a)
+	}
+}
+
+// chain reads a book from its first record and checks that each follows the last.
+func chain(t *testing.T, b *logbook.Book, genesis logbook.Head) (raws [][]byte) {
+	t.Helper()
+	at := genesis
+	err := b.Each(1, func(r record.Record) (bool, error) {
+		if err := r.Next(at.Seq, at.Hash); err != nil {
+			return false, err
+		}
+		at = logbook.Head{Seq: r.Seq, Hash: r.Hash()}
+		raws = append(raws, r.Raw)
+		return true, nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if head := b.State().Head; head != at {
+		t.Fatalf("head %v, the chain ends at %v", head, at)
+	}
+	return raws
+}
+
+func TestKeysAndDoorTogether(t *testing.T) {
+	h := open(t)
+	genesis := h.book.State().Head
+	var heard []uint64
+	h.book.OnChange(func(s logbook.State) { heard = append(heard, s.Head.Seq) }) // the writer's lock guards it
+
+	const each = 25
+	var mu sync.Mutex
+	acked := map[string]logbook.Saved{}
+	ack := func(ss ...logbook.Saved) {
+		mu.Lock()
+		defer mu.Unlock()
+		for _, s := range ss {
+			acked[s.Action.ID] = s
+		}
+	}
+	var snaps [][]byte
+	var wg sync.WaitGroup
+	for n := range 2 {
+		wg.Go(func() { // keys
+			for i := range each {
+				s, err := h.book.Append(h.timer(fmt.Sprintf("key-%d-%d", n, i)))
+				if err != nil {
+					t.Error(err)
+				}
+				ack(s)
+			}
+		})
+		wg.Go(func() { // the door, whole or not at all and line by line
+			c := h.dial()
+			for i := range each / 5 {
+				as, err := c.Append(h.timers(fmt.Sprintf("door-%d-%d", n, i), 5), i%2 == 0)
+				if err != nil || len(as) != 5 {
+					t.Errorf("%d answers, %v", len(as), err)
+				}
+				for _, a := range as {
+					if a.Err != nil {
+						t.Error(a.Err)
+					}
+					ack(a.Saved)
+				}
+			}
+		})
+	}
+	wg.Go(func() { // copies meanwhile
+		c := h.dial()
+		for range 10 {
+			var buf bytes.Buffer
+			if err := c.Snapshot(&buf); err != nil {
+				t.Error(err)
+			}
+			snaps = append(snaps, buf.Bytes())
+			if _, err := c.State(); err != nil {
+				t.Error(err)
+			}
+		}
+	})
+	wg.Wait()
+
+	raws := chain(t, h.book, genesis)
+	if len(acked) != 4*each || len(raws) != 4*each || len(heard) == 0 {
+		t.Errorf("%d acknowledged, %d in the book, want %d; %d changes heard", len(acked), len(raws), 4*each, len(heard))
+	}
+	for id, s := range acked {
+		if r, ok, err := h.book.ByID(id); err != nil || !ok || !bytes.Equal(r.Raw, s.Raw) || r.Seq != s.Seq {
+			t.Errorf("%s was acknowledged as record %d and stands as %d: %v", id, s.Seq, r.Seq, err)
+		}
+	}
+	for i := range heard {
+		if i > 0 && heard[i] <= heard[i-1] {
+			t.Errorf("change %d was told after %d", heard[i], heard[i-1])
+		}
+	}
+	last := uint64(0)
+	for _, snap := range snaps {
+		path := filepath.Join(t.TempDir(), "copy.db")
+		if err := os.WriteFile(path, snap, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		b, err := logbook.OpenReading(path, h.ck)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := chain(t, b, genesis)
+		if err := b.Close(); err != nil {
+			t.Error(err)
+		}
+		if len(got) > len(raws) || len(got) > 0 && !reflect.DeepEqual(got, raws[:len(got)]) {
+			t.Fatalf("a copy of %d records is not the beginning of the book", len(got))
+		}
+		if n := uint64(len(got)); n < last {
+			t.Errorf("a copy of %d records after one of %d", n, last)
+		} else {
+			last = n
+		}
+	}
+}
+
+func TestAnswersAreThoseOfTheBook(t *testing.T) {
+	h := open(t)
+	c := h.dial()
+	who, err := c.Who()
+	if err != nil || who.PID != os.Getpid() || !who.Since.Equal(start) || who.Door != Version {
+		t.Errorf("who: %+v, %v", who, err)
+	}
+	flask := action.Action{ID: "f", At: start, By: "KT", Body: action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"}}
+	as, err := c.Append([]action.Action{flask, h.timer("t")}, false)
+	if err != nil || len(as) != 2 || as[1].Line != 2 || as[0].Already {
+		t.Fatalf("%+v, %v", as, err)
+	}
+	if got := as[0].Action.Body.(action.FlaskOpen).Flask; got != 1 {
+		t.Errorf("the answer does not tell the number the book chose: %d", got)
+	}
+	if head, err := c.Head(); err != nil || head.Hash != as[1].Hash() || head != h.book.State().Head {
+		t.Errorf("head %v, %v; last record %s", head, err, as[1].Hash().Short())
+	}
+	again, err := c.Append([]action.Action{flask}, true)
+	if err != nil || !again[0].Already || !bytes.Equal(again[0].Raw, as[0].Raw) {
+		t.Errorf("the same id again: %+v, %v", again, err)
+	}
+
+	soon := action.Action{ID: "p", At: start, By: "KT", Body: action.SheetOut{Flask: 1}}
+	gone := action.Action{ID: "g", At: start, By: "KT", Body: action.Coat{Flask: 7, Half: "both"}}
+	for _, a := range []action.Action{soon, gone} {
+		batch := []action.Action{h.timer("x"), a}
+		_, want := h.book.AppendAll(batch)
+		if want == nil {
+			t.Fatal("the book takes it")
+		}
+		none, got := c.Append(batch, false)
+		var wantNeeds, gotNeeds *bench.NeedsReason
+		var bad *logbook.BadLine
+		if got == nil || none != nil || got.Error() != want.Error() || !errors.As(got, &bad) || bad.Index != 1 {
+			t.Errorf("got %v and %v, want %v", none, got, want)
+		}
+		if errors.As(want, &wantNeeds) != errors.As(got, &gotNeeds) || !reflect.DeepEqual(gotNeeds, wantNeeds) {
+			t.Errorf("needs a reason: got %v, want %v", gotNeeds, wantNeeds)
+		}
+		each, err := c.Append([]action.Action{a, h.timer("k-" + a.ID)}, true)
+		if err != nil || len(each) != 2 || each[0].Err == nil || each[0].Err.Error() != bad.Err.Error() || each[1].Err != nil || each[1].Seq == 0 {
+			t.Errorf("keep going: %+v, %v", each, err)
+		}
+	}
+	if _, there, err := h.book.ByID("x"); there || err != nil {
+		t.Errorf("part of a refused input was recorded, %v", err)
+	}
+	for name, a := range map[string]action.Action{"no body": {ID: "n"}, "no such year": {ID: "y", At: start.AddDate(9000, 0, 0), Body: soon.Body}} {
+		var bad *logbook.BadLine
+		if _, err := c.Append([]action.Action{a}, true); !errors.As(err, &bad) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if as, err := c.Append(nil, false); err != nil || len(as) != 0 {
+		t.Errorf("nothing: %v, %v", as, err)
+	}
+}
+
+func TestStateIsTheSameBench(t *testing.T) {
+	h := open(t)
+	for i, body := range []action.Body{
+		action.FlaskOpen{Place: 2, Case: "<&>", Base: "lower", Size: "large"}, // what JSON writers like to escape
+		action.Coat{Flask: 1, Half: "both"},
+		action.TimerStart{Label: "kettle", Count: "down", AimS: 60},
+		action.TimerStop{Timer: 1},
+		action.Crew{Initials: "MB"},
+	} {
+		h.ck.Run(time.Minute)
+		if _, err := h.book.Append(action.Action{ID: fmt.Sprint(i), At: h.ck.Read().Wall, By: "KT", Body: body}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got, err := h.dial().State()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a, b := asJSON(t, got), asJSON(t, h.book.State()); a != b {
+		t.Errorf("at the door\n%s\nin the book\n%s", a, b)
+	}
+}
+
+func asJSON(t *testing.T, v any) string {
+	t.Helper()
+	b, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+// Bodies and lines that no client of ours would send. That a text is UTF-8 and one
+// JSON value is RFC 8259, sections 8.1 and 2.
+func TestRefusedInput(t *testing.T) {
+	h := open(t)
+	good := asJSON(t, h.timer("good"))
+	for _, c := range []struct {
+		name, body string
+		line       int // of the first bad one; 0: the whole request
+		words      string
+	}{
+		{"10 MB line", good + "\n" + strings.Repeat("x", 10<<20) + "\n", 2, "at most 65536 bytes, this line has 10485760"},
+		{"not UTF-8", good + "\n\n" + strings.Replace(good, "good", "g\xff", 1), 3, "not UTF-8"},
+		{"garbage", "\x00\x01\x02garbage\n" + good, 1, "not one JSON object"},
+		{"half an action", good[:len(good)-5], 1, "not one JSON object"},
+		{"two on a line", good + good, 1, "one action a line"},
+		{"a list", "[" + good + "]", 1, "cannot be"},
+		{"a control character", strings.ReplaceAll(good, `"label":"good"`, `"label":"go\u001bod"`), 1, "cannot be shown"},
+		{"a line too many", strings.Repeat("{}\n", maxLines+1), 0, "too much at once"},
+		{"too many bytes", strings.Repeat(" ", maxBody) + good, 0, "too much at once"},
+	} {
+		status, as := h.post("", strings.NewReader(c.body))
+		if len(as) != 1 || as[0].Failed == nil || as[0].Line != c.line || !strings.Contains(as[0].Failed.Text, c.words) {
+			t.Errorf("%s: %s", c.name, asJSON(t, as))
+			continue
+		}
+		if strings.ContainsAny(as[0].Failed.Text, "\n\x00") || status < 400 || status >= 500 {
+			t.Errorf("%s: status %d, %q", c.name, status, as[0].Failed.Text)
+		}
+		if seq := h.book.State().Head.Seq; seq != 0 {
+			t.Fatalf("%s: the book was touched", c.name)
+		}
+	}
+	_, as := h.post("?keep-going", strings.NewReader("\xef\xbb\xbf"+good+"\r\n\n"+strings.Repeat("x", action.MaxLine+3)+"\nnonsense\n"+strings.Replace(good, "good", "fine", 1)))
+	if len(as) != 4 || as[0].Failed != nil || as[1].Line != 3 || as[1].Failed == nil || as[2].Failed == nil || as[3].Line != 5 || as[3].Record == nil {
+		t.Errorf("keep going: %s", asJSON(t, as))
+	}
+}
+
+// A sender that dies half way sends less than it promised: nothing is recorded,
+// though what came is whole lines.
+func TestCutOffSender(t *testing.T) {
+	h := open(t)
+	sock, _ := SocketPath(h.path)
+	conn, err := net.Dial("unix", sock)
+	if err != nil {
+		t.Fatal(err)
+	}
+	line := asJSON(t, h.timer("cut")) + "\n"
+	if _, err := fmt.Fprintf(conn, "POST /actions HTTP/1.1\r\nHost: bench\r\nContent-Length: %d\r\n\r\n%s", 2*len(line), line); err != nil {
+		t.Fatal(err)
+	}
+	if err := conn.(*net.UnixConn).CloseWrite(); err != nil {
+		t.Fatal(err)
+	}
+	reply, _ := io.ReadAll(conn)
+	if !bytes.Contains(reply, []byte("unexpected EOF")) || h.book.State().Head.Seq != 0 {
+		t.Errorf("head %v, reply %s", h.book.State().Head, reply)
+	}
+}
+
+func TestErrorsComeThrough(t *testing.T) {
+	for _, want := range []error{
+		fmt.Errorf("%w: the disk is full", logbook.ErrNotSaved),
+		fmt.Errorf("%w: the disk is gone", logbook.ErrUnknown),
+		fmt.Errorf("%w: page 7", logbook.ErrDamaged),
+	} {
+		var f failure
+		if err := json.Unmarshal([]byte(asJSON(t, failed(want))), &f); err != nil {
+			t.Fatal(err)
+		}
+		got := f.err()
+		if got.Error() != want.Error() || !errors.Is(got, errors.Unwrap(want)) {
+			t.Errorf("got %v, want %v", got, want)
+		}
+	}
+	if err := failed(errors.New("other")).err(); err.Error() != "other" || errors.Is(err, logbook.ErrUnknown) {
+		t.Error(err)
+	}
+
+	h := open(t)
+	c := h.dial()
+	if err := h.book.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for _, keepGoing := range []bool{false, true} {
+		if as, err := c.Append(h.timers("late", 2), keepGoing); !errors.Is(err, logbook.ErrUnknown) || len(as) != 0 {
+			t.Errorf("closed book: %v, %v", as, err)
+		}
+	}
+	if err := c.Snapshot(io.Discard); err == nil {
+		t.Error("a closed book gave a snapshot")
+	}
+}
+
+func TestPanicIsOneLine(t *testing.T) {
+	h := open(t)
+	h.book.OnChange(func(logbook.State) { panic("first line\nsecond") })
+	c := h.dial()
+	_, err := c.Append(h.timers("p", 1), false)
+	if !errors.Is(err, logbook.ErrUnknown) || strings.Contains(err.Error(), "\n") || !strings.Contains(err.Error(), "first line second") {
+		t.Errorf("%v", err)
+	}
+	// It was recorded before the screen failed: the same id again tells.
+	if as, err := c.Append(h.timers("p", 1), false); err != nil || !as[0].Already {
+		t.Errorf("%v, %v", as, err)
+	}
+}
+
+func TestNobody(t *testing.T) {
+	if _, err := Dial(filepath.Join(t.TempDir(), "none.db")); !errors.Is(err, ErrNobody) {
+		t.Errorf("no book: %v", err)
+	}
+	h := open(t)
+	c := h.dial()
+	h.stop()
+	_, err := Dial(h.path)
+	_, headErr := c.Head()
+	_, appendErr := c.Append(h.timers("n", 1), false)
+	_, stateErr := c.State()
+	for _, err := range []error{err, headErr, appendErr, stateErr, c.Snapshot(io.Discard)} {
+		if !errors.Is(err, ErrNobody) {
+			t.Errorf("after the stop: %v", err)
+		}
+	}
+	if errors.Is(appendErr, logbook.ErrUnknown) {
+		t.Errorf("nothing was sent, and yet: %v", appendErr)
+	}
+}
+
+func TestStopLeavesNothing(t *testing.T) {
+	h := closed(t)
+	before := runtime.NumGoroutine()
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	for _, how := range []string{"stop", "context"} {
+		stop, err := Serve(ctx, h.book, h.ck)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sock, _ := SocketPath(h.path)
+		if err := h.dial().Snapshot(io.Discard); err != nil {
+			t.Fatal(err)
+		}
+		if how == "context" {
+			cancel()
+			for range 200 { // until it has noticed
+				if _, err := os.Lstat(sock); err != nil {
+					break
+				}
+				time.Sleep(5 * time.Millisecond)
+			}
+		} else {
+			stop()
+			stop()
+		}
+		if _, err := os.Lstat(sock); !errors.Is(err, os.ErrNotExist) {
+			t.Errorf("%s: the socket is still there: %v", how, err)
+		}
+		for range 200 { // the client's own end a moment later
+			if runtime.NumGoroutine() <= before {
+				break
+			}
+			time.Sleep(5 * time.Millisecond)
+		}
+		if n := runtime.NumGoroutine(); n > before {
+			buf := make([]byte, 1<<16)
+			t.Errorf("%s: %d goroutines, %d before\n%s", how, n, before, buf[:runtime.Stack(buf, true)])
+		}
+	}
+}
+
+// A reader that stops reading is cut off: the book can be closed.
+func TestStalledReader(t *testing.T) {
+	h := closed(t)
+	if _, err := h.book.AppendAll(h.timers("much", 3000)); err != nil { // more than a socket holds
+		t.Fatal(err)
+	}
+	s := &server{book: h.book, stall: 100 * time.Millisecond}
+	sock := filepath.Join(t.TempDir(), "s")
+	ln, err := net.Listen("unix", sock)
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := &http.Server{Handler: s.handler()}
+	go func() { _ = srv.Serve(ln) }()
+	defer func() { _ = srv.Close() }()
+	conn, err := net.Dial("unix", sock)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = conn.Close() }()
+	if _, err := io.WriteString(conn, "GET /snapshot HTTP/1.1\r\nHost: bench\r\n\r\n"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := conn.Read(make([]byte, 1)); err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan error, 1)
+	go func() { done <- h.book.Close() }()
+	select {
+	case err := <-done:
+		if err != nil {
+			t.Error(err)
+		}
+	case <-time.After(5 * time.Second):
+		t.Error("the book waits for a reader who does not read")
+	}
+	// What did come ends without the mark of a whole reply (RFC 9112, 7.1).
+	resp, _ := io.ReadAll(conn)
+	if bytes.HasSuffix(resp, []byte("0\r\n\r\n")) {
+		t.Error("a copy cut short looks whole")
+	}
+}

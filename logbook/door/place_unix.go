@@ -1,0 +1,27 @@
+//go:build unix
+
+package door
+
+import (
+	"io/fs"
+	"os"
+	"syscall"
+)
+
+const (
+	connRefused = syscall.ECONNREFUSED
+	openToAll   = false // modes of files mean something here
+)
+
+// ours tells whether a file belongs to this user.
+func ours(fi fs.FileInfo) bool {
+	st, ok := fi.Sys().(*syscall.Stat_t)
+	return ok && int(st.Uid) == os.Geteuid()
+}
+
+// beforeBind makes the socket private from its first moment where the system takes
+// the mode of the file from the socket, as Linux does; elsewhere it has no effect
+// and the mode is set right after.
+func beforeBind(_, _ string, c syscall.RawConn) error {
+	return c.Control(func(fd uintptr) { _ = syscall.Fchmod(int(fd), 0o600) })
+}
