@@ -45,7 +45,7 @@ type Input struct {
 	Rule       Rule
 	Closures   []Closure // in order
 	AddedSince bool      // dough was added after the last of them
-	SeenFull   bool      // somebody looked since dough was last added and recorded that the mould is full
+	SeenFull   bool      // somebody looked and recorded that the mould is full
 	DoughLeftS *float64  // until the dough's working window ends, seconds, below 0 when it has; nil without a known mix
 }
 
@@ -80,7 +80,7 @@ var words = map[Code][2]string{
 	ShortMould:    {"no flash at the first trial", "mould may be short: add dough and close again, or record that you looked and it is full"},
 	NeverFull:     {"no flash seen yet", "mould may be short: add dough and close again, or record that you looked and it is full"},
 	FlashAbove:    {"last trial LAST", "trim and close again: the house asks for HOUSE or less"},
-	FlashGrew:     {"last trial LAST after BEFORE", "close again: the flash should not grow"},
+	FlashGrew:     {"last trial LAST after BEFORE", "close again: the flash should hold or fall"},
 	FewTrials:     {"DONE of LEAST trials", "close again"},
 	PressureGap:   {"pressure of the last trial not recorded", "close again at the house pressure, or record what the gauge showed"},
 	PressureLow:   {"last trial below the house pressure", "close again at the house pressure"},

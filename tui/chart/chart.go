@@ -38,11 +38,24 @@ type Cell struct {
 	Role Role
 }
 
-// Marks of the two alphabets: Ahead, Graded, Weighed, Break.
-var (
-	fancy = map[Role]rune{Ahead: '○', Graded: '●', Weighed: '◆', Break: '┊'}
-	plain = map[Role]rune{Ahead: 'o', Graded: '*', Weighed: '#', Break: '|'}
-)
+// glyph of a mark or a break.
+func glyph(r Role, ascii bool) Cell {
+	pair := [2]rune{}
+	switch r {
+	case Ahead:
+		pair = [2]rune{'○', 'o'}
+	case Graded:
+		pair = [2]rune{'●', '*'}
+	case Weighed:
+		pair = [2]rune{'◆', '#'}
+	case Break:
+		pair = [2]rune{'┊', '|'}
+	}
+	if ascii {
+		return Cell{pair[1], r}
+	}
+	return Cell{pair[0], r}
+}
 
 // Least size that can be read.
 const (
@@ -201,12 +214,17 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 	if roomy := c.w/(p.Last-p.First+1) >= 9 && c.h >= 10; roomy {
 		for _, d := range p.Points {
 			if d.Weighed && d.Trial >= p.First {
-				write(left+int(p.X(float64(d.Trial))*float64(c.w))+2, row(d.Y)-1, grams(d.Y), Faint)
+				col, row := spot(c, p, float64(d.Trial), d.Y)
+				write(left+col+2, row-1, grams(d.Y), Faint)
 			}
 		}
 	}
 	if axis > 0 {
-		for t := p.First; t <= p.Last; t++ {
+		every := 1 // numbers keep a blank between them
+		for (c.w*every)/(p.Last-p.First+1) < len(fmt.Sprint(p.Last))+1 {
+			every++
+		}
+		for t := p.Last; t >= p.First; t -= every {
 			s := fmt.Sprint(t)
 			r := Label
 			if t > p.Done {
@@ -233,7 +251,6 @@ func grams(logG float64) string {
 func plot(c *canvas, p flash.Picture, ascii bool) {
 	shade := c.h >= 6 // in fewer lines the band would hide the rest
 	wide, tall := float64(2*c.w), float64(4*c.h)
-	dotX := func(trial float64) float64 { return p.X(trial) * wide }
 	dotY := func(logG float64) float64 { return (1 - p.Y(logG)) * tall }
 	trialAt := func(x int) float64 { // the inverse of dotX, at the middle of a dot
 		return (float64(x)+0.5)/wide*float64(p.Last-p.First+1) + float64(p.First) - 0.5
@@ -245,8 +262,7 @@ func plot(c *canvas, p flash.Picture, ascii bool) {
 		}
 	}
 	for _, v := range p.Curves {
-		first := true
-		var before float64
+		before, drawn := 0, false
 		for x := range 2 * c.w {
 			t := trialAt(x)
 			if t < float64(v.From)-0.5 || t > float64(v.To)+0.5 {
@@ -258,45 +274,63 @@ func plot(c *canvas, p flash.Picture, ascii bool) {
 					c.dot(x, y, Band)
 				}
 			}
-			role, y := Trend, dotY(mean)
+			role, y := Trend, int(dotY(mean))
 			if t > float64(p.Done) {
 				role = Forecast
 			}
-			if first {
+			if !drawn {
 				before = y
 			}
 			if role == Trend || x%4 < 2 {
-				line(c, float64(x), before, float64(x), y, role)
+				c.dot(x, y, role)
+				for s := min(before, y) + 1; s < max(before, y); s++ {
+					c.dot(x, s, role) // a steep line keeps together
+				}
 			}
-			before, first = y, false
+			before, drawn = y, true
 		}
-	}
-	marks := fancy
-	if ascii {
-		marks = plain
 	}
 	for i, d := range p.Points {
-		x, y := dotX(float64(d.Trial)), dotY(d.Y)
-		if i > 0 && !d.Added {
-			line(c, dotX(float64(d.Trial-1)), dotY(p.Points[i-1].Y), x, y, Join)
-		}
+		col, row := spot(c, p, float64(d.Trial), d.Y)
 		if d.Added {
-			col := breakAt(c, p, d)
 			for r := range c.h {
-				c.mark(col, r, Cell{marks[Break], Break})
+				c.mark(breakAt(c, p, d), r, glyph(Break, ascii))
 			}
+		} else if i > 0 {
+			fromCol, fromRow := spot(c, p, float64(d.Trial-1), p.Points[i-1].Y)
+			line(c, 2*fromCol+1, 4*fromRow+2, 2*col+1, 4*row+2)
 		}
 		role := Graded
 		if d.Weighed {
 			role = Weighed
 		}
-		c.mark(int(x/2), min(max(int(y/4), 0), c.h-1), Cell{marks[role], role})
+		c.mark(col, row, glyph(role, ascii))
 	}
-	v := p.Curves[len(p.Curves)-1]
+	now := p.Curves[len(p.Curves)-1]
 	for t := max(p.Done+1, p.First); t <= p.Last; t++ {
-		mean, _, _ := v.At(float64(t))
-		c.mark(int(dotX(float64(t))/2), min(max(int(dotY(mean)/4), 0), c.h-1), Cell{marks[Ahead], Ahead})
+		mean, _, _ := now.At(float64(t))
+		col, row := spot(c, p, float64(t), mean)
+		c.mark(col, row, glyph(Ahead, ascii))
 	}
+}
+
+// spot is the cell of a mark. Marks stand in the middle of their cells, and so do the ends
+// of what joins them; one that shares its cell with a house line goes to its own side of
+// it.
+func spot(c *canvas, p flash.Picture, trial, logG float64) (col, row int) {
+	dotY := func(logG float64) int { return int((1 - p.Y(logG)) * float64(4*c.h)) }
+	row = dotY(logG) / 4
+	for _, l := range []float64{p.None, p.Heavy} {
+		y := dotY(l)
+		switch {
+		case y/4 != row:
+		case logG < l && y%4 >= 2:
+			row++
+		case logG >= l && y%4 < 2:
+			row--
+		}
+	}
+	return int(p.X(trial) * float64(c.w)), min(max(row, 0), c.h-1)
 }
 
 // breakAt is the column where dough was added before a trial.
@@ -304,11 +338,10 @@ func breakAt(c *canvas, p flash.Picture, d flash.Dot) int {
 	return int(p.X(float64(d.Trial)-0.5) * float64(c.w))
 }
 
-// line sets the dots from one point to another.
-func line(c *canvas, x0, y0, x1, y1 float64, r Role) {
-	n := int(math.Ceil(math.Max(math.Abs(x1-x0), math.Abs(y1-y0)))) + 1
+// line joins two dots.
+func line(c *canvas, x0, y0, x1, y1 int) {
+	n := max(x1-x0, y1-y0, y0-y1, 1)
 	for i := range n + 1 {
-		f := float64(i) / float64(n)
-		c.dot(int(x0+f*(x1-x0)), int(y0+f*(y1-y0)), r)
+		c.dot(x0+(x1-x0)*i/n, y0+(y1-y0)*i/n, Join)
 	}
 }
