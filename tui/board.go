@@ -169,9 +169,9 @@ func (m *Model) drawBench(f *frame) {
 	}
 	right := area{left.w + 1, 2, f.w - left.w - 1, placesH}
 	low := area{0, 2 + placesH + 1, f.w, f.h - (2 + placesH + 1) - footH}
-	wide := f.w >= 150 && f.h >= 40
+	wide := m.wide()
 	if f.h >= 30 && !wide {
-		right.h += min(6, f.h-28) // the list grows downward beside the panel
+		right.h += min(8, f.h-25) // the list grows downward beside the panel
 	}
 	f.line(0, 1, f.w, dim, "─")
 	if wide {
@@ -206,6 +206,9 @@ func (m *Model) drawBench(f *frame) {
 	}
 	m.drawFoot(f)
 }
+
+// wide tells whether there is room for everything at once.
+func (m *Model) wide() bool { return m.w >= 150 && m.h >= 40 }
 
 // drawWide shows everything at once.
 func (m *Model) drawWide(f *frame, left area) {
@@ -274,11 +277,10 @@ func (m *Model) drawPlaces(f *frame, a area) {
 		x = f.put(x, y, 9, name, pad(fl.Case, 8)+" ")
 		x = f.put(x, y, 9, plain, pad(fl.Base, 7)+" "+sizeLetter(fl.Size))
 		words, wr := m.stageWords(fl)
-		room := a.x + a.w - 8 - (x + 2)
+		t, tr := m.flaskTime(fl)
+		room := a.x + a.w - 2 - ansi.StringWidth(t) - (x + 2)
 		f.put(x+2, y, room, wr, fit(words, room))
-		if t, tr := m.flaskTime(fl); t != "" {
-			f.right(a.x+a.w-1, y, tr, t)
-		}
+		f.right(a.x+a.w-1, y, tr, t)
 	}
 }
 
@@ -455,7 +457,7 @@ func (m *Model) panelLines(fl *bench.Flask, w int) []lineOf {
 		out = out[n-4:]
 	}
 	if fl.Stage == bench.Trimmed || fl.Stage == bench.Judging || fl.Stage == bench.InPress || fl.Stage == bench.Holding {
-		out = append(out, m.verdictLines(fl, w)...)
+		out = append(out, m.verdictLines(fl, w, false)...)
 	}
 	switch {
 	case fl.Stage == bench.InBath:

@@ -26,7 +26,7 @@ func Bindings() []Binding {
 		{"*", "f", "the selected flask's page: closures, trend, windows, records", "page", (*Model).keyPage},
 		{"/", "p", "press order and baths", "press & bath", (*Model).keyPress},
 		{"+ then 7", "s", "put the alarm at the top on the shelf for a while", "", (*Model).keyShelve},
-		{"+ then 8", "?", "help", "", (*Model).keyHelp},
+		{"+ then 8", "?", "help, and the house settings", "", (*Model).keyHelp},
 		{"+ then 9", "q, ctrl+c", "leave; every window runs on", "", (*Model).keyQuit},
 	}
 }

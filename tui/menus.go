@@ -26,7 +26,7 @@ func (m *Model) menu(title string, lines []string, names []string, pick func(i i
 
 // keyNew is the menu of new things.
 func (m *Model) keyNew(string) tea.Cmd {
-	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "who is at the bench", "shelve the alarm", "help", "leave"}, func(i int) tea.Cmd {
+	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "who is at the bench", "shelve the alarm", "help and settings", "leave"}, func(i int) tea.Cmd {
 		switch i {
 		case 0:
 			return m.newFlask(m.sel)
@@ -43,7 +43,12 @@ func (m *Model) keyNew(string) tea.Cmd {
 		case 6:
 			return m.keyShelve("")
 		case 7:
-			return m.keyHelp("")
+			return m.menu("help and settings", nil, []string{"help", "settings"}, func(i int) tea.Cmd {
+				if i == 0 {
+					return m.keyHelp("")
+				}
+				return m.settings()
+			})
 		}
 		return m.keyQuit("")
 	})

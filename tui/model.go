@@ -21,6 +21,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/timers"
+	"flaskside/timers/press"
 )
 
 // Keeper is the logbook as the screen sees it.
@@ -85,6 +86,12 @@ type Model struct {
 	standings []timers.Standing
 	alarms    []timers.Alarm
 	left      bool
+
+	advice     *press.Advice // the latest press order
+	mixCost    *press.MixCost
+	advising   bool
+	advisedAt  time.Duration
+	advisedSeq uint64
 }
 
 // Messages of the screen's own.
@@ -174,7 +181,9 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, tea.Batch(m.tick(), m.onTick())
 	case changedMsg:
 		m.refresh(msg.st)
-		return m, m.ring()
+		return m, tea.Batch(m.ring(), m.adviseLate())
+	case adviceMsg:
+		return m, m.onAdvice(msg)
 	case savedMsg:
 		return m, m.onSaved(msg)
 	case reopenedMsg:
@@ -221,7 +230,7 @@ func (m *Model) onTick() tea.Cmd {
 	if m.cfg.Script != nil {
 		cmds = append(cmds, m.cfg.Script.play(m))
 	}
-	cmds = append(cmds, m.ring())
+	cmds = append(cmds, m.ring(), m.adviseLate())
 	return tea.Batch(cmds...)
 }
 
@@ -336,7 +345,7 @@ func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 	if msg.then != nil {
 		cmd = msg.then(msg.saved)
 	}
-	return tea.Batch(cmd, m.drain(), m.ring())
+	return tea.Batch(cmd, m.drain(), m.ring(), m.adviseLate())
 }
 
 // drain takes the keys that were pressed while a record was being saved.
@@ -513,6 +522,7 @@ func (m *Model) keyPress(string) tea.Cmd {
 		m.page = pageBoard
 	} else {
 		m.page = pagePress
+		return m.advise()
 	}
 	return nil
 }

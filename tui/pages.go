@@ -79,7 +79,7 @@ func (m *Model) drawFlaskPage(f *frame, a area) {
 		}
 		s.lines[top] = func(f *frame, x, y, w int) { m.drawChart(f, area{x, y, min(w, 100), h}, fl) }
 	}
-	for _, l := range m.verdictLines(fl, a.w-2) {
+	for _, l := range m.verdictLines(fl, a.w-2, true) {
 		s.add(l.r, l.s)
 	}
 	if len(fl.Trials) > 0 {
@@ -260,10 +260,8 @@ func (m *Model) bathLines(fl *bench.Flask, w int) []lineOf {
 // drawPressPage is press order and baths.
 func (m *Model) drawPressPage(f *frame, a area) {
 	var s sheet
-	s.add(strong, "press")
-	for _, l := range m.pressLines(a.w - 2) {
-		s.add(plain, l)
-	}
+	s.add(strong, "press order")
+	m.pressSheet(&s, a.w-2)
 	s.gap()
 	s.add(strong, "baths")
 	some := false

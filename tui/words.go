@@ -160,6 +160,9 @@ func windowWords(w bench.Window, st timers.Standing) string {
 // alarmWords say in capitals what an alarm wants to be known.
 func (m *Model) alarmWords(al timers.Alarm) string {
 	key, end := timers.SplitSignalKey(al.Key)
+	if end == bench.ShortOfDough {
+		return m.shortWords(key)
+	}
 	w, ok := m.windowByKey(key)
 	if !ok {
 		return strings.ToUpper(al.Key)

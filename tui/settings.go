@@ -1,0 +1,106 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/house"
+	"flaskside/logbook/units"
+)
+
+// setting is one house value that can be changed with the pad.
+type setting struct {
+	name string
+	show func(h house.House) string
+	ask  func() *field
+	set  func(h *house.House, f *form, fd *field)
+}
+
+// settings lists the house values; the next flask is worked under the new ones.
+func (m *Model) settings() tea.Cmd {
+	all := m.allSettings()
+	names := make([]string, 0, len(all)+1)
+	h := m.house()
+	for _, s := range all {
+		names = append(names, s.name+": "+s.show(h))
+	}
+	lines := []string{"Resins, programmes, baths and the rest: flaskside settings --export, --import"}
+	return m.menu("house settings (each change is a record; flasks at work keep theirs)", lines, names, func(i int) tea.Cmd {
+		s := all[i]
+		fd := s.ask()
+		f := &form{title: s.name + " is " + s.show(m.house()), fields: []*field{fd}}
+		f.done = func(f *form) tea.Cmd {
+			h := m.house()
+			s.set(&h, f, fd)
+			return m.answer(f, action.Settings{House: h, From: "typed"}, "", func(logbook.Saved) tea.Cmd { return m.settings() })
+		}
+		m.open(f)
+		return nil
+	})
+}
+
+// span of seconds typed as minutes.
+func secondsSetting(name, ask string, unit time.Duration, of func(h *house.House) *int) setting {
+	return setting{name,
+		func(h house.House) string { return units.FormatDuration(time.Duration(*of(&h)) * time.Second) },
+		func() *field {
+			u := "min"
+			if unit == time.Second {
+				u = "s"
+			}
+			return digits("v", ask, u, "", func(s string) (float64, error) {
+				d, err := units.ParseDuration(s, unit)
+				return d.Seconds(), err
+			})
+		},
+		func(h *house.House, f *form, fd *field) { *of(h) = int(fd.number) }}
+}
+
+func countSetting(name string, lo, hi int, of func(h *house.House) *int) setting {
+	return setting{name,
+		func(h house.House) string { return fmt.Sprint(*of(&h)) },
+		func() *field { return digits("v", name, "", "", wholeNumber(lo, hi)) },
+		func(h *house.House, f *form, fd *field) { *of(h) = int(fd.number) }}
+}
+
+func (m *Model) allSettings() []setting {
+	u := m.house().Units
+	return []setting{
+		secondsSetting("separator dries at least", "minutes", time.Minute, func(h *house.House) *int { return &h.Separator.DryMinS }),
+		{"pressure", func(h house.House) string { return units.FormatPressure(h.Press.PressurePSI, h.Units.Pressure) },
+			func() *field {
+				return digits("v", "never above the rated load of press and flask", string(u.Pressure), "", func(s string) (float64, error) { return units.ParsePressure(s, u.Pressure) })
+			},
+			func(h *house.House, f *form, fd *field) { h.Press.PressurePSI = fd.number }},
+		secondsSetting("hold at pressure", "seconds", time.Second, func(h *house.House) *int { return &h.Press.HoldS }),
+		countSetting("fewest trial closures", 1, 20, func(h *house.House) *int { return &h.Press.MinTrials }),
+		{"flash allowed at the last trial", func(h house.House) string { return h.Press.Grade }, func() *field { return choose("v", "", "none", "slight") },
+			func(h *house.House, f *form, fd *field) { h.Press.Grade = fd.options[fd.choice-1] }},
+		{"clamp backed off", func(h house.House) string { return fmt.Sprintf("%.3g turn", h.Press.BackOffTurn) }, func() *field { return digits("v", "as the clamp's maker says", "turn", "", plainNumber(0, 4)) },
+			func(h *house.House, f *form, fd *field) { h.Press.BackOffTurn = fd.number }},
+		secondsSetting("bench set at least", "minutes", time.Minute, func(h *house.House) *int { return &h.BenchSet.MinS }),
+		secondsSetting("bench set at most", "minutes", time.Minute, func(h *house.House) *int { return &h.BenchSet.MaxS }),
+		secondsSetting("cooling on the bench", "minutes", time.Minute, func(h *house.House) *int { return &h.Cooling.BenchS }),
+		secondsSetting("cooling in water", "minutes", time.Minute, func(h *house.House) *int { return &h.Cooling.WaterS }),
+		countSetting("presses", 1, 9, func(h *house.House) *int { return &h.Press.Presses }),
+		countSetting("pairs of hands", 1, 9, func(h *house.House) *int { return &h.Press.Hands }),
+		{"unit of pressure", func(h house.House) string { return string(h.Units.Pressure) }, func() *field { return choose("v", "", "psi", "bar", "MPa") },
+			func(h *house.House, f *form, fd *field) {
+				h.Units.Pressure = units.PressureUnit(fd.options[fd.choice-1])
+			}},
+		{"unit of temperature", func(h house.House) string { return "°" + string(h.Units.Temperature) }, func() *field { return choose("v", "", "C", "F") },
+			func(h *house.House, f *form, fd *field) {
+				h.Units.Temperature = units.TempUnit(fd.options[fd.choice-1])
+			}},
+		secondsSetting("the shelf holds an alarm for", "minutes", time.Minute, func(h *house.House) *int { return &h.Alarms.ShelveS }),
+		{"who works here", func(h house.House) string { return orDash(strings.Join(h.Crew, " ")) }, func() *field { return line("v", "initials to add", "", false) },
+			func(h *house.House, f *form, fd *field) {
+				h.Crew = append(append([]string(nil), h.Crew...), strings.TrimSpace(fd.typed))
+			}},
+	}
+}
