@@ -13,7 +13,6 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook"
-	"flaskside/timers"
 	"flaskside/timers/simclock"
 )
 
@@ -32,6 +31,7 @@ type desk struct {
 	raw    []string // what was sent to the terminal as it is
 	quit   bool
 	keeper Keeper
+	advise bool // let the press order be worked out too
 }
 
 // shiftStart is when the invented shift of the tests begins.
@@ -64,6 +64,7 @@ func (d *desk) start(k Keeper) {
 	d.keeper = k
 	d.m = New(Config{Keeper: k, Hands: d.ck, NewID: func() string { d.n++; return fmt.Sprintf("id-%05d", d.n) }, Every: time.Second, Tick: time.Second, By: "KT"})
 	d.m.w, d.m.h = w, h
+	d.m.advising = !d.advise
 }
 
 // run executes a command and what follows from it.
@@ -184,5 +185,3 @@ func goldenText(t *testing.T, name, got string) {
 		t.Errorf("screen %s has changed (run with -update-screens if that is right)\n--- want\n%s--- got\n%s", name, want, got)
 	}
 }
-
-var _ = timers.Floor

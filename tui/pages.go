@@ -229,7 +229,14 @@ func (m *Model) drawHelp(f *frame) {
 	var s sheet
 	s.add(strong, "keys")
 	for _, b := range Bindings() {
-		s.add(plain, fmt.Sprintf("%-9s %-17s %s", b.Pad, b.Also, b.Words))
+		for i, l := range wrap(b.Words, f.w-30) {
+			if i == 0 {
+				l = fmt.Sprintf("%-9s %-17s %s", b.Pad, b.Also, l)
+			} else {
+				l = strings.Repeat(" ", 28) + l
+			}
+			s.add(plain, l)
+		}
 	}
 	s.gap()
 	s.wrapped(plain, "The same key twice within a fifth of a second is one press: a glove leans on keys. What cannot be redone at the bench wants two different keys.", f.w-4)

@@ -316,9 +316,9 @@ func (m *Model) recordWords(body action.Body) string {
 	case action.AlarmShelve:
 		return "alarm shelved for " + span(time.Duration(a.ForS)*time.Second)
 	case action.Correct:
-		return "correction " + string(a.Set)
+		return "correction of " + m.ofWords(a.Of)
 	case action.TakeBack:
-		return "taken back"
+		return "taken back: " + m.ofWords(a.Of)
 	case action.Settings:
 		return "settings"
 	case action.Crew:
@@ -329,4 +329,12 @@ func (m *Model) recordWords(body action.Body) string {
 		return "clocks: " + a.What
 	}
 	return string(body.Kind())
+}
+
+// ofWords words what a record first said that another one names.
+func (m *Model) ofWords(id string) string {
+	if it, ok := m.bench().Item(id); ok {
+		return m.recordWords(it.Record.Action.Body)
+	}
+	return "an earlier record"
 }

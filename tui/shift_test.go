@@ -1,0 +1,485 @@
+package tui
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+	"pgregory.net/rapid"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/demo"
+)
+
+// openFlask opens a flask on a place with the pad alone.
+func (d *desk) openFlask(place int, caseNo string, base, size int) {
+	d.t.Helper()
+	d.press(fmt.Sprintf("%d enter %s enter %d %d", place, caseNo, base, size))
+}
+
+func (d *desk) flask(place int) *bench.Flask {
+	d.t.Helper()
+	f := d.book.State().Bench.OnPlace(place)
+	if f == nil {
+		d.t.Fatalf("place %d is empty:\n%s", place, d.screen())
+	}
+	return f
+}
+
+func (d *desk) at(place int, want bench.Stage) {
+	d.t.Helper()
+	if f := d.flask(place); f.Stage != want {
+		d.t.Fatalf("place %d stands at %q, want %q:\n%s", place, f.Stage, want, d.screen())
+	}
+}
+
+// closure makes one trial closure with a grade by its digit: in, reached, open,
+// judge.
+func (d *desk) closure(grade int) {
+	d.t.Helper()
+	d.press("enter")
+	d.press("enter")
+	d.wait(62 * time.Second)
+	d.press(fmt.Sprintf("enter %d", grade))
+}
+
+// TestWholeShiftOnThePad takes four flasks, two mixes and one bath from separator
+// to outcome with the keys of the number pad only, and counts them.
+func TestWholeShiftOnThePad(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	for p, c := range []string{"4417", "4420", "4391", "4402"} {
+		d.openFlask(p+1, c, p%4+1, p%3+1)
+		d.press("enter 1") // separator on both halves
+		d.at(p+1, bench.Drying)
+	}
+	d.wait(11 * time.Minute)
+	mix := func(place int, toggles string) {
+		d.press(fmt.Sprintf("%d enter", place))
+		if strings.Contains(d.screen(), "caution") {
+			d.press("1")
+		}
+		if strings.Contains(d.screen(), "from which mix?") {
+			d.press("2") // a new one
+		}
+		d.press(toggles + " enter enter enter enter enter enter enter")
+		d.wait(9 * time.Minute)
+		d.press("enter") // dough reached
+	}
+	closures := 0
+	keysForClosures := 0
+	pack := func(a, b int) {
+		for round, grade := range []int{3, 3, 2} {
+			for _, p := range []int{a, b} {
+				d.press(fmt.Sprint(p))
+				if round == 0 {
+					d.press("enter")
+					if strings.Contains(d.screen(), "caution") {
+						d.press("1")
+					}
+					before := d.keys
+					d.press("enter")
+					d.wait(62 * time.Second)
+					d.press(fmt.Sprintf("enter %d", grade))
+					keysForClosures += d.keys - before + 1
+				} else {
+					before := d.keys
+					d.closure(grade)
+					keysForClosures += d.keys - before
+				}
+				closures++
+				d.at(p, bench.Trimmed)
+				d.wait(20 * time.Second)
+			}
+		}
+		for _, p := range []int{a, b} {
+			d.press(fmt.Sprintf("%d", p))
+			d.sees("READY", "FINAL CLOSURE")
+			d.press("enter 1 enter 1 enter 1")
+			d.at(p, bench.Set)
+		}
+	}
+	mix(1, "3 4")
+	pack(1, 2)
+	d.wait(31 * time.Minute)
+	mix(3, "")
+	pack(3, 4)
+	d.wait(31 * time.Minute)
+	d.press("1 enter")
+	if strings.Contains(d.screen(), "caution") {
+		d.press("1")
+	}
+	d.sees("which go in?")
+	d.press("enter 1 enter enter enter 1")
+	for p := 1; p <= 4; p++ {
+		d.at(p, bench.InBath)
+	}
+	d.wait(9 * time.Hour)
+	d.sees("CURE DONE")
+	d.press(". 2 enter enter 1")
+	for p := 1; p <= 4; p++ {
+		d.at(p, bench.Cooling)
+	}
+	d.wait(31 * time.Minute)
+	d.press("3 enter enter 1")
+	d.at(3, bench.InWater)
+	d.wait(16 * time.Minute)
+	d.press("enter")
+	if strings.Contains(d.screen(), "caution") {
+		d.press("1")
+	}
+	d.press("enter 1")
+	for p := 1; p <= 4; p++ {
+		d.press(fmt.Sprintf("%d enter .4 enter", p))
+		d.at(p, bench.Checked)
+		d.press("enter 1 enter 1")
+		if d.book.State().Bench.Places[p] != 0 {
+			t.Fatalf("place %d is not free after the outcome:\n%s", p, d.screen())
+		}
+	}
+	per, flask := float64(keysForClosures)/float64(closures), float64(d.keys)/4
+	t.Logf("keystrokes: %.2f for a trial closure, %.1f for a flask, %d in all", per, flask, d.keys)
+	if per > 5 {
+		t.Errorf("a trial closure took %.2f keystrokes, at most 5 are promised", per)
+	}
+	for _, it := range d.book.State().Bench.Items {
+		if len(it.Action.Unusual) > 0 {
+			t.Errorf("record %d is unusual (%v) in a shift without anything unusual", it.Seq, it.Action.Unusual)
+		}
+	}
+}
+
+// TestKilledMidShift opens the book anew, as after kill -9: every window is where
+// it was.
+func TestKilledMidShift(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.openFlask(1, "4417", 1, 2)
+	d.press("enter 1")
+	d.wait(4 * time.Minute)
+	if err := d.book.Beat(); err != nil {
+		t.Fatal(err)
+	}
+	before := d.screen()
+	if err := d.book.Close(); err != nil {
+		t.Fatal(err)
+	}
+	d.openBook()
+	if after := d.screen(); strings.Split(after, "\n")[2] != strings.Split(before, "\n")[2] {
+		t.Errorf("the place changed:\n%s\n%s", before, after)
+	}
+	if err := d.book.Close(); err != nil {
+		t.Fatal(err)
+	}
+	d.ck.Run(40 * time.Minute)
+	d.openBook()
+	d.sees("While the program was closed", "BOTH HALVES DRY")
+	d.press("enter")
+	d.sees("both halves DRY")
+	if err := d.book.Close(); err != nil {
+		t.Fatal(err)
+	}
+	d.ck.Reboot(time.Hour, "boot-2")
+	d.openBook()
+	d.press("enter")
+	d.sees("≈")
+}
+
+// TestCorrectAndTakeBack corrects a grade and a pressure, and takes back the last
+// record, all with the pad.
+func TestCorrectAndTakeBack(t *testing.T) {
+	d := packed(t)
+	d.closure(3)
+	d.press("-")
+	d.sees("correct a record")
+	d.press(digitOf(d, "correct a record"))
+	d.sees("correct which record?", "flash heavy")
+	d.press(digitOf(d, "flash heavy"))
+	d.press("1 2 2") // the flash, slight, misread
+	if f := d.flask(1); f.Trials[0].Grade != "slight" || !f.Trials[0].Corrected {
+		t.Errorf("trial 1 counts as %+v, want slight and corrected", f.Trials[0])
+	}
+	d.sees("(corrected)")
+	d.press("*")
+	found := false
+	for range 5 {
+		found = found || strings.Contains(d.screen(), "CORRECTED by KT, was flash heavy: misread")
+		d.press("enter")
+	}
+	if !found {
+		t.Errorf("the flask's page does not show the correction with the old value")
+	}
+	d.press("0 0")
+	d.sees("take back: correction of flash heavy")
+	d.press("1")
+	if f := d.flask(1); f.Trials[0].Grade != "heavy" {
+		t.Errorf("after taking back the correction trial 1 counts as %s", f.Trials[0].Grade)
+	}
+	d.press("0")
+	d.sees("take back: flash heavy")
+	d.press("1")
+	d.at(1, bench.Judging)
+	d.press("enter 3")
+	d.at(1, bench.Trimmed)
+}
+
+// digitOf finds the digit that a choice on the screen has.
+func digitOf(d *desk, choice string) string {
+	d.t.Helper()
+	for _, l := range strings.Split(d.screen(), "\n") {
+		if i := strings.Index(l, choice); i >= 2 {
+			for j := i - 2; j >= 0; j-- {
+				if l[j] >= '1' && l[j] <= '9' {
+					return l[j : j+1]
+				}
+			}
+		}
+	}
+	d.t.Fatalf("no choice %q on the screen:\n%s", choice, d.screen())
+	return ""
+}
+
+// packed has one flask with its dough reached and both cautions read.
+func packed(t *testing.T) *desk {
+	t.Helper()
+	d := newDesk(t, 80, 24)
+	d.openFlask(1, "4417", 1, 2)
+	d.press("enter 1")
+	d.wait(11 * time.Minute)
+	d.press("enter 1 enter enter enter enter enter enter enter")
+	d.wait(9 * time.Minute)
+	d.press("enter")
+	if _, err := d.book.Append(action.Action{ID: "press-read", At: d.ck.Read().Wall, By: "KT", Body: action.Caution{Hazard: "press"}}); err != nil {
+		t.Fatal(err)
+	}
+	d.feed(Changed(d.book.State()))
+	return d
+}
+
+// TestUnusualAsksOnce packs a wet separator: a reason is asked, kept, and never
+// asked again for the same thing.
+func TestUnusualAsksOnce(t *testing.T) {
+	d := packed(t)
+	d.press("enter enter") // in, reached
+	d.press("enter")       // opened at once
+	d.sees("unusual", "held 1 s of 60 s")
+	d.press("7 3")
+	d.at(1, bench.Trimmed)
+	d.press("enter enter enter") // the same again
+	d.at(1, bench.Judging)
+	d.sees("flash?")
+	o := d.flask(1).Oddities
+	if len(o) != 2 || o[0].What != "hold-short" || o[0].Why != "7" {
+		t.Errorf("oddities are %+v", o)
+	}
+}
+
+// TestFirstTrialWithoutFlash is answered with a short mould, never with READY.
+func TestFirstTrialWithoutFlash(t *testing.T) {
+	d := packed(t)
+	d.closure(1)
+	d.sees("mould may be short")
+	if strings.Contains(d.screen(), "READY") {
+		t.Errorf("READY after a first trial without flash:\n%s", d.screen())
+	}
+}
+
+// failing is a keeper whose next record meets a failing disk.
+type failing struct {
+	*logbook.Book
+	err   error
+	after bool // the record is saved before the error
+}
+
+func (f *failing) Append(a action.Action) (logbook.Saved, error) {
+	if f.err != nil {
+		if f.after {
+			if _, err := f.Book.Append(a); err != nil {
+				return logbook.Saved{}, err
+			}
+		}
+		return logbook.Saved{}, f.err
+	}
+	return f.Book.Append(a)
+}
+
+// TestNothingTypedIsLost keeps the answers of a form when the disk fails, and says
+// which of the three it is.
+func TestNothingTypedIsLost(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	k := &failing{Book: d.book, err: fmt.Errorf("%w: no space left on device", logbook.ErrNotSaved)}
+	d.start(k)
+	d.openFlask(1, "4417", 1, 2)
+	d.sees("NOT SAVED", "4417")
+	k.err = nil
+	d.press("2") // the size again
+	d.at(1, bench.Opened)
+	k.err = fmt.Errorf("%w: input/output error", logbook.ErrUnknown)
+	d.press("enter 1")
+	d.sees("LOGBOOK OUT OF REACH", "UNKNOWN")
+	k.err = nil
+	d.press("enter")
+	d.sees("can be reached again")
+	k.err = errors.New("place 1 is taken by flask 1 (case 4417)")
+	d.press("1")
+	d.sees("! place 1 is taken")
+}
+
+// TestQuitWantsTwoKeys leaves only with a second, different key.
+func TestQuitWantsTwoKeys(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.press("+ 9")
+	if d.quit {
+		t.Fatal("left with one choice")
+	}
+	d.press("0")
+	if d.quit {
+		t.Fatal("left by going back")
+	}
+	d.press("ctrl+c ctrl+c")
+	if d.quit {
+		t.Fatal("left by the same key twice")
+	}
+	d.press("1")
+	if !d.quit {
+		t.Fatal("did not leave when told twice")
+	}
+}
+
+// TestAlarmRings sounds the bell once at the floor of a hold, and again on
+// schedule while nobody answers.
+func TestAlarmRings(t *testing.T) {
+	d := packed(t)
+	d.press(".") // whatever stands is heard
+	for range 5 {
+		d.press(".")
+	}
+	d.press("enter enter")
+	d.raw = nil
+	d.wait(61 * time.Second)
+	if len(d.raw) != 1 || !strings.HasPrefix(d.raw[0], "\a") || !strings.Contains(d.raw[0], "HELD LONG ENOUGH") {
+		t.Fatalf("sent to the terminal: %q", d.raw)
+	}
+	d.sees("HELD LONG ENOUGH · place 1", ". heard")
+	d.wait(20 * time.Second)
+	if len(d.raw) != 1 {
+		t.Errorf("rang again after 20 s: %q", d.raw)
+	}
+	d.wait(80 * time.Second)
+	if len(d.raw) != 2 {
+		t.Errorf("did not ring again on schedule: %q", d.raw)
+	}
+	d.press(".")
+	d.wait(200 * time.Second)
+	if len(d.raw) != 2 {
+		t.Errorf("rang after it was heard: %q", d.raw)
+	}
+}
+
+// TestStormOfKeys: whatever keys are repeated or doubled within a fifth of a
+// second, the records are those of the clean sequence.
+func TestStormOfKeys(t *testing.T) {
+	clean := strings.Fields("1 enter 4 1 7 enter 1 2 enter 1 2 enter 9 8 enter 2 1 enter 2 + 3 1 3 1 - 0 * 0 . /")
+	run := func(t *testing.T, storm func(i int) int, repeat bool) string {
+		d := newDesk(t, 80, 24)
+		for i, k := range clean {
+			d.ck.Run(time.Second)
+			d.feed(keyMsg(k))
+			if f := d.m.form(); f != nil && f.typing() && k != "enter" {
+				continue // in a field the same key twice is two characters
+			}
+			for range storm(i) {
+				d.ck.Run(30 * time.Millisecond)
+				msg := keyMsg(k)
+				msg.IsRepeat = repeat
+				d.feed(msg)
+			}
+		}
+		var out []string
+		for _, it := range d.book.State().Bench.Items {
+			out = append(out, fmt.Sprintf("%T%+v", it.Body, it.Body))
+		}
+		return strings.Join(out, "\n")
+	}
+	want := run(t, func(int) int { return 0 }, false)
+	if strings.Count(want, "\n") < 3 {
+		t.Fatalf("the clean sequence makes too few records:\n%s", want)
+	}
+	rapid.Check(t, func(rt *rapid.T) {
+		n := rapid.SliceOfN(rapid.IntRange(0, 4), len(clean), len(clean)).Draw(rt, "storm")
+		repeat := rapid.Bool().Draw(rt, "repeat")
+		if got := run(t, func(i int) int { return n[i] }, repeat); got != want {
+			rt.Fatalf("records differ:\n%s\nwant\n%s", got, want)
+		}
+	})
+}
+
+// TestAnyKeysNeverBreak presses anything at all: no panic, and the book can still
+// be folded.
+func TestAnyKeysNeverBreak(t *testing.T) {
+	keys := []string{"0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "enter", "+", "-", "*", "/", ".", "esc", "up", "down", "home", "x", "s", "?", "space", "backspace"}
+	rapid.Check(t, func(rt *rapid.T) {
+		d := newDesk(t, 80, 24)
+		for range rapid.IntRange(1, 120).Draw(rt, "n") {
+			d.one(rapid.SampledFrom(keys).Draw(rt, "key"))
+			if rapid.IntRange(0, 9).Draw(rt, "wait") == 0 {
+				d.wait(time.Duration(rapid.IntRange(1, 3600).Draw(rt, "seconds")) * time.Second)
+			}
+			if s := d.screen(); len(strings.Split(s, "\n")) != 24 {
+				rt.Fatalf("the screen has %d lines", len(strings.Split(s, "\n")))
+			}
+		}
+	})
+}
+
+// demoDesk has played the invented shift up to a moment after its start.
+func demoDesk(t *testing.T, w, h int, upTo time.Duration) *desk {
+	t.Helper()
+	d := newDesk(t, w, h)
+	d.advise = true
+	steps := demo.Shift()
+	d.ck.Step(steps[0].After - time.Second)
+	for i, s := range steps {
+		if s.After > upTo {
+			break
+		}
+		d.ck.Run(shiftStart.Add(s.After).Sub(d.ck.Read().Wall))
+		if _, err := d.book.Append(s.Action(i, shiftStart)); err != nil {
+			t.Fatalf("step %d: %v", i, err)
+		}
+	}
+	d.ck.Run(shiftStart.Add(upTo).Sub(d.ck.Read().Wall))
+	d.start(d.keeper)
+	d.m.w, d.m.h, d.m.page, d.m.away, d.m.sel = w, h, pageBoard, nil, 3
+	d.run(d.m.onTick())
+	return d
+}
+
+// TestScreens compares every page with the one kept, at each size that is
+// promised.
+func TestScreens(t *testing.T) {
+	for _, s := range []struct{ w, h int }{{80, 24}, {100, 30}, {160, 45}, {240, 70}, {60, 20}} {
+		d := demoDesk(t, s.w, s.h, 19*time.Minute)
+		d.golden(fmt.Sprintf("bench-%dx%d", s.w, s.h))
+	}
+	d := demoDesk(t, 80, 24, 20*time.Minute)
+	d.press("*").golden("flask-80x24")
+	d.press("0 /").golden("press-80x24")
+	d.press("0 ?").golden("help-80x24")
+	d.press("0 +").golden("new-80x24")
+	d.press("0 -").golden("other-80x24")
+	d.press("0 0").golden("take-back-80x24")
+	newDesk(t, 80, 24).golden("first-80x24")
+}
+
+// TestFirstFrameBeforeSize draws before the window's size is known.
+func TestFirstFrameBeforeSize(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.m.Update(tea.WindowSizeMsg{})
+	if v := d.m.View(); !v.AltScreen {
+		t.Error("the alternate screen was left on an early frame")
+	}
+}
