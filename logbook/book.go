@@ -161,6 +161,7 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 		}
 		return w.out, nil // the record was in the file after all, and is synced now
 	}
+	w.after.Inherit(b.State().Bench)
 	b.publish(State{Bench: w.after, Head: w.head, Beat: b.State().Beat})
 	return w.out, nil
 }

@@ -18,7 +18,7 @@ import (
 func Fold(recs []record.Record, top Counters) *Bench {
 	b := &Bench{
 		House: house.Default(), Flasks: map[int]*Flask{}, Mixes: map[int]*Mix{}, Loads: map[int]*Load{}, Timers: map[int]*Timer{},
-		Cautions: map[string]timers.Stamp{}, Top: top, byID: make(map[string]int, len(recs)), Items: make([]Item, len(recs)),
+		Cautions: map[string]timers.Stamp{}, Top: top, byID: make(map[string]int, len(recs)), Items: make([]Item, len(recs)), memo: newMemo(),
 	}
 	for i, r := range recs {
 		b.Items[i] = Item{Record: r, Body: r.Action.Body, Stamp: r.Stamp}

@@ -79,34 +79,61 @@ type Outlook struct {
 
 // Outlook works out the trend of a flask. Errors: trials that cannot be followed.
 func (b *Bench) Outlook(f *Flask, now timers.Now) (Outlook, error) {
-	p, err := flash.Fit(b.House.Flash, f.History())
-	if err != nil {
-		return Outlook{}, err
-	}
-	o := Outlook{Posterior: p, Allowed: -1}
 	least := max(0, b.House.Press.MinTrials-len(f.Judged()))
 	if least == 0 && !b.shapely(f, now) {
 		least = 1
 	}
-	if o.Further, err = p.Further(b.rule().Grade, least); err != nil {
+	o, err := b.memo.outlook(b.House.Flash, f.History(), b.rule().Grade, least)
+	if err != nil {
 		return Outlook{}, err
 	}
-	at := func(q float64) int {
-		sum := 0.0
-		for j, c := range o.Further {
-			if sum += c; sum >= q {
-				return j
-			}
-		}
-		return len(o.Further)
-	}
-	o.Median, o.At80 = at(0.5), at(0.8)
+	o.Allowed = -1
 	if m := b.MixOf(f); m != nil {
 		left, _ := m.DoughLeft(now)
-		w := b.House.Work
-		o.Allowed = flash.Allowed(left.Seconds(), float64(w.RaiseS+b.House.Press.HoldS+w.OpenS+w.TrimS), float64(w.FinalS))
+		o.Allowed = flash.Allowed(left.Seconds(), b.closureS(), float64(b.House.Work.FinalS))
 	}
 	return o, nil
+}
+
+// closureS is how long one trial closure takes, from press to new sheet, in seconds.
+func (b *Bench) closureS() float64 {
+	w := b.House.Work
+	return float64(w.RaiseS + b.House.Press.HoldS + w.OpenS + w.TrimS)
+}
+
+// ShortOfDough is the end of the signal that more closures are likely wanted than
+// the dough's time allows.
+const ShortOfDough timers.End = "short of dough"
+
+// shortages gives the signal of each flask whose dough is likely to end before its
+// closures do: it rises at the moment from which the likely number no longer fits.
+func (b *Bench) shortages(now timers.Now) []timers.Signal {
+	var out []timers.Signal
+	for p := 1; p <= 9; p++ {
+		f := b.OnPlace(p)
+		if f == nil || f.Stage != Trimmed {
+			continue
+		}
+		m := b.MixOf(f)
+		if m == nil || m.Stiff != nil {
+			continue
+		}
+		o, err := b.Outlook(f, now)
+		if err != nil || o.Median == 0 {
+			continue
+		}
+		need := time.Duration((float64(b.House.Work.FinalS) + float64(o.Median)*b.closureS()) * float64(time.Second))
+		since := now.Since(m.Made).For - (m.Window.To - need)
+		if since < 0 {
+			continue
+		}
+		if judged := f.Trial().Judged; judged != nil {
+			since = min(since, now.Since(*judged).For)
+		}
+		rose := timers.Stamp{At: now.Wall.Add(-since), BootID: now.BootID, Boot: now.Boot - since}
+		out = append(out, timers.Signal{Key: timers.SignalKey(flaskKey(f.No, fmt.Sprintf("closures/%d", len(f.Judged()))), ShortOfDough), Priority: timers.High, Rose: rose})
+	}
+	return out
 }
 
 // shapely tells whether all that the closures can show is shown: the verdict wants

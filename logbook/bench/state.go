@@ -235,6 +235,7 @@ type Bench struct {
 	Seen     timers.Stamp            // when what fell due was last read
 
 	byID map[string]int // index into Items
+	memo *memo
 }
 
 // Counters are the highest numbers used in a book, and its last record.

@@ -211,5 +211,6 @@ func (b *Bench) Alarms(now timers.Now) []timers.Alarm {
 	for _, w := range b.Windows() {
 		sig = append(sig, w.Signals(now)...)
 	}
+	sig = append(sig, b.shortages(now)...)
 	return timers.Survey(sig, b.Answers, now)
 }
