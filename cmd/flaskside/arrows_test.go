@@ -1,0 +1,58 @@
+package main
+
+import (
+	"os/exec"
+	"strings"
+	"testing"
+)
+
+// TestArrows holds the imports to the one direction the house is built in: cmd,
+// tui, logbook, timers. The pure packages touch neither disk nor screen.
+func TestArrows(t *testing.T) {
+	deps := func(pkg string) []string {
+		out, err := exec.Command("go", "list", "-deps", pkg).Output()
+		if err != nil {
+			t.Fatalf("go list -deps %s: %v", pkg, err)
+		}
+		return strings.Fields(string(out))
+	}
+	screen := []string{"charm.land/", "github.com/charmbracelet/"}
+	disk := []string{"go.etcd.io/", "net/http"}
+	for _, c := range []struct {
+		pkg    string
+		forbid []string
+	}{
+		{"flaskside/timers", append(append([]string{"flaskside/logbook", "flaskside/tui", "flaskside/timers/"}, screen...), disk...)},
+		{"flaskside/timers/dough", append(append([]string{"flaskside/logbook", "flaskside/tui"}, screen...), disk...)},
+		{"flaskside/timers/cure", append(append([]string{"flaskside/logbook", "flaskside/tui"}, screen...), disk...)},
+		{"flaskside/timers/press", append(append([]string{"flaskside/logbook", "flaskside/tui"}, screen...), disk...)},
+		{"flaskside/logbook/flash", append(append([]string{"flaskside/tui"}, screen...), disk...)},
+		{"flaskside/logbook/bench", append(append([]string{"flaskside/tui"}, screen...), disk...)},
+		{"flaskside/logbook/day", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
+		{"flaskside/logbook", append([]string{"flaskside/tui"}, screen...)},
+		{"flaskside/logbook/door", append([]string{"flaskside/tui"}, screen...)},
+		{"flaskside/tui", []string{"flaskside/cmd"}},
+	} {
+		for _, d := range deps(c.pkg) {
+			for _, bad := range c.forbid {
+				if strings.HasPrefix(d, bad) {
+					t.Errorf("%s depends on %s", c.pkg, d)
+				}
+			}
+		}
+	}
+	// Only one package knows the store.
+	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, "flaskside/...").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range strings.Split(strings.TrimSpace(string(out)), "\n") {
+		pkg, imports, _ := strings.Cut(line, " ")
+		if strings.Contains(imports, "go.etcd.io/bbolt") && pkg != "flaskside/logbook" {
+			t.Errorf("%s imports the store; only flaskside/logbook may", pkg)
+		}
+		if strings.HasPrefix(pkg, "flaskside/tui") && strings.Contains(imports, "os ") {
+			t.Errorf("%s touches the system", pkg)
+		}
+	}
+}
