@@ -236,9 +236,9 @@ func TestMonotone(t *testing.T) {
 // Acceptance 10, speed: the aims are 2 and 50 ms, held in benchmarks; here wider limits, so that a busy machine does not
 // fail the test but a change of order does.
 func TestSpeed(t *testing.T) {
-	fastest := func(f func()) time.Duration {
+	fastest := func(enough time.Duration, f func()) time.Duration {
 		best := time.Hour
-		for range 7 {
+		for tries := 0; tries < 40 && (tries < 5 || best > enough); tries++ {
 			begun := time.Now()
 			f()
 			best = min(best, time.Since(begun))
@@ -250,19 +250,20 @@ func TestSpeed(t *testing.T) {
 		factor = 20
 	}
 	bath, o := fourteenHours()
-	short := fastest(func() {
+	shortest, longest := 5*time.Millisecond*factor, 50*time.Millisecond*factor
+	short := fastest(shortest, func() {
 		if _, err := Simulate(Defaults(), bath, o); err != nil {
 			t.Error(err)
 		}
 	})
 	readings := minuteReadings()
-	long := fastest(func() {
+	long := fastest(longest, func() {
 		if _, err := Simulate(Defaults(), readings, Options{}); err != nil {
 			t.Error(err)
 		}
 	})
 	t.Logf("14 h with 3 points %s, with %d readings %s", short, len(readings), long)
-	if short > 5*time.Millisecond*factor || long > 50*time.Millisecond*factor {
+	if short > shortest || long > longest {
 		t.Errorf("14 h with 3 points took %s (want 5 ms at most), with %d readings %s (want 50 ms at most)", short, len(readings), long)
 	}
 }

@@ -160,3 +160,30 @@ func TestWorkedAnswers(t *testing.T) {
 		near(t, fmt.Sprintf("residual after 74 °C 2 h, a ramp and %g min", row.boilMin), r.WMeanEnd, row.pct, 0.06)
 	}
 }
+
+// Minutes above boiling, and the peak between steps, against a run that lands every second.
+func TestTimeAboveBoiling(t *testing.T) {
+	p := section(t, 10, "")
+	r := run(t, p, []Knot{{0, 100}}, 1)
+	at := make([]float64, 3600)
+	for i := range at {
+		at[i] = float64(i + 1)
+	}
+	fine, err := Simulate(p, []Knot{{0, 100}}, Options{AtS: at, EndS: 3600, Tol: 1e-6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	above, peak := 0.0, 0.0
+	for _, c := range fine.Core {
+		if c > BoilC {
+			above += 1.0 / 60
+		}
+		peak = max(peak, c)
+	}
+	if above < 5 {
+		t.Fatalf("only %.1f min above boiling: nothing tested", above)
+	}
+	near(t, "minutes above boiling", r.AboveBoilMin, above, 0.1)
+	near(t, "minutes above boiling, landing every second", fine.AboveBoilMin, above, 0.03)
+	near(t, "peak", r.Peak, peak, 0.03)
+}

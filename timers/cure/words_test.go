@@ -71,6 +71,14 @@ func TestRangeWords(t *testing.T) {
 		}
 	}
 
+	// Times: 30 % early to 40 % late for the exotherm; for the core at the bath 43 min was 33 to 56.
+	thin := run(t, Defaults(), []Knot{{0, 74}}, 9)
+	band := RangeOf(&thin, &thin)
+	near(t, "exotherm early", band.ExothermMin.Low, 0.7*thin.TOverMin, 1e-9)
+	near(t, "exotherm late", band.ExothermMin.High, 1.4*thin.TOverMin, 1e-9)
+	near(t, "core at the bath early", band.AtBathMin.Low, 33, 1)
+	near(t, "core at the bath late", band.AtBathMin.High, 56, 2)
+
 	p := Defaults()
 	p.PowderLiquid, p.Peroxide = 1.5, 0.02
 	r := run(t, p, []Knot{{0, 74}}, 9)
