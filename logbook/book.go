@@ -145,7 +145,7 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.lost != nil {
-		return nil, fmt.Errorf("%w: %v", ErrUnknown, b.lost)
+		return nil, fmt.Errorf("%w: %w", ErrUnknown, b.lost)
 	}
 	if b.ro {
 		return nil, errors.New("the logbook is open for reading only")
@@ -222,7 +222,7 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 			}
 			find := func(id string) (action.Body, bool) {
 				if it, ok := cur.Item(id); ok {
-					return it.Record.Action.Body, true
+					return it.Action.Body, true
 				}
 				return nil, false
 			}

@@ -86,7 +86,7 @@ func (b *Book) reopen() error {
 	case errors.Is(err, berrors.ErrTimeout):
 		return fmt.Errorf("%w: %s%s", ErrHeld, b.path, holder(b.path))
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch), errors.Is(err, berrors.ErrChecksum):
-		return fmt.Errorf("%w: %s: %v", ErrForeign, b.path, err)
+		return fmt.Errorf("%w: %s: %w", ErrForeign, b.path, err)
 	case err != nil:
 		return fmt.Errorf("open logbook %s: %w", b.path, err)
 	}
@@ -116,13 +116,13 @@ func (b *Book) load(tx *bolt.Tx) error {
 	if k, v := tx.Bucket(bLog).Cursor().Last(); k != nil {
 		r, err := record.Decode(v)
 		if err != nil {
-			return fmt.Errorf("%w: the last record: %v", ErrDamaged, err)
+			return fmt.Errorf("%w: the last record: %w", ErrDamaged, err)
 		}
 		st.Head = Head{r.Seq, record.HashOf(v)}
 	}
 	if v := tx.Bucket(bBeat).Get(kLast); v != nil {
 		if err := json.Unmarshal(v, &st.Beat); err != nil {
-			return fmt.Errorf("%w: the sign of life: %v", ErrDamaged, err)
+			return fmt.Errorf("%w: the sign of life: %w", ErrDamaged, err)
 		}
 	}
 	if old := b.state.Load(); old != nil {
@@ -138,7 +138,7 @@ func (b *Book) load(tx *bolt.Tx) error {
 	}
 	recs, err := getSorted(tx, seqs)
 	if err != nil {
-		return fmt.Errorf("%w: %v", ErrDamaged, err)
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	st.Bench = bench.Fold(recs, top(tx, st.Head.Seq))
 	b.state.Store(&st)
@@ -309,8 +309,8 @@ func guard(f func() error) (err error) {
 // recover finds out what became of a record whose commit failed.
 func (b *Book) recover(id string, cause error) error {
 	unknown := func(err error) error {
-		b.lost = fmt.Errorf("%v, then %v", cause, err)
-		return fmt.Errorf("%w: %v", ErrUnknown, b.lost)
+		b.lost = fmt.Errorf("%w, then %w", cause, err)
+		return fmt.Errorf("%w: %w", ErrUnknown, b.lost)
 	}
 	if errors.Is(cause, ErrDamaged) {
 		return unknown(errors.New("the store gave up")) // its locks may be held: closing could wait for ever
@@ -332,7 +332,7 @@ func (b *Book) recover(id string, cause error) error {
 		return unknown(err)
 	case !there:
 		b.publish(b.State())
-		return fmt.Errorf("%w: %v", ErrNotSaved, cause)
+		return fmt.Errorf("%w: %w", ErrNotSaved, cause)
 	}
 	b.publish(b.State())
 	return nil

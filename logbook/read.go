@@ -189,7 +189,7 @@ func atWork(tx *bolt.Tx, at time.Time, now *bench.Bench) map[action.Subject]bool
 		first = binary.BigEndian.Uint64(k[9:])
 	}
 	for _, it := range now.Items {
-		for _, s := range it.Record.Action.Body.Subjects() {
+		for _, s := range it.Action.Body.Subjects() {
 			out[s] = true
 		}
 	}

@@ -173,7 +173,7 @@ func (m *Model) drawBench(f *frame) {
 	if f.h >= 30 && !wide {
 		right.h += min(8, f.h-25) // the list grows downward beside the panel
 	}
-	f.line(0, 1, f.w, dim, "─")
+	f.rule(0, 1, f.w)
 	if wide {
 		m.drawWide(f, left)
 		return
@@ -184,11 +184,11 @@ func (m *Model) drawBench(f *frame) {
 	}
 	m.drawPlaces(f, left)
 	m.drawList(f, right)
-	f.line(0, 2+placesH, left.w, dim, "─")
+	f.rule(0, 2+placesH, left.w)
 	if right.h > placesH {
 		f.text(left.w, 2+placesH, dim, "┤")
 		low.w = left.w
-		f.line(left.w, right.y+right.h, right.w+1, dim, "─")
+		f.rule(left.w, right.y+right.h, right.w+1)
 		f.text(left.w, right.y+right.h, dim, "╰")
 		if fm := m.form(); fm != nil {
 			fm.draw(f, low.x, low.y, low.w, low.h)
@@ -196,7 +196,7 @@ func (m *Model) drawBench(f *frame) {
 			m.drawPanel(f, low)
 		}
 	} else {
-		f.line(left.w, 2+placesH, f.w-left.w, dim, "─")
+		f.rule(left.w, 2+placesH, f.w-left.w)
 		f.text(left.w, 2+placesH, dim, "┴")
 		if fm := m.form(); fm != nil {
 			fm.draw(f, low.x, low.y, low.w, low.h)
@@ -219,10 +219,10 @@ func (m *Model) drawWide(f *frame, left area) {
 		f.text(mid, y, dim, "│")
 	}
 	m.drawPlaces(f, left)
-	f.line(0, 2+placesH, mid, dim, "─")
+	f.rule(0, 2+placesH, mid)
 	listH := 12
 	m.drawList(f, area{0, 3 + placesH, mid, listH})
-	f.line(0, 3+placesH+listH, mid, dim, "─")
+	f.rule(0, 3+placesH+listH, mid)
 	low := area{0, 4 + placesH + listH, mid, bodyH - placesH - listH - 2}
 	if fm := m.form(); fm != nil {
 		fm.draw(f, low.x, low.y, low.w, low.h)
@@ -524,7 +524,7 @@ func (m *Model) trialLine(t bench.Trial) string {
 // drawFoot is the last lines: what comes next, what was said, the keys.
 func (m *Model) drawFoot(f *frame) {
 	y := f.h - footH
-	f.line(0, y, f.w, dim, "─")
+	f.rule(0, y, f.w)
 	f.fill(0, y+1, f.w, step)
 	f.put(1, y+1, f.w-2, step, m.stepLine())
 	m.drawToast(f, y+2)
@@ -579,9 +579,8 @@ func (m *Model) drawToast(f *frame, y int) {
 }
 
 // onClick selects the place that was clicked on.
-func (m *Model) onClick(ms tea.Mouse) tea.Cmd {
+func (m *Model) onClick(ms tea.Mouse) {
 	if m.form() == nil && m.page == pageBoard && ms.Y >= 2 && ms.Y < 2+placesH && ms.X < 72 {
 		m.sel = ms.Y - 1
 	}
-	return nil
 }

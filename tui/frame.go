@@ -67,10 +67,10 @@ func (f *frame) right(x, y int, r role, s string) {
 	f.text(max(0, x-ansi.StringWidth(s)), y, r, s)
 }
 
-// line draws a rule over a part of a row.
-func (f *frame) line(x, y, width int, r role, s string) {
-	for i := 0; i < width; i++ {
-		f.text(x+i, y, r, s)
+// rule draws a rule over a part of a row.
+func (f *frame) rule(x, y, width int) {
+	for i := range width {
+		f.text(x+i, y, dim, "─")
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -120,7 +121,7 @@ func keyMsg(name string) tea.KeyPressMsg {
 func (d *desk) press(keys string) *desk {
 	d.t.Helper()
 	for _, word := range strings.Fields(keys) {
-		if len([]rune(word)) == 1 || strings.Contains("enter esc backspace up down home end space ctrl+c", word) {
+		if len([]rune(word)) == 1 || slices.Contains(strings.Fields("enter esc backspace up down home end space ctrl+c"), word) {
 			d.one(word)
 			continue
 		}

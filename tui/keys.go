@@ -49,7 +49,7 @@ func padKey(k tea.KeyPressMsg) string {
 		return "."
 	}
 	if k.Code >= tea.KeyKp0 && k.Code <= tea.KeyKp9 && k.Text == "" {
-		return string(rune('0' + k.Code - tea.KeyKp0))
+		return string('0' + k.Code - tea.KeyKp0)
 	}
 	s := k.String()
 	if s == "," && k.Text == "," { // the decimal key of many pads

@@ -198,7 +198,7 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.KeyPressMsg:
 		return m, m.onKey(msg)
 	case tea.MouseClickMsg:
-		return m, m.onClick(msg.Mouse())
+		m.onClick(msg.Mouse())
 	}
 	return m, nil
 }

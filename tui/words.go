@@ -97,10 +97,10 @@ func windowWords(w bench.Window, st timers.Standing) string {
 		return half + " dry"
 	case bench.Dough:
 		l := bench.MixLetter(w.Mix)
-		switch {
-		case st.Phase == timers.Over:
+		switch st.Phase {
+		case timers.Over:
 			return "dough " + l + " OVER"
-		case st.Phase == timers.Early:
+		case timers.Early:
 			return "dough " + l + " from"
 		}
 		return "dough " + l + " ends"
@@ -170,12 +170,8 @@ func (m *Model) alarmWords(al timers.Alarm) string {
 	words := ""
 	switch w.What {
 	case bench.DryBoth, bench.DryCast, bench.DryTeeth:
-		words = strings.ToUpper(strings.TrimSuffix(string(w.What), " drying")) + " DRY"
-		if end == timers.Limit {
-			words = strings.ToUpper(strings.TrimSuffix(string(w.What), " drying")) + ": SEPARATOR TOO OLD"
-		} else if end == timers.Warning {
-			words = "SEPARATOR SOON TOO OLD"
-		}
+		half := strings.ToUpper(strings.TrimSuffix(string(w.What), " drying"))
+		words = map[timers.End]string{timers.Floor: half + " DRY", timers.Warning: half + ": SEPARATOR SOON TOO OLD", timers.Limit: half + ": SEPARATOR TOO OLD"}[end]
 	case bench.Dough:
 		words = map[timers.End]string{timers.Floor: "DOUGH EXPECTED (estimate): LOOK", timers.Warning: "DOUGH ENDS SOON (estimate)", timers.Limit: "DOUGH SPENT (estimate)"}[end] + " · mix " + bench.MixLetter(w.Mix)
 	case bench.Hold:

@@ -447,17 +447,17 @@ func stages(s []house.Stage) error {
 	}
 	return house.ValidStages(s)
 }
-func numbers(name string, ns []int, least, most int) error {
-	if len(ns) < least || len(ns) > most {
-		return fmt.Errorf("%s lists %d: give %d to %d", name, len(ns), least, most)
+func flasks(ns []int) error {
+	if len(ns) < 1 || len(ns) > 9 {
+		return fmt.Errorf("flasks lists %d: give 1 to 9", len(ns))
 	}
 	seen := map[int]bool{}
 	for _, n := range ns {
-		if err := no(name, n); err != nil {
+		if err := no("flasks", n); err != nil {
 			return err
 		}
 		if seen[n] {
-			return fmt.Errorf("%s names %d twice", name, n)
+			return fmt.Errorf("flasks names %d twice", n)
 		}
 		seen[n] = true
 	}
@@ -483,9 +483,9 @@ func between(name string, v, lo, hi float64, unit string) error {
 	}
 	return nil
 }
-func seconds(name string, s, least int) error {
-	if s < least || s > maxSeconds {
-		return fmt.Errorf("%s must be %d to %d seconds, not %d", name, least, maxSeconds, s)
+func seconds(name string, s int) error {
+	if s < 0 || s > maxSeconds {
+		return fmt.Errorf("%s must be 0 to %d seconds, not %d", name, maxSeconds, s)
 	}
 	return nil
 }
@@ -515,19 +515,19 @@ func (b FlaskOpen) Valid() error {
 }
 func (b FlaskMove) Valid() error { return first(no("flask", b.Flask), place(b.Place)) }
 func (b Coat) Valid() error {
-	return first(no("flask", b.Flask), oneOf("half", b.Half, Halves), seconds("dry_min_s", b.DryMinS, 0), seconds("dry_max_s", b.DryMaxS, 0), upTo("dry_max_s", b.DryMaxS, b.DryMinS), text("lot", b.Lot, 60))
+	return first(no("flask", b.Flask), oneOf("half", b.Half, Halves), seconds("dry_min_s", b.DryMinS), seconds("dry_max_s", b.DryMaxS), upTo("dry_max_s", b.DryMaxS, b.DryMinS), text("lot", b.Lot, 60))
 }
 func (b MixMake) Valid() error {
-	return first(orNew("mix", b.Mix), numbers("flasks", b.Flasks, 1, 9), text("resin", b.Resin, 40), orHouse("powder_g", b.PowderG, 0.1, maxGrams, "g"),
+	return first(orNew("mix", b.Mix), flasks(b.Flasks), text("resin", b.Resin, 40), orHouse("powder_g", b.PowderG, 0.1, maxGrams, "g"),
 		orHouse("liquid_g", b.LiquidG, 0.1, maxGrams, "g"), text("powder_lot", b.PowderLot, 60), text("liquid_lot", b.LiquidLot, 60),
-		orHouse("room_c", b.RoomC, 5, 45, "°C"), between("jar_c", b.JarC, -30, 45, "°C"), seconds("dough_s", b.DoughS, 0), seconds("work_s", b.WorkS, 0), upTo("work_s", b.WorkS, b.DoughS))
+		orHouse("room_c", b.RoomC, 5, 45, "°C"), between("jar_c", b.JarC, -30, 45, "°C"), seconds("dough_s", b.DoughS), seconds("work_s", b.WorkS), upTo("work_s", b.WorkS, b.DoughS))
 }
-func (b MixServe) Valid() error { return first(no("mix", b.Mix), numbers("flasks", b.Flasks, 1, 9)) }
+func (b MixServe) Valid() error { return first(no("mix", b.Mix), flasks(b.Flasks)) }
 func (b MixDough) Valid() error { return no("mix", b.Mix) }
 func (b MixStiff) Valid() error { return no("mix", b.Mix) }
 func (b PressIn) Valid() error  { return first(no("flask", b.Flask), orNew("press", b.Press)) }
 func (b PressAt) Valid() error {
-	return first(no("flask", b.Flask), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), seconds("hold_s", b.HoldS, 0))
+	return first(no("flask", b.Flask), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), seconds("hold_s", b.HoldS))
 }
 func (b PressOpen) Valid() error { return no("flask", b.Flask) }
 func grams(g float64) error {
@@ -552,10 +552,10 @@ func (b MetalToMetal) Valid() error {
 	return first(no("flask", b.Flask), orNew("press", b.Press), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"))
 }
 func (b Clamp) Valid() error {
-	return first(no("flask", b.Flask), between("backed_off_turn", b.BackedOffTurn, 0, 4, "turns"), seconds("bench_min_s", b.BenchMinS, 0), seconds("bench_max_s", b.BenchMaxS, 0), upTo("bench_max_s", b.BenchMaxS, b.BenchMinS))
+	return first(no("flask", b.Flask), between("backed_off_turn", b.BackedOffTurn, 0, 4, "turns"), seconds("bench_min_s", b.BenchMinS), seconds("bench_max_s", b.BenchMaxS), upTo("bench_max_s", b.BenchMaxS, b.BenchMinS))
 }
 func (b BathLoad) Valid() error {
-	if err := first(orNew("load", b.Load), orNew("bath", b.Bath), numbers("flasks", b.Flasks, 1, 9), line("programme", b.Programme, 60), stages(b.Stages), orHouse("bath_c", b.BathC, 1, 105, "°C"), seconds("max_s", b.MaxS, 0)); err != nil {
+	if err := first(orNew("load", b.Load), orNew("bath", b.Bath), flasks(b.Flasks), line("programme", b.Programme, 60), stages(b.Stages), orHouse("bath_c", b.BathC, 1, 105, "°C"), seconds("max_s", b.MaxS)); err != nil {
 		return err
 	}
 	if err := upTo("max_s", b.MaxS, house.LengthS(b.Stages)); err != nil {
@@ -580,12 +580,12 @@ func (b BathReading) Valid() error {
 	return first(no("bath", b.Bath), between("temp_c", b.TempC, 0, 130, "°C"), text("source", b.Source, 60))
 }
 func (b BathUnload) Valid() error {
-	return first(numbers("flasks", b.Flasks, 1, 9), seconds("bench_s", b.BenchS, 0))
+	return first(flasks(b.Flasks), seconds("bench_s", b.BenchS))
 }
 func (b CoolWater) Valid() error {
-	return first(numbers("flasks", b.Flasks, 1, 9), seconds("water_s", b.WaterS, 0))
+	return first(flasks(b.Flasks), seconds("water_s", b.WaterS))
 }
-func (b Deflask) Valid() error { return numbers("flasks", b.Flasks, 1, 9) }
+func (b Deflask) Valid() error { return flasks(b.Flasks) }
 func (b Remount) Valid() error {
 	return first(no("flask", b.Flask), between("pin_mm", b.PinMM, 0, 20, "mm"))
 }
@@ -599,7 +599,7 @@ func (b Note) Valid() error {
 	return line("text", b.Text, 400)
 }
 func (b TimerStart) Valid() error {
-	if err := first(orNew("timer", b.Timer), line("label", b.Label, 40), oneOf("count", b.Count, Counts), seconds("min_s", b.MinS, 0), seconds("aim_s", b.AimS, 0), seconds("max_s", b.MaxS, 0)); err != nil {
+	if err := first(orNew("timer", b.Timer), line("label", b.Label, 40), oneOf("count", b.Count, Counts), seconds("min_s", b.MinS), seconds("aim_s", b.AimS), seconds("max_s", b.MaxS)); err != nil {
 		return err
 	}
 	switch b.Count {

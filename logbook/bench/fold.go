@@ -386,7 +386,7 @@ func (b *Bench) Alive() []bool {
 		}
 	}
 	alive := func(i int, it *Item) bool {
-		for _, s := range append(it.Record.Action.Body.Subjects(), it.Body.Subjects()...) {
+		for _, s := range append(it.Action.Body.Subjects(), it.Body.Subjects()...) {
 			if subject(s) {
 				return true
 			}
