@@ -81,7 +81,7 @@ func digits() string {
 
 // branch is one act with its body.
 func branch(body Body) *jsonschema.Schema {
-	r := jsonschema.Reflector{Anonymous: true, ExpandedStruct: true, DoNotReference: true}
+	r := jsonschema.Reflector{Anonymous: true, ExpandedStruct: true, DoNotReference: true, Namer: reflect.Type.String}
 	b := r.Reflect(body)
 	b.Version = ""
 	narrow(b)
