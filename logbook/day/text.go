@@ -1,0 +1,281 @@
+package day
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/units"
+)
+
+// page gathers the lines of a sheet.
+type page struct{ bytes.Buffer }
+
+// width is what a line of the sheet keeps to, where words allow.
+const width = 80
+
+// line writes one line, breaking it between words; what hangs over is indented.
+func (p *page) line(indent int, format string, a ...any) {
+	room := width - indent
+	pad := strings.Repeat(" ", indent)
+	var row string
+	for _, word := range strings.SplitAfter(fmt.Sprintf(format, a...), " ") {
+		if row != "" && utf8.RuneCountInString(row)+utf8.RuneCountInString(strings.TrimRight(word, " ")) > room {
+			p.WriteString(pad + strings.TrimRight(row, " ") + "\n")
+			row = "    "
+		}
+		row += word
+	}
+	p.WriteString(strings.TrimRight(pad+row, " ") + "\n")
+}
+
+// section begins a part of the sheet.
+func (p *page) section(name string) { p.WriteString("\n" + name + "\n") }
+
+// Text writes the day sheet for people.
+func (s Sheet) Text(w io.Writer) error {
+	p := &page{}
+	s.top(p)
+	for _, f := range s.flasks() {
+		s.flask(p, f)
+	}
+	if len(s.flasks()) == 0 {
+		p.WriteString("\nNo flask stood on the bench.\n")
+	}
+	s.mixing(p)
+	s.bathing(p)
+	s.rest(p)
+	s.history(p)
+	if slices.ContainsFunc(s.Bench.Items, bench.Item.Corrected) {
+		p.WriteString("\n* corrected: see CORRECTIONS, or an earlier sheet\n")
+	}
+	p.WriteString("\nLogbook head when this sheet was made: " + s.Head + "\n")
+	if _, err := w.Write(p.Bytes()); err != nil {
+		return fmt.Errorf("write day sheet: %w", err)
+	}
+	return nil
+}
+
+func (s Sheet) top(p *page) {
+	p.line(0, "DAY SHEET   %s   %s", s.From.Format("Monday 2 January 2006"), s.From.Location())
+	if long := s.Until.Sub(s.From); long != 24*time.Hour {
+		p.line(0, "The clocks were changed: this day has %s (UTC%s to UTC%s).", units.FormatDuration(long), s.From.Format("-07:00"), s.Until.Add(-1).Format("-07:00"))
+	}
+	if !s.Known.IsZero() {
+		p.line(0, "As it was known %s.", s.Known.In(s.From.Location()).Format("Mon 2 Jan 2006 15:04:05 -07:00"))
+	}
+	if s.Bench.House.Lab != "" {
+		p.line(0, "%s", s.Bench.House.Lab)
+	}
+	crew := ""
+	for _, it := range s.Bench.Items {
+		if c, ok := it.Body.(action.Crew); ok && it.Stamp.At.Before(s.Until) {
+			if s.has(it.Stamp.At) && crew != "" {
+				crew += ", "
+			} else {
+				crew = ""
+			}
+			crew += c.Initials
+			if s.has(it.Stamp.At) {
+				crew += " from " + s.clock(it.Stamp.At)
+			}
+		}
+	}
+	if crew != "" {
+		p.line(0, "At the bench: %s", crew)
+	}
+}
+
+// clock writes the time of day; another date, and the offset on a day on which the
+// clocks were changed, are added.
+func (s Sheet) clock(t time.Time) string {
+	t = t.In(s.From.Location())
+	layout := "15:04"
+	if !s.has(t) {
+		layout = "Mon 2 Jan 15:04"
+	}
+	if s.Until.Sub(s.From) != 24*time.Hour {
+		layout += " MST"
+	}
+	return t.Format(layout)
+}
+
+func (s Sheet) flask(p *page, f *bench.Flask) {
+	opened := func(name string) string { return s.mark(f, "flask-open", name) }
+	head := fmt.Sprintf("FLASK %d   case %s%s   %s%s, %s%s", f.No, f.Case, opened("case"), f.Base, opened("base"), f.Size, opened("size"))
+	if f.Tag != "" {
+		head += "   tag " + f.Tag + opened("tag")
+	}
+	p.section(head)
+	state := fmt.Sprintf("stands on place %d: %s", f.Place, f.Stage)
+	if f.Outcome != "" {
+		state = fmt.Sprintf("%s%s %s%s", f.Outcome, s.mark(f, "outcome", "outcome"), s.clock(f.Ended.At), s.mark(f, "outcome", "at"))
+		if len(f.Defects) > 0 {
+			state += ": " + strings.Join(f.Defects, ", ") + s.mark(f, "outcome", "defects")
+		}
+	}
+	p.line(2, "opened %s%s; %s", s.clock(f.Opened.At), opened("at"), state)
+	if f.PinMM != nil {
+		p.line(2, "pin opening %s%s", units.FormatLength(*f.PinMM), s.mark(f, "remount", "pin_mm"))
+	}
+	s.closures(p, f)
+	for i, sp := range s.spells(f) {
+		if i == 0 {
+			p.line(2, "windows")
+		}
+		lasted, verdict := s.went(sp)
+		p.line(4, "%-22s %s%s: %s", sp.what+sp.mark, lasted, sp.asked(), verdict)
+	}
+	first := true
+	for _, o := range f.Oddities {
+		if !s.has(o.At.At) {
+			continue
+		}
+		if first {
+			p.line(2, "unusual")
+		}
+		first = false
+		why := action.ReasonWords(o.Why)
+		if why == "" {
+			why = "no reason asked for again"
+		}
+		p.line(4, "%s  %s%s: %s", s.clock(o.At.At), by(o.By), strings.ReplaceAll(o.What, "-", " "), why)
+	}
+	s.notes(p, 2, f.Notes)
+}
+
+// by writes initials before something, where they are known.
+func by(initials string) string {
+	if initials == "" {
+		return ""
+	}
+	return initials + "  "
+}
+
+func (s Sheet) notes(p *page, indent int, notes []bench.Said) {
+	for _, n := range notes {
+		if s.has(n.At.At) {
+			p.line(indent, "note %s  %s%s", s.clock(n.At.At), by(n.By), n.Text)
+		}
+	}
+}
+
+func (s Sheet) closures(p *page, f *bench.Flask) {
+	psi := func(v float64) string { return units.FormatPressure(v, s.Bench.House.Units.Pressure) }
+	title := false
+	for _, t := range f.Trials {
+		if !s.hasAny(&t.In, t.At, t.Out, t.Judged) {
+			continue
+		}
+		if !title {
+			p.line(2, "trial closures")
+			title = true
+		}
+		words := []string{fmt.Sprintf("%d%s  %s", t.N, star(t.Corrected), s.clock(t.In.At))}
+		if t.Added {
+			words = append(words, "dough added")
+		}
+		if t.At != nil {
+			words = append(words, psi(t.PSI))
+		}
+		switch {
+		case t.Out != nil && t.At != nil:
+			words = append(words, fmt.Sprintf("held %s of %s", units.FormatDuration(sec(t.HeldS)), units.FormatDuration(sec(t.HoldAimS))))
+		case t.At != nil:
+			words = append(words, "at pressure since "+s.clock(t.At.At))
+		}
+		if t.Judged != nil {
+			words = append(words, "flash "+t.Grade)
+			if !s.has(t.Judged.At) {
+				words = append(words, "judged "+s.clock(t.Judged.At))
+			}
+		} else {
+			words = append(words, "flash not judged by the end of the day")
+		}
+		if t.Grams > 0 {
+			words = append(words, plain(t.Grams)+" g")
+		}
+		if len(t.Where) > 0 {
+			words = append(words, strings.Join(t.Where, ", "))
+		}
+		p.line(4, "%s", strings.Join(words, "   "))
+	}
+	if f.Inspected {
+		p.line(2, "mould inspected and found full%s", s.mark(f, "inspect"))
+	}
+	if f.SheetOut == nil && f.Metal == nil {
+		return
+	}
+	var words []string
+	if f.SheetOut != nil {
+		words = append(words, fmt.Sprintf("sheet out %s%s", s.clock(f.SheetOut.At), s.mark(f, "sheet-out")))
+	}
+	if f.Metal != nil {
+		at := "metal to metal " + s.clock(f.Metal.At)
+		if f.MetalPSI > 0 {
+			at += " at " + psi(f.MetalPSI)
+		}
+		words = append(words, at+s.mark(f, "metal-to-metal"))
+	}
+	if f.Clamped != nil {
+		words = append(words, fmt.Sprintf("clamped %s, backed off %s turn%s", s.clock(f.Clamped.At), plain(f.BackedOff), s.mark(f, "clamp")))
+	}
+	p.line(2, "final closure: %s", strings.Join(words, "; "))
+}
+
+func (s Sheet) mixing(p *page) {
+	for i, m := range s.mixes() {
+		if i == 0 {
+			p.section("MIXES")
+		}
+		about := action.Subject{Class: 'm', No: m.No}
+		made := func(name string) string { return star(s.corrected(about, "mix", name)) }
+		p.line(2, "%s  made %s%s   %s%s %s g%s powder, %s g%s liquid   for flask %s", m.Letter(), s.clock(m.Made.At), made("at"),
+			m.Resin, made("resin"), plain(m.PowderG), made("powder_g"), plain(m.LiquidG), made("liquid_g"), strings.ReplaceAll(list(m.Flasks), " ", ", "))
+		p.line(5, "powder lot %s%s, liquid lot %s%s   room %s%s   number %d", lot(m.PowderLot), made("powder_lot"), lot(m.LiquidLot), made("liquid_lot"),
+			units.FormatTemp(m.RoomC, s.Bench.House.Units.Temperature), made("room_c"), m.No)
+		words := fmt.Sprintf("expected dough from %s%s, workable until %s%s (estimates)", s.clock(m.Made.At.Add(sec(m.DoughS))), made("dough_s"), s.clock(m.Made.At.Add(sec(m.WorkS))), made("work_s"))
+		if m.Dough != nil {
+			words += "; dough " + s.clock(m.Dough.At) + star(s.corrected(about, "mix-dough"))
+		}
+		if m.Stiff != nil {
+			words += "; too stiff " + s.clock(m.Stiff.At) + star(s.corrected(about, "mix-stiff"))
+		}
+		p.line(5, "%s", words)
+		s.notes(p, 5, m.Notes)
+	}
+}
+
+func lot(l string) string {
+	if l == "" {
+		return "not given"
+	}
+	return l
+}
+
+func (s Sheet) bathing(p *page) {
+	temp := func(v float64) string { return units.FormatTemp(v, s.Bench.House.Units.Temperature) }
+	for i, l := range s.loads() {
+		if i == 0 {
+			p.section("BATH LOADS")
+		}
+		p.line(2, "%d  bath %d, in %s%s at %s   flask %s   programme %s", l.No, l.Bath, s.clock(l.In.At), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")),
+			temp(l.BathC), strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme)
+		var stages []string
+		for _, st := range l.Stages {
+			words := temp(st.TempC) + " for " + units.FormatDuration(sec(st.HoldS))
+			if st.RampS > 0 {
+				words = "in " + units.FormatDuration(sec(st.RampS)) + " to " + words
+			}
+			stages = append(stages, words)
+		}
+		p.line(5, "%s", strings.Join(stages, "; "))
+		s.notes(p, 5, l.Notes)
+	}
+}

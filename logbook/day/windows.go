@@ -1,0 +1,111 @@
+package day
+
+import (
+	"fmt"
+	"time"
+
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/logbook/units"
+	"flaskside/timers"
+)
+
+// spell is a window of a flask as it went: from a beginning until an end that has
+// come or not, against what was asked for.
+type spell struct {
+	what     string
+	from     timers.Stamp
+	to       *timers.Stamp // nil while it runs
+	min, max time.Duration // zero for none
+	estimate bool          // the ends asked for are estimates
+	mark     string
+}
+
+func sec(s int) time.Duration { return time.Duration(s) * time.Second }
+
+// spells lists the windows of a flask in the order of the route.
+func (s Sheet) spells(f *bench.Flask) []spell {
+	var out []spell
+	add := func(sp spell) {
+		if _, ok := took(sp.from, sp.to); !ok {
+			sp.to = nil
+		}
+		if sp.from.At.Before(s.Until) && (sp.to == nil || !sp.to.At.Before(s.From)) {
+			out = append(out, sp)
+		}
+	}
+	var packed, closed *timers.Stamp
+	if len(f.Trials) > 0 {
+		packed = &f.Trials[0].In
+	}
+	closed = f.Metal
+	for _, name := range []string{"cast", "teeth"} {
+		if h := f.Halves[name]; h != nil {
+			add(spell{what: name + " half drying", from: h.Coated, to: packed, min: sec(h.MinS), max: sec(h.MaxS), mark: s.mark(f, "coat", "at", "half", "dry_min_s", "dry_max_s")})
+		}
+	}
+	if m := s.Bench.MixOf(f); m != nil {
+		add(spell{what: "dough, mix " + m.Letter(), from: m.Made, to: closed, max: sec(m.WorkS), estimate: true, mark: s.mark(f, "mix", "at", "work_s")})
+	}
+	for _, t := range f.Trials {
+		if t.At != nil {
+			add(spell{what: fmt.Sprintf("press hold, trial %d", t.N), from: *t.At, to: t.Out, min: sec(t.HoldAimS), mark: star(t.Corrected)})
+		}
+	}
+	if f.Clamped != nil {
+		add(spell{what: "bench set", from: *f.Clamped, to: f.InBath, min: sec(f.BenchMinS), max: sec(f.BenchMaxS), mark: s.mark(f, "clamp", "at", "bench_min_s", "bench_max_s")})
+	}
+	if l := s.Bench.LoadOf(f); l != nil && f.InBath != nil {
+		add(spell{what: fmt.Sprintf("cure, load %d", l.No), from: *f.InBath, to: f.OutBath, min: sec(house.LengthS(l.Stages)), max: sec(l.MaxS), mark: s.mark(f, "bath-load", "at", "stages", "max_s")})
+	}
+	if f.OutBath != nil {
+		add(spell{what: "bench cooling", from: *f.OutBath, to: f.InWater, min: sec(f.CoolS), mark: s.mark(f, "bath-unload")})
+	}
+	if f.InWater != nil {
+		add(spell{what: "water cooling", from: *f.InWater, to: f.Deflasked, min: sec(f.WaterS), mark: s.mark(f, "cool-water")})
+	}
+	return out
+}
+
+// asked words what was asked for of a window.
+func (sp spell) asked() string {
+	words := ""
+	if sp.min > 0 {
+		words = ", at least " + units.FormatDuration(sp.min)
+	}
+	if sp.max > 0 {
+		words += ", at most " + units.FormatDuration(sp.max)
+	}
+	if sp.estimate {
+		words += " (estimate)"
+	}
+	return words
+}
+
+// went words how long a window lasted and whether it was kept.
+func (s Sheet) went(sp spell) (lasted, verdict string) {
+	p, ended := took(sp.from, sp.to)
+	if !ended {
+		verdict = "runs on"
+		if sp.min > 0 {
+			verdict += ", not before " + s.clock(sp.from.At.Add(sp.min))
+		}
+		if sp.max > 0 {
+			verdict += ", not after " + s.clock(sp.from.At.Add(sp.max))
+		}
+		return "since " + s.clock(sp.from.At), verdict
+	}
+	lasted = units.FormatDuration(p.For)
+	if p.Estimated {
+		lasted += " by the wall clock" // the machine was restarted in between
+	}
+	switch {
+	case p.For < sp.min:
+		verdict = "missed: " + units.FormatDuration(sp.min-p.For) + " short"
+	case sp.max > 0 && p.For > sp.max:
+		verdict = "missed: " + units.FormatDuration(p.For-sp.max) + " over"
+	default:
+		verdict = "kept"
+	}
+	return lasted, verdict
+}
