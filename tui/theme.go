@@ -1,7 +1,6 @@
 package tui
 
 import (
-	"image/color"
 	"strings"
 
 	"charm.land/lipgloss/v2"
@@ -15,49 +14,60 @@ const (
 	plain  role = iota
 	dim         // rules, what can wait
 	strong      // what is read first
-	accent      // the one accent: the selected flask, the next step
+	accent      // the one accent: names, choices, the next step
 	good        // ready, reached
 	warn        // soon
 	alarm       // now, and not answered
 	chosen      // the selected row
 	step        // the line to read before pressing
 	entry       // what is being typed
-	curve       // the flash chart: points and their line
-	band        // the flash chart: the forecast
+	curve       // the flash chart: the trend
+	band        // the flash chart: its band
 	roles
 )
 
-// theme holds the escape codes of each role, worked out once.
-type theme struct {
-	dark    bool
-	on, off [roles]string
+// look is how a role is drawn; "" leaves the terminal's own colour.
+type look struct {
+	fg, bg          string
+	bold, underline bool
 }
 
-// newTheme makes the theme for a dark or a light background. The palette keeps a
-// contrast of at least 4.5:1 to black and to white (WCAG 2.2) and tells good, warn
-// and alarm apart by lightness too.
-func newTheme(dark bool) *theme {
-	pick := lipgloss.LightDark(dark)
-	c := func(light, night string) color.Color { return pick(lipgloss.Color(light), lipgloss.Color(night)) }
-	s := lipgloss.NewStyle
-	accentC := c("#00607a", "#6fd3e8")
-	styles := [roles]lipgloss.Style{
-		plain:  s(),
-		dim:    s().Foreground(c("#5c5c5c", "#9a9a9a")),
-		strong: s().Bold(true),
-		accent: s().Foreground(accentC).Bold(true),
-		good:   s().Foreground(c("#1b6e2d", "#8fdc8f")).Bold(true),
-		warn:   s().Foreground(c("#8a4b00", "#ffc766")).Bold(true),
-		alarm:  s().Foreground(c("#ffffff", "#000000")).Background(c("#a8122a", "#ff9d8a")).Bold(true),
-		chosen: s().Foreground(accentC).Bold(true),
-		step:   s().Foreground(c("#ffffff", "#000000")).Background(accentC).Bold(true),
-		entry:  s().Underline(true).Bold(true),
-		curve:  s().Foreground(accentC).Bold(true),
-		band:   s().Foreground(c("#5c5c5c", "#9a9a9a")),
+// looks is the palette for a dark or a light background. It keeps a contrast of at
+// least 4.5:1 (WCAG 2.2) and tells good, warn and alarm apart by lightness too.
+func looks(dark bool) [roles]look {
+	ink, dimInk, goodInk, warnInk, alarmPaper, inverse := "#00607a", "#5c5c5c", "#1b6e2d", "#8a4b00", "#a8122a", "#ffffff"
+	if dark {
+		ink, dimInk, goodInk, warnInk, alarmPaper, inverse = "#6fd3e8", "#9a9a9a", "#8fdc8f", "#ffc766", "#ff9d8a", "#000000"
 	}
-	t := &theme{dark: dark}
-	for r, st := range styles {
-		t.on[r], t.off[r], _ = strings.Cut(st.Render("x"), "x")
+	return [roles]look{
+		dim:    {fg: dimInk},
+		strong: {bold: true},
+		accent: {fg: ink, bold: true},
+		good:   {fg: goodInk, bold: true},
+		warn:   {fg: warnInk, bold: true},
+		alarm:  {fg: inverse, bg: alarmPaper, bold: true},
+		chosen: {fg: ink, bold: true},
+		step:   {fg: inverse, bg: ink, bold: true},
+		entry:  {bold: true, underline: true},
+		curve:  {fg: ink, bold: true},
+		band:   {fg: dimInk},
+	}
+}
+
+// theme holds the escape codes of each role, worked out once.
+type theme struct{ on, off [roles]string }
+
+func newTheme(dark bool) *theme {
+	t := &theme{}
+	for r, l := range looks(dark) {
+		s := lipgloss.NewStyle().Bold(l.bold).Underline(l.underline)
+		if l.fg != "" {
+			s = s.Foreground(lipgloss.Color(l.fg))
+		}
+		if l.bg != "" {
+			s = s.Background(lipgloss.Color(l.bg))
+		}
+		t.on[r], t.off[r], _ = strings.Cut(s.Render("x"), "x")
 	}
 	return t
 }

@@ -1,0 +1,149 @@
+package tui
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+)
+
+// svg draws a frame cell by cell, so that every character stands exactly where the
+// terminal has it.
+func svg(f *frame, dark bool) string {
+	const cw, ch, size = 9, 19, 15
+	paper, ink := "#ffffff", "#202020"
+	if dark {
+		paper, ink = "#14181c", "#d8dee4"
+	}
+	ls := looks(dark)
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" font-family="DejaVu Sans Mono, Menlo, Consolas, monospace" font-size="%d">`+"\n", f.w*cw+16, f.h*ch+16, size)
+	fmt.Fprintf(&b, `<rect width="100%%" height="100%%" rx="6" fill="%s"/>`+"\n", paper)
+	for y := range f.h {
+		for x := 0; x < f.w; {
+			r := f.cells[y*f.w+x].role
+			end := x
+			for end < f.w && f.cells[y*f.w+end].role == r {
+				end++
+			}
+			if l := ls[r]; l.bg != "" {
+				fmt.Fprintf(&b, `<rect x="%d" y="%d" width="%d" height="%d" fill="%s"/>`+"\n", 8+x*cw, 8+y*ch, (end-x)*cw, ch, l.bg)
+			}
+			x = end
+		}
+		for x := 0; x < f.w; {
+			c := f.cells[y*f.w+x]
+			if strings.TrimSpace(c.s) == "" {
+				x++
+				continue
+			}
+			// A run of one look, each character placed by itself.
+			end, text := x, ""
+			var xs []string
+			for end < f.w && f.cells[y*f.w+end].role == c.role && strings.TrimSpace(f.cells[y*f.w+end].s) != "" {
+				text += f.cells[y*f.w+end].s
+				xs = append(xs, strconv.Itoa(8+end*cw))
+				end++
+			}
+			l, weight := ls[c.role], ""
+			if l.bold {
+				weight = ` font-weight="bold"`
+			}
+			fg := l.fg
+			if fg == "" {
+				fg = ink
+			}
+			fmt.Fprintf(&b, `<text x="%s" y="%d" fill="%s"%s>%s</text>`+"\n", strings.Join(xs, " "), 8+y*ch+14, fg, weight, html.EscapeString(text))
+			x = end
+		}
+	}
+	b.WriteString("</svg>\n")
+	return b.String()
+}
+
+// TestPictures keeps the pictures of the README those of the program.
+func TestPictures(t *testing.T) {
+	for _, p := range []struct {
+		name string
+		w, h int
+		keys string
+		dark bool
+	}{
+		{"bench", 80, 24, "", true},
+		{"bench-light", 80, 24, "", false},
+		{"flask", 100, 30, "*", true},
+		{"wide", 160, 45, "", true},
+	} {
+		d := demoDesk(t, p.w, p.h, 19*time.Minute)
+		d.press(p.keys)
+		got := svg(d.m.draw(), p.dark)
+		path := filepath.Join("..", "testdata", "screens", p.name+".svg")
+		if *updateScreens {
+			if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			continue
+		}
+		want, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if string(want) != got {
+			t.Errorf("the picture %s is no longer that of the program (run with -update-screens)", path)
+		}
+	}
+}
+
+// contrast is the ratio of WCAG 2.2, success criterion 1.4.3: relative luminance
+// by its definition there.
+func contrast(a, b string) float64 {
+	lum := func(hex string) float64 {
+		v, err := strconv.ParseUint(hex[1:], 16, 32)
+		if err != nil {
+			return math.NaN()
+		}
+		ch := func(shift uint) float64 {
+			c := float64(v>>shift&0xff) / 255
+			if c <= 0.04045 {
+				return c / 12.92
+			}
+			return math.Pow((c+0.055)/1.055, 2.4)
+		}
+		return 0.2126*ch(16) + 0.7152*ch(8) + 0.0722*ch(0)
+	}
+	x, y := lum(a), lum(b)
+	return (max(x, y) + 0.05) / (min(x, y) + 0.05)
+}
+
+// TestContrast holds the palette to 4.5:1 (WCAG 2.2), on black and on white paper
+// and on a bright and a dark grey that terminals use.
+func TestContrast(t *testing.T) {
+	if got := contrast("#777777", "#ffffff"); math.Abs(got-4.478) > 0.001 { // a known pair just below the line (from memory)
+		t.Errorf("contrast of #777777 on white is %.3f, want 4.478", got)
+	}
+	for _, dark := range []bool{true, false} {
+		papers := []string{"#ffffff", "#f4f4f4"}
+		if dark {
+			papers = []string{"#000000", "#14181c", "#282c34"}
+		}
+		for r, l := range looks(dark) {
+			on := papers
+			if l.bg != "" {
+				on = []string{l.bg}
+			}
+			for _, p := range on {
+				if l.fg == "" {
+					continue
+				}
+				if c := contrast(l.fg, p); c < 4.5 {
+					t.Errorf("role %d, dark %v: %s on %s has a contrast of %.2f, want 4.5", r, dark, l.fg, p, c)
+				}
+			}
+		}
+	}
+}
