@@ -1,0 +1,56 @@
+// Flaskside is the bench of the person who packs and heat-cures denture bases.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"charm.land/fang/v2"
+
+	_ "time/tzdata" // a bench in any zone, on any machine
+)
+
+// version is set when a release is built.
+var version = "development"
+
+func main() { os.Exit(run(os.Args[1:])) }
+
+// run is the whole program: it gives the exit code, 0, 1 for an error, 2 for wrong
+// usage, or the one that an error asks for.
+func run(args []string) int {
+	root := rootCommand()
+	root.SetArgs(args)
+	err := fang.Execute(context.Background(), root, fang.WithVersion(version), fang.WithoutManpage(),
+		fang.WithErrorHandler(func(w io.Writer, _ fang.Styles, err error) {
+			_, _ = fmt.Fprintln(w, "flaskside: "+oneLine(err)) // nowhere to tell a failing stderr
+		}))
+	var code exitCode
+	var wrong usageError
+	switch {
+	case err == nil:
+		return 0
+	case errors.As(err, &code):
+		return code.code
+	case errors.As(err, &wrong):
+		return 2
+	}
+	return 1
+}
+
+// oneLine is what the person is told: one line, whatever the error.
+func oneLine(err error) string {
+	out := []rune{}
+	for _, r := range err.Error() {
+		switch {
+		case r == '\n':
+			out = append(out, ';', ' ')
+		case r < 0x20 || r == 0x7f:
+		default:
+			out = append(out, r)
+		}
+	}
+	return string(out)
+}

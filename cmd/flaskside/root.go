@@ -1,0 +1,123 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// options are the flags that every command knows.
+type options struct {
+	book string
+	by   string
+}
+
+// usageError is a command said wrongly: exit code 2.
+type usageError struct{ error }
+
+// Unwrap gives the error within.
+func (e usageError) Unwrap() error { return e.error }
+
+// wrongUsage makes a usage error.
+func wrongUsage(format string, a ...any) error { return usageError{fmt.Errorf(format, a...)} }
+
+// exitCode is an error that wants an exit code of its own.
+type exitCode struct {
+	error
+	code int
+}
+
+// Unwrap gives the error within.
+func (e exitCode) Unwrap() error { return e.error }
+
+// rootCommand puts the program together: without a command it opens the bench.
+func rootCommand() *cobra.Command {
+	o := &options{}
+	root := &cobra.Command{
+		Use:   "flaskside",
+		Short: "The bench: several flasks from separator to deflask, timed, logged, never lost",
+		Long: "flaskside runs every timer of a denture flasking bench at once, logs each trial closure,\n" +
+			"and keeps an append-only logbook. Without a command it opens the bench.",
+		Example: "flaskside\nflaskside demo\nflaskside day --format text",
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return wrongUsage("there is no command %q: see flaskside --help", args[0])
+			}
+			return nil
+		},
+		SilenceUsage: true, SilenceErrors: true,
+		PersistentPreRunE: func(*cobra.Command, []string) error {
+			if len([]rune(o.by)) > 8 {
+				return wrongUsage("--by takes initials, at most 8 characters")
+			}
+			if o.book == "" {
+				path, err := defaultBook()
+				if err != nil {
+					return err
+				}
+				o.book = path
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, _ []string) error { return runBench(c.Context(), o.book, o.by) },
+	}
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
+	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
+	root.AddCommand(demoCommand())
+	return root
+}
+
+// demoCommand plays the invented shift.
+func demoCommand() *cobra.Command {
+	speed := 60.0
+	c := &cobra.Command{
+		Use:   "demo",
+		Short: "Play an invented shift on a scratch book; press any key to take over",
+		Args:  noArgs,
+		RunE:  func(c *cobra.Command, _ []string) error { return runDemo(c.Context(), speed) },
+	}
+	c.Flags().Float64Var(&speed, "speed", speed, "how many times faster than life")
+	return c
+}
+
+// noArgs refuses arguments as wrong usage.
+func noArgs(c *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		return wrongUsage("%s takes no arguments, not %q", c.CommandPath(), strings.Join(args, " "))
+	}
+	return nil
+}
+
+// defaultBook is bench.db in the user's data folder.
+func defaultBook() (string, error) {
+	home, err := os.UserHomeDir()
+	if err != nil {
+		home = ""
+	}
+	dir := ""
+	switch runtime.GOOS {
+	case "windows":
+		dir = os.Getenv("LocalAppData")
+	case "darwin":
+		if home != "" {
+			dir = filepath.Join(home, "Library", "Application Support")
+		}
+	default:
+		if dir = os.Getenv("XDG_DATA_HOME"); !filepath.IsAbs(dir) {
+			dir = ""
+			if home != "" {
+				dir = filepath.Join(home, ".local", "share")
+			}
+		}
+	}
+	if dir == "" {
+		return "", errors.New("no data folder is known on this machine: name the logbook with --book FILE")
+	}
+	return filepath.Join(dir, "flaskside", "bench.db"), nil
+}
