@@ -1,0 +1,162 @@
+// Package status tells in plain data how the bench stands: what is on each place,
+// which windows run, which alarms stand. It is what `flaskside status` prints, for
+// people and, as JSON, for other programs.
+package status
+
+import (
+	"math"
+	"time"
+
+	"flaskside/logbook"
+	"flaskside/logbook/bench"
+	"flaskside/timers"
+)
+
+// Status is the bench at one moment. Times are RFC 3339 with the offset of the
+// zone asked for; lengths of time are whole seconds.
+type Status struct {
+	At      time.Time    `json:"at"`             // the moment
+	Crew    string       `json:"crew,omitempty"` // initials of who is at the bench
+	Head    logbook.Head `json:"head"`           // end of the chain of records
+	Places  []Place      `json:"places"`         // the places with a flask on them
+	Windows []Window     `json:"windows"`        // most urgent first
+	Alarms  []Alarm      `json:"alarms"`         // most urgent first
+}
+
+// Place is a place of the bench with the flask on it.
+type Place struct {
+	Place     int    `json:"place"`
+	Flask     int    `json:"flask"`
+	Case      string `json:"case"`
+	Base      string `json:"base"`
+	Size      string `json:"size"`
+	Tag       string `json:"tag,omitempty"`
+	Stage     string `json:"stage"`
+	Next      string `json:"next"`   // the step that comes next
+	Trials    int    `json:"trials"` // trial closures begun
+	LastGrade string `json:"last_grade,omitempty"`
+	Mix       int    `json:"mix,omitempty"`
+	MixLetter string `json:"mix_letter,omitempty"`
+	Load      int    `json:"load,omitempty"`
+}
+
+// Window is a running window.
+type Window struct {
+	Key       string    `json:"key"`
+	What      string    `json:"what"`
+	Flasks    []int     `json:"flasks,omitempty"`
+	Mix       int       `json:"mix,omitempty"`
+	Load      int       `json:"load,omitempty"`
+	Timer     int       `json:"timer,omitempty"`
+	Label     string    `json:"label,omitempty"` // of a timer of the user's own
+	Phase     string    `json:"phase"`           // early, open or over
+	Last      string    `json:"last,omitempty"`  // the latest end reached
+	Next      string    `json:"next,omitempty"`  // the end that comes next
+	LeftS     int       `json:"left_s"`          // until next, rounded up; without one, minus the time since last (or since the start)
+	Due       time.Time `json:"due"`             // the hour of next (or of last) on the wall clock
+	Estimated bool      `json:"estimated"`       // the machine was restarted since the start: the wall clock decided
+}
+
+// Alarm is a condition that wants somebody, or did and was answered.
+type Alarm struct {
+	Key      string    `json:"key"`
+	What     string    `json:"what"` // the window, or what else
+	End      string    `json:"end"`  // which end of it
+	Flasks   []int     `json:"flasks,omitempty"`
+	Mix      int       `json:"mix,omitempty"`
+	Load     int       `json:"load,omitempty"`
+	Timer    int       `json:"timer,omitempty"`
+	Label    string    `json:"label,omitempty"`
+	State    string    `json:"state"`            // in the words of IEC 62682 / ISA-18.2
+	Priority string    `json:"priority"`         // high, medium or low
+	Rose     time.Time `json:"rose"`             // when the condition began
+	BackS    int       `json:"back_s,omitempty"` // shelved: seconds until it returns
+}
+
+// Of tells how the bench of a state stands at a moment.
+func Of(st logbook.State, now timers.Now) Status {
+	b := st.Bench
+	out := Status{At: now.Wall, Crew: b.Crew, Head: st.Head, Places: []Place{}, Windows: []Window{}, Alarms: []Alarm{}}
+	for p := 1; p <= 9; p++ {
+		if f := b.OnPlace(p); f != nil {
+			out.Places = append(out.Places, place(b, f, now))
+		}
+	}
+	byKey := map[string]bench.Window{}
+	var ws []timers.Window
+	for _, w := range b.Windows() {
+		byKey[w.Key] = w
+		ws = append(ws, w.Window)
+	}
+	for _, s := range timers.StandAll(ws, now) {
+		out.Windows = append(out.Windows, window(byKey[s.Key], s))
+	}
+	for _, a := range b.Alarms(now) {
+		out.Alarms = append(out.Alarms, alarm(byKey, a, now))
+	}
+	return out
+}
+
+func place(b *bench.Bench, f *bench.Flask, now timers.Now) Place {
+	p := Place{Place: f.Place, Flask: f.No, Case: f.Case, Base: f.Base, Size: f.Size, Tag: f.Tag, Stage: string(f.Stage),
+		Next: string(b.Next(f, now)), Trials: len(f.Trials), Mix: f.Mix, Load: f.Load}
+	if j := f.Judged(); len(j) > 0 {
+		p.LastGrade = j[len(j)-1].Grade
+	}
+	if f.Mix > 0 {
+		p.MixLetter = bench.MixLetter(f.Mix)
+	}
+	return p
+}
+
+func window(w bench.Window, s timers.Standing) Window {
+	out := Window{Key: w.Key, What: string(w.What), Flasks: w.Flasks, Mix: w.Mix, Load: w.Load, Timer: w.Timer, Label: w.Label,
+		Phase: string(s.Phase), LeftS: seconds(s.Left), Due: s.Due, Estimated: s.Estimated}
+	if s.Last != nil {
+		out.Last = string(s.Last.End)
+	}
+	if s.Next != nil {
+		out.Next = string(s.Next.End)
+	}
+	return out
+}
+
+func alarm(byKey map[string]bench.Window, a timers.Alarm, now timers.Now) Alarm {
+	key, end := timers.SplitSignalKey(a.Key)
+	out := Alarm{Key: a.Key, End: string(end), State: string(a.State), Priority: priority(a.Priority), Rose: now.Wall.Add(-a.Since.For), BackS: seconds(a.Back)}
+	if w, ok := byKey[key]; ok {
+		out.What, out.Flasks, out.Mix, out.Load, out.Timer, out.Label = string(w.What), w.Flasks, w.Mix, w.Load, w.Timer, w.Label
+		return out
+	}
+	out.What = "closures"
+	if s, ok := bench.SubjectOfKey(key); ok && s.Class == 'f' {
+		out.Flasks = []int{s.No}
+	}
+	return out
+}
+
+// seconds rounds up, so that nothing reads as reached before it is.
+func seconds(d time.Duration) int { return int(math.Ceil(d.Seconds())) }
+
+func priority(p timers.Priority) string {
+	switch p {
+	case timers.High:
+		return "high"
+	case timers.Medium:
+		return "medium"
+	case timers.Low:
+		return "low"
+	}
+	return "none"
+}
+
+// AsOf makes the moment at which a bench of the past is looked at: an instant on
+// the wall clock, placed on the boot clock where it lies in the present boot.
+func AsOf(at time.Time, now timers.Reading) timers.Now {
+	at = at.In(now.Wall.Location())
+	s := timers.StampAt(at, now)
+	if s.BootID == "" && now.BootID != "" {
+		s.BootID = "before" // another boot than any of a record: the wall clock decides, and it is said
+	}
+	return timers.Now{Reading: timers.Reading{Wall: s.At, Boot: s.Boot, Mono: s.Boot, BootID: s.BootID}}
+}
