@@ -12,6 +12,7 @@ import (
 	"io"
 	"math"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -19,6 +20,7 @@ import (
 
 	"flaskside/logbook/flash"
 	"flaskside/logbook/units"
+	"flaskside/timers/cure"
 	"flaskside/timers/dough"
 )
 
@@ -101,6 +103,24 @@ type Bath struct {
 	Name    string  `json:"name" toml:"name"`
 	Litres  float64 `json:"litres" toml:"litres"`
 	HeaterW float64 `json:"heater_w" toml:"heater_w"`
+	BandK   float64 `json:"band_k,omitempty" toml:"band_k" comment:"a reading farther off the programme than this, in kelvin, raises an alarm; 0 for 2"`
+	SilentS int     `json:"silent_s,omitempty" toml:"silent_s" comment:"a probe that reads nothing for longer raises an alarm, seconds; 0 for 300"`
+}
+
+// Band is how far a reading may lie off the programme, in kelvin.
+func (b Bath) Band() float64 {
+	if b.BandK == 0 {
+		return cure.DefaultBandK
+	}
+	return b.BandK
+}
+
+// Silent is how long a probe may read nothing.
+func (b Bath) Silent() time.Duration {
+	if b.SilentS == 0 {
+		return cure.DefaultSilent
+	}
+	return time.Duration(b.SilentS) * time.Second
 }
 
 // Programme is a cure by the lab's own name.
@@ -138,7 +158,7 @@ func Default() House {
 		BenchSet:  BenchSet{MinS: 1800, MaxS: 3600},
 		Cooling:   Cooling{BenchS: 1800, WaterS: 900},
 		Alarms:    Alarms{HighS: 30, MediumS: 90, LowS: 300, ShelveS: 300, WarnS: 300},
-		Baths:     []Bath{{"bath 1", 10, 1000}},
+		Baths:     []Bath{{Name: "bath 1", Litres: 10, HeaterW: 1000, BandK: cure.DefaultBandK, SilentS: int(cure.DefaultSilent / time.Second)}},
 		Programmes: []Programme{
 			{"long, 9 h", []Stage{{TempC: 74, HoldS: h(9)}}, h(12)},
 			{"long and boil", []Stage{{TempC: 74, HoldS: h(8)}, {TempC: 100, RampS: h(0.5), HoldS: h(1)}}, h(12)},
@@ -205,6 +225,10 @@ func (h House) Valid() error {
 		label("baths.name", b.Name, 40)
 		in("baths.litres", b.Litres, 1, 1000)
 		in("baths.heater_w", b.HeaterW, 0, 50000)
+		in("baths.band_k", b.BandK, 0, 50)
+		check(b.BandK == 0 || b.BandK >= 0.2, "settings: baths.band_k must be 0.2 to 50 kelvin, or 0 for 2, not %g", b.BandK)
+		in("baths.silent_s", float64(b.SilentS), 0, 24*3600)
+		check(b.SilentS == 0 || b.SilentS >= 90, "settings: baths.silent_s must be 90 seconds to a day, or 0 for 300, not %d", b.SilentS)
 	}
 	check(len(h.Programmes) >= 1 && len(h.Programmes) <= 40, "settings: give 1 to 40 programmes, not %d", len(h.Programmes))
 	seen := map[string]bool{}

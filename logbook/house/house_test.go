@@ -59,7 +59,7 @@ func TestDefault(t *testing.T) {
 func TestExportReadsBack(t *testing.T) {
 	other := Default()
 	other.Lab, other.Crew, other.Units = "old", []string{"AA", "BB", "CC"}, Units{"bar", "F"}
-	other.Baths = []Bath{{"one", 5, 500}, {"two", 6, 600}, {"three", 7, 700}}
+	other.Baths = []Bath{{Name: "one", Litres: 5, HeaterW: 500}, {Name: "two", Litres: 6, HeaterW: 600}, {Name: "three", Litres: 7, HeaterW: 700}}
 	rapid.Check(t, func(t *rapid.T) {
 		h := randomHouse(t)
 		if err := h.Valid(); err != nil {
@@ -101,7 +101,8 @@ func randomHouse(t *rapid.T) House {
 	h.Alarms = Alarms{sec(5, 600), sec(5, 600), sec(5, 600), sec(10, 86400), sec(0, 3600)}
 	h.Flash.GradeSD, h.Flash.Prior.Large.FirstG = num(0.1, 2), num(0.001, 1000)
 	h.Baths = rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Bath {
-		return Bath{name.Draw(t, "bath"), rapid.Float64Range(1, 1000).Draw(t, "l"), rapid.Float64Range(0, 50000).Draw(t, "w")}
+		return Bath{name.Draw(t, "bath"), rapid.Float64Range(1, 1000).Draw(t, "l"), rapid.Float64Range(0, 50000).Draw(t, "w"),
+			rapid.Float64Range(0.2, 50).Draw(t, "k"), rapid.IntRange(90, 86400).Draw(t, "s")}
 	}), 1, 9).Draw(t, "baths")
 	h.Programmes = nil
 	for i := range rapid.IntRange(1, 4).Draw(t, "programmes") {
@@ -133,7 +134,7 @@ func TestPartOfTheSettings(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := base
-	want.Crew, want.Press.HoldS, want.Baths = []string{"XY"}, 90, []Bath{{"big", 40, 3000}}
+	want.Crew, want.Press.HoldS, want.Baths = []string{"XY"}, 90, []Bath{{Name: "big", Litres: 40, HeaterW: 3000}}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got %+v\nwant %+v", got, want)
 	}
@@ -236,6 +237,9 @@ func TestRefusedValues(t *testing.T) {
 		{func(h *House) { h.Baths[0].Name = "" }, `baths.name must be 1 to 40 plain characters, not ""`},
 		{func(h *House) { h.Baths[0].Litres = 0.5 }, "baths.litres must be 1 to 1000, not 0.5"},
 		{func(h *House) { h.Baths[0].HeaterW = -1 }, "baths.heater_w must be 0 to 50000, not -1"},
+		{func(h *House) { h.Baths[0].BandK = 0.1 }, "baths.band_k must be 0.2 to 50 kelvin, or 0 for 2, not 0.1"},
+		{func(h *House) { h.Baths[0].BandK = 60 }, "baths.band_k must be 0 to 50, not 60"},
+		{func(h *House) { h.Baths[0].SilentS = 30 }, "baths.silent_s must be 90 seconds to a day, or 0 for 300, not 30"},
 		{func(h *House) { h.Programmes = nil }, "give 1 to 40 programmes, not 0"},
 		{func(h *House) { h.Programmes[1].Name = h.Programmes[0].Name }, `two programmes are called "long, 9 h"`},
 		{func(h *House) { h.Programmes[0].Stages = nil }, `programme "long, 9 h": a programme has 1 to 20 stages, not 0`},
