@@ -85,8 +85,9 @@ func (k book) evidence(s Settings, z Size) float64 {
 	var all sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), len(logs)) {
 		all.Go(func() {
+			shared := rules{}
 			for i := int(next.Add(1)) - 1; i < len(logs); i = int(next.Add(1)) - 1 {
-				logs[i] = k[z][i].count * newGrid(s, p, k[z][i].segs, forEvidence).logEvidence
+				logs[i] = k[z][i].count * newGrid(s, p, k[z][i].segs, forEvidence, shared).logEvidence
 			}
 		})
 	}

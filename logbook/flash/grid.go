@@ -54,11 +54,11 @@ type row struct {
 // moments of a given b.
 type moments struct{ mean, variance float64 }
 
-// newGrid integrates the segments of one flask; the last one is the current.
-func newGrid(s Settings, p Prior, segs [][]obs, prec precision) *grid {
+// newGrid integrates the segments of one flask; the last one is the current. Its nodes are
+// kept only where prec looks ahead. r may be shared by grids made one after another.
+func newGrid(s Settings, p Prior, segs [][]obs, prec precision, r rules) *grid {
 	g := &grid{table: sharedTable(), invSD: 1 / s.GradeSD}
 	g.noneZ, g.heavyZ = s.noneLog()*g.invSD, s.heavyLog()*g.invSD
-	rules := rules{}
 	strips := make([]*strip, len(segs))
 	meanB, precB := math.Log(p.Kept), 1/(p.KeptSD*p.KeptSD)
 	curveB := precB
@@ -67,7 +67,7 @@ func newGrid(s Settings, p Prior, segs [][]obs, prec precision) *grid {
 		if i == len(segs)-1 {
 			fine = prec
 		}
-		strips[i] = newStrip(g, s, p, seg, fine, rules)
+		strips[i] = newStrip(g, s, p, seg, fine, r)
 		curveB += strips[i].curveB
 	}
 	logB := func(b float64) float64 { return -precB * (b - meanB) * (b - meanB) / 2 }
@@ -82,29 +82,36 @@ func newGrid(s Settings, p Prior, segs [][]obs, prec precision) *grid {
 	lo, hi := meanB-endB*p.KeptSD, meanB+endB*p.KeptSD
 	at, top, curve := peak(profile, lo, hi, meanB, 1/math.Sqrt(curveB))
 	over := around(profile, at, top, curve, lo, hi, prec.cut)
-	rule := rules.of(prec.nodes * (over.hi - over.lo) * math.Sqrt(curveB))
+	rule := r.of(prec.nodes * (over.hi - over.lo) * math.Sqrt(curveB))
 	g.rows = make([]row, len(rule.x))
 	given := make([]moments, len(rule.x)*len(segs))
 	logs := make([]float64, len(rule.x))
 	best := math.Inf(-1)
+	if prec.ahead > 0 {
+		g.a, g.weight = make([]float64, 0, guessNodes*len(rule.x)), make([]float64, 0, guessNodes*len(rule.x))
+	}
 	var spareA, spareW []float64
-	g.a, g.weight = make([]float64, 0, guessNodes*len(rule.x)), make([]float64, 0, guessNodes*len(rule.x))
 	for k := range g.rows {
 		r := &g.rows[k]
 		r.given, given = given[:len(segs)], given[len(segs):]
-		var scale, log float64
+		var scale float64
 		r.b, scale = over.node(rule, k)
 		cut := math.Max(prec.cut-(top-profile(r.b)), leastCut)
 		logs[k] = logB(r.b) + math.Log(scale/p.KeptSD) - lnRoot2Pi
-		for i, s := range strips[:len(strips)-1] {
-			spareA, spareW, log, r.given[i] = s.sum(forEvidence.cut, spareA[:0], spareW[:0])
+		r.from = len(g.a)
+		for i, s := range strips {
+			var log float64
+			switch {
+			case i < len(strips)-1:
+				spareA, spareW, log, r.given[i] = s.sum(forEvidence.cut, spareA[:0], spareW[:0])
+			case prec.ahead > 0:
+				g.a, g.weight, log, r.given[i] = s.sum(cut, g.a, g.weight)
+			default:
+				spareA, spareW, log, r.given[i] = s.sum(cut, spareA[:0], spareW[:0])
+			}
 			logs[k] += log
 		}
-		cur := len(strips) - 1
-		r.from = len(g.a)
-		g.a, g.weight, log, r.given[cur] = strips[cur].sum(cut, g.a, g.weight)
 		r.n = len(g.a) - r.from
-		logs[k] += log
 		best = math.Max(best, logs[k])
 	}
 	var sum float64
@@ -145,10 +152,10 @@ func (g *grid) next(k int) Chances {
 	for _, r := range g.rows {
 		for n := r.from; n < r.from+r.n; n++ {
 			z := (g.a[n] + r.b*float64(k-1)) * g.invSD
-			none, heavy := g.table.cdf(g.noneZ-z), g.table.cdf(z-g.heavyZ)
-			c.None += g.weight[n] * none
-			c.Heavy += g.weight[n] * heavy
-			c.Slight += g.weight[n] * (1 - none - heavy)
+			lo, hi := g.noneZ-z, g.heavyZ-z
+			c.None += g.weight[n] * g.table.cdf(lo)
+			c.Slight += g.weight[n] * g.table.between(lo, hi)
+			c.Heavy += g.weight[n] * g.table.cdf(-hi)
 		}
 	}
 	return c

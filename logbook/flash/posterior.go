@@ -86,7 +86,7 @@ func Fit(s Settings, h History) (Posterior, error) {
 }
 
 func posterior(s Settings, prior Prior, segs [][]obs, prec precision) Posterior {
-	g := newGrid(s, prior, segs, prec)
+	g := newGrid(s, prior, segs, prec, rules{})
 	p := Posterior{LogEvidence: g.logEvidence, grid: g}
 	for i, from := 0, 1; i < len(segs); i++ {
 		seg := g.segment(i)

@@ -52,7 +52,7 @@ type Input struct {
 // Code names one reason not to close for the last time yet.
 type Code string
 
-// The codes, in the order in which reasons are given.
+// The codes.
 const (
 	DoughOver     Code = "dough-over"
 	NoTrials      Code = "no-trials"
@@ -70,29 +70,28 @@ const (
 	DoughUnknown  Code = "dough-unknown"
 )
 
-// words of each code: what is not so, and what would mend it. LAST, BEFORE and HOUSE stand
-// for grades, DONE and LEAST for numbers of trials. Pressures and times are left to those
-// who know the units people read: they are Have and Want of the Reason.
-var words = map[Code][2]string{
-	DoughOver:     {"the dough's working time is over", "do not close on it: a new mix"},
-	NoTrials:      {"no trial closure yet", "make the first trial closure"},
-	AddedLast:     {"dough was added since the last trial", "close again with the sheet and judge the flash"},
-	ShortMould:    {"no flash at the first trial", "mould may be short: add dough and close again, or record that you looked and it is full"},
-	NeverFull:     {"no flash seen yet", "mould may be short: add dough and close again, or record that you looked and it is full"},
-	FlashAbove:    {"last trial LAST", "trim and close again: the house asks for HOUSE or less"},
-	FlashGrew:     {"last trial LAST after BEFORE", "close again: the flash should hold or fall"},
-	FewTrials:     {"DONE of LEAST trials", "close again"},
-	PressureGap:   {"pressure of the last trial not recorded", "close again at the house pressure, or record what the gauge showed"},
-	PressureLow:   {"last trial below the house pressure", "close again at the house pressure"},
-	HoldGap:       {"hold of the last trial not recorded", "close again for the house hold, or record how long it was held"},
-	HoldShort:     {"last trial held too short", "close again for the house hold"},
-	DoughTooShort: {"a final closure takes longer than the dough has left", "close now only if it can be quicker, or a new mix"},
-	DoughUnknown:  {"no mix recorded, so the dough's time is not known", "record the mix, or judge the dough yourself"},
+// reasons is each code's words, in the order in which reasons are given: what is not so,
+// and what would mend it. LAST, BEFORE and HOUSE stand for grades, DONE and LEAST for
+// numbers of trials. Pressures and times are left to those who know the units people read:
+// they are Have and Want of the Reason.
+func reasons() []Reason {
+	return []Reason{
+		{Code: DoughOver, Why: "the dough's working time is over", Mend: "do not close on it: a new mix"},
+		{Code: NoTrials, Why: "no trial closure yet", Mend: "make the first trial closure"},
+		{Code: AddedLast, Why: "dough was added since the last trial", Mend: "close again with the sheet and judge the flash"},
+		{Code: ShortMould, Why: "no flash at the first trial", Mend: "mould may be short: add dough and close again, or record that you looked and it is full"},
+		{Code: NeverFull, Why: "no flash seen yet", Mend: "mould may be short: add dough and close again, or record that you looked and it is full"},
+		{Code: FlashAbove, Why: "last trial LAST", Mend: "trim and close again: the house asks for HOUSE or less"},
+		{Code: FlashGrew, Why: "last trial LAST after BEFORE", Mend: "close again: the flash should hold or fall"},
+		{Code: FewTrials, Why: "DONE of LEAST trials", Mend: "close again"},
+		{Code: PressureGap, Why: "pressure of the last trial not recorded", Mend: "close again at the house pressure, or record what the gauge showed"},
+		{Code: PressureLow, Why: "last trial below the house pressure", Mend: "close again at the house pressure"},
+		{Code: HoldGap, Why: "hold of the last trial not recorded", Mend: "close again for the house hold, or record how long it was held"},
+		{Code: HoldShort, Why: "last trial held too short", Mend: "close again for the house hold"},
+		{Code: DoughTooShort, Why: "a final closure takes longer than the dough has left", Mend: "close now only if it can be quicker, or a new mix"},
+		{Code: DoughUnknown, Why: "no mix recorded, so the dough's time is not known", Mend: "record the mix, or judge the dough yourself"},
+	}
 }
-
-// order of the reasons.
-var order = []Code{DoughOver, NoTrials, AddedLast, ShortMould, NeverFull, FlashAbove, FlashGrew, FewTrials,
-	PressureGap, PressureLow, HoldGap, HoldShort, DoughTooShort, DoughUnknown}
 
 // Reason is one thing that does not hold, and what would mend it.
 type Reason struct {
@@ -138,8 +137,9 @@ func Ready(in Input) (Verdict, error) {
 	if err := in.check(); err != nil {
 		return Verdict{}, err
 	}
-	found := map[Code]Reason{}
-	say := func(c Code, have, want float64) { found[c] = Reason{Have: have, Want: want} }
+	type figures struct{ have, want float64 }
+	found := map[Code]figures{}
+	say := func(c Code, have, want float64) { found[c] = figures{have, want} }
 	r, n := in.Rule, len(in.Closures)
 
 	full := in.SeenFull
@@ -185,9 +185,9 @@ func Ready(in Input) (Verdict, error) {
 	}
 
 	v := Verdict{Ready: len(found) == 0}
-	for _, c := range order {
-		if reason, ok := found[c]; ok {
-			reason.Code, reason.Why, reason.Mend = c, fill.Replace(words[c][0]), fill.Replace(words[c][1])
+	for _, reason := range reasons() {
+		if f, ok := found[reason.Code]; ok {
+			reason.Why, reason.Mend, reason.Have, reason.Want = fill.Replace(reason.Why), fill.Replace(reason.Mend), f.have, f.want
 			v.Reasons = append(v.Reasons, reason)
 		}
 	}

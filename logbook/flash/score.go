@@ -41,6 +41,7 @@ func Score(s Settings, hs []History) (Forecasts, error) {
 	var f Forecasts
 	bins := make([]Bin, scoreBins)
 	known := map[string]float64{}
+	shared := rules{}
 	for _, h := range hs {
 		for i, t := range h.Trials {
 			before := History{Size: h.Size, Trials: h.Trials[:i], AddedSince: t.Added}
@@ -48,7 +49,7 @@ func Score(s Settings, hs []History) (Forecasts, error) {
 			p, ok := known[key]
 			if !ok {
 				segs := before.segments()
-				g := newGrid(s, *s.Prior.at(h.Size), segs, forScore)
+				g := newGrid(s, *s.Prior.at(h.Size), segs, forScore, shared)
 				p = 1 - g.next(len(segs[len(segs)-1])+1).Heavy
 				known[key] = p
 			}

@@ -43,6 +43,7 @@ func newStrip(g *grid, s Settings, p Prior, seg []obs, prec precision, r rules) 
 	t.curveA = sum
 	if prec.ahead > 0 {
 		t.curveA += aheadA * g.invSD * g.invSD
+		look(float64(len(seg)), aheadB*g.invSD*g.invSD)
 		look(float64(len(seg)+prec.ahead-1), aheadB*g.invSD*g.invSD)
 	}
 	t.curveB = sumXX - sumX*sumX/sum
@@ -57,12 +58,12 @@ type side struct {
 	slight       bool
 }
 
-// aheadA and aheadB are how many grades at the furthest closure looked ahead to would bend
-// the density as much as the whole forecast does, along a and along b (found by trial: the
-// chances then come out to 1e-6 and better down to about 1e-8).
+// How many grades bend the density as much as the whole forecast does: along a, and along b
+// at the first and again at the furthest closure looked ahead to (found by trial against
+// the reference cases).
 const (
 	aheadA = 3
-	aheadB = 5
+	aheadB = 2.5
 )
 
 // along goes to another b: it finds the top of the density along a.
@@ -129,11 +130,7 @@ func (t *strip) chance(a float64) float64 {
 	chance, z := 1.0, a*t.g.invSD
 	for _, s := range t.sides {
 		if s.slight {
-			lo, hi := s.lo-z, s.hi-z
-			if lo > 0 {
-				lo, hi = -hi, -lo
-			}
-			chance *= t.g.table.cdf(hi) - t.g.table.cdf(lo)
+			chance *= t.g.table.between(s.lo-z, s.hi-z)
 		} else {
 			chance *= t.g.table.cdf(s.lo + s.sign*z)
 		}

@@ -73,3 +73,12 @@ func (t *normTable) cdf(z float64) float64 {
 	}
 	return 0
 }
+
+// between is the normal probability between lo and hi, lo < hi, taken in the lower tail,
+// where it keeps its digits.
+func (t *normTable) between(lo, hi float64) float64 {
+	if lo > 0 {
+		lo, hi = -hi, -lo
+	}
+	return math.Max(t.cdf(hi)-t.cdf(lo), 0)
+}
