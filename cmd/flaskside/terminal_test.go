@@ -1,0 +1,173 @@
+//go:build !windows
+
+package main
+
+import (
+	"bytes"
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/charmbracelet/x/vt"
+	"github.com/creack/pty"
+)
+
+// terminal is the real program on a pseudo-terminal, read through an emulator.
+type terminal struct {
+	t   *testing.T
+	cmd *exec.Cmd
+	pty *os.File
+	mu  sync.Mutex
+	em  *vt.Emulator
+	end chan error
+}
+
+// built is the program, built once for all tests of a run.
+var built = sync.OnceValues(func() (string, error) {
+	dir, err := os.MkdirTemp("", "flaskside-built-")
+	if err != nil {
+		return "", err
+	}
+	bin := filepath.Join(dir, "flaskside")
+	out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput()
+	if err != nil {
+		return "", errors.New(string(out))
+	}
+	return bin, nil
+})
+
+func open(t *testing.T, book string, args ...string) *terminal {
+	t.Helper()
+	bin, err := built()
+	if err != nil {
+		t.Fatal(err)
+	}
+	tm := &terminal{t: t, em: vt.NewEmulator(80, 24), end: make(chan error, 1)}
+	tm.cmd = exec.Command(bin, append([]string{"--book", book, "--by", "KT"}, args...)...)
+	tm.cmd.Env = append(os.Environ(), "TERM=xterm-256color")
+	if tm.pty, err = pty.StartWithSize(tm.cmd, &pty.Winsize{Rows: 24, Cols: 80}); err != nil {
+		t.Fatal(err)
+	}
+	go func() { _, _ = io.Copy(tm.pty, tm.em) }() // the emulator's answers to queries
+	read := make(chan struct{})
+	go func() {
+		defer close(read)
+		buf := make([]byte, 32<<10)
+		for {
+			n, err := tm.pty.Read(buf)
+			tm.mu.Lock()
+			_, _ = tm.em.Write(buf[:n])
+			tm.mu.Unlock()
+			if err != nil {
+				return
+			}
+		}
+	}()
+	go func() { err := tm.cmd.Wait(); <-read; tm.end <- err }()
+	t.Cleanup(func() {
+		_ = tm.cmd.Process.Kill()
+		_ = tm.pty.Close()
+		if c, ok := tm.em.InputPipe().(io.Closer); ok {
+			_ = c.Close()
+		}
+	})
+	return tm
+}
+
+func (tm *terminal) screen() string {
+	tm.mu.Lock()
+	defer tm.mu.Unlock()
+	return tm.em.String()
+}
+
+// sees waits until the screen shows a text.
+func (tm *terminal) sees(want string) {
+	tm.t.Helper()
+	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
+		if strings.Contains(tm.screen(), want) {
+			return
+		}
+	}
+	tm.t.Fatalf("the screen never showed %q:\n%s", want, tm.screen())
+}
+
+func (tm *terminal) types(keys string) {
+	tm.t.Helper()
+	for _, r := range keys {
+		if _, err := tm.pty.Write([]byte(string(r))); err != nil {
+			tm.t.Fatal(err)
+		}
+		time.Sleep(230 * time.Millisecond) // slower than a doubled key
+	}
+}
+
+func (tm *terminal) ended() error {
+	tm.t.Helper()
+	select {
+	case err := <-tm.end:
+		return err
+	case <-time.After(20 * time.Second):
+		tm.t.Fatalf("the program did not end:\n%s", tm.screen())
+	}
+	return nil
+}
+
+// TestTerminal runs the real program: a flask by the pad, kill -9, the same bench
+// again; told to end it leaves the terminal as it found it.
+func TestTerminal(t *testing.T) {
+	book := filepath.Join(t.TempDir(), "bench.db")
+	tm := open(t, book)
+	tm.sees("new flask on place 1")
+	tm.types("\r4417\r12")
+	tm.sees("record 1")
+	tm.types("\r1")
+	tm.sees("separator drying")
+	tm.sees("record 2")
+	if err := tm.cmd.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	if err := tm.ended(); err == nil {
+		t.Fatal("a killed program ended well")
+	}
+
+	tm = open(t, book)
+	tm.sees("4417")
+	tm.sees("both halves dry")
+	second, err := built()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var told bytes.Buffer
+	other := exec.Command(second, "--book", book)
+	other.Stderr = &told
+	err = other.Run()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != 1 || strings.Count(told.String(), "\n") != 1 || !strings.Contains(told.String(), "in use") {
+		t.Errorf("a second bench: %v, %q; want exit 1 and one line that says who has the book", err, told.String())
+	}
+	for _, sig := range []syscall.Signal{syscall.SIGTERM, syscall.SIGHUP} {
+		if err := tm.cmd.Process.Signal(sig); err != nil {
+			t.Fatal(err)
+		}
+		if err := tm.ended(); err != nil {
+			t.Errorf("%v: the program ended with %v", sig, err)
+		}
+		if tm.mu.Lock(); tm.em.IsAltScreen() {
+			t.Errorf("%v left the terminal on the alternate screen", sig)
+		}
+		tm.mu.Unlock()
+		tm = open(t, book)
+		tm.sees("4417")
+	}
+	tm.types("+91")
+	if err := tm.ended(); err != nil {
+		t.Errorf("left by hand, it ended with %v", err)
+	}
+}
