@@ -159,10 +159,10 @@ func asciiOf(r Role, rows [2][]int) rune {
 }
 
 // Draw draws the picture in width × height cells, one slice of width cells for each line.
-// With less than MinWidth or MinHeight it draws nothing. With ascii all characters are
-// below 128.
+// With less than MinWidth or MinHeight, or of a zero picture, it draws nothing. With ascii
+// all characters are below 128.
 func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
-	if width < MinWidth || height < MinHeight {
+	if width < MinWidth || height < MinHeight || len(p.Curves) == 0 {
 		return nil
 	}
 	const left = 7
@@ -232,9 +232,9 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 			}
 			write(left+int(p.X(float64(t))*float64(c.w))-len(s)/2, height-1, s, r)
 		}
-		for _, d := range p.Points {
-			if d.Added && d.Trial > p.First {
-				write(left+breakAt(c, p, d), height-1, "+", Break)
+		for _, v := range p.Curves[1:] {
+			if v.From > p.First {
+				write(left+breakAt(c, p, v), height-1, "+", Break)
 			}
 		}
 	}
@@ -275,7 +275,7 @@ func plot(c *canvas, p flash.Picture, ascii bool) {
 				}
 			}
 			role, y := Trend, int(dotY(mean))
-			if t > float64(p.Done) {
+			if t > float64(p.Done) && v.To > p.Done {
 				role = Forecast
 			}
 			if !drawn {
@@ -290,13 +290,14 @@ func plot(c *canvas, p flash.Picture, ascii bool) {
 			before, drawn = y, true
 		}
 	}
+	for _, v := range p.Curves[1:] {
+		for r := range c.h {
+			c.mark(breakAt(c, p, v), r, glyph(Break, ascii))
+		}
+	}
 	for i, d := range p.Points {
 		col, row := spot(c, p, float64(d.Trial), d.Y)
-		if d.Added {
-			for r := range c.h {
-				c.mark(breakAt(c, p, d), r, glyph(Break, ascii))
-			}
-		} else if i > 0 {
+		if i > 0 && !d.Added {
 			fromCol, fromRow := spot(c, p, float64(d.Trial-1), p.Points[i-1].Y)
 			line(c, 2*fromCol+1, 4*fromRow+2, 2*col+1, 4*row+2)
 		}
@@ -333,9 +334,9 @@ func spot(c *canvas, p flash.Picture, trial, logG float64) (col, row int) {
 	return int(p.X(trial) * float64(c.w)), min(max(row, 0), c.h-1)
 }
 
-// breakAt is the column where dough was added before a trial.
-func breakAt(c *canvas, p flash.Picture, d flash.Dot) int {
-	return int(p.X(float64(d.Trial)-0.5) * float64(c.w))
+// breakAt is the column where dough was added before a segment.
+func breakAt(c *canvas, p flash.Picture, v flash.Curve) int {
+	return int(p.X(float64(v.From)-0.5) * float64(c.w))
 }
 
 // line joins two dots.

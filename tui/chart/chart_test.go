@@ -151,7 +151,7 @@ func TestSides(t *testing.T) {
 func TestBreak(t *testing.T) {
 	lines := Draw(picture(t, flash.Small, "none,+heavy,heavy,slight", false), 70, 14, false)
 	at := find(lines, Break)
-	if len(at) != 14 {
+	if len(at) != 14 || len(find(Draw(picture(t, flash.Small, "none", true), 70, 14, false), Break)) != 14 {
 		t.Fatalf("the break is at %v", at)
 	}
 	x := at[0][0]
@@ -174,6 +174,9 @@ func TestTooSmall(t *testing.T) {
 		if Draw(p, c[0], c[1], false) != nil {
 			t.Errorf("drew in %v", c)
 		}
+	}
+	if Draw(flash.Picture{}, 80, 20, false) != nil {
+		t.Error("drew a zero picture")
 	}
 }
 
