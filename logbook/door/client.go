@@ -128,12 +128,12 @@ type Answer struct {
 	Err           error
 }
 
-// Append has the bench record all of the actions or none, and the error is then a
-// [logbook.BadLine] for the first that was refused; with keepGoing, each that is
-// good, and the answers give the reasons for the others. The errors are those of
-// [logbook.Book.AppendAll]; [logbook.ErrUnknown] also comes when the bench fell
-// silent: sending the same ids again is harmless and tells. Beside such an error
-// stand the answers that came before it.
+// Append has the bench record actions, at most [MaxActions]: all of them or none,
+// and then the error is a [logbook.BadLine] for the first that was refused; or, with
+// keepGoing, each that is good, and the answers give the reasons for the others.
+// Other errors are those of [logbook.Book.AppendAll]; [logbook.ErrUnknown] also comes
+// when the bench fell silent, and sending the same ids again, which is harmless,
+// tells. Beside such an error stand the answers that came before it.
 func (c *Client) Append(actions []action.Action, keepGoing bool) ([]Answer, error) {
 	var body bytes.Buffer
 	for i, a := range actions {

@@ -85,7 +85,7 @@ func checkPlace(sock string) error {
 		if err != nil {
 			return fmt.Errorf("the folder of the socket: %w", err)
 		}
-		if !fi.IsDir() || !ours(fi) || fi.Mode().Perm()&0o077 != 0 && !openToAll {
+		if !fi.IsDir() || !ours(fi) || fi.Mode().Perm()&0o077 != 0 && modesMean {
 			return fmt.Errorf("%s is not a folder of this user alone: remove it", dir)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -293,19 +294,25 @@ func TestAnswersAreThoseOfTheBook(t *testing.T) {
 
 func TestStateIsTheSameBench(t *testing.T) {
 	h := open(t)
+	c := h.dial()
 	for i, body := range []action.Body{
-		action.FlaskOpen{Place: 2, Case: "<&>", Base: "lower", Size: "large"}, // what JSON writers like to escape
+		action.FlaskOpen{Place: 2, Case: "4418", Base: "lower", Size: "large"},
 		action.Coat{Flask: 1, Half: "both"},
 		action.TimerStart{Label: "kettle", Count: "down", AimS: 60},
 		action.TimerStop{Timer: 1},
 		action.Crew{Initials: "MB"},
 	} {
 		h.ck.Run(time.Minute)
-		if _, err := h.book.Append(action.Action{ID: fmt.Sprint(i), At: h.ck.Read().Wall, By: "KT", Body: body}); err != nil {
+		// The id has what writers of JSON like to escape.
+		as, err := c.Append([]action.Action{{ID: fmt.Sprintf("<%d>", i), At: h.ck.Read().Wall, By: "KT", Body: body}}, false)
+		if err != nil {
 			t.Fatal(err)
 		}
+		if got, want := as[0].Hash(), h.book.State().Head.Hash; got != want {
+			t.Errorf("%s: the bytes were changed on the way", body.Kind())
+		}
 	}
-	got, err := h.dial().State()
+	got, err := c.State()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -340,7 +347,7 @@ func TestRefusedInput(t *testing.T) {
 		{"two on a line", good + good, 1, "one action a line"},
 		{"a list", "[" + good + "]", 1, "cannot be"},
 		{"a control character", strings.ReplaceAll(good, `"label":"good"`, `"label":"go\u001bod"`), 1, "cannot be shown"},
-		{"a line too many", strings.Repeat("{}\n", maxLines+1), 0, "too much at once"},
+		{"a line too many", strings.Repeat("{}\n", MaxActions+1), 0, "too much at once"},
 		{"too many bytes", strings.Repeat(" ", maxBody) + good, 0, "too much at once"},
 	} {
 		status, as := h.post("", strings.NewReader(c.body))
@@ -415,6 +422,10 @@ func TestErrorsComeThrough(t *testing.T) {
 	if err := c.Snapshot(io.Discard); err == nil {
 		t.Error("a closed book gave a snapshot")
 	}
+	line := asJSON(t, h.timer("more")) + "\n"
+	if _, as := h.post("?keep-going", strings.NewReader(line+line)); len(as) != 1 || as[0].Line != 0 {
+		t.Errorf("it went on with a book that failed: %s", asJSON(t, as))
+	}
 }
 
 func TestPanicIsOneLine(t *testing.T) {
@@ -429,6 +440,20 @@ func TestPanicIsOneLine(t *testing.T) {
 	if as, err := c.Append(h.timers("p", 1), false); err != nil || !as[0].Already {
 		t.Errorf("%v, %v", as, err)
 	}
+}
+
+// A reply that failed after its beginning must not end like a whole one.
+func TestFailedReplyIsCutShort(t *testing.T) {
+	w := &steady{ResponseWriter: httptest.NewRecorder(), stall: time.Hour}
+	if _, err := w.Write([]byte("half a copy")); err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if p := recover(); p != http.ErrAbortHandler {
+			t.Errorf("it ended with %v", p)
+		}
+	}()
+	w.fail(http.StatusInternalServerError, io.ErrClosedPipe)
 }
 
 func TestNobody(t *testing.T) {
@@ -494,6 +519,60 @@ func TestStopLeavesNothing(t *testing.T) {
 	}
 }
 
+// A bench that ends in the middle of everything: what was acknowledged is in the
+// book, and what was not is told as unknown or as never asked.
+func TestCloseUnderLoad(t *testing.T) {
+	h := closed(t)
+	genesis := h.book.State().Head
+	acked := map[string]uint64{}
+	var mu sync.Mutex
+	for round := range 4 {
+		stop, err := Serve(context.Background(), h.book, h.ck)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var wg sync.WaitGroup
+		for n := range 3 {
+			c := h.dial()
+			wg.Go(func() {
+				for i := 0; ; i++ {
+					as, err := c.Append(h.timers(fmt.Sprintf("r%d-%d-%d", round, n, i), 3), n != 0)
+					mu.Lock()
+					for _, a := range as {
+						acked[a.Action.ID] = a.Seq
+					}
+					mu.Unlock()
+					if err != nil {
+						if !errors.Is(err, ErrNobody) && !errors.Is(err, logbook.ErrUnknown) {
+							t.Error(err)
+						}
+						return
+					}
+				}
+			})
+			wg.Go(func() {
+				for c.Snapshot(io.Discard) == nil {
+				}
+			})
+		}
+		time.Sleep(30 * time.Millisecond)
+		stop()
+		if err := h.book.Close(); err != nil {
+			t.Fatal(err)
+		}
+		wg.Wait()
+		h.reopen()
+	}
+	if n := len(chain(t, h.book, genesis)); len(acked) == 0 || n < len(acked) {
+		t.Errorf("%d acknowledged, %d in the book", len(acked), n)
+	}
+	for id, seq := range acked {
+		if r, ok, err := h.book.ByID(id); err != nil || !ok || r.Seq != seq {
+			t.Errorf("%s was acknowledged as record %d: %v, %v", id, seq, ok, err)
+		}
+	}
+}
+
 // A reader that stops reading is cut off: the book can be closed.
 func TestStalledReader(t *testing.T) {
 	h := closed(t)
@@ -535,4 +614,42 @@ func TestStalledReader(t *testing.T) {
 	if bytes.HasSuffix(resp, []byte("0\r\n\r\n")) {
 		t.Error("a copy cut short looks whole")
 	}
+}
+
+// One record through the door, beside the same by key.
+func BenchmarkAppend(b *testing.B) {
+	ck := simclock.At(start, "boot-1")
+	book, err := logbook.Open(filepath.Join(b.TempDir(), "b.db"), ck)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer func() { _ = book.Close() }()
+	stop, err := Serve(context.Background(), book, ck)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer stop()
+	c, err := Dial(book.Path())
+	if err != nil {
+		b.Fatal(err)
+	}
+	n := 0
+	crew := func() action.Action { // the bench rests on the last of them alone
+		n++
+		return action.Action{ID: fmt.Sprint(n), At: start, Body: action.Crew{Initials: "KT"}}
+	}
+	b.Run("key", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := book.Append(crew()); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("door", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := c.Append([]action.Action{crew()}, false); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
 }

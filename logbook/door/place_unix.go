@@ -10,7 +10,7 @@ import (
 
 const (
 	connRefused = syscall.ECONNREFUSED
-	openToAll   = false // modes of files mean something here
+	modesMean   = true // the modes of files say who may do what
 )
 
 // ours tells whether a file belongs to this user.

@@ -9,7 +9,7 @@ import (
 
 const (
 	connRefused = windows.WSAECONNREFUSED
-	openToAll   = true // modes of files say nothing here: the folders of a user are his own by their access lists
+	modesMean   = false // here access lists do, and the folders of a user are his own by them
 )
 
 func ours(fs.FileInfo) bool { return true }

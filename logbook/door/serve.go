@@ -23,10 +23,13 @@ import (
 	"flaskside/timers"
 )
 
+// MaxActions is the most actions that the bench takes at once: its keys wait while
+// they are recorded, and the whole of a day is far less.
+const MaxActions = 2000
+
 // Bounds of one request.
 const (
 	maxBody  = 16 << 20         // bytes of actions
-	maxLines = 10_000           // actions; the keys wait while they are recorded
 	reading  = 10 * time.Second // to receive a request
 	replying = 10 * time.Minute // to send a reply, a snapshot of some gigabytes
 	stalling = 5 * time.Second  // for the other side to take the next piece of it
@@ -106,7 +109,7 @@ func listen(ctx context.Context, sock string) (net.Listener, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := os.Chmod(sock, 0o600); err != nil {
+	if err := os.Chmod(sock, 0o600); err != nil && modesMean {
 		_ = ln.Close() // the reason is the error that is told
 		return nil, err
 	}
@@ -194,8 +197,8 @@ func (s *server) actions(w *steady, r *http.Request) {
 	var lines []Line
 	for l, err := range Lines(http.MaxBytesReader(w, r.Body, maxBody)) {
 		var big *http.MaxBytesError
-		if errors.As(err, &big) || len(lines) == maxLines {
-			err = fmt.Errorf("that is too much at once: send at most %d actions and %d MiB", maxLines, maxBody>>20)
+		if errors.As(err, &big) || len(lines) == MaxActions {
+			err = fmt.Errorf("that is too much at once: send at most %d actions and %d MiB", MaxActions, maxBody>>20)
 		}
 		if err != nil {
 			w.fail(http.StatusBadRequest, err)
@@ -203,8 +206,6 @@ func (s *server) actions(w *steady, r *http.Request) {
 		}
 		lines = append(lines, l)
 	}
-	ctl := http.NewResponseController(w.ResponseWriter)
-	_ = ctl.SetReadDeadline(time.Time{}) // it has been received; the deadline would end the request later
 	if !r.URL.Query().Has("keep-going") {
 		status, answers := s.record(lines)
 		reply(w, status, answers...)
@@ -216,7 +217,7 @@ func (s *server) actions(w *steady, r *http.Request) {
 		}
 		_, answers := s.record(lines[i : i+1])
 		reply(w, http.StatusOK, answers...)
-		_ = ctl.Flush()
+		_ = http.NewResponseController(w.ResponseWriter).Flush()
 		if answers[0].Line == 0 {
 			return // the book failed, not the line
 		}
