@@ -440,13 +440,8 @@ const takeBackDepth = 30
 
 func (b *Bench) bathInUse(no int) bool {
 	for _, l := range b.Loads {
-		if l.Bath != no {
-			continue
-		}
-		for _, n := range l.Flasks {
-			if f := b.Flasks[n]; f != nil && f.Stage != Finished {
-				return true
-			}
+		if l.Bath == no && b.atWork(l) {
+			return true
 		}
 	}
 	return false

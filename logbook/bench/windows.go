@@ -212,5 +212,6 @@ func (b *Bench) Alarms(now timers.Now) []timers.Alarm {
 		sig = append(sig, w.Signals(now)...)
 	}
 	sig = append(sig, b.shortages(now)...)
+	sig = append(sig, b.readingSignals(now)...)
 	return timers.Survey(sig, b.Answers, now)
 }

@@ -1,0 +1,223 @@
+package bench
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"sort"
+	"time"
+
+	"flaskside/logbook/house"
+	"flaskside/timers"
+	"flaskside/timers/cure"
+)
+
+// Typed is the source of a reading that a person took; any other is the name of a
+// probe.
+const Typed = "typed"
+
+// The ends of the signals that readings raise. Both go away by themselves.
+const (
+	OutOfBand   timers.End = "out of band"
+	ProbeSilent timers.End = "probe silent"
+)
+
+// Times of those alarms (house defaults).
+const (
+	// A bath that swings about the edge of its band is one alarm, not a dozen: an
+	// excursion that follows another within this is the same one to the bell.
+	sameExcursion = 10 * time.Minute
+	// A probe heard within this before the flasks went in is the load's probe.
+	probeBefore = time.Hour
+)
+
+// Cure is the load's programme as package cure takes it. It is not validated: a
+// hold of less than a minute, which a house may have, is refused there.
+func (l *Load) Cure() cure.Programme {
+	p := cure.Programme{Stages: make([]cure.Stage, len(l.Stages))}
+	for i, s := range l.Stages {
+		p.Stages[i] = cure.Stage{TempC: s.TempC, Hold: time.Duration(s.HoldS) * time.Second, Ramp: time.Duration(s.RampS) * time.Second}
+	}
+	return p
+}
+
+// BathOf gives the settings of a load's bath; one that the settings no longer name
+// has none of its own.
+func (b *Bench) BathOf(l *Load) house.Bath {
+	if l.Bath >= 1 && l.Bath <= len(b.House.Baths) {
+		return b.House.Baths[l.Bath-1]
+	}
+	return house.Bath{Name: fmt.Sprintf("bath %d", l.Bath), Litres: 10, HeaterW: 1000}
+}
+
+// StillIn lists the flasks of a load that are in the bath.
+func (b *Bench) StillIn(l *Load) []int { return b.stillIn(l) }
+
+// out is when the last flask of a load came out of the bath; nil while one is in.
+func (b *Bench) out(l *Load) *timers.Stamp {
+	if len(b.stillIn(l)) > 0 {
+		return nil
+	}
+	at := l.Last
+	return &at
+}
+
+// ReadingsOf gives the readings of a load's bath, up to when its last flask came
+// out, in order. Their instants are on the load's own time: as far from Load.In.At
+// as the clock that decides says they are, so that a wall clock set back in the
+// night moves nothing.
+func (b *Bench) ReadingsOf(l *Load) []cure.Reading {
+	out, _ := b.readingsOf(l)
+	return out
+}
+
+// readingsOf gives with each reading the one it was made from.
+func (b *Bench) readingsOf(l *Load) ([]cure.Reading, []Reading) {
+	type one struct {
+		after time.Duration
+		r     Reading
+	}
+	end := b.out(l)
+	all := make([]one, 0, len(b.Readings))
+	for _, r := range b.Readings {
+		if r.Bath == l.Bath && (end == nil || between(r.At, *end) >= 0) {
+			all = append(all, one{between(l.In, r.At), r})
+		}
+	}
+	slices.SortStableFunc(all, func(x, y one) int { return cmp.Compare(x.after, y.after) })
+	out, from := make([]cure.Reading, len(all)), make([]Reading, len(all))
+	for i, o := range all {
+		out[i], from[i] = cure.Reading{At: l.In.At.Add(o.after), TempC: o.r.TempC}, o.r
+	}
+	return out, from
+}
+
+// LastReading is the latest reading of a bath, from 1.
+func (b *Bench) LastReading(bath int) (Reading, bool) {
+	var last Reading
+	found := false
+	for _, r := range b.Readings {
+		if r.Bath == bath && (!found || between(last.At, r.At) >= 0) {
+			last, found = r, true
+		}
+	}
+	return last, found
+}
+
+// Excursions lists the stretches of readings out of band while the load's
+// programme held, on the load's own time.
+func (b *Bench) Excursions(l *Load) []cure.Excursion {
+	return cure.OutOfBand(l.Cure(), l.In.At, b.ReadingsOf(l), b.BathOf(l).Band())
+}
+
+// BandKey is the key of the signal that the last of a load's excursions raises.
+// Those that follow one another closely share it.
+func BandKey(l *Load, xs []cure.Excursion) string {
+	i := len(xs) - 1
+	for i > 0 && xs[i].From.Sub(xs[i-1].To) < sameExcursion {
+		i--
+	}
+	return timers.SignalKey(fmt.Sprintf("load/%d/band/%d", l.No, int(xs[i].From.Sub(l.In.At)/time.Second)), OutOfBand)
+}
+
+// readingSignals gives the signals of baths out of band and of silent probes: for
+// each load the latest of either, which goes away by itself. Loads in one bath that
+// want the same of it share an alarm.
+func (b *Bench) readingSignals(now timers.Now) []timers.Signal {
+	var out []timers.Signal
+	type said struct {
+		bath int
+		setC float64
+		at   int64
+	}
+	band, silent := map[said]bool{}, map[said]bool{}
+	for _, no := range Sorted(b.Loads) {
+		l := b.Loads[no]
+		if !b.atWork(l) {
+			continue
+		}
+		read, from := b.readingsOf(l)
+		if len(read) == 0 {
+			continue
+		}
+		end := b.out(l)
+		if xs := cure.OutOfBand(l.Cure(), l.In.At, read, b.BathOf(l).Band()); len(xs) > 0 {
+			x := xs[len(xs)-1]
+			sg := timers.Signal{Key: BandKey(l, xs), Priority: timers.Medium, Rose: stampOf(read, from, x.From), Cleared: end}
+			if !x.Open {
+				at := stampOf(read, from, x.To)
+				sg.Cleared = &at
+			}
+			if k := (said{l.Bath, x.SetC, stampOf(read, from, x.To).At.UnixNano()}); !band[k] {
+				band[k] = true
+				out = append(out, sg)
+			}
+		}
+		if sg, ok := b.silence(l, read, from, end, now); ok {
+			if k := (said{bath: l.Bath, at: sg.Rose.At.UnixNano()}); !silent[k] {
+				silent[k] = true
+				out = append(out, sg)
+			}
+		}
+	}
+	return out
+}
+
+// atWork tells whether a load still has flasks that are not finished.
+func (b *Bench) atWork(l *Load) bool {
+	for _, n := range l.Flasks {
+		if f := b.Flasks[n]; f != nil && f.Load == l.No && f.Stage != Finished {
+			return true
+		}
+	}
+	return false
+}
+
+// stampOf finds the stamp of the reading at an instant of the load's time.
+func stampOf(read []cure.Reading, from []Reading, at time.Time) timers.Stamp {
+	i := sort.Search(len(read), func(i int) bool { return !read[i].At.Before(at) })
+	return from[min(i, len(from)-1)].At
+}
+
+// silence finds the last stretch in which a load's probe read nothing for longer
+// than the house lets it.
+func (b *Bench) silence(l *Load, read []cure.Reading, from []Reading, end *timers.Stamp, now timers.Now) (timers.Signal, bool) {
+	limit := b.BathOf(l).Silent()
+	last := now.Since(l.In).For
+	if end != nil {
+		last = between(l.In, *end)
+	}
+	next := end // the reading that ended the stretch; nil for the one that lasts
+	for i := len(read) - 1; i >= 0; i-- {
+		after := read[i].At.Sub(l.In.At)
+		if from[i].Source == Typed || from[i].Source == "" {
+			continue
+		}
+		if after < -probeBefore {
+			break
+		}
+		began := l.In
+		if after > 0 {
+			began = from[i].At
+		}
+		if since := max(after, 0); last-since > limit {
+			key := fmt.Sprintf("load/%d/probe/%d", l.No, int(since/time.Second))
+			return timers.Signal{Key: timers.SignalKey(key, ProbeSilent), Priority: timers.Medium, Rose: moved(began, began.At.Add(limit)), Cleared: next}, true
+		}
+		if after <= 0 {
+			break
+		}
+		last, next = after, &from[i].At
+	}
+	return timers.Signal{}, false
+}
+
+// LoadOfKey finds the load that a signal of readings is about.
+func (b *Bench) LoadOfKey(key string) (*Load, bool) {
+	s, ok := SubjectOfKey(key)
+	if !ok || s.Class != 'l' {
+		return nil, false
+	}
+	l := b.Loads[s.No]
+	return l, l != nil
+}
