@@ -90,7 +90,7 @@ func (s Settings) Validate() error {
 	return nil
 }
 
-// Prior for a size of base; an error names the sizes.
+// PriorOf is the prior for a size of base; an error names the sizes.
 func (s Settings) PriorOf(z Size) (Prior, error) {
 	if p := s.Prior.at(z); p != nil {
 		return *p, nil
