@@ -303,7 +303,7 @@ func (m *Model) drawChart(f *frame, a area, fl *bench.Flask) {
 		f.put(a.x, a.y, a.w, dim, err.Error())
 		return
 	}
-	for y, row := range chart.Draw(flash.NewPicture(m.house().Flash, fl.History(), o.Posterior), a.w, a.h, false) {
+	for y, row := range chart.Draw(flash.NewPicture(m.house().Flash, m.bench().History(fl), o.Posterior), a.w, a.h, false) {
 		for x, c := range row {
 			if c.Role != chart.Blank {
 				f.text(a.x+x, a.y+y, chartRoles[c.Role], string(c.Rune))

@@ -4,39 +4,108 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/flash"
 	"flaskside/timers"
 	"flaskside/timers/press"
 )
 
-// closures turns the judged trials of a flask into those of the trend.
-func (f *Flask) closures() []flash.Closure {
-	var out []flash.Closure
-	for _, t := range f.Judged() {
+// seen is what the trial closures of a flask have shown.
+type seen struct {
+	closures   []flash.Closure // all that were judged, in order
+	earlier    int             // how many of them were made with a dough that is no longer in the mould
+	addedSince bool            // dough was added after the last of them
+	full       bool            // somebody looked and the mould is full
+}
+
+// seen gathers the judged closures of a flask. A flask that was pressed and then given
+// another mix is packed anew: its trend goes on (how fast the flash falls belongs to
+// the flask), but what the earlier dough showed says nothing of this one.
+func (b *Bench) seen(f *Flask) seen {
+	s := seen{full: f.Inspected}
+	repacked, looked := b.repacked(f)
+	if n := len(repacked); n > 0 && looked != nil && between(repacked[n-1], *looked) < 0 {
+		s.full = false
+	}
+	added := false
+	for _, t := range f.Trials {
+		for len(repacked) > 0 && between(repacked[0], t.In) >= 0 {
+			added, s.earlier, repacked = true, len(s.closures), repacked[1:]
+		}
+		added = added || t.Added // a closure that was not judged leaves it to the next
 		g, err := flash.ParseGrade(t.Grade)
 		if err != nil {
 			continue
 		}
-		c := flash.Closure{Trial: flash.Trial{Grade: g, Added: t.Added}, PressurePSI: t.PSI, HoldS: float64(t.HeldS)}
+		c := flash.Closure{Trial: flash.Trial{Grade: g, Added: added}, PressurePSI: t.PSI, HoldS: float64(t.HeldS)}
 		if t.Grams > 0 {
 			grams := t.Grams
 			c.Grams = &grams
 		}
-		out = append(out, c)
+		s.closures = append(s.closures, c)
+		added = false
 	}
-	return out
+	if len(repacked) > 0 {
+		added, s.earlier = true, len(s.closures)
+	}
+	s.addedSince = f.AddedSince || added
+	return s
+}
+
+// repacked lists when a flask that was pressed already was given another mix, and
+// looked is when somebody last looked into its mould, nil for never.
+func (b *Bench) repacked(f *Flask) (at []timers.Stamp, looked *timers.Stamp) {
+	if len(f.Trials) == 0 {
+		return nil, nil
+	}
+	mix := 0
+	for i := range b.Items {
+		it := &b.Items[i]
+		if it.TakenBack != nil {
+			continue
+		}
+		no := 0
+		switch a := it.Body.(type) {
+		case action.MixMake:
+			if slices.Contains(a.Flasks, f.No) {
+				no = a.Mix
+			}
+		case action.MixServe:
+			if slices.Contains(a.Flasks, f.No) && b.Mixes[a.Mix] != nil {
+				no = a.Mix
+			}
+		case action.Inspect:
+			if a.Flask == f.No {
+				looked = &it.Stamp
+			}
+		}
+		if no == 0 || no == mix {
+			continue
+		}
+		if mix != 0 && between(f.Trials[0].In, it.Stamp) > 0 {
+			at = append(at, it.Stamp)
+		}
+		mix = no
+	}
+	return at, looked
 }
 
 // History gives the trials of a flask as the flash trend reads them.
-func (f *Flask) History() flash.History {
-	h := flash.History{Size: flash.Size(f.Size), AddedSince: f.AddedSince}
-	for _, c := range f.closures() {
-		h.Trials = append(h.Trials, c.Trial)
+func (b *Bench) History(f *Flask) flash.History {
+	s := b.seen(f)
+	return flash.History{Size: flash.Size(f.Size), Trials: s.trials(), AddedSince: s.addedSince}
+}
+
+func (s seen) trials() []flash.Trial {
+	out := make([]flash.Trial, 0, len(s.closures))
+	for _, c := range s.closures {
+		out = append(out, c.Trial)
 	}
-	return h
+	return out
 }
 
 // rule gives what the house asks before a final closure.
@@ -50,14 +119,10 @@ func (b *Bench) rule() flash.Rule {
 
 // Verdict says whether a flask is ready for its final closure, and why not yet.
 func (b *Bench) Verdict(f *Flask, now timers.Now) flash.Verdict {
-	in := flash.Input{Rule: b.rule(), Closures: f.closures(), AddedSince: f.AddedSince, SeenFull: f.Inspected}
-	if m := b.MixOf(f); m != nil {
-		left, _ := m.DoughLeft(now)
-		s := left.Seconds()
-		if m.Stiff != nil {
-			s = min(s, 0)
-		}
-		in.DoughLeftS = &s
+	s := b.seen(f)
+	in := flash.Input{Rule: b.rule(), Closures: s.closures[s.earlier:], AddedSince: s.addedSince, SeenFull: s.full}
+	if left, known := b.doughLeftS(f, now); known {
+		in.DoughLeftS = &left
 	}
 	v, err := flash.Ready(in)
 	if err != nil {
@@ -66,31 +131,46 @@ func (b *Bench) Verdict(f *Flask, now timers.Now) flash.Verdict {
 	return v
 }
 
+// doughLeftS is how long the dough of a flask can still be worked, in seconds, below
+// 0 when it no longer can; it is not known without a mix.
+func (b *Bench) doughLeftS(f *Flask, now timers.Now) (left float64, known bool) {
+	m := b.MixOf(f)
+	if m == nil {
+		return 0, false
+	}
+	d, _ := m.DoughLeft(now)
+	if m.Stiff != nil {
+		d = min(d, 0)
+	}
+	return d.Seconds(), true
+}
+
 // Outlook is the trend of a flask and what it foretells. All of it is an estimate.
 type Outlook struct {
 	flash.Posterior
 	// Further[j] is the chance that j more trial closures are wanted until the house
 	// asks for no more.
 	Further []float64
-	Median  int // closures likely still wanted
+	Median  int // closures likely still wanted; flash.MaxAhead + 1 for more than it looks ahead
 	At80    int // with 80 % confidence
 	Allowed int // how many the dough's time still allows before the final one; -1 without a mix
 }
 
 // Outlook works out the trend of a flask. Errors: trials that cannot be followed.
 func (b *Bench) Outlook(f *Flask, now timers.Now) (Outlook, error) {
-	least := max(0, b.House.Press.MinTrials-len(f.Judged()))
+	s := b.seen(f)
+	least := max(0, b.House.Press.MinTrials-len(s.closures[s.earlier:]))
 	if least == 0 && !b.shapely(f, now) {
 		least = 1
 	}
-	o, err := b.memo.outlook(b.House.Flash, f.History(), b.rule().Grade, least)
+	h := flash.History{Size: flash.Size(f.Size), Trials: s.trials(), AddedSince: s.addedSince}
+	o, err := b.memo.outlook(b.House.Flash, h, b.rule().Grade, min(least, flash.MaxAhead))
 	if err != nil {
 		return Outlook{}, err
 	}
 	o.Allowed = -1
-	if m := b.MixOf(f); m != nil {
-		left, _ := m.DoughLeft(now)
-		o.Allowed = flash.Allowed(left.Seconds(), b.closureS(), float64(b.House.Work.FinalS))
+	if left, known := b.doughLeftS(f, now); known {
+		o.Allowed = flash.Allowed(left, b.closureS(), float64(b.House.Work.FinalS))
 	}
 	return o, nil
 }
@@ -106,12 +186,13 @@ func (b *Bench) closureS() float64 {
 const ShortOfDough timers.End = "short of dough"
 
 // shortages gives the signal of each flask whose dough is likely to end before its
-// closures do: it rises at the moment from which the likely number no longer fits.
+// closures do: it rises at the moment from which the likely number no longer fits. A
+// flask in the press has none; what its closure shows decides.
 func (b *Bench) shortages(now timers.Now) []timers.Signal {
 	var out []timers.Signal
 	for p := 1; p <= 9; p++ {
 		f := b.OnPlace(p)
-		if f == nil || f.Stage != Trimmed {
+		if f == nil || f.Stage != Trimmed && (f.Stage != Drying || len(f.Trials) > 0) {
 			continue
 		}
 		m := b.MixOf(f)
@@ -124,11 +205,11 @@ func (b *Bench) shortages(now timers.Now) []timers.Signal {
 		}
 		need := time.Duration((float64(b.House.Work.FinalS) + float64(o.Median)*b.closureS()) * float64(time.Second))
 		since := now.Since(m.Made).For - (m.Window.To - need)
-		if since < 0 {
-			continue
+		if since <= 0 {
+			continue // what takes just as long as there is still fits
 		}
-		if judged := f.Trial().Judged; judged != nil {
-			since = min(since, now.Since(*judged).For)
+		if t := f.Trial(); t != nil && t.Judged != nil {
+			since = min(since, now.Since(*t.Judged).For)
 		}
 		rose := timers.Stamp{At: now.Wall.Add(-since), BootID: now.BootID, Boot: now.Boot - since}
 		out = append(out, timers.Signal{Key: timers.SignalKey(flaskKey(f.No, fmt.Sprintf("closures/%d", len(f.Judged()))), ShortOfDough), Priority: timers.High, Rose: rose})
@@ -176,6 +257,10 @@ func (b *Bench) Jobs(now timers.Now) []press.Job {
 			continue
 		}
 		left, reached := m.DoughLeft(now)
+		var untilDough time.Duration
+		if !reached {
+			untilDough = m.Window.From - now.Since(m.Made).For
+		}
 		j := press.Job{ID: strconv.Itoa(f.No), Due: clamp(left)}
 		since := func(s *timers.Stamp) time.Duration {
 			if s == nil {
@@ -188,9 +273,7 @@ func (b *Bench) Jobs(now timers.Now) []press.Job {
 			if len(f.Halves) < 2 {
 				continue
 			}
-			if !reached {
-				j.From = m.Window.From - now.Since(m.Made).For
-			}
+			j.From = untilDough
 			for _, h := range f.Halves {
 				j.From = max(j.From, time.Duration(h.MinS)*time.Second-now.Since(h.Coated).For)
 			}
@@ -205,7 +288,9 @@ func (b *Bench) Jobs(now timers.Now) []press.Job {
 			j.Stage, j.Until = press.Opening, clamp(d.Open-since(f.Trial().Out))
 		case Trimmed:
 			j.Ready = b.shapely(f, now)
-			if t := f.Trial(); t.Judged != nil {
+			if s := b.seen(f); len(s.closures) == s.earlier {
+				j.From = clamp(untilDough) // packed anew
+			} else if t := f.Trial(); t.Judged != nil {
 				if rest := d.Trim - since(t.Judged); rest > 0 && !j.Ready {
 					j.Stage, j.Until = press.Trimming, rest
 				}
@@ -215,8 +300,11 @@ func (b *Bench) Jobs(now timers.Now) []press.Job {
 		default:
 			continue
 		}
-		if o, err := b.Outlook(f, now); err == nil && !j.Ready {
-			j.More = more(o.Further)
+		if !j.Ready {
+			j.More = []float64{1} // where the trend cannot be followed
+			if o, err := b.Outlook(f, now); err == nil {
+				j.More = more(o.Further)
+			}
 		}
 		out = append(out, j)
 	}
@@ -224,14 +312,15 @@ func (b *Bench) Jobs(now timers.Now) []press.Job {
 }
 
 // more drops the chance of none: a flask that is not ready makes one closure at
-// least.
+// least. What the forecast does not look ahead to is put on one closure more.
 func more(further []float64) []float64 {
-	if len(further) < 2 {
-		return []float64{1}
-	}
 	out := append([]float64(nil), further[1:]...)
 	out[0] += further[0]
-	return out
+	rest := 1.0
+	for _, c := range out {
+		rest -= c
+	}
+	return append(out, max(rest, 0))
 }
 
 func clamp(d time.Duration) time.Duration {
@@ -261,7 +350,7 @@ func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCos
 	if err != nil {
 		return press.MixCost{}, err
 	}
-	further, err := p.Further(b.rule().Grade, b.House.Press.MinTrials)
+	further, err := p.Further(b.rule().Grade, min(b.House.Press.MinTrials, flash.MaxAhead))
 	if err != nil {
 		return press.MixCost{}, err
 	}

@@ -1,0 +1,165 @@
+package bench
+
+import (
+	"slices"
+	"testing"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/timers/press"
+)
+
+// fullBench has four flasks of two mixes waiting, a mix ten minutes older than the
+// other: the bench on which advice could waver most.
+func fullBench() *hands {
+	h := newHands()
+	for no, size := range []string{"medium", "large", "medium", "small"} {
+		h.open(no+1, size)
+	}
+	h.mix(1, 1, 3)
+	h.ck.Run(10 * time.Minute)
+	h.mix(2, 2, 4)
+	h.ck.Run(12 * time.Minute)
+	return h
+}
+
+// TestPressOrderIsSteady: while nothing is recorded the advice stays as it is but for
+// a real gain, asked as often as a screen asks.
+func TestPressOrderIsSteady(t *testing.T) {
+	h := fullBench()
+	b := h.bench()
+	var before *press.Advice
+	nexts, orders := 0, 0
+	for range 60 { // ten minutes
+		a, err := b.PressOrder(h.now(), before)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(a.Flasks) != 4 || len(a.Order) == 0 {
+			t.Fatalf("advice %+v", a)
+		}
+		if before != nil {
+			if a.Next.Verb != before.Next.Verb || a.Next.Flask != before.Next.Flask {
+				nexts++
+				if a.Gain <= press.DefaultGain {
+					t.Errorf("changed from %s %s to %s %s for a gain of %.3f flasks", before.Next.Verb, before.Next.Flask, a.Next.Verb, a.Next.Flask, a.Gain)
+				}
+			}
+			if !slices.Equal(a.Order, before.Order) {
+				orders++
+			}
+		}
+		before = &a
+		h.ck.Run(10 * time.Second)
+	}
+	t.Logf("in 10 minutes: what is next changed %d times, the order %d times", nexts, orders)
+	if nexts > 3 || orders > 8 {
+		t.Errorf("in 10 minutes what is next changed %d times, the order %d times", nexts, orders)
+	}
+	// The same question has the same answer.
+	one, _ := b.PressOrder(h.now(), before)
+	two, _ := Fold(h.recs, Counters{}).PressOrder(h.now(), before)
+	if !slices.Equal(one.Order, two.Order) || one.Next != two.Next || one.Expected != two.Expected {
+		t.Errorf("asked twice: %+v and %+v", one, two)
+	}
+}
+
+// TestPressOrderAfterEachRecord follows the bench: every record is taken up, and what
+// is in the press is opened before another goes in.
+func TestPressOrderAfterEachRecord(t *testing.T) {
+	h := fullBench()
+	jobs := func() map[string]press.Job {
+		out := map[string]press.Job{}
+		for _, j := range h.bench().Jobs(h.now()) {
+			out[j.ID] = j
+		}
+		return out
+	}
+	stage := func(step string, want press.Stage, until time.Duration) {
+		t.Helper()
+		if j := jobs()["1"]; j.Stage != want || j.Until != until {
+			t.Errorf("%s: stage %d until %v, want %d until %v", step, j.Stage, j.Until, want, until)
+		}
+	}
+	if j := jobs()["1"]; len(jobs()) != 4 || j.From > 0 || j.Due.Round(time.Millisecond) != work-22*time.Minute {
+		t.Errorf("waiting: %+v of %d", j, len(jobs()))
+	}
+	stage("waiting", press.Waiting, 0)
+	h.do(0, action.PressIn{Flask: 1})
+	h.ck.Run(10 * time.Second)
+	stage("in the press", press.Rising, 32*time.Second)
+	h.do(30*time.Second, action.PressAt{Flask: 1, PressurePSI: 3000, HoldS: 60})
+	h.ck.Run(20 * time.Second)
+	stage("at pressure", press.Holding, 40*time.Second)
+	b := h.bench()
+	a, err := b.PressOrder(h.now(), nil)
+	if err != nil || a.Next.Verb != press.Open || a.Next.Flask != "1" || a.Next.Wait != 40*time.Second {
+		t.Errorf("next is %+v, %v: want to open 1 in 40 s", a.Next, err)
+	}
+	h.do(45*time.Second, action.PressOpen{Flask: 1})
+	stage("opened", press.Opening, 18*time.Second)
+	h.do(18*time.Second, action.Flash{Flask: 1, Grade: "heavy"})
+	h.ck.Run(30 * time.Second)
+	stage("judged", press.Trimming, time.Minute)
+	h.ck.Run(time.Minute)
+	stage("trimmed", press.Waiting, 0)
+	h.closures("slight")
+	if j := jobs()["1"]; !j.Ready || j.Stage != press.Waiting {
+		t.Errorf("ready: %+v", j)
+	}
+	h.do(0, action.SheetOut{Flask: 1})
+	stage("final closure", press.Closing, 2*time.Minute)
+	h.do(time.Minute, action.MetalToMetal{Flask: 1})
+	h.do(time.Minute, action.Clamp{Flask: 1})
+	if _, on := jobs()["1"]; on {
+		t.Error("clamped, and still waits for the press")
+	}
+	h.do(0, action.MixStiff{Mix: 2})
+	if n := len(jobs()); n != 1 {
+		t.Errorf("%d wait after mix 2 went stiff, want flask 3 alone", n)
+	}
+	h.mix(3, 2)
+	if j := jobs()["2"]; j.From.Round(time.Millisecond) != 10*time.Minute || j.Due.Round(time.Millisecond) != work {
+		t.Errorf("a new mix: %+v, want from its dough on", j)
+	}
+	h.closure("heavy", 3000, time.Minute) // flask 1 is shut: nothing waits because of it
+	h.mix(4, 3)
+	if j := jobs()["3"]; j.From.Round(time.Millisecond) != 10*time.Minute {
+		t.Errorf("packed anew from a mix just made: %+v", j)
+	}
+}
+
+// TestCostOfMix: on a bench without slack another mix costs, on an empty one nothing.
+func TestCostOfMix(t *testing.T) {
+	h := fullBench()
+	c, err := h.bench().CostOfMix(h.now(), "medium", 1)
+	if err != nil || len(c.Fresh) != 1 || len(c.AtWork) != 4 {
+		t.Fatalf("%+v, %v", c, err)
+	}
+	if c.Cost < 0.1 {
+		t.Errorf("mixing while four stiffen is said to cost %.2f flasks", c.Cost)
+	}
+	c, err = newHands().bench().CostOfMix(h.now(), "medium", 2)
+	if err != nil || c.Cost != 0 || len(c.Fresh) != 2 || c.Fresh[0].Chance < 0.8 {
+		t.Errorf("on an empty bench: %+v, %v", c, err)
+	}
+	for _, n := range []int{0, 10} {
+		if _, err := h.bench().CostOfMix(h.now(), "medium", n); err == nil {
+			t.Errorf("a mix for %d flasks was weighed", n)
+		}
+	}
+	if _, err := h.bench().CostOfMix(h.now(), "vast", 1); err == nil {
+		t.Error("a size that is none was weighed")
+	}
+}
+
+func BenchmarkPressOrder(b *testing.B) {
+	h := fullBench()
+	bn := h.bench()
+	for b.Loop() {
+		if _, err := bn.PressOrder(h.now(), nil); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
