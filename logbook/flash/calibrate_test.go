@@ -30,7 +30,7 @@ func lab(seed uint64, s Settings, flasks int, weighed float64, sizes ...Size) (h
 // better than the house defaults do; what too little stands behind is kept and counted.
 func TestCalibrate(t *testing.T) {
 	truth := elsewhere()
-	hs := append(lab(1, truth, 12, 0, Small), lab(2, truth, 120, 0.3, Medium)...)
+	hs := append(lab(1, truth, 12, 0, Small), lab(2, truth, 100, 0.25, Medium)...)
 	c, err := Calibrate(hs, HouseDefaults())
 	if err != nil {
 		t.Fatal(err)
@@ -38,7 +38,7 @@ func TestCalibrate(t *testing.T) {
 	for _, v := range []struct {
 		name      string
 		got, want float64
-		tol       float64 // of ln, a few standard errors with 120 flasks
+		tol       float64 // of ln, a few standard errors with 100 flasks
 	}{
 		{"first_g", c.New.Prior.Medium.FirstG, 12, 0.2},
 		{"first_sd", c.New.Prior.Medium.FirstSD, 0.45, 0.3},
@@ -60,7 +60,7 @@ func TestCalibrate(t *testing.T) {
 	if c.New.NoneBelowG != c.Old.NoneBelowG || c.New.HeavyAboveG != c.Old.HeavyAboveG {
 		t.Error("the borders of the grades were changed")
 	}
-	if c.Small.Flasks != 12 || c.Small.Wanting != WantFlasks-12 || c.Large.Wanting != WantFlasks || c.Medium.Flasks != 120 || c.Medium.Wanting != 0 {
+	if c.Small.Flasks != 12 || c.Small.Wanting != WantFlasks-12 || c.Large.Wanting != WantFlasks || c.Medium.Flasks != 100 || c.Medium.Wanting != 0 {
 		t.Errorf("behind %+v %+v %+v", c.Small, c.Medium, c.Large)
 	}
 	closures := 0
@@ -73,7 +73,7 @@ func TestCalibrate(t *testing.T) {
 	if c.NewLogEvidence < c.OldLogEvidence+10 {
 		t.Errorf("log evidence %.1f, before %.1f", c.NewLogEvidence, c.OldLogEvidence)
 	}
-	if c.Later == nil || c.Later.Flasks != 66 || !(c.Later.New.Brier < 0.85*c.Later.Old.Brier) {
+	if c.Later == nil || c.Later.Flasks != 56 || !(c.Later.New.Brier < 0.85*c.Later.Old.Brier) {
 		t.Errorf("on the later half: %+v", c.Later)
 	}
 	if _, err := json.Marshal(c); err != nil {
@@ -132,7 +132,7 @@ func TestCalibrateTooFew(t *testing.T) {
 // Forecasts under the settings that made the flasks are well calibrated: over the bins the
 // seen fractions scatter about the forecasts as chi-square.
 func TestScoreIsCalibrated(t *testing.T) {
-	hs := lab(11, HouseDefaults(), 900, 0.3, Small, Medium, Large)
+	hs := lab(11, HouseDefaults(), 600, 0.2, Small, Medium, Large)
 	f, err := Score(HouseDefaults(), hs)
 	if err != nil {
 		t.Fatal(err)

@@ -191,7 +191,7 @@ func (p Posterior) cdfB(v float64) float64 {
 // memory): over flasks drawn from the prior, the place of the true value in its posterior
 // is uniform. Chi-square on 20 bins for a, b and the line at the next trial; fixed seed.
 func TestSimulationBasedCalibration(t *testing.T) {
-	const flasks, bins = 800, 20
+	const flasks, bins = 600, 20
 	s := HouseDefaults()
 	rng := rand.New(rand.NewPCG(20795, 1))
 	var counts [3][bins]float64
