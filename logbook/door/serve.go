@@ -24,7 +24,7 @@ import (
 )
 
 // MaxActions is the most actions that the bench takes at once: its keys wait while
-// they are recorded, and the whole of a day is far less.
+// they are recorded (house default: seconds at the worst, and a usual day has fewer).
 const MaxActions = 2000
 
 // Bounds of one request.
