@@ -48,4 +48,5 @@ require (
 	go.yaml.in/yaml/v4 v4.0.0-rc.2 // indirect
 	golang.org/x/sync v0.22.0 // indirect
 	golang.org/x/text v0.24.0 // indirect
+	golang.org/x/tools v0.36.0 // indirect
 )

@@ -3,6 +3,8 @@ package flash
 import (
 	"fmt"
 	"math"
+
+	"gonum.org/v1/gonum/optimize"
 )
 
 // How much must stand behind a value before it is re-estimated (house default). In
@@ -254,7 +256,13 @@ func (c *Calibration) estimate(hs []History, k book) error {
 	for i, n := range knobs {
 		z[i] = math.Log(*n.value(&c.New)/n.home) / n.pull
 	}
-	descend(cost, slope, z, 0.02, 60)
-	c.New = set(z)
+	// The optimiser may stop at the end of its steps or where a line search finds no
+	// better point; what it reached counts, and is never above where it began.
+	found, err := optimize.Minimize(optimize.Problem{Func: cost, Grad: slope}, z,
+		&optimize.Settings{GradientThreshold: 0.02, MajorIterations: 60, FuncEvaluations: 600}, &optimize.BFGS{})
+	if found == nil {
+		return fmt.Errorf("calibrate: %w", err)
+	}
+	c.New = set(found.X)
 	return nil
 }

@@ -184,43 +184,6 @@ func TestScoreByHand(t *testing.T) {
 	}
 }
 
-// Source: Rosenbrock's and Beale's functions with their starting points and minima, Moré,
-// Garbow and Hillstrom, ACM TOMS 7 (1981) 17, problems 1 and 5 (from memory).
-func TestDescend(t *testing.T) {
-	type fn func(x, y float64) (f, dx, dy float64)
-	rosenbrock := func(x, y float64) (float64, float64, float64) {
-		r, q := y-x*x, 1-x
-		return 100*r*r + q*q, -400*x*r - 2*q, 200 * r
-	}
-	beale := func(x, y float64) (f, dx, dy float64) {
-		for i, c := range []float64{1.5, 2.25, 2.625} {
-			p := math.Pow(y, float64(i+1))
-			r := c - x*(1-p)
-			f += r * r
-			dx -= 2 * r * (1 - p)
-			dy += 2 * r * x * float64(i+1) * math.Pow(y, float64(i))
-		}
-		return f, dx, dy
-	}
-	for _, c := range []struct {
-		name        string
-		f           fn
-		start, want [2]float64
-	}{{"Rosenbrock", rosenbrock, [2]float64{-1.2, 1}, [2]float64{1, 1}}, {"Beale", beale, [2]float64{1, 1}, [2]float64{3, 0.5}}} {
-		z := append([]float64(nil), c.start[:]...)
-		descend(func(z []float64) float64 { f, _, _ := c.f(z[0], z[1]); return f },
-			func(g, z []float64) { _, g[0], g[1] = c.f(z[0], z[1]) }, z, 1e-8, 200)
-		near(t, c.name, z[0], c.want[0], 1e-6)
-		near(t, c.name, z[1], c.want[1], 1e-6)
-	}
-	// It never ends higher than it began, even where the slope is wrong.
-	z := []float64{2}
-	descend(func(z []float64) float64 { return z[0] * z[0] }, func(g, z []float64) { g[0] = -2 * z[0] }, z, 1e-8, 50)
-	if z[0] != 2 {
-		t.Errorf("went up to %g", z[0])
-	}
-}
-
 // Worked example of the median absolute deviation: of 1, 1, 2, 2, 4, 6, 9 the median is 2
 // and the deviation 1 (textbook example, from memory).
 func TestTypical(t *testing.T) {
