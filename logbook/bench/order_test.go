@@ -162,4 +162,3 @@ func BenchmarkPressOrder(b *testing.B) {
 		}
 	}
 }
-

@@ -437,63 +437,6 @@ func TestNoShortageWithoutNeed(t *testing.T) {
 	}
 }
 
-// TestMemo: the same question is worked out once, another one anew, and what is kept
-// has an end.
-func TestMemo(t *testing.T) {
-	k := newMemo()
-	s := flash.HouseDefaults()
-	grams := 3.0
-	h := flash.History{Size: flash.Medium, Trials: []flash.Trial{{Grade: flash.Heavy}}}
-	keys := func(h flash.History, s flash.Settings, g flash.Grade, least int) int {
-		t.Helper()
-		if _, err := k.outlook(s, h, g, least); err != nil {
-			t.Fatal(err)
-		}
-		return len(k.m)
-	}
-	if keys(h, s, flash.Slight, 1) != 1 || keys(h, s, flash.Slight, 1) != 1 {
-		t.Error("asked twice, kept twice")
-	}
-	other := s
-	other.GradeSD = 0.5
-	n := 1
-	for name, got := range map[string]func() int{
-		"size": func() int { return keys(flash.History{Size: flash.Large, Trials: h.Trials}, s, flash.Slight, 1) },
-		"grams": func() int {
-			return keys(flash.History{Size: h.Size, Trials: []flash.Trial{{Grade: flash.Heavy, Grams: &grams}}}, s, flash.Slight, 1)
-		},
-		"since": func() int {
-			return keys(flash.History{Size: h.Size, Trials: h.Trials, AddedSince: true}, s, flash.Slight, 1)
-		},
-		"settings": func() int { return keys(h, other, flash.Slight, 1) },
-		"grade":    func() int { return keys(h, s, flash.None, 1) },
-		"least":    func() int { return keys(h, s, flash.Slight, 2) },
-	} {
-		if n++; got() != n {
-			t.Errorf("another %s is taken for the same", name)
-		}
-	}
-	for i := range 2 * memoSize {
-		g := 1 + float64(i)/100
-		keys(flash.History{Size: h.Size, Trials: []flash.Trial{{Grade: flash.Heavy, Grams: &g}}}, s, flash.Slight, 1)
-		if len(k.m) > memoSize {
-			t.Fatalf("%d kept", len(k.m))
-		}
-	}
-}
-
-// TestPercent: never nothing, never certainty.
-func TestPercent(t *testing.T) {
-	for p, want := range map[float64]string{0: "<1 %", 0.004: "<1 %", 0.006: "1 %", 0.5: "50 %", 0.984: "98 %", 0.9949: "99 %", 0.996: ">99 %", 1: ">99 %"} {
-		if got := Percent(p); got != want {
-			t.Errorf("Percent(%g) = %s, want %s", p, got, want)
-		}
-	}
-	if got := Percent(math.NaN()); got != "?" {
-		t.Errorf("Percent(NaN) = %s", got)
-	}
-}
-
 func BenchmarkVerdict(b *testing.B) {
 	h := newHands()
 	h.open(1, "medium")
