@@ -69,7 +69,7 @@ func rootCommand() *cobra.Command {
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
-	root.AddCommand(demoCommand())
+	root.AddCommand(demoCommand(), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
 	return root
 }
 

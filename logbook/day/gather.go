@@ -62,8 +62,8 @@ func Gather(book Book, from, until time.Time) (*bench.Bench, error) {
 	return bench.Fold(inForce(whole(set)), bench.Counters{}), nil
 }
 
-// Known gives the bench as it was known at an instant: what was entered later, and
-// later corrections, left out.
+// Known gives the bench from what was done up to an instant, later corrections left
+// out.
 func Known(b *bench.Bench, at time.Time) *bench.Bench {
 	set := map[uint64]record.Record{}
 	for _, it := range b.Items {

@@ -29,7 +29,7 @@ type Sheet struct {
 	Head  string    // end of the chain when the sheet was made, number and short hash
 	From  time.Time // first instant; its location is the zone of the sheet
 	Until time.Time // first instant after the day
-	Known time.Time // the sheet tells what was known at this instant; zero: all that is known
+	Known time.Time // only what was done up to this instant, corrections included, is told; zero: everything
 }
 
 // JSONL writes the exact bytes of every record, one a line: those of the day and

@@ -63,12 +63,16 @@ func (s Sheet) Text(w io.Writer) error {
 }
 
 func (s Sheet) top(p *page) {
-	p.line(0, "DAY SHEET   %s   %s", s.From.Format("Monday 2 January 2006"), s.From.Location())
+	zone := s.From.Location().String()
+	if zone == "Local" { // the machine has not told its name
+		zone = s.From.Format("UTC-07:00")
+	}
+	p.line(0, "DAY SHEET   %s   %s", s.From.Format("Monday 2 January 2006"), zone)
 	if long := s.Until.Sub(s.From); long != 24*time.Hour {
 		p.line(0, "The clocks were changed: this day has %s (UTC%s to UTC%s).", units.FormatDuration(long), s.From.Format("-07:00"), s.Until.Add(-1).Format("-07:00"))
 	}
 	if !s.Known.IsZero() {
-		p.line(0, "As it was known %s.", s.Known.In(s.From.Location()).Format("Mon 2 Jan 2006 15:04:05 -07:00"))
+		p.line(0, "As of %s.", s.Known.In(s.From.Location()).Format("Mon 2 Jan 2006 15:04:05 -07:00"))
 	}
 	if s.Bench.House.Lab != "" {
 		p.line(0, "%s", s.Bench.House.Lab)
@@ -129,8 +133,8 @@ func (s Sheet) flask(p *page, f *bench.Flask) {
 		if i == 0 {
 			p.line(2, "windows")
 		}
-		lasted, verdict := s.went(sp)
-		p.line(4, "%-22s %s%s: %s", sp.what+sp.mark, lasted, sp.asked(), verdict)
+		verdict, words := s.went(sp)
+		p.line(4, "%-7s  %s: %s", verdict, sp.what+sp.mark, words)
 	}
 	first := true
 	for _, o := range f.Oddities {

@@ -2,6 +2,7 @@ package day
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"flaskside/logbook/bench"
@@ -69,43 +70,50 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 
 // asked words what was asked for of a window.
 func (sp spell) asked() string {
-	words := ""
+	var ends []string
 	if sp.min > 0 {
-		words = ", at least " + units.FormatDuration(sp.min)
+		ends = append(ends, "at least "+units.FormatDuration(sp.min))
 	}
 	if sp.max > 0 {
-		words += ", at most " + units.FormatDuration(sp.max)
+		ends = append(ends, "at most "+units.FormatDuration(sp.max))
 	}
+	if len(ends) == 0 {
+		return ""
+	}
+	words := "; " + strings.Join(ends, ", ")
 	if sp.estimate {
 		words += " (estimate)"
 	}
 	return words
 }
 
-// went words how long a window lasted and whether it was kept.
-func (s Sheet) went(sp spell) (lasted, verdict string) {
+// went says whether a window was kept and how long it lasted; one that has no end
+// yet tells when it may and when it must.
+func (s Sheet) went(sp spell) (verdict, words string) {
 	p, ended := took(sp.from, sp.to)
 	if !ended {
-		verdict = "runs on"
+		words = "since " + s.clock(sp.from.At)
 		if sp.min > 0 {
-			verdict += ", not before " + s.clock(sp.from.At.Add(sp.min))
+			words += ", not before " + s.clock(sp.from.At.Add(sp.min))
 		}
 		if sp.max > 0 {
-			verdict += ", not after " + s.clock(sp.from.At.Add(sp.max))
+			words += ", not after " + s.clock(sp.from.At.Add(sp.max))
 		}
-		return "since " + s.clock(sp.from.At), verdict
+		if sp.estimate {
+			words += " (estimate)"
+		}
+		return "runs on", words
 	}
-	lasted = units.FormatDuration(p.For)
+	words = units.FormatDuration(p.For)
 	if p.Estimated {
-		lasted += " by the wall clock" // the machine was restarted in between
+		words += " by the wall clock" // the machine was restarted in between
 	}
+	verdict = "kept"
 	switch {
 	case p.For < sp.min:
-		verdict = "missed: " + units.FormatDuration(sp.min-p.For) + " short"
+		verdict, words = "missed", words+", "+units.FormatDuration(sp.min-p.For)+" short"
 	case sp.max > 0 && p.For > sp.max:
-		verdict = "missed: " + units.FormatDuration(p.For-sp.max) + " over"
-	default:
-		verdict = "kept"
+		verdict, words = "missed", words+", "+units.FormatDuration(p.For-sp.max)+" over"
 	}
-	return lasted, verdict
+	return verdict, words + sp.asked()
 }

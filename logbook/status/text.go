@@ -45,14 +45,15 @@ func (s Status) Text(w io.Writer) error {
 		line("ALARMS")
 	}
 	for _, a := range s.Alarms {
-		line("  %s, %s: %s, %s since %s%s", a.Priority, a.State, subject(a.What, a.Label, a.Flasks, a.Mix, a.Load), a.End, s.clock(a.Rose), a.shelf())
+		line("  %-6s  %s: %s", a.Priority, subject(a.What, a.Label, a.Flasks, a.Mix, a.Load), a.End)
+		line("          %s, since %s%s", a.State, s.clock(a.Rose), a.shelf())
 	}
 	if len(s.Windows) > 0 {
 		line("")
 		line("WINDOWS, most urgent first")
 	}
 	for _, v := range s.Windows {
-		line("  %-17s %s%s", v.left(), subject(v.What, v.Label, v.Flasks, v.Mix, v.Load), s.ends(v))
+		line("  %-17s  %s%s", v.left(), subject(v.What, v.Label, v.Flasks, v.Mix, v.Load), s.ends(v))
 	}
 	if _, err := io.WriteString(w, b.String()); err != nil {
 		return fmt.Errorf("write status: %w", err)

@@ -1,0 +1,135 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook/day"
+	"flaskside/timers/sysclock"
+)
+
+// dayCommand exports a day.
+func dayCommand(o *options) *cobra.Command {
+	var format, table, out, zone, at string
+	c := &cobra.Command{
+		Use:   "day [DATE]",
+		Short: "Export a day, local midnight to local midnight",
+		Long: "Writes the day sheet of a date (today without one) as text, a table as CSV (RFC 4180),\n" +
+			"or the records as JSON Lines, which `flaskside record` reads into an empty book to the same bench.\n" +
+			"DATE is YYYY-MM-DD, today or yesterday.",
+		Example: "flaskside day\nflaskside day 2026-11-25 --format csv --table closures --out closures.csv\nflaskside day yesterday --format jsonl",
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return wrongUsage("%s takes one date, not %d", c.CommandPath(), len(args))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			if !slices.Contains([]string{"text", "csv", "jsonl"}, format) {
+				return wrongUsage("--format is text, csv or jsonl, not %q", format)
+			}
+			if !slices.Contains(day.Tables, day.Table(table)) {
+				return wrongUsage("--table is records, closures or flasks, not %q", table)
+			}
+			if c.Flags().Changed("table") && format != "csv" {
+				return wrongUsage("--table goes with --format csv")
+			}
+			loc := time.Local
+			if zone != "" {
+				var err error
+				if loc, err = time.LoadLocation(zone); err != nil {
+					return wrongUsage("--zone %q is no time zone: give a name as in Europe/Berlin", zone)
+				}
+			}
+			clock := sysclock.New()
+			known, now, err := asOf(at, clock.Read().Wall)
+			if err != nil {
+				return err
+			}
+			from, until, err := date(args, now, loc)
+			if err != nil {
+				return err
+			}
+			book, done, err := reading(o.book, clock)
+			if err != nil {
+				return err
+			}
+			defer done()
+			b, err := day.Gather(book, from, until)
+			if err != nil {
+				return err
+			}
+			sheet := day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until}
+			if known {
+				sheet.Known, sheet.Bench = now, day.Known(b, now)
+			}
+			return deliver(out, c.OutOrStdout(), func(w io.Writer) error {
+				switch format {
+				case "csv":
+					return sheet.CSV(w, day.Table(table))
+				case "jsonl":
+					return sheet.JSONL(w)
+				}
+				return sheet.Text(w)
+			})
+		},
+	}
+	c.Flags().StringVar(&format, "format", "text", "text, csv or jsonl")
+	c.Flags().StringVar(&table, "table", "records", "table of the csv format: records, closures or flasks")
+	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
+	c.Flags().StringVar(&zone, "zone", "", "time zone whose midnights count (default: that of this machine)")
+	atFlag(c, &at)
+	return c
+}
+
+// date finds the bounds of the day asked for, the one that holds now without an
+// argument.
+func date(args []string, now time.Time, loc *time.Location) (from, until time.Time, err error) {
+	word := "today"
+	if len(args) > 0 {
+		word = args[0]
+	}
+	switch word {
+	case "today":
+		from, until = day.OfInstant(now, loc)
+		return from, until, nil
+	case "yesterday":
+		today, _ := day.OfInstant(now, loc)
+		from, until = day.OfInstant(today.Add(-1), loc)
+		return from, until, nil
+	}
+	d, err := time.Parse(time.DateOnly, word)
+	if err != nil || d.Year() < 1990 || d.Year() > 2200 {
+		return from, until, wrongUsage("%q is no date: write it as 2026-11-25, or today, or yesterday", strings.TrimSpace(word))
+	}
+	from, until = day.Bounds(d.Year(), d.Month(), d.Day(), loc)
+	if from.Equal(until) {
+		return from, until, fmt.Errorf("there was no %s in %s: its clocks left that date out", word, loc)
+	}
+	return from, until, nil
+}
+
+// atFlag adds the flag that read-only commands share.
+func atFlag(c *cobra.Command, at *string) {
+	c.Flags().StringVar(at, "at", "", "as of then (RFC 3339, as in 2026-11-25T14:07:32+01:00)")
+}
+
+// asOf reads that flag: whether it was given, and the moment meant.
+func asOf(at string, now time.Time) (given bool, then time.Time, err error) {
+	if at == "" {
+		return false, now, nil
+	}
+	then, err = time.Parse(time.RFC3339, at)
+	if err != nil {
+		return false, now, wrongUsage("--at %q is no time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", at)
+	}
+	if then.After(now) {
+		return false, now, fmt.Errorf("--at %s lies in the future: the logbook knows only what was done", at)
+	}
+	return true, then, nil
+}

@@ -1,0 +1,69 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// save writes a file whole or not at all: beside its place under another name
+// first, synced, then renamed. What stood there before stays until then.
+func save(path string, write func(io.Writer) error) (err error) {
+	switch fi, err := os.Stat(path); {
+	case err == nil && !fi.Mode().IsRegular():
+		return fmt.Errorf("%s is not a plain file: give the name of a file to write", path)
+	case err == nil:
+		if path, err = filepath.EvalSymlinks(path); err != nil {
+			return fmt.Errorf("write %s: %w", path, err)
+		}
+	case !errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	tmp := fmt.Sprintf("%s.new-%d", path, os.Getpid())
+	f, err := os.OpenFile(tmp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if err != nil {
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	defer func() {
+		if err != nil {
+			_ = os.Remove(tmp) // the error that is told comes first
+		}
+	}()
+	w := bufio.NewWriter(f)
+	err = write(w)
+	if err == nil {
+		err = w.Flush()
+	}
+	if err == nil {
+		err = f.Sync()
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err == nil {
+		err = os.Rename(tmp, path)
+	}
+	if err != nil {
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	return nil
+}
+
+// deliver writes to a file, or to the standard output where none is named.
+func deliver(path string, stdout io.Writer, write func(io.Writer) error) error {
+	if path != "" {
+		return save(path, write)
+	}
+	w := bufio.NewWriter(stdout)
+	if err := write(w); err != nil {
+		return err
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("write to the standard output: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,245 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/door"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// Bounds of one input; a day has some hundred actions.
+const (
+	maxInput   = 64 << 20 // bytes
+	maxActions = 100_000
+)
+
+// recordCommand appends actions given as JSON Lines.
+func recordCommand(o *options) *cobra.Command {
+	var keepGoing, schema bool
+	c := &cobra.Command{
+		Use:   "record",
+		Short: "Append actions given as JSON Lines on the standard input",
+		Long: "Reads one action a line, each with its own time, and records all of them or none; the first bad line\n" +
+			"is named with the reason. The same id again is the same action, and harmless.",
+		Example: "flaskside record < actions.jsonl\nflaskside record --keep-going < actions.jsonl\nflaskside record --schema",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if schema {
+				b, err := action.Schema()
+				if err != nil {
+					return err
+				}
+				return deliver("", c.OutOrStdout(), func(w io.Writer) error { _, err := w.Write(b); return err })
+			}
+			in, err := readActions(c.InOrStdin(), o.by, keepGoing)
+			if err != nil {
+				return err
+			}
+			clock := sysclock.New()
+			if keepGoing {
+				return in.recordGood(o.book, clock, c.OutOrStdout(), c.ErrOrStderr())
+			}
+			return in.recordAll(o.book, clock, c.OutOrStdout())
+		},
+	}
+	c.Flags().BoolVar(&keepGoing, "keep-going", false, "record the good lines and list the bad ones")
+	c.Flags().BoolVar(&schema, "schema", false, "print the JSON Schema of an action")
+	return c
+}
+
+// badLine is a line that was refused.
+type badLine struct {
+	no  int
+	err error
+}
+
+// Error names the line.
+func (b badLine) Error() string { return fmt.Sprintf("line %d: %v", b.no, b.err) }
+
+// input is what was read.
+type input struct {
+	actions []action.Action
+	lines   []int // the line of each action
+	bad     []badLine
+}
+
+// readActions reads actions until the end or, unless it is to keep going, the first
+// line that is none. by stands in where an action names nobody.
+func readActions(r io.Reader, by string, keepGoing bool) (input, error) {
+	var in input
+	for l, err := range door.Lines(&bounded{r: r, left: maxInput}) {
+		if err != nil {
+			return input{}, fmt.Errorf("read the standard input: %w", err)
+		}
+		if len(in.actions)+len(in.bad) >= maxActions {
+			return input{}, fmt.Errorf("the input has more than %d lines: give it in parts", maxActions)
+		}
+		if l.Err != nil {
+			in.bad = append(in.bad, badLine{l.No, l.Err})
+			if !keepGoing {
+				return in, nil
+			}
+			continue
+		}
+		if l.Action.By == "" {
+			l.Action.By = by
+		}
+		in.actions, in.lines = append(in.actions, l.Action), append(in.lines, l.No)
+	}
+	return in, nil
+}
+
+// bounded reads no more than it may and says so.
+type bounded struct {
+	r    io.Reader
+	left int
+}
+
+// Read gives an error where more is there than may be read.
+func (b *bounded) Read(p []byte) (int, error) {
+	if b.left <= 0 {
+		return 0, fmt.Errorf("it has more than %d MiB: give it in parts", maxInput>>20)
+	}
+	n, err := b.r.Read(p[:min(len(p), b.left)])
+	b.left -= n
+	return n, err
+}
+
+// named turns a refusal into one that names the line of the input.
+func (in input) named(err error) error {
+	var bad *logbook.BadLine
+	if !errors.As(err, &bad) {
+		return err
+	}
+	if bad.Index < len(in.lines) {
+		return badLine{in.lines[bad.Index], bad.Err}
+	}
+	return in.bad[0]
+}
+
+// recordAll records the whole input or nothing.
+func (in input) recordAll(path string, clock timers.Clock, out io.Writer) error {
+	if len(in.bad) == 0 && len(in.actions) == 0 {
+		_, err := fmt.Fprintln(out, "nothing to record")
+		return err
+	}
+	as := in.actions
+	if len(in.bad) > 0 {
+		// An earlier line may be bad in itself only to the bench. All are offered
+		// together with one that is always refused, so that nothing is written and the
+		// first bad line is the one named.
+		as = append(slices.Clone(as), action.Action{ID: newID(), At: clock.Read().Wall, Body: action.TakeBack{Of: newID()}})
+	}
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		if err := rehearse(as, clock); err != nil {
+			return in.named(err) // and no empty logbook is left behind
+		}
+	}
+	w, err := writing(path, clock)
+	if err != nil {
+		return err
+	}
+	answers, err := w.Append(as, false)
+	if cerr := w.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		return in.named(err)
+	}
+	return in.tell(out, answers)
+}
+
+// rehearse offers actions to a book that is thrown away.
+func rehearse(as []action.Action, clock timers.Clock) error {
+	dir, err := os.MkdirTemp("", "flaskside-")
+	if err != nil {
+		return fmt.Errorf("make a scratch folder: %w", err)
+	}
+	defer func() { _ = os.RemoveAll(dir) }() // a scratch folder left over harms nobody
+	book, err := logbook.Open(filepath.Join(dir, "scratch.db"), clock)
+	if err != nil {
+		return err
+	}
+	_, err = book.AppendAll(as)
+	_ = book.Close() // thrown away
+	return err
+}
+
+// recordGood records the good lines and lists the bad ones.
+func (in input) recordGood(path string, clock timers.Clock, out, complaints io.Writer) error {
+	bad := slices.Clone(in.bad)
+	if len(in.actions) > 0 {
+		w, err := writing(path, clock)
+		if err != nil {
+			return err
+		}
+		answers, err := w.Append(in.actions, true)
+		if cerr := w.Close(); err == nil {
+			err = cerr
+		}
+		for i, a := range answers {
+			if a.Err != nil {
+				bad = append(bad, badLine{in.lines[i], a.Err})
+			}
+		}
+		if terr := in.tell(out, answers); err == nil {
+			err = terr
+		}
+		if err != nil {
+			return err
+		}
+	}
+	if len(bad) == 0 {
+		return nil
+	}
+	slices.SortFunc(bad, func(a, b badLine) int { return a.no - b.no })
+	for _, b := range bad {
+		if _, err := fmt.Fprintln(complaints, oneLine(b)); err != nil {
+			return fmt.Errorf("list the bad lines: %w", err)
+		}
+	}
+	return fmt.Errorf("%d of %d lines refused", len(bad), len(in.actions)+len(in.bad))
+}
+
+// tell says what became of the actions.
+func (in input) tell(out io.Writer, answers []door.Answer) error {
+	var fresh int
+	var again []string
+	var head string
+	for i, a := range answers {
+		switch {
+		case a.Err != nil:
+		case a.Already:
+			again = append(again, fmt.Sprintf("line %d is record %d", in.lines[i], a.Seq))
+		default:
+			fresh++
+			head = logbook.Head{Seq: a.Seq, Hash: a.Hash()}.String()
+		}
+	}
+	words := []string{fmt.Sprintf("%d recorded", fresh)}
+	if head != "" {
+		words = append(words, "head "+head)
+	}
+	if len(again) > 0 {
+		told := again[:min(len(again), 5)]
+		words = append(words, fmt.Sprintf("%d in the book already (%s", len(again), strings.Join(told, ", ")))
+		if len(again) > len(told) {
+			words[len(words)-1] += ", …"
+		}
+		words[len(words)-1] += ")"
+	}
+	_, err := fmt.Fprintln(out, strings.Join(words, "; "))
+	return err
+}

@@ -1,0 +1,147 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"unicode"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/house"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// toStdout is what --export stands for without a file.
+const toStdout = "-"
+
+// settingsCommand shows, exports and imports the house settings.
+func settingsCommand(o *options) *cobra.Command {
+	var from, to string
+	c := &cobra.Command{
+		Use:   "settings",
+		Short: "Show the house settings, write them to a file, or take them from one",
+		Long: "Prints the house settings in force as TOML, writes them to a file, or records those of a file.\n" +
+			"What a file leaves out stays as it is. Flasks at work keep the values they were worked under.",
+		Example: "flaskside settings\nflaskside settings --export house.toml\nflaskside settings --import house.toml --by KT",
+		Args: func(_ *cobra.Command, args []string) error {
+			switch {
+			case len(args) > 1, len(args) == 1 && to != toStdout:
+				return wrongUsage("settings takes --import FILE or --export FILE, not %q", args)
+			case len(args) == 1:
+				to = args[0] // --export FILE, written apart
+			}
+			if from != "" && to != "" {
+				return wrongUsage("--import and --export do not go together")
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, _ []string) error {
+			clock := sysclock.New()
+			if from != "" {
+				return takeSettings(from, o, clock, c.OutOrStdout())
+			}
+			h, err := settingsOf(o.book, clock)
+			if err != nil {
+				return err
+			}
+			if to == toStdout {
+				to = ""
+			}
+			return deliver(to, c.OutOrStdout(), h.WriteTOML)
+		},
+	}
+	c.Flags().StringVar(&from, "import", "", "record the settings of this TOML file")
+	c.Flags().StringVar(&to, "export", "", "write the settings to this file (default: standard output)")
+	c.Flags().Lookup("export").NoOptDefVal = toStdout
+	return c
+}
+
+// settingsOf gives the settings in force; those of a book not yet made are the
+// defaults.
+func settingsOf(path string, clock timers.Clock) (house.House, error) {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return house.Default(), nil
+	}
+	st, err := standing(path, clock)
+	if err != nil {
+		return house.House{}, err
+	}
+	return st.Bench.House, nil
+}
+
+// takeSettings records the settings of a file, if they are others than those in
+// force.
+func takeSettings(from string, o *options, clock timers.Clock, out io.Writer) error {
+	was, err := settingsOf(o.book, clock)
+	if err != nil {
+		return err
+	}
+	f, err := os.Open(from)
+	if err != nil {
+		return fmt.Errorf("read settings: %w", err)
+	}
+	is, err := house.ReadTOML(f, was)
+	_ = f.Close() // only read from
+	if err != nil {
+		return fmt.Errorf("%s: %w", filepath.Base(from), err)
+	}
+	if same, err := equal(was, is); err != nil {
+		return err
+	} else if same {
+		_, err := fmt.Fprintln(out, "these settings are in force already: nothing recorded")
+		return err
+	}
+	a := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: action.Settings{House: is, From: printable("file "+filepath.Base(from), 120)}}
+	w, err := writing(o.book, clock)
+	if err != nil {
+		return err
+	}
+	answers, err := w.Append([]action.Action{a}, false)
+	if cerr := w.Close(); err == nil {
+		err = cerr
+	}
+	var bad *logbook.BadLine
+	if errors.As(err, &bad) {
+		return bad.Err
+	}
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(out, "settings recorded; head %s\n", logbook.Head{Seq: answers[0].Seq, Hash: answers[0].Hash()})
+	return err
+}
+
+// equal compares settings as they are stored.
+func equal(a, b house.House) (bool, error) {
+	x, err := json.Marshal(a)
+	if err != nil {
+		return false, fmt.Errorf("compare settings: %w", err)
+	}
+	y, err := json.Marshal(b)
+	if err != nil {
+		return false, fmt.Errorf("compare settings: %w", err)
+	}
+	return bytes.Equal(x, y), nil
+}
+
+// printable takes out of a stranger's text what cannot stand in a record, and
+// shortens it.
+func printable(s string, most int) string {
+	rs := []rune(strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return '_'
+	}, strings.ToValidUTF8(s, "_")))
+	return string(rs[:min(len(rs), most)])
+}

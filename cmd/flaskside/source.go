@@ -1,0 +1,115 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/door"
+	"flaskside/timers"
+)
+
+// reading opens a logbook for reading: the file itself or, where a bench holds it,
+// a copy that the bench hands out. done is called when nothing more is read.
+func reading(path string, clock timers.Clock) (book *logbook.Book, done func(), err error) {
+	client, err := door.Dial(path)
+	if err != nil {
+		book, oerr := logbook.OpenReading(path, clock)
+		switch {
+		case errors.Is(oerr, fs.ErrNotExist):
+			return nil, nil, fmt.Errorf("there is no logbook at %s: the bench makes one when it is first opened", path)
+		case errors.Is(oerr, logbook.ErrHeld) && !errors.Is(err, door.ErrNobody):
+			return nil, nil, fmt.Errorf("%w; its door: %w", oerr, err)
+		case oerr != nil:
+			return nil, nil, oerr
+		}
+		return book, func() { _ = book.Close() }, nil // only read from
+	}
+	dir, err := os.MkdirTemp("", "flaskside-")
+	if err != nil {
+		return nil, nil, fmt.Errorf("make a folder for a copy of the logbook: %w", err)
+	}
+	clean := func() { _ = os.RemoveAll(dir) } // a copy left over harms nobody
+	file := filepath.Join(dir, "copy.db")
+	if err := save(file, client.Snapshot); err != nil {
+		clean()
+		return nil, nil, fmt.Errorf("copy the logbook of the running bench: %w", err)
+	}
+	book, err = logbook.OpenReading(file, clock)
+	if err != nil {
+		clean()
+		return nil, nil, fmt.Errorf("read the copy of the running bench: %w", err)
+	}
+	return book, func() { _ = book.Close(); clean() }, nil
+}
+
+// standing gives the bench as it stands now.
+func standing(path string, clock timers.Clock) (logbook.State, error) {
+	if client, err := door.Dial(path); err == nil {
+		return client.State()
+	}
+	book, done, err := reading(path, clock)
+	if err != nil {
+		return logbook.State{}, err
+	}
+	defer done()
+	return book.State(), nil
+}
+
+// writer takes actions: a logbook of our own, or the door of the bench that holds
+// it.
+type writer interface {
+	// Append records all of the actions or none (a *logbook.BadLine names the first
+	// that was refused); with keepGoing each that is good, and the answers tell the
+	// reasons for the others.
+	Append(as []action.Action, keepGoing bool) ([]door.Answer, error)
+	Close() error
+}
+
+// writing opens a logbook for writing and makes it where there is none.
+func writing(path string, clock timers.Clock) (writer, error) {
+	client, err := door.Dial(path)
+	if err == nil {
+		return atDoor{client}, nil
+	}
+	book, oerr := logbook.Open(path, clock)
+	if errors.Is(oerr, logbook.ErrHeld) && !errors.Is(err, door.ErrNobody) {
+		return nil, fmt.Errorf("%w; its door: %w", oerr, err)
+	}
+	if oerr != nil {
+		return nil, oerr
+	}
+	return ownBook{book}, nil
+}
+
+type atDoor struct{ *door.Client }
+
+func (atDoor) Close() error { return nil }
+
+type ownBook struct{ *logbook.Book }
+
+func (b ownBook) Append(as []action.Action, keepGoing bool) ([]door.Answer, error) {
+	out := make([]door.Answer, len(as))
+	if !keepGoing {
+		saved, err := b.AppendAll(as)
+		if err != nil {
+			return nil, err
+		}
+		for i, s := range saved {
+			out[i] = door.Answer{Line: i + 1, Saved: s}
+		}
+		return out, nil
+	}
+	for i, a := range as {
+		s, err := b.Book.Append(a)
+		if errors.Is(err, logbook.ErrUnknown) || errors.Is(err, logbook.ErrNotSaved) {
+			return out[:i], err // the book failed, not the action
+		}
+		out[i] = door.Answer{Line: i + 1, Saved: s, Err: err}
+	}
+	return out, nil
+}

@@ -1,0 +1,71 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/logbook/status"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// statusCommand prints the places, windows and alarms.
+func statusCommand(o *options) *cobra.Command {
+	var asJSON bool
+	var at string
+	c := &cobra.Command{
+		Use:     "status",
+		Short:   "Print the places, windows and alarms as they stand",
+		Example: "flaskside status\nflaskside status --json\nflaskside status --at 2026-11-25T14:07:32+01:00",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			s, err := look(o.book, at, sysclock.New())
+			if err != nil {
+				return err
+			}
+			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
+				if !asJSON {
+					return s.Text(w)
+				}
+				enc := json.NewEncoder(w)
+				enc.SetIndent("", "  ")
+				if err := enc.Encode(s); err != nil {
+					return fmt.Errorf("write status: %w", err)
+				}
+				return nil
+			})
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	atFlag(c, &at)
+	return c
+}
+
+// look tells how the bench stands now, or stood at an instant.
+func look(path, at string, clock timers.Clock) (status.Status, error) {
+	past, then, err := asOf(at, clock.Read().Wall)
+	if err != nil {
+		return status.Status{}, err
+	}
+	if !past {
+		st, err := standing(path, clock)
+		if err != nil {
+			return status.Status{}, err
+		}
+		return status.Of(st, timers.Now{Reading: clock.Read(), Beat: st.Beat}), nil
+	}
+	book, done, err := reading(path, clock)
+	if err != nil {
+		return status.Status{}, err
+	}
+	defer done()
+	b, err := book.AsOf(then)
+	if err != nil {
+		return status.Status{}, err
+	}
+	return status.Of(logbook.State{Bench: b, Head: book.State().Head}, status.AsOf(then, clock.Read())), nil
+}
