@@ -1,0 +1,165 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"reflect"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"flaskside/logbook"
+	"flaskside/logbook/door"
+	"flaskside/timers/sysclock"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"flaskside": main,
+		"holdbook":  holdBook,
+	})
+}
+
+// holdBook stands in for a running bench: it holds a book and answers at its door
+// until it is told to end.
+func holdBook() {
+	ctx, cancel := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer cancel()
+	clock := sysclock.New()
+	book, err := logbook.Open(os.Args[1], clock)
+	if err == nil {
+		defer book.Announce("the bench")()
+		_, err = door.Serve(ctx, book, clock)
+	}
+	if err == nil {
+		err = os.WriteFile("ready", nil, 0o600)
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	<-ctx.Done()
+	_ = book.Close()
+}
+
+// TestScripts runs the scripts that document the command line. Besides the words of
+// testscript they use:
+//
+//	exits CODE COMMAND...   the command must end with this code
+//	write FILE TEXT         a file from a Go string literal, so that any byte can be given
+//	many FILE COUNT TEXT    a file with the text COUNT times
+//	await FILE              wait for a file to appear
+//	samebench A B           two outputs of status --json must tell the same, the chain's end left aside
+//	untouched FILE COMMAND  the command must fail and leave the file as it is; of a
+//	                        logbook the chain of records, for a sign of life may be left
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: filepath.Join("..", "..", "testdata", "script"),
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("TZ", "Europe/Berlin")
+			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "data"))
+			e.Setenv("LocalAppData", filepath.Join(e.WorkDir, "data"))
+			e.Setenv("NO_COLOR", "1")
+			return nil
+		},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"exits":     exits,
+			"write":     write,
+			"many":      many,
+			"await":     await,
+			"samebench": sameBench,
+			"untouched": untouched,
+		},
+	})
+}
+
+func want(ts *testscript.TestScript, neg bool, ok bool, usage string) {
+	if neg || !ok {
+		ts.Fatalf("usage: %s", usage)
+	}
+}
+
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	want(ts, neg, len(args) >= 2, "exits CODE COMMAND...")
+	code, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	got := 0
+	var ee *exec.ExitError
+	if err := ts.Exec(args[1], args[2:]...); errors.As(err, &ee) {
+		got = ee.ExitCode()
+	} else if err != nil {
+		ts.Fatalf("%v", err)
+	}
+	if got != code {
+		ts.Fatalf("exit code %d, want %d", got, code)
+	}
+}
+
+func write(ts *testscript.TestScript, neg bool, args []string) {
+	want(ts, neg, len(args) == 2, "write FILE TEXT")
+	text, err := strconv.Unquote(`"` + strings.ReplaceAll(args[1], `"`, `\"`) + `"`)
+	ts.Check(err)
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(text), 0o600))
+}
+
+func many(ts *testscript.TestScript, neg bool, args []string) {
+	want(ts, neg, len(args) == 3, "many FILE COUNT TEXT")
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.Repeat(args[2], n)), 0o600))
+}
+
+func await(ts *testscript.TestScript, neg bool, args []string) {
+	want(ts, neg, len(args) == 1, "await FILE")
+	for range 1000 {
+		if _, err := os.Stat(ts.MkAbs(args[0])); err == nil {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	ts.Fatalf("%s did not appear", args[0])
+}
+
+func sameBench(ts *testscript.TestScript, neg bool, args []string) {
+	want(ts, neg, len(args) == 2, "samebench A B")
+	var told [2]map[string]any
+	for i, name := range args {
+		ts.Check(json.Unmarshal([]byte(ts.ReadFile(name)), &told[i]))
+		if told[i]["places"] == nil {
+			ts.Fatalf("%s is no status", name)
+		}
+		delete(told[i], "head") // another book has another chain
+	}
+	if !reflect.DeepEqual(told[0], told[1]) {
+		ts.Fatalf("the benches differ:\n%v\n%v", told[0], told[1])
+	}
+}
+
+func untouched(ts *testscript.TestScript, neg bool, args []string) {
+	want(ts, neg, len(args) >= 2, "untouched FILE COMMAND...")
+	head := func() string {
+		book, err := logbook.OpenReading(ts.MkAbs(args[0]), sysclock.New())
+		if err != nil {
+			return ts.ReadFile(args[0])
+		}
+		defer func() { _ = book.Close() }()
+		return book.State().Head.String()
+	}
+	before := head()
+	if err := ts.Exec(args[1], args[2:]...); err == nil {
+		ts.Fatalf("%v was taken", args[1:])
+	}
+	if head() != before {
+		ts.Fatalf("%s was changed", args[0])
+	}
+}
