@@ -84,8 +84,8 @@ type Book struct {
 	clock timers.Clock
 	ro    bool
 
-	mu    sync.Mutex // held by whoever writes or reopens
-	db    *bolt.DB
+	mu    sync.Mutex              // held by whoever writes or reopens
+	db    atomic.Pointer[bolt.DB] // replaced by reopen while readers go on
 	state atomic.Pointer[State]
 	lost  error // why the file can no longer be reached
 	hear  []func(State)
@@ -106,7 +106,9 @@ func (b *Book) Path() string { return b.path }
 // Now reads the clocks, with the last sign of life before this program.
 func (b *Book) Now() timers.Now { return timers.Now{Reading: b.clock.Read(), Beat: b.State().Beat} }
 
-// OnChange has f called after each change, in order, before Append returns.
+// OnChange has f called after each change, in order, before Append returns. The
+// writer's lock is held meanwhile: f must not wait for anyone who may be writing,
+// and must not write itself. It is meant to pass the newest state on.
 func (b *Book) OnChange(f func(State)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -154,7 +156,7 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 	if err != nil || len(w.fresh) == 0 {
 		return w.out, err
 	}
-	err = guard(func() error { return b.db.Update(w.write) })
+	err = guard(func() error { return b.db.Load().Update(w.write) })
 	if err != nil {
 		if err := b.recover(w.fresh[0].Action.ID, err); err != nil {
 			return nil, err
@@ -405,7 +407,7 @@ func (b *Book) Beat() error {
 	if b.lost != nil || b.ro {
 		return nil
 	}
-	return guard(func() error { return b.db.Update(b.beat) })
+	return guard(func() error { return b.db.Load().Update(b.beat) })
 }
 
 func (b *Book) beat(tx *bolt.Tx) error {
@@ -428,7 +430,7 @@ func (b *Book) Close() error {
 		return b.lost
 	}
 	b.lost = errors.New("the logbook is closed")
-	return guard(b.db.Close)
+	return guard(b.db.Load().Close)
 }
 
 // Snapshot writes a consistent copy of the whole file.
@@ -441,7 +443,7 @@ func (b *Book) Snapshot(w io.Writer) error {
 
 // view reads under the guard.
 func (b *Book) view(f func(tx *bolt.Tx) error) error {
-	return guard(func() error { return b.db.View(f) })
+	return guard(func() error { return b.db.Load().View(f) })
 }
 
 // Keys of the buckets.

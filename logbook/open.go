@@ -78,8 +78,9 @@ func (b *Book) reopen() error {
 	if err := lookBefore(b.path); err != nil {
 		return err
 	}
+	var db *bolt.DB
 	err := guard(func() (err error) {
-		b.db, err = bolt.Open(b.path, 0o600, options(b.ro))
+		db, err = bolt.Open(b.path, 0o600, options(b.ro))
 		return err
 	})
 	switch {
@@ -90,11 +91,11 @@ func (b *Book) reopen() error {
 	case err != nil:
 		return fmt.Errorf("open logbook %s: %w", b.path, err)
 	}
-	err = b.view(b.load)
-	if err != nil {
-		_ = guard(b.db.Close) // the reason to close is the error that is told
+	if err := guard(func() error { return db.View(b.load) }); err != nil {
+		_ = guard(db.Close) // the reason to close is the error that is told
 		return fmt.Errorf("open logbook %s: %w", b.path, err)
 	}
+	b.db.Store(db)
 	return nil
 }
 
@@ -241,23 +242,30 @@ func lookBefore(path string) error {
 		return fmt.Errorf("open logbook: %w", err)
 	}
 	defer func() { _ = f.Close() }() // only read from
-	fi, err := f.Stat()
-	if err != nil {
-		return fmt.Errorf("open logbook: %w", err)
-	}
-	if !fi.Mode().IsRegular() {
-		return fmt.Errorf("%w: %s is not a file", ErrForeign, path)
+	size := func() (int64, error) {
+		fi, err := f.Stat()
+		switch {
+		case err != nil:
+			return 0, fmt.Errorf("open logbook: %w", err)
+		case !fi.Mode().IsRegular():
+			return 0, fmt.Errorf("%w: %s is not a file", ErrForeign, path)
+		}
+		return fi.Size(), nil
 	}
 	foreign := func(why string) error { return fmt.Errorf("%w: %s: %s", ErrForeign, path, why) }
-	if fi.Size() == 0 {
+	n, err := size()
+	if err != nil {
+		return err
+	}
+	if n == 0 {
 		return foreign("the file is empty")
 	}
-	return checkMetas(f, fi.Size(), foreign)
+	return checkMetas(f, size, foreign)
 }
 
 // checkMetas finds the meta page that the store would use and holds the size of
 // the file against it.
-func checkMetas(f io.ReaderAt, size int64, foreign func(string) error) error {
+func checkMetas(f io.ReaderAt, sizeOf func() (int64, error), foreign func(string) error) error {
 	le := binary.LittleEndian
 	read := func(at int64) (m []byte, whole bool) {
 		m = make([]byte, metaSize)
@@ -287,6 +295,12 @@ func checkMetas(f io.ReaderAt, size int64, foreign func(string) error) error {
 	if pageSize < 1024 || pageSize > 65536 || highWater > uint64(1)<<40 {
 		return fmt.Errorf("%w: its first page makes no sense", ErrDamaged)
 	}
+	// The size is asked after the pages were read: a book that grows meanwhile must
+	// not look cut short.
+	size, err := sizeOf()
+	if err != nil {
+		return err
+	}
 	if want := int64(highWater) * pageSize; want > size {
 		return fmt.Errorf("%w: it has %d bytes and should have at least %d: it was cut short", ErrDamaged, size, want)
 	}
@@ -315,7 +329,7 @@ func (b *Book) recover(id string, cause error) error {
 	if errors.Is(cause, ErrDamaged) {
 		return unknown(errors.New("the store gave up")) // its locks may be held: closing could wait for ever
 	}
-	if err := guard(b.db.Close); err != nil {
+	if err := guard(b.db.Load().Close); err != nil {
 		return unknown(err)
 	}
 	if err := b.reopen(); err != nil {
@@ -323,7 +337,7 @@ func (b *Book) recover(id string, cause error) error {
 	}
 	// A record seen after a failed sync can still be lost with the power, unless a
 	// later commit goes through to the disk.
-	if err := guard(func() error { return b.db.Update(b.beat) }); err != nil {
+	if err := guard(func() error { return b.db.Load().Update(b.beat) }); err != nil {
 		return unknown(err)
 	}
 	_, there, err := b.ByID(id)

@@ -85,13 +85,25 @@ type wireIn struct {
 	Carried json.RawMessage `json:"carried,omitempty"`
 }
 
+// Encode writes a value as JSON on one line, with no character escaped that JSON
+// does not want escaped: the logbook is read by people too.
+func Encode(v any) ([]byte, error) {
+	var buf bytes.Buffer
+	e := json.NewEncoder(&buf)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(v); err != nil {
+		return nil, err
+	}
+	return bytes.TrimRight(buf.Bytes(), "\n"), nil
+}
+
 // MarshalJSON writes the wire form.
 func (a Action) MarshalJSON() ([]byte, error) {
-	body, err := json.Marshal(a.Body)
+	body, err := Encode(a.Body)
 	if err != nil {
 		return nil, fmt.Errorf("write action %s: %w", a.Kind(), err)
 	}
-	return json.Marshal(wire{a.ID, a.At, a.By, a.Kind(), body, a.Unusual, a.Why})
+	return Encode(wire{a.ID, a.At, a.By, a.Kind(), body, a.Unusual, a.Why})
 }
 
 // UnmarshalJSON is [Decode].

@@ -484,13 +484,17 @@ func (b *Bench) Extend(r record.Record) *Bench {
 			b.Places[f.Place] = f.No
 		}
 	}
-	if len(b.Items) > pruneAt {
-		return Fold(b.Living(), b.Top)
+	if len(b.Items) > max(pruneAt, 2*b.pruned) {
+		living := b.Living()
+		next := Fold(living, b.Top)
+		next.pruned = len(living)
+		return next
 	}
 	return b
 }
 
-// pruneAt bounds what a long input keeps in memory.
+// pruneAt bounds what a long input keeps in memory: it is pruned there, and again
+// whenever it has doubled since.
 const pruneAt = 4096
 
 func (b *Bench) records() []record.Record {

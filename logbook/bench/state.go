@@ -236,6 +236,8 @@ type Bench struct {
 
 	byID map[string]int // index into Items
 	memo *memo
+
+	pruned int // how many records were left when it was last pruned
 }
 
 // Counters are the highest numbers used in a book, and its last record.

@@ -20,7 +20,6 @@
 package record
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -100,7 +99,7 @@ type wire struct {
 
 // Write makes the record that follows prev.
 func Write(seq uint64, prev Hash, now timers.Reading, stamp timers.Stamp, a action.Action) (Record, error) {
-	body, err := json.Marshal(a.Body)
+	body, err := action.Encode(a.Body)
 	if err != nil {
 		return Record{}, fmt.Errorf("write record %d: %w", seq, err)
 	}
@@ -108,14 +107,12 @@ func Write(seq uint64, prev Hash, now timers.Reading, stamp timers.Stamp, a acti
 		V: Version, Seq: seq, Prev: prev, Written: now.Wall.UTC(), Zone: now.Wall.Location().String(),
 		Boot: stamp.BootID, BootNs: stamp.Boot, ID: a.ID, At: a.At.Round(0), By: a.By, Act: a.Kind(), Body: body, Unusual: a.Unusual, Why: a.Why,
 	}
-	var buf bytes.Buffer
-	enc := json.NewEncoder(&buf)
-	enc.SetEscapeHTML(false)
-	if err := enc.Encode(w); err != nil {
+	raw, err := action.Encode(w)
+	if err != nil {
 		return Record{}, fmt.Errorf("write record %d: %w", seq, err)
 	}
 	stamp.At = w.At
-	return Record{Seq: seq, Prev: prev, Written: w.Written, Zone: w.Zone, Stamp: stamp, Action: a, Raw: bytes.TrimRight(buf.Bytes(), "\n")}, nil
+	return Record{Seq: seq, Prev: prev, Written: w.Written, Zone: w.Zone, Stamp: stamp, Action: a, Raw: raw}, nil
 }
 
 // Hash of the record.
