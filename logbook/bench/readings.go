@@ -31,15 +31,8 @@ const (
 	probeBefore = time.Hour
 )
 
-// Cure is the load's programme as package cure takes it. It is not validated: a
-// hold of less than a minute, which a house may have, is refused there.
-func (l *Load) Cure() cure.Programme {
-	p := cure.Programme{Stages: make([]cure.Stage, len(l.Stages))}
-	for i, s := range l.Stages {
-		p.Stages[i] = cure.Stage{TempC: s.TempC, Hold: time.Duration(s.HoldS) * time.Second, Ramp: time.Duration(s.RampS) * time.Second}
-	}
-	return p
-}
+// Cure is the load's programme, unnamed, as package cure takes it.
+func (l *Load) Cure() cure.Programme { return house.Programme{Stages: l.Stages}.Cure() }
 
 // BathOf gives the settings of a load's bath; one that the settings no longer name
 // has none of its own.
@@ -90,6 +83,28 @@ func (b *Bench) readingsOf(l *Load) ([]cure.Reading, []Reading) {
 		out[i], from[i] = cure.Reading{At: l.In.At.Add(o.after), TempC: o.r.TempC}, o.r
 	}
 	return out, from
+}
+
+// Added is flasks that went into the bath of a load after it, cold.
+type Added struct {
+	After  time.Duration // since the load itself went in
+	Flasks int
+}
+
+// AddedTo lists what went into the bath of a load while its flasks were in it, in
+// order.
+func (b *Bench) AddedTo(l *Load) []Added {
+	var out []Added
+	end := b.out(l)
+	for _, no := range Sorted(b.Loads) {
+		o := b.Loads[no]
+		after := between(l.In, o.In)
+		if o.Bath != l.Bath || no <= l.No || after < 0 || end != nil && between(o.In, *end) < 0 {
+			continue
+		}
+		out = append(out, Added{after, len(o.Flasks)})
+	}
+	return out
 }
 
 // LastReading is the latest reading of a bath, from 1.

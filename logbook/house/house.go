@@ -137,6 +137,16 @@ type Stage struct {
 	HoldS int     `json:"hold_s" toml:"hold_s"`
 }
 
+// Cure is the programme as package cure takes it. It is not validated: a hold of
+// less than a minute, which a house may have, is refused there.
+func (p Programme) Cure() cure.Programme {
+	out := cure.Programme{Name: p.Name, Stages: make([]cure.Stage, len(p.Stages))}
+	for i, s := range p.Stages {
+		out.Stages[i] = cure.Stage{TempC: s.TempC, Hold: time.Duration(s.HoldS) * time.Second, Ramp: time.Duration(s.RampS) * time.Second}
+	}
+	return out
+}
+
 // LengthS is the length of all stages in seconds.
 func LengthS(stages []Stage) int {
 	n := 0

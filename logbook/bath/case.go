@@ -1,0 +1,110 @@
+// Package bath puts a load on the bench and the cure model together: what the
+// flasks in a bath are likely to go through, from their programme, their sections
+// and the bath's readings, in numbers and in words, and what fits the night. It is
+// pure: no clock, no disk, no screen.
+//
+// [Of] takes a load off the bench as a [Case], which may be handed to another
+// goroutine; [Case.Estimate] works it out, which takes some milliseconds. Every
+// figure is an estimate; nothing here changes a programme.
+package bath
+
+import (
+	"fmt"
+	"hash/fnv"
+	"math"
+	"slices"
+	"time"
+
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/timers/cure"
+)
+
+// Sections assumed where none were recorded, in mm (house defaults).
+const (
+	ThinMM  = 2.0
+	ThickMM = 4.0
+)
+
+// Case is what the model needs to know of one load. All lengths of time count from
+// the flasks going in; the instants of the readings lie on the clock of Start.
+type Case struct {
+	Load, Bath      int
+	Programme       cure.Programme // without its name
+	Start           time.Time
+	BathC           float64 // bath when the flasks went in, °C
+	BandK           float64
+	RoomC           float64 // flasks and dough before, °C
+	ThinMM, ThickMM float64 // thinnest section decides the residual, thickest the peak
+	Assumed         bool    // the sections were not recorded
+	Size            string  // of the largest flask, the slowest
+	Flasks          int
+	Tank            cure.Tank // its set point is filled in where it is used
+	Readings        []cure.Reading
+	Added           []bench.Added
+}
+
+// Of takes a load off the bench.
+func Of(b *bench.Bench, l *bench.Load) Case {
+	c := Case{Load: l.No, Bath: l.Bath, Programme: l.Cure(), Start: l.In.At, BathC: l.BathC, BandK: b.BathOf(l).Band(),
+		RoomC: cure.Defaults().Start - cure.Kelvin, Flasks: len(l.Flasks), Readings: b.ReadingsOf(l), Added: b.AddedTo(l)}
+	room := math.Inf(1)
+	sizes := cure.FlaskSizes()
+	largest := 0
+	for _, n := range l.Flasks {
+		if s, ok := l.Sections[n]; ok {
+			if c.ThinMM == 0 {
+				c.ThinMM, c.ThickMM = s.ThinMM, s.ThickMM
+			}
+			c.ThinMM, c.ThickMM = min(c.ThinMM, s.ThinMM), max(c.ThickMM, s.ThickMM)
+		}
+		f := b.Flasks[n]
+		if f == nil {
+			continue
+		}
+		largest = max(largest, slices.Index(sizes, f.Size))
+		if m := b.MixOf(f); m != nil {
+			room = min(room, m.RoomC)
+		}
+	}
+	c.Size = sizes[largest]
+	if c.ThinMM == 0 {
+		c.ThinMM, c.ThickMM, c.Assumed = ThinMM, ThickMM, true
+	}
+	if !math.IsInf(room, 1) {
+		c.RoomC = room
+	}
+	c.Tank = TankOf(b.BathOf(l), c.RoomC)
+	return c
+}
+
+// TankOf is a bath of the settings as a body of water; its set point is left out.
+func TankOf(h house.Bath, roomC float64) cure.Tank {
+	tk := cure.DefaultTank(0)
+	tk.Litres, tk.HeaterW, tk.RoomC = h.Litres, h.HeaterW, roomC
+	return tk
+}
+
+// Key tells whether two cases of a load are the same, so that a case is worked out
+// once.
+func (c Case) Key() uint64 {
+	h := fnv.New64a()
+	fmt.Fprintf(h, "%v", c)
+	return h.Sum64()
+}
+
+// params are the model of the thinnest and of the thickest section.
+func (c Case) params() (thin, thick cure.Params, err error) {
+	for _, s := range []struct {
+		p  *cure.Params
+		mm float64
+	}{{&thin, c.ThinMM}, {&thick, c.ThickMM}} {
+		if *s.p, err = cure.ForSection(s.mm, c.Size); err != nil {
+			return thin, thick, err
+		}
+		if err = s.p.Set("T0", c.RoomC+cure.Kelvin); err != nil {
+			return thin, thick, err
+		}
+	}
+	return thin, thick, nil
+}

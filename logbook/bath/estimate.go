@@ -1,0 +1,157 @@
+package bath
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"flaskside/logbook/bench"
+	"flaskside/timers/cure"
+)
+
+// maxExcursions bounds how many are costed one by one; the total holds all.
+const maxExcursions = 4
+
+// Excursion is a stretch in which the bath read out of band, and what it costs by
+// itself.
+type Excursion struct {
+	cure.Excursion
+	cure.Extra
+}
+
+// OtherHold is how long a bath of another temperature would take for the residual
+// that the programme leaves: information only.
+type OtherHold struct {
+	TempC   float64
+	Hold    time.Duration
+	Reached bool // false: not in three days
+}
+
+// Estimate is what a load is likely to go through.
+type Estimate struct {
+	Case   Case
+	Bath   []cure.Knot // as read up to KnownS, as expected after
+	KnownS float64
+	Cure   cure.Estimate
+	Holds  []cure.StageStart // when the holds really start, by the thickest section
+
+	Excursions []Excursion // the latest, at most four
+	Dips       []Dip       // of flasks that went in later
+	Extra      cure.Extra  // for all that the bath was and is expected to be off
+	Others     []OtherHold
+	Notes      []string
+}
+
+// Estimate works a case out. Errors: a programme or a section that the model does
+// not take, in one line.
+func (c Case) Estimate() (Estimate, error) {
+	thin, thick, err := c.params()
+	if err != nil {
+		return Estimate{}, err
+	}
+	b, err := c.curve()
+	if err != nil {
+		return Estimate{}, err
+	}
+	e := Estimate{Case: c, Bath: b.knots, KnownS: b.knownS, Dips: b.dips, Notes: b.notes}
+	endS := c.Programme.Total().Seconds()
+	if e.Cure, err = cure.Run(thin, thick, b.knots, cure.Options{EndS: endS}); err != nil {
+		return Estimate{}, err
+	}
+	e.Holds = cure.HoldStarts(c.Programme, b.knots, &e.Cure.Thickest)
+	if e.Extra, err = cure.ExtraHold(thin, c.Programme, c.BathC, b.knots); err != nil {
+		return Estimate{}, err
+	}
+	xs := cure.OutOfBand(c.Programme, c.Start, c.Readings, c.BandK)
+	for _, x := range xs[max(0, len(xs)-maxExcursions):] {
+		cost, err := x.Cost(thin, c.Programme, c.BathC, c.Start, c.Readings)
+		if err != nil {
+			return Estimate{}, fmt.Errorf("cost of the excursion: %w", err)
+		}
+		e.Excursions = append(e.Excursions, Excursion{x, cost})
+	}
+	return e, e.others(thin)
+}
+
+// others fills in what holds at other temperatures would have to be, for a
+// programme of one temperature: about it, and what the bath reads now where that
+// is off.
+func (e *Estimate) others(thin cure.Params) error {
+	c := e.Case
+	if len(c.Programme.Stages) != 1 {
+		return nil
+	}
+	setC := c.Programme.Stages[0].TempC
+	temps := []float64{setC - 4, setC - 2, setC + 2, setC + 4}
+	if n := len(e.Excursions); n > 0 && e.Excursions[n-1].Open {
+		temps = append([]float64{math.Round(c.Readings[len(c.Readings)-1].TempC)}, temps...)
+	}
+	seen := map[float64]bool{setC: true}
+	for _, t := range temps {
+		if seen[t] || t < 60 || t > 100 { // outside, no bath for curing
+			continue
+		}
+		seen[t] = true
+		hold, reached, err := cure.HoldFor(thin, t, e.Extra.Planned)
+		if err != nil {
+			return fmt.Errorf("hold at %g °C: %w", t, err)
+		}
+		e.Others = append(e.Others, OtherHold{t, hold, reached})
+	}
+	return nil
+}
+
+// Addition is what cold flasks would do to a bath, and to the loads in it.
+type Addition struct {
+	Flasks int
+	Dip    cure.Dip
+	Backs  []SetBack
+}
+
+// SetBack is how much longer a load in the bath would take for the same residual.
+type SetBack struct {
+	Load  int
+	Extra time.Duration
+}
+
+// Add works out what n cold flasks do that go in after lengths of time into each of
+// the cases, which are loads in one bath, oldest first.
+func Add(n int, cases []Case, after []time.Duration) (Addition, error) {
+	a := Addition{Flasks: n}
+	for i, c := range cases {
+		thin, _, err := c.params()
+		if err != nil {
+			return a, err
+		}
+		d, err := c.dip(after[i], n)
+		if err != nil {
+			return a, err
+		}
+		if i == 0 {
+			a.Dip = d
+		}
+		if after[i] >= c.Programme.Total() {
+			a.Backs = append(a.Backs, SetBack{Load: c.Load})
+			continue
+		}
+		before, err := c.extra(thin)
+		if err != nil {
+			return a, err
+		}
+		c.Added = append(c.Added[:len(c.Added):len(c.Added)], bench.Added{After: after[i], Flasks: n})
+		with, err := c.extra(thin)
+		if err != nil {
+			return a, err
+		}
+		a.Backs = append(a.Backs, SetBack{c.Load, max(0, with.Hold-before.Hold)})
+	}
+	return a, nil
+}
+
+func (c Case) extra(thin cure.Params) (cure.Extra, error) {
+	b, err := c.curve()
+	if err != nil {
+		return cure.Extra{}, err
+	}
+	return cure.ExtraHold(thin, c.Programme, c.BathC, b.knots)
+}

@@ -1,0 +1,343 @@
+package bath
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/logbook/units"
+	"flaskside/timers/cure"
+)
+
+var start = time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC)
+
+// nineHours is one medium flask of 3 mm in 74 °C for 9 h, in a bath so large that it
+// hardly notices.
+func nineHours() Case {
+	p, err := cure.ParseProgramme("74C 9h")
+	if err != nil {
+		panic(err)
+	}
+	return Case{Load: 1, Bath: 1, Programme: p, Start: start, BathC: 74, BandK: 2, RoomC: 22, ThinMM: 3, ThickMM: 3, Size: "medium", Flasks: 1,
+		Tank: TankOf(house.Bath{Litres: 500, HeaterW: 20000}, 22)}
+}
+
+// readings are one a minute; at gives the bath at minutes in.
+func readings(c *Case, from, to int, at func(min float64) float64) {
+	for i := from; i <= to; i++ {
+		c.Readings = append(c.Readings, cure.Reading{At: c.Start.Add(time.Duration(i) * time.Minute), TempC: at(float64(i))})
+	}
+}
+
+func estimate(t *testing.T, c Case) Estimate {
+	t.Helper()
+	e, err := c.Estimate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return e
+}
+
+// TestAgainstTheReferenceCases holds an undisturbed load against the reference cases
+// in testdata/cure (SciPy's Radau, see the README there).
+func TestAgainstTheReferenceCases(t *testing.T) {
+	raw, err := os.ReadFile("../../testdata/cure/golden.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var g struct {
+		Cases []struct {
+			Name string
+			Grid struct {
+				Peak float64
+				Over float64
+				Min  float64 `json:"t_over_min"`
+				W    float64 `json:"w_mean_end"`
+			} `json:"grid_a"`
+		}
+	}
+	if err := json.Unmarshal(raw, &g); err != nil {
+		t.Fatal(err)
+	}
+	for i, c := range []Case{nineHours(), nineHours()} {
+		if i == 1 {
+			c.ThinMM, c.ThickMM = 6, 6
+			if c.Programme, err = cure.ParseProgramme("74C 8h, ramp 30min, 100C 1h"); err != nil {
+				t.Fatal(err)
+			}
+		}
+		e, want := estimate(t, c), g.Cases[i]
+		r := e.Cure.Thinnest
+		// The bath of the load dips by a few hundredths of a kelvin.
+		if math.Abs(r.WMeanEnd-want.Grid.W) > 0.01 || math.Abs(r.Over-want.Grid.Over) > 0.1 || math.Abs(r.TOverMin-want.Grid.Min) > 1.5 {
+			t.Errorf("%s: residual %.4f over %.3f at %.1f min, want %+v", want.Name, r.WMeanEnd, r.Over, r.TOverMin, want.Grid)
+		}
+		if e.Extra.Hold > time.Minute || !e.Extra.Reached {
+			t.Errorf("%s: an undisturbed bath costs %v", want.Name, e.Extra.Hold)
+		}
+	}
+}
+
+// TestDroppedBath: the cost of a bath that fell to 60 °C for an hour in the middle
+// of the night. The reference model, for a fall at different hours, gives 58 to 67
+// minutes; 65 °C for an hour 46 to 53, 40 °C for four hours 257 to 270.
+func TestDroppedBath(t *testing.T) {
+	for _, c := range []struct {
+		toC    float64
+		h      int
+		lo, hi float64
+	}{{60, 1, 58, 67}, {65, 1, 46, 53}, {40, 4, 257, 270}} {
+		x := nineHours()
+		readings(&x, 0, 540, func(m float64) float64 {
+			if m >= 180 && m < 180+float64(60*c.h) {
+				return c.toC
+			}
+			return 74
+		})
+		e := estimate(t, x)
+		got := e.Extra.Hold.Minutes()
+		if got < c.lo-1 || got > c.hi+1 {
+			t.Errorf("%g °C for %d h costs %.0f min, want %g to %g", c.toC, c.h, got, c.lo, c.hi)
+		}
+		if len(e.Excursions) != 1 || e.Excursions[0].Open || e.Excursions[0].WorstC != c.toC || math.Abs(e.Excursions[0].Minutes-got) > 2 {
+			t.Errorf("the excursion is %+v, all of it costs %.0f min", e.Excursions, got)
+		}
+	}
+}
+
+// TestThinnestAndThickest: the residual is that of the thin section, the peak that
+// of the thick one.
+func TestThinnestAndThickest(t *testing.T) {
+	c := nineHours()
+	c.ThinMM, c.ThickMM = 2, 8
+	e := estimate(t, c)
+	if a := e.Cure.Thinnest.Params; a.SectionMM() != 2 || e.Cure.Range.Residual.Value != e.Cure.Thinnest.WMeanEnd {
+		t.Errorf("the residual is that of %g mm", a.SectionMM())
+	}
+	if a := e.Cure.Thickest.Params; a.SectionMM() != 8 || e.Cure.Range.Peak.Value != e.Cure.Thickest.Peak {
+		t.Errorf("the peak is that of %g mm", a.SectionMM())
+	}
+}
+
+// TestColdBath: a bath loaded cold on a programme without a ramp climbs as a body of
+// water with one heater and one loss does (lumped capacitance, any textbook of heat
+// transfer): T = Te - (Te - T0) exp(-t UA/C), Te = room + P/UA.
+func TestColdBath(t *testing.T) {
+	c := nineHours()
+	c.BathC, c.Tank = 22, TankOf(house.Bath{Litres: 10, HeaterW: 1000}, 22)
+	e := estimate(t, c)
+	heat := 10*0.98*4190 + c.Tank.MetalJPK + 2000
+	te := 22 + 1000/c.Tank.LossWPerK
+	want := -heat / c.Tank.LossWPerK * math.Log((te-72)/(te-22)) / 60
+	if h := e.Holds[0]; !h.Bath || math.Abs(h.BathMin-want) > 1 {
+		t.Errorf("the bath is within 2 K after %.1f min, want %.1f", h.BathMin, want)
+	}
+	if e.Extra.Hold < 20*time.Minute {
+		t.Errorf("climbing for %.0f min costs only %v", want, e.Extra.Hold)
+	}
+	c.Tank.HeaterW = 100
+	if e = estimate(t, c); len(e.Notes) != 1 || !strings.Contains(e.Notes[0], "cannot hold the programme") {
+		t.Errorf("of a heater too weak is said %q", e.Notes)
+	}
+}
+
+// TestOffNow: a bath that is off now finds back at the heater's pace, one that is
+// too hot by its losses alone.
+func TestOffNow(t *testing.T) {
+	for _, now := range []float64{60, 85} {
+		c := nineHours()
+		c.Tank = TankOf(house.Bath{Litres: 10, HeaterW: 1000}, 22)
+		readings(&c, 0, 120, func(m float64) float64 {
+			if m >= 90 {
+				return now
+			}
+			return 74
+		})
+		e := estimate(t, c)
+		if e.KnownS != 7200 {
+			t.Fatalf("known up to %g s", e.KnownS)
+		}
+		at := func(min float64) float64 { return cure.BathAt(e.Bath, min*60) }
+		if math.Abs(at(120)-now) > cure.ThinK {
+			t.Errorf("the bath is %.1f when it read %g", at(120), now)
+		}
+		// 45 kJ/K and one flask: 1000 W less some 190 W of losses give 1 K/min, losses
+		// alone 0.3 K/min.
+		rate := (at(125) - at(120)) / 5
+		if lo, hi := 0.95, 1.1; now < 74 && (rate < lo || rate > hi) {
+			t.Errorf("climbs by %.2f K/min", rate)
+		}
+		if now > 74 && (rate > -0.25 || rate < -0.4) {
+			t.Errorf("falls by %.2f K/min", rate)
+		}
+		if math.Abs(at(300)-74) > 0.2 {
+			t.Errorf("three hours later it is %.1f", at(300))
+		}
+	}
+}
+
+// TestAddition holds cold flasks that go in late against the reference tank: 10 L
+// with 500 W and 4 flasks dip 1.7 K at 4 min and are within 1 K after 11 min; that
+// costs those already in 1 to 5 min.
+func TestAddition(t *testing.T) {
+	c := nineHours()
+	c.Tank = TankOf(house.Bath{Litres: 10, HeaterW: 500}, 22)
+	a, err := Add(4, []Case{c}, []time.Duration{2 * time.Hour})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(a.Dip.DepthK-1.7) > 0.1 || math.Abs(a.Dip.LowestMin-4) > 1 || math.Abs(a.Dip.BackMin-11) > 1 {
+		t.Errorf("the dip is %.2f K at %.1f min, back at %.1f min", a.Dip.DepthK, a.Dip.LowestMin, a.Dip.BackMin)
+	}
+	if len(a.Backs) != 1 || a.Backs[0].Extra < 30*time.Second || a.Backs[0].Extra > 5*time.Minute {
+		t.Errorf("those in are set back %+v", a.Backs)
+	}
+	words := a.Words(units.Celsius, func(int) string { return "places 1 2" })
+	if !strings.Contains(words, "dip of about 1.7 °C, back after about 11 min") || !strings.Contains(words, "sets places 1 2 back") || !strings.HasSuffix(words, "(estimate)") {
+		t.Errorf("the words are %q", words)
+	}
+	// Once they are in, the estimate of the first load has the same dip in it.
+	c.Added = []bench.Added{{After: 2 * time.Hour, Flasks: 4}}
+	e := estimate(t, c)
+	if got := cure.BathAt(e.Bath, 7200+60*a.Dip.LowestMin); math.Abs(got-(74-a.Dip.DepthK)) > 0.1 {
+		t.Errorf("the bath is %.2f at its lowest", got)
+	}
+	if e.Extra.Hold < 30*time.Second || e.Extra.Hold > 5*time.Minute {
+		t.Errorf("that costs %v", e.Extra.Hold)
+	}
+	// A reading taken since counts in place of the dip.
+	readings(&c, 0, 180, func(float64) float64 { return 74 })
+	if got := cure.BathAt(estimate(t, c).Bath, 7200+60*a.Dip.LowestMin); math.Abs(got-74) > 0.05 {
+		t.Errorf("with readings the bath is %.2f", got)
+	}
+}
+
+// TestFollowsReadings: whatever a bath reads, the curve goes through it, and every
+// figure is finite.
+func TestFollowsReadings(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := nineHours()
+		c.Programme, _ = cure.ParseProgramme(rapid.SampledFrom([]string{"74C 9h", "ramp 1h, 70C 2h", "74C 2h, ramp 30min, 100C 1h"}).Draw(t, "programme"))
+		c.BathC = rapid.Float64Range(10, 100).Draw(t, "bath")
+		c.ThinMM = rapid.Float64Range(1, 6).Draw(t, "thin")
+		c.ThickMM = rapid.Float64Range(c.ThinMM, 12).Draw(t, "thick")
+		c.Size = rapid.SampledFrom(cure.FlaskSizes()).Draw(t, "size")
+		c.Flasks = rapid.IntRange(1, 9).Draw(t, "flasks")
+		c.Tank = TankOf(house.Bath{Litres: rapid.Float64Range(1, 100).Draw(t, "l"), HeaterW: rapid.Float64Range(0, 5000).Draw(t, "w")}, 22)
+		at := -30
+		for range rapid.IntRange(0, 12).Draw(t, "n") {
+			at += rapid.IntRange(1, 90).Draw(t, "gap")
+			readings(&c, at, at, func(float64) float64 { return rapid.Float64Range(0, 130).Draw(t, "temp") })
+		}
+		if rapid.Bool().Draw(t, "late") {
+			c.Added = []bench.Added{{After: time.Duration(rapid.IntRange(0, 600).Draw(t, "after")) * time.Minute, Flasks: 3}}
+		}
+		e, err := c.Estimate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, r := range c.Readings {
+			s := r.At.Sub(c.Start).Seconds()
+			if s > 0 && s <= c.Programme.Total().Seconds() && math.Abs(cure.BathAt(e.Bath, s)-r.TempC) > cure.ThinK+1e-9 {
+				t.Fatalf("at %g s the bath read %g and is taken for %g", s, r.TempC, cure.BathAt(e.Bath, s))
+			}
+		}
+		raw, err := json.Marshal(e) // refuses NaN and infinity
+		if err != nil {
+			t.Fatal(err)
+		}
+		_ = raw
+		forbidden(t, lines(e, units.Celsius)+lines(e, units.Fahrenheit))
+	})
+}
+
+type fataler interface{ Fatalf(string, ...any) }
+
+// forbidden are words that no estimate may use.
+func forbidden(t fataler, text string) {
+	for _, w := range []string{"safe", "passed", "no porosity", "NaN", "Inf"} {
+		if strings.Contains(text, w) {
+			t.Fatalf("%q is among the words:\n%s", w, text)
+		}
+	}
+	if !strings.Contains(text, cure.EstimateNote) {
+		t.Fatalf("it is not said that it is an estimate:\n%s", text)
+	}
+}
+
+func lines(e Estimate, u units.TempUnit) string {
+	var out []string
+	for _, l := range e.Lines(Say{Unit: u, At: func(d time.Duration) string { return start.Add(d).Format("Mon 15:04") }}) {
+		out = append(out, l.Text)
+	}
+	return strings.Join(out, "\n")
+}
+
+// TestWhatTheModelDoesNotTake is said in one line.
+func TestWhatTheModelDoesNotTake(t *testing.T) {
+	for what, change := range map[string]func(*Case){
+		"hold":    func(c *Case) { c.Programme.Stages[0].Hold = 0 },
+		"thickness": func(c *Case) { c.ThinMM = -1 },
+		"°C":      func(c *Case) { c.BathC = 400 },
+	} {
+		c := nineHours()
+		change(&c)
+		if _, err := c.Estimate(); err == nil || !strings.Contains(err.Error(), what) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%s: the error is %v", what, err)
+		}
+	}
+}
+
+// TestKey: a case is worked out anew only when something about it changed.
+func TestKey(t *testing.T) {
+	a, b := nineHours(), nineHours()
+	if a.Key() != b.Key() {
+		t.Error("the same case has two keys")
+	}
+	readings(&b, 0, 3, func(float64) float64 { return 74 })
+	c := b
+	c.Readings = append([]cure.Reading(nil), b.Readings...)
+	c.Readings[1].TempC = 73
+	if a.Key() == b.Key() || b.Key() == c.Key() {
+		t.Error("a reading more, or a corrected one, leaves the key as it was")
+	}
+}
+
+// BenchmarkEstimate is what the page of a load costs after a night of readings a
+// minute that no thinning helps, with a fall in it.
+func BenchmarkEstimate(b *testing.B) {
+	c := nineHours()
+	c.ThinMM, c.ThickMM = 2, 4
+	c.Programme, _ = cure.ParseProgramme("74C 12h, ramp 30min, 100C 1h30min")
+	readings(&c, 0, 840, func(m float64) float64 {
+		t := cure.BathAt(c.Programme.Knots(74), m*60) + 0.3*math.Sin(m*0.9) + 0.1*math.Sin(m*2.7)
+		if m > 200 && m < 260 {
+			t -= 10
+		}
+		return t
+	})
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := c.Estimate(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkEstimateWithoutReadings is the same before anything was read.
+func BenchmarkEstimateWithoutReadings(b *testing.B) {
+	c := nineHours()
+	c.ThinMM, c.ThickMM = 2, 4
+	for b.Loop() {
+		if _, err := c.Estimate(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,0 +1,224 @@
+package bath
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"flaskside/logbook/units"
+	"flaskside/timers/cure"
+)
+
+// Kind says how a line is meant.
+type Kind int
+
+// The kinds of lines.
+const (
+	Plain   Kind = iota
+	Caution      // to be heeded
+	Cost         // what a bath that was off costs: information
+	Small        // notes, and that all is an estimate
+)
+
+// Line is one line of words about a load, not yet broken to a width.
+type Line struct {
+	Kind Kind
+	Text string
+}
+
+// Say is how a reader wants to be told.
+type Say struct {
+	Unit units.TempUnit
+	At   func(after time.Duration) string // the hour on the wall that long after the flasks went in
+}
+
+func (s Say) temp(c float64) string { return units.FormatTemp(c, s.Unit) }
+
+func minutes(m float64) time.Duration { return time.Duration(m * float64(time.Minute)) }
+
+// Minutes writes a length of time to the minute: 47 min, 14 h 20 min.
+func Minutes(d time.Duration) string { return units.FormatDuration(d.Round(time.Minute)) }
+
+// Lines put an estimate into words, the most needed first, the reminder that it is
+// one last.
+func (e *Estimate) Lines(s Say) []Line {
+	var out []Line
+	add := func(k Kind, format string, a ...any) { out = append(out, Line{k, fmt.Sprintf(format, a...)}) }
+	r := &e.Cure.Range
+	if r.CautionText != "" {
+		add(Caution, "%s", e.caution(s))
+	}
+	add(Plain, "hold really starts: %s", e.holds(s))
+	add(Plain, "%s", e.peak(s))
+	add(Plain, "%s; %s", r.ResidualText, r.LimitText)
+	for _, x := range e.Excursions {
+		add(Cost, "%s", x.words(s, e.Case.Start))
+	}
+	for _, d := range e.Dips {
+		add(Cost, "%s", d.words(s))
+	}
+	switch {
+	case !e.Extra.Reached:
+		add(Cost, "the bath as it was and is expected: not even two days more leave the residual of the programme")
+	case e.Extra.Hold >= 30*time.Second:
+		add(Cost, "in all %s more hold for the residual of the programme, to %s (information; the maker's cycle decides)",
+			Minutes(e.Extra.Hold), s.At(e.Case.Programme.Total()+e.Extra.Hold))
+	}
+	if len(e.Others) > 0 {
+		var hs []string
+		for _, o := range e.Others {
+			h := "over 3 days"
+			if o.Reached {
+				h = Minutes(o.Hold.Round(10 * time.Minute)) // more would not be true
+			}
+			hs = append(hs, s.temp(o.TempC)+" "+h)
+		}
+		add(Small, "the same residual would take, from going in, at %s (information only)", strings.Join(hs, " · "))
+	}
+	for _, n := range append(append([]string(nil), e.Notes...), r.Notes...) {
+		add(Small, "note: %s", n)
+	}
+	if e.Case.Assumed {
+		add(Small, "note: sections not recorded, %g to %g mm assumed", e.Case.ThinMM, e.Case.ThickMM)
+	}
+	add(Small, "%s", r.Note)
+	return out
+}
+
+// Short is the estimate in one line, for where there is room for no more.
+func (e *Estimate) Short(s Say) string {
+	r := &e.Cure.Range
+	out := r.ResidualText
+	if e.Extra.Hold >= 30*time.Second {
+		out += " · off: costs " + Minutes(e.Extra.Hold)
+	}
+	return out + " (estimate)"
+}
+
+// holds says for each stage when bath and core are at its temperature.
+func (e *Estimate) holds(s Say) string {
+	var out []string
+	for i, h := range e.Holds {
+		bath, core := "bath not there", "core not there"
+		switch {
+		case h.Bath && h.BathMin < 0.5:
+			bath = "bath from the start"
+		case h.Bath:
+			bath = "bath " + s.At(minutes(h.BathMin))
+		}
+		if h.Core {
+			core = "core about " + s.At(minutes(h.CoreMin))
+			if r := &e.Cure.Range; i == 0 && r.AtBath {
+				core += fmt.Sprintf(", %.0f to %.0f min in", math.Floor(r.AtBathMin.Low/5)*5, math.Ceil(r.AtBathMin.High/5)*5)
+			}
+		}
+		out = append(out, fmt.Sprintf("%s %s, %s", s.temp(h.SetC), bath, core))
+	}
+	return strings.Join(out, "; ")
+}
+
+// peak says how hot the core of the thickest section gets, and when.
+func (e *Estimate) peak(s Say) string {
+	r, t := &e.Cure.Range, &e.Cure.Thickest
+	text := r.PeakText
+	if s.Unit == units.Fahrenheit {
+		text = "core peak " + fahrenheit(r.Peak)
+	}
+	when := func(m float64) string { return "at about " + s.At(minutes(m)) }
+	inside := fmt.Sprintf("(%.0f to %.0f min in)", math.Floor(r.ExothermMin.Low/5)*5, math.Ceil(r.ExothermMin.High/5)*5)
+	over := units.FormatTempSpan(r.OverK.Value, s.Unit)
+	switch {
+	case !r.Exotherm || e.offAt(t.TOverMin): // a bath that falls away leaves the core above it: no exotherm
+		return text + ", " + when(t.PeakMin)
+	case math.Abs(t.TOverMin-t.PeakMin) < 1:
+		return fmt.Sprintf("%s, %s %s, %s above the bath", text, when(t.PeakMin), inside, over)
+	}
+	return fmt.Sprintf("%s, %s; farthest above the bath, %s, %s %s", text, when(t.PeakMin), over, when(t.TOverMin), inside)
+}
+
+// offAt tells whether the bath is out of its band at a moment.
+func (e *Estimate) offAt(min float64) bool {
+	set := e.Case.Programme.Knots(e.Case.BathC)
+	return math.Abs(cure.BathAt(e.Bath, min*60)-cure.BathAt(set, min*60)) > e.Case.BandK
+}
+
+// fahrenheit is a peak with its range; above 130 °C, where the model ends, that is
+// said.
+func fahrenheit(b cure.Band) string {
+	const endC = 130
+	f := func(c float64) string {
+		if c > endC {
+			return "> " + units.FormatTemp(endC, units.Fahrenheit)
+		}
+		return units.FormatTemp(c, units.Fahrenheit)
+	}
+	return fmt.Sprintf("%s to %s, about %s", f(b.Low), f(b.High), f(b.Value))
+}
+
+func (e *Estimate) caution(s Say) string {
+	text := e.Cure.Range.CautionText
+	if s.Unit == units.Fahrenheit {
+		text = strings.ReplaceAll(text, fmt.Sprintf("%.1f °C", cure.BoilC), s.temp(cure.BoilC))
+	}
+	return text + "; this says nothing of pores"
+}
+
+func (x Excursion) words(s Say, start time.Time) string {
+	from, to := s.At(x.From.Sub(start)), "now"
+	if !x.Open {
+		to = s.At(x.To.Sub(start))
+	}
+	side := "lowest"
+	if x.WorstC > x.SetC {
+		side = "highest"
+	}
+	return fmt.Sprintf("bath off %s from %s to %s, %s %s: %s", s.temp(x.SetC), from, to, side, s.temp(x.WorstC), CostWords(x.Extra))
+}
+
+// CostWords say what an excursion costs in minutes of hold.
+func CostWords(x cure.Extra) string {
+	switch {
+	case !x.Reached:
+		return "costs more than two days of hold (estimate)"
+	case x.Hold < 30*time.Second:
+		return "costs no hold (estimate)"
+	}
+	return "costs " + Minutes(x.Hold) + " of hold (estimate)"
+}
+
+func (d Dip) words(s Say) string {
+	n := "1 cold flask"
+	if d.Flasks > 1 {
+		n = fmt.Sprintf("%d cold flasks", d.Flasks)
+	}
+	return fmt.Sprintf("%s went in at %s: %s", n, s.At(d.After), DipWords(d.Dip, s.Unit))
+}
+
+// DipWords say how far a bath dips and when it is back.
+func DipWords(d cure.Dip, u units.TempUnit) string {
+	dip := "dip of about " + units.FormatTempSpan(d.DepthK, u)
+	switch {
+	case !d.HeaterOK:
+		return dip + ", and the heater does not make up the losses"
+	case !d.Back:
+		return dip + ", not back within 6 h"
+	case d.BackMin > 0:
+		return dip + ", back after about " + Minutes(minutes(max(d.BackMin, 1)))
+	}
+	return dip
+}
+
+// Words say what cold flasks would do, in one line; name tells a load's places.
+func (a Addition) Words(u units.TempUnit, name func(load int) string) string {
+	out := "the bath: " + DipWords(a.Dip, u)
+	for _, b := range a.Backs {
+		switch {
+		case b.Extra < 30*time.Second:
+			out += fmt.Sprintf("; %s not set back", name(b.Load))
+		default:
+			out += fmt.Sprintf("; sets %s back %s", name(b.Load), Minutes(b.Extra))
+		}
+	}
+	return out + " (estimate)"
+}

@@ -1,0 +1,128 @@
+package bath
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/logbook/units"
+	"flaskside/timers/cure"
+)
+
+// TestWords holds what is said of a load, word for word.
+func TestWords(t *testing.T) {
+	late := func(toC float64, open bool) Case {
+		c := nineHours()
+		c.ThinMM, c.ThickMM = 2, 8
+		last := 400
+		if open {
+			last = 210
+		}
+		readings(&c, 0, last, func(m float64) float64 {
+			if m >= 180 && m < 240 {
+				return toC
+			}
+			return 74
+		})
+		c.Added = []bench.Added{{After: 390 * time.Minute, Flasks: 2}}
+		return c
+	}
+	thick := nineHours()
+	thick.ThickMM, thick.Assumed = 11, true
+	thick.Programme, _ = cure.ParseProgramme("74C 2h, ramp 30min, 100C 1h")
+	for _, c := range []struct {
+		name string
+		e    Estimate
+		unit units.TempUnit
+		want string
+	}{
+		{"quiet", estimate(t, nineHours()), units.Celsius, `
+hold really starts: 74 °C bath from the start, core about Wed 20:44, 30 to 60 min in
+core peak 73 to 79 °C, about 76 °C, at about Wed 20:59 (40 to 85 min in), 1.6 °C above the bath
+residual monomer 1.5 to 3.7 %, about 2.3 %; the 2.2 % of ISO 20795-1 is inside the range
+the same residual would take, from going in, at 70 °C 16 h · 72 °C 12 h · 76 °C 6 h 50 min · 78 °C 5 h 20 min (information only)
+estimate; follow the resin maker's cycle`},
+		{"fell", estimate(t, late(60, false)), units.Celsius, `
+hold really starts: 74 °C bath from the start, core about Wed 20:41, 30 to 55 min in
+core peak 75 to 98 °C, about 86 °C, at about Wed 20:52
+residual monomer 1.6 to 4.2 %, about 2.6 %; the 2.2 % of ISO 20795-1 is inside the range
+bath off 74 °C from Wed 23:00 to Thu 00:00, lowest 60 °C: costs 1 h 7 min of hold (estimate)
+2 cold flasks went in at Thu 02:30: dip of about 0.3 °C
+in all 1 h 7 min more hold for the residual of the programme, to Thu 06:06 (information; the maker's cycle decides)
+the same residual would take, from going in, at 70 °C 15 h 50 min · 72 °C 11 h 50 min · 76 °C 6 h 50 min · 78 °C 5 h 20 min (information only)
+estimate; follow the resin maker's cycle`},
+		{"off now", estimate(t, late(70, true)), units.Fahrenheit, `
+hold really starts: 165 °F bath from the start, core about Wed 20:41, 30 to 55 min in
+core peak 167 °F to 208 °F, about 187 °F, at about Wed 20:52 (35 to 75 min in), 22.1 °F above the bath
+residual monomer 1.5 to 3.8 %, about 2.4 %; the 2.2 % of ISO 20795-1 is inside the range
+bath off 165 °F from Wed 23:00 to now, lowest 158 °F: costs 16 min of hold (estimate)
+2 cold flasks went in at Thu 02:30: dip of about 0.5 °F
+in all 18 min more hold for the residual of the programme, to Thu 05:18 (information; the maker's cycle decides)
+the same residual would take, from going in, at 158 °F 15 h 50 min · 162 °F 11 h 50 min · 169 °F 6 h 50 min · 172 °F 5 h 20 min (information only)
+estimate; follow the resin maker's cycle`},
+		{"thick", estimate(t, thick), units.Celsius, `
+caution: core may pass 100.8 °C, where monomer boils; this says nothing of pores
+hold really starts: 74 °C bath from the start, core about Wed 20:41, 30 to 55 min in; 100 °C bath Wed 22:30, core about Wed 22:54
+core peak 85 to 124 °C, about 104 °C, at about Wed 20:51 (35 to 75 min in), 30.3 °C above the bath
+residual monomer 0.3 to 0.9 %, about 0.5 %; the range is under the 2.2 % of ISO 20795-1
+note: sections not recorded, 3 to 11 mm assumed
+estimate; follow the resin maker's cycle`},
+		{"thick", estimate(t, thick), units.Fahrenheit, `
+caution: core may pass 213 °F, where monomer boils; this says nothing of pores
+hold really starts: 165 °F bath from the start, core about Wed 20:41, 30 to 55 min in; 212 °F bath Wed 22:30, core about Wed 22:54
+core peak 184 °F to 255 °F, about 220 °F, at about Wed 20:51 (35 to 75 min in), 54.6 °F above the bath
+residual monomer 0.3 to 0.9 %, about 0.5 %; the range is under the 2.2 % of ISO 20795-1
+note: sections not recorded, 3 to 11 mm assumed
+estimate; follow the resin maker's cycle`},
+	} {
+		if got := lines(c.e, c.unit); got != strings.TrimSpace(c.want) {
+			t.Errorf("%s: it is said\n%s\nwant\n%s", c.name, got, c.want)
+		}
+	}
+}
+
+// TestPlan plans back through the nights in which clocks change (tz database): nine
+// hours before 08:00 it is 22:00 in the night that loses an hour, 00:00 in the night
+// that gains one.
+func TestPlan(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := house.Default()
+	for _, c := range []struct {
+		now  time.Time
+		want []string
+	}{
+		{time.Date(2026, 11, 25, 17, 0, 0, 0, berlin), []string{
+			"in from Wed 20:00 +01:00 to Wed 23:00 +01:00",
+			"in from Wed 20:00 +01:00 to Wed 22:30 +01:00",
+			"in from Thu 02:00 +01:00 to Thu 04:30 +01:00",
+			"in from Thu 03:00 +01:00 to Thu 05:30 +01:00"}},
+		{time.Date(2026, 3, 28, 21, 0, 0, 0, berlin), []string{
+			"fits: in by Sat 22:00 +01:00, in 1 h",
+			"fits: in by Sat 21:30 +01:00, in 30 min",
+			"in from Sun 01:00 +01:00 to Sun 04:30 +02:00",
+			"in from Sun 03:00 +02:00 to Sun 05:30 +02:00"}},
+		{time.Date(2026, 10, 25, 0, 1, 0, 0, berlin), []string{
+			"too late: in by Sun 00:00 +02:00, 1 min ago",
+			"too late: in by Sat 23:30 +02:00, 31 min ago",
+			"in from Sun 02:00 +01:00 to Sun 04:30 +01:00",
+			"in from Sun 03:00 +01:00 to Sun 05:30 +01:00"}},
+	} {
+		out, err := cure.NextClock(c.now, 8, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, f := range Plan(h, c.now, out) {
+			got = append(got, f.Words(c.now))
+		}
+		if fmt.Sprint(got) != fmt.Sprint(c.want) {
+			t.Errorf("at %s:\n%s\nwant\n%s", c.now, strings.Join(got, "\n"), strings.Join(c.want, "\n"))
+		}
+	}
+}
