@@ -162,5 +162,7 @@ func inForce(recs []record.Record) []record.Record {
 		begin = r.Seq
 		break
 	}
-	return slices.DeleteFunc(recs, func(r record.Record) bool { return r.Seq < begin && last[r.Action.Kind()] != r.Seq })
+	return slices.DeleteFunc(recs, func(r record.Record) bool {
+		return r.Seq < begin && last[r.Action.Kind()] != r.Seq && !back[r.Action.ID] // a taking back wants what it takes back
+	})
 }

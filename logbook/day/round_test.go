@@ -117,6 +117,34 @@ func TestJSONLAtRandom(t *testing.T) {
 	}
 }
 
+// TestSettingsInForce exports a day with years of settings and crews before it: those
+// in force are told, and one that was taken back, the rest stay behind.
+func TestSettingsInForce(t *testing.T) {
+	s := newShift(t, "2026-11-02 08:00", "UTC")
+	set := func(lab string) string {
+		h := s.book.State().Bench.House
+		h.Lab = lab
+		return s.do(time.Hour, action.Settings{House: h})
+	}
+	for i := range 20 {
+		set(fmt.Sprint("old ", i))
+		s.do(time.Hour, action.Crew{Initials: fmt.Sprint("C", i)})
+	}
+	s.clock.Run(24 * time.Hour)
+	wrong := set("wrong")
+	s.do(0, action.TakeBack{Of: wrong}, "6")
+	s.do(0, action.FlaskOpen{Place: 1, Case: "1", Base: "upper", Size: "small"})
+	sheet := s.sheet(s.clock.Read().Wall.Format(time.DateOnly))
+	if n := len(sheet.Bench.Items); n != 5 { // settings and crew in force, and the three of the day
+		t.Errorf("%d records are exported for a day with three", n)
+	}
+	got := again(t, written(t, sheet.JSONL), s.clock)
+	if got.House.Lab != "old 19" || got.Crew != "C19" {
+		t.Errorf("the lab is %q, the crew %q", got.House.Lab, got.Crew)
+	}
+	same(t, got, sheet.Bench)
+}
+
 // some gives some action that the bench might take.
 func some(rnd *rand.Rand, s *shift) action.Body {
 	b := s.book.State().Bench
@@ -135,7 +163,7 @@ func some(rnd *rand.Rand, s *shift) action.Body {
 	if it := b.Items[rnd.IntN(len(b.Items))]; len(it.Body.Subjects()) > 0 && slices.Contains(there, it.Body.Subjects()[0].No) {
 		earlier = it.Action.ID
 	}
-	switch rnd.IntN(26) {
+	switch rnd.IntN(28) {
 	case 0, 1:
 		return action.FlaskOpen{Place: 1 + rnd.IntN(9), Case: fmt.Sprint(4400 + s.n), Base: pick(action.Bases), Size: pick(action.Sizes)}
 	case 2:
@@ -175,6 +203,10 @@ func some(rnd *rand.Rand, s *shift) action.Body {
 	case 23:
 		return action.BathReading{Bath: 1, TempC: 70 + rnd.Float64()}
 	case 24:
+		h := b.House
+		h.Lab = pick([]string{"one", "two", "three"})
+		return action.Settings{House: h}
+	case 25:
 		return action.TimerStart{Label: "other", Count: "down", AimS: 600}
 	}
 	for _, al := range b.Alarms(s.book.Now()) {

@@ -15,13 +15,13 @@ import (
 
 // shift is a bench worked by a test, on a clock moved by hand.
 type shift struct {
-	t     *testing.T
+	t     testing.TB
 	book  *logbook.Book
 	clock *simclock.Hand
 	n     int
 }
 
-func newShift(t *testing.T, start string, zoneName string) *shift {
+func newShift(t testing.TB, start string, zoneName string) *shift {
 	t.Helper()
 	at, err := time.ParseInLocation("2006-01-02 15:04", start, zone(t, zoneName))
 	if err != nil {
@@ -30,7 +30,7 @@ func newShift(t *testing.T, start string, zoneName string) *shift {
 	return openShift(t, simclock.At(at, "boot-1"))
 }
 
-func openShift(t *testing.T, clock *simclock.Hand) *shift {
+func openShift(t testing.TB, clock *simclock.Hand) *shift {
 	t.Helper()
 	b, err := logbook.Open(filepath.Join(t.TempDir(), "bench.db"), clock)
 	if err != nil {
@@ -107,7 +107,7 @@ func (s *shift) trial(after time.Duration, flask int, grade string) (in, at, jud
 
 // invented plays an invented day and the morning after: three flasks, two mixes, a
 // cure over night, corrections on the day and on the next, a record taken back.
-func invented(t *testing.T) *shift {
+func invented(t testing.TB) *shift {
 	s := newShift(t, "2026-11-25 08:00", "Europe/Berlin")
 	s.do(0, action.Crew{Initials: "KT"})
 	s.do(0, action.Caution{Hazard: "monomer"})
