@@ -51,10 +51,10 @@ func (s Sheet) CSV(w io.Writer, t Table) error {
 	return nil
 }
 
-// defuse makes a text harmless for a spreadsheet. The characters that begin a
+// Defuse makes a text harmless for a spreadsheet. The characters that begin a
 // formula, plain or full width, and those that could hide one behind a line break
 // are the ones that the OWASP page "CSV Injection" lists (from memory).
-func defuse(text string) string {
+func Defuse(text string) string {
 	const begins = "=+-@\t\r\n＝＋－＠"
 	if t := strings.TrimLeft(text, " \u00a0"); t != "" && strings.ContainsRune(begins, []rune(t)[0]) {
 		return "'" + text
@@ -132,10 +132,10 @@ func (s Sheet) recordRows() [][]string {
 			}
 		}
 		rows = append(rows, []string{
-			strconv.FormatUint(it.Seq, 10), s.stamp(it.Stamp.At), it.Written.UTC().Format(time.RFC3339), defuse(it.Action.By), string(it.Body.Kind()),
-			list(flasks), defuse(strings.Join(cases, "; ")), number(mix), number(load), defuse(s.told(it.Body)),
-			defuse(strings.Join(it.Action.Unusual, "; ")), defuse(action.ReasonWords(it.Action.Why)),
-			yes(it.Corrected()), defuse(s.was(it)), yes(it.TakenBack != nil), defuse(it.Action.ID),
+			strconv.FormatUint(it.Seq, 10), s.stamp(it.Stamp.At), it.Written.UTC().Format(time.RFC3339), Defuse(it.Action.By), string(it.Body.Kind()),
+			list(flasks), Defuse(strings.Join(cases, "; ")), number(mix), number(load), Defuse(s.told(it.Body)),
+			Defuse(strings.Join(it.Action.Unusual, "; ")), Defuse(action.ReasonWords(it.Action.Why)),
+			yes(it.Corrected()), Defuse(s.was(it)), yes(it.TakenBack != nil), Defuse(it.Action.ID),
 		})
 	}
 	return rows
@@ -195,7 +195,7 @@ func (s Sheet) part(begin, end *timers.Stamp) string {
 func (s Sheet) closureRows() [][]string {
 	rows := [][]string{{"flask", "case", "base", "size", "closure", "trial", "press", "in_at", "pressure_at", "open_at", "judged_at", "pressure_psi", "hold_aim_s", "held_s", "grade", "grams", "where", "dough_added", "corrected", "part_in_day"}}
 	for _, f := range s.flasks() {
-		head := []string{number(f.No), defuse(f.Case), f.Base, f.Size}
+		head := []string{number(f.No), Defuse(f.Case), f.Base, f.Size}
 		for _, t := range f.Trials {
 			if !s.hasAny(&t.In, t.At, t.Out, t.Judged) {
 				continue
@@ -240,11 +240,11 @@ func (s Sheet) flaskRows() [][]string {
 		for _, o := range f.Oddities {
 			odd = append(odd, o.What)
 		}
-		rows = append(rows, []string{number(f.No), defuse(f.Case), f.Base, f.Size, defuse(f.Tag), number(f.Place), string(f.Stage), s.when(&f.Opened),
-			strconv.Itoa(len(f.Trials)), grade, number(mix.No), defuse(mix.Resin), defuse(mix.PowderLot), defuse(mix.LiquidLot),
-			s.when(f.SheetOut), s.when(f.Metal), amount(f.MetalPSI), s.when(f.Clamped), amount(f.BackedOff), number(load.No), defuse(load.Programme),
+		rows = append(rows, []string{number(f.No), Defuse(f.Case), f.Base, f.Size, Defuse(f.Tag), number(f.Place), string(f.Stage), s.when(&f.Opened),
+			strconv.Itoa(len(f.Trials)), grade, number(mix.No), Defuse(mix.Resin), Defuse(mix.PowderLot), Defuse(mix.LiquidLot),
+			s.when(f.SheetOut), s.when(f.Metal), amount(f.MetalPSI), s.when(f.Clamped), amount(f.BackedOff), number(load.No), Defuse(load.Programme),
 			s.when(f.InBath), s.when(f.OutBath), s.when(f.InWater), s.when(f.Deflasked), pin, f.Outcome, strings.Join(f.Defects, "; "), s.when(f.Ended),
-			defuse(strings.Join(odd, "; ")), s.correctedKinds(f)})
+			Defuse(strings.Join(odd, "; ")), s.correctedKinds(f)})
 	}
 	return rows
 }

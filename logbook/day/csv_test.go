@@ -15,7 +15,7 @@ func FuzzDefuse(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		out := defuse(s)
+		out := Defuse(s)
 		if out != s && out != "'"+s {
 			t.Fatalf("%q became %q", s, out)
 		}
