@@ -1,0 +1,33 @@
+package press_test
+
+import (
+	"fmt"
+	"time"
+
+	"flaskside/timers/press"
+)
+
+// Three flasks of which one press and one pair of hands can bring two in time.
+func ExampleAdvise() {
+	jobs := []press.Job{
+		{ID: "4417 upper", Due: 14 * time.Minute, More: []float64{0, 0.5, 0.5}},
+		{ID: "4417 lower", Due: 14 * time.Minute, Ready: true},
+		{ID: "4420 upper", Due: 14 * time.Minute, More: []float64{0, 0.2, 0.4, 0.4}},
+	}
+	advice, err := press.Advise(jobs, press.HouseDurations(), press.HouseBench(), press.Options{})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Println("next:", advice.Next.Verb, advice.Next.Flask)
+	for _, f := range advice.Flasks {
+		fmt.Printf("%s: in time about %.0f %%\n", f.Flask, 100*f.Chance)
+	}
+	fmt.Println("give up:", advice.GiveUp)
+	// Output:
+	// next: final closure 4417 lower
+	// 4417 upper: in time about 50 %
+	// 4417 lower: in time about 100 %
+	// 4420 upper: in time about 0 %
+	// give up: 4420 upper
+}

@@ -1,0 +1,122 @@
+package press
+
+import (
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+func tasksOf(times, dues []int) []Task {
+	tasks := make([]Task, len(times))
+	for i := range times {
+		tasks[i] = Task{time.Duration(times[i]) * time.Minute, time.Duration(dues[i]) * time.Minute}
+	}
+	return tasks
+}
+
+// sequence does the tasks one after the other and gives how many are late and the largest lateness.
+func sequence(tasks []Task, order []int) (late int, worst time.Duration) {
+	var now time.Duration
+	worst = -1 << 62
+	for _, i := range order {
+		now += tasks[i].Time
+		worst = max(worst, now-tasks[i].Due)
+		if now > tasks[i].Due {
+			late++
+		}
+	}
+	return late, worst
+}
+
+func everyOrder(n int, visit func([]int)) {
+	order := make([]int, n)
+	for i := range order {
+		order[i] = i
+	}
+	var swap func(int)
+	swap = func(k int) {
+		if k == n {
+			visit(order)
+			return
+		}
+		for i := k; i < n; i++ {
+			order[k], order[i] = order[i], order[k]
+			swap(k + 1)
+			order[k], order[i] = order[i], order[k]
+		}
+	}
+	swap(0)
+}
+
+// M. L. Pinedo, Scheduling: Theory, Algorithms, and Systems, the worked example for 1||sum of U_j (from memory): five
+// jobs, two of them late at best, jobs 3, 4, 5 on time.
+func TestMooreHodgsonWorkedExample(t *testing.T) {
+	tasks := tasksOf([]int{7, 8, 4, 6, 6}, []int{9, 17, 18, 19, 21})
+	onTime, late := MooreHodgson(tasks)
+	if !slices.Equal(onTime, []int{2, 3, 4}) || !slices.Equal(late, []int{0, 1}) {
+		t.Errorf("on time %v, late %v; want [2 3 4] and [0 1]", onTime, late)
+	}
+}
+
+func genTasks(t *rapid.T) []Task {
+	n := rapid.SampledFrom([]int{0, 1, 2, 3, 4, 5, 6, 7}).Draw(t, "n") // evenly; a range leans to few
+	var times, dues []int
+	for range n {
+		times = append(times, rapid.IntRange(0, 12).Draw(t, "time"))
+		dues = append(dues, rapid.IntRange(0, 40).Draw(t, "due"))
+	}
+	return tasksOf(times, dues)
+}
+
+// Against every order.
+func TestMooreHodgsonLosesFewest(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tasks := genTasks(t)
+		given := slices.Clone(tasks)
+		onTime, late := MooreHodgson(tasks)
+		order := slices.Concat(onTime, late)
+		if n, _ := sequence(tasks, onTime); n != 0 {
+			t.Fatalf("%d of those on time are late: %v", n, onTime)
+		}
+		if !slices.Equal(slices.Sorted(slices.Values(order)), slices.Sorted(slices.Values(Jackson(tasks)))) {
+			t.Fatalf("%v is not every task once", order)
+		}
+		fewest := len(tasks)
+		everyOrder(len(tasks), func(o []int) {
+			n, _ := sequence(tasks, o)
+			fewest = min(fewest, n)
+		})
+		if len(late) != fewest {
+			t.Fatalf("%d late, %d by the best order", len(late), fewest)
+		}
+		if !slices.Equal(tasks, given) {
+			t.Fatal("the tasks were changed")
+		}
+	})
+}
+
+// Jackson's rule: no order has a smaller largest lateness.
+func TestJacksonLeastLateness(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tasks := genTasks(t)
+		_, got := sequence(tasks, Jackson(tasks))
+		everyOrder(len(tasks), func(o []int) {
+			if _, worst := sequence(tasks, o); worst < got {
+				t.Fatalf("largest lateness %v, but %v in order %v", got, worst, o)
+			}
+		})
+	})
+}
+
+func TestTiesKeepTheOrderGiven(t *testing.T) {
+	same := tasksOf([]int{5, 5, 5, 5}, []int{12, 12, 12, 12})
+	if got := Jackson(same); !slices.Equal(got, []int{0, 1, 2, 3}) {
+		t.Errorf("Jackson on equals gives %v", got)
+	}
+	onTime, late := MooreHodgson(same)
+	if !slices.Equal(onTime, []int{0, 1}) || !slices.Equal(late, []int{2, 3}) {
+		t.Errorf("Moore-Hodgson on equals keeps %v, drops %v; want the first two kept", onTime, late)
+	}
+}
