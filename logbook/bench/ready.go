@@ -62,36 +62,42 @@ func (b *Bench) repacked(f *Flask) (at []timers.Stamp, looked *timers.Stamp) {
 	if len(f.Trials) == 0 {
 		return nil, nil
 	}
+	// All that counts lies between its first closure and its last record.
+	first, last := b.byID[f.Trials[0].InID], b.byID[f.LastID]
 	mix := 0
-	for i := range b.Items {
+	for i := first; i <= last; i++ {
 		it := &b.Items[i]
-		if it.TakenBack != nil {
+		if a, ok := it.Body.(action.Inspect); ok && a.Flask == f.No && it.TakenBack == nil {
+			looked = &it.Stamp
+		}
+		no := b.servedBy(it, f)
+		if no == 0 {
 			continue
 		}
-		no := 0
-		switch a := it.Body.(type) {
-		case action.MixMake:
-			if slices.Contains(a.Flasks, f.No) {
-				no = a.Mix
-			}
-		case action.MixServe:
-			if slices.Contains(a.Flasks, f.No) && b.Mixes[a.Mix] != nil {
-				no = a.Mix
-			}
-		case action.Inspect:
-			if a.Flask == f.No {
-				looked = &it.Stamp
-			}
+		for j := first - 1; mix == 0 && j >= 0; j-- {
+			mix = b.servedBy(&b.Items[j], f)
 		}
-		if no == 0 || no == mix {
-			continue
-		}
-		if mix != 0 && between(f.Trials[0].In, it.Stamp) > 0 {
+		if mix != 0 && no != mix {
 			at = append(at, it.Stamp)
 		}
 		mix = no
 	}
 	return at, looked
+}
+
+// servedBy is the mix that a record gives to a flask, 0 for none.
+func (b *Bench) servedBy(it *Item, f *Flask) int {
+	no, flasks := 0, []int(nil)
+	switch a := it.Body.(type) {
+	case action.MixMake:
+		no, flasks = a.Mix, a.Flasks
+	case action.MixServe:
+		no, flasks = a.Mix, a.Flasks
+	}
+	if it.TakenBack != nil || b.Mixes[no] == nil || !slices.Contains(flasks, f.No) {
+		return 0
+	}
+	return no
 }
 
 // History gives the trials of a flask as the flash trend reads them.

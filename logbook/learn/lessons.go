@@ -1,0 +1,170 @@
+// Package learn reads from the records of a book what they teach about the flasks and
+// the work of this house: the trial closures of the flasks closed for good, from which
+// the flash trend is re-estimated, and how long the work at press and bench took.
+// Values count as corrected; what was taken back does not.
+//
+// [From] gathers, [Study] estimates and compares with the settings in force,
+// [Report.Adopt] puts what was learned into settings. Everything is an estimate and
+// nothing is adopted by itself: the person decides. The package is pure: no clock, no
+// disk, no screen.
+package learn
+
+import (
+	"cmp"
+	"slices"
+	"sort"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/flash"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+)
+
+// MaxRecords is how many records are read at most, the latest of a book: some years of
+// one bench (house default).
+const MaxRecords = 100_000
+
+// Bounds of one piece of work, in seconds (house default). What took less was said in
+// one breath, after it was done; in what took longer, something else came between.
+const (
+	shortestS = 3
+	longestS  = 20 * 60
+)
+
+// Lessons are what a book has to teach.
+type Lessons struct {
+	Flasks      []flash.History // closed for good, in the order of their final closures
+	First, Last time.Time       // the first and the last of these; zero without any
+	Odd         int             // closed flasks left out because their trials cannot be followed
+
+	// How long each piece of work took, in seconds, bounded to what is plausible, and
+	// how many there were beyond.
+	Raise, Open, Trim, Final Spans
+}
+
+// Spans are the lengths of one kind of work.
+type Spans struct {
+	S       []float64
+	LeftOut int
+}
+
+func (s *Spans) add(from, to *timers.Stamp) {
+	if from == nil || to == nil {
+		return
+	}
+	switch d, sure := between(*from, *to); {
+	case sure && d.Seconds() >= shortestS && d.Seconds() <= longestS:
+		s.S = append(s.S, d.Seconds())
+	default:
+		s.LeftOut++
+	}
+}
+
+// between is the time from one stamp to another; not sure where the machine was
+// started anew in between.
+func between(from, to timers.Stamp) (d time.Duration, sure bool) {
+	if from.BootID != "" && from.BootID == to.BootID {
+		return to.Boot - from.Boot, true
+	}
+	return to.At.Sub(from.At), from.BootID == "" || to.BootID == ""
+}
+
+// From gathers what records teach, in order of the book. Of more than [MaxRecords] the
+// latest count.
+func From(recs []record.Record) Lessons {
+	b := bench.Fold(recs[max(0, len(recs)-MaxRecords):], bench.Counters{})
+	var l Lessons
+	opened, hands := map[int]bool{}, handsOf(b)
+	for _, it := range b.Items {
+		if a, ok := it.Body.(action.FlaskOpen); ok && it.TakenBack == nil {
+			opened[a.Flask] = true
+		}
+	}
+	var closed []*bench.Flask
+	for _, no := range bench.Sorted(b.Flasks) {
+		f := b.Flasks[no]
+		if !opened[no] {
+			continue // its beginning is not among these records
+		}
+		l.spans(f, hands)
+		if f.ClosedForGood() && len(f.Judged()) > 0 {
+			closed = append(closed, f)
+		}
+	}
+	slices.SortStableFunc(closed, func(a, b *bench.Flask) int { return cmp.Compare(a.Metal.At.UnixNano(), b.Metal.At.UnixNano()) })
+	for _, f := range closed {
+		h := b.History(f)
+		if _, err := flash.ParseSize(string(h.Size)); err != nil || flash.CheckTrials(h.Trials) != nil {
+			l.Odd++
+			continue
+		}
+		h.AddedSince = false // what was added after the last closure was never closed on
+		if len(l.Flasks) == 0 {
+			l.First = f.Metal.At
+		}
+		l.Flasks, l.Last = append(l.Flasks, h), f.Metal.At
+	}
+	return l
+}
+
+// spans adds how long the work on one flask took.
+//
+//	raise  in the press until pressure reached
+//	open   press opened until flash judged
+//	trim   flash judged until in the press again, where nothing else was done meanwhile
+//	final  sheet out until clamped
+//
+// A new sheet is no record of its own, so that waiting for a press or for hands would
+// pass for trimming; therefore only where nothing else was done.
+func (l *Lessons) spans(f *bench.Flask, hands []act) {
+	for i := range f.Trials {
+		t := &f.Trials[i]
+		if t.InID != "" {
+			l.Raise.add(&t.In, t.At)
+		}
+		l.Open.add(t.Out, t.Judged)
+		if i+1 < len(f.Trials) && t.Judged != nil && idle(hands, f.No, t.Judged.At, f.Trials[i+1].In.At) {
+			l.Trim.add(t.Judged, &f.Trials[i+1].In)
+		}
+	}
+	l.Final.add(f.SheetOut, f.Clamped)
+}
+
+// act is a moment at which hands were at work on a flask, 0 for several or none.
+type act struct {
+	at    time.Time
+	flask int
+}
+
+// handsOf lists the work of hands, by time.
+func handsOf(b *bench.Bench) []act {
+	var out []act
+	for i := range b.Items {
+		it := &b.Items[i]
+		if it.TakenBack != nil {
+			continue
+		}
+		switch it.Body.(type) {
+		case action.Coat, action.PressIn, action.PressAt, action.PressOpen, action.Flash, action.DoughAdd, action.SheetOut, action.MetalToMetal, action.Clamp, action.Remount:
+			out = append(out, act{it.Stamp.At, it.Body.Subjects()[0].No})
+		case action.MixMake, action.BathLoad, action.BathUnload, action.CoolWater, action.Deflask:
+			out = append(out, act{it.Stamp.At, 0})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b act) int { return a.at.Compare(b.at) })
+	return out
+}
+
+// idle tells whether from one instant until another hands worked on nothing but one
+// flask.
+func idle(hands []act, flask int, from, to time.Time) bool {
+	i := sort.Search(len(hands), func(i int) bool { return !hands[i].at.Before(from) })
+	for ; i < len(hands) && hands[i].at.Before(to); i++ {
+		if hands[i].flask != flask {
+			return false
+		}
+	}
+	return true
+}

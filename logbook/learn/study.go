@@ -1,0 +1,149 @@
+package learn
+
+import (
+	"errors"
+	"math"
+	"strconv"
+	"time"
+
+	"flaskside/logbook/flash"
+	"flaskside/logbook/house"
+)
+
+// WantSpans is how many times a piece of work must have been timed before its duration
+// is taken from the book (house default).
+const WantSpans = 20
+
+// ErrTooFew: nothing has enough behind it to be learned.
+var ErrTooFew = errors.New("too few closures to learn from")
+
+// Report holds what a book teaches beside the settings in force. It proposes; the
+// person decides.
+type Report struct {
+	Flasks   int        `json:"flasks"`   // closed for good, with trial closures
+	Closures int        `json:"closures"` // trial closures of these
+	First    *time.Time `json:"first,omitempty"`
+	Last     *time.Time `json:"last,omitempty"` // their first and last final closure
+	LeftOut  int        `json:"left_out"`       // flasks whose trials cannot be followed
+	// Trend are priors and noises, old and new, and how the forecasts fared. Where too
+	// little stands behind a value, new is old and its wanting says how much.
+	Trend flash.Calibration `json:"trend"`
+	Work  Work              `json:"work"`
+	// Wanting says what every value of the trend still wants, in one line; empty where
+	// at least one was estimated.
+	Wanting string `json:"wanting,omitempty"`
+	Changes bool   `json:"changes"` // there is something to adopt
+}
+
+// Work is how long each piece of work takes.
+type Work struct {
+	Raise Task `json:"raise_s"` // into the press and up to pressure
+	Open  Task `json:"open_s"`  // press down, flask open, flash judged
+	Trim  Task `json:"trim_s"`  // trim and new sheet
+	Final Task `json:"final_s"` // final closure, sheet out to clamped
+}
+
+// Task is one piece of work: what is reckoned with now, and what the book says.
+type Task struct {
+	OldS    int `json:"old_s"`
+	NewS    int `json:"new_s"`   // the median to whole seconds; old where too few are behind it
+	Wanting int `json:"wanting"` // how many timed pieces of work are wanting
+	flash.Typical
+}
+
+// Study estimates from lessons what the settings could be. Errors: settings that cannot
+// be.
+func Study(l Lessons, old house.House) (Report, error) {
+	r := Report{Flasks: len(l.Flasks), LeftOut: l.Odd}
+	for _, h := range l.Flasks {
+		r.Closures += len(h.Trials)
+	}
+	if r.Flasks > 0 {
+		r.First, r.Last = &l.First, &l.Last
+	}
+	w := old.Work
+	r.Work = Work{task(l.Raise, w.RaiseS), task(l.Open, w.OpenS), task(l.Trim, w.TrimS), task(l.Final, w.FinalS)}
+
+	c, err := flash.Calibrate(l.Flasks, old.Flash)
+	switch {
+	case err != nil && wantsAll(c):
+		r.Wanting = err.Error()
+		c.Old, c.New = old.Flash, old.Flash
+		if c.OldForecasts, err = flash.Score(old.Flash, l.Flasks); err != nil {
+			return Report{}, err
+		}
+		c.NewForecasts = c.OldForecasts
+	case err != nil:
+		return Report{}, err
+	}
+	c.New = rounded(c.New, c.Old)
+	r.Trend = c
+	learned := r.apply(old)
+	r.Changes = learned.Flash != old.Flash || learned.Work != old.Work
+	return r, nil
+}
+
+// wantsAll tells whether too little stands behind every value of the trend.
+func wantsAll(c flash.Calibration) bool {
+	for _, b := range []flash.Behind{c.Small, c.Medium, c.Large, c.Grade, c.Weigh} {
+		if b.Wanting == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+func task(s Spans, oldS int) Task {
+	t := Task{OldS: oldS, NewS: oldS, Typical: flash.TypicalOf(s.S)}
+	t.LeftOut += s.LeftOut
+	if t.Wanting = max(0, WantSpans-t.Count); t.Wanting == 0 {
+		t.NewS = int(math.Round(t.MedianS))
+	}
+	return t
+}
+
+// enough tells whether anything at all was learned.
+func (r Report) enough() bool {
+	for _, t := range []Task{r.Work.Raise, r.Work.Open, r.Work.Trim, r.Work.Final} {
+		if t.Wanting == 0 {
+			return true
+		}
+	}
+	return r.Wanting == ""
+}
+
+func (r Report) apply(h house.House) house.House {
+	h.Flash = r.Trend.New
+	h.Work.RaiseS, h.Work.OpenS, h.Work.TrimS, h.Work.FinalS = r.Work.Raise.NewS, r.Work.Open.NewS, r.Work.Trim.NewS, r.Work.Final.NewS
+	return h
+}
+
+// Adopt puts what was learned into settings. Errors: [ErrTooFew], or settings that
+// would not be valid.
+func (r Report) Adopt(h house.House) (house.House, error) {
+	if !r.enough() {
+		return h, ErrTooFew
+	}
+	h = r.apply(h)
+	return h, h.Valid()
+}
+
+// rounded writes what is new with three digits, so that people can read their settings;
+// the estimates are not surer than that.
+func rounded(s, old flash.Settings) flash.Settings {
+	three := func(v *float64, was float64) {
+		if *v != was {
+			*v, _ = strconv.ParseFloat(strconv.FormatFloat(*v, 'g', 3, 64), 64)
+		}
+	}
+	three(&s.GradeSD, old.GradeSD)
+	three(&s.WeighSD, old.WeighSD)
+	p, q := &s.Prior, &old.Prior
+	for _, x := range [][2]*flash.Prior{{&p.Small, &q.Small}, {&p.Medium, &q.Medium}, {&p.Large, &q.Large}} {
+		three(&x[0].FirstG, x[1].FirstG)
+		three(&x[0].FirstSD, x[1].FirstSD)
+		three(&x[0].Kept, x[1].Kept)
+		three(&x[0].KeptSD, x[1].KeptSD)
+	}
+	return s
+}
