@@ -117,7 +117,7 @@ func (c *canvas) cell(x, y int, ascii bool) Cell {
 		}
 	}
 	if ascii {
-		if top == House && x%2 == 1 {
+		if (top == House || top == Boil) && x%2 == 1 {
 			return Cell{' ', Blank}
 		}
 		return Cell{asciiOf(top, rows), top}
@@ -128,10 +128,18 @@ func (c *canvas) cell(x, y int, ascii bool) Cell {
 // asciiOf is a character of about the same shape.
 func asciiOf(r Role, rows [2][]int) rune {
 	switch r {
-	case House:
+	case House, Boil:
 		return '-'
 	case Band:
 		return ':'
+	case Now:
+		return '|'
+	case BathAhead:
+		return '.'
+	case CoreAhead:
+		return 'o'
+	case CoreWas:
+		return '*'
 	}
 	mean := func(v []int) float64 {
 		sum := 0.0
