@@ -219,10 +219,9 @@ func (q *desk) decide(adv *Advice) choice {
 		said := func(c *choice) bool {
 			return c.first && c.step.verb == p.Next.Verb && q.jobs[c.step.job].ID == p.Next.Flask
 		}
-		planned := func(c *choice) bool { return c.rule == p.rule }
-		// Where what was said is done, the rule by which it was to go on is held to, so that the chances do not jump.
 		step := q.bestOf(said)
-		for _, c := range []*choice{q.bestOf(func(c *choice) bool { return said(c) && planned(c) }), step, q.bestOf(planned)} {
+		same := q.bestOf(func(c *choice) bool { return said(c) && c.rule == p.rule }) // so that the chances do not jump
+		for _, c := range []*choice{same, step} {
 			if c != nil && !q.better(best, c) {
 				best = c
 				break

@@ -301,7 +301,7 @@ func TestAdviceIsSteady(t *testing.T) {
 // Watched for a minute with nothing done, the advice hardly ever changes; nor, for a bench on which not all can be
 // in time, does the flask to give up. Asked afresh each time it changes more often.
 func TestAdviceDoesNotFlicker(t *testing.T) {
-	const benches, seconds, every, draws = 4, 60, 3, 16
+	const benches, seconds, every, draws = 4, 60, 5, 16
 	rng := rand.New(rand.NewPCG(8, 15))
 	sizes := house()
 	type count struct{ next, giveUp, order, jumps int }

@@ -9,13 +9,13 @@ import (
 type rule uint8
 
 const (
-	firstCome      rule = iota // the flask that has waited longest for the press
-	oneAtATime                 // finish one flask, then the next, in the order given
-	earliestEnd                // the flask whose dough ends first
-	leastSlack                 // the flask with the least time to spare at 80 % confidence
-	mooreRule                  // by Moore and Hodgson on expected times
-	earliestSerial             // finish one flask, then the next, by the end of the dough
-	mooreSerial                // finish one flask, then the next, in Moore and Hodgson's order
+	firstCome      rule = iota + 1 // the flask that has waited longest for the press
+	oneAtATime                     // finish one flask, then the next, in the order given
+	earliestEnd                    // the flask whose dough ends first
+	leastSlack                     // the flask with the least time to spare at 80 % confidence
+	mooreRule                      // by Moore and Hodgson on expected times
+	earliestSerial                 // finish one flask, then the next, by the end of the dough
+	mooreSerial                    // finish one flask, then the next, in Moore and Hodgson's order
 )
 
 // serial rules work on as few flasks at once as they can.

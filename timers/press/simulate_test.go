@@ -16,7 +16,7 @@ import (
 )
 
 var (
-	shifts = flag.Int("shifts", 0, "shifts in each row of the table of rules: 0 is 20 of few draws in the test, 2000 in the benchmark")
+	shifts = flag.Int("shifts", 0, "shifts in each row of the table of rules: 0 is 14 of few draws in the test, 2000 in the benchmark")
 	write  = flag.Bool("write", false, "write the table of rules to testdata/press/shifts.txt")
 )
 
@@ -67,7 +67,7 @@ func notLowest(table ShiftTable) string {
 func TestLookAheadLosesFewest(t *testing.T) {
 	n, draws := *shifts, DefaultDraws
 	if n == 0 {
-		n, draws = 20, 16
+		n, draws = 14, 16
 	}
 	var text strings.Builder
 	fmt.Fprintf(&text, `Share of flasks lost: final closure not inside the dough. Simulated with house defaults, not measured at a bench.
