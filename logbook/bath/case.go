@@ -9,6 +9,7 @@
 package bath
 
 import (
+	"encoding/binary"
 	"fmt"
 	"hash/fnv"
 	"math"
@@ -89,6 +90,13 @@ func TankOf(h house.Bath, roomC float64) cure.Tank {
 // once.
 func (c Case) Key() uint64 {
 	h := fnv.New64a()
+	var b [16]byte
+	for _, r := range c.Readings {
+		binary.LittleEndian.PutUint64(b[:], uint64(r.At.UnixNano()))
+		binary.LittleEndian.PutUint64(b[8:], math.Float64bits(r.TempC))
+		h.Write(b[:])
+	}
+	c.Readings = nil
 	fmt.Fprintf(h, "%v", c)
 	return h.Sum64()
 }

@@ -35,9 +35,10 @@ type Estimate struct {
 	Cure   cure.Estimate
 	Holds  []cure.StageStart // when the holds really start, by the thickest section
 
-	Excursions []Excursion // the latest, at most four
-	Dips       []Dip       // of flasks that went in later
-	Extra      cure.Extra  // for all that the bath was and is expected to be off
+	Excursions []Excursion   // the latest, at most four
+	Dips       []Dip         // of flasks that went in later
+	SetBack    time.Duration // by those dips, as far as no reading has shown them yet
+	Extra      cure.Extra    // for all that the bath was and is expected to be off
 	Others     []OtherHold
 	Notes      []string
 }
@@ -62,6 +63,15 @@ func (c Case) Estimate() (Estimate, error) {
 	if e.Extra, err = cure.ExtraHold(thin, c.Programme, c.BathC, b.knots); err != nil {
 		return Estimate{}, err
 	}
+	if len(c.Added) > 0 {
+		alone := c
+		alone.Added = nil
+		x, err := alone.extra(thin)
+		if err != nil {
+			return Estimate{}, err
+		}
+		e.SetBack = max(0, e.Extra.Hold-x.Hold)
+	}
 	xs := cure.OutOfBand(c.Programme, c.Start, c.Readings, c.BandK)
 	for _, x := range xs[max(0, len(xs)-maxExcursions):] {
 		cost, err := x.Cost(thin, c.Programme, c.BathC, c.Start, c.Readings)
@@ -71,6 +81,16 @@ func (c Case) Estimate() (Estimate, error) {
 		e.Excursions = append(e.Excursions, Excursion{x, cost})
 	}
 	return e, e.others(thin)
+}
+
+// Core is the temperature in the middle of the thickest section over time.
+func (e *Estimate) Core() []cure.Knot {
+	c := &e.Cure.Thickest.Curve
+	out := make([]cure.Knot, len(c.TimeS))
+	for i, s := range c.TimeS {
+		out[i] = cure.Knot{TimeS: s, TempC: c.CoreC[i]}
+	}
+	return out
 }
 
 // others fills in what holds at other temperatures would have to be, for a

@@ -283,9 +283,9 @@ func lines(e Estimate, u units.TempUnit) string {
 // TestWhatTheModelDoesNotTake is said in one line.
 func TestWhatTheModelDoesNotTake(t *testing.T) {
 	for what, change := range map[string]func(*Case){
-		"hold":    func(c *Case) { c.Programme.Stages[0].Hold = 0 },
+		"hold":      func(c *Case) { c.Programme.Stages[0].Hold = 0 },
 		"thickness": func(c *Case) { c.ThinMM = -1 },
-		"°C":      func(c *Case) { c.BathC = 400 },
+		"°C":        func(c *Case) { c.BathC = 400 },
 	} {
 		c := nineHours()
 		change(&c)

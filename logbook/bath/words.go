@@ -55,8 +55,12 @@ func (e *Estimate) Lines(s Say) []Line {
 	for _, x := range e.Excursions {
 		add(Cost, "%s", x.words(s, e.Case.Start))
 	}
-	for _, d := range e.Dips {
-		add(Cost, "%s", d.words(s))
+	for i, d := range e.Dips {
+		text := d.words(s)
+		if i == len(e.Dips)-1 && e.SetBack >= 30*time.Second {
+			text += "; sets these back " + Minutes(e.SetBack)
+		}
+		add(Cost, "%s (estimate)", text)
 	}
 	switch {
 	case !e.Extra.Reached:

@@ -50,7 +50,7 @@ hold really starts: 74 °C bath from the start, core about Wed 20:41, 30 to 55 m
 core peak 75 to 98 °C, about 86 °C, at about Wed 20:52
 residual monomer 1.6 to 4.2 %, about 2.6 %; the 2.2 % of ISO 20795-1 is inside the range
 bath off 74 °C from Wed 23:00 to Thu 00:00, lowest 60 °C: costs 1 h 7 min of hold (estimate)
-2 cold flasks went in at Thu 02:30: dip of about 0.3 °C
+2 cold flasks went in at Thu 02:30: dip of about 0.3 °C (estimate)
 in all 1 h 7 min more hold for the residual of the programme, to Thu 06:06 (information; the maker's cycle decides)
 the same residual would take, from going in, at 70 °C 15 h 50 min · 72 °C 11 h 50 min · 76 °C 6 h 50 min · 78 °C 5 h 20 min (information only)
 estimate; follow the resin maker's cycle`},
@@ -59,7 +59,7 @@ hold really starts: 165 °F bath from the start, core about Wed 20:41, 30 to 55 
 core peak 167 °F to 208 °F, about 187 °F, at about Wed 20:52 (35 to 75 min in), 22.1 °F above the bath
 residual monomer 1.5 to 3.8 %, about 2.4 %; the 2.2 % of ISO 20795-1 is inside the range
 bath off 165 °F from Wed 23:00 to now, lowest 158 °F: costs 16 min of hold (estimate)
-2 cold flasks went in at Thu 02:30: dip of about 0.5 °F
+2 cold flasks went in at Thu 02:30: dip of about 0.5 °F; sets these back 1 min (estimate)
 in all 18 min more hold for the residual of the programme, to Thu 05:18 (information; the maker's cycle decides)
 the same residual would take, from going in, at 158 °F 15 h 50 min · 162 °F 11 h 50 min · 169 °F 6 h 50 min · 172 °F 5 h 20 min (information only)
 estimate; follow the resin maker's cycle`},
