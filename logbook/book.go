@@ -11,6 +11,8 @@
 //	        'd' instant (8 bytes) number -> nothing      (by the time of the act)
 //	        'f' 'm' 'l' 't' 'b' 's' no (4 bytes) number -> nothing
 //	        (by flask, mix, load, timer, bath read, settings 1 or crew 2)
+//	        'c' number (8 bytes) number -> nothing
+//	        (corrections and takings back, by the record they are about in the end)
 //	live    number -> nothing      (the records that the bench as it stands rests on)
 //	beat    last -> the clocks at the last sign of life
 //
@@ -30,11 +32,13 @@ package logbook
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -88,6 +92,7 @@ type Book struct {
 	db    atomic.Pointer[bolt.DB] // replaced by reopen while readers go on
 	state atomic.Pointer[State]
 	lost  error // why the file can no longer be reached
+	used  bool  // something was written since it was opened
 	hear  []func(State)
 }
 
@@ -156,6 +161,7 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 	if err != nil || len(w.fresh) == 0 {
 		return w.out, err
 	}
+	b.used = true
 	err = guard(func() error { return b.db.Load().Update(w.write) })
 	if err != nil {
 		if err := b.recover(w.fresh[0].Action.ID, err); err != nil {
@@ -179,17 +185,11 @@ func (b *Book) publish(s State) {
 type plan struct {
 	out   []Saved
 	fresh []record.Record
-	index [][]byte // keys
-	ids   []indexedID
+	index [][][]byte // keys of each fresh record
 	after *bench.Bench
 	head  Head
 	add   []uint64 // into live
 	drop  []uint64 // out of live
-}
-
-type indexedID struct {
-	id  string
-	seq uint64
 }
 
 func (b *Book) plan(as []action.Action) (*plan, error) {
@@ -222,13 +222,10 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 			if err != nil {
 				return &BadLine{i, err}
 			}
-			find := func(id string) (action.Body, bool) {
-				if it, ok := cur.Item(id); ok {
-					return it.Action.Body, true
-				}
-				return nil, false
-			}
-			w.keys(rec, bench.Subjects(rec.Action.Body, find))
+			w.index = append(w.index, indexKeys(rec, func(id string) (record.Record, bool) {
+				it, ok := cur.Item(id)
+				return it.Record, ok
+			}))
 			w.head = Head{rec.Seq, rec.Hash()}
 			batch[a.ID] = len(w.fresh)
 			w.fresh = append(w.fresh, rec)
@@ -314,52 +311,93 @@ func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Ben
 	default:
 		return cur
 	}
-	if _, ok := cur.Item(of); ok {
-		return cur
-	}
 	find := func(id string) (action.Body, bool) {
-		r, ok := recordByID(tx, id)
-		if !ok {
-			return nil, false
+		if it, ok := cur.Item(id); ok {
+			return it.Action.Body, true
 		}
-		return r.Action.Body, true
+		r, ok := recordByID(tx, id)
+		return r.Action.Body, ok
 	}
 	body, ok := find(of)
 	if !ok {
 		return cur
 	}
 	seqs := map[uint64]bool{}
-	if r, ok := recordByID(tx, of); ok {
-		seqs[r.Seq] = true
+	if root, ok := recordByID(tx, of); ok {
+		root = rootOf(root, func(id string) (record.Record, bool) { return recordByID(tx, id) })
+		body = root.Action.Body
+		seqs[root.Seq] = true
+		amendments(tx, root.Seq, seqs)
+	}
+	if _, ok := body.(action.Settings); ok {
+		ofSubject(tx, subjectSettings, seqs) // those before it are in force again
 	}
 	for _, s := range bench.Subjects(body, find) {
 		withRelatives(tx, s, seqs)
 	}
 	for _, it := range cur.Items {
-		seqs[it.Seq] = true
+		delete(seqs, it.Seq)
+	}
+	if len(seqs) == 0 {
+		return cur
 	}
 	recs, err := getSorted(tx, seqs)
 	if err != nil {
 		return cur
 	}
+	for _, it := range cur.Items {
+		recs = append(recs, it.Record)
+	}
+	slices.SortFunc(recs, func(a, b record.Record) int { return cmp.Compare(a.Seq, b.Seq) })
 	return bench.Fold(recs, cur.Top)
 }
 
-// keys works out the index entries of a record.
-func (w *plan) keys(r record.Record, subjects []action.Subject) {
-	w.ids = append(w.ids, indexedID{r.Action.ID, r.Seq})
-	w.index = append(w.index, dayKey(r.Stamp.At, r.Seq))
-	switch a := r.Action.Body.(type) {
+// indexKeys gives the index entries of a record; of finds a record by its id. The
+// value of the first, its id, is its number; the others have none.
+func indexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]byte {
+	root := rootOf(r, of)
+	keys := [][]byte{idKey(r.Action.ID), dayKey(r.Stamp.At, r.Seq)}
+	var subjects []action.Subject
+	switch a := root.Action.Body.(type) {
+	case action.Correct, action.TakeBack: // of something that is not in the book
 	case action.Settings:
 		subjects = []action.Subject{subjectSettings}
 	case action.Crew:
 		subjects = []action.Subject{subjectCrew}
 	case action.BathReading:
 		subjects = []action.Subject{{Class: 'b', No: a.Bath}}
+	default:
+		subjects = bench.Subjects(a, nil)
 	}
 	for _, s := range subjects {
-		w.index = append(w.index, subjectKey(s, r.Seq))
+		keys = append(keys, subjectKey(s, r.Seq))
 	}
+	if root.Seq != r.Seq {
+		keys = append(keys, amendKey(root.Seq, r.Seq))
+	}
+	return keys
+}
+
+// rootOf looks through corrections and takings back to the record they are about in
+// the end.
+func rootOf(r record.Record, of func(id string) (record.Record, bool)) record.Record {
+	for range 16 { // a taking back of a taking back …, but no book has a ring
+		var id string
+		switch a := r.Action.Body.(type) {
+		case action.Correct:
+			id = a.Of
+		case action.TakeBack:
+			id = a.Of
+		default:
+			return r
+		}
+		next, ok := of(id)
+		if !ok {
+			return r
+		}
+		r = next
+	}
+	return r
 }
 
 // Subjects of the index that are no things on the bench.
@@ -377,14 +415,13 @@ func (w *plan) write(tx *bolt.Tx) error {
 			return fmt.Errorf("write record %d: %w", r.Seq, err)
 		}
 	}
-	for _, e := range w.ids {
-		if err := index.Put(idKey(e.id), seqKey(e.seq)); err != nil {
-			return fmt.Errorf("index record %d: %w", e.seq, err)
-		}
-	}
-	for _, k := range w.index {
-		if err := index.Put(k, nil); err != nil {
-			return fmt.Errorf("index: %w", err)
+	for i, r := range w.fresh {
+		value := seqKey(r.Seq) // of the id alone
+		for _, k := range w.index[i] {
+			if err := index.Put(k, value); err != nil {
+				return fmt.Errorf("index record %d: %w", r.Seq, err)
+			}
+			value = nil
 		}
 	}
 	for _, s := range w.drop {
@@ -407,6 +444,7 @@ func (b *Book) Beat() error {
 	if b.lost != nil || b.ro {
 		return nil
 	}
+	b.used = true
 	return guard(func() error { return b.db.Load().Update(b.beat) })
 }
 
@@ -419,9 +457,13 @@ func (b *Book) beat(tx *bolt.Tx) error {
 	return tx.Bucket(bBeat).Put(kLast, v)
 }
 
-// Close ends the use of the book, with a last sign of life.
+// Close ends the use of the book, with a last sign of life where anything was
+// written: a book that was only looked at keeps every byte.
 func (b *Book) Close() error {
-	if !b.ro {
+	b.mu.Lock()
+	used := b.used
+	b.mu.Unlock()
+	if used {
 		_ = b.Beat() // the record is complete without it
 	}
 	b.mu.Lock()
@@ -452,6 +494,9 @@ func idKey(id string) []byte   { return append([]byte{'i'}, id...) }
 func dayKey(at time.Time, seq uint64) []byte {
 	k := binary.BigEndian.AppendUint64([]byte{'d'}, uint64(at.UnixNano())^(1<<63)) // instants before 1970 sort first
 	return binary.BigEndian.AppendUint64(k, seq)
+}
+func amendKey(of, seq uint64) []byte {
+	return binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint64([]byte{'c'}, of), seq)
 }
 func subjectPrefix(s action.Subject) []byte {
 	return binary.BigEndian.AppendUint32([]byte{s.Class}, uint32(s.No))

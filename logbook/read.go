@@ -3,6 +3,7 @@ package logbook
 import (
 	"bytes"
 	"encoding/binary"
+	"maps"
 	"slices"
 	"time"
 
@@ -85,6 +86,15 @@ func ofSubject(tx *bolt.Tx, s action.Subject, seqs map[uint64]bool) {
 	}
 }
 
+// amendments adds the numbers of the corrections and takings back of a record.
+func amendments(tx *bolt.Tx, of uint64, seqs map[uint64]bool) {
+	c := tx.Bucket(bIndex).Cursor()
+	p := amendKey(of, 0)[:9]
+	for k, _ := c.Seek(p); len(k) == 17 && bytes.HasPrefix(k, p); k, _ = c.Next() {
+		seqs[binary.BigEndian.Uint64(k[9:])] = true
+	}
+}
+
 // withRelatives adds the records about a subject, and of a flask also those of its
 // mixes and loads, without which its own cannot be read.
 func withRelatives(tx *bolt.Tx, s action.Subject, seqs map[uint64]bool) {
@@ -156,6 +166,9 @@ func (b *Book) gathered(from, until time.Time, corrections bool) (out *bench.Ben
 		}
 		for s := range subjects {
 			withRelatives(tx, s, seqs)
+		}
+		for _, seq := range slices.Collect(maps.Keys(seqs)) {
+			amendments(tx, seq, seqs)
 		}
 		recs, err := getSorted(tx, seqs)
 		if err != nil {

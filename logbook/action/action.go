@@ -153,6 +153,9 @@ func DecodeBody(k Kind, b []byte) (Body, error) {
 	if err := strict(b, body); err != nil {
 		return nil, fmt.Errorf("act %s: %w", k, err)
 	}
+	if err := complete(b, body); err != nil {
+		return nil, fmt.Errorf("act %s: %w", k, err)
+	}
 	body = reflect.ValueOf(body).Elem().Interface().(Body)
 	if err := body.Valid(); err != nil {
 		return nil, fmt.Errorf("act %s: %w", k, err)
@@ -210,6 +213,23 @@ func strict(b []byte, into any) error {
 	}
 	if _, err := d.Token(); err != io.EOF {
 		return errors.New("there is more after the end of the object: one action a line")
+	}
+	return nil
+}
+
+// complete wants every field that may not be left out: a number that is missing must
+// not be taken for a zero.
+func complete(b []byte, body Body) error {
+	var has map[string]json.RawMessage
+	if err := json.Unmarshal(b, &has); err != nil {
+		return plain(err)
+	}
+	t := reflect.TypeOf(body).Elem()
+	for i := range t.NumField() {
+		name, rest, _ := strings.Cut(t.Field(i).Tag.Get("json"), ",")
+		if v, ok := has[name]; rest == "" && (!ok || string(v) == "null") {
+			return fmt.Errorf("%q is missing", name)
+		}
 	}
 	return nil
 }

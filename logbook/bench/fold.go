@@ -31,12 +31,23 @@ func Fold(recs []record.Record, top Counters) *Bench {
 		}
 		b.Top.Seq = max(b.Top.Seq, b.Items[i].Seq)
 	}
+	b.place()
+	return b
+}
+
+// place sets the flasks at work on their places. A flask whose opening is not among
+// the records left the bench before them: a record that it shares with another, a mix
+// say, does not bring it back.
+func (b *Bench) place() {
+	b.Places = [10]int{}
 	for _, f := range b.Flasks {
+		if !f.known {
+			f.Stage, f.Place = Finished, 0
+		}
 		if f.Place > 0 && f.Stage != Finished {
 			b.Places[f.Place] = f.No
 		}
 	}
-	return b
 }
 
 // settle finds what each record counts as. A taking back that was itself taken
@@ -148,7 +159,7 @@ func (b *Bench) apply(it *Item) {
 	switch a := it.Body.(type) {
 	case action.FlaskOpen:
 		f := b.flask(a.Flask, it)
-		f.Place, f.Case, f.Base, f.Size, f.Tag, f.Opened = a.Place, a.Case, a.Base, a.Size, a.Tag, at
+		f.Place, f.Case, f.Base, f.Size, f.Tag, f.Opened, f.known = a.Place, a.Case, a.Base, a.Size, a.Tag, at, true
 		b.Top.Flask = max(b.Top.Flask, a.Flask)
 	case action.FlaskMove:
 		b.flask(a.Flask, it).Place = a.Place
@@ -478,12 +489,7 @@ func (b *Bench) Extend(r record.Record) *Bench {
 	b.Items = append(b.Items, Item{Record: r, Body: r.Action.Body, Stamp: r.Stamp})
 	b.apply(&b.Items[len(b.Items)-1])
 	b.Top.Seq = max(b.Top.Seq, r.Seq)
-	b.Places = [10]int{}
-	for _, f := range b.Flasks {
-		if f.Place > 0 && f.Stage != Finished {
-			b.Places[f.Place] = f.No
-		}
-	}
+	b.place()
 	if len(b.Items) > max(pruneAt, 2*b.pruned) {
 		living := b.Living()
 		next := Fold(living, b.Top)
@@ -517,9 +523,9 @@ func (b *Bench) Living() []record.Record {
 	return out
 }
 
-// Subjects tells what a body is about, looking through corrections and answers to
-// alarms: find gives the body recorded under an id.
-func Subjects(body action.Body, find func(id string) (action.Body, bool)) []action.Subject {
+// rootOf looks through corrections and takings back to what they are about in the
+// end: find gives the body recorded under an id. It gives nil where that is not known.
+func rootOf(body action.Body, find func(id string) (action.Body, bool)) action.Body {
 	for range 16 { // a taking back of a taking back …, but no book has a ring
 		var of string
 		switch a := body.(type) {
@@ -527,12 +533,8 @@ func Subjects(body action.Body, find func(id string) (action.Body, bool)) []acti
 			of = a.Of
 		case action.TakeBack:
 			of = a.Of
-		case action.AlarmHeard:
-			return keySubject(a.Alarm)
-		case action.AlarmShelve:
-			return keySubject(a.Alarm)
 		default:
-			return body.Subjects()
+			return body
 		}
 		next, ok := find(of)
 		if !ok {
@@ -541,6 +543,21 @@ func Subjects(body action.Body, find func(id string) (action.Body, bool)) []acti
 		body = next
 	}
 	return nil
+}
+
+// Subjects tells what a body is about, looking through corrections, takings back and
+// answers to alarms; find gives the body recorded under an id.
+func Subjects(body action.Body, find func(id string) (action.Body, bool)) []action.Subject {
+	switch a := rootOf(body, find).(type) {
+	case nil:
+		return nil
+	case action.AlarmHeard:
+		return keySubject(a.Alarm)
+	case action.AlarmShelve:
+		return keySubject(a.Alarm)
+	default:
+		return a.Subjects()
+	}
 }
 
 func keySubject(key string) []action.Subject {

@@ -119,6 +119,7 @@ type Flask struct {
 	Notes      []Said
 	Oddities   []Oddity        // what was out of the ordinary, with the reason given
 	excused    map[string]bool // codes a reason was given for
+	known      bool            // its opening is among the records given
 	Last       timers.Stamp    // of its latest record
 	LastID     string
 }
