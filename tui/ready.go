@@ -14,18 +14,6 @@ import (
 	"flaskside/tui/chart"
 )
 
-// reasonWords put one reason of the verdict into words, with the values people
-// read on their own gauge.
-func (m *Model) reasonWords(r flash.Reason) string {
-	switch r.Code {
-	case flash.PressureLow:
-		return fmt.Sprintf("last trial at %s of %s", m.psi(r.Have), m.psi(r.Want))
-	case flash.HoldShort:
-		return fmt.Sprintf("last trial held %.0f s of %.0f s", r.Have, r.Want)
-	}
-	return r.Why
-}
-
 // verdictLines say whether a flask is ready, why not yet, and what is to be
 // expected. all lists every reason with what would mend it.
 func (m *Model) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
@@ -40,7 +28,7 @@ func (m *Model) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
 	case !all:
 		s := v.String()
 		if len(v.Reasons) > 0 && !strings.Contains(s, "mould may be short") {
-			s = "not yet: " + m.reasonWords(v.Reasons[0])
+			s = "not yet: " + m.bench().ReasonWords(v.Reasons[0])
 		}
 		for _, l := range wrap(s, w) {
 			out = append(out, lineOf{warn, l})
@@ -48,7 +36,7 @@ func (m *Model) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
 	default:
 		out = append(out, lineOf{warn, "not yet:"})
 		for _, r := range v.Reasons {
-			for i, l := range wrap(m.reasonWords(r)+" → "+r.Mend, w-4) {
+			for i, l := range wrap(m.bench().ReasonWords(r)+" → "+r.Mend, w-4) {
 				if i == 0 {
 					l = "· " + l
 				} else {
@@ -66,27 +54,18 @@ func (m *Model) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
 
 func (m *Model) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lineOf {
 	var out []lineOf
-	allows := ""
-	if o.Allowed >= 0 {
-		allows = fmt.Sprintf("; dough allows %d", o.Allowed)
-	}
-	r := plain
-	if o.Allowed >= 0 && o.Allowed < o.Median {
-		r = alarm
-	}
 	if !ready {
-		s := fmt.Sprintf("likely %d more (80 %%: %d)%s", o.Median, o.At80, allows)
-		if r == alarm {
-			s = fmt.Sprintf("TOO LATE? likely %d more (80 %%: %d)%s", o.Median, o.At80, allows)
+		r, s := plain, o.LikelyWords()
+		if o.Short() {
+			r, s = alarm, "TOO LATE? "+s
 		}
 		out = append(out, lineOf{r, fit(s, w)})
 	}
-	slight := o.Next.None + o.Next.Slight
-	s := fmt.Sprintf("next ≤ slight %s", bench.Percent(slight))
+	s := "next ≤ slight " + bench.Percent(o.Next.None+o.Next.Slight)
 	if all {
-		s += fmt.Sprintf(" (none %s, slight %s, heavy %s)", bench.Percent(o.Next.None), bench.Percent(o.Next.Slight), bench.Percent(o.Next.Heavy))
+		s = o.NextWords()
 	}
-	return append(out, lineOf{dim, fit(s+" · estimates; you decide", w)})
+	return append(out, lineOf{dim, fit(s+" · "+bench.YouDecide, w)})
 }
 
 // adviceMsg is what the press order makes of the bench.
@@ -96,6 +75,9 @@ type adviceMsg struct {
 	cost   *press.MixCost
 	err    error
 }
+
+// mixSize is the size of the one flask that another mix is weighed for.
+const mixSize = "medium"
 
 // adviseEvery is how often the press order is asked anew while nothing is
 // recorded: time passing changes it slowly.
@@ -118,7 +100,7 @@ func (m *Model) advise() tea.Cmd {
 		msg := adviceMsg{seq: seq}
 		msg.advice, msg.err = b.PressOrder(now, before)
 		if asked {
-			if c, err := b.CostOfMix(now, "medium", 1); err == nil {
+			if c, err := b.CostOfMix(now, mixSize, 1); err == nil {
 				msg.cost = &c
 			}
 		}
@@ -143,21 +125,9 @@ func (m *Model) onAdvice(msg adviceMsg) tea.Cmd {
 	return m.adviseLate()
 }
 
-// flaskOf finds the flask an advice speaks of.
-func (m *Model) flaskOf(id string) *bench.Flask {
-	n, err := strconv.Atoi(id)
-	if err != nil {
-		return nil
-	}
-	f := m.bench().Flasks[n]
-	if f == nil || f.Place == 0 {
-		return nil
-	}
-	return f
-}
-
+// placeOf gives the place of a flask an advice speaks of.
 func (m *Model) placeOf(id string) string {
-	if f := m.flaskOf(id); f != nil {
+	if f := m.bench().Waiting(id); f != nil {
 		return strconv.Itoa(f.Place)
 	}
 	return id
@@ -171,7 +141,7 @@ func (m *Model) pressLines(w int) []string {
 	}
 	var order []string
 	for _, id := range a.Order {
-		if m.flaskOf(id) != nil {
+		if m.bench().Waiting(id) != nil {
 			order = append(order, m.placeOf(id))
 		}
 	}
@@ -181,12 +151,12 @@ func (m *Model) pressLines(w int) []string {
 	}
 	line := "in time:"
 	for _, o := range a.Flasks {
-		if m.flaskOf(o.Flask) != nil {
+		if m.bench().Waiting(o.Flask) != nil {
 			line += fmt.Sprintf(" %s %s,", m.placeOf(o.Flask), bench.Percent(o.Chance))
 		}
 	}
 	out = append(out, wrap(strings.TrimSuffix(line, ","), w)...)
-	if a.GiveUp != "" && m.flaskOf(a.GiveUp) != nil {
+	if a.GiveUp != "" && m.bench().Waiting(a.GiveUp) != nil {
 		out = append(out, fit("not all: give up "+m.placeOf(a.GiveUp)+" first", w))
 	}
 	return out
@@ -201,7 +171,7 @@ func (m *Model) pressSheet(s *sheet, w int) {
 		m.mixCostLines(s, w)
 		return
 	}
-	if f := m.flaskOf(a.Next.Flask); f != nil {
+	if f := m.bench().Waiting(a.Next.Flask); f != nil {
 		line := fmt.Sprintf("next: %s place %d (case %s)", a.Next.Verb, f.Place, f.Case)
 		if a.Next.Wait > 0 {
 			line += " in " + span(a.Next.Wait)
@@ -214,7 +184,7 @@ func (m *Model) pressSheet(s *sheet, w int) {
 		}
 	}
 	for _, o := range a.Flasks {
-		f := m.flaskOf(o.Flask)
+		f := m.bench().Waiting(o.Flask)
 		if f == nil {
 			continue
 		}
@@ -230,10 +200,10 @@ func (m *Model) pressSheet(s *sheet, w int) {
 		}
 		s.add(r, line)
 		for _, h := range o.Help {
-			s.add(dim, "      "+m.helpWords(h))
+			s.add(dim, "      "+m.bench().HelpWords(h))
 		}
 	}
-	if a.GiveUp != "" && m.flaskOf(a.GiveUp) != nil {
+	if a.GiveUp != "" && m.bench().Waiting(a.GiveUp) != nil {
 		s.wrapped(warn, "Not all are likely to be in time; giving up place "+m.placeOf(a.GiveUp)+" saves most of the others (estimate; you decide).", w)
 	}
 	m.mixCostLines(s, w)
@@ -241,44 +211,9 @@ func (m *Model) pressSheet(s *sheet, w int) {
 
 // mixCostLines answer whether another mix can be made now.
 func (m *Model) mixCostLines(s *sheet, w int) {
-	c := m.mixCost
-	if c == nil {
-		return
+	if m.mixCost != nil {
+		s.wrapped(plain, m.bench().MixWords(*m.mixCost, mixSize), w)
 	}
-	line := fmt.Sprintf("Another mix now, for one medium flask more: that one in time %s", freshChance(*c))
-	var worse []string
-	for _, x := range c.AtWork {
-		if x.Without-x.With > 0.02 {
-			worse = append(worse, fmt.Sprintf("place %s %s instead of %s", m.placeOf(x.Flask), bench.Percent(x.With), bench.Percent(x.Without)))
-		}
-	}
-	if len(worse) == 0 {
-		line += "; it costs those at work next to nothing"
-	} else {
-		line += "; it would cost: " + strings.Join(worse, ", ")
-	}
-	s.wrapped(plain, line+" (estimates; you decide).", w)
-}
-
-func freshChance(c press.MixCost) string {
-	if len(c.Fresh) == 0 {
-		return "?"
-	}
-	return bench.Percent(c.Fresh[0].Chance)
-}
-
-func (m *Model) helpWords(h press.Help) string {
-	others := ""
-	if h.Others < -0.05 {
-		others = fmt.Sprintf(", at the cost of %.1f of the others", -h.Others)
-	}
-	switch h.Code {
-	case press.TakeFirst:
-		return fmt.Sprintf("press it before all others: then %s%s", bench.Percent(h.Chance), others)
-	case press.LetWait:
-		return fmt.Sprintf("let place %s wait: then %s%s", m.placeOf(h.Flask), bench.Percent(h.Chance), others)
-	}
-	return "pack it from a new mix"
 }
 
 // shortWords say that the dough will likely end before the closures do.

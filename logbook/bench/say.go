@@ -1,0 +1,116 @@
+package bench
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"flaskside/logbook/flash"
+	"flaskside/logbook/units"
+	"flaskside/timers/press"
+)
+
+// YouDecide stands beside every forecast.
+const YouDecide = "estimates; you decide"
+
+// ReasonWords puts a reason of the verdict into words, with the values people read on
+// their own gauge.
+func (b *Bench) ReasonWords(r flash.Reason) string {
+	switch r.Code {
+	case flash.PressureLow:
+		psi := func(v float64) string { return units.FormatPressure(v, b.House.Units.Pressure) }
+		return fmt.Sprintf("last trial at %s of %s", psi(r.Have), psi(r.Want))
+	case flash.HoldShort:
+		return fmt.Sprintf("last trial held %.0f s of %.0f s", r.Have, r.Want)
+	}
+	return r.Why
+}
+
+// LikelyWords say how many more closures are likely, against how many the dough allows.
+func (o Outlook) LikelyWords() string {
+	number := func(n int) string {
+		if n > flash.MaxAhead {
+			return fmt.Sprintf("more than %d", flash.MaxAhead)
+		}
+		return strconv.Itoa(n)
+	}
+	s := fmt.Sprintf("likely %s more (80 %%: %s)", number(o.Median), number(o.At80))
+	if o.Allowed >= 0 {
+		s += fmt.Sprintf("; dough allows %d", o.Allowed)
+	}
+	return s
+}
+
+// Short tells whether fewer closures fit into the dough's time than are likely wanted.
+func (o Outlook) Short() bool { return o.Allowed >= 0 && o.Allowed < o.Median }
+
+// NextWords say what the next closure is likely to show.
+func (o Outlook) NextWords() string {
+	return fmt.Sprintf("next ≤ slight %s (none %s, slight %s, heavy %s)", Percent(o.Next.None+o.Next.Slight), Percent(o.Next.None), Percent(o.Next.Slight), Percent(o.Next.Heavy))
+}
+
+// Waiting finds the flask that a job of the press order speaks of, nil where it has
+// left the bench.
+func (b *Bench) Waiting(id string) *Flask {
+	n, err := strconv.Atoi(id)
+	if err != nil {
+		return nil
+	}
+	if f := b.Flasks[n]; f != nil && f.Place > 0 {
+		return f
+	}
+	return nil
+}
+
+// placeWords name the place of a flask of the press order.
+func (b *Bench) placeWords(id string) string {
+	if f := b.Waiting(id); f != nil {
+		return fmt.Sprint("place ", f.Place)
+	}
+	return "flask " + id
+}
+
+// HelpWords say what would help a flask in the press order.
+func (b *Bench) HelpWords(h press.Help) string {
+	others := ""
+	if h.Others < -0.05 {
+		others = fmt.Sprintf(", at the cost of %.1f of the others", -h.Others)
+	}
+	switch h.Code {
+	case press.TakeFirst:
+		return fmt.Sprintf("press it before all others: then %s%s", Percent(h.Chance), others)
+	case press.LetWait:
+		return fmt.Sprintf("let %s wait: then %s%s", b.placeWords(h.Flask), Percent(h.Chance), others)
+	}
+	return "pack it from a new mix"
+}
+
+// worseBy is the chance a flask at work must lose for another mix to be said to cost it
+// something; below lies the noise of the draws (house default).
+const worseBy = 0.02
+
+// MixWords answer whether another mix can be made now, for some flasks of a size.
+func (b *Bench) MixWords(c press.MixCost, size string) string {
+	var fresh, worse []string
+	for _, x := range c.Fresh {
+		fresh = append(fresh, Percent(x.Chance))
+	}
+	line := fmt.Sprintf("Another mix now, for one %s flask more: that one in time %s", size, strings.Join(fresh, ""))
+	if len(fresh) != 1 {
+		line = fmt.Sprintf("Another mix now, for %d %s flasks more: those in time %s", len(fresh), size, strings.Join(fresh, ", "))
+	}
+	for _, x := range c.AtWork {
+		if x.Without-x.With > worseBy {
+			worse = append(worse, fmt.Sprintf("%s %s instead of %s", b.placeWords(x.Flask), Percent(x.With), Percent(x.Without)))
+		}
+	}
+	switch {
+	case len(c.AtWork) == 0:
+		line += "; no flask is at work that it could cost"
+	case len(worse) == 0:
+		line += "; it costs those at work next to nothing"
+	default:
+		line += "; it would cost: " + strings.Join(worse, ", ")
+	}
+	return line + " (" + YouDecide + ")."
+}
