@@ -1,0 +1,167 @@
+// Package seal signs the head of a logbook with the laboratory's own ed25519 key
+// and checks such a seal.
+//
+// A seal is a signed note (C2SP signed-note, written and opened by
+// golang.org/x/mod/sumdb/note). Its text has the shape of a C2SP checkpoint, but
+// the hash is that of the last record of a chain, not the root of a tree, and the
+// first line says so:
+//
+//	flaskside chain head of book 5XW2…
+//	48213
+//	nzoAEaq7zN0…=
+//	2026-11-25T14:07:32+01:00
+//
+//	— flaskside mC2hW…
+//
+// The lines are the book, the number of its last record, the hash of that record in
+// base64, and when it was sealed by the clock of the machine.
+package seal
+
+import (
+	"crypto/ed25519"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"golang.org/x/crypto/ssh"
+	"golang.org/x/mod/sumdb/note"
+
+	"flaskside/logbook/record"
+)
+
+// keyName is the name that the key goes by in a note.
+const keyName = "flaskside"
+
+// origin begins the first line of a seal.
+const origin = "flaskside chain head of book "
+
+// MaxSize is the longest seal read, in bytes; an honest one has about 300.
+const MaxSize = 4 << 10
+
+// Head is what is sealed: the end of a chain.
+type Head struct {
+	Book string // identity of the book
+	Seq  uint64 // number of its last record
+	Hash record.Hash
+	At   time.Time // when it was sealed, by the clock of the machine; whole seconds
+}
+
+// text is the signed part of a note.
+func (h Head) text() string {
+	return fmt.Sprintf("%s%s\n%d\n%s\n%s\n", origin, h.Book, h.Seq, base64.StdEncoding.EncodeToString(h.Hash[:]), h.At.Format(time.RFC3339))
+}
+
+// parse reads the signed part and takes only what text writes.
+func parse(text string) (Head, error) {
+	bad := errors.New("this is no seal of a logbook: it has four lines, book, number, hash and time")
+	lines := strings.Split(text, "\n")
+	if len(lines) != 5 {
+		return Head{}, bad
+	}
+	book, ok := strings.CutPrefix(lines[0], origin)
+	if !ok {
+		return Head{}, bad
+	}
+	seq, err := strconv.ParseUint(lines[1], 10, 64)
+	if err != nil {
+		return Head{}, bad
+	}
+	hash, err := base64.StdEncoding.DecodeString(lines[2])
+	if err != nil || len(hash) != len(record.Hash{}) {
+		return Head{}, bad
+	}
+	at, err := time.Parse(time.RFC3339, lines[3])
+	if err != nil {
+		return Head{}, bad
+	}
+	h := Head{Book: book, Seq: seq, Hash: record.Hash(hash), At: at}
+	if h.text() != text {
+		return Head{}, bad
+	}
+	return h, nil
+}
+
+// Sign seals a head.
+func (k Key) Sign(h Head) ([]byte, error) {
+	if _, err := parse(h.text()); err != nil {
+		return nil, fmt.Errorf("seal the head: book %q, record %d, %s cannot be written down", h.Book, h.Seq, h.At)
+	}
+	out, err := note.Sign(&note.Note{Text: h.text()}, signer{k.verifier, k.private})
+	if err != nil {
+		return nil, fmt.Errorf("seal the head: %w", err)
+	}
+	return out, nil
+}
+
+// signer is a key as the note package wants it.
+type signer struct {
+	note.Verifier
+	private ed25519.PrivateKey
+}
+
+// Sign signs the text of a note.
+func (s signer) Sign(msg []byte) ([]byte, error) { return ed25519.Sign(s.private, msg), nil }
+
+// Open checks a seal against a public key, given as [Key.Public] or as an OpenSSH
+// public key ("ssh-ed25519 AAAA… comment"), and gives what it seals.
+func Open(sealed []byte, public string) (Head, error) {
+	if len(sealed) > MaxSize {
+		return Head{}, fmt.Errorf("this is no seal: it has more than %d bytes", MaxSize)
+	}
+	v, err := verifier(public)
+	if err != nil {
+		return Head{}, err
+	}
+	n, err := note.Open(sealed, note.VerifierList(v))
+	var unverified *note.UnverifiedNoteError
+	var invalid *note.InvalidSignatureError
+	switch {
+	case errors.As(err, &unverified):
+		return Head{}, errors.New("the seal was made with another key than the one given")
+	case errors.As(err, &invalid):
+		return Head{}, errors.New("the seal was changed: its signature does not fit its text")
+	case err != nil:
+		return Head{}, errors.New("this is no seal: it is not a signed note")
+	}
+	return parse(n.Text)
+}
+
+// verifier reads a public key.
+func verifier(public string) (note.Verifier, error) {
+	public = strings.TrimSpace(public)
+	if strings.HasPrefix(public, ssh.KeyAlgoED25519+" ") {
+		key, _, _, _, err := ssh.ParseAuthorizedKey([]byte(public))
+		if err != nil {
+			return nil, fmt.Errorf("the public key cannot be read: %w", err)
+		}
+		if ck, ok := key.(ssh.CryptoPublicKey); ok {
+			if pub, ok := ck.CryptoPublicKey().(ed25519.PublicKey); ok {
+				return verifierOf(pub)
+			}
+		}
+		return nil, errors.New("the public key is not an ed25519 key")
+	}
+	v, err := note.NewVerifier(public)
+	if err != nil {
+		return nil, fmt.Errorf("%q is no public key: give the line that flaskside seal printed, or an OpenSSH ed25519 public key", clip(public))
+	}
+	return v, nil
+}
+
+func verifierOf(pub ed25519.PublicKey) (note.Verifier, error) {
+	text, err := note.NewEd25519VerifierKey(keyName, pub)
+	if err != nil {
+		return nil, fmt.Errorf("public key: %w", err)
+	}
+	return note.NewVerifier(text)
+}
+
+func clip(s string) string {
+	if len(s) > 60 {
+		return s[:60] + "…"
+	}
+	return s
+}
