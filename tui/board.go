@@ -56,7 +56,11 @@ func (m *Model) draw() *frame {
 		m.drawSmall(f)
 		return f
 	}
-	switch m.page {
+	page := m.page
+	if m.form() != nil && page != pageAway {
+		page = pageBoard // what is asked is asked there
+	}
+	switch page {
 	case pageAway:
 		m.drawAway(f)
 		m.drawToast(f, m.h-2)
@@ -542,6 +546,9 @@ func (m *Model) drawFoot(f *frame) {
 		key("0", "back to the bench")
 		key("ENTER", "further down")
 		key("1-9", "flask")
+		if m.page == pagePress {
+			key("-", "plan backwards")
+		}
 		return
 	}
 	for _, b := range Bindings() {

@@ -22,7 +22,7 @@ func Bindings() []Binding {
 		{"0", "esc, backspace", "back; on the bench: take back the last record (asks once)", "back", (*Model).keyBack},
 		{".", "a", "the alarm at the top: heard", "heard", (*Model).keyHeard},
 		{"+", "n", "new: flask, mix, timer, bath load (numbered choices)", "new", (*Model).keyNew},
-		{"-", "o", "other steps for the selected flask (numbered choices)", "other steps", (*Model).keyOther},
+		{"-", "o", "other steps for the flask; baths: plan backwards", "other steps", (*Model).keyOther},
 		{"*", "f", "the selected flask's page: closures, trend, windows, records", "page", (*Model).keyPage},
 		{"/", "p", "press order and baths", "press & bath", (*Model).keyPress},
 		{"+ then 7", "s", "put the alarm at the top on the shelf for a while", "", (*Model).keyShelve},

@@ -169,6 +169,9 @@ type other struct {
 // keyOther is the menu of other steps for the selected flask; what fits its stage
 // comes first.
 func (m *Model) keyOther(string) tea.Cmd {
+	if m.page == pagePress {
+		return m.bathMenu()
+	}
 	f := m.selected()
 	if f == nil {
 		m.say(warn, fmt.Sprintf("place %d is empty: select a flask with 1 to 9", m.sel))

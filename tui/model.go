@@ -92,6 +92,8 @@ type Model struct {
 	advising   bool
 	advisedAt  time.Duration
 	advisedSeq uint64
+
+	cures cureDesk // what goes on in the flasks in the baths
 }
 
 // Messages of the screen's own.
@@ -181,9 +183,15 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, tea.Batch(m.tick(), m.onTick())
 	case changedMsg:
 		m.refresh(msg.st)
-		return m, tea.Batch(m.ring(), m.adviseLate())
+		return m, tea.Batch(m.ring(), m.adviseLate(), m.cureLate())
 	case adviceMsg:
 		return m, m.onAdvice(msg)
+	case cureMsg:
+		return m, m.onCure(msg)
+	case linesMsg:
+		msg.f.lines = msg.lines
+	case tellMsg:
+		m.say(warn, msg.line)
 	case savedMsg:
 		return m, m.onSaved(msg)
 	case reopenedMsg:
@@ -230,7 +238,7 @@ func (m *Model) onTick() tea.Cmd {
 	if m.cfg.Script != nil {
 		cmds = append(cmds, m.cfg.Script.play(m))
 	}
-	cmds = append(cmds, m.ring(), m.adviseLate())
+	cmds = append(cmds, m.ring(), m.adviseLate(), m.cureLate())
 	return tea.Batch(cmds...)
 }
 
@@ -345,7 +353,7 @@ func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 	if msg.then != nil {
 		cmd = msg.then(msg.saved)
 	}
-	return tea.Batch(cmd, m.drain(), m.ring(), m.adviseLate())
+	return tea.Batch(cmd, m.drain(), m.ring(), m.adviseLate(), m.cureLate())
 }
 
 // drain takes the keys that were pressed while a record was being saved.
@@ -559,7 +567,7 @@ func (m *Model) itemFlask(it bench.Item) string {
 func (m *Model) lastWork() (bench.Item, bool) {
 	items := m.bench().Items
 	for i := len(items) - 1; i >= 0; i-- {
-		if items[i].TakenBack != nil {
+		if items[i].TakenBack != nil || probed(items[i].Body) {
 			continue
 		}
 		switch items[i].Body.(type) {

@@ -3,11 +3,9 @@ package tui
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
-	"flaskside/logbook/house"
 	"flaskside/timers"
 )
 
@@ -249,46 +247,17 @@ func (m *Model) drawHelp(f *frame) {
 	s.draw(f, area{0, 2, f.w, f.h - 2 - footH}, m.scroll)
 }
 
-// bathLines say how the cure of a flask stands.
-func (m *Model) bathLines(fl *bench.Flask, w int) []lineOf {
-	l := m.bench().LoadOf(fl)
-	if l == nil {
-		return nil
-	}
-	in := m.now.Since(l.In)
-	length := time.Duration(house.LengthS(l.Stages)) * time.Second
-	out := []lineOf{{plain, fit(fmt.Sprintf("%s in of %s · out from %s", span(in.For), span(length), m.now.WallOf(l.In, length).Format("Mon 15:04 -07:00")), w)}}
-	if in.Estimated {
-		out = append(out, lineOf{dim, "the computer was started anew since: times estimated"})
-	}
-	return out
-}
-
-// drawPressPage is press order and baths.
+// drawPressPage is press order and baths, on a page of their own or, in short,
+// beneath the bench.
 func (m *Model) drawPressPage(f *frame, a area) {
 	var s sheet
 	s.add(strong, "press order")
 	m.pressSheet(&s, a.w-2)
-	s.gap()
-	s.add(strong, "baths")
-	some := false
-	for _, no := range bench.Sorted(m.bench().Loads) {
-		l := m.bench().Loads[no]
-		for _, n := range l.Flasks {
-			if fl := m.bench().Flasks[n]; fl != nil && fl.Load == no && fl.Stage == bench.InBath {
-				if !some || true {
-					s.add(accent, fmt.Sprintf("bath %d · %s: %s", l.Bath, l.Programme, m.programmeWords(l.Stages)))
-				}
-				for _, b := range m.bathLines(fl, a.w-2) {
-					s.add(b.r, b.s)
-				}
-				some = true
-				break
-			}
-		}
+	if m.page == pagePress {
+		m.bathSheet(&s, a.w-2, a.h)
+		s.draw(f, a, m.scroll)
+		return
 	}
-	if !some {
-		s.add(dim, "nothing is in a bath")
-	}
-	s.draw(f, a, m.scroll)
+	m.bathShort(&s, a.w-2, a.h)
+	s.draw(f, a, 0)
 }

@@ -163,6 +163,12 @@ func (m *Model) alarmWords(al timers.Alarm) string {
 	if end == bench.ShortOfDough {
 		return m.shortWords(key)
 	}
+	if end == bench.OutOfBand {
+		return m.bandWords(al)
+	}
+	if end == bench.ProbeSilent {
+		return m.silentWords(al)
+	}
 	w, ok := m.windowByKey(key)
 	if !ok {
 		return strings.ToUpper(al.Key)

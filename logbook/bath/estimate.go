@@ -102,7 +102,7 @@ func (e *Estimate) others(thin cure.Params) error {
 		return nil
 	}
 	setC := c.Programme.Stages[0].TempC
-	temps := []float64{setC - 4, setC - 2, setC + 2, setC + 4}
+	temps := []float64{setC - 4, setC + 2, setC + 4}
 	if n := len(e.Excursions); n > 0 && e.Excursions[n-1].Open {
 		temps = append([]float64{math.Round(c.Readings[len(c.Readings)-1].TempC)}, temps...)
 	}

@@ -49,9 +49,6 @@ func (e *Estimate) Lines(s Say) []Line {
 	if r.CautionText != "" {
 		add(Caution, "%s", e.caution(s))
 	}
-	add(Plain, "hold really starts: %s", e.holds(s))
-	add(Plain, "%s", e.peak(s))
-	add(Plain, "%s; %s", r.ResidualText, r.LimitText)
 	for _, x := range e.Excursions {
 		add(Cost, "%s", x.words(s, e.Case.Start))
 	}
@@ -69,16 +66,20 @@ func (e *Estimate) Lines(s Say) []Line {
 		add(Cost, "in all %s more hold for the residual of the programme, to %s (information; the maker's cycle decides)",
 			Minutes(e.Extra.Hold), s.At(e.Case.Programme.Total()+e.Extra.Hold))
 	}
+	add(Plain, "hold really starts: %s", e.holds(s))
+	add(Plain, "%s", e.peak(s))
+	add(Plain, "%s; %s", r.ResidualText, r.LimitText)
 	if len(e.Others) > 0 {
 		var hs []string
 		for _, o := range e.Others {
 			h := "over 3 days"
 			if o.Reached {
-				h = Minutes(o.Hold.Round(10 * time.Minute)) // more would not be true
+				d := o.Hold.Round(10 * time.Minute) // closer would not be true
+				h = fmt.Sprintf("%dh%02d", d/time.Hour, d%time.Hour/time.Minute)
 			}
 			hs = append(hs, s.temp(o.TempC)+" "+h)
 		}
-		add(Small, "the same residual would take, from going in, at %s (information only)", strings.Join(hs, " · "))
+		add(Small, "information: same residual at %s", strings.Join(hs, " · "))
 	}
 	for _, n := range append(append([]string(nil), e.Notes...), r.Notes...) {
 		add(Small, "note: %s", n)
@@ -107,14 +108,14 @@ func (e *Estimate) holds(s Say) string {
 		bath, core := "bath not there", "core not there"
 		switch {
 		case h.Bath && h.BathMin < 0.5:
-			bath = "bath from the start"
+			bath = "bath at once"
 		case h.Bath:
 			bath = "bath " + s.At(minutes(h.BathMin))
 		}
 		if h.Core {
 			core = "core about " + s.At(minutes(h.CoreMin))
 			if r := &e.Cure.Range; i == 0 && r.AtBath {
-				core += fmt.Sprintf(", %.0f to %.0f min in", math.Floor(r.AtBathMin.Low/5)*5, math.Ceil(r.AtBathMin.High/5)*5)
+				core += fmt.Sprintf(" (%.0f to %.0f min in)", math.Floor(r.AtBathMin.Low/5)*5, math.Ceil(r.AtBathMin.High/5)*5)
 			}
 		}
 		out = append(out, fmt.Sprintf("%s %s, %s", s.temp(h.SetC), bath, core))
@@ -129,16 +130,16 @@ func (e *Estimate) peak(s Say) string {
 	if s.Unit == units.Fahrenheit {
 		text = "core peak " + fahrenheit(r.Peak)
 	}
-	when := func(m float64) string { return "at about " + s.At(minutes(m)) }
+	when := func(m float64) string { return "at " + s.At(minutes(m)) }
 	inside := fmt.Sprintf("(%.0f to %.0f min in)", math.Floor(r.ExothermMin.Low/5)*5, math.Ceil(r.ExothermMin.High/5)*5)
 	over := units.FormatTempSpan(r.OverK.Value, s.Unit)
 	switch {
 	case !r.Exotherm || e.offAt(t.TOverMin): // a bath that falls away leaves the core above it: no exotherm
 		return text + ", " + when(t.PeakMin)
 	case math.Abs(t.TOverMin-t.PeakMin) < 1:
-		return fmt.Sprintf("%s, %s %s, %s above the bath", text, when(t.PeakMin), inside, over)
+		return fmt.Sprintf("%s, %s %s, bath + %s", text, when(t.PeakMin), inside, over)
 	}
-	return fmt.Sprintf("%s, %s; farthest above the bath, %s, %s %s", text, when(t.PeakMin), over, when(t.TOverMin), inside)
+	return fmt.Sprintf("%s, %s; farthest above the bath, by %s, %s %s", text, when(t.PeakMin), over, when(t.TOverMin), inside)
 }
 
 // offAt tells whether the bath is out of its band at a moment.

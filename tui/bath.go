@@ -1,0 +1,496 @@
+package tui
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bath"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/logbook/units"
+	"flaskside/timers"
+	"flaskside/timers/cure"
+	"flaskside/tui/chart"
+)
+
+// cureView is the latest estimate of a load, and of which case it is one.
+type cureView struct {
+	key  uint64
+	est  bath.Estimate
+	core []cure.Knot
+	err  error
+}
+
+// cureDesk is what the screen knows of the loads in the baths. It is worked out
+// beside the screen, so that no key waits for it, and only when something about a
+// load has changed.
+type cureDesk struct {
+	views map[int]*cureView // by load
+	busy  bool
+	seq   uint64 // the book's end when the loads were last looked at
+	plan  time.Time
+}
+
+// cureMsg are loads worked out.
+type cureMsg struct{ views map[int]*cureView }
+
+// cureLate works out the loads about which something has changed since.
+func (m *Model) cureLate() tea.Cmd {
+	d := &m.cures
+	if d.busy || d.seq == m.st.Head.Seq && d.views != nil {
+		return nil
+	}
+	d.seq = m.st.Head.Seq
+	if d.views == nil {
+		d.views = map[int]*cureView{}
+	}
+	var stale []bath.Case
+	in := map[int]bool{}
+	for _, l := range m.loadsIn() {
+		in[l.No] = true
+		c := bath.Of(m.bench(), l)
+		if v := d.views[l.No]; v == nil || v.key != c.Key() {
+			stale = append(stale, c)
+		}
+	}
+	for no := range d.views {
+		if !in[no] {
+			delete(d.views, no)
+		}
+	}
+	if len(stale) == 0 {
+		return nil
+	}
+	d.busy = true
+	return func() tea.Msg {
+		out := map[int]*cureView{}
+		for _, c := range stale {
+			v := &cureView{key: c.Key()}
+			if v.est, v.err = c.Estimate(); v.err == nil {
+				v.core = v.est.Core()
+			}
+			out[c.Load] = v
+		}
+		return cureMsg{out}
+	}
+}
+
+func (m *Model) onCure(msg cureMsg) tea.Cmd {
+	m.cures.busy = false
+	for no, v := range msg.views {
+		m.cures.views[no] = v
+	}
+	return m.cureLate()
+}
+
+// loadsIn lists the loads that have flasks in a bath, oldest first.
+func (m *Model) loadsIn() []*bench.Load {
+	var out []*bench.Load
+	for _, no := range bench.Sorted(m.bench().Loads) {
+		if l := m.bench().Loads[no]; len(m.bench().StillIn(l)) > 0 {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// say tells how a load is spoken of on this screen.
+func (m *Model) sayOf(l *bench.Load) bath.Say {
+	return bath.Say{Unit: m.house().Units.Temperature, At: func(after time.Duration) string { return m.hour(m.now.WallOf(l.In, after)) }}
+}
+
+// hour writes an instant as the wall shows it, with the day where it is another.
+func (m *Model) hour(t time.Time) string {
+	t = t.In(m.now.Wall.Location())
+	if y, mo, d := t.Date(); y == m.now.Wall.Year() && mo == m.now.Wall.Month() && d == m.now.Wall.Day() {
+		return t.Format("15:04")
+	}
+	return t.Format("Mon 15:04")
+}
+
+// placesOfLoad lists the places of a load's flasks that are in the bath.
+func (m *Model) placesOfLoad(l *bench.Load) string {
+	return m.placesOf(bench.Window{Flasks: m.bench().StillIn(l)})
+}
+
+// Heights of the chart of a bath.
+const (
+	bathLow  = 8
+	bathHigh = 16
+)
+
+// bathSheet is the baths on their page: for each load its curve and what is
+// expected of it. rows is how many the page has.
+func (m *Model) bathSheet(s *sheet, w, rows int) {
+	m.planSheet(s, w)
+	m.noBath(s)
+	for _, l := range m.loadsIn() {
+		lines := m.loadLines(l, w)
+		high := min(bathHigh, max(bathLow, rows/2-2))
+		s.keep(1+high+min(len(lines), 8), rows)
+		s.add(accent, m.loadHead(l))
+		m.bathChart(s, l, high)
+		for _, b := range lines {
+			s.add(b.r, b.s)
+		}
+	}
+}
+
+// bathShort is the baths where there is no second screenful: each load in a few
+// lines, and the curve of the first where rows are left for it.
+func (m *Model) bathShort(s *sheet, w, rows int) {
+	m.noBath(s)
+	loads := m.loadsIn()
+	for _, l := range loads {
+		s.gap()
+		s.add(accent, m.loadHead(l))
+		for _, b := range m.shortLines(l, w) {
+			s.add(b.r, b.s)
+		}
+	}
+	if left := rows - len(s.lines); len(loads) > 0 && left >= bathLow {
+		m.bathChart(s, loads[0], min(bathHigh, left))
+	}
+}
+
+func (m *Model) noBath(s *sheet) {
+	if len(m.loadsIn()) == 0 {
+		s.gap()
+		s.add(strong, "baths")
+		s.add(dim, "nothing is in a bath")
+	}
+}
+
+func (m *Model) loadHead(l *bench.Load) string {
+	return fmt.Sprintf("%s · %s: %s · place %s", m.bench().BathOf(l).Name, l.Programme, m.programmeWords(l.Stages), m.placesOfLoad(l))
+}
+
+// keep begins a new screenful where rows of text would be torn apart.
+func (s *sheet) keep(rows, page int) {
+	per := max(1, page-1)
+	if len(s.lines) > 0 {
+		s.gap()
+	}
+	if used := len(s.lines) % per; used > 0 && used+rows > per {
+		for range per - used {
+			s.gap()
+		}
+	}
+}
+
+// loadLines are what is known and expected of a load, broken to a width.
+func (m *Model) loadLines(l *bench.Load, w int) []lineOf {
+	out := m.stayLines(l, w)
+	v := m.cures.views[l.No]
+	switch {
+	case v == nil:
+		return append(out, lineOf{dim, "working out what goes on in the flasks …"})
+	case v.err != nil:
+		return append(out, lineOf{warn, fit("no estimate: "+v.err.Error(), w)})
+	}
+	roles := map[bath.Kind]role{bath.Plain: plain, bath.Caution: warn, bath.Cost: strong, bath.Small: dim}
+	for _, line := range v.est.Lines(m.sayOf(l)) {
+		for _, t := range wrap(line.Text, w) {
+			out = append(out, lineOf{roles[line.Kind], t})
+		}
+	}
+	return out
+}
+
+// stayLines say how long a load has been in and when it may come out.
+func (m *Model) stayLines(l *bench.Load, w int) []lineOf {
+	in := m.now.Since(l.In)
+	length := time.Duration(house.LengthS(l.Stages)) * time.Second
+	text := fmt.Sprintf("%s in of %s · out from %s", span(in.For), span(length), m.now.WallOf(l.In, length).Format("Mon 15:04 -07:00"))
+	if r, ok := m.bench().LastReading(l.Bath); ok {
+		text += fmt.Sprintf(" · read %s %s ago", m.temp(r.TempC), span(m.now.Since(r.At).For))
+	}
+	out := []lineOf{{plain, fit(text, w)}}
+	if in.Estimated {
+		out = append(out, lineOf{dim, "the computer was started anew since: times estimated"})
+	}
+	return out
+}
+
+// bathLines say how the cure of a flask stands, in short.
+func (m *Model) bathLines(fl *bench.Flask, w int) []lineOf {
+	l := m.bench().LoadOf(fl)
+	if l == nil {
+		return nil
+	}
+	if fl.Stage != bench.InBath {
+		return m.stayLines(l, w)
+	}
+	return m.shortLines(l, w)
+}
+
+// shortLines are what is known and expected of a load, in short.
+func (m *Model) shortLines(l *bench.Load, w int) []lineOf {
+	out := m.stayLines(l, w)
+	v := m.cures.views[l.No]
+	if v == nil || v.err != nil {
+		return out
+	}
+	if t, ok := m.coreNow(l, v); ok {
+		out = append(out, lineOf{plain, fit(fmt.Sprintf("core about %s, bath %s (estimate)", m.temp(t.core), m.temp(t.bath)), w)})
+	}
+	if c := v.est.Cure.Range.CautionText; c != "" {
+		out = append(out, lineOf{warn, fit("caution: core may pass "+m.temp(cure.BoilC)+", where monomer boils", w)})
+	}
+	return append(out, lineOf{dim, fit(v.est.Short(m.sayOf(l)), w)})
+}
+
+// coreNow is the estimate of bath and core at this moment.
+func (m *Model) coreNow(l *bench.Load, v *cureView) (t struct{ bath, core float64 }, ok bool) {
+	s := m.now.Since(l.In).For.Seconds()
+	if len(v.core) == 0 || s > v.core[len(v.core)-1].TimeS {
+		return t, false
+	}
+	t.bath, t.core = cure.BathAt(v.est.Bath, s), cure.BathAt(v.core, s)
+	return t, true
+}
+
+// bathRoles tell how the parts of a bath's chart look.
+var bathRoles = map[chart.Role]role{
+	chart.Boil: dim, chart.Now: dim, chart.BathAhead: dim, chart.BathWas: plain, chart.CoreAhead: curve, chart.CoreWas: curve, chart.Label: plain, chart.Faint: dim,
+}
+
+// bathChart adds the curve of a load to a page, high rows of it.
+func (m *Model) bathChart(s *sheet, l *bench.Load, high int) {
+	v := m.cures.views[l.No]
+	if v == nil || v.err != nil {
+		return
+	}
+	top := len(s.lines)
+	for range high {
+		s.lines = append(s.lines, func(*frame, int, int, int) {})
+	}
+	s.lines[top] = func(f *frame, x, y, w int) {
+		for row, cells := range chart.Bath(m.bathPicture(l, v), min(w, 120), high, false) {
+			for col, c := range cells {
+				if c.Role != chart.Blank {
+					f.text(x+col, y+row, bathRoles[c.Role], string(c.Rune))
+				}
+			}
+		}
+	}
+}
+
+// bathPicture is a load as the chart draws it.
+func (m *Model) bathPicture(l *bench.Load, v *cureView) chart.BathPicture {
+	end := v.est.Case.Programme.Total()
+	p := chart.BathPicture{Bath: v.est.Bath, Core: v.core, NowS: m.now.Since(l.In).For.Seconds(), EndS: end.Seconds(),
+		Temp: func(c float64) string { return units.FormatTemp(c, m.house().Units.Temperature) }}
+	for _, s := range l.Stages {
+		p.Holds = append(p.Holds, s.TempC)
+	}
+	in := m.now.WallOf(l.In, 0)
+	first := in.Truncate(time.Minute)
+	for first.Minute() != 0 || first.Before(in) { // the next full hour of the zone
+		first = first.Add(time.Minute)
+	}
+	for t := first; t.Before(in.Add(end)); t = t.Add(time.Hour) {
+		p.Ticks = append(p.Ticks, chart.Tick{S: t.Sub(in).Seconds(), Label: t.Format("15:04")})
+	}
+	return p
+}
+
+// bandWords are the alarm of a bath out of band, with what it costs where that is
+// worked out.
+func (m *Model) bandWords(al timers.Alarm) string {
+	l, ok := m.bench().LoadOfKey(al.Key)
+	if !ok {
+		return "BATH OUT OF BAND"
+	}
+	cost, setC := "", 0.0
+	if v := m.cures.views[l.No]; v != nil && v.err == nil && len(v.est.Excursions) > 0 {
+		x := v.est.Excursions[len(v.est.Excursions)-1]
+		setC = x.SetC
+		switch {
+		case !x.Reached:
+			cost = ": +2 DAYS"
+		default:
+			cost = fmt.Sprintf(": +%.0f MIN", x.Minutes)
+		}
+		cost += " OF HOLD (estimate)"
+	}
+	if setC == 0 {
+		_, setC, _ = l.Cure().Hold(m.now.Since(l.In).For)
+	}
+	words := fmt.Sprintf("BATH %d WAS OFF %s%s", l.Bath, m.temp(setC), cost)
+	if r, ok := m.bench().LastReading(l.Bath); ok && al.Cleared == nil {
+		words = fmt.Sprintf("BATH %d %s, WANTS %s%s", l.Bath, m.temp(r.TempC), m.temp(setC), cost)
+	}
+	return words + " · place " + m.placesOfLoad(l)
+}
+
+// silentWords are the alarm of a probe that reads nothing.
+func (m *Model) silentWords(al timers.Alarm) string {
+	l, ok := m.bench().LoadOfKey(al.Key)
+	if !ok {
+		return "PROBE SILENT"
+	}
+	quiet := m.bench().BathOf(l).Silent()
+	if al.Cleared != nil {
+		quiet += max(0, al.Cleared.At.Sub(al.Rose.At))
+		return fmt.Sprintf("PROBE OF BATH %d WAS SILENT %s", l.Bath, span(quiet))
+	}
+	return fmt.Sprintf("PROBE OF BATH %d SILENT %s", l.Bath, span(quiet+al.Since.For))
+}
+
+// bathMenu is what can be asked on the page of the baths.
+func (m *Model) bathMenu() tea.Cmd {
+	names := []string{"out at a set hour: plan backwards", "bath temperature read"}
+	if !m.cures.plan.IsZero() {
+		names = append(names, "drop the plan")
+	}
+	return m.menu("baths", nil, names, func(i int) tea.Cmd {
+		switch i {
+		case 0:
+			m.askPlan()
+		case 1:
+			return m.readBath()
+		case 2:
+			m.cures.plan = time.Time{}
+		}
+		return nil
+	})
+}
+
+// askPlan asks when the flasks are to come out; the page then says what fits.
+func (m *Model) askPlan() {
+	f := &form{title: "plan backwards", fields: []*field{hourField("out")}}
+	f.done = func(f *form) tea.Cmd {
+		m.forms = m.forms[:len(m.forms)-1]
+		m.setPlan(f.num("out"))
+		return nil
+	}
+	m.open(f)
+}
+
+// setPlan keeps the hour, given in minutes of the day, at which flasks are to come
+// out.
+func (m *Model) setPlan(minute float64) {
+	if out, err := cure.NextClock(m.now.Wall, int(minute)/60, int(minute)%60); err == nil {
+		m.cures.plan = out
+		m.scroll = 0
+	}
+}
+
+// planSheet is the plan on the page of the baths.
+func (m *Model) planSheet(s *sheet, w int) {
+	out := m.cures.plan
+	if !out.After(m.now.Wall) {
+		return
+	}
+	s.gap()
+	s.add(strong, "out at "+out.In(m.now.Wall.Location()).Format("Mon 15:04 -07:00")+": what fits")
+	for _, f := range bath.Plan(m.house(), m.now.Wall, out) {
+		r := plain
+		if !f.Fits {
+			r = dim
+		}
+		s.add(r, fmt.Sprintf("%-16s %s", fit(f.Programme.Name, 16), f.Words(m.now.Wall)))
+	}
+	s.wrapped(dim, "Follow the resin maker's cycle; the bath's own way to temperature is not in this.", w)
+}
+
+// hourField asks for an hour of the day with the pad: 8, 7.30, 730 or 0730. Its
+// number is in minutes of the day.
+func hourField(name string) *field {
+	return digits(name, "out at", "o'clock", "8", parseHour)
+}
+
+// parseHour reads an hour of the day as typed and gives minutes.
+func parseHour(s string) (float64, error) {
+	wrong := fmt.Errorf("%q is no hour: type 8, 7.30 or 0730", s)
+	s = strings.TrimSpace(s)
+	h, min, cut := strings.Cut(strings.ReplaceAll(s, ":", "."), ".")
+	if !cut && len(s) > 2 {
+		h, min = s[:len(s)-2], s[len(s)-2:]
+	}
+	if !cut && min == "" {
+		min = "00"
+	}
+	hour, err := strconv.ParseUint(h, 10, 8)
+	minute, merr := strconv.ParseUint(min, 10, 8)
+	if err := errors.Join(err, merr); err != nil || hour > 23 || minute > 59 || len(min) != 2 {
+		return 0, wrong
+	}
+	return float64(hour*60 + minute), nil
+}
+
+// linesMsg gives a form lines that were worked out beside the screen.
+type linesMsg struct {
+	f     *form
+	lines []string
+}
+
+// coldFlasks works out what n flasks that go into a bath now do to it and to the
+// loads in it; nothing where it is empty.
+func (m *Model) coldFlasks(f *form, bathNo, n int, head []string) tea.Cmd {
+	var cases []bath.Case
+	var after []time.Duration
+	places := map[int]string{}
+	for _, l := range m.loadsIn() {
+		if l.Bath == bathNo {
+			cases, after = append(cases, bath.Of(m.bench(), l)), append(after, m.now.Since(l.In).For)
+			places[l.No] = "place " + m.placesOfLoad(l)
+		}
+	}
+	if len(cases) == 0 {
+		return nil
+	}
+	unit := m.house().Units.Temperature
+	return func() tea.Msg {
+		a, err := bath.Add(n, cases, after)
+		if err != nil {
+			return linesMsg{f, append(head, "what the cold flasks do to the bath cannot be worked out: "+err.Error())}
+		}
+		return linesMsg{f, append(head, a.Words(unit, func(load int) string { return places[load] }))}
+	}
+}
+
+// lastRead is what a bath read a short while ago, for a form to offer.
+func (m *Model) lastRead(bathNo int) (tempC float64, ok bool) {
+	const fresh = 15 * time.Minute
+	r, ok := m.bench().LastReading(bathNo)
+	return r.TempC, ok && m.now.Since(r.At).For < fresh
+}
+
+// programmeOptions offer the programmes with how long they take and when the flasks
+// would be out, and last of all to plan backwards.
+func (m *Model) programmeOptions() []string {
+	var out []string
+	for _, p := range m.house().Programmes {
+		d := time.Duration(house.LengthS(p.Stages)) * time.Second
+		out = append(out, fmt.Sprintf("%s %s → %s", p.Name, span(d), m.hour(m.now.Wall.Add(d))))
+	}
+	return append(out, "out at a set hour: plan …")
+}
+
+// planOptions offer the programmes with what the plan says of them.
+func (m *Model) planOptions() []string {
+	var out []string
+	for _, f := range bath.Plan(m.house(), m.now.Wall, m.cures.plan) {
+		out = append(out, f.Programme.Name+": "+f.Words(m.now.Wall))
+	}
+	return out
+}
+
+// Tell is a line for the screen from whoever works beside it, such as a probe.
+func Tell(line string) tea.Msg { return tellMsg{line} }
+
+type tellMsg struct{ line string }
+
+// probed tells whether a record was made by a probe and not by a hand.
+func probed(body action.Body) bool {
+	r, ok := body.(action.BathReading)
+	return ok && r.Source != bench.Typed && r.Source != ""
+}
