@@ -1,0 +1,84 @@
+// Package benchtest helps tests of the bench and of the book: it writes a bench so
+// that two can be compared, and draws random things that may be done at one.
+package benchtest
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"flaskside/logbook/bench"
+	"flaskside/timers"
+)
+
+// Dump writes what people see of a bench at a moment: places, flasks with their mix,
+// load and next step, running timers, windows, alarms, settings and counters. The
+// same bench always gives the same text. A flask that is finished is left out, as is
+// a mix, a load or a timer that nothing waits for.
+func Dump(b *bench.Bench, now timers.Now) string {
+	type flask struct {
+		Flask *bench.Flask
+		Mix   *bench.Mix
+		Load  *bench.Load
+		Next  bench.Step
+	}
+	out := struct {
+		House   any
+		Crew    string
+		Top     bench.Counters
+		Places  [10]int
+		Flasks  []flask
+		Timers  []bench.Timer
+		Windows []bench.Window
+		Alarms  []timers.Alarm
+	}{House: b.House, Crew: b.Crew, Top: b.Top, Places: b.Places, Windows: b.Windows(), Alarms: b.Alarms(now)}
+	for p := 1; p <= 9; p++ {
+		if f := b.OnPlace(p); f != nil {
+			x := flask{Flask: f, Next: b.Next(f, now)}
+			if m := b.MixOf(f); m != nil {
+				c := *m
+				c.Flasks = atWork(b, m.Flasks)
+				x.Mix = &c
+			}
+			if l := b.LoadOf(f); l != nil {
+				c := *l
+				c.Flasks, c.Last = atWork(b, l.Flasks), timers.Stamp{} // also moved by flasks that are gone
+				x.Load = &c
+			}
+			out.Flasks = append(out.Flasks, x)
+		}
+	}
+	for _, n := range bench.Sorted(b.Timers) {
+		if b.Timers[n].Stopped == nil {
+			out.Timers = append(out.Timers, *b.Timers[n])
+		}
+	}
+	v, err := json.Marshal(out)
+	if err != nil {
+		return "cannot be written: " + err.Error()
+	}
+	return string(v)
+}
+
+// atWork leaves the flasks on the bench, in their order.
+func atWork(b *bench.Bench, ns []int) []int {
+	var out []int
+	for _, n := range ns {
+		if f := b.Flasks[n]; f != nil && f.Place > 0 && f.Stage != bench.Finished {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// Difference shows where two dumps part, "" where they do not.
+func Difference(got, want string) string {
+	if got == want {
+		return ""
+	}
+	i := 0
+	for i < len(got) && i < len(want) && got[i] == want[i] {
+		i++
+	}
+	around := func(s string) string { return s[min(len(s), max(0, i-400)):min(len(s), i+300)] }
+	return fmt.Sprintf("got\n…%s…\nwant\n…%s…", around(got), around(want))
+}

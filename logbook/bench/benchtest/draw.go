@@ -1,0 +1,233 @@
+package benchtest
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/timers"
+)
+
+// Draw draws something that may be done at a bench: most often the next step of a
+// flask at work, else anything, in or out of order, possible or not. old are ids of
+// records, for corrections and takings back.
+func Draw(t *rapid.T, b *bench.Bench, now timers.Now, old []string) action.Body {
+	d := drawer{t, b, now, old}
+	what := rapid.SampledFrom([]string{
+		"next", "next", "next", "next", "next", "next", "next", "next", "next", "next", "open", "open", "open", "move", "mix", "serve", "dough", "stiff",
+		"press", "flash", "more", "add", "inspect", "load", "unload", "deflask", "outcome", "outcome", "note", "timer", "timer", "stop", "heard", "heard",
+		"shelve", "correct", "correct", "correct", "back", "back", "back", "house", "crew", "caution", "clock", "seen", "reading",
+	}).Draw(t, "what")
+	return d.body(what)
+}
+
+type drawer struct {
+	t   *rapid.T
+	b   *bench.Bench
+	now timers.Now
+	old []string
+}
+
+func (d drawer) int(name string, lo, hi int) int { return rapid.IntRange(lo, hi).Draw(d.t, name) }
+
+// flask draws a flask at work, now and then one that is not there.
+func (d drawer) flask() int {
+	var at []int
+	for p := 1; p <= 9; p++ {
+		if n := d.b.Places[p]; n > 0 {
+			at = append(at, n)
+		}
+	}
+	if len(at) == 0 || d.int("stray", 0, 19) == 0 {
+		return d.int("flask", 1, d.b.Top.Flask+1)
+	}
+	return rapid.SampledFrom(at).Draw(d.t, "flask")
+}
+
+// flasks draws one to three flasks, all different.
+func (d drawer) flasks() []int {
+	var out []int
+	seen := map[int]bool{}
+	for range d.int("flasks", 1, 3) {
+		if n := d.flask(); !seen[n] {
+			seen[n] = true
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+func one[T any](d drawer, vs ...T) T { return rapid.SampledFrom(vs).Draw(d.t, "one") }
+
+func (d drawer) next(n int) action.Body {
+	f := d.b.Flasks[n]
+	if f == nil {
+		return action.Inspect{Flask: n}
+	}
+	switch d.b.Next(f, d.now) {
+	case bench.DoCoat:
+		return action.Coat{Flask: n, Half: one(d, "cast", "teeth", "both")}
+	case bench.DoMix:
+		return action.MixMake{Flasks: d.flasks()}
+	case bench.DoDough:
+		return action.MixDough{Mix: f.Mix}
+	case bench.DoPress:
+		return action.PressIn{Flask: n, Added: d.int("added", 0, 9) == 0}
+	case bench.DoReach:
+		return action.PressAt{Flask: n}
+	case bench.DoOpen:
+		return action.PressOpen{Flask: n}
+	case bench.DoJudge:
+		return action.Flash{Flask: n, Grade: one(d, action.Grades...)}
+	case bench.DoFinal:
+		return action.SheetOut{Flask: n}
+	case bench.DoMetal:
+		return action.MetalToMetal{Flask: n}
+	case bench.DoClamp:
+		return action.Clamp{Flask: n}
+	case bench.DoLoad:
+		return action.BathLoad{Flasks: d.flasks(), Programme: d.b.House.Programmes[0].Name}
+	case bench.DoUnload:
+		return action.BathUnload{Flasks: []int{n}}
+	case bench.DoWater:
+		return action.CoolWater{Flasks: []int{n}}
+	case bench.DoDeflask:
+		return action.Deflask{Flasks: []int{n}}
+	case bench.DoRemount:
+		return action.Remount{Flask: n, PinMM: float64(d.int("pin", 0, 20)) / 10}
+	}
+	return action.Outcome{Flask: n, Outcome: one(d, action.Outcomes...)}
+}
+
+func (d drawer) body(what string) action.Body {
+	b := d.b
+	switch what {
+	case "next":
+		return d.next(d.flask())
+	case "open":
+		place := b.FreePlace()
+		if place == 0 || d.int("any place", 0, 3) == 0 {
+			place = d.int("place", 1, 9)
+		}
+		return action.FlaskOpen{Place: place, Case: fmt.Sprint(d.int("case", 1, 9999)), Base: one(d, action.Bases...), Size: one(d, action.Sizes...)}
+	case "move":
+		return action.FlaskMove{Flask: d.flask(), Place: d.int("place", 1, 9)}
+	case "mix":
+		return action.MixMake{Flasks: d.flasks()}
+	case "serve":
+		return action.MixServe{Mix: d.int("mix", 1, b.Top.Mix+1), Flasks: d.flasks()}
+	case "dough":
+		return action.MixDough{Mix: d.int("mix", 1, b.Top.Mix+1)}
+	case "stiff":
+		return action.MixStiff{Mix: d.int("mix", 1, b.Top.Mix+1)}
+	case "press":
+		return one[action.Body](d, action.PressIn{Flask: d.flask()}, action.PressAt{Flask: d.flask(), PressurePSI: 2500}, action.PressOpen{Flask: d.flask()})
+	case "flash":
+		return action.Flash{Flask: d.flask(), Grade: one(d, action.Grades...), Grams: float64(d.int("grams", 0, 5))}
+	case "more":
+		return action.FlashMore{Flask: d.flask(), Grams: 1.5, Where: []string{"labial"}}
+	case "add":
+		return action.DoughAdd{Flask: d.flask()}
+	case "inspect":
+		return action.Inspect{Flask: d.flask()}
+	case "load":
+		return action.BathLoad{Flasks: d.flasks(), Programme: b.House.Programmes[0].Name}
+	case "unload":
+		return action.BathUnload{Flasks: d.flasks()}
+	case "deflask":
+		return action.Deflask{Flasks: d.flasks()}
+	case "outcome":
+		return action.Outcome{Flask: d.flask(), Outcome: one(d, action.Outcomes...), Defects: []string{"porosity"}}
+	case "note":
+		return one[action.Body](d, action.Note{Flask: d.flask(), Text: "dull"}, action.Note{Mix: d.int("mix", 1, b.Top.Mix+1), Text: "lumpy"}, action.Note{Load: d.int("load", 1, b.Top.Load+1), Text: "lid open"})
+	case "timer":
+		return one[action.Body](d, action.TimerStart{Label: "pumice", Count: "up"}, action.TimerStart{Label: "plaster", Count: "down", AimS: 600}, action.TimerStart{Label: "wax", Count: "window", MinS: 60, AimS: 120, MaxS: 900})
+	case "stop":
+		return action.TimerStop{Timer: d.int("timer", 1, b.Top.Timer+1)}
+	case "heard":
+		return action.AlarmHeard{Alarm: d.alarm()}
+	case "shelve":
+		return action.AlarmShelve{Alarm: d.alarm(), ForS: d.int("shelf", 10, 3600)}
+	case "correct":
+		return d.correct()
+	case "back":
+		return action.TakeBack{Of: d.id()}
+	case "house":
+		h := house.Default()
+		h.Separator.DryMinS, h.Press.HoldS = d.int("dry", 0, 1200), d.int("hold", 30, 120)
+		return action.Settings{House: h, From: "typed"}
+	case "crew":
+		return action.Crew{Initials: one(d, "KT", "AB", "Ł")}
+	case "caution":
+		return action.Caution{Hazard: one(d, action.Hazards...)}
+	case "clock":
+		return action.Clock{What: string(timers.Slept), ByS: d.int("slept", 1, 9999)}
+	case "seen":
+		return action.Seen{}
+	}
+	// As the programmes drawn want it: the alarm of a bath out of band is forgotten
+	// with its readings, some time after the load.
+	return action.BathReading{Bath: 1, TempC: b.House.Programmes[0].Stages[0].TempC, Source: bench.Typed}
+}
+
+func (d drawer) alarm() string {
+	als := d.b.Alarms(d.now)
+	if len(als) == 0 {
+		return "timer/1/own#aim"
+	}
+	return als[d.int("alarm", 0, len(als)-1)].Key
+}
+
+// id draws the id of a record, one of the latest as a rule.
+func (d drawer) id() string {
+	if len(d.old) == 0 || d.int("no id", 0, 29) == 0 {
+		return "none such"
+	}
+	lo := 0
+	if d.int("late", 0, 3) > 0 {
+		lo = max(0, len(d.old)-8)
+	}
+	return d.old[d.int("id", lo, len(d.old)-1)]
+}
+
+// correct draws a correction that fits the record it names, as a rule.
+func (d drawer) correct() action.Body {
+	id := d.id()
+	set := func(s string) action.Body { return action.Correct{Of: id, Set: json.RawMessage(s)} }
+	it, ok := d.b.Item(id)
+	if !ok || d.int("time", 0, 3) == 0 {
+		at := d.now.Wall.Add(-time.Duration(d.int("ago", 0, 600)) * time.Second)
+		if ok {
+			at = it.Stamp.At.Add(time.Duration(d.int("shift", -60, 60)) * time.Second)
+		}
+		return set(fmt.Sprintf(`{"at":%q}`, at.Format(time.RFC3339Nano)))
+	}
+	switch it.Body.(type) {
+	case action.Flash:
+		return set(fmt.Sprintf(`{"grade":%q}`, one(d, action.Grades...)))
+	case action.PressAt:
+		return set(fmt.Sprintf(`{"pressure_psi":%d}`, d.int("psi", 1000, 4000)))
+	case action.Coat:
+		return set(fmt.Sprintf(`{"dry_min_s":%d}`, d.int("dry", 0, 900)))
+	case action.MixMake:
+		return set(fmt.Sprintf(`{"dough_s":%d,"work_s":%d}`, d.int("dough", 60, 900), d.int("work", 1000, 4000)))
+	case action.FlaskOpen:
+		return set(fmt.Sprintf(`{"case":"%d","base":%q}`, d.int("case", 1, 9999), one(d, action.Bases...)))
+	case action.Clamp:
+		return set(`{"bench_min_s":600,"bench_max_s":0}`)
+	case action.BathLoad:
+		return set(`{"max_s":86400}`)
+	case action.TimerStart:
+		return set(`{"label":"corrected"}`)
+	case action.Outcome:
+		return set(`{"outcome":"remake"}`)
+	case action.Note:
+		return set(`{"text":"corrected"}`)
+	}
+	return set(`{"flask":1}`)
+}
