@@ -17,7 +17,8 @@ type form struct {
 	lines  []string // said above the question: a caution, what is unusual
 	fields []*field
 	at     int
-	note   string // why the last key or answer was not taken
+	note   string          // why the last key or answer was not taken
+	live   func() []string // said beneath what was answered, worked out as it is drawn
 	done   func(f *form) tea.Cmd
 	sent   bool // answered, waiting for the disk
 }
@@ -40,13 +41,14 @@ type field struct {
 	preset  string                          // number, words: taken by Enter on an empty field
 	unit    string
 	typed   string
-	choice  int // pickOne: from 1; 0 none yet
+	choice  int // pickOne: from 1; 0 none yet; set beforehand it is what Enter takes
 	picked  []bool
 	number  float64
 	page    int
 	may     bool // may be left empty
 	least   int  // pickMany: fewest
 	when    func(f *form) bool
+	reach   func(f *form) tea.Cmd // called when the field comes to be asked
 }
 
 func choose(name, ask string, options ...string) *field {
@@ -67,6 +69,10 @@ func line(name, ask, preset string, may bool) *field {
 }
 func (fd *field) optional() *field                    { fd.may = true; return fd }
 func (fd *field) only(when func(f *form) bool) *field { fd.when = when; return fd }
+func (fd *field) reached(do func(f *form) tea.Cmd) *field {
+	fd.reach = do
+	return fd
+}
 
 // get finds a field by name.
 func (f *form) get(name string) *field {
@@ -225,6 +231,9 @@ func (f *form) accept(fd *field) tea.Cmd {
 	for next := f.at + 1; next < len(f.fields); next++ {
 		if fd := f.fields[next]; fd.when == nil || fd.when(f) {
 			f.at = next
+			if fd.reach != nil {
+				return fd.reach(f)
+			}
 			return nil
 		}
 	}
@@ -260,6 +269,13 @@ func (f *form) draw(fr *frame, x, y, w, h int) {
 	if said := f.answers(); said != "" {
 		put(dim, said)
 	}
+	if f.live != nil {
+		for _, l := range f.live() {
+			for _, s := range wrap(l, w-2) {
+				put(plain, s)
+			}
+		}
+	}
 	fd := f.fields[f.at]
 	switch fd.kind {
 	case number, words:
@@ -281,6 +297,9 @@ func (f *form) draw(fr *frame, x, y, w, h int) {
 		}
 	default:
 		if fd.ask != "" {
+			if fd.kind == pickOne && fd.choice > 0 {
+				fr.put(x+3+utf8.RuneCountInString(fd.ask), y, w-2, dim, fmt.Sprintf("ENTER: %d", fd.choice))
+			}
 			put(strong, fd.ask)
 		}
 		from, to, more := fd.visible()

@@ -59,11 +59,7 @@ func (m *Model) readBath() tea.Cmd {
 	h := m.house()
 	var fields []*field
 	if len(h.Baths) > 1 {
-		var bs []string
-		for _, b := range h.Baths {
-			bs = append(bs, b.Name)
-		}
-		fields = append(fields, choose("bath", "which bath?", bs...))
+		fields = append(fields, choose("bath", "which bath?", m.bathNames()...))
 	}
 	fields = append(fields, digits("temp", "the bath reads", "°"+string(h.Units.Temperature), "", func(s string) (float64, error) { return units.ParseTemp(s, h.Units.Temperature) }))
 	f := &form{title: "bath temperature", fields: fields}

@@ -1,0 +1,231 @@
+package tui
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/units"
+	"flaskside/timers/dough"
+)
+
+// How a mix is measured, by the digits of the form.
+const (
+	byFlasks = iota + 1 // a unit for each flask
+	byUnits
+	byMould
+	byLiquid
+)
+
+// mixForm asks for a mix: for which flasks, how much, what was weighed, which lots,
+// in which room.
+type mixForm struct {
+	m      *Model
+	form   *form
+	flasks []int
+	resins []dough.Resin
+	began  time.Time
+}
+
+// newMix asks for a mix for the flasks that wait for one.
+func (m *Model) newMix(f *bench.Flask) tea.Cmd {
+	var names []string
+	var on []bool
+	// A mix begins when powder meets liquid: when the form is opened, not when the
+	// last lot is typed.
+	x := &mixForm{m: m, resins: m.house().Resins, began: m.cfg.Keeper.Now().Wall}
+	for p := 1; p <= 9; p++ {
+		o := m.bench().OnPlace(p)
+		if o == nil || o.ClosedForGood() {
+			continue
+		}
+		mix := m.bench().MixOf(o)
+		x.flasks = append(x.flasks, o.No)
+		names = append(names, fmt.Sprintf("place %d: %s %s %s", p, o.Case, o.Base, sizeLetter(o.Size)))
+		on = append(on, f != nil && o.No == f.No || (mix == nil || mix.Stiff != nil) && len(o.Halves) == 2)
+	}
+	if len(x.flasks) == 0 {
+		m.say(warn, "there is no flask that needs a mix: open one first (+)")
+		return nil
+	}
+	unit := m.house().Units.Temperature
+	powderLot, liquidLot := m.lastLots()
+	how := func(is int) func(*form) bool { return func(f *form) bool { return f.choice("how") == is } }
+	fields := []*field{several("flasks", "for which flasks?", 1, names, func(i int) bool { return on[i] })}
+	if len(x.resins) > 1 {
+		fields = append(fields, choose("resin", "resin", m.house().ResinNames()...))
+	}
+	fields = append(fields,
+		choose("how", "how much?", "", "", "", "").reached(x.offer),
+		digits("units", "units of powder and liquid", "units", "", plainNumber(0.1, 40)).only(how(byUnits)),
+		digits("mould", "volume of all the moulds together", "cm³", "", plainNumber(1, 2000)).only(how(byMould)),
+		digits("grams", "liquid", "g", "", plainNumber(0.1, 2000)).only(how(byLiquid)),
+		digits("powder", "powder weighed", "g", "", plainNumber(0.1, 5000)).reached(x.weigh),
+		digits("liquid", "liquid weighed", "g", "", plainNumber(0.1, 5000)),
+		line("powder lot", "powder lot", powderLot, true), line("liquid lot", "liquid lot", liquidLot, true),
+		digits("room", "room temperature", "°"+string(unit), strings.Fields(units.FormatTemp(m.lastRoom(), unit))[0], func(s string) (float64, error) { return units.ParseTemp(s, unit) }))
+	x.form = &form{title: "new mix " + bench.MixLetter(m.bench().Top.Mix+1) + ", stirred now", fields: fields, live: x.says, done: x.done}
+	m.open(x.form)
+	return nil
+}
+
+// resin is the one chosen, or the only one.
+func (x *mixForm) resin() dough.Resin {
+	return x.resins[max(1, x.form.choice("resin"))-1].WithDefaults()
+}
+
+// offer names the ways to say how much, a unit for each flask first.
+func (x *mixForm) offer(f *form) tea.Cmd {
+	n := len(f.picks("flasks"))
+	p, l := bench.Masses(x.resin(), float64(n))
+	fd := f.get("how")
+	fd.options = []string{fmt.Sprintf("%d units: %.1f + %.1f g", n, p, l), "other units", "mould, cm³", "liquid, g"}
+	if n == 1 {
+		fd.options[0] = fmt.Sprintf("1 unit: %.1f + %.1f g", p, l)
+	}
+	fd.choice = byFlasks
+	return nil
+}
+
+// request is how much was asked for.
+func (x *mixForm) request() dough.Request {
+	f := x.form
+	switch f.choice("how") {
+	case byUnits:
+		return dough.Request{Amount: f.num("units"), In: dough.InUnits, TrialAllowance: dough.DefaultTrialAllowance}
+	case byMould:
+		return dough.Request{Amount: f.num("mould"), In: dough.InMouldCM3, TrialAllowance: dough.DefaultTrialAllowance}
+	case byLiquid:
+		return dough.Request{Amount: f.num("grams"), In: dough.InLiquidG, TrialAllowance: dough.DefaultTrialAllowance}
+	}
+	return dough.Request{Amount: float64(len(f.picks("flasks"))), In: dough.InUnits, TrialAllowance: dough.DefaultTrialAllowance}
+}
+
+// weigh offers the masses of what was asked for.
+func (x *mixForm) weigh(f *form) tea.Cmd {
+	p, err := dough.Proportion(x.resin(), x.request())
+	if err != nil {
+		f.note = err.Error()
+		return nil
+	}
+	f.get("powder").preset, f.get("liquid").preset = fmt.Sprintf("%.1f", p.PowderG), fmt.Sprintf("%.1f", p.LiquidG)
+	return nil
+}
+
+// asked tells whether a field is being asked or was.
+func (f *form) asked(name string) bool {
+	for i, fd := range f.fields {
+		if fd.name == name {
+			return i <= f.at
+		}
+	}
+	return false
+}
+
+// says is what the mix leaves over for trials and how it shrinks, as weighed, and at
+// the end from when to when it can be worked.
+func (x *mixForm) says() []string {
+	if !x.form.asked("powder") {
+		return nil
+	}
+	var out []string
+	if p, err := x.weighed(); err == nil {
+		out = append(out, fmt.Sprintf("%.0f mL of dough, %.0f mL (%.0f g) over for trials; shrinks %.1f to %.1f %% by volume", p.DoughML, p.LeftoverML, p.LeftoverG, 100*p.ShrinkageLow, 100*p.Shrinkage))
+		if p.LeftoverML < 0 {
+			out[0] = fmt.Sprintf("%.0f mL of dough: %.0f mL SHORT of filling the moulds", p.DoughML, -p.LeftoverML)
+		}
+		for _, c := range p.Cautions {
+			if !strings.Contains(c, "short of filling") && !strings.Contains(c, "over for trials") {
+				out = append(out, c)
+			}
+		}
+	}
+	if x.form.asked("room") {
+		out = append(out, x.window()...)
+	}
+	return out
+}
+
+// given is what a number field holds: typed, or offered.
+func (fd *field) given() (float64, error) {
+	s := fd.typed
+	if s == "" {
+		s = fd.preset
+	}
+	return fd.value(s)
+}
+
+// weighed is the mix as it was, or will be, weighed.
+func (x *mixForm) weighed() (dough.Proportions, error) {
+	powder, err := x.form.get("powder").given()
+	if err != nil {
+		return dough.Proportions{}, err
+	}
+	liquid, err := x.form.get("liquid").given()
+	if err != nil {
+		return dough.Proportions{}, err
+	}
+	q := dough.Request{Amount: liquid, In: dough.InLiquidG, Ratio: &dough.Ratio{Value: powder / liquid, By: dough.ByMass}, TrialAllowance: dough.DefaultTrialAllowance}
+	if x.form.choice("how") == byMould {
+		q.MouldCM3 = x.form.num("mould")
+	}
+	return dough.Proportion(x.resin(), q)
+}
+
+// window is from when to when the dough can be worked in the room given.
+func (x *mixForm) window() []string {
+	roomC, err := x.form.get("room").given()
+	if err != nil {
+		return nil
+	}
+	r := x.resin()
+	w, err := dough.Estimate(r, dough.Conditions{RoomC: roomC}, dough.MixMarks{})
+	if err != nil {
+		return []string{err.Error()}
+	}
+	at := func(d time.Duration) string { return x.began.Add(d).Format("15:04") }
+	s := fmt.Sprintf("dough from %s to %s (estimate: %s to %s, %s to %s", at(w.From), at(w.To), at(w.FromLow), at(w.FromHigh), at(w.ToLow), at(w.ToHigh))
+	if w.MarksBehind > 0 {
+		s += "; " + strconv.Itoa(w.MarksBehind) + " marks"
+	}
+	return append([]string{s + ")"}, w.Cautions...)
+}
+
+func (x *mixForm) done(f *form) tea.Cmd {
+	var pick []int
+	for _, i := range f.picks("flasks") {
+		pick = append(pick, x.flasks[i])
+	}
+	f.sent = true
+	return x.m.send(action.Action{ID: x.m.cfg.NewID(), At: x.began, By: x.m.by(), Body: action.MixMake{
+		Flasks: pick, Resin: x.resin().Name, PowderG: f.num("powder"), LiquidG: f.num("liquid"),
+		PowderLot: strings.TrimSpace(f.text("powder lot")), LiquidLot: strings.TrimSpace(f.text("liquid lot")), RoomC: f.num("room")}}, nil)
+}
+
+// lastRoom is the room temperature last used.
+func (m *Model) lastRoom() float64 {
+	if x := m.lastMix(); x != nil {
+		return x.RoomC
+	}
+	return m.house().RoomC()
+}
+
+func (m *Model) lastLots() (powder, liquid string) {
+	if x := m.lastMix(); x != nil {
+		return x.PowderLot, x.LiquidLot
+	}
+	return "", ""
+}
+
+func (m *Model) lastMix() *bench.Mix {
+	nos := bench.Sorted(m.bench().Mixes)
+	if len(nos) == 0 {
+		return nil
+	}
+	return m.bench().Mixes[nos[len(nos)-1]]
+}

@@ -1,0 +1,96 @@
+package tui
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook/bath"
+	"flaskside/timers/cure"
+)
+
+// bathMenu is what can be asked on the page of the baths.
+func (m *Model) bathMenu() tea.Cmd {
+	names := []string{"out at a set hour: plan backwards", "bath temperature read"}
+	if !m.cures.plan.IsZero() {
+		names = append(names, "drop the plan")
+	}
+	return m.menu("baths", nil, names, func(i int) tea.Cmd {
+		switch i {
+		case 0:
+			m.askPlan()
+		case 1:
+			return m.readBath()
+		case 2:
+			m.cures.plan = time.Time{}
+		}
+		return nil
+	})
+}
+
+// askPlan asks when the flasks are to come out; the page then says what fits.
+func (m *Model) askPlan() {
+	f := &form{title: "plan backwards", fields: []*field{hourField("out")}}
+	f.done = func(f *form) tea.Cmd {
+		m.forms = m.forms[:len(m.forms)-1]
+		m.setPlan(f.num("out"))
+		return nil
+	}
+	m.open(f)
+}
+
+// setPlan keeps the hour, given in minutes of the day, at which flasks are to come
+// out.
+func (m *Model) setPlan(minute float64) {
+	if out, err := cure.NextClock(m.now.Wall, int(minute)/60, int(minute)%60); err == nil {
+		m.cures.plan = out
+		m.scroll = 0
+	}
+}
+
+// planSheet is the plan on the page of the baths.
+func (m *Model) planSheet(s *sheet, w int) {
+	out := m.cures.plan
+	if !out.After(m.now.Wall) {
+		return
+	}
+	s.gap()
+	s.add(strong, "out at "+out.In(m.now.Wall.Location()).Format("Mon 15:04 -07:00")+": what fits")
+	for _, f := range bath.Plan(m.house(), m.now.Wall, out) {
+		r := plain
+		if !f.Fits {
+			r = dim
+		}
+		s.add(r, fmt.Sprintf("%-16s %s", fit(f.Programme.Name, 16), f.Words(m.now.Wall)))
+	}
+	s.wrapped(dim, "Follow the resin maker's cycle; the bath's own way to temperature is not in this.", w)
+}
+
+// hourField asks for an hour of the day with the pad: 8, 7.30, 730 or 0730. Its
+// number is in minutes of the day.
+func hourField(name string) *field {
+	return digits(name, "out at", "o'clock", "8", parseHour)
+}
+
+// parseHour reads an hour of the day as typed and gives minutes.
+func parseHour(s string) (float64, error) {
+	wrong := fmt.Errorf("%q is no hour: type 8, 7.30 or 0730", s)
+	s = strings.TrimSpace(s)
+	h, min, cut := strings.Cut(strings.ReplaceAll(s, ":", "."), ".")
+	if !cut && len(s) > 2 {
+		h, min = s[:len(s)-2], s[len(s)-2:]
+	}
+	if !cut && min == "" {
+		min = "00"
+	}
+	hour, err := strconv.ParseUint(h, 10, 8)
+	minute, merr := strconv.ParseUint(min, 10, 8)
+	if err := errors.Join(err, merr); err != nil || hour > 23 || minute > 59 || len(min) != 2 {
+		return 0, wrong
+	}
+	return float64(hour*60 + minute), nil
+}
