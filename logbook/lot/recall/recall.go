@@ -1,0 +1,365 @@
+// Package recall finds the flasks that had a lot, for the day a maker calls one
+// back. It reads a logbook from its first record to its last and takes every record
+// as it counts now: with its corrections, and without what was taken back.
+//
+// A flask counts for every mix it was ever given and for every coat of separator,
+// not for the latest alone: dough of an earlier mix may be in it.
+package recall
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/day"
+	"flaskside/logbook/lot"
+	"flaskside/logbook/record"
+)
+
+// Book is what of a logbook is read; *logbook.Book is one.
+type Book interface {
+	Each(from uint64, f func(r record.Record) (more bool, err error)) error
+	ByID(id string) (r record.Record, ok bool, err error)
+	Of(s action.Subject) ([]record.Record, error)
+}
+
+// Use is one flask that had a lot.
+type Use struct {
+	Flask     int          `json:"flask"`
+	Case      string       `json:"case"`
+	Base      string       `json:"base,omitempty"`
+	At        time.Time    `json:"at"`   // of the coat or the mix; its location is the zone of the list
+	What      string       `json:"what"` // powder, liquid or separator
+	Lot       string       `json:"lot"`  // as it stands in the book
+	Match     lot.Likeness `json:"match"`
+	Mix       int          `json:"mix,omitempty"`
+	Outcome   string       `json:"outcome,omitempty"` // "" while the flask is at work
+	EndedAt   time.Time    `json:"ended_at,omitzero"`
+	Corrected bool         `json:"corrected,omitempty"`
+	Record    uint64       `json:"record"` // number of the coat or the mix in the book
+}
+
+// List is what a lot was used for, by flask and time.
+type List struct {
+	Asked lot.Lot  `json:"asked"`
+	Uses  []Use    `json:"uses"`
+	Once  []uint64 `json:"once,omitempty"` // numbers of records that named it and were corrected or taken back since
+}
+
+// source is one of the places where a record names a lot.
+type source struct{ what, text string }
+
+// sources gives the lots that a record names.
+func sources(body action.Body) []source {
+	switch a := body.(type) {
+	case action.Coat:
+		return []source{{"separator", a.Lot}}
+	case action.MixMake:
+		return []source{{"powder", a.PowderLot}, {"liquid", a.LiquidLot}}
+	}
+	return nil
+}
+
+// finder holds texts against the lot that is looked for.
+type finder struct {
+	book   Book
+	asked  lot.Lot
+	year   int
+	known  map[string]lot.Likeness // a book has few lots and many records
+	flasks map[int]*bench.Flask
+}
+
+func (f *finder) match(text string) lot.Likeness {
+	if text == "" {
+		return lot.Different
+	}
+	m, seen := f.known[text]
+	if !seen {
+		got, err := lot.Parse(text, f.year)
+		if err != nil {
+			got = lot.Lot{Scheme: lot.Text, Lot: strings.TrimSpace(text)} // it stands in the book as it was typed
+		}
+		m = lot.Compare(f.asked, got)
+		f.known[text] = m
+	}
+	return m
+}
+
+// Find lists what had a lot, or one that reads alike. The year is that of lot.Parse;
+// loc is the zone of the times.
+func Find(book Book, asked lot.Lot, year int, loc *time.Location) (List, error) {
+	f := &finder{book, asked, year, map[string]lot.Likeness{}, map[int]*bench.Flask{}}
+	ids, err := f.candidates()
+	if err != nil {
+		return List{}, err
+	}
+	out := List{Asked: asked, Uses: []Use{}}
+	for _, id := range ids {
+		r, ok, err := book.ByID(id)
+		if err != nil {
+			return List{}, fmt.Errorf("read a record of the lot: %w", err)
+		}
+		if !ok {
+			continue
+		}
+		uses, err := f.uses(r)
+		if err != nil {
+			return List{}, err
+		}
+		if len(uses) == 0 {
+			out.Once = append(out.Once, r.Seq)
+		}
+		for _, u := range uses {
+			u.At, u.EndedAt = in(u.At, loc), in(u.EndedAt, loc)
+			out.Uses = append(out.Uses, u)
+		}
+	}
+	slices.Sort(out.Once)
+	slices.SortFunc(out.Uses, func(a, b Use) int {
+		return cmp.Or(cmp.Compare(a.Flask, b.Flask), a.At.Compare(b.At), cmp.Compare(a.Record, b.Record), cmp.Compare(a.What, b.What))
+	})
+	return out, nil
+}
+
+func in(t time.Time, loc *time.Location) time.Time {
+	if t.IsZero() {
+		return t
+	}
+	return t.In(loc)
+}
+
+// candidates gives the ids of the records that name the lot now or named it once.
+func (f *finder) candidates() ([]string, error) {
+	var ids []string
+	seen := map[string]bool{}
+	add := func(id string) {
+		if !seen[id] {
+			seen[id] = true
+			ids = append(ids, id)
+		}
+	}
+	var corrected []string
+	err := f.book.Each(1, func(r record.Record) (bool, error) {
+		for _, s := range sources(r.Action.Body) {
+			if f.match(s.text) != lot.Different {
+				add(r.Action.ID)
+			}
+		}
+		if c, ok := r.Action.Body.(action.Correct); ok {
+			var set struct {
+				Lot    string `json:"lot"`
+				Powder string `json:"powder_lot"`
+				Liquid string `json:"liquid_lot"`
+			}
+			if err := json.Unmarshal(c.Set, &set); err != nil {
+				return true, nil // a correction of something else
+			}
+			for _, text := range []string{set.Lot, set.Powder, set.Liquid} {
+				if f.match(text) != lot.Different {
+					corrected = append(corrected, c.Of)
+					break
+				}
+			}
+		}
+		return true, nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read the logbook: %w", err)
+	}
+	for _, id := range corrected {
+		r, ok, err := f.book.ByID(id)
+		if err != nil {
+			return nil, fmt.Errorf("read the record corrected: %w", err)
+		}
+		if ok && len(sources(r.Action.Body)) > 0 {
+			add(id)
+		}
+	}
+	return ids, nil
+}
+
+// uses tells which flasks had the lot by one record, as it counts now.
+func (f *finder) uses(r record.Record) ([]Use, error) {
+	of := r.Action.Body.Subjects()
+	if m, ok := r.Action.Body.(action.MixMake); ok {
+		of = []action.Subject{{Class: 'm', No: m.Mix}}
+	}
+	b, err := f.folded(of[0])
+	if err != nil {
+		return nil, err
+	}
+	it, ok := b.Item(r.Action.ID)
+	if !ok || it.TakenBack != nil {
+		return nil, nil
+	}
+	var out []Use
+	for _, s := range sources(it.Body) {
+		m := f.match(s.text)
+		if m == lot.Different {
+			continue
+		}
+		flasks, mix := served(b, it.Body)
+		for _, no := range flasks {
+			fl, err := f.flask(no)
+			if err != nil {
+				return nil, err
+			}
+			u := Use{Flask: no, Case: fl.Case, Base: fl.Base, At: it.Stamp.At, What: s.what, Lot: s.text, Match: m, Mix: mix,
+				Outcome: fl.Outcome, Corrected: it.Corrected(), Record: it.Seq}
+			if fl.Ended != nil {
+				u.EndedAt = fl.Ended.At
+			}
+			out = append(out, u)
+		}
+	}
+	return out, nil
+}
+
+// flask tells how a flask stands.
+func (f *finder) flask(no int) (*bench.Flask, error) {
+	if fl := f.flasks[no]; fl != nil {
+		return fl, nil
+	}
+	b, err := f.folded(action.Subject{Class: 'f', No: no})
+	if err != nil {
+		return nil, err
+	}
+	fl := b.Flasks[no]
+	if fl == nil {
+		fl = &bench.Flask{No: no, Case: "?"} // a book may begin in the middle of a day
+	}
+	f.flasks[no] = fl
+	return fl, nil
+}
+
+func (f *finder) folded(s action.Subject) (*bench.Bench, error) {
+	recs, err := f.book.Of(s)
+	if err != nil {
+		return nil, fmt.Errorf("read the records of %s: %w", s, err)
+	}
+	return bench.Fold(recs, bench.Counters{}), nil
+}
+
+// served lists the flasks that a coat or a mix went to.
+func served(b *bench.Bench, body action.Body) (flasks []int, mix int) {
+	switch a := body.(type) {
+	case action.Coat:
+		return []int{a.Flask}, 0
+	case action.MixMake:
+		flasks, mix = slices.Clone(a.Flasks), a.Mix
+		for _, it := range b.Items {
+			if s, ok := it.Body.(action.MixServe); ok && it.TakenBack == nil && s.Mix == mix {
+				flasks = append(flasks, s.Flasks...)
+			}
+		}
+		slices.Sort(flasks)
+		return slices.Compact(flasks), mix
+	}
+	return nil, 0
+}
+
+// CSV writes the list for a spreadsheet, as the tables of a day are written: RFC
+// 4180 with a header line, times in RFC 3339, nothing that would run as a formula.
+func (l List) CSV(w io.Writer) error {
+	rows := [][]string{{"flask", "case", "base", "day", "at", "what", "lot", "match", "mix", "outcome", "ended_at", "corrected", "record"}}
+	for _, u := range l.Uses {
+		mix, ended, corrected := "", "", ""
+		if u.Mix > 0 {
+			mix = strconv.Itoa(u.Mix)
+		}
+		if !u.EndedAt.IsZero() {
+			ended = u.EndedAt.Format(time.RFC3339)
+		}
+		if u.Corrected {
+			corrected = "yes"
+		}
+		rows = append(rows, []string{strconv.Itoa(u.Flask), day.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), u.What, day.Defuse(u.Lot),
+			string(u.Match), mix, u.Outcome, ended, corrected, strconv.FormatUint(u.Record, 10)})
+	}
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	if err := c.WriteAll(rows); err != nil {
+		return fmt.Errorf("write the recall list: %w", err)
+	}
+	return nil
+}
+
+// JSON writes the list for other programs.
+func (l List) JSON(w io.Writer) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(l); err != nil {
+		return fmt.Errorf("write the recall list: %w", err)
+	}
+	return nil
+}
+
+// Text writes the list to be read.
+func (l List) Text(w io.Writer) error {
+	flasks := map[int]bool{}
+	alike := false
+	for _, u := range l.Uses {
+		flasks[u.Flask] = true
+		alike = alike || u.Match == lot.Alike
+	}
+	count := fmt.Sprintf("%d flasks", len(flasks))
+	switch len(flasks) {
+	case 0:
+		count = "no flask of this logbook"
+	case 1:
+		count = "1 flask"
+	}
+	var b bytes.Buffer
+	say := func(format string, a ...any) { fmt.Fprintf(&b, format+"\n", a...) }
+	say("lot %s: %s", l.Asked.Name(), count)
+	if len(l.Uses) > 0 {
+		say("")
+		l.table(&b)
+	}
+	if alike {
+		say("\n?  the text is alike, not the same: look whether it is this lot")
+	}
+	if slices.ContainsFunc(l.Uses, func(u Use) bool { return u.Corrected }) {
+		say("\n*  the record was corrected")
+	}
+	if len(l.Once) > 0 {
+		say("\nnamed it, and were corrected or taken back since: records %s", strings.Trim(fmt.Sprint(l.Once), "[]"))
+	}
+	if _, err := b.WriteTo(w); err != nil {
+		return fmt.Errorf("write the recall list: %w", err)
+	}
+	return nil
+}
+
+func (l List) table(b *bytes.Buffer) {
+	t := tabwriter.NewWriter(b, 0, 8, 2, ' ', 0)
+	row := func(cells ...string) { _, _ = fmt.Fprintln(t, strings.Join(cells, "\t")) } // a buffer takes everything
+	row("flask", "case", "day", "what", "lot", "mix", "outcome")
+	for _, u := range l.Uses {
+		text, mix, outcome := u.Lot, "", u.Outcome
+		if u.Match == lot.Alike {
+			text += " ?"
+		}
+		if u.Corrected {
+			text += " *"
+		}
+		if u.Mix > 0 {
+			mix = fmt.Sprintf("%s (%d)", bench.MixLetter(u.Mix), u.Mix)
+		}
+		if outcome == "" {
+			outcome = "at work"
+		}
+		row(strconv.Itoa(u.Flask), u.Case, u.At.Format(time.DateOnly), u.What, text, mix, outcome)
+	}
+	_ = t.Flush()
+}
