@@ -10,6 +10,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/flash"
+	"flaskside/logbook/house"
 	"flaskside/timers"
 	"flaskside/timers/press"
 )
@@ -343,6 +344,22 @@ func (b *Bench) PressOrder(now timers.Now, before *press.Advice) (press.Advice, 
 	return press.Advise(jobs, b.Durations(), b.PressBench(), press.Options{Previous: before})
 }
 
+// Totals are the chances that a flask not yet pressed turns out to need 1, 2, ... trial
+// closures in a house; what is wanting to a sum of 1 would need still more. Errors: a
+// size that is none.
+func Totals(h house.House, size flash.Size) ([]float64, error) {
+	b := Bench{House: h}
+	p, err := flash.Fit(h.Flash, flash.History{Size: size})
+	if err != nil {
+		return nil, err
+	}
+	further, err := p.Further(b.rule().Grade, min(h.Press.MinTrials, flash.MaxAhead))
+	if err != nil {
+		return nil, err
+	}
+	return more(further), nil
+}
+
 // CostOfMix answers whether another mix now would cost those at work: for a number
 // of further flasks of a size.
 func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCost, error) {
@@ -352,11 +369,7 @@ func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCos
 	if len(b.House.Resins) == 0 {
 		return press.MixCost{}, errors.New("the settings name no resin")
 	}
-	p, err := flash.Fit(b.House.Flash, flash.History{Size: flash.Size(size)})
-	if err != nil {
-		return press.MixCost{}, err
-	}
-	further, err := p.Further(b.rule().Grade, min(b.House.Press.MinTrials, flash.MaxAhead))
+	totals, err := Totals(b.House, flash.Size(size))
 	if err != nil {
 		return press.MixCost{}, err
 	}
@@ -368,7 +381,7 @@ func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCos
 	mixing := time.Duration(b.House.Work.MixS) * time.Second
 	var fresh []press.Job
 	for i := range flasks {
-		fresh = append(fresh, press.Job{ID: fmt.Sprintf("new %d", i+1), From: mixing + time.Duration(doughS)*time.Second, Due: mixing + time.Duration(workS)*time.Second, More: more(further)})
+		fresh = append(fresh, press.Job{ID: fmt.Sprintf("new %d", i+1), From: mixing + time.Duration(doughS)*time.Second, Due: mixing + time.Duration(workS)*time.Second, More: totals})
 	}
 	return press.CostOfMix(b.Jobs(now), fresh, mixing, b.Durations(), b.PressBench(), press.Options{})
 }

@@ -35,6 +35,9 @@ func (o Outlook) LikelyWords() string {
 		return strconv.Itoa(n)
 	}
 	s := fmt.Sprintf("likely %s more (80 %%: %s)", number(o.Median), number(o.At80))
+	if o.At80 == 0 {
+		s = "no more closures wanted"
+	}
 	if o.Allowed >= 0 {
 		s += fmt.Sprintf("; dough allows %d", o.Allowed)
 	}

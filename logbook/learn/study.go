@@ -102,8 +102,8 @@ func task(s Spans, oldS int) Task {
 	return t
 }
 
-// enough tells whether anything at all was learned.
-func (r Report) enough() bool {
+// Enough tells whether anything at all was learned.
+func (r Report) Enough() bool {
 	for _, t := range []Task{r.Work.Raise, r.Work.Open, r.Work.Trim, r.Work.Final} {
 		if t.Wanting == 0 {
 			return true
@@ -121,7 +121,7 @@ func (r Report) apply(h house.House) house.House {
 // Adopt puts what was learned into settings. Errors: [ErrTooFew], or settings that
 // would not be valid.
 func (r Report) Adopt(h house.House) (house.House, error) {
-	if !r.enough() {
+	if !r.Enough() {
 		return h, ErrTooFew
 	}
 	h = r.apply(h)

@@ -1,0 +1,155 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/house"
+	"flaskside/logbook/learn"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// calibrateCommand prints what the book teaches and, when told, adopts it.
+func calibrateCommand(o *options) *cobra.Command {
+	var asJSON, adopt bool
+	c := &cobra.Command{
+		Use:   "calibrate",
+		Short: "Learn the flash trend and the durations of work from the logbook's own closures",
+		Long: "Re-estimates from the flasks closed for good what to expect of a base of each size, the noise of grades and of\n" +
+			"weighed trims, and how long the work at press and bench takes; prints old and new with what stands behind\n" +
+			"each, and how the forecasts fared against what was then seen. Nothing changes without --adopt, which\n" +
+			"records the new values as settings. All of it is estimated; you decide.",
+		Example: "flaskside calibrate\nflaskside calibrate --json\nflaskside calibrate --adopt --by KT",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			clock := sysclock.New()
+			r, err := study(o.book, clock, c.ErrOrStderr())
+			if err != nil {
+				return err
+			}
+			told := calibration{Report: r}
+			var refused error
+			if adopt {
+				told.Adopted, refused = adopted(r, o, clock)
+			}
+			err = deliver("", c.OutOrStdout(), func(w io.Writer) error {
+				if asJSON {
+					return writeJSON(w, told)
+				}
+				return told.text(w, adopt && refused == nil)
+			})
+			if refused != nil {
+				return refused
+			}
+			return err
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	c.Flags().BoolVar(&adopt, "adopt", false, "record what was learned as settings")
+	return c
+}
+
+// calibration is what is printed.
+type calibration struct {
+	learn.Report
+	Adopted *logbook.Head `json:"adopted"` // the record it was adopted with; null where it was not
+}
+
+// long is how many flasks take so long to learn from that it is said (house default).
+const long = 150
+
+// study reads the latest records of a book and learns from them.
+func study(path string, clock timers.Clock, side io.Writer) (learn.Report, error) {
+	book, done, err := reading(path, clock)
+	if err != nil {
+		return learn.Report{}, err
+	}
+	defer done()
+	var recs []record.Record
+	from := uint64(1)
+	if last := book.State().Head.Seq; last > learn.MaxRecords {
+		from = last - learn.MaxRecords + 1
+	}
+	err = book.Each(from, func(r record.Record) (bool, error) {
+		recs = append(recs, r)
+		return true, nil
+	})
+	if err != nil {
+		return learn.Report{}, err
+	}
+	l := learn.From(recs)
+	if len(l.Flasks) > long {
+		_, _ = fmt.Fprintf(side, "learning from %d flasks: this takes a while; Ctrl-C ends it and changes nothing\n", len(l.Flasks)) // for the eye alone
+	}
+	return learn.Study(l, book.State().Bench.House)
+}
+
+// adopted records what was learned in the settings in force now; no head where nothing
+// would change.
+func adopted(r learn.Report, o *options, clock timers.Clock) (*logbook.Head, error) {
+	was, err := settingsOf(o.book, clock)
+	if err != nil {
+		return nil, err
+	}
+	is, err := r.Adopt(was)
+	if errors.Is(err, learn.ErrTooFew) {
+		return nil, fmt.Errorf("nothing adopted: %w", err)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if same, err := equal(was, is); err != nil || same {
+		return nil, err
+	}
+	head, err := recordSettings(is, "calibration", o, clock)
+	return &head, err
+}
+
+// recordSettings records settings in force from now on.
+func recordSettings(h house.House, from string, o *options, clock timers.Clock) (logbook.Head, error) {
+	w, err := writing(o.book, clock)
+	if err != nil {
+		return logbook.Head{}, err
+	}
+	a := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: action.Settings{House: h, From: from}}
+	answers, err := w.Append([]action.Action{a}, false)
+	if cerr := w.Close(); err == nil {
+		err = cerr
+	}
+	var bad *logbook.BadLine
+	if errors.As(err, &bad) {
+		return logbook.Head{}, bad.Err
+	}
+	if err != nil {
+		return logbook.Head{}, err
+	}
+	return logbook.Head{Seq: answers[0].Seq, Hash: answers[0].Hash()}, nil
+}
+
+func (c calibration) text(w io.Writer, adopt bool) error {
+	if err := c.Text(w); err != nil {
+		return err
+	}
+	last := ""
+	switch {
+	case c.Adopted != nil:
+		last = fmt.Sprintf("Adopted: settings recorded; head %s", c.Adopted)
+	case adopt:
+		last = "These values are in force already: nothing recorded."
+	case c.Changes:
+		last = "Nothing is changed yet. To adopt what the book says: flaskside calibrate --adopt"
+	case !c.Enough():
+		last = "Too few closures to learn from: nothing changes."
+	default:
+		last = "The settings in force say the same: nothing to adopt."
+	}
+	_, err := fmt.Fprintf(w, "\n%s\n", last)
+	return err
+}
