@@ -1,0 +1,159 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook/lot"
+	"flaskside/logbook/lot/recall"
+	"flaskside/timers/sysclock"
+)
+
+// lotCommand reads a code, or lists the flasks that had a lot.
+func lotCommand(o *options) *cobra.Command {
+	var which string
+	var asCSV, asJSON bool
+	c := &cobra.Command{
+		Use:   "lot [SCAN [SCAN]]",
+		Short: "Read the code of a jar, or list the flasks that had a lot",
+		Long: "Reads GS1 element strings, as scanned or as printed (01)…(17)…(10)…, HIBC codes, and lots typed\n" +
+			"by hand. Two codes of one label are given as two. With - the code is a line of the standard input,\n" +
+			"for a scanner that plays a keyboard. Put a code in single quotes: the shell makes something else of\n" +
+			"$$ and of brackets. For the separator GS, which a keyboard cannot type, | {GS} or ^] will do.\n\n" +
+			"--which lists the flasks that had a lot of powder, liquid or separator, from every record of the\n" +
+			"book as it counts now; a text that is only alike is marked.",
+		Example: "flaskside lot '(01)03453120000011(17)281231(10)ABCD1234'\nflaskside lot -\nflaskside lot --which ABCD1234 --csv > recall.csv",
+		Args: func(c *cobra.Command, args []string) error {
+			asked := c.Flags().Changed("which")
+			switch {
+			case asked && len(args) > 0:
+				return wrongUsage("--which LOT takes no code beside it, not %q", args[0])
+			case !asked && len(args) == 0:
+				return wrongUsage("%s takes a code, - to read a line, or --which LOT", c.CommandPath())
+			case len(args) > 2:
+				return wrongUsage("%s takes the one or two codes of a label, not %d", c.CommandPath(), len(args))
+			case asCSV && !asked:
+				return wrongUsage("--csv goes with --which LOT")
+			case asCSV && asJSON:
+				return wrongUsage("give --csv or --json, not both")
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			now := sysclock.New().Read().Wall
+			if c.Flags().Changed("which") {
+				return listLot(c.OutOrStdout(), o.book, which, now.Year(), asCSV, asJSON)
+			}
+			l, err := readLot(c.InOrStdin(), args, now.Year())
+			if err != nil {
+				return err
+			}
+			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return tellLot(w, l, lot.DateOf(now.Local()), asJSON) })
+		},
+	}
+	c.Flags().StringVar(&which, "which", "", "list the flasks that had this lot, as typed or as scanned")
+	c.Flags().BoolVar(&asCSV, "csv", false, "the list as CSV, for a spreadsheet")
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	return c
+}
+
+// readLot reads the codes of one label.
+func readLot(stdin io.Reader, scans []string, year int) (lot.Lot, error) {
+	read := func(scan string) (lot.Lot, error) {
+		if scan == "-" {
+			line, err := bufio.NewReader(io.LimitReader(stdin, 1<<14)).ReadString('\n')
+			if err != nil && !errors.Is(err, io.EOF) {
+				return lot.Lot{}, fmt.Errorf("read the standard input: %w", err)
+			}
+			scan = line
+		}
+		return lot.Parse(scan, year)
+	}
+	l, err := read(scans[0])
+	if err != nil || len(scans) == 1 {
+		return l, err
+	}
+	second, err := read(scans[1])
+	if err != nil {
+		return second, err
+	}
+	return lot.Join(l, second, year)
+}
+
+// tellLot writes what was read.
+func tellLot(w io.Writer, l lot.Lot, today lot.Date, asJSON bool) error {
+	expired := l.Expired(today)
+	if expired {
+		l.Warnings = append(l.Warnings, fmt.Sprintf("expired: the last day of use was %s", l.Expiry))
+	}
+	if asJSON {
+		enc := json.NewEncoder(w)
+		enc.SetIndent("", "  ")
+		enc.SetEscapeHTML(false)
+		err := enc.Encode(struct {
+			lot.Lot
+			Expired bool   `json:"expired"`
+			Entry   string `json:"entry,omitempty"`
+		}{l, expired, l.Entry()})
+		if err != nil {
+			return fmt.Errorf("write the lot: %w", err)
+		}
+		return nil
+	}
+	product := l.GTIN
+	if l.Scheme == lot.HIBC {
+		product = l.LIC + " " + l.Product
+	}
+	scheme := map[lot.Scheme]string{lot.GS1: "GS1", lot.HIBC: "HIBC", lot.Text: "as typed"}[l.Scheme]
+	lines := [][2]string{{"read as", scheme}, {"product", product}, {"unit", l.Unit}, {"lot", l.Lot}, {"serial", l.Serial}, {"made", l.Made.String()}, {"expiry", l.Expiry.String()}}
+	for _, e := range l.Others {
+		lines = append(lines, [2]string{"(" + e.ID + ")", e.Value})
+	}
+	for _, warning := range l.Warnings {
+		lines = append(lines, [2]string{"warning", warning})
+	}
+	for _, line := range lines {
+		if line[1] == "" || line[1] == " " {
+			continue
+		}
+		if _, err := fmt.Fprintf(w, "%-8s %s\n", line[0], line[1]); err != nil {
+			return fmt.Errorf("write the lot: %w", err)
+		}
+	}
+	return nil
+}
+
+// listLot writes which flasks of a book had a lot.
+func listLot(w io.Writer, path, text string, year int, asCSV, asJSON bool) error {
+	asked, err := lot.Parse(text, year)
+	if err != nil {
+		return err
+	}
+	if asked.Name() == "" {
+		return errors.New("this code names a product and no lot: give --which the lot, too")
+	}
+	book, done, err := reading(path, sysclock.New())
+	if err != nil {
+		return err
+	}
+	defer done()
+	list, err := recall.Find(book, asked, year, time.Local)
+	if err != nil {
+		return err
+	}
+	return deliver("", w, func(w io.Writer) error {
+		switch {
+		case asCSV:
+			return list.CSV(w)
+		case asJSON:
+			return list.JSON(w)
+		}
+		return list.Text(w)
+	})
+}
