@@ -70,6 +70,7 @@ func rootCommand() *cobra.Command {
 	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
 	root.AddCommand(demoCommand(), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
+	root.AddCommand(lotCommand(o))
 	return root
 }
 
