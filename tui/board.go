@@ -26,10 +26,28 @@ func (m *Model) View() tea.View {
 	v.MouseMode = tea.MouseModeCellMotion
 	v.WindowTitle = m.windowTitle()
 	v.KeyboardEnhancements.ReportEventTypes = true
+	v.ProgressBar = m.progress()
 	if m.w > 0 && m.h > 0 {
 		v.SetContent(m.draw().styled(m.theme))
 	}
 	return v
+}
+
+// progress shows the most urgent window in the task bar, where there is one: how much
+// of the way to its next end has gone, and in the colour of an error while an alarm
+// waits.
+func (m *Model) progress() *tea.ProgressBar {
+	for _, al := range m.alarms {
+		if al.State == timers.Unacknowledged {
+			return tea.NewProgressBar(tea.ProgressBarError, 100)
+		}
+	}
+	for _, st := range m.standings {
+		if st.Next != nil && st.Next.After > 0 {
+			return tea.NewProgressBar(tea.ProgressBarDefault, int(100*st.For/st.Next.After))
+		}
+	}
+	return nil
 }
 
 // windowTitle says in the title of the window what comes next.
@@ -65,6 +83,11 @@ func (m *Model) draw() *frame {
 		m.drawAway(f)
 		m.drawToast(f, m.h-2)
 		return f
+	case pageFar:
+		m.drawFar(f)
+		return f
+	case pageHandover:
+		m.drawHandover(f, area{0, 2, m.w, m.h - 2 - footH})
 	case pageHelp:
 		m.drawHelp(f)
 	case pageFlask:
@@ -546,8 +569,12 @@ func (m *Model) drawFoot(f *frame) {
 		key("0", "back to the bench")
 		key("ENTER", "further down")
 		key("1-9", "flask")
-		if m.page == pagePress {
+		switch m.page {
+		case pagePress:
 			key("-", "plan backwards")
+			key("/", "far view")
+		case pageHandover:
+			key("+", "who is at the bench")
 		}
 		return
 	}
@@ -562,7 +589,7 @@ func (m *Model) stepLine() string {
 	if m.form() != nil {
 		return "answer the question above"
 	}
-	if m.page == pageHelp || m.page == pagePress {
+	if m.page == pageHelp || m.page == pagePress || m.page == pageHandover {
 		return "0  back to the bench"
 	}
 	fl := m.selected()

@@ -24,7 +24,9 @@ func Bindings() []Binding {
 		{"+", "n", "new: flask, mix, timer, bath load (numbered choices)", "new", (*Model).keyNew},
 		{"-", "o", "other steps for the flask; baths: plan backwards", "other steps", (*Model).keyOther},
 		{"*", "f", "the selected flask's page: closures, trend, windows, records", "page", (*Model).keyPage},
-		{"/", "p", "press order and baths", "press & bath", (*Model).keyPress},
+		{"/", "p", "press order and baths; once more: the far view, for eyes across the room", "press & bath", (*Model).keyPress},
+		{"/ /", "v", "the far view", "", (*Model).keyFar},
+		{"+ then 6", "t", "the handover, and who is at the bench", "", (*Model).keyHandover},
 		{"+ then 7", "s", "put the alarm at the top on the shelf for a while", "", (*Model).keyShelve},
 		{"+ then 8", "?", "help, and the house settings", "", (*Model).keyHelp},
 		{"+ then 9", "q, ctrl+c", "leave; every window runs on", "", (*Model).keyQuit},
@@ -87,12 +89,16 @@ func binding(key string) int {
 		return 6
 	case "/", "p":
 		return 7
-	case "s":
+	case "v":
 		return 8
-	case "?", "h":
+	case "t":
 		return 9
-	case "q", "ctrl+c":
+	case "s":
 		return 10
+	case "?", "h":
+		return 11
+	case "q", "ctrl+c":
+		return 12
 	}
 	return -1
 }

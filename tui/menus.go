@@ -8,6 +8,7 @@ import (
 
 	tea "charm.land/bubbletea/v2"
 
+	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/units"
@@ -26,7 +27,7 @@ func (m *Model) menu(title string, lines []string, names []string, pick func(i i
 
 // keyNew is the menu of new things.
 func (m *Model) keyNew(string) tea.Cmd {
-	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "who is at the bench", "shelve the alarm", "help and settings", "leave"}, func(i int) tea.Cmd {
+	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "handover, who is at the bench", "shelve the alarm", "help and settings", "leave"}, func(i int) tea.Cmd {
 		switch i {
 		case 0:
 			return m.newFlask(m.sel)
@@ -39,7 +40,12 @@ func (m *Model) keyNew(string) tea.Cmd {
 		case 4:
 			return m.readBath()
 		case 5:
-			return m.who()
+			return m.menu("handover", nil, []string{"who is at the bench", "what is running, what falls due"}, func(i int) tea.Cmd {
+				if i == 0 {
+					return m.who()
+				}
+				return m.keyHandover("")
+			})
 		case 6:
 			return m.keyShelve("")
 		case 7:
@@ -83,7 +89,10 @@ func (m *Model) who() tea.Cmd {
 		if c := f.choice("who"); c < len(names) {
 			who = names[c-1]
 		}
-		return m.answer(f, action.Crew{Initials: who}, "", nil)
+		return m.answer(f, action.Crew{Initials: who}, "", func(logbook.Saved) tea.Cmd {
+			m.page, m.scroll = pageHandover, 0 // whoever takes over is told what is running
+			return nil
+		})
 	}
 	m.open(f)
 	return nil

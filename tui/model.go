@@ -53,6 +53,8 @@ const (
 	pagePress
 	pageHelp
 	pageAway
+	pageFar
+	pageHandover
 )
 
 // Model is the whole screen.
@@ -439,8 +441,15 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	if m.page == pageAway {
 		return m.keyAway(key)
 	}
+	if m.page == pageFar && key != "." && key != "ctrl+c" {
+		m.page = pageBoard
+		return nil
+	}
 	i := binding(key)
-	if m.page == pageFlask || m.page == pagePress || m.page == pageHelp {
+	if m.page == pageHandover && key == "+" {
+		return m.who()
+	}
+	if m.page == pageFlask || m.page == pageHandover || m.page == pagePress || m.page == pageHelp {
 		switch key {
 		case "enter", "space", "pgdown", "down":
 			m.scroll++
@@ -527,13 +536,18 @@ func (m *Model) keyPage(string) tea.Cmd {
 func (m *Model) keyPress(string) tea.Cmd {
 	m.scroll = 0
 	if m.page == pagePress {
-		m.page = pageBoard
-	} else {
-		m.page = pagePress
-		return m.advise()
+		m.page = pageFar
+		return nil
 	}
-	return nil
+	m.page = pagePress
+	return m.advise()
 }
+
+// keyFar shows the bench for eyes across the room.
+func (m *Model) keyFar(string) tea.Cmd { m.page = pageFar; return nil }
+
+// keyHandover shows what one shift tells the next.
+func (m *Model) keyHandover(string) tea.Cmd { m.page, m.scroll = pageHandover, 0; return nil }
 
 func (m *Model) keyHelp(string) tea.Cmd { m.page, m.scroll = pageHelp, 0; return nil }
 

@@ -483,3 +483,20 @@ func TestFirstFrameBeforeSize(t *testing.T) {
 		t.Error("the alternate screen was left on an early frame")
 	}
 }
+
+// TestFarAndHandover: the far view shows each flask's place, time and stage in large;
+// the handover what runs, what comes next and what falls due until tomorrow noon.
+func TestFarAndHandover(t *testing.T) {
+	d := demoDesk(t, 80, 24, 62*time.Minute)
+	d.press("/ /")
+	d.golden("far-80x24")
+	d.press("5")
+	d.sees("ENTER")
+	d.press("+ 6 2")
+	d.golden("handover-80x24")
+	d.sees("handover", "next: out of the bath", "until noon tomorrow")
+	d.press("0 + 6 1")
+	d.sees("who is at the bench?")
+	d.press("1 ab enter")
+	d.sees("handover", "at the bench: ab")
+}
