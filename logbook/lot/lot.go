@@ -196,7 +196,8 @@ func parseText(s string, year int) (Lot, error) {
 		return l, fmt.Errorf("a lot has at most %d characters, this has %d: it is no GS1 or HIBC code either", maxText, n)
 	}
 	for _, r := range s {
-		if !unicode.IsPrint(r) {
+		// A book takes no marks that only change the sign before them.
+		if !unicode.IsPrint(r) || r >= 0xFE00 && r <= 0xFE0F || r == utf8.RuneError {
 			return l, fmt.Errorf("the lot holds a character that cannot be shown (%U): use letters, digits and signs", r)
 		}
 	}

@@ -10,6 +10,8 @@ import (
 	"unicode/utf8"
 
 	"pgregory.net/rapid"
+
+	"flaskside/logbook/action"
 )
 
 const (
@@ -314,6 +316,7 @@ func TestParseRefused(t *testing.T) {
 		"A\xff":                   "not UTF-8",
 		"A\x07B":                  "cannot be shown (U+0007)",
 		"A\u202eB":                "cannot be shown (U+202E)",
+		"A\ufe0f":                 "cannot be shown (U+FE0F)",
 		strings.Repeat("A", 61):   "at most 60 characters, this has 61",
 		strings.Repeat("A", 7090): "at most 7089 characters",
 		"A\nB\nC\nD\nE":           "5 lines",
@@ -355,6 +358,9 @@ func FuzzParse(f *testing.F) {
 		}
 		for _, s := range append([]string{l.GTIN, l.LIC, l.Product, l.Unit, l.Lot, l.Serial, l.Entry()}, "") {
 			clean(s)
+		}
+		if err := (action.Coat{Flask: 1, Half: "both", Lot: l.Entry()}).Valid(); err != nil {
+			t.Fatalf("%q: the book does not take the entry %q: %v", scan, l.Entry(), err)
 		}
 		for _, w := range l.Warnings {
 			if strings.ContainsFunc(w, unicode.IsControl) {

@@ -161,7 +161,7 @@ func (f *finder) candidates() ([]string, error) {
 				Powder string `json:"powder_lot"`
 				Liquid string `json:"liquid_lot"`
 			}
-			if err := json.Unmarshal(c.Set, &set); err != nil {
+			if json.Unmarshal(c.Set, &set) != nil {
 				return true, nil // a correction of something else
 			}
 			for _, text := range []string{set.Lot, set.Powder, set.Liquid} {

@@ -345,3 +345,35 @@ func TestModel(t *testing.T) {
 		}
 	})
 }
+
+// BenchmarkFind looks through a book of 1,000 flasks for a lot that ten of them had.
+func BenchmarkFind(b *testing.B) {
+	h := newHands(b, b.TempDir())
+	defer func() { _ = h.book.Close() }()
+	records := 0
+	for no := 1; no <= 1000; no++ {
+		lots := fmt.Sprintf("P-%04d", no/10)
+		var as []action.Action
+		for _, body := range []action.Body{
+			action.FlaskOpen{Flask: no, Place: 1, Case: fmt.Sprint(no), Base: "upper", Size: "medium"},
+			action.Coat{Flask: no, Half: "both"},
+			action.MixMake{Flasks: []int{no}, PowderLot: lots, LiquidLot: "L-1"},
+			action.PressIn{Flask: no}, action.PressAt{Flask: no}, action.PressOpen{Flask: no}, action.Flash{Flask: no, Grade: "none"},
+			action.Outcome{Flask: no, Outcome: "released"},
+		} {
+			h.ck.Run(time.Minute)
+			h.n++
+			as = append(as, action.Action{ID: fmt.Sprint(h.n), At: h.ck.Read().Wall, Body: body, Why: "invented shift"})
+		}
+		if _, err := h.book.AppendAll(as); err != nil {
+			b.Fatal(err)
+		}
+		records += len(as)
+	}
+	for b.Loop() {
+		if got := len(find(b, h, "P-0042").Uses); got != 10 {
+			b.Fatalf("%d uses", got)
+		}
+	}
+	b.ReportMetric(float64(records)*float64(b.N)/b.Elapsed().Seconds(), "records/s")
+}
