@@ -35,14 +35,15 @@ type Keeper interface {
 
 // Config is what the screen is handed.
 type Config struct {
-	Keeper Keeper
-	Hands  timers.Clock  // the clock that tells a doubled key from two
-	NewID  func() string // an id for each action
-	Every  time.Duration // how often the screen looks at the clock
-	Tick   time.Duration // how long that is on the keeper's clock
-	By     string        // initials given on the command line
-	Title  string        // stands in the top line; the demo says what it is
-	Script *Script       // a shift that plays itself, for the demo
+	Keeper  Keeper
+	Hands   timers.Clock       // the clock that tells a doubled key from two
+	NewID   func() string      // an id for each action
+	Every   time.Duration      // how often the screen looks at the clock
+	Tick    time.Duration      // how long that is on the keeper's clock
+	By      string             // initials given on the command line
+	Title   string             // stands in the top line; the demo says what it is
+	OnAlarm func(words string) // told of each alarm that sounds; nil for nobody
+	Script  *Script            // a shift that plays itself, for the demo
 }
 
 type page int
@@ -283,7 +284,11 @@ func (m *Model) ring() tea.Cmd {
 		}
 		return r
 	}, m.alarmWords(*al))
-	return tea.Raw("\a" + ansi.Notify("flaskside: "+words))
+	ring := tea.Raw("\a" + ansi.Notify("flaskside: "+words))
+	if tell := m.cfg.OnAlarm; tell != nil {
+		return tea.Batch(ring, func() tea.Msg { tell(words); return nil })
+	}
+	return ring
 }
 
 // append records an action; then runs with the record once it is on the disk.

@@ -33,9 +33,13 @@ func newID() string {
 }
 
 // runBench opens the bench on a book and stays until it is left.
-func runBench(ctx context.Context, path, by string) error {
+func runBench(ctx context.Context, o *options) error {
+	tell, err := alarmTeller(o.onAlarm)
+	if err != nil {
+		return err
+	}
 	clock := sysclock.New()
-	book, err := logbook.Open(path, clock)
+	book, err := logbook.Open(o.book, clock)
 	if err != nil {
 		return err
 	}
@@ -46,7 +50,7 @@ func runBench(ctx context.Context, path, by string) error {
 		_ = book.Close() // the reason to close is the error that is told
 		return err
 	}
-	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: by})
+	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell})
 	stop()
 	if cerr := book.Close(); err == nil {
 		err = cerr

@@ -15,6 +15,8 @@ import (
 type options struct {
 	book string
 	by   string
+
+	onAlarm string // of the bench alone
 }
 
 // usageError is a command said wrongly: exit code 2.
@@ -64,13 +66,15 @@ func rootCommand() *cobra.Command {
 			}
 			return nil
 		},
-		RunE: func(c *cobra.Command, _ []string) error { return runBench(c.Context(), o.book, o.by) },
+		RunE: func(c *cobra.Command, _ []string) error { return runBench(c.Context(), o) },
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
+	root.Flags().StringVar(&o.onAlarm, "on-alarm", "", "a command run when an alarm sounds, the words of the alarm as its last argument")
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
 	root.AddCommand(demoCommand(), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
 	root.AddCommand(lotCommand(o))
+	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	return root
 }
 
