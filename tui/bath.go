@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
@@ -99,7 +100,16 @@ func (m *Model) loadsIn() []*bench.Load {
 
 // say tells how a load is spoken of on this screen.
 func (m *Model) sayOf(l *bench.Load) bath.Say {
-	return bath.Say{Unit: m.house().Units.Temperature, At: func(after time.Duration) string { return m.hour(m.now.WallOf(l.In, after)) }}
+	return bath.Say{
+		Unit: m.house().Units.Temperature,
+		At:   func(after time.Duration) string { return m.hour(m.now.WallOf(l.In, after)) },
+		Load: func(no int) string {
+			if o := m.bench().Loads[no]; o != nil {
+				return "place " + m.placesOfLoad(o)
+			}
+			return fmt.Sprint("load ", no)
+		},
+	}
 }
 
 // hour writes an instant as the wall shows it, with the day where it is another.
@@ -131,7 +141,7 @@ func (m *Model) bathSheet(s *sheet, w, rows int) {
 		lines := m.loadLines(l, w)
 		high := min(bathHigh, max(bathLow, rows/2-2))
 		s.keep(1+high+min(len(lines), 8), rows)
-		s.add(accent, m.loadHead(l))
+		s.add(accent, fmt.Sprintf("%s · place %s · %s: %s · estimates", m.bench().BathOf(l).Name, m.placesOfLoad(l), l.Programme, m.programmeWords(l.Stages)))
 		m.bathChart(s, l, high)
 		for _, b := range lines {
 			s.add(b.r, b.s)
@@ -146,7 +156,7 @@ func (m *Model) bathShort(s *sheet, w, rows int) {
 	loads := m.loadsIn()
 	for _, l := range loads {
 		s.gap()
-		s.add(accent, m.loadHead(l))
+		s.add(accent, fmt.Sprintf("%s · place %s · %s", m.bench().BathOf(l).Name, m.placesOfLoad(l), l.Programme))
 		for _, b := range m.shortLines(l, w) {
 			s.add(b.r, b.s)
 		}
@@ -162,10 +172,6 @@ func (m *Model) noBath(s *sheet) {
 		s.add(strong, "baths")
 		s.add(dim, "nothing is in a bath")
 	}
-}
-
-func (m *Model) loadHead(l *bench.Load) string {
-	return fmt.Sprintf("%s · %s: %s · place %s", m.bench().BathOf(l).Name, l.Programme, m.programmeWords(l.Stages), m.placesOfLoad(l))
 }
 
 // keep begins a new screenful where rows of text would be torn apart.
@@ -235,7 +241,7 @@ func (m *Model) shortLines(l *bench.Load, w int) []lineOf {
 		return out
 	}
 	if t, ok := m.coreNow(l, v); ok {
-		out = append(out, lineOf{plain, fit(fmt.Sprintf("core about %s, bath %s (estimate)", m.temp(t.core), m.temp(t.bath)), w)})
+		out = append(out, lineOf{plain, fit(fmt.Sprintf("core about %s, bath %s (estimate)", m.temp(math.Round(t.core)), m.temp(t.bath)), w)})
 	}
 	if c := v.est.Cure.Range.CautionText; c != "" {
 		out = append(out, lineOf{warn, fit("caution: core may pass "+m.temp(cure.BoilC)+", where monomer boils", w)})
@@ -311,11 +317,11 @@ func (m *Model) bandWords(al timers.Alarm) string {
 		setC = x.SetC
 		switch {
 		case !x.Reached:
-			cost = ": +2 DAYS"
+			cost = ": HOLD +2 DAYS"
 		default:
-			cost = fmt.Sprintf(": +%.0f MIN", x.Minutes)
+			cost = fmt.Sprintf(": HOLD +%.0f MIN", x.Minutes)
 		}
-		cost += " OF HOLD (estimate)"
+		cost += " (estimate)"
 	}
 	if setC == 0 {
 		_, setC, _ = l.Cure().Hold(m.now.Since(l.In).For)

@@ -135,7 +135,8 @@ func (x *mixForm) says() []string {
 	}
 	var out []string
 	if p, err := x.weighed(); err == nil {
-		out = append(out, fmt.Sprintf("%.0f mL of dough, %.0f mL (%.0f g) over for trials; shrinks %.1f to %.1f %% by volume", p.DoughML, p.LeftoverML, p.LeftoverG, 100*p.ShrinkageLow, 100*p.Shrinkage))
+		out = append(out, fmt.Sprintf("%.0f mL of dough: %.0f for moulds, %.0f (%.0f g) for trials; shrinks %.0f to %.0f vol%%",
+			p.DoughML, p.MouldCM3, p.LeftoverML, p.LeftoverG, 100*p.ShrinkageLow, 100*p.Shrinkage))
 		if p.LeftoverML < 0 {
 			out[0] = fmt.Sprintf("%.0f mL of dough: %.0f mL SHORT of filling the moulds", p.DoughML, -p.LeftoverML)
 		}

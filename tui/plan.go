@@ -58,7 +58,9 @@ func (m *Model) planSheet(s *sheet, w int) {
 	if !out.After(m.now.Wall) {
 		return
 	}
-	s.gap()
+	if len(s.lines) > 0 {
+		s.gap()
+	}
 	s.add(strong, "out at "+out.In(m.now.Wall.Location()).Format("Mon 15:04 -07:00")+": what fits")
 	for _, f := range bath.Plan(m.house(), m.now.Wall, out) {
 		r := plain

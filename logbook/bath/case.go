@@ -43,6 +43,14 @@ type Case struct {
 	Tank            cure.Tank // its set point is filled in where it is used
 	Readings        []cure.Reading
 	Added           []bench.Added
+	Clash           Clash
+}
+
+// Clash is that another load asks something else of the same bath.
+type Clash struct {
+	Load          int           // the other one; 0: none does
+	After         time.Duration // from when on
+	ThisC, OtherC float64
 }
 
 // Of takes a load off the bench.
@@ -76,7 +84,33 @@ func Of(b *bench.Bench, l *bench.Load) Case {
 		c.RoomC = room
 	}
 	c.Tank = TankOf(b.BathOf(l), c.RoomC)
+	c.Clash = clash(b, l, c.BandK)
 	return c
+}
+
+// clash finds the first moment at which another load in the same bath is to be held
+// at a temperature farther off than the band.
+func clash(b *bench.Bench, l *bench.Load, bandK float64) Clash {
+	var first Clash
+	for _, no := range bench.Sorted(b.Loads) {
+		o := b.Loads[no]
+		if no == l.No || o.Bath != l.Bath || len(b.StillIn(o)) == 0 || len(b.StillIn(l)) == 0 {
+			continue
+		}
+		this, other := l.Cure(), o.Cure()
+		late := bench.Between(l.In, o.In)
+		for after := max(late, 0); after <= min(this.Total(), late+other.Total()); after += time.Minute {
+			_, a, holds := this.Hold(after)
+			_, x, too := other.Hold(after - late)
+			if holds && too && math.Abs(a-x) > bandK {
+				if first.Load == 0 || after < first.After {
+					first = Clash{no, after, a, x}
+				}
+				break
+			}
+		}
+	}
+	return first
 }
 
 // TankOf is a bath of the settings as a body of water; its set point is left out.

@@ -2,6 +2,7 @@ package bath
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"strings"
@@ -13,6 +14,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/units"
+	"flaskside/timers"
 	"flaskside/timers/cure"
 )
 
@@ -274,7 +276,7 @@ func forbidden(t fataler, text string) {
 
 func lines(e Estimate, u units.TempUnit) string {
 	var out []string
-	for _, l := range e.Lines(Say{Unit: u, At: func(d time.Duration) string { return start.Add(d).Format("Mon 15:04") }}) {
+	for _, l := range e.Lines(Say{Unit: u, At: func(d time.Duration) string { return start.Add(d).Format("Mon 15:04") }, Load: func(n int) string { return fmt.Sprint("load ", n) }}) {
 		out = append(out, l.Text)
 	}
 	return strings.Join(out, "\n")
@@ -338,6 +340,41 @@ func BenchmarkEstimateWithoutReadings(b *testing.B) {
 	for b.Loop() {
 		if _, err := c.Estimate(); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// TestClash: two loads in one bath that want different temperatures of it are told
+// of each other, from the minute on at which they do.
+func TestClash(t *testing.T) {
+	h := house.Default()
+	in := func(no int, after time.Duration, programme int) *bench.Load {
+		return &bench.Load{No: no, Bath: 1, Flasks: []int{no}, Stages: h.Programmes[programme].Stages, In: timers.Stamp{At: start.Add(after)}, BathC: 74}
+	}
+	for _, c := range []struct {
+		name        string
+		a, b        *bench.Load
+		wantA       Clash
+		wantB       Clash
+		sameBathToo bool
+	}{
+		{"both long", in(1, 0, 0), in(2, time.Hour, 0), Clash{}, Clash{}, true},
+		// 74 °C for 2 h, a ramp of 30 min, 100 °C for 1 h; the other an hour later.
+		{"both boil", in(1, 0, 2), in(2, time.Hour, 2), Clash{2, 150 * time.Minute, 100, 74}, Clash{1, 90 * time.Minute, 74, 100}, true},
+		{"another bath", in(1, 0, 2), in(2, time.Hour, 2), Clash{}, Clash{}, false},
+		{"one after the other", in(1, 0, 2), in(2, 4*time.Hour, 0), Clash{}, Clash{}, true},
+	} {
+		if !c.sameBathToo {
+			c.b.Bath = 2
+		}
+		be := &bench.Bench{House: h, Loads: map[int]*bench.Load{1: c.a, 2: c.b},
+			Flasks: map[int]*bench.Flask{1: {No: 1, Load: 1, Stage: bench.InBath, Size: "medium"}, 2: {No: 2, Load: 2, Stage: bench.InBath, Size: "large"}}}
+		a, b := Of(be, c.a), Of(be, c.b)
+		if a.Clash != c.wantA || b.Clash != c.wantB {
+			t.Errorf("%s: %+v and %+v, want %+v and %+v", c.name, a.Clash, b.Clash, c.wantA, c.wantB)
+		}
+		if a.Size != "medium" || b.Size != "large" || !a.Assumed || a.ThinMM != ThinMM {
+			t.Errorf("%s: the cases are %+v and %+v", c.name, a, b)
 		}
 	}
 }

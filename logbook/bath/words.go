@@ -31,6 +31,7 @@ type Line struct {
 type Say struct {
 	Unit units.TempUnit
 	At   func(after time.Duration) string // the hour on the wall that long after the flasks went in
+	Load func(load int) string            // names another load
 }
 
 func (s Say) temp(c float64) string { return units.FormatTemp(c, s.Unit) }
@@ -48,6 +49,10 @@ func (e *Estimate) Lines(s Say) []Line {
 	r := &e.Cure.Range
 	if r.CautionText != "" {
 		add(Caution, "%s", e.caution(s))
+	}
+	if c := e.Case.Clash; c.Load > 0 {
+		add(Caution, "from %s these want %s and %s wants %s of the one bath: each estimate takes its own programme",
+			s.At(c.After), s.temp(c.ThisC), s.Load(c.Load), s.temp(c.OtherC))
 	}
 	for _, x := range e.Excursions {
 		add(Cost, "%s", x.words(s, e.Case.Start))

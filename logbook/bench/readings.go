@@ -43,6 +43,9 @@ func (b *Bench) BathOf(l *Load) house.Bath {
 	return house.Bath{Name: fmt.Sprintf("bath %d", l.Bath), Litres: 10, HeaterW: 1000}
 }
 
+// Between is the time from one stamp to another, by the clock that decides.
+func Between(from, to timers.Stamp) time.Duration { return between(from, to) }
+
 // StillIn lists the flasks of a load that are in the bath.
 func (b *Bench) StillIn(l *Load) []int { return b.stillIn(l) }
 
