@@ -129,8 +129,11 @@ func alarm(byKey map[string]bench.Window, a timers.Alarm, now timers.Now) Alarm 
 		return out
 	}
 	out.What = "closures"
-	if s, ok := bench.SubjectOfKey(key); ok && s.Class == 'f' {
+	switch s, ok := bench.SubjectOfKey(key); {
+	case ok && s.Class == 'f':
 		out.Flasks = []int{s.No}
+	case ok && s.Class == 'l': // of its readings
+		out.What, out.Load = "bath", s.No
 	}
 	return out
 }
