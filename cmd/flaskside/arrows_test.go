@@ -27,6 +27,7 @@ func TestArrows(t *testing.T) {
 		{"flaskside/timers/cure", append(append([]string{"flaskside/logbook", "flaskside/tui"}, screen...), disk...)},
 		{"flaskside/timers/press", append(append([]string{"flaskside/logbook", "flaskside/tui"}, screen...), disk...)},
 		{"flaskside/logbook/flash", append(append([]string{"flaskside/tui"}, screen...), disk...)},
+		{"flaskside/logbook/lot", append(append([]string{"flaskside/tui"}, screen...), disk...)},
 		{"flaskside/logbook/bench", append(append([]string{"flaskside/tui"}, screen...), disk...)},
 		{"flaskside/logbook/day", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
 		{"flaskside/logbook", append([]string{"flaskside/tui"}, screen...)},

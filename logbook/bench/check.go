@@ -9,6 +9,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
+	"flaskside/logbook/lot"
 	"flaskside/timers"
 )
 
@@ -219,6 +220,7 @@ func (c *checker) body(body action.Body) (action.Body, error) {
 		}
 		orInt(&a.DryMinS, h.Separator.DryMinS)
 		orInt(&a.DryMaxS, h.Separator.DryMaxS)
+		a.Lot = c.lot("separator", a.Lot)
 		c.order(f, "separator", Opened, Drying)
 		return a, nil
 	case action.MixMake:
@@ -456,7 +458,26 @@ func (c *checker) makeMix(a action.MixMake) (action.Body, error) {
 	if a.WorkS == 0 {
 		a.DoughS, a.WorkS = WorkingTimes(r, a.RoomC, a.JarC)
 	}
+	a.PowderLot, a.LiquidLot = c.lot("powder", a.PowderLot), c.lot("liquid", a.LiquidLot)
 	return a, c.serve(a.Flasks)
+}
+
+// lot reads a lot that was scanned or typed. One that has expired, or that cannot be
+// read as the code it looks like, is unusual; what is kept is short and reads back to
+// the same product, lot and expiry.
+func (c *checker) lot(of, scan string) string {
+	if scan == "" {
+		return ""
+	}
+	l, err := lot.Parse(scan, c.at.At.Year())
+	if err != nil {
+		c.unusual("lot-unread", "the %s lot cannot be read: %v", of, err)
+		return scan
+	}
+	if l.Expired(lot.DateOf(c.at.At)) {
+		c.unusual("lot-expired", "the %s lot %s expired on %04d-%02d-%02d", of, l.Name(), l.Expiry.Year, l.Expiry.Month, l.Expiry.Day)
+	}
+	return l.Entry()
 }
 
 func (c *checker) doughSpent(m *Mix) {
