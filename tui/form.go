@@ -136,6 +136,8 @@ func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
 		return nil, false
 	case key == "space":
 		text = " "
+	case key == "ctrl+]":
+		text = "␝" // the separator that a scanner sends between two fields of a label
 	case key == ".":
 		text = "."
 	case numLockOff(key) || key == "up" || key == "down" || key == "left" || key == "right":
@@ -146,11 +148,14 @@ func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
 		f.note = "digits, then ENTER"
 		return nil, false
 	}
-	if text != "" && utf8.RuneCountInString(fd.typed) < 60 {
+	if text != "" && utf8.RuneCountInString(fd.typed) < maxTyped {
 		fd.typed += text
 	}
 	return nil, false
 }
+
+// maxTyped is how much a field takes: a whole label read by a scanner.
+const maxTyped = 160
 
 func (f *form) keyPick(fd *field, key string) (tea.Cmd, bool) {
 	from, to, more := fd.visible()

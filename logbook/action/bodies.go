@@ -407,6 +407,7 @@ const (
 	maxSeconds     = 14 * 24 * 3600
 	maxGrams       = 5000.0
 	maxPressurePSI = 20000.0
+	maxScan        = 160 // a whole label read by a scanner; what is kept is shorter
 )
 
 func first(errs ...error) error {
@@ -515,11 +516,11 @@ func (b FlaskOpen) Valid() error {
 }
 func (b FlaskMove) Valid() error { return first(no("flask", b.Flask), place(b.Place)) }
 func (b Coat) Valid() error {
-	return first(no("flask", b.Flask), oneOf("half", b.Half, Halves), seconds("dry_min_s", b.DryMinS), seconds("dry_max_s", b.DryMaxS), upTo("dry_max_s", b.DryMaxS, b.DryMinS), text("lot", b.Lot, 60))
+	return first(no("flask", b.Flask), oneOf("half", b.Half, Halves), seconds("dry_min_s", b.DryMinS), seconds("dry_max_s", b.DryMaxS), upTo("dry_max_s", b.DryMaxS, b.DryMinS), text("lot", b.Lot, maxScan))
 }
 func (b MixMake) Valid() error {
 	return first(orNew("mix", b.Mix), flasks(b.Flasks), text("resin", b.Resin, 40), orHouse("powder_g", b.PowderG, 0.1, maxGrams, "g"),
-		orHouse("liquid_g", b.LiquidG, 0.1, maxGrams, "g"), text("powder_lot", b.PowderLot, 60), text("liquid_lot", b.LiquidLot, 60),
+		orHouse("liquid_g", b.LiquidG, 0.1, maxGrams, "g"), text("powder_lot", b.PowderLot, maxScan), text("liquid_lot", b.LiquidLot, maxScan),
 		orHouse("room_c", b.RoomC, 5, 45, "°C"), between("jar_c", b.JarC, -30, 45, "°C"), seconds("dough_s", b.DoughS), seconds("work_s", b.WorkS), upTo("work_s", b.WorkS, b.DoughS))
 }
 func (b MixServe) Valid() error { return first(no("mix", b.Mix), flasks(b.Flasks)) }
