@@ -100,7 +100,7 @@ func adopted(r learn.Report, o *options, clock timers.Clock) (*logbook.Head, err
 	}
 	is, err := r.Adopt(was)
 	if errors.Is(err, learn.ErrTooFew) {
-		return nil, fmt.Errorf("nothing adopted: %w", err)
+		return nil, fmt.Errorf("nothing adopted: %s", r.Wanting)
 	}
 	if err != nil {
 		return nil, err
@@ -146,7 +146,7 @@ func (c calibration) text(w io.Writer, adopt bool) error {
 	case c.Changes:
 		last = "Nothing is changed yet. To adopt what the book says: flaskside calibrate --adopt"
 	case !c.Enough():
-		last = "Too few closures to learn from: nothing changes."
+		last = "Nothing changes: " + c.Wanting
 	default:
 		last = "The settings in force say the same: nothing to adopt."
 	}

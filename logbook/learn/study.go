@@ -128,12 +128,21 @@ func (r Report) Adopt(h house.House) (house.House, error) {
 	return h, h.Valid()
 }
 
-// rounded writes what is new with three digits, so that people can read their settings;
-// the estimates are not surer than that.
+// worth is by which part a value of the trend must differ to be taken for another one
+// (house default): no estimate is surer than that, and studying the same book again
+// after adopting proposes nothing new.
+const worth = 0.02
+
+// rounded writes what is new with three digits, so that people can read their settings,
+// and keeps the old where the new is not worth a change.
 func rounded(s, old flash.Settings) flash.Settings {
 	three := func(v *float64, was float64) {
-		if *v != was {
-			*v, _ = strconv.ParseFloat(strconv.FormatFloat(*v, 'g', 3, 64), 64)
+		if math.Abs(math.Log(*v/was)) < worth {
+			*v = was
+			return
+		}
+		if x, err := strconv.ParseFloat(strconv.FormatFloat(*v, 'g', 3, 64), 64); err == nil {
+			*v = x
 		}
 	}
 	three(&s.GradeSD, old.GradeSD)
