@@ -5,7 +5,8 @@
 //
 // Buckets:
 //
-//	meta    format ("1"), book (a random identity), created (RFC 3339)
+//	meta    format ("1"), book (a random identity), created (RFC 3339),
+//	        head (number, 8 bytes, and hash of the last record)
 //	log     number (8 bytes, big endian) -> the exact bytes of the record
 //	index   'i' id -> number
 //	        'd' instant (8 bytes) number -> nothing      (by the time of the act)
@@ -61,6 +62,7 @@ var (
 	bLive  = []byte("live")
 	bBeat  = []byte("beat")
 	kLast  = []byte("last")
+	kHead  = []byte("head")
 )
 
 // logFill packs the pages of the log: it only ever grows at its end.
@@ -74,6 +76,9 @@ type Head struct {
 
 // String gives the head as it is printed, number and short hash.
 func (h Head) String() string { return fmt.Sprintf("%d:%s", h.Seq, h.Hash.Short()) }
+
+// bytes is the head as the book keeps it.
+func (h Head) bytes() []byte { return append(seqKey(h.Seq), h.Hash[:]...) }
 
 // State is a book at one moment: it never changes and may be handed about.
 type State struct {
@@ -433,6 +438,10 @@ func (w *plan) write(tx *bolt.Tx) error {
 		if err := live.Put(seqKey(s), nil); err != nil {
 			return fmt.Errorf("live: %w", err)
 		}
+	}
+	// Nothing else vouches for the last record: the chain does for those before it.
+	if err := tx.Bucket(bMeta).Put(kHead, w.head.bytes()); err != nil {
+		return fmt.Errorf("head: %w", err)
 	}
 	return nil
 }

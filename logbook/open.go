@@ -1,12 +1,12 @@
 package logbook
 
 import (
+	"bytes"
 	"crypto/rand"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"hash/fnv"
 	"io"
 	"os"
 	"path/filepath"
@@ -121,6 +121,9 @@ func (b *Book) load(tx *bolt.Tx) error {
 		}
 		st.Head = Head{r.Seq, record.HashOf(v)}
 	}
+	if v := tx.Bucket(bMeta).Get(kHead); v != nil && !bytes.Equal(v, st.Head.bytes()) {
+		return fmt.Errorf("%w: its end is not as it was written: flaskside verify tells more", ErrDamaged)
+	}
 	if v := tx.Bucket(bBeat).Get(kLast); v != nil {
 		if err := json.Unmarshal(v, &st.Beat); err != nil {
 			return fmt.Errorf("%w: the sign of life: %w", ErrDamaged, err)
@@ -225,15 +228,6 @@ func syncDir(dir string) error {
 	return nil
 }
 
-// The store's file format as far as the look before opening needs it: a page
-// header of 16 bytes, then the meta page (bbolt 1.5, page.go and meta.go; little
-// endian on every machine this is built for).
-const (
-	metaAt    = 16
-	metaSize  = 64
-	metaMagic = 0xED0CDAED
-)
-
 // lookBefore reads the two meta pages the plain way, before anything is mapped
 // into memory: a file cut short would kill the process otherwise.
 func lookBefore(path string) error {
@@ -266,33 +260,15 @@ func lookBefore(path string) error {
 // checkMetas finds the meta page that the store would use and holds the size of
 // the file against it.
 func checkMetas(f io.ReaderAt, sizeOf func() (int64, error), foreign func(string) error) error {
-	le := binary.LittleEndian
-	read := func(at int64) (m []byte, whole bool) {
-		m = make([]byte, metaSize)
-		if _, err := f.ReadAt(m, at+metaAt); err != nil || le.Uint32(m) != metaMagic {
-			return nil, false
-		}
-		h := fnv.New64a()
-		h.Write(m[:56])
-		return m, h.Sum64() == le.Uint64(m[56:])
-	}
-	var use []byte
-	seen := false
-	for _, at := range []int64{0, 1024, 2048, 4096, 8192, 16384, 32768, 65536} {
-		m, whole := read(at)
-		seen = seen || m != nil
-		if whole && (at == 0 || int64(le.Uint32(m[8:])) == at) && (use == nil || le.Uint64(m[48:]) > le.Uint64(use[48:])) {
-			use = m
-		}
-	}
+	metas, seen := metasOf(f)
 	switch {
-	case use == nil && !seen:
+	case len(metas) == 0 && !seen:
 		return foreign("it is a file of another kind")
-	case use == nil:
+	case len(metas) == 0:
 		return fmt.Errorf("%w: both of its first pages are spoilt", ErrDamaged)
 	}
-	pageSize, highWater := int64(le.Uint32(use[8:])), le.Uint64(use[40:])
-	if pageSize < 1024 || pageSize > 65536 || highWater > uint64(1)<<40 {
+	use := latest(metas)
+	if !use.sane() {
 		return fmt.Errorf("%w: its first page makes no sense", ErrDamaged)
 	}
 	// The size is asked after the pages were read: a book that grows meanwhile must
@@ -301,7 +277,7 @@ func checkMetas(f io.ReaderAt, sizeOf func() (int64, error), foreign func(string
 	if err != nil {
 		return err
 	}
-	if want := int64(highWater) * pageSize; want > size {
+	if want := int64(use.high) * use.pageSize; want > size {
 		return fmt.Errorf("%w: it has %d bytes and should have at least %d: it was cut short", ErrDamaged, size, want)
 	}
 	return nil

@@ -1,0 +1,359 @@
+package logbook
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"slices"
+)
+
+// The store's file format, for reading a file without the store: with plain reads,
+// never through the memory map, so that no damage can stop the process or keep it
+// for ever (bbolt 1.5, internal/common: page.go, meta.go, bucket.go; little endian on
+// every machine this is built for).
+//
+// A page begins with a header of 16 bytes: number (8), kind (2), entries (2), further
+// pages that belong to it (4). Pages 0 and 1 are meta pages; the valid one of the
+// later transaction counts. A branch lists keys and child pages, a leaf keys and
+// values; an entry is a header of 16 bytes with the place of the key, counted from
+// the header. The value of a bucket is its root page and a counter, or, where the root
+// is 0, these and then the only page itself.
+const (
+	pageHeader  = 16
+	entryHeader = 16
+	bucketSize  = 16
+	metaSize    = 64
+	metaMagic   = 0xED0CDAED
+
+	branchPage = 1
+	leafPage   = 2
+	metaPage   = 4
+
+	bucketEntry = 1 // flag of a leaf's entry that is a bucket
+)
+
+// Bounds of what is believed of a page.
+const (
+	maxPageBytes = 16 << 20 // of a page with those that belong to it
+	maxDepth     = 32       // of a tree; 5,000,000 records make 4
+)
+
+// storeMeta is a meta page that passed its checksum.
+type storeMeta struct {
+	at       int64 // where in the file
+	pageSize int64
+	root     uint64 // page of the root bucket
+	high     uint64 // pages in use, the free ones among them
+	txid     uint64
+	headerOK bool
+}
+
+// metasOf finds the valid meta pages; seen tells whether there was any that at least
+// begins like one.
+func metasOf(f io.ReaderAt) (metas []storeMeta, seen bool) {
+	le := binary.LittleEndian
+	for i, at := range []int64{0, 1024, 2048, 4096, 8192, 16384, 32768, 65536} {
+		b := make([]byte, pageHeader+metaSize)
+		if n, _ := f.ReadAt(b, at); n < len(b) || le.Uint32(b[pageHeader:]) != metaMagic {
+			continue
+		}
+		seen = true
+		m := b[pageHeader:]
+		h := fnv.New64a()
+		h.Write(m[:56])
+		size := int64(le.Uint32(m[8:]))
+		if h.Sum64() != le.Uint64(m[56:]) || le.Uint32(m[4:]) != 2 || at != 0 && size != at {
+			continue
+		}
+		no := uint64(min(i, 1))
+		metas = append(metas, storeMeta{
+			at: at, pageSize: size, root: le.Uint64(m[16:]), high: le.Uint64(m[40:]), txid: le.Uint64(m[48:]),
+			headerOK: le.Uint64(b) == no && le.Uint16(b[8:]) == metaPage,
+		})
+	}
+	return metas, seen
+}
+
+// latest gives the meta page that counts.
+func latest(metas []storeMeta) storeMeta {
+	return slices.MaxFunc(metas, func(a, b storeMeta) int {
+		if a.txid < b.txid {
+			return -1
+		}
+		return 1
+	})
+}
+
+// sane says whether the sizes of a meta page can be.
+func (m storeMeta) sane() bool {
+	return m.pageSize >= 1024 && m.pageSize <= 65536 && m.high >= 2 && m.high <= 1<<40
+}
+
+// pageFile reads the trees of a store's file.
+type pageFile struct {
+	f    io.ReaderAt
+	size int64
+	meta storeMeta
+}
+
+// tree is one bucket: a root page, or the page that stands in the bucket's own entry.
+type tree struct {
+	root   uint64
+	inline []byte
+}
+
+// entry of a leaf. The bytes are the reader's to keep.
+type entry struct {
+	key, value []byte
+	bucket     bool
+}
+
+// walker goes through the pages of trees in order of their keys.
+type walker struct {
+	*pageFile
+	seen  pageSet
+	fault func(page uint64, what string) // told of every page or entry that cannot be
+}
+
+func (p *pageFile) walker(fault func(page uint64, what string)) *walker {
+	return &walker{p, make(pageSet, min(p.meta.high, uint64(p.size/p.meta.pageSize)+1)/64+1), fault}
+}
+
+// pageSet is a set of pages.
+type pageSet []uint64
+
+// add tells whether the page is new to the set; one beyond its end never is.
+func (s pageSet) add(id uint64) bool {
+	if id/64 >= uint64(len(s)) || s[id/64]&(1<<(id%64)) != 0 {
+		return false
+	}
+	s[id/64] |= 1 << (id % 64)
+	return true
+}
+
+// walk calls each with the entries that can be read, in order, until it says stop.
+// What cannot be read is told and passed over.
+func (w *walker) walk(t tree, each func(entry) (more bool)) {
+	if t.root == 0 {
+		w.leaf(0, t.inline, nil, nil, each)
+		return
+	}
+	w.page(t.root, nil, nil, 0, each)
+}
+
+// page reads a page whose keys must lie from low until before high; nil for no bound.
+func (w *walker) page(id uint64, low, high []byte, depth int, each func(entry) bool) (more bool) {
+	if depth > maxDepth {
+		w.fault(id, "lies too deep")
+		return true
+	}
+	b, err := w.load(id)
+	if err != nil {
+		w.fault(id, err.Error())
+		return true
+	}
+	for i := range uint64(len(b)) / uint64(w.meta.pageSize) {
+		if !w.seen.add(id + i) {
+			w.fault(id, "is reached twice")
+			return true
+		}
+	}
+	if binary.LittleEndian.Uint16(b[8:]) == leafPage {
+		return w.leaf(id, b, low, high, each)
+	}
+	kids := w.kids(id, b)
+	for i, k := range kids {
+		from, until := k.key, high
+		if i+1 < len(kids) {
+			until = kids[i+1].key
+		}
+		if !inOrder(low, from, until) {
+			w.fault(id, fmt.Sprintf("has its key %d of %d out of order", i+1, len(kids)))
+			from, until = nil, nil
+		} else if i == 0 && low != nil {
+			from = low
+		}
+		if !w.page(k.page, from, until, depth+1, each) {
+			return false
+		}
+	}
+	return true
+}
+
+// inOrder tells whether low <= key < high, where there are such bounds.
+func inOrder(low, key, high []byte) bool {
+	return (low == nil || bytes.Compare(low, key) <= 0) && (high == nil || bytes.Compare(key, high) < 0)
+}
+
+// load reads a branch or leaf with the pages that belong to it.
+func (p *pageFile) load(id uint64) ([]byte, error) {
+	le := binary.LittleEndian
+	if id < 2 || id >= p.meta.high {
+		return nil, errors.New("is none of this file")
+	}
+	b := make([]byte, p.meta.pageSize)
+	if n, _ := p.f.ReadAt(b, int64(id)*p.meta.pageSize); n < len(b) {
+		return nil, errors.New("is cut off")
+	}
+	kind, over := le.Uint16(b[8:]), uint64(le.Uint32(b[12:]))
+	switch no := le.Uint64(b); {
+	case len(bytes.Trim(b, "\x00")) == 0:
+		return nil, errors.New("is all zeros")
+	case no != id:
+		return nil, fmt.Errorf("says that it is page %d", no)
+	case kind != branchPage && kind != leafPage:
+		return nil, fmt.Errorf("is of the kind %#x, neither branch nor leaf", kind)
+	case id+over >= p.meta.high || over > maxPageBytes/uint64(p.meta.pageSize):
+		return nil, fmt.Errorf("says that it is %d pages long", over+1)
+	}
+	if over == 0 {
+		return b, nil
+	}
+	b = make([]byte, int64(over+1)*p.meta.pageSize)
+	if n, _ := p.f.ReadAt(b, int64(id)*p.meta.pageSize); n < len(b) {
+		return nil, errors.New("is cut off")
+	}
+	return b, nil
+}
+
+// kid is a child of a branch.
+type kid struct {
+	key  []byte
+	page uint64
+}
+
+// kids reads the entries of a branch.
+func (w *walker) kids(id uint64, b []byte) []kid {
+	le := binary.LittleEndian
+	n := int(le.Uint16(b[10:]))
+	out := make([]kid, 0, n)
+	if n == 0 {
+		w.fault(id, "is empty")
+	}
+	for i := range n {
+		h := pageHeader + i*entryHeader
+		if h+entryHeader > len(b) {
+			w.fault(id, fmt.Sprintf("has no room for its %d entries", n))
+			break
+		}
+		key, ok := slice(b, n, h, uint64(le.Uint32(b[h:])), uint64(le.Uint32(b[h+4:])))
+		if !ok || len(key) == 0 {
+			w.fault(id, fmt.Sprintf("has its entry %d of %d outside of itself", i+1, n))
+			continue
+		}
+		out = append(out, kid{key, le.Uint64(b[h+8:])})
+	}
+	return out
+}
+
+// slice gives the bytes of an entry of n, from a place counted from the header at h.
+func slice(b []byte, n, h int, pos, size uint64) ([]byte, bool) {
+	from := uint64(h) + pos
+	if from < uint64(pageHeader+n*entryHeader) || from+size > uint64(len(b)) {
+		return nil, false
+	}
+	return b[from : from+size : from+size], true
+}
+
+// leaf reads the entries of a leaf.
+func (w *walker) leaf(id uint64, b, low, high []byte, each func(entry) bool) (more bool) {
+	if len(b) < pageHeader {
+		w.fault(id, "is cut off")
+		return true
+	}
+	n := int(binary.LittleEndian.Uint16(b[10:]))
+	if n == 0 && low != nil {
+		w.fault(id, "is empty")
+	}
+	var prev []byte
+	for i := range n {
+		if pageHeader+(i+1)*entryHeader > len(b) {
+			w.fault(id, fmt.Sprintf("has no room for its %d entries", n))
+			return true
+		}
+		e, ok := leafEntry(b, n, i)
+		if !ok {
+			w.fault(id, fmt.Sprintf("has its entry %d of %d outside of itself", i+1, n))
+			continue
+		}
+		if !inOrder(low, e.key, high) || prev != nil && bytes.Compare(prev, e.key) >= 0 {
+			w.fault(id, fmt.Sprintf("has its entry %d of %d out of order", i+1, n))
+		} else {
+			prev = e.key
+		}
+		if !each(e) {
+			return false
+		}
+	}
+	return true
+}
+
+// leafEntry gives entry i of the n of a leaf.
+func leafEntry(b []byte, n, i int) (e entry, ok bool) {
+	le := binary.LittleEndian
+	h := pageHeader + i*entryHeader
+	pos, ksize, vsize := uint64(le.Uint32(b[h+4:])), uint64(le.Uint32(b[h+8:])), uint64(le.Uint32(b[h+12:]))
+	both, ok := slice(b, n, h, pos, ksize+vsize)
+	if !ok || ksize == 0 {
+		return e, false
+	}
+	return entry{both[:ksize:ksize], both[ksize:], le.Uint32(b[h:])&bucketEntry != 0}, true
+}
+
+// find looks a key up.
+func (p *pageFile) find(t tree, key []byte) ([]byte, bool) {
+	b, id := t.inline, t.root
+	quiet := &walker{pageFile: p, fault: func(uint64, string) {}}
+	for depth := 0; id != 0; depth++ {
+		var err error
+		if b, err = p.load(id); err != nil || depth > maxDepth {
+			return nil, false
+		}
+		if binary.LittleEndian.Uint16(b[8:]) == leafPage {
+			break
+		}
+		kids := quiet.kids(id, b)
+		i, exact := slices.BinarySearchFunc(kids, key, func(k kid, key []byte) int { return bytes.Compare(k.key, key) })
+		if !exact {
+			i--
+		}
+		if i < 0 {
+			return nil, false
+		}
+		id = kids[i].page
+	}
+	var value []byte
+	ok := false
+	quiet.leaf(id, b, nil, nil, func(e entry) bool {
+		if bytes.Equal(e.key, key) {
+			value, ok = e.value, true
+		}
+		return !ok
+	})
+	return value, ok
+}
+
+// buckets reads the root bucket.
+func (w *walker) buckets() map[string]tree {
+	out := map[string]tree{}
+	w.walk(tree{root: w.meta.root}, func(e entry) bool {
+		if !e.bucket || len(e.value) < bucketSize {
+			w.fault(w.meta.root, fmt.Sprintf("has an entry %q that is no bucket", e.key))
+			return true
+		}
+		t := tree{root: binary.LittleEndian.Uint64(e.value)}
+		if t.root == 0 {
+			t.inline = e.value[bucketSize:]
+			if len(t.inline) < pageHeader || binary.LittleEndian.Uint16(t.inline[8:]) != leafPage {
+				w.fault(w.meta.root, fmt.Sprintf("has a bucket %q without a page", e.key))
+				return true
+			}
+		}
+		out[string(e.key)] = t
+		return true
+	})
+	return out
+}

@@ -1,0 +1,143 @@
+package logbook
+
+import (
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/demo"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+	"flaskside/timers/simclock"
+)
+
+// shift records the invented shift in a new book.
+func shift(t testing.TB) *Book {
+	t.Helper()
+	ck := simclock.At(start, "boot-1")
+	b, err := Open(filepath.Join(t.TempDir(), "bench.db"), ck)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = b.Close() })
+	open := start.Add(15 * time.Hour)
+	for i, s := range demo.Shift() {
+		a := s.Action(i, open)
+		if d := a.At.Sub(ck.Read().Wall); d > 0 {
+			ck.Run(d)
+		}
+		if _, err := b.Append(a); err != nil {
+			t.Fatalf("step %d, %s: %v", i, a.Kind(), err)
+		}
+	}
+	return b
+}
+
+func records(t testing.TB, b *Book) []record.Record {
+	t.Helper()
+	var out []record.Record
+	err := b.Each(1, func(r record.Record) (bool, error) { out = append(out, r); return true, nil })
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// The quick reading gives what record.Decode gives, and takes the quick way for
+// nearly all records of a shift.
+func TestQuickDecode(t *testing.T) {
+	q := newQuick()
+	n := 0
+	recs := records(t, shift(t))
+	for range 2 {
+		for _, r := range recs {
+			want, werr := record.Decode(r.Raw)
+			got, err := q.decode(r.Raw)
+			if werr != nil || err != nil || !reflect.DeepEqual(got, want) {
+				t.Errorf("%s\n is read as %+v, %v\n want %+v, %v", r.Raw, got, err, want, werr)
+			}
+			if _, ok := q.asWritten(r.Raw); ok {
+				n++
+			}
+		}
+	}
+	if n != 2*len(recs) {
+		t.Errorf("%d of %d records read the quick way", n, 2*len(recs))
+	}
+}
+
+// A record that would not have been written like that is read, or refused, as
+// record.Decode does.
+func TestQuickDecodeOdd(t *testing.T) {
+	q := newQuick()
+	base := string(records(t, shift(t))[5].Raw)
+	for _, c := range []struct{ old, with string }{
+		{`"seq":6`, `"seq":06`}, {`"seq":6`, `"seq": 6`}, {`"seq":6`, `"seq":0`}, {`"seq":6`, `"seq":`},
+		{`"body":{`, `"body":{"flask":1,`}, {`"body":{`, `"body":{"unknown":1,`}, {`"body":{`, `"body":[{`},
+		{`"by":"KT"`, `"by":"\u004bT"`}, {`"by":"KT"`, `"by":""`}, {`"by":"KT"`, `"by":"ÄÖ"`}, {`"by":"KT"`, "\"by\":\"\xff\""}, {`"by":"KT"`, `"by":"K"T"`},
+		{`"v":1`, `"v":2`}, {`"why":"8"`, `"why":"8","why":"9"`}, {`"boot_ns":`, `"boot_ns":9`}, {`"boot_ns":`, `"boot_ns":-`}, {`"prev":"`, `"prev":"0`}, {`}`, ``}, {`{`, ` {`},
+		{`"id":"demo`, `"id":"de\nmo`}, {`"unusual":[`, `"unusual":[ `}, {`"act":"`, `"act":"x`},
+	} {
+		if !strings.Contains(base, c.old) && c.old != `"unusual":[` {
+			t.Fatalf("%q does not stand in %s", c.old, base)
+		}
+		raw := []byte(strings.Replace(base, c.old, c.with, 1))
+		want, werr := record.Decode(raw)
+		got, err := q.decode(raw)
+		if (err == nil) != (werr == nil) || err == nil && !reflect.DeepEqual(got, want) {
+			t.Errorf("%s\n is read as %+v, %v\n want %+v, %v", raw, got, err, want, werr)
+		}
+	}
+}
+
+// FuzzQuickDecode: whatever the quick way takes, record.Decode reads alike.
+func FuzzQuickDecode(f *testing.F) {
+	at := timers.Stamp{At: start}
+	for _, body := range []action.Body{
+		action.FlaskOpen{Flask: 1, Place: 1, Case: "4417", Base: "upper", Size: "large"}, action.Flash{Flask: 1, Grade: "slight", Grams: 1.5, Where: []string{"labial"}},
+		action.Correct{Of: "x", Set: []byte(`{"grade":"heavy"}`)}, action.TakeBack{Of: "y"}, action.BathLoad{Load: 1, Flasks: []int{1, 2}, Programme: "long, 9 h"}, action.Note{Flask: 1, Text: "müde <é> \"x\""},
+	} {
+		r, err := record.Write(7, record.Genesis("x"), timers.Reading{Wall: start, BootID: "b", Boot: 5}, at, action.Action{ID: "a", At: start, By: "KT", Body: body, Unusual: []string{"hold-short", "wet"}, Why: "4"})
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(r.Raw)
+	}
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		q := newQuick()
+		for range 2 { // the second time bodies are known
+			got, ok := q.asWritten(raw)
+			if !ok {
+				return
+			}
+			want, err := record.Decode(raw)
+			if err != nil || !reflect.DeepEqual(got, want) {
+				t.Fatalf("%q\n is read as %+v\n want %+v, %v", raw, got, want, err)
+			}
+		}
+	})
+}
+
+func BenchmarkDecode(b *testing.B) {
+	recs := records(b, shift(b))
+	b.Run("quick", func(b *testing.B) {
+		q := newQuick()
+		b.ReportAllocs()
+		for i := range b.N {
+			if _, err := q.decode(recs[i%len(recs)].Raw); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("record", func(b *testing.B) {
+		b.ReportAllocs()
+		for i := range b.N {
+			if _, err := record.Decode(recs[i%len(recs)].Raw); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}
