@@ -307,39 +307,10 @@ func alreadyThere(tx *bolt.Tx, a action.Action, batch map[string]int, fresh []re
 // recall brings back the records that a correction or a taking back speaks of,
 // where the bench no longer rests on them.
 func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Bench {
-	var of string
-	switch x := a.Body.(type) {
-	case action.Correct:
-		of = x.Of
-	case action.TakeBack:
-		of = x.Of
-	default:
-		return cur
-	}
-	find := func(id string) (action.Body, bool) {
-		if it, ok := cur.Item(id); ok {
-			return it.Action.Body, true
-		}
-		r, ok := recordByID(tx, id)
-		return r.Action.Body, ok
-	}
-	body, ok := find(of)
-	if !ok {
-		return cur
-	}
-	seqs := map[uint64]bool{}
-	if root, ok := recordByID(tx, of); ok {
-		root = rootOf(root, func(id string) (record.Record, bool) { return recordByID(tx, id) })
-		body = root.Action.Body
-		seqs[root.Seq] = true
-		amendments(tx, root.Seq, seqs)
-	}
-	if _, ok := body.(action.Settings); ok {
-		ofSubject(tx, subjectSettings, seqs) // those before it are in force again
-	}
-	for _, s := range bench.Subjects(body, find) {
-		withRelatives(tx, s, seqs)
-	}
+	seqs := related(tx, a.Body, func(id string) (action.Body, bool) {
+		it, ok := cur.Item(id)
+		return it.Action.Body, ok
+	})
 	for _, it := range cur.Items {
 		delete(seqs, it.Seq)
 	}
@@ -355,6 +326,45 @@ func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Ben
 	}
 	slices.SortFunc(recs, func(a, b record.Record) int { return cmp.Compare(a.Seq, b.Seq) })
 	return bench.Fold(recs, cur.Top)
+}
+
+// related gives the numbers of the records that a correction or a taking back speaks
+// of; at hand is asked for a body before the book is.
+func related(tx *bolt.Tx, body action.Body, atHand func(id string) (action.Body, bool)) map[uint64]bool {
+	var of string
+	switch x := body.(type) {
+	case action.Correct:
+		of = x.Of
+	case action.TakeBack:
+		of = x.Of
+	default:
+		return nil
+	}
+	find := func(id string) (action.Body, bool) {
+		if body, ok := atHand(id); ok {
+			return body, true
+		}
+		r, ok := recordByID(tx, id)
+		return r.Action.Body, ok
+	}
+	body, ok := find(of)
+	if !ok {
+		return nil
+	}
+	seqs := map[uint64]bool{}
+	if root, ok := recordByID(tx, of); ok {
+		root = rootOf(root, func(id string) (record.Record, bool) { return recordByID(tx, id) })
+		body = root.Action.Body
+		seqs[root.Seq] = true
+		amendments(tx, root.Seq, seqs)
+	}
+	if _, ok := body.(action.Settings); ok {
+		ofSubject(tx, subjectSettings, seqs) // those before it are in force again
+	}
+	for _, s := range bench.Subjects(body, find) {
+		withRelatives(tx, s, seqs)
+	}
+	return seqs
 }
 
 // indexKeys gives the index entries of a record; of finds a record by its id. The
