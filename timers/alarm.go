@@ -166,6 +166,24 @@ func Survey(signals []Signal, answers []Answer, now Now) []Alarm {
 	return out
 }
 
+// More than FloodCount alarms in FloodSpan are a flood, which nobody can follow
+// (EEMUA 191 and ISA-18.2: more than ten in ten minutes; from memory).
+const (
+	FloodCount = 10
+	FloodSpan  = 10 * time.Minute
+)
+
+// Flood counts the alarms that rose in the last FloodSpan, and tells whether they are
+// a flood.
+func Flood(alarms []Alarm) (n int, flood bool) {
+	for _, a := range alarms {
+		if a.Since.For < FloodSpan && a.State != Shelved {
+			n++
+		}
+	}
+	return n, n > FloodCount
+}
+
 // Bell decides when a sound is due: once per rise, again on a schedule while an
 // alarm is unacknowledged, and never more than one new sound a second. The zero
 // value with Every set is ready for use; it holds what it has rung for.
@@ -183,6 +201,7 @@ func (b *Bell) Ring(alarms []Alarm, running time.Duration) *Alarm {
 		b.rung = map[string]time.Duration{}
 	}
 	on := map[string]bool{}
+	_, flood := Flood(alarms)
 	var pick *Alarm
 	for i := range alarms {
 		a := &alarms[i]
@@ -192,6 +211,9 @@ func (b *Bell) Ring(alarms []Alarm, running time.Duration) *Alarm {
 		on[a.Key] = true
 		at, done := b.rung[a.Key]
 		every, again := b.Every[a.Priority]
+		if flood && a.Priority != High {
+			continue // in a flood only the most urgent sound
+		}
 		if pick == nil && (!done || again && every > 0 && running-at >= every) {
 			pick = a
 		}

@@ -142,6 +142,10 @@ func (m *Model) drawStrip(f *frame) {
 			r = warn
 		}
 		head := fmt.Sprintf(" ▲%d ", top.Priority)
+		if n, flood := timers.Flood(m.alarms); flood {
+			head = fmt.Sprintf(" ▲%d FLOOD, %d in 10 min: ", top.Priority, n)
+			waiting = 0 // said already
+		}
 		if waiting > 1 {
 			head = fmt.Sprintf(" ▲%d (%d) ", top.Priority, waiting)
 		}

@@ -35,15 +35,16 @@ type Keeper interface {
 
 // Config is what the screen is handed.
 type Config struct {
-	Keeper  Keeper
-	Hands   timers.Clock       // the clock that tells a doubled key from two
-	NewID   func() string      // an id for each action
-	Every   time.Duration      // how often the screen looks at the clock
-	Tick    time.Duration      // how long that is on the keeper's clock
-	By      string             // initials given on the command line
-	Title   string             // stands in the top line; the demo says what it is
-	OnAlarm func(words string) // told of each alarm that sounds; nil for nobody
-	Script  *Script            // a shift that plays itself, for the demo
+	Keeper   Keeper
+	Hands    timers.Clock       // the clock that tells a doubled key from two
+	NewID    func() string      // an id for each action
+	Every    time.Duration      // how often the screen looks at the clock
+	Tick     time.Duration      // how long that is on the keeper's clock
+	By       string             // initials given on the command line
+	Title    string             // stands in the top line; the demo says what it is
+	ScanHold time.Duration      // how long a key may wait for the next of a scan; 0: scans on the bench are not looked for
+	OnAlarm  func(words string) // told of each alarm that sounds; nil for nobody
+	Script   *Script            // a shift that plays itself, for the demo
 }
 
 type page int
@@ -89,6 +90,8 @@ type Model struct {
 	standings []timers.Standing
 	alarms    []timers.Alarm
 	left      bool
+	burst     []heldKey // keys held back: a scan may have begun
+	burstGen  int
 
 	advice     *press.Advice // the latest press order
 	mixCost    *press.MixCost
@@ -207,7 +210,15 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.refresh(m.cfg.Keeper.State())
 		m.say(good, "the logbook can be reached again")
 	case tea.KeyPressMsg:
-		return m, m.onKey(msg)
+		cmd, held := m.hold(msg)
+		if held {
+			return m, cmd
+		}
+		return m, tea.Batch(cmd, m.onKey(msg, m.cfg.Hands.Read().Mono))
+	case burstMsg:
+		if msg.gen == m.burstGen {
+			return m, m.release()
+		}
 	case tea.MouseClickMsg:
 		m.onClick(msg.Mouse())
 	}
@@ -397,9 +408,8 @@ const doubled = 200 * time.Millisecond
 const maxQueued = 32
 
 // onKey filters slips before a key counts.
-func (m *Model) onKey(k tea.KeyPressMsg) tea.Cmd {
+func (m *Model) onKey(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 	key := padKey(k)
-	now := m.cfg.Hands.Read().Mono
 	same := key == m.lastKey && now-m.lastKeyAt < doubled
 	m.lastKey, m.lastKeyAt = key, now
 	typing := m.form() != nil && m.form().typing() && key != "enter"

@@ -500,3 +500,31 @@ func TestFarAndHandover(t *testing.T) {
 	d.press("1 ab enter")
 	d.sees("handover", "at the bench: ab")
 }
+
+// TestScanSelects: what a scanner types on the bench selects the flask, and no
+// character of it is taken for a key; a key pressed by hand counts a moment later.
+func TestScanSelects(t *testing.T) {
+	d := demoDesk(t, 80, 24, 19*time.Minute)
+	d.m.cfg.ScanHold = 40 * time.Millisecond
+	d.m.sel = 1
+	scan := func(s string) {
+		for _, r := range s {
+			d.ck.Run(5 * time.Millisecond)
+			d.m.Update(keyMsg(string(r)))
+		}
+		d.ck.Run(5 * time.Millisecond)
+		_, cmd := d.m.Update(keyMsg("enter"))
+		d.run(cmd)
+	}
+	scan("4420")
+	if d.m.sel != 4 || d.m.form() != nil {
+		t.Errorf("place %d is selected after scanning 4420, want 4:\n%s", d.m.sel, d.screen())
+	}
+	scan("no such")
+	d.sees("no flask on the bench")
+	d.ck.Run(time.Second)
+	d.feed(keyMsg("2")) // by hand: its moment passes
+	if d.m.sel != 2 {
+		t.Errorf("place %d is selected after pressing 2", d.m.sel)
+	}
+}

@@ -26,6 +26,10 @@ import (
 // keeps an idle bench at a thousandth of a core.
 const framesPerSecond = 10
 
+// scanHold is longer than a scanner takes from one character to the next, and shorter
+// than a hand is aware of.
+const scanHold = 40 * time.Millisecond
+
 // newID makes the id of an action: the time first, so that ids sort as they were
 // made, then enough chance that no two are ever alike.
 func newID() string {
@@ -50,7 +54,7 @@ func runBench(ctx context.Context, o *options) error {
 		_ = book.Close() // the reason to close is the error that is told
 		return err
 	}
-	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell})
+	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold})
 	stop()
 	if cerr := book.Close(); err == nil {
 		err = cerr
