@@ -528,3 +528,45 @@ func TestScanSelects(t *testing.T) {
 		t.Errorf("place %d is selected after pressing 2", d.m.sel)
 	}
 }
+
+// TestPlain writes what changes line by line in ASCII, and nothing while only the
+// time passes.
+func TestPlain(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	var out strings.Builder
+	p := NewPlain(d.m, func(string) string { return "" }, &out)
+	p.tell()
+	for _, k := range strings.Fields("1 enter 4 4 1 7 enter 1 2 enter 1") {
+		d.one(k)
+		p.tell()
+	}
+	for _, want := range []string{"place 1 selected. ENTER  new flask on place 1", "case number: 4417", "place 1: case 4417 upper medium, separator to paint", "1 both halves", "separator drying"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("never told %q:\n%s", want, out.String())
+		}
+	}
+	for _, r := range out.String() {
+		if r > 0x7f {
+			t.Fatalf("%q is not ASCII", r)
+		}
+	}
+	d.m.toast = ""
+	p.tell()
+	out.Reset()
+	d.wait(time.Second)
+	d.m.toast = ""
+	p.tell()
+	out.Reset()
+	for range 5 {
+		d.wait(time.Second)
+		p.tell()
+	}
+	if out.Len() > 0 {
+		t.Errorf("told while only time passed: %q", out.String())
+	}
+	d.wait(10 * time.Minute)
+	p.tell()
+	if !strings.Contains(out.String(), "ALARM 3: BOTH HALVES DRY") {
+		t.Errorf("the alarm was not told: %q", out.String())
+	}
+}

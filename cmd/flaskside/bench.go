@@ -12,6 +12,7 @@ import (
 	"time"
 
 	tea "charm.land/bubbletea/v2"
+	"github.com/charmbracelet/x/term"
 
 	"flaskside/logbook"
 	"flaskside/logbook/demo"
@@ -54,7 +55,7 @@ func runBench(ctx context.Context, o *options) error {
 		_ = book.Close() // the reason to close is the error that is told
 		return err
 	}
-	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold})
+	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold}, o.plain)
 	stop()
 	if cerr := book.Close(); err == nil {
 		err = cerr
@@ -64,7 +65,7 @@ func runBench(ctx context.Context, o *options) error {
 
 // runDemo plays the invented shift on a scratch book, speed times faster than
 // life, and leaves nothing behind.
-func runDemo(ctx context.Context, speed float64) error {
+func runDemo(ctx context.Context, speed float64, plain bool) error {
 	if speed < 1 || speed > 1000 {
 		return fmt.Errorf("speed must be 1 to 1000, not %g", speed)
 	}
@@ -92,7 +93,7 @@ func runDemo(ctx context.Context, speed float64) error {
 	}
 	every := time.Second / 4
 	err = show(ctx, book, tui.Config{Keeper: book, Hands: real, NewID: newID, Every: every, Tick: time.Duration(float64(every) * speed * 4), By: "KT",
-		Title: fmt.Sprintf("DEMO x%g", speed), Script: script})
+		Title: fmt.Sprintf("DEMO x%g", speed), Script: script}, plain)
 	if cerr := book.Close(); err == nil {
 		err = cerr
 	}
@@ -100,10 +101,21 @@ func runDemo(ctx context.Context, speed float64) error {
 }
 
 // show runs the screen until it is left or the process is told to end.
-func show(ctx context.Context, book *logbook.Book, cfg tui.Config) error {
+func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool) error {
 	ctx, cancel := signal.NotifyContext(ctx, syscall.SIGHUP, syscall.SIGTERM)
 	defer cancel()
-	p := tea.NewProgram(tui.Guarded(tui.New(cfg), faultFile(book.Path(), cfg.Hands)), tea.WithContext(ctx), tea.WithFPS(framesPerSecond), tea.WithoutSignalHandler())
+	opts := []tea.ProgramOption{tea.WithContext(ctx), tea.WithFPS(framesPerSecond), tea.WithoutSignalHandler()}
+	fault := faultFile(book.Path(), cfg.Hands)
+	screen := tui.Guarded(tui.New(cfg), fault)
+	if plain {
+		screen = tui.NewPlain(tui.New(cfg), fault, os.Stdout)
+		opts = append(opts, tea.WithoutRenderer())
+		// Without a renderer the keys are left to the line editor of the terminal.
+		if old, err := term.MakeRaw(os.Stdin.Fd()); err == nil {
+			defer func() { _ = term.Restore(os.Stdin.Fd(), old) }()
+		}
+	}
+	p := tea.NewProgram(screen, opts...)
 	// The book tells of changes while its writer's lock is held: the newest state
 	// is passed on by another hand, so that no one waits for the screen.
 	news := make(chan logbook.State, 1)

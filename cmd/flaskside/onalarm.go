@@ -30,4 +30,3 @@ func alarmTeller(line string) (func(words string), error) {
 		_ = c.Run() // the bell and the screen have told it already
 	}, nil
 }
-

@@ -17,6 +17,7 @@ type options struct {
 	by   string
 
 	onAlarm string // of the bench alone
+	plain   bool   // of the bench and the demo
 }
 
 // usageError is a command said wrongly: exit code 2.
@@ -70,22 +71,24 @@ func rootCommand() *cobra.Command {
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
+	root.PersistentFlags().BoolVar(&o.plain, "plain", false, "the bench in ASCII, line by line as it changes, for screen readers")
 	root.Flags().StringVar(&o.onAlarm, "on-alarm", "", "a command run when an alarm sounds, the words of the alarm as its last argument")
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
-	root.AddCommand(demoCommand(), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
+	root.AddCommand(demoCommand(o), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
 	root.AddCommand(lotCommand(o))
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
+	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
 	return root
 }
 
 // demoCommand plays the invented shift.
-func demoCommand() *cobra.Command {
+func demoCommand(o *options) *cobra.Command {
 	speed := 60.0
 	c := &cobra.Command{
 		Use:   "demo",
 		Short: "Play an invented shift on a scratch book; press any key to take over",
 		Args:  noArgs,
-		RunE:  func(c *cobra.Command, _ []string) error { return runDemo(c.Context(), speed) },
+		RunE:  func(c *cobra.Command, _ []string) error { return runDemo(c.Context(), speed, o.plain) },
 	}
 	c.Flags().Float64Var(&speed, "speed", speed, "how many times faster than life")
 	return c

@@ -1,0 +1,158 @@
+package tui
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	tea "charm.land/bubbletea/v2"
+)
+
+// Plain is the bench for screen readers and for terminals that draw nothing: it
+// writes what changes, a line at a time, in ASCII, and takes the same keys.
+type Plain struct {
+	inner tea.Model
+	m     *Model
+	out   io.Writer
+	last  map[string]string
+}
+
+// NewPlain wraps the screen; what changes is written to out.
+func NewPlain(m *Model, report func(trace string) string, out io.Writer) *Plain {
+	return &Plain{inner: Guarded(m, report), m: m, out: out, last: map[string]string{}}
+}
+
+// Init of the screen, with a first full reading.
+func (p *Plain) Init() tea.Cmd {
+	p.tell()
+	return p.inner.Init()
+}
+
+// Update of the screen, telling what changed.
+func (p *Plain) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	_, cmd := p.inner.Update(msg)
+	p.tell()
+	return p, cmd
+}
+
+// View draws nothing: the lines are the screen.
+func (p *Plain) View() tea.View { return tea.NewView("") }
+
+// tell writes the lines that are not as they were. Times that only run down are not
+// told: their ends are, as alarms.
+func (p *Plain) tell() {
+	for _, l := range p.m.spoken() {
+		slot, text, _ := strings.Cut(l, "\x00")
+		if text = ascii(text); p.last[slot] == text {
+			continue
+		}
+		p.last[slot] = text
+		if text != "" {
+			_, _ = fmt.Fprint(p.out, text, "\r\n") // nowhere to tell a closed terminal
+		}
+	}
+}
+
+// spoken lists what there is to be told, each line behind the name of its slot.
+func (m *Model) spoken() []string {
+	var out []string
+	say := func(slot, text string) { out = append(out, slot+"\x00"+text) }
+	alarms := ""
+	for _, al := range m.alarms {
+		if al.State == "unacknowledged" || al.State == "returned to normal unacknowledged" {
+			alarms = fmt.Sprintf("ALARM %d: %s", al.Priority, m.alarmWords(al))
+			break
+		}
+	}
+	say("alarm", alarms)
+	for p := 1; p <= 9; p++ {
+		fl := m.bench().OnPlace(p)
+		if fl == nil {
+			say(fmt.Sprint("place", p), "")
+			continue
+		}
+		words, _ := m.stageWords(fl)
+		say(fmt.Sprint("place", p), fmt.Sprintf("place %d: case %s %s %s, %s", p, fl.Case, fl.Base, fl.Size, strings.Join(strings.Fields(words), " ")))
+	}
+	if fl := m.selected(); fl != nil {
+		for _, l := range m.verdictLines(fl, 200, false) {
+			if strings.HasPrefix(l.s, "READY") || strings.HasPrefix(l.s, "not yet") {
+				say("verdict", fmt.Sprintf("place %d: %s", fl.Place, l.s))
+			}
+		}
+	}
+	say("message", m.toast)
+	if f := m.form(); f != nil {
+		fd := f.fields[f.at]
+		q := f.title + ". " + strings.Join(f.lines, " ") + " " + fd.ask
+		from, to, more := fd.visible()
+		for i := from; i < to; i++ {
+			mark := ""
+			if fd.kind == pickMany && fd.picked[i] {
+				mark = " (on)"
+			}
+			q += fmt.Sprintf("; %d %s%s", i-from+1, fd.options[i], mark)
+		}
+		if more {
+			q += "; 9 more"
+		}
+		if fd.kind == number || fd.kind == words {
+			q += ": " + fd.typed
+			if fd.typed == "" && fd.preset != "" {
+				q += "(ENTER takes " + fd.preset + ")"
+			}
+		}
+		say("ask", strings.Join(strings.Fields(q), " "))
+		say("note", f.note)
+		return out
+	}
+	say("ask", "")
+	say("note", "")
+	switch m.page {
+	case pageFlask, pagePress, pageHelp, pageHandover, pageAway:
+		f := newFrame(100, 60)
+		a := area{0, 0, 100, 60}
+		switch m.page {
+		case pageFlask:
+			m.drawFlaskPage(f, a)
+		case pagePress:
+			m.drawPressPage(f, a)
+		case pageHelp:
+			m.drawHelp(f)
+		case pageHandover:
+			m.drawHandover(f, a)
+		default:
+			m.drawAway(f)
+		}
+		var lines []string
+		for _, l := range strings.Split(f.plainText(), "\n") {
+			if l = strings.TrimSpace(ascii(l)); l != "" && strings.ContainsAny(l, "abcdefghijklmnopqrstuvwxyz") {
+				lines = append(lines, l)
+			}
+		}
+		say(fmt.Sprint("page", m.page, m.sel, m.scroll, len(m.bench().Items)), strings.Join(lines, "\r\n"))
+	default:
+		if m.saving {
+			return out // what comes next is told when it is on the disk
+		}
+		say("next", fmt.Sprintf("place %d selected. %s", m.sel, m.stepLine()))
+	}
+	return out
+}
+
+// ascii writes the signs of the screen in the seven bits that every terminal and
+// every reader has.
+func ascii(s string) string {
+	s = strings.NewReplacer("·", "-", "…", "...", "→", "->", "≤", "at most", "≈", "about ", "▲", "!", "▸", ">", "°", " degrees ", "–", "-", "—", "-", "●", "*", "◆", "#", "○", "o", "┊", "|", "▏", "").Replace(s)
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\r' || r == '\n':
+			return r
+		case r < 0x20 || r == 0x7f:
+			return -1
+		case r > 0x7f:
+			return ' '
+		}
+		return r
+	}, s)
+}
