@@ -78,6 +78,7 @@ func rootCommand() *cobra.Command {
 	root.AddCommand(lotCommand(o))
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
+	root.AddCommand(reviewCommand(o))
 	return root
 }
 

@@ -1,0 +1,199 @@
+package review
+
+import (
+	"slices"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/logbook/stats"
+)
+
+// Condition is something out of the ordinary that a record can tell of a flask.
+type Condition struct {
+	Code  string `json:"code"`
+	Words string `json:"words"`
+}
+
+// Codes found here, not recorded by the bench.
+const (
+	anyCode     = "any"
+	otherCode   = "other"
+	lowCode     = "pressure-low"
+	outsideCode = "closed-outside"
+)
+
+// Conditions lists what defects are held against: the codes the bench records, and
+// what the records tell by themselves.
+func Conditions() []Condition {
+	return []Condition{
+		{anyCode, "anything of these"},
+		{"no-separator", "no separator recorded"},
+		{"separator-wet", "separator wet"},
+		{"separator-old", "separator too old"},
+		{"no-mix", "no mix recorded"},
+		{"not-dough", "packed before dough (estimate)"},
+		{"dough-late", "dough late (estimate)"},
+		{"stiff-mix", "mix marked too stiff"},
+		{lowCode, "last or final pressure low"},
+		{"hold-short", "short hold"},
+		{"not-ready", "closed though not ready"},
+		{outsideCode, "closed outside dough's window"},
+		{"set-short", "short bench set"},
+		{"cure-short", "short cure"},
+		{"cool-short", "short cooling"},
+		{"press-taken", "press taken"},
+		{"out-of-order", "step out of order"},
+		{otherCode, "anything else marked"},
+	}
+}
+
+// clockBack is the bench's mark of a clock that stood wrong: nothing about a flask.
+const clockBack = "clock-back"
+
+// unusual gathers the codes of each flask, in the order of [Conditions].
+func unusual(b *bench.Bench) map[int][]string {
+	found := map[int]map[string]bool{}
+	mark := func(no int, code string) {
+		if found[no] == nil {
+			found[no] = map[string]bool{}
+		}
+		found[no][code] = true
+	}
+	known := map[string]bool{}
+	for _, c := range Conditions() {
+		known[c.Code] = c.Code != anyCode
+	}
+	for no, f := range b.Flasks {
+		for _, o := range f.Oddities {
+			switch {
+			case o.What == clockBack:
+			case known[o.What]:
+				mark(no, o.What)
+			default:
+				mark(no, otherCode)
+			}
+		}
+		if f.Metal != nil {
+			if w := whereClosed(b.MixOf(f), *f.Metal); w == Before || w == After {
+				mark(no, outsideCode)
+			}
+		}
+	}
+	for no, low := range pressures(b) {
+		if low {
+			mark(no, lowCode)
+		}
+	}
+	out := map[int][]string{}
+	for no, codes := range found {
+		for _, c := range Conditions() {
+			if codes[c.Code] {
+				out[no] = append(out[no], c.Code)
+			}
+		}
+	}
+	return out
+}
+
+// pressures tells of each flask whether its last trial closure or its final one was
+// under the pressure that the house asked for when it was recorded.
+func pressures(b *bench.Bench) map[int]bool {
+	type low struct{ trial, final bool }
+	last := map[int]low{}
+	asked := house.Default().Press.PressurePSI
+	for i := range b.Items {
+		it := &b.Items[i]
+		if it.TakenBack != nil {
+			continue
+		}
+		switch a := it.Body.(type) {
+		case action.Settings:
+			asked = a.House.Press.PressurePSI
+		case action.PressAt:
+			l := last[a.Flask]
+			l.trial = under(a.PressurePSI, asked)
+			last[a.Flask] = l
+		case action.MetalToMetal:
+			l := last[a.Flask]
+			l.final = under(a.PressurePSI, asked)
+			last[a.Flask] = l
+		}
+	}
+	out := map[int]bool{}
+	for no, l := range last {
+		out[no] = l.trial || l.final
+	}
+	return out
+}
+
+// under tells whether a pressure lies under the one asked for; none recorded, or none
+// asked for, tells nothing.
+func under(psi, asked float64) bool { return psi > 0 && asked > 0 && psi < asked }
+
+// Compare holds flasks with a condition against those without.
+type Compare struct {
+	With       stats.Share    `json:"with"`
+	Without    stats.Share    `json:"without"`
+	Difference stats.Interval `json:"difference"`
+	stats.Exact
+}
+
+// Tells is false where no outcome of these numbers could have had a p of 0.05 or less.
+func (c Compare) Tells() bool { return c.Least <= 1-stats.Confidence }
+
+// Against is a condition with the defects of the flasks that had it, and of the
+// others.
+type Against struct {
+	Condition
+	Defect Compare `json:"any_defect"`
+	Remake Compare `json:"remake"`
+	Kinds  []int   `json:"kinds"` // of the flasks with it, those with each of the defects, in their order
+}
+
+// against holds defects of the flasks ended against each condition that any of them
+// had.
+func (r *Review) against() []Against {
+	out := []Against{}
+	for _, c := range Conditions() {
+		a := Against{Condition: c, Kinds: make([]int, len(action.Defects))}
+		var defect, remake [2][2]int // with the condition or not, with the defect or not
+		for _, f := range r.Flasks {
+			if f.EndedAt == nil {
+				continue
+			}
+			has := slices.Contains(f.Unusual, c.Code) || c.Code == anyCode && len(f.Unusual) > 0
+			defect[no(has)][no(len(f.Defects) > 0)]++
+			remake[no(has)][no(f.Outcome == "remake")]++
+			for i, d := range action.Defects {
+				if has && slices.Contains(f.Defects, d) {
+					a.Kinds[i]++
+				}
+			}
+		}
+		a.Defect, a.Remake = compare(defect), compare(remake)
+		if a.Defect.With.N > 0 {
+			out = append(out, a)
+		}
+	}
+	return out
+}
+
+// no is the row or column of a table: 0 for yes, 1 for no.
+func no(yes bool) int {
+	if yes {
+		return 0
+	}
+	return 1
+}
+
+func compare(t [2][2]int) Compare {
+	c := Compare{With: share(t[0][0], t[0][0]+t[0][1]), Without: share(t[1][0], t[1][0]+t[1][1])}
+	c.Difference = stats.Newcombe(c.With, c.Without)
+	e, err := stats.Fisher(t[0][0], t[0][1], t[1][0], t[1][1])
+	if err != nil { // more flasks than a table holds: no lab comes near it
+		e = stats.Exact{Two: 1, Greater: 1, Less: 1, Least: 1}
+	}
+	c.Exact = e
+	return c
+}
