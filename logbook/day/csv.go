@@ -32,16 +32,9 @@ var Tables = []Table{Records, Closures, Flasks}
 // numbers are plain numbers in the stored units, which the names of the columns
 // tell; times are RFC 3339.
 func (s Sheet) CSV(w io.Writer, t Table) error {
-	var rows [][]string
-	switch t {
-	case Records:
-		rows = s.recordRows()
-	case Closures:
-		rows = s.closureRows()
-	case Flasks:
-		rows = s.flaskRows()
-	default:
-		return fmt.Errorf("there is no table %q: the tables are records, closures and flasks", t)
+	rows, err := s.rows(t, Defuse)
+	if err != nil {
+		return err
 	}
 	c := csv.NewWriter(w)
 	c.UseCRLF = true
@@ -49,6 +42,20 @@ func (s Sheet) CSV(w io.Writer, t Table) error {
 		return fmt.Errorf("write table %s: %w", t, err)
 	}
 	return nil
+}
+
+// rows gives a table as text, its first row the names of the columns; text that
+// people typed goes through tame.
+func (s Sheet) rows(t Table, tame func(string) string) ([][]string, error) {
+	switch t {
+	case Records:
+		return s.recordRows(tame), nil
+	case Closures:
+		return s.closureRows(tame), nil
+	case Flasks:
+		return s.flaskRows(tame), nil
+	}
+	return nil, fmt.Errorf("there is no table %q: the tables are records, closures and flasks", t)
 }
 
 // Defuse makes a text harmless for a spreadsheet. The characters that begin a
@@ -121,7 +128,7 @@ func (s Sheet) subjects(body action.Body) (flasks []int, mix, load int) {
 	return flasks, mix, load
 }
 
-func (s Sheet) recordRows() [][]string {
+func (s Sheet) recordRows(tame func(string) string) [][]string {
 	rows := [][]string{{"seq", "at", "written", "by", "act", "flask", "case", "mix", "load", "fields", "unusual", "why", "corrected", "was", "taken_back", "id"}}
 	for _, it := range s.items() {
 		flasks, mix, load := s.subjects(it.Body)
@@ -132,10 +139,10 @@ func (s Sheet) recordRows() [][]string {
 			}
 		}
 		rows = append(rows, []string{
-			strconv.FormatUint(it.Seq, 10), s.stamp(it.Stamp.At), it.Written.UTC().Format(time.RFC3339), Defuse(it.Action.By), string(it.Body.Kind()),
-			list(flasks), Defuse(strings.Join(cases, "; ")), number(mix), number(load), Defuse(s.told(it.Body)),
-			Defuse(strings.Join(it.Action.Unusual, "; ")), Defuse(action.ReasonWords(it.Action.Why)),
-			yes(it.Corrected()), Defuse(s.was(it)), yes(it.TakenBack != nil), Defuse(it.Action.ID),
+			strconv.FormatUint(it.Seq, 10), s.stamp(it.Stamp.At), it.Written.UTC().Format(time.RFC3339), tame(it.Action.By), string(it.Body.Kind()),
+			list(flasks), tame(strings.Join(cases, "; ")), number(mix), number(load), tame(s.told(it.Body)),
+			tame(strings.Join(it.Action.Unusual, "; ")), tame(action.ReasonWords(it.Action.Why)),
+			yes(it.Corrected()), tame(s.was(it)), yes(it.TakenBack != nil), tame(it.Action.ID),
 		})
 	}
 	return rows
@@ -192,10 +199,10 @@ func (s Sheet) part(begin, end *timers.Stamp) string {
 	return "ended"
 }
 
-func (s Sheet) closureRows() [][]string {
+func (s Sheet) closureRows(tame func(string) string) [][]string {
 	rows := [][]string{{"flask", "case", "base", "size", "closure", "trial", "press", "in_at", "pressure_at", "open_at", "judged_at", "pressure_psi", "hold_aim_s", "held_s", "grade", "grams", "where", "dough_added", "corrected", "part_in_day"}}
 	for _, f := range s.flasks() {
-		head := []string{number(f.No), Defuse(f.Case), f.Base, f.Size}
+		head := []string{number(f.No), tame(f.Case), f.Base, f.Size}
 		for _, t := range f.Trials {
 			if !s.hasAny(&t.In, t.At, t.Out, t.Judged) {
 				continue
@@ -216,7 +223,7 @@ func (s Sheet) closureRows() [][]string {
 	return rows
 }
 
-func (s Sheet) flaskRows() [][]string {
+func (s Sheet) flaskRows(tame func(string) string) [][]string {
 	rows := [][]string{{"flask", "case", "base", "size", "tag", "place", "stage", "opened_at", "trials", "last_grade", "mix", "resin", "powder_lot", "liquid_lot",
 		"sheet_out_at", "metal_to_metal_at", "pressure_psi", "clamped_at", "backed_off_turn", "load", "programme", "in_bath_at", "out_of_bath_at", "in_water_at",
 		"deflasked_at", "pin_mm", "outcome", "defects", "ended_at", "unusual", "corrected"}}
@@ -240,11 +247,11 @@ func (s Sheet) flaskRows() [][]string {
 		for _, o := range f.Oddities {
 			odd = append(odd, o.What)
 		}
-		rows = append(rows, []string{number(f.No), Defuse(f.Case), f.Base, f.Size, Defuse(f.Tag), number(f.Place), string(f.Stage), s.when(&f.Opened),
-			strconv.Itoa(len(f.Trials)), grade, number(mix.No), Defuse(mix.Resin), Defuse(mix.PowderLot), Defuse(mix.LiquidLot),
-			s.when(f.SheetOut), s.when(f.Metal), amount(f.MetalPSI), s.when(f.Clamped), amount(f.BackedOff), number(load.No), Defuse(load.Programme),
+		rows = append(rows, []string{number(f.No), tame(f.Case), f.Base, f.Size, tame(f.Tag), number(f.Place), string(f.Stage), s.when(&f.Opened),
+			strconv.Itoa(len(f.Trials)), grade, number(mix.No), tame(mix.Resin), tame(mix.PowderLot), tame(mix.LiquidLot),
+			s.when(f.SheetOut), s.when(f.Metal), amount(f.MetalPSI), s.when(f.Clamped), amount(f.BackedOff), number(load.No), tame(load.Programme),
 			s.when(f.InBath), s.when(f.OutBath), s.when(f.InWater), s.when(f.Deflasked), pin, f.Outcome, strings.Join(f.Defects, "; "), s.when(f.Ended),
-			Defuse(strings.Join(odd, "; ")), s.correctedKinds(f)})
+			tame(strings.Join(odd, "; ")), s.correctedKinds(f)})
 	}
 	return rows
 }

@@ -10,27 +10,44 @@ import (
 	"flaskside/logbook/units"
 )
 
-// rest writes what belongs to no flask: bath readings, timers, cautions, settings,
-// clocks.
+// heading of the bath readings, which paper draws instead.
+const readings = "BATH READINGS"
+
+// chapter is a part of the sheet that is lines of words under a heading.
+type chapter struct {
+	name  string
+	lines []string
+}
+
+// rest writes what belongs to no flask.
 func (s Sheet) rest(p *page) {
+	for _, c := range s.chapters() {
+		p.section(c.name)
+		for _, l := range c.lines {
+			p.line(2, "%s", l)
+		}
+	}
+}
+
+// chapters lists what belongs to no flask: bath readings, timers, cautions,
+// settings, clocks.
+func (s Sheet) chapters() []chapter {
+	var out []chapter
 	part := func(name string, line func(it bench.Item) string) {
-		begun := false
+		c := chapter{name: name}
 		for _, it := range s.items() {
 			if it.TakenBack != nil {
 				continue
 			}
-			words := line(it)
-			if words == "" {
-				continue
+			if words := line(it); words != "" {
+				c.lines = append(c.lines, fmt.Sprintf("%s%s  %s%s", s.clock(it.Stamp.At), star(it.Corrected()), by(it.Action.By), words))
 			}
-			if !begun {
-				p.section(name)
-				begun = true
-			}
-			p.line(2, "%s%s  %s%s", s.clock(it.Stamp.At), star(it.Corrected()), by(it.Action.By), words)
+		}
+		if len(c.lines) > 0 {
+			out = append(out, c)
 		}
 	}
-	part("BATH READINGS", func(it bench.Item) string {
+	part(readings, func(it bench.Item) string {
 		if a, ok := it.Body.(action.BathReading); ok {
 			return strings.TrimRight(fmt.Sprintf("bath %d  %s  %s", a.Bath, units.FormatTemp(a.TempC, s.Bench.House.Units.Temperature), a.Source), " ")
 		}
@@ -72,6 +89,7 @@ func (s Sheet) rest(p *page) {
 		}
 		return ""
 	})
+	return out
 }
 
 // lengthOf words the aim of a timer, which is the length of a count-down.
@@ -85,43 +103,66 @@ func lengthOf(a action.TimerStart) string {
 	return ", aim " + units.FormatDuration(sec(a.AimS))
 }
 
-// history writes every correction of what the sheet shows, and every correction
+// mended is a record that was corrected, or taken back.
+type mended struct {
+	title string   // when it was done, what it was, about which flask
+	words []string // what was replaced by what; of one taken back, what it told
+	when  string
+	who   string // who did it and why, as it follows other words
+}
+
+// corrections lists every correction of what the sheet shows, and every correction
 // made in the day: the old value, the new one, who, when and why.
-func (s Sheet) history(p *page) {
-	titled := false
+func (s Sheet) corrections(arrow string) []mended {
+	var out []mended
 	for _, it := range s.Bench.Items {
 		all := s.changes(it)
 		for i, c := range it.Corrections {
 			if !s.has(it.Stamp.At) && !s.has(c.Stamp.At) {
 				continue
 			}
-			if !titled {
-				p.section("CORRECTIONS")
-				titled = true
-			}
-			var words []string
+			m := mended{title: s.title(it), when: s.clock(c.Stamp.At), who: who(c.Action)}
 			for _, ch := range all[i] {
-				words = append(words, fmt.Sprintf("%s %s -> %s", ch.name, orNone(ch.was), orNone(ch.is)))
+				m.words = append(m.words, fmt.Sprintf("%s %s %s %s", ch.name, orNone(ch.was), arrow, orNone(ch.is)))
 			}
-			p.line(2, "%s", s.title(it))
-			p.line(4, "%s", strings.Join(words, "; "))
-			p.line(4, "corrected %s%s", s.clock(c.Stamp.At), who(c.Action))
+			out = append(out, m)
 		}
 	}
-	titled = false
+	return out
+}
+
+// takenBack lists what was taken back of the day, or in it.
+func (s Sheet) takenBack() []mended {
+	var out []mended
 	for _, it := range s.Bench.Items {
 		if it.TakenBack == nil || !s.has(it.Stamp.At) && !s.has(it.TakenBack.Stamp.At) {
 			continue
 		}
-		if !titled {
-			p.section("TAKEN BACK")
-			titled = true
-		}
-		p.line(2, "%s", s.title(it))
+		m := mended{title: s.title(it), when: s.clock(it.TakenBack.Stamp.At), who: who(it.TakenBack.Action)}
 		if words := s.told(it.Body); words != "" && it.Body.Kind() != "settings" {
-			p.line(4, "%s", words)
+			m.words = []string{words}
 		}
-		p.line(4, "taken back %s%s", s.clock(it.TakenBack.Stamp.At), who(it.TakenBack.Action))
+		out = append(out, m)
+	}
+	return out
+}
+
+// history writes the corrections and what was taken back.
+func (s Sheet) history(p *page) {
+	for _, part := range []struct {
+		name, done string
+		all        []mended
+	}{{"CORRECTIONS", "corrected", s.corrections("->")}, {"TAKEN BACK", "taken back", s.takenBack()}} {
+		if len(part.all) > 0 {
+			p.section(part.name)
+		}
+		for _, m := range part.all {
+			p.line(2, "%s", m.title)
+			if len(m.words) > 0 {
+				p.line(4, "%s", strings.Join(m.words, "; "))
+			}
+			p.line(4, "%s %s%s", part.done, m.when, m.who)
+		}
 	}
 }
 

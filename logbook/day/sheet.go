@@ -29,6 +29,7 @@ type Sheet struct {
 	Head  string    // end of the chain when the sheet was made, number and short hash
 	From  time.Time // first instant; its location is the zone of the sheet
 	Until time.Time // first instant after the day
+	Made  time.Time // when it is made; zero where that is nobody's concern
 	Known time.Time // only what was done up to this instant, corrections included, is told; zero: everything
 }
 

@@ -63,20 +63,47 @@ func (s Sheet) Text(w io.Writer) error {
 }
 
 func (s Sheet) top(p *page) {
-	zone := s.From.Location().String()
-	if zone == "Local" { // the machine has not told its name
-		zone = s.From.Format("UTC-07:00")
-	}
-	p.line(0, "DAY SHEET   %s   %s", s.From.Format("Monday 2 January 2006"), zone)
-	if long := s.Until.Sub(s.From); long != 24*time.Hour {
-		p.line(0, "The clocks were changed: this day has %s (UTC%s to UTC%s).", units.FormatDuration(long), s.From.Format("-07:00"), s.Until.Add(-1).Format("-07:00"))
-	}
-	if !s.Known.IsZero() {
-		p.line(0, "As of %s.", s.Known.In(s.From.Location()).Format("Mon 2 Jan 2006 15:04:05 -07:00"))
+	p.line(0, "DAY SHEET   %s   %s", s.date(), s.zone())
+	for _, l := range s.provisos() {
+		p.line(0, "%s", l)
 	}
 	if s.Bench.House.Lab != "" {
 		p.line(0, "%s", s.Bench.House.Lab)
 	}
+	if crew := s.crew(); crew != "" {
+		p.line(0, "At the bench: %s", crew)
+	}
+}
+
+func (s Sheet) date() string { return s.From.Format("Monday 2 January 2006") }
+
+// zone names the zone of the sheet.
+func (s Sheet) zone() string {
+	if zone := s.From.Location().String(); zone != "Local" {
+		return zone
+	}
+	return s.From.Format("UTC-07:00") // the machine has not told its name
+}
+
+// provisos are what is to be known of the sheet before it is read.
+func (s Sheet) provisos() []string {
+	var out []string
+	if long := s.Until.Sub(s.From); long != 24*time.Hour {
+		out = append(out, fmt.Sprintf("The clocks were changed: this day has %s (UTC%s to UTC%s).", units.FormatDuration(long), s.From.Format("-07:00"), s.Until.Add(-1).Format("-07:00")))
+	}
+	if !s.Known.IsZero() {
+		out = append(out, fmt.Sprintf("As of %s.", s.moment(s.Known)))
+	}
+	return out
+}
+
+// moment writes an instant with its date and offset.
+func (s Sheet) moment(t time.Time) string {
+	return t.In(s.From.Location()).Format("Mon 2 Jan 2006 15:04:05 -07:00")
+}
+
+// crew words who was at the bench, from when.
+func (s Sheet) crew() string {
 	crew := ""
 	for _, it := range s.Bench.Items {
 		if c, ok := it.Body.(action.Crew); ok && it.Stamp.At.Before(s.Until) {
@@ -91,9 +118,7 @@ func (s Sheet) top(p *page) {
 			}
 		}
 	}
-	if crew != "" {
-		p.line(0, "At the bench: %s", crew)
-	}
+	return crew
 }
 
 // clock writes the time of day; another date, and the offset on a day on which the
@@ -117,14 +142,7 @@ func (s Sheet) flask(p *page, f *bench.Flask) {
 		head += "   tag " + f.Tag + opened("tag")
 	}
 	p.section(head)
-	state := fmt.Sprintf("stands on place %d: %s", f.Place, f.Stage)
-	if f.Outcome != "" {
-		state = fmt.Sprintf("%s%s %s%s", f.Outcome, s.mark(f, "outcome", "outcome"), s.clock(f.Ended.At), s.mark(f, "outcome", "at"))
-		if len(f.Defects) > 0 {
-			state += ": " + strings.Join(f.Defects, ", ") + s.mark(f, "outcome", "defects")
-		}
-	}
-	p.line(2, "opened %s%s; %s", s.clock(f.Opened.At), opened("at"), state)
+	p.line(2, "opened %s%s; %s", s.clock(f.Opened.At), opened("at"), s.standing(f))
 	if f.PinMM != nil {
 		p.line(2, "pin opening %s%s", units.FormatLength(*f.PinMM), s.mark(f, "remount", "pin_mm"))
 	}
@@ -145,13 +163,30 @@ func (s Sheet) flask(p *page, f *bench.Flask) {
 			p.line(2, "unusual")
 		}
 		first = false
-		why := action.ReasonWords(o.Why)
-		if why == "" {
-			why = "no reason asked for again"
-		}
-		p.line(4, "%s  %s%s: %s", s.clock(o.At.At), by(o.By), strings.ReplaceAll(o.What, "-", " "), why)
+		p.line(4, "%s", s.odd(o))
 	}
 	s.notes(p, 2, f.Notes)
+}
+
+// standing words how far a flask has come, or what came of it.
+func (s Sheet) standing(f *bench.Flask) string {
+	if f.Outcome == "" {
+		return fmt.Sprintf("stands on place %d: %s", f.Place, f.Stage)
+	}
+	state := fmt.Sprintf("%s%s %s%s", f.Outcome, s.mark(f, "outcome", "outcome"), s.clock(f.Ended.At), s.mark(f, "outcome", "at"))
+	if len(f.Defects) > 0 {
+		state += ": " + strings.Join(f.Defects, ", ") + s.mark(f, "outcome", "defects")
+	}
+	return state
+}
+
+// odd words an unusual step and why it was taken.
+func (s Sheet) odd(o bench.Oddity) string {
+	why := action.ReasonWords(o.Why)
+	if why == "" {
+		why = "no reason asked for again"
+	}
+	return fmt.Sprintf("%s  %s%s: %s", s.clock(o.At.At), by(o.By), strings.ReplaceAll(o.What, "-", " "), why)
 }
 
 // by writes initials before something, where they are known.
@@ -163,11 +198,20 @@ func by(initials string) string {
 }
 
 func (s Sheet) notes(p *page, indent int, notes []bench.Said) {
+	for _, n := range s.said(notes) {
+		p.line(indent, "%s", n)
+	}
+}
+
+// said lists the notes of the day.
+func (s Sheet) said(notes []bench.Said) []string {
+	var out []string
 	for _, n := range notes {
 		if s.has(n.At.At) {
-			p.line(indent, "note %s  %s%s", s.clock(n.At.At), by(n.By), n.Text)
+			out = append(out, fmt.Sprintf("note %s  %s%s", s.clock(n.At.At), by(n.By), n.Text))
 		}
 	}
+	return out
 }
 
 func (s Sheet) closures(p *page, f *bench.Flask) {
@@ -213,8 +257,15 @@ func (s Sheet) closures(p *page, f *bench.Flask) {
 	if f.Inspected {
 		p.line(2, "mould inspected and found full%s", s.mark(f, "inspect"))
 	}
+	if words := s.final(f); len(words) > 0 {
+		p.line(2, "final closure: %s", strings.Join(words, "; "))
+	}
+}
+
+// final words the steps of the final closure, none where it was not begun.
+func (s Sheet) final(f *bench.Flask) []string {
 	if f.SheetOut == nil && f.Metal == nil {
-		return
+		return nil
 	}
 	var words []string
 	if f.SheetOut != nil {
@@ -223,14 +274,14 @@ func (s Sheet) closures(p *page, f *bench.Flask) {
 	if f.Metal != nil {
 		at := "metal to metal " + s.clock(f.Metal.At)
 		if f.MetalPSI > 0 {
-			at += " at " + psi(f.MetalPSI)
+			at += " at " + units.FormatPressure(f.MetalPSI, s.Bench.House.Units.Pressure)
 		}
 		words = append(words, at+s.mark(f, "metal-to-metal"))
 	}
 	if f.Clamped != nil {
 		words = append(words, fmt.Sprintf("clamped %s, backed off %s turn%s", s.clock(f.Clamped.At), plain(f.BackedOff), s.mark(f, "clamp")))
 	}
-	p.line(2, "final closure: %s", strings.Join(words, "; "))
+	return words
 }
 
 func (s Sheet) mixing(p *page) {
@@ -271,15 +322,21 @@ func (s Sheet) bathing(p *page) {
 		}
 		p.line(2, "%d  bath %d, in %s%s at %s   flask %s   programme %s", l.No, l.Bath, s.clock(l.In.At), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")),
 			temp(l.BathC), strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme)
-		var stages []string
-		for _, st := range l.Stages {
-			words := temp(st.TempC) + " for " + units.FormatDuration(sec(st.HoldS))
-			if st.RampS > 0 {
-				words = "in " + units.FormatDuration(sec(st.RampS)) + " to " + words
-			}
-			stages = append(stages, words)
-		}
-		p.line(5, "%s", strings.Join(stages, "; "))
+		p.line(5, "%s", s.stages(l))
 		s.notes(p, 5, l.Notes)
 	}
+}
+
+// stages words the programme of a load.
+func (s Sheet) stages(l *bench.Load) string {
+	temp := func(v float64) string { return units.FormatTemp(v, s.Bench.House.Units.Temperature) }
+	var stages []string
+	for _, st := range l.Stages {
+		words := temp(st.TempC) + " for " + units.FormatDuration(sec(st.HoldS))
+		if st.RampS > 0 {
+			words = "in " + units.FormatDuration(sec(st.RampS)) + " to " + words
+		}
+		stages = append(stages, words)
+	}
+	return strings.Join(stages, "; ")
 }

@@ -20,6 +20,8 @@ type spell struct {
 	min, max time.Duration // zero for none
 	estimate bool          // the ends asked for are estimates
 	mark     string
+	half     bool // a half drying
+	hold     bool // a hold in the press
 }
 
 func sec(s int) time.Duration { return time.Duration(s) * time.Second }
@@ -42,7 +44,7 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 	closed = f.Metal
 	for _, name := range []string{"cast", "teeth"} {
 		if h := f.Halves[name]; h != nil {
-			add(spell{what: name + " half drying", from: h.Coated, to: packed, min: sec(h.MinS), max: sec(h.MaxS), mark: s.mark(f, "coat", "at", "half", "dry_min_s", "dry_max_s")})
+			add(spell{what: name + " half drying", from: h.Coated, to: packed, min: sec(h.MinS), max: sec(h.MaxS), mark: s.mark(f, "coat", "at", "half", "dry_min_s", "dry_max_s"), half: true})
 		}
 	}
 	if m := s.Bench.MixOf(f); m != nil {
@@ -50,7 +52,7 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 	}
 	for _, t := range f.Trials {
 		if t.At != nil {
-			add(spell{what: fmt.Sprintf("press hold, trial %d", t.N), from: *t.At, to: t.Out, min: sec(t.HoldAimS), mark: star(t.Corrected)})
+			add(spell{what: fmt.Sprintf("press hold, trial %d", t.N), from: *t.At, to: t.Out, min: sec(t.HoldAimS), mark: star(t.Corrected), hold: true})
 		}
 	}
 	if f.Clamped != nil {
@@ -68,8 +70,16 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 	return out
 }
 
-// asked words what was asked for of a window.
+// asked words what was asked for of a window, as it follows other words.
 func (sp spell) asked() string {
+	if words := sp.limits(); words != "" {
+		return "; " + words
+	}
+	return ""
+}
+
+// limits words what was asked for of a window.
+func (sp spell) limits() string {
 	var ends []string
 	if sp.min > 0 {
 		ends = append(ends, "at least "+units.FormatDuration(sp.min))
@@ -80,16 +90,32 @@ func (sp spell) asked() string {
 	if len(ends) == 0 {
 		return ""
 	}
-	words := "; " + strings.Join(ends, ", ")
+	words := strings.Join(ends, ", ")
 	if sp.estimate {
 		words += " (estimate)"
 	}
 	return words
 }
 
-// went says whether a window was kept and how long it lasted; one that has no end
-// yet tells when it may and when it must.
+// went says whether a window was kept and how long it lasted, against what was
+// asked for; one that has no end yet tells when it may and when it must.
 func (s Sheet) went(sp spell) (verdict, words string) {
+	if verdict, words = s.lasted(sp); verdict != runsOn {
+		words += sp.asked()
+	}
+	return verdict, words
+}
+
+// The verdicts on a window.
+const (
+	kept   = "kept"
+	missed = "missed"
+	runsOn = "runs on"
+)
+
+// lasted says whether a window was kept and how long it lasted; one that has no end
+// yet tells when it may and when it must.
+func (s Sheet) lasted(sp spell) (verdict, words string) {
 	p, ended := took(sp.from, sp.to)
 	if !ended {
 		words = "since " + s.clock(sp.from.At)
@@ -102,18 +128,18 @@ func (s Sheet) went(sp spell) (verdict, words string) {
 		if sp.estimate {
 			words += " (estimate)"
 		}
-		return "runs on", words
+		return runsOn, words
 	}
 	words = units.FormatDuration(p.For)
 	if p.Estimated {
 		words += " by the wall clock" // the machine was restarted in between
 	}
-	verdict = "kept"
+	verdict = kept
 	switch {
 	case p.For < sp.min:
-		verdict, words = "missed", words+", "+units.FormatDuration(sp.min-p.For)+" short"
+		verdict, words = missed, words+", "+units.FormatDuration(sp.min-p.For)+" short"
 	case sp.max > 0 && p.For > sp.max:
-		verdict, words = "missed", words+", "+units.FormatDuration(p.For-sp.max)+" over"
+		verdict, words = missed, words+", "+units.FormatDuration(p.For-sp.max)+" over"
 	}
-	return verdict, words + sp.asked()
+	return verdict, words
 }

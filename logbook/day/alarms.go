@@ -1,0 +1,239 @@
+package day
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
+	"flaskside/logbook/units"
+	"flaskside/timers"
+)
+
+// rung is an alarm of the day.
+type rung struct {
+	kind     string // what it is about, the flasks left out
+	flasks   []int
+	priority timers.Priority
+	rose     timers.Stamp
+	heard    *timers.Stamp // acknowledged; nil: never
+	by       string
+	shelved  bool          // put on the shelf before, or instead
+	stepped  *timers.Stamp // gone with the step that was due; nil: not so
+}
+
+// mostLooks bounds how often the bench is put together anew to find alarms.
+const mostLooks = 600
+
+// watch looks for alarms in the bench as it stood from record to record.
+type watch struct {
+	found map[string]*rung
+	open  map[string]bool // those on at the last look
+	last  timers.Stamp    // the record that followed that look
+}
+
+// look notes what is on at a moment, and what went since the last look.
+func (w *watch) look(b *bench.Bench, at timers.Stamp) {
+	now := timers.Now{Reading: timers.Reading{Wall: at.At, Boot: at.Boot, BootID: at.BootID}}
+	on := map[string]bool{}
+	windows := map[string]bool{}
+	note := func(key string, p timers.Priority, rose timers.Stamp, kind string, flasks []int) {
+		on[key] = true
+		if w.found[key] == nil {
+			w.found[key] = &rung{kind: kind, flasks: slices.Clone(flasks), priority: p, rose: rose}
+		}
+	}
+	for _, win := range b.Windows() {
+		windows[win.Key] = true
+		passed := now.Since(win.Start).For
+		for _, m := range win.Marks { // each end that was reached rang, also between two records
+			if m.Priority == timers.Silent || passed < m.After {
+				continue
+			}
+			rose := timers.Stamp{At: now.WallOf(win.Start, m.After)}
+			if win.Start.BootID != "" && win.Start.BootID == now.BootID {
+				rose.BootID, rose.Boot = win.Start.BootID, win.Start.Boot+m.After
+			}
+			note(timers.SignalKey(win.Key, m.End), m.Priority, rose, windowWords(win)+": "+string(m.End), win.Flasks)
+		}
+	}
+	for _, al := range b.Alarms(now) {
+		if key, end := timers.SplitSignalKey(al.Key); !windows[key] {
+			kind, flasks := otherWords(b, al.Key)
+			note(al.Key, al.Priority, al.Rose, kind+": "+string(end), flasks)
+		}
+	}
+	for key := range w.open {
+		if !on[key] {
+			ended := w.last
+			w.found[key].stepped = &ended
+		}
+	}
+	w.open, w.last = on, at
+}
+
+// alarms lists the alarms that rose in the day or were answered in it, in order,
+// and whether all were looked for. Of the ends of one window that nobody answered
+// the last one stands for all. The bench is put together as it stood before
+// each record of the day: an alarm is not written down, its answer is.
+func (s Sheet) alarms() (out []rung, all bool) {
+	w := watch{found: map[string]*rung{}}
+	var before []record.Record
+	var b *bench.Bench // before the record at hand; nil: to be put together
+	looks := 0
+	for _, it := range s.Bench.Items {
+		key, shelf := "", false
+		switch a := it.Action.Body.(type) {
+		case action.AlarmHeard:
+			key = a.Alarm
+		case action.AlarmShelve:
+			key, shelf = a.Alarm, true
+		}
+		_, reading := it.Action.Body.(action.BathReading) // what a reading raises stays until the next look
+		if s.has(it.Record.Stamp.At) && !reading && looks < mostLooks {
+			if b == nil {
+				looks++
+				b = bench.Fold(slices.Clone(before), bench.Counters{})
+				b.Inherit(s.Bench)
+			}
+			w.look(b, it.Record.Stamp)
+		}
+		before = append(before, it.Record)
+		if key == "" {
+			b = nil // while an answer changes no window
+			continue
+		}
+		if r := w.found[key]; r != nil && it.TakenBack == nil && s.has(it.Stamp.At) && r.heard == nil {
+			if shelf {
+				r.shelved = true
+				continue
+			}
+			at := it.Stamp
+			r.heard, r.by = &at, it.Action.By
+		}
+	}
+	w.look(s.Bench, timers.Stamp{At: s.end()})
+	for key, r := range w.found {
+		if !s.has(r.rose.At) && (r.heard == nil || !s.has(r.heard.At)) {
+			continue
+		}
+		if r.heard == nil && !r.shelved && w.superseded(key) {
+			continue // the later end stands for it, as on the screen
+		}
+		out = append(out, *r)
+	}
+	slices.SortFunc(out, func(a, b rung) int {
+		return cmp.Or(a.rose.At.Compare(b.rose.At), cmp.Compare(a.priority, b.priority), strings.Compare(a.kind, b.kind), slices.Compare(a.flasks, b.flasks))
+	})
+	return out, looks < mostLooks
+}
+
+// superseded tells whether a later end of the same window rang too.
+func (w watch) superseded(key string) bool {
+	window, end := timers.SplitSignalKey(key)
+	ends := []timers.End{timers.Floor, timers.Warning, timers.Limit}
+	i := slices.Index(ends, end)
+	return i >= 0 && slices.ContainsFunc(ends[i+1:], func(e timers.End) bool { return w.found[timers.SignalKey(window, e)] != nil })
+}
+
+// end is the last instant that the sheet can know of: when it was made, or the
+// day's end.
+func (s Sheet) end() time.Time {
+	end := s.Until
+	for _, t := range []time.Time{s.Made, s.Known} {
+		if !t.IsZero() && t.Before(end) {
+			end = t
+		}
+	}
+	return end
+}
+
+// since gives the time from an alarm's rise to a moment.
+func (r rung) since(at *timers.Stamp) time.Duration {
+	p, ok := took(r.rose, at)
+	if !ok {
+		return 0 // done at the moment it rose, or a little ahead of it
+	}
+	return p.For.Round(time.Second)
+}
+
+// answer words what became of an alarm, and the time until then.
+func (s Sheet) answer(r rung) (words, after string) {
+	switch {
+	case r.heard != nil:
+		return s.clock(r.heard.At), units.FormatDuration(r.since(r.heard))
+	case r.shelved:
+		return "shelved", ""
+	case r.stepped != nil:
+		return "by the step " + s.clock(r.stepped.At), units.FormatDuration(r.since(r.stepped))
+	}
+	return "not acknowledged", ""
+}
+
+// plainly tells whether an alarm ended as most do, with the step that was due.
+func (r rung) plainly() bool {
+	return r.heard == nil && !r.shelved && r.stepped != nil && r.priority != timers.High
+}
+
+// group is alarms of one kind that ended with the step that was due.
+type group struct {
+	kind        string
+	priority    timers.Priority
+	n           int
+	from, until timers.Stamp // rise of the first and of the last
+	least, most time.Duration
+}
+
+// groups sums up the alarms that ended plainly.
+func groups(all []rung) []group {
+	var out []group
+	for _, r := range all {
+		if !r.plainly() {
+			continue
+		}
+		i := slices.IndexFunc(out, func(g group) bool { return g.kind == r.kind })
+		after := r.since(r.stepped)
+		if i < 0 {
+			out = append(out, group{kind: r.kind, priority: r.priority, from: r.rose, least: after, most: after})
+			i = len(out) - 1
+		}
+		g := &out[i]
+		g.n, g.until, g.least, g.most = g.n+1, r.rose, min(g.least, after), max(g.most, after)
+	}
+	return out
+}
+
+func (g group) after() string {
+	if g.least == g.most {
+		return units.FormatDuration(g.most)
+	}
+	return units.FormatDuration(g.least) + " to " + units.FormatDuration(g.most)
+}
+
+// windowWords says what a window is about.
+func windowWords(w bench.Window) string {
+	switch {
+	case w.What == bench.Own:
+		return w.Label
+	case w.Mix > 0:
+		return string(w.What) + ", mix " + bench.MixLetter(w.Mix)
+	case w.Load > 0:
+		return fmt.Sprintf("%s, load %d", w.What, w.Load)
+	}
+	return string(w.What)
+}
+
+// otherWords says what an alarm is about that no window raises.
+func otherWords(b *bench.Bench, key string) (kind string, flasks []int) {
+	if l, ok := b.LoadOfKey(key); ok {
+		return b.BathOf(l).Name, l.Flasks
+	}
+	if sub, ok := bench.SubjectOfKey(key); ok && sub.Class == 'f' {
+		return "flask", []int{sub.No}
+	}
+	return key, nil
+}

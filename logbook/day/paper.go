@@ -1,0 +1,411 @@
+package day
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bath"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/units"
+	"flaskside/timers"
+	"flaskside/timers/cure"
+)
+
+// paper is the sheet as it is printed: what HTML and PDF both lay out.
+type paper struct {
+	Day, Zone string
+	Head      []string // who, when: at the right of the title
+	Provisos  []string
+	Blocks    []block
+	Foot      []string
+	Chain     string // end of the chain, number and short hash
+}
+
+// block is a part under a heading that is not torn apart where a page can hold it:
+// a table and lines over the whole width, or beside a picture.
+type block struct {
+	Name, Aside string
+	Tables      []table
+	Lines       []string
+	Picture     *drawing
+	Beside      []string // under the picture
+	Wide        bool     // the picture takes the greater part
+	Long        bool     // a list: may be torn between rows
+}
+
+// table of a block. A column's share is its part of the width.
+type table struct {
+	Columns []column
+	Rows    [][]cell
+}
+
+type column struct {
+	Name  string
+	Share float64
+	Right bool // numbers
+}
+
+type cell struct {
+	Text   string
+	Strong bool // what must not be overlooked
+}
+
+// Sizes of the pictures, mm. The trend stands beside the tables of its flask, the
+// words of a load beside its curve.
+const (
+	trendW, trendH = 62, 42
+	curveW, curveH = 112, 46
+)
+
+func cells(texts ...string) []cell {
+	out := make([]cell, len(texts))
+	for i, t := range texts {
+		out[i] = cell{Text: t}
+	}
+	return out
+}
+
+func columns(names []string, shares ...float64) []column {
+	out := make([]column, len(names))
+	for i, n := range names {
+		n, right := strings.CutPrefix(n, ">")
+		out[i] = column{Name: n, Share: shares[i], Right: right}
+	}
+	return out
+}
+
+// paper puts the sheet together for print.
+func (s Sheet) paper() paper {
+	p := paper{Day: s.date(), Zone: s.zone(), Provisos: s.provisos(), Chain: s.Head}
+	if lab := s.Bench.House.Lab; lab != "" {
+		p.Head = append(p.Head, lab)
+	}
+	if crew := s.crew(); crew != "" {
+		p.Head = append(p.Head, "At the bench: "+crew)
+	}
+	if !s.Made.IsZero() {
+		p.Head = append(p.Head, "Made "+s.moment(s.Made))
+	}
+	flasks := s.flasks()
+	if len(flasks) == 0 {
+		p.Provisos = append(p.Provisos, "No flask stood on the bench.")
+	} else {
+		p.Blocks = append(p.Blocks, s.glance(flasks))
+	}
+	for _, f := range flasks {
+		p.Blocks = append(p.Blocks, s.flaskBlock(f))
+	}
+	if mixes := s.mixes(); len(mixes) > 0 {
+		p.Blocks = append(p.Blocks, s.mixBlock(mixes))
+	}
+	for _, l := range s.loads() {
+		p.Blocks = append(p.Blocks, s.loadBlock(l))
+	}
+	p.Blocks = append(p.Blocks, s.alarmBlock()...)
+	for _, c := range s.chapters() {
+		if c.name != readings {
+			p.Blocks = append(p.Blocks, block{Name: sentence(c.name), Lines: c.lines, Long: true})
+		}
+	}
+	p.Blocks = append(p.Blocks, mendedBlock("Corrections", "corrected", s.corrections("→"))...)
+	p.Blocks = append(p.Blocks, mendedBlock("Taken back", "taken back", s.takenBack())...)
+	if slices.ContainsFunc(s.Bench.Items, bench.Item.Corrected) {
+		p.Foot = append(p.Foot, "* corrected: see Corrections, or an earlier sheet.")
+	}
+	p.Foot = append(p.Foot, "Dough and working times, trend, core of the flask and what follows from them: "+bench.YouDecide+".")
+	return p
+}
+
+// sentence writes a heading of the text sheet as one of the paper.
+func sentence(name string) string { return name[:1] + strings.ToLower(name[1:]) }
+
+// capital begins words with a capital letter.
+func capital(words string) string {
+	r, n := utf8.DecodeRuneInString(words)
+	if n == 0 || r == utf8.RuneError {
+		return words
+	}
+	return string(unicode.ToUpper(r)) + words[n:]
+}
+
+// glance is the day in one table.
+func (s Sheet) glance(flasks []*bench.Flask) block {
+	t := table{Columns: columns([]string{"flask", "case", "base", "closures", "last flash", "final closure", "cure", "pin", "windows", "state"}, 10, 18, 26, 14, 16, 20, 22, 16, 18, 34)}
+	for _, f := range flasks {
+		last, final, cured, pin := "", "", "", ""
+		if j := f.Judged(); len(j) > 0 {
+			last = j[len(j)-1].Grade
+		}
+		if f.Metal != nil {
+			final = s.clock(f.Metal.At)
+		}
+		if f.InBath != nil {
+			cured = "since " + s.clock(f.InBath.At)
+			if p, ok := took(*f.InBath, f.OutBath); ok {
+				cured = units.FormatDuration(p.For.Round(time.Minute))
+			}
+		}
+		if f.PinMM != nil {
+			pin = units.FormatLength(*f.PinMM)
+		}
+		short := 0
+		for _, sp := range s.spells(f) {
+			if verdict, _ := s.lasted(sp); verdict == missed {
+				short++
+			}
+		}
+		windows := cell{Text: "kept"}
+		if short > 0 {
+			windows = cell{fmt.Sprintf("%d missed", short), true}
+		}
+		state := fmt.Sprintf("place %d: %s", f.Place, f.Stage)
+		if f.Outcome != "" {
+			state = strings.Join(append([]string{f.Outcome}, f.Defects...), ", ")
+		}
+		row := cells(strconv.Itoa(f.No), f.Case+s.mark(f, "flask-open", "case"), f.Base+", "+f.Size, strconv.Itoa(len(f.Trials)), last, final, cured, pin, "", state)
+		row[8] = windows
+		t.Rows = append(t.Rows, row)
+	}
+	return block{Name: "The day", Tables: []table{t}}
+}
+
+func (s Sheet) flaskBlock(f *bench.Flask) block {
+	opened := func(name string) string { return s.mark(f, "flask-open", name) }
+	b := block{Name: fmt.Sprintf("Flask %d · case %s%s · %s%s, %s%s", f.No, f.Case, opened("case"), f.Base, opened("base"), f.Size, opened("size")),
+		Aside: fmt.Sprintf("opened %s%s; %s", s.clock(f.Opened.At), opened("at"), s.standing(f))}
+	if f.Tag != "" {
+		b.Name += " · tag " + f.Tag + opened("tag")
+	}
+	if t := s.closureTable(f); len(t.Rows) > 0 {
+		b.Tables = append(b.Tables, t)
+	}
+	windows := table{Columns: columns([]string{"window", "took", "asked for", ""}, 28, 32, 42, 14)}
+	for _, sp := range s.paperSpells(f) {
+		verdict, words := s.lasted(sp)
+		asked := sp.limits()
+		if verdict == runsOn { // the words tell the ends already
+			words, asked, _ = strings.Cut(words, ", ")
+		}
+		windows.Rows = append(windows.Rows, []cell{{Text: sp.what + sp.mark}, {Text: words}, {Text: asked}, {verdict, verdict == missed}})
+	}
+	if len(windows.Rows) > 0 {
+		b.Tables = append(b.Tables, windows)
+	}
+	if d, ok := s.trend(f, trendW, trendH); ok {
+		b.Picture = &d
+	}
+	if words := s.final(f); len(words) > 0 {
+		b.Lines = append(b.Lines, "Final closure: "+strings.Join(words, "; "))
+	}
+	for _, o := range f.Oddities {
+		if s.has(o.At.At) {
+			b.Lines = append(b.Lines, "Unusual "+s.odd(o))
+		}
+	}
+	for _, n := range s.said(f.Notes) {
+		b.Lines = append(b.Lines, capital(n))
+	}
+	if m := s.Bench.MixOf(f); m != nil {
+		made := func(name string) string {
+			return star(s.corrected(action.Subject{Class: 'm', No: m.No}, "mix", name))
+		}
+		b.Beside = append(b.Beside, fmt.Sprintf("Mix %s: powder lot %s%s, liquid lot %s%s", m.Letter(), lot(m.PowderLot), made("powder_lot"), lot(m.LiquidLot), made("liquid_lot")))
+	}
+	if lots := separators(f); lots != "" {
+		b.Beside = append(b.Beside, "Separator lot "+lots)
+	}
+	if f.Inspected {
+		b.Beside = append(b.Beside, "Mould inspected and found full"+s.mark(f, "inspect"))
+	}
+	if f.PinMM != nil {
+		b.Beside = append(b.Beside, "Pin opening "+units.FormatLength(*f.PinMM)+s.mark(f, "remount", "pin_mm"))
+	}
+	return b
+}
+
+// paperSpells lists the windows of a flask as paper shows them: halves painted in one
+// go as one, the holds left to the table of closures.
+func (s Sheet) paperSpells(f *bench.Flask) []spell {
+	var out []spell
+	for _, sp := range s.spells(f) {
+		if sp.hold {
+			continue
+		}
+		if n := len(out); n > 0 && sp.half && out[n-1].half {
+			if last := out[n-1]; last.from == sp.from && last.min == sp.min && last.max == sp.max && last.mark == sp.mark {
+				out[n-1].what = string(bench.DryBoth)
+				continue
+			}
+		}
+		out = append(out, sp)
+	}
+	return out
+}
+
+// separators lists the lots of the separator on a flask's halves.
+func separators(f *bench.Flask) string {
+	var lots []string
+	for _, half := range []string{"cast", "teeth"} {
+		if h := f.Halves[half]; h != nil && h.Lot != "" && !slices.Contains(lots, h.Lot) {
+			lots = append(lots, h.Lot)
+		}
+	}
+	return strings.Join(lots, ", ")
+}
+
+func (s Sheet) closureTable(f *bench.Flask) table {
+	t := table{Columns: columns([]string{"closure", "in press", ">pressure", ">held", ">aim", "flash", ">weighed", "where"}, 12, 14, 17, 17, 13, 14, 14, 22)}
+	for _, c := range f.Trials {
+		if !s.hasAny(&c.In, c.At, c.Out, c.Judged) {
+			continue
+		}
+		psi, aim, grade, weighed := "", "", "not judged", ""
+		var held cell
+		if c.At != nil {
+			psi, aim, held = units.FormatPressure(c.PSI, s.Bench.House.Units.Pressure), units.FormatDuration(sec(c.HoldAimS)), cell{Text: runsOn}
+			if c.Out != nil {
+				held = cell{units.FormatDuration(sec(c.HeldS)), c.HeldS < c.HoldAimS}
+			}
+		}
+		if c.Judged != nil {
+			grade = c.Grade
+		}
+		if c.Grams > 0 {
+			weighed = plain(c.Grams) + " g"
+		}
+		where := strings.Join(c.Where, ", ")
+		if c.Added {
+			where = strings.TrimSuffix("dough added; "+where, "; ")
+		}
+		row := cells(strconv.Itoa(c.N)+star(c.Corrected), s.clock(c.In.At), psi, "", aim, grade, weighed, where)
+		row[3] = held
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+func (s Sheet) mixBlock(mixes []*bench.Mix) block {
+	t := table{Columns: columns([]string{"mix", "made", "resin", ">powder", ">liquid", "powder lot", "liquid lot", ">room", "dough (expected)", "workable until", "flask"}, 8, 14, 32, 14, 13, 18, 18, 13, 23, 22, 11)}
+	b := block{Name: "Mixes"}
+	for _, m := range mixes {
+		about := action.Subject{Class: 'm', No: m.No}
+		made := func(name string) string { return star(s.corrected(about, "mix", name)) }
+		doughAt := s.clock(m.Made.At.Add(sec(m.DoughS)))
+		if m.Dough != nil {
+			doughAt = fmt.Sprintf("%s%s (%s%s)", s.clock(m.Dough.At), star(s.corrected(about, "mix-dough")), doughAt, made("dough_s"))
+		} else {
+			doughAt = "(" + doughAt + made("dough_s") + ")"
+		}
+		until := s.clock(m.Made.At.Add(sec(m.WorkS))) + made("work_s")
+		if m.Stiff != nil {
+			until += ", stiff " + s.clock(m.Stiff.At) + star(s.corrected(about, "mix-stiff"))
+		}
+		t.Rows = append(t.Rows, cells(m.Letter(), s.clock(m.Made.At)+made("at"), m.Resin+made("resin"), plain(m.PowderG)+" g"+made("powder_g"), plain(m.LiquidG)+" g"+made("liquid_g"),
+			lot(m.PowderLot)+made("powder_lot"), lot(m.LiquidLot)+made("liquid_lot"), units.FormatTemp(m.RoomC, s.Bench.House.Units.Temperature)+made("room_c"), doughAt, until,
+			strings.ReplaceAll(list(m.Flasks), " ", ", ")))
+		for _, n := range s.said(m.Notes) {
+			b.Lines = append(b.Lines, "Mix "+m.Letter()+", "+n)
+		}
+	}
+	b.Tables = []table{t}
+	return b
+}
+
+func (s Sheet) loadBlock(l *bench.Load) block {
+	b := block{Name: fmt.Sprintf("Bath load %d · flask %s · %s", l.No, strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme), Wide: true,
+		Aside: fmt.Sprintf("bath %d, in %s%s at %s", l.Bath, s.clock(l.In.At), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")), units.FormatTemp(l.BathC, s.Bench.House.Units.Temperature))}
+	if out := s.outOf(l); out != nil {
+		b.Aside += ", out " + s.clock(*out)
+	}
+	b.Beside = append(b.Beside, capital(s.stages(l)))
+	e, err := bath.Of(s.Bench, l).Estimate()
+	if err != nil {
+		b.Beside = append(b.Beside, "No estimate: "+err.Error())
+	} else {
+		d := s.curve(l, &e, curveW, curveH)
+		b.Picture = &d
+		if read := since(e.Case); len(read) > 0 {
+			b.Beside = append(b.Beside, s.readingWords(read))
+		} else {
+			b.Beside = append(b.Beside, "No bath reading: the bath is taken to follow its programme.")
+		}
+		say := bath.Say{Unit: s.Bench.House.Units.Temperature, At: func(after time.Duration) string { return s.clock(l.In.At.Add(after)) }}
+		for _, line := range e.Lines(say) {
+			if line.Kind == bath.Caution || line.Kind == bath.Cost {
+				b.Beside = append(b.Beside, capital(line.Text))
+			}
+		}
+		b.Beside = append(b.Beside, capital(e.Short(say)))
+	}
+	for _, n := range s.said(l.Notes) {
+		b.Lines = append(b.Lines, capital(n))
+	}
+	return b
+}
+
+// readingWords sums up what a bath was read to be.
+func (s Sheet) readingWords(read []cure.Reading) string {
+	temp := func(v float64) string { return units.FormatTemp(v, s.Bench.House.Units.Temperature) }
+	lo, hi := read[0].TempC, read[0].TempC
+	for _, r := range read {
+		lo, hi = min(lo, r.TempC), max(hi, r.TempC)
+	}
+	if len(read) == 1 {
+		return fmt.Sprintf("Bath read once: %s at %s", temp(lo), s.clock(read[0].At))
+	}
+	return fmt.Sprintf("Bath read %d times, %s to %s, last %s", len(read), temp(lo), temp(hi), s.clock(read[len(read)-1].At))
+}
+
+func (s Sheet) alarmBlock() []block {
+	all, whole := s.alarms()
+	if len(all) == 0 && whole {
+		return nil
+	}
+	b := block{Name: "Alarms", Long: true}
+	rank := map[timers.Priority]string{timers.High: "1 high", timers.Medium: "2 medium", timers.Low: "3 low"}
+	t := table{Columns: columns([]string{"alarm", "flask", "priority", "rose", "acknowledged", "after", "by"}, 62, 18, 18, 22, 36, 16, 10)}
+	for _, r := range all {
+		if r.plainly() {
+			continue
+		}
+		words, after := s.answer(r)
+		row := cells(r.kind, strings.ReplaceAll(list(r.flasks), " ", ", "), rank[r.priority], s.clock(r.rose.At), "", after, r.by)
+		row[4] = cell{words, r.heard == nil && r.priority == timers.High}
+		t.Rows = append(t.Rows, row)
+	}
+	if len(t.Rows) > 0 {
+		b.Tables = append(b.Tables, t)
+	}
+	g := table{Columns: columns([]string{"ended by the step that was due, without acknowledgement", ">times", "priority", "rose", "step taken after"}, 80, 14, 20, 32, 36)}
+	for _, r := range groups(all) {
+		rose := s.clock(r.from.At)
+		if r.n > 1 {
+			rose += " to " + s.clock(r.until.At)
+		}
+		g.Rows = append(g.Rows, cells(r.kind, strconv.Itoa(r.n), rank[r.priority], rose, r.after()))
+	}
+	if len(g.Rows) > 0 {
+		b.Tables = append(b.Tables, g)
+	}
+	if !whole {
+		b.Lines = []string{"The day has too many records to look for every alarm: there may be more."}
+	}
+	return []block{b}
+}
+
+func mendedBlock(name, done string, all []mended) []block {
+	if len(all) == 0 {
+		return nil
+	}
+	t := table{Columns: columns([]string{"record", "what", done}, 60, 66, 54)}
+	for _, m := range all {
+		t.Rows = append(t.Rows, cells(m.title, strings.Join(m.words, "; "), m.when+m.who))
+	}
+	return []block{{Name: name, Tables: []table{t}, Long: true}}
+}

@@ -1,0 +1,37 @@
+package day_test
+
+import (
+	"path/filepath"
+	"testing"
+	"time"
+
+	"flaskside/logbook"
+	"flaskside/logbook/day"
+	"flaskside/logbook/demo"
+	"flaskside/timers/simclock"
+)
+
+// demoSheet is the sheet of the demo's day, made the evening after.
+func demoSheet(t testing.TB) day.Sheet {
+	t.Helper()
+	start := demo.Start(time.Date(2026, 11, 25, 0, 0, 0, 0, zone(t, "Europe/Berlin")))
+	clock := simclock.At(start.Add(-11*time.Hour), "boot-1")
+	book, err := logbook.Open(filepath.Join(t.TempDir(), "demo.db"), clock)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = book.Close() })
+	for i, s := range demo.Shift() {
+		a := s.Action(i, start)
+		clock.Run(a.At.Sub(clock.Read().Wall))
+		if _, err := book.Append(a); err != nil {
+			t.Fatalf("step %d: %v", i, err)
+		}
+	}
+	from, until := day.OfInstant(start, start.Location())
+	b, err := day.Gather(book, from, until)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until, Made: start.Add(2 * time.Hour)}
+}

@@ -1,0 +1,292 @@
+package day
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"flaskside/logbook/bath"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/flash"
+	"flaskside/logbook/units"
+	"flaskside/timers/cure"
+)
+
+// Heights of text and widths of lines in the pictures, mm (house defaults: read at
+// arm's length).
+const (
+	small = 2.3
+	thin  = 0.18
+	thick = 0.45
+)
+
+// grams writes ln grams in some figures.
+func grams(logG float64, figures int) string {
+	g, err := strconv.ParseFloat(strconv.FormatFloat(math.Exp(logG), 'g', figures, 64), 64)
+	if err != nil || math.IsInf(g, 0) {
+		return "?"
+	}
+	return plain(g) + " g"
+}
+
+// trend draws the flash of a flask over its trial closures: the picture of the
+// screen, without the forecast once the final closure is made.
+func (s Sheet) trend(f *bench.Flask, w, h float64) (drawing, bool) {
+	history := s.Bench.History(f)
+	if len(history.Trials) == 0 {
+		return drawing{}, false
+	}
+	post, err := flash.Fit(s.Bench.House.Flash, history)
+	if err != nil {
+		return drawing{}, false // what cannot be followed has no trend
+	}
+	return drawTrend(flash.NewPicture(s.Bench.House.Flash, history, post), w, h, !f.ClosedForGood()), true
+}
+
+func drawTrend(p flash.Picture, w, h float64, ahead bool) drawing {
+	const left, right, foot = 10.0, 9.0, 4.2
+	d := drawing{w: w, h: h, name: fmt.Sprintf("flash over %d trial closures", p.Done)}
+	x := func(trial float64) float64 { return left + p.X(trial)*(w-left-right) }
+	y := func(logG float64) float64 {
+		return math.Min(math.Max((1-p.Y(logG))*(h-foot), 0), h-foot)
+	}
+	to := func(c flash.Curve) float64 {
+		end := float64(c.To) + 0.5
+		if !ahead {
+			end = math.Min(end, float64(p.Done)+0.5)
+		}
+		return end
+	}
+	const steps = 24
+	for _, c := range p.Curves { // the bands lie under all lines
+		var upper, lower []point
+		from, end := float64(c.From)-0.5, to(c)
+		if end <= from {
+			continue
+		}
+		for i := range steps + 1 {
+			t := from + (end-from)*float64(i)/steps
+			_, low, high := c.At(t)
+			upper, lower = append(upper, point{x(t), y(high)}), append([]point{{x(t), y(low)}}, lower...)
+		}
+		d.fill(wash, append(upper, lower...)...)
+	}
+	for _, l := range []float64{p.None, p.Heavy} {
+		d.line(faint, thin, 0.8, point{left, y(l)}, point{w - right, y(l)})
+		d.write(faint, small, -1, point{w - right + 0.8, y(l) + small/3}, grams(l, 2))
+	}
+	for _, b := range []struct {
+		name   string
+		lo, hi float64
+	}{{"heavy", p.Heavy, p.High}, {"slight", p.None, p.Heavy}, {"none", p.Low, p.None}} {
+		d.write(black, small, 1, point{left - 1.2, y((b.lo+b.hi)/2) + small/3}, b.name)
+	}
+	d.line(faint, thin, 0, point{left, h - foot}, point{w - right, h - foot})
+	for _, c := range p.Curves {
+		from, end := float64(c.From)-0.5, to(c)
+		made := math.Min(math.Max(float64(p.Done), from), end)
+		if !ahead {
+			made = end
+		}
+		for _, part := range []struct{ from, to, dash float64 }{{from, made, 0}, {made, end, 1.2}} {
+			if part.to <= part.from {
+				continue
+			}
+			var at []point
+			for i := range steps + 1 {
+				t := part.from + (part.to-part.from)*float64(i)/steps
+				mean, _, _ := c.At(t)
+				at = append(at, point{x(t), y(mean)})
+			}
+			d.line(accent, thick, part.dash, at...)
+		}
+	}
+	for _, c := range p.Curves[min(1, len(p.Curves)):] {
+		b := x(float64(c.From) - 0.5)
+		d.line(black, thin, 0.5, point{b, 0}, point{b, h - foot})
+		d.write(black, small, 0, point{b, h - 0.8}, "+")
+	}
+	for i, dot := range p.Points {
+		at := point{x(float64(dot.Trial)), y(dot.Y)}
+		if i > 0 && !dot.Added {
+			d.line(black, thin, 0, point{x(float64(dot.Trial - 1)), y(p.Points[i-1].Y)}, at)
+		}
+	}
+	for _, dot := range p.Points {
+		at := point{x(float64(dot.Trial)), y(dot.Y)}
+		if dot.Weighed {
+			d.mark(diamond, black, 1.2, at)
+			if len(p.Points) <= 8 {
+				d.write(black, small, -1, point{at.x + 1.6, at.y - 0.8}, grams(dot.Y, 3))
+			}
+			continue
+		}
+		d.mark(disc, black, 0.95, at)
+	}
+	if ahead && len(p.Curves) > 0 {
+		now := p.Curves[len(p.Curves)-1]
+		for t := p.Done + 1; t <= p.Last; t++ {
+			mean, _, _ := now.At(float64(t))
+			d.mark(ring, accent, 0.9, point{x(float64(t)), y(mean)})
+		}
+	}
+	every := 1
+	for (w-left-right)*float64(every)/float64(p.Last-p.First+1) < 4 {
+		every++
+	}
+	for t := p.First; t <= p.Last; t += every {
+		i := black
+		if t > p.Done {
+			if !ahead {
+				break
+			}
+			i = faint
+		}
+		d.write(i, small, 0, point{x(float64(t)), h - 0.8}, strconv.Itoa(t))
+	}
+	return d
+}
+
+// boilC is where a line is drawn: water boils.
+const boilC = 100
+
+// curve draws the bath of a load against its programme, with the core of the
+// thickest section: read and past in full lines, expected dashed.
+func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
+	const left, right, foot = 12.0, 5.0, 4.2
+	d := drawing{w: w, h: h, name: fmt.Sprintf("bath and core of load %d against the programme", l.No)}
+	set, core := e.Case.Programme.Knots(e.Case.BathC), e.Core()
+	endS := e.Case.Programme.Total().Seconds()
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, ks := range [][]cure.Knot{set, e.Bath, core} {
+		for _, k := range ks {
+			lo, hi = math.Min(lo, k.TempC), math.Max(hi, k.TempC)
+		}
+	}
+	lo, hi = math.Floor(lo/10)*10, math.Max(math.Ceil((hi+2)/10)*10, boilC)
+	x := func(sec float64) float64 { return left + math.Min(math.Max(sec/endS, 0), 1)*(w-left-right) }
+	y := func(c float64) float64 { return 1 + (1-(c-lo)/(hi-lo))*(h-foot-1) }
+	path := func(ks []cure.Knot, fromS, toS float64) []point {
+		var at []point
+		if toS <= fromS {
+			return nil
+		}
+		at = append(at, point{x(fromS), y(cure.BathAt(ks, fromS))})
+		for _, k := range ks {
+			if k.TimeS > fromS && k.TimeS < toS {
+				at = append(at, point{x(k.TimeS), y(k.TempC)})
+			}
+		}
+		return append(at, point{x(toS), y(cure.BathAt(ks, toS))})
+	}
+	temp := func(c float64) string { return units.FormatTemp(c, s.Bench.House.Units.Temperature) }
+	// The scale names what the programme holds, and where water boils.
+	named := []float64{}
+	name := func(c float64, dash float64) {
+		for _, n := range named {
+			if math.Abs(y(n)-y(c)) < small {
+				return
+			}
+		}
+		named = append(named, c)
+		d.line(faint, thin, dash, point{left, y(c)}, point{w - right, y(c)})
+		d.write(faint, small, 1, point{left - 1, y(c) + small/3}, temp(c))
+	}
+	for _, st := range l.Stages {
+		name(st.TempC, 0.8)
+	}
+	name(boilC, 0.4)
+	name(lo, 0)
+	for _, t := range s.hours(l.In.At, endS) {
+		at := x(t.After.Seconds())
+		d.line(faint, thin, 0, point{at, h - foot}, point{at, h - foot + 0.9})
+		d.write(faint, small, 0, point{at, h - 0.6}, t.clock)
+	}
+	knownS := math.Min(e.KnownS, endS)
+	if out := s.outOf(l); out != nil { // what came after it was out is nobody's cure
+		outS := out.Sub(l.In.At).Seconds()
+		if outS > 0 && outS < endS {
+			d.line(black, thin, 0.5, point{x(outS), 1}, point{x(outS), h - foot})
+			d.write(black, small, 1, point{x(outS) - 0.6, 1 + small}, "out")
+		}
+	}
+	d.line(pale, 1.3, 0, path(set, 0, endS)...) // the programme lies under the bath
+	for _, p := range []struct {
+		i    ink
+		ks   []cure.Knot
+		wide float64
+	}{{accent, core, thick}, {black, e.Bath, 0.3}} {
+		if at := path(p.ks, 0, knownS); at != nil {
+			d.line(p.i, p.wide, 0, at...)
+		}
+		if at := path(p.ks, knownS, endS); at != nil {
+			d.line(p.i, p.wide, 1, at...)
+		}
+	}
+	if read := since(e.Case); len(read) <= 60 { // a probe's row of dots says no more than the line
+		for _, r := range read {
+			if after := r.At.Sub(l.In.At).Seconds(); after <= endS && r.TempC >= lo && r.TempC <= hi {
+				d.mark(disc, black, 0.6, point{x(after), y(r.TempC)})
+			}
+		}
+	}
+	// What is what, where the curves of a cure do not go: below them, on the right.
+	row := point{w - right - 34, h - foot - 3*(small+0.8) - 1.2}
+	for _, k := range []struct {
+		i          ink
+		wide, dash float64
+		text       string
+	}{{pale, 1.3, 0, "programme"}, {black, 0.3, 0, "bath"}, {accent, thick, 0, "core (estimate)"}, {faint, 0.3, 1, "expected, not read"}} {
+		d.line(k.i, k.wide, k.dash, row, point{row.x + 7, row.y})
+		d.write(black, small, -1, point{row.x + 8.5, row.y + small/3}, k.text)
+		row.y += small + 0.8
+	}
+	return d
+}
+
+// since lists the readings of a bath from when the flasks went in.
+func since(c bath.Case) []cure.Reading {
+	return slices.DeleteFunc(slices.Clone(c.Readings), func(r cure.Reading) bool { return r.At.Before(c.Start) })
+}
+
+// outOf is when the last flask of a load came out of the bath; nil while one is in.
+func (s Sheet) outOf(l *bench.Load) (out *time.Time) {
+	if len(s.Bench.StillIn(l)) > 0 {
+		return nil
+	}
+	for _, no := range l.Flasks {
+		if f := s.Bench.Flasks[no]; f != nil && f.Load == l.No && f.OutBath != nil && (out == nil || f.OutBath.At.After(*out)) {
+			out = &f.OutBath.At
+		}
+	}
+	return out
+}
+
+// hour is a full hour of the clock on the scale of a load.
+type hour struct {
+	After time.Duration
+	clock string
+}
+
+// hours lists the full hours of the sheet's zone in a stretch, as many as find
+// room.
+func (s Sheet) hours(from time.Time, endS float64) []hour {
+	const most = 10
+	from = from.In(s.From.Location())
+	end := from.Add(time.Duration(endS * float64(time.Second)))
+	step := time.Hour
+	for end.Sub(from)/step > most {
+		step *= 2
+	}
+	first := from.Truncate(time.Minute)
+	for first.Minute() != 0 || first.Before(from) {
+		first = first.Add(time.Minute)
+	}
+	var out []hour
+	for t := first; !t.After(end); t = t.Add(step) {
+		out = append(out, hour{t.Sub(from), t.Format("15:04")})
+	}
+	return out
+}
