@@ -42,11 +42,15 @@ func (h *hands) try(after time.Duration, body action.Body, why ...string) (Saved
 func newHands(t *testing.T) *hands {
 	t.Helper()
 	ck := simclock.At(start, "boot-1")
-	b, err := Open(filepath.Join(t.TempDir(), "bench.db"), ck)
+	path := filepath.Join(t.TempDir(), "bench.db")
+	b, err := Open(path, ck)
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { _ = b.Close() })
+	t.Cleanup(func() {
+		_ = b.Close() // many tests have closed it already
+		wholeBook(t, path)
+	})
 	return &hands{t: t, b: b, ck: ck}
 }
 
