@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	tea "charm.land/bubbletea/v2"
 
@@ -54,18 +55,29 @@ func (m *Model) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
 
 func (m *Model) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lineOf {
 	var out []lineOf
-	if !ready {
-		r, s := plain, o.LikelyWords()
-		if o.Short() {
-			r, s = alarm, "TOO LATE? "+s
+	add := func(r role, s string) {
+		for _, l := range wrap(s, w) {
+			out = append(out, lineOf{r, l})
 		}
-		out = append(out, lineOf{r, fit(s, w)})
+	}
+	switch {
+	case ready:
+	case o.Short() && !all:
+		add(alarm, fmt.Sprintf("TOO LATE? likely %d more; dough allows %d", o.Median, o.Allowed))
+	case o.Short():
+		add(alarm, "TOO LATE? "+o.LikelyWords())
+	default:
+		add(plain, o.LikelyWords())
 	}
 	s := "next ≤ slight " + bench.Percent(o.Next.None+o.Next.Slight)
 	if all {
 		s = o.NextWords()
 	}
-	return append(out, lineOf{dim, fit(s+" · "+bench.YouDecide, w)})
+	if one := s + " · " + bench.YouDecide; utf8.RuneCountInString(one) <= w {
+		return append(out, lineOf{dim, one})
+	}
+	add(dim, s)
+	return append(out, lineOf{dim, bench.YouDecide})
 }
 
 // adviceMsg is what the press order makes of the bench.
@@ -147,7 +159,15 @@ func (m *Model) pressLines(w int) []string {
 	}
 	var out []string
 	if len(order) > 0 {
-		out = append(out, fit("press next: "+strings.Join(order, ", then "), w))
+		line := "press next: " + strings.Join(order, ", then ")
+		if len(line) > w {
+			line = "press next: " + strings.Join(order, ", ")
+		}
+		out = append(out, fit(line, w))
+	}
+	// What wants an answer comes before what merely tells, where room is short.
+	if a.GiveUp != "" && m.bench().Waiting(a.GiveUp) != nil {
+		out = append(out, fit("not all: give up "+m.placeOf(a.GiveUp)+"?", w))
 	}
 	line := "in time:"
 	for _, o := range a.Flasks {
@@ -155,11 +175,7 @@ func (m *Model) pressLines(w int) []string {
 			line += fmt.Sprintf(" %s %s,", m.placeOf(o.Flask), bench.Percent(o.Chance))
 		}
 	}
-	out = append(out, wrap(strings.TrimSuffix(line, ","), w)...)
-	if a.GiveUp != "" && m.bench().Waiting(a.GiveUp) != nil {
-		out = append(out, fit("not all: give up "+m.placeOf(a.GiveUp)+" first", w))
-	}
-	return out
+	return append(out, wrap(strings.TrimSuffix(line, ","), w)...)
 }
 
 // pressSheet is the press order on its own page: what next, each flask's chance, and
@@ -216,13 +232,14 @@ func (m *Model) mixCostLines(s *sheet, w int) {
 	}
 }
 
-// shortWords say that the dough will likely end before the closures do.
+// shortWords say that the dough will likely end before the closures do, in so few words
+// that they stand whole on the narrowest screen.
 func (m *Model) shortWords(windowKey string) string {
 	s, ok := bench.SubjectOfKey(windowKey)
 	if f := m.bench().Flasks[s.No]; ok && f != nil {
-		return fmt.Sprintf("DOUGH LIKELY ENDS BEFORE THE CLOSURES (estimate) · place %d", f.Place)
+		return fmt.Sprintf("DOUGH TOO SHORT? · place %d (estimate)", f.Place)
 	}
-	return "DOUGH LIKELY ENDS BEFORE THE CLOSURES (estimate)"
+	return "DOUGH TOO SHORT? (estimate)"
 }
 
 // chartRoles tell how the parts of the flash chart look.
