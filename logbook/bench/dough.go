@@ -56,3 +56,28 @@ func Masses(r dough.Resin, units float64) (powderG, liquidG float64) {
 }
 
 func tenth(g float64) float64 { return math.Round(g*10) / 10 }
+
+// Marks lists the marks made on the mixes of a resin, oldest mix first, as package
+// dough fits them.
+func (b *Bench) Marks(resin string) []dough.Mark {
+	var out []dough.Mark
+	for _, no := range Sorted(b.Mixes) {
+		m := b.Mixes[no]
+		if m.Resin != resin {
+			continue
+		}
+		c := dough.Conditions{RoomC: m.RoomC}
+		if m.JarC != 0 {
+			c.Stored = &dough.Storage{TempC: m.JarC}
+		}
+		for _, k := range []struct {
+			kind dough.MarkKind
+			at   *timers.Stamp
+		}{{dough.DoughReached, m.Dough}, {dough.TooStiff, m.Stiff}} {
+			if k.at != nil {
+				out = append(out, dough.Mark{Kind: k.kind, Minutes: between(m.Made, *k.at).Minutes(), Conditions: c})
+			}
+		}
+	}
+	return out
+}

@@ -1,0 +1,593 @@
+package main
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook/bath"
+	"flaskside/logbook/house"
+	"flaskside/timers"
+	"flaskside/timers/cure"
+	"flaskside/timers/sysclock"
+	"flaskside/tui/chart"
+)
+
+// cureFlags are what the command was given.
+type cureFlags struct {
+	programme, bath, readings string
+	inAt, outAt, atMinutes    string
+	mm, thickMM, startC       float64
+	size                      string
+	set                       []string
+	asJSON, asCSV, parameters bool
+}
+
+// cureCommand works out what goes on in a flask in the bath.
+func cureCommand(o *options) *cobra.Command {
+	f := &cureFlags{}
+	c := &cobra.Command{
+		Use:   "cure",
+		Short: "What goes on in a flask in the bath: core, peak, residual monomer; what fits the night",
+		Long: "Works out the temperature in the middle of the resin and the monomer left in it from a programme, or from\n" +
+			"the bath's readings, with the range of each figure; what a bath that was off cost; and, with --out-at, when\n" +
+			"the flasks have to go in to be out by then. It needs no logbook. A programme is written \"74C 9h\" or\n" +
+			"\"74C 8h, ramp 30min, 100C 1h\", or is a name of the house settings. Every figure is an estimate; follow\n" +
+			"the resin maker's cycle.",
+		Example: "flaskside cure --programme \"74C 9h\" --mm 3\n" +
+			"flaskside cure --programme \"74C 9h\" --mm 2 --thick-mm 6 --readings night.txt\n" +
+			"flaskside cure --bath 0:74,540:74 --mm 6 --at-minutes 30,60 --json\n" +
+			"flaskside cure --out-at 08:00\nflaskside cure --parameters",
+		Args: noArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return runCure(c, o, f) },
+	}
+	fl := c.Flags()
+	fl.StringVar(&f.programme, "programme", "", `"74C 9h", "74C 8h, ramp 30min, 100C 1h", or a name of the house settings`)
+	fl.StringVar(&f.bath, "bath", "", "the bath itself instead, minutes:°C with straight lines between, as 0:74,540:74")
+	fl.StringVar(&f.readings, "readings", "", "a file of readings to follow, lines of an RFC 3339 time and °C")
+	fl.StringVar(&f.inAt, "in-at", "", "when the flasks go in, RFC 3339 (default: the first reading; for --out-at now)")
+	fl.StringVar(&f.outAt, "out-at", "", "plan backwards from this hour, as 08:00")
+	fl.Float64Var(&f.mm, "mm", 3, "thickness of the resin; with --thick-mm the thinnest, which decides the residual")
+	fl.Float64Var(&f.thickMM, "thick-mm", 0, "thickest section, which decides the peak (default: as --mm)")
+	fl.StringVar(&f.size, "size", "medium", "flask: "+strings.Join(cure.FlaskSizes(), ", "))
+	fl.Float64Var(&f.startC, "start-c", 22, "flask and dough when they go in, °C; the bath too where the programme begins with a ramp")
+	fl.StringVar(&f.atMinutes, "at-minutes", "", "minutes at which core and monomer are wanted, as 30,60")
+	fl.StringArrayVar(&f.set, "set", nil, "a parameter of the model by its name, SI units, as half_resin=0.005; may be repeated")
+	fl.BoolVar(&f.parameters, "parameters", false, "print the parameters of the model with source and mark, and what it does not cover")
+	fl.BoolVar(&f.asJSON, "json", false, "as JSON, for other programs")
+	fl.BoolVar(&f.asCSV, "csv", false, "the curve as CSV")
+	return c
+}
+
+func runCure(c *cobra.Command, o *options, f *cureFlags) error {
+	if f.asJSON && f.asCSV {
+		return wrongUsage("--json and --csv do not go together")
+	}
+	thin, thick, err := f.models(c.Flags().Changed("start-c"))
+	if err != nil {
+		return err
+	}
+	out := c.OutOrStdout()
+	switch {
+	case f.parameters:
+		return deliver("", out, func(w io.Writer) error { return printParameters(w, &thin, f.asJSON) })
+	case f.programme == "" && f.bath == "" && f.outAt == "":
+		return wrongUsage(`say what the bath does: --programme "74C 9h" or --bath 0:74,540:74; or when the flasks are to be out: --out-at 08:00`)
+	case f.programme != "" && f.bath != "":
+		return wrongUsage("--programme and --bath do not go together")
+	case f.readings != "" && f.programme == "":
+		return wrongUsage("--readings wants the --programme that the bath was to follow")
+	}
+	r := cureReport{Note: cure.EstimateNote, thin: thin, thick: thick, startC: f.startC}
+	if f.outAt != "" {
+		if r.Plan, err = f.plan(o, sysclock.New()); err != nil {
+			return err
+		}
+	}
+	if f.programme != "" || f.bath != "" {
+		if err := r.simulate(o, f, c.ErrOrStderr()); err != nil {
+			return err
+		}
+	}
+	return deliver("", out, func(w io.Writer) error {
+		switch {
+		case f.asJSON:
+			return writeJSON(w, r)
+		case f.asCSV:
+			return r.csv(w)
+		}
+		return r.text(w)
+	})
+}
+
+// models are the parameters of the thinnest and the thickest section, every --set
+// applied to both.
+func (f *cureFlags) models(startGiven bool) (thin, thick cure.Params, err error) {
+	if f.thickMM == 0 {
+		f.thickMM = f.mm
+	}
+	if f.thickMM < f.mm {
+		return thin, thick, wrongUsage("--thick-mm %g is less than --mm %g", f.thickMM, f.mm)
+	}
+	for _, s := range []struct {
+		p  *cure.Params
+		mm float64
+	}{{&thin, f.mm}, {&thick, f.thickMM}} {
+		if *s.p, err = cure.ForSection(s.mm, f.size); err != nil {
+			return thin, thick, err
+		}
+		if startGiven {
+			if err = s.p.Set("T0", f.startC+cure.Kelvin); err != nil {
+				return thin, thick, fmt.Errorf("--start-c: %w", err)
+			}
+		}
+		for _, text := range f.set {
+			name, value, ok := strings.Cut(text, "=")
+			v, perr := strconv.ParseFloat(strings.TrimSpace(value), 64)
+			if !ok || perr != nil {
+				return thin, thick, wrongUsage("--set %q: write name=value, as half_resin=0.005", text)
+			}
+			if err = s.p.Set(strings.TrimSpace(name), v); err != nil {
+				return thin, thick, fmt.Errorf("--set %s: %w", text, err)
+			}
+		}
+	}
+	return thin, thick, nil
+}
+
+// findProgramme reads a programme in its notation, or finds it by its name in the
+// house settings.
+func findProgramme(o *options, text string) (cure.Programme, error) {
+	p, err := cure.ParseProgramme(text)
+	if err == nil {
+		return p, nil
+	}
+	h, herr := settingsOf(o.book, sysclock.New())
+	if herr != nil {
+		return cure.Programme{}, errors.Join(err, herr)
+	}
+	if named, ok := h.Programme(text); ok {
+		p := named.Cure()
+		return p, p.Validate()
+	}
+	return cure.Programme{}, fmt.Errorf("%w (and no programme of the house settings has that name)", err)
+}
+
+// minutesAt reads --at-minutes as seconds.
+func minutesAt(text string) ([]float64, error) {
+	if strings.TrimSpace(text) == "" {
+		return nil, nil
+	}
+	var out []float64
+	for _, part := range strings.Split(text, ",") {
+		v, err := strconv.ParseFloat(strings.TrimSpace(part), 64)
+		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil, wrongUsage("--at-minutes %q: write minutes with commas, as 30,60", text)
+		}
+		out = append(out, v*60)
+	}
+	return out, nil
+}
+
+// instant reads a flag that is a time.
+func instant(flag, text string) (time.Time, error) {
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return t, wrongUsage("%s %q is no time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", flag, text)
+	}
+	return t, nil
+}
+
+// fitReport is what is told of one programme held against an hour.
+type fitReport struct {
+	Programme   string     `json:"programme"`
+	Notation    string     `json:"notation"`
+	LatestStart time.Time  `json:"latest_start"`
+	Earliest    *time.Time `json:"earliest_start,omitempty"` // by the longest stay of the house
+	SlackS      int        `json:"slack_s"`
+	Fits        bool       `json:"fits"`
+	words       string
+}
+
+type planReport struct {
+	In   time.Time   `json:"in"`
+	Out  time.Time   `json:"out"`
+	Fits []fitReport `json:"fits"`
+}
+
+// plan holds the programmes of the house, and the one given, against an hour.
+func (f *cureFlags) plan(o *options, clock timers.Clock) (*planReport, error) {
+	now := clock.Read().Wall
+	if f.inAt != "" {
+		t, err := instant("--in-at", f.inAt)
+		if err != nil {
+			return nil, err
+		}
+		now = t.In(now.Location())
+	}
+	out, err := outAt(f.outAt, now)
+	if err != nil {
+		return nil, err
+	}
+	h, err := settingsOf(o.book, clock)
+	if err != nil {
+		return nil, err
+	}
+	if f.programme != "" {
+		p, err := findProgramme(o, f.programme)
+		if err != nil {
+			return nil, err
+		}
+		if _, known := h.Programme(f.programme); !known {
+			h.Programmes = append([]house.Programme{stagesOf(f.programme, p)}, h.Programmes...)
+		}
+	}
+	r := &planReport{In: now, Out: out}
+	for i, fit := range bath.Plan(h, now, out) {
+		x := fitReport{Programme: h.Programmes[i].Name, Notation: fit.Programme.Notation(), LatestStart: fit.LatestStart.In(now.Location()),
+			SlackS: int(fit.Slack / time.Second), Fits: fit.Fits, words: fit.Words(now)}
+		if !fit.Earliest.IsZero() {
+			e := fit.Earliest.In(now.Location())
+			x.Earliest = &e
+		}
+		r.Fits = append(r.Fits, x)
+	}
+	return r, nil
+}
+
+// stagesOf is a programme written on the command line as one of a house.
+func stagesOf(name string, p cure.Programme) house.Programme {
+	out := house.Programme{Name: name}
+	for _, s := range p.Stages {
+		out.Stages = append(out.Stages, house.Stage{TempC: s.TempC, HoldS: int(s.Hold / time.Second), RampS: int(s.Ramp / time.Second)})
+	}
+	return out
+}
+
+// outAt reads an hour of the day, the next after now in its zone, or a whole
+// instant.
+func outAt(text string, now time.Time) (time.Time, error) {
+	if t, err := time.Parse(time.RFC3339, text); err == nil {
+		return t.In(now.Location()), nil
+	}
+	t, err := time.Parse("15:04", text)
+	if err != nil {
+		if t, err = time.Parse("15", text); err != nil {
+			return time.Time{}, wrongUsage("--out-at %q is no hour: write 08:00", text)
+		}
+	}
+	return cure.NextClock(now, t.Hour(), t.Minute())
+}
+
+// cureReport is what the command tells. The figures of the run stand at the top of
+// the JSON under the names of the reference cases; they are those of the section
+// of --mm, and those of --thick-mm stand under "thickest" where that is another.
+type cureReport struct {
+	Programme string `json:"programme,omitempty"` // in its notation
+	*cure.Result
+	Thickest   *cure.Result      `json:"thickest,omitempty"`
+	Range      *cure.Range       `json:"range,omitempty"`
+	Bath       []cure.Knot       `json:"bath,omitempty"` // as it was followed
+	Holds      []cure.StageStart `json:"holds,omitempty"`
+	Excursions []excursion       `json:"excursions,omitempty"`
+	ExtraHold  *cure.Extra       `json:"extra_hold,omitempty"`
+	Others     []otherHold       `json:"other_holds,omitempty"`
+	Plan       *planReport       `json:"plan,omitempty"`
+	Note       string            `json:"note"`
+
+	thin, thick cure.Params
+	startC      float64
+	start       time.Time
+	refused     int
+}
+
+type excursion struct {
+	cure.Excursion
+	Cost cure.Extra `json:"cost"`
+}
+
+type otherHold struct {
+	TempC   float64 `json:"temp_c"`
+	HoldMin float64 `json:"hold_min"`
+	Reached bool    `json:"reached"`
+}
+
+// simulate runs the model.
+func (r *cureReport) simulate(o *options, f *cureFlags, side io.Writer) error {
+	at, err := minutesAt(f.atMinutes)
+	if err != nil {
+		return err
+	}
+	opts := cure.Options{AtS: at}
+	var prog cure.Programme
+	var read []cure.Reading
+	if f.bath != "" {
+		if r.Bath, err = cure.ParseBath(f.bath); err != nil {
+			return err
+		}
+		if len(r.Bath) == 1 {
+			return fmt.Errorf("--bath %s has one point and so no end: write the last minute too, as 0:74,540:74", f.bath)
+		}
+	} else {
+		if prog, err = findProgramme(o, f.programme); err != nil {
+			return err
+		}
+		r.Programme, r.Bath, opts.EndS = prog.Notation(), prog.Knots(r.startC), prog.Total().Seconds()
+		if f.readings != "" {
+			if read, err = r.follow(prog, f, side); err != nil {
+				return err
+			}
+		}
+	}
+	e, err := cure.Run(r.thin, r.thick, r.Bath, opts)
+	if err != nil {
+		return err
+	}
+	r.Result, r.Range = &e.Thinnest, &e.Range
+	if r.thin != r.thick {
+		r.Thickest = &e.Thickest
+	}
+	if prog.Stages == nil {
+		return nil
+	}
+	r.Holds = cure.HoldStarts(prog, r.Bath, &e.Thickest)
+	return r.costs(prog, read)
+}
+
+// follow reads the readings and puts them in place of the set point.
+func (r *cureReport) follow(prog cure.Programme, f *cureFlags, side io.Writer) ([]cure.Reading, error) {
+	file, err := os.Open(f.readings)
+	if err != nil {
+		return nil, fmt.Errorf("readings: %w", err)
+	}
+	read, told, refused, err := cure.ReadReadings(file)
+	_ = file.Close() // only read from
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range told {
+		_, _ = fmt.Fprintf(side, "%s: %s\n", f.readings, oneLine(errors.New(t.String()))) // what is told beside the answer
+	}
+	if r.refused = refused; refused > len(told) {
+		_, _ = fmt.Fprintf(side, "%s: and %d more lines refused\n", f.readings, refused-len(told))
+	}
+	if len(read) == 0 {
+		return nil, fmt.Errorf("%s holds no reading: write lines such as 2026-11-25T22:04:00+01:00 74.1", f.readings)
+	}
+	r.start = read[0].At
+	if f.inAt != "" {
+		if r.start, err = instant("--in-at", f.inAt); err != nil {
+			return nil, err
+		}
+	}
+	r.Bath, err = cure.Follow(prog, r.startC, r.start, read)
+	return read, err
+}
+
+// costs works out what a bath that was off its programme cost, and the holds at
+// other temperatures: information only.
+func (r *cureReport) costs(prog cure.Programme, read []cure.Reading) error {
+	extra, err := cure.ExtraHold(r.thin, prog, r.startC, r.Bath)
+	if err != nil {
+		return err
+	}
+	if read != nil {
+		r.ExtraHold = &extra
+		xs := cure.OutOfBand(prog, r.start, read, 0)
+		for _, x := range xs[max(0, len(xs)-20):] {
+			cost, err := x.Cost(r.thin, prog, r.startC, r.start, read)
+			if err != nil {
+				return err
+			}
+			r.Excursions = append(r.Excursions, excursion{x, cost})
+		}
+	}
+	if len(prog.Stages) > 1 {
+		return nil
+	}
+	for _, d := range []float64{-4, -2, 2, 4} {
+		t := prog.Stages[0].TempC + d
+		if t < 60 || t > 100 {
+			continue // no bath for curing
+		}
+		hold, reached, err := cure.HoldFor(r.thin, t, extra.Planned)
+		if err != nil {
+			return err
+		}
+		r.Others = append(r.Others, otherHold{t, hold.Minutes(), reached})
+	}
+	return nil
+}
+
+// csv writes the curves, as RFC 4180 has it.
+func (r *cureReport) csv(w io.Writer) error {
+	if r.Result == nil {
+		return wrongUsage("--csv writes a curve: give --programme or --bath")
+	}
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	rows := [][]string{{"section_mm", "minute", "bath_c", "core_c", "core_monomer_pct", "mean_monomer_pct"}}
+	for _, res := range []*cure.Result{r.Result, r.Thickest} {
+		if res == nil {
+			continue
+		}
+		num := func(v float64) string { return strconv.FormatFloat(v, 'f', 4, 64) }
+		for i, s := range res.Curve.TimeS {
+			rows = append(rows, []string{strconv.FormatFloat(res.Params.SectionMM(), 'g', 6, 64), num(s / 60), num(res.Curve.BathC[i]), num(res.Curve.CoreC[i]), num(res.Curve.CorePct[i]), num(res.Curve.MeanPct[i])})
+		}
+	}
+	if err := c.WriteAll(rows); err != nil {
+		return fmt.Errorf("write the curve: %w", err)
+	}
+	return nil
+}
+
+// hottest is the run that decides the peak.
+func (r *cureReport) hottest() *cure.Result {
+	if r.Thickest != nil {
+		return r.Thickest
+	}
+	return r.Result
+}
+
+func (r *cureReport) text(w io.Writer) error {
+	var b strings.Builder
+	say := func(format string, a ...any) { fmt.Fprintf(&b, format+"\n", a...) }
+	if r.Result != nil {
+		r.curveText(say)
+		for _, l := range r.Range.Text() {
+			if l != cure.EstimateNote {
+				say("%s", l)
+			}
+		}
+		r.holdText(say)
+		r.costText(say)
+		say("%s", r.parameterText())
+	}
+	if p := r.Plan; p != nil {
+		say("in %s, out at %s:", p.In.Format("Mon 2 Jan 15:04 -07:00"), p.Out.Format("Mon 2 Jan 15:04 -07:00"))
+		for _, f := range p.Fits {
+			say("  %-16s %s (%s)", f.Programme, f.words, f.Notation)
+		}
+	}
+	say("%s", r.Note)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// curveText is the curve in cells and in figures.
+func (r *cureReport) curveText(say func(string, ...any)) {
+	hot := r.hottest()
+	head := fmt.Sprintf("resin %.3g mm", r.Result.Params.SectionMM())
+	if r.Thickest != nil {
+		head = fmt.Sprintf("resin %.3g to %.3g mm", r.Result.Params.SectionMM(), hot.Params.SectionMM())
+	}
+	if r.Programme != "" {
+		head = r.Programme + " · " + head
+	}
+	say("%s", head)
+	p := chart.BathPicture{Bath: r.Bath, EndS: r.EndS, NowS: r.EndS, Temp: func(c float64) string { return fmt.Sprintf("%.0f °C", c) }}
+	for i, s := range hot.Curve.TimeS {
+		p.Core = append(p.Core, cure.Knot{TimeS: s, TempC: hot.Curve.CoreC[i]})
+	}
+	for _, h := range r.Holds {
+		p.Holds = append(p.Holds, h.SetC)
+	}
+	step := 3600.0
+	if r.EndS < 2*3600 {
+		step = 600
+	}
+	for s := 0.0; s < r.EndS && len(p.Ticks) < 400; s += step {
+		p.Ticks = append(p.Ticks, chart.Tick{S: s, Label: hm(s)})
+	}
+	for _, row := range chart.Bath(p, 78, 14, false) {
+		var line strings.Builder
+		for _, c := range row {
+			line.WriteRune(c.Rune)
+		}
+		say("%s", strings.TrimRight(line.String(), " "))
+	}
+	if len(r.AtS) > 0 {
+		say("  min   core °C   core monomer %%")
+		for i, s := range r.AtS {
+			say("%5.4g %9.2f %11.3f", s/60, r.Core[i], r.WCore[i])
+		}
+	}
+}
+
+// hm writes seconds as hours and minutes.
+func hm(s float64) string { return fmt.Sprintf("%d:%02d", int(s)/3600, int(s)%3600/60) }
+
+func (r *cureReport) holdText(say func(string, ...any)) {
+	for _, h := range r.Holds {
+		bathAt, coreAt := "bath not within 2 K of it", "core not within 2 K of it"
+		if h.Bath {
+			bathAt = fmt.Sprintf("bath there after %.0f min", h.BathMin)
+		}
+		if h.Core {
+			coreAt = fmt.Sprintf("core after about %.0f min", h.CoreMin)
+		}
+		say("hold at %.4g °C really starts: %s, %s", h.SetC, bathAt, coreAt)
+	}
+}
+
+func (r *cureReport) costText(say func(string, ...any)) {
+	for _, x := range r.Excursions {
+		to := "the last reading"
+		if !x.Open {
+			to = x.To.Format(time.RFC3339)
+		}
+		say("bath off %.4g °C from %s to %s, farthest %.4g °C: %s", x.SetC, x.From.Format(time.RFC3339), to, x.WorstC, bath.CostWords(x.Cost))
+	}
+	if x := r.ExtraHold; x != nil {
+		switch {
+		case !x.Reached:
+			say("the bath as it was: not even two days more leave the residual of the programme (information)")
+		case x.Hold < 30*time.Second:
+			say("the bath as it was costs no hold (information)")
+		default:
+			say("the bath as it was: %s more hold leaves the residual of the programme (information; the maker's cycle decides)", bath.Minutes(x.Hold))
+		}
+	}
+	if len(r.Others) > 0 {
+		var hs []string
+		for _, o := range r.Others {
+			h := "more than 72 h"
+			if o.Reached {
+				h = fmt.Sprintf("%.1f h", o.HoldMin/60)
+			}
+			hs = append(hs, fmt.Sprintf("%.4g °C %s", o.TempC, h))
+		}
+		say("information: the residual of the programme, from going in, at %s", strings.Join(hs, ", "))
+	}
+}
+
+// parameterText names the parameters that are not the defaults.
+func (r *cureReport) parameterText() string {
+	d := cure.Defaults()
+	was := d.Table()
+	var out []string
+	for i, p := range r.thin.Table() {
+		if p.Value != was[i].Value {
+			out = append(out, fmt.Sprintf("%s %.4g %s", p.Name, p.Value, p.Unit))
+		}
+	}
+	if len(out) == 0 {
+		return "parameters: a medium flask with 3 mm of resin, the defaults (--parameters prints them)"
+	}
+	return "parameters: the defaults (--parameters prints them), but " + strings.Join(out, ", ")
+}
+
+// printParameters is the appendix of the model.
+func printParameters(w io.Writer, p *cure.Params, asJSON bool) error {
+	table := p.Table()
+	if asJSON {
+		return writeJSON(w, struct {
+			Parameters []cure.Param `json:"parameters"`
+			Limits     []string     `json:"limits"`
+			Note       string       `json:"note"`
+		}{table, cure.Limits(), cure.EstimateNote})
+	}
+	var b strings.Builder
+	for _, x := range table {
+		unit := x.Unit
+		if unit == "1" {
+			unit = ""
+		}
+		fmt.Fprintf(&b, "%-11s %-12s %-9s %-12s %s\n%24s%s [%s]\n", x.Name, strconv.FormatFloat(x.Value, 'g', 6, 64), unit, x.Band, x.Meaning, "", x.Source, x.Mark)
+	}
+	fmt.Fprintln(&b, "\nWhat must not be read out of it:")
+	for _, l := range cure.Limits() {
+		fmt.Fprintln(&b, "- "+l)
+	}
+	_, err := io.WriteString(w, b.String()+"\n"+cure.EstimateNote+"\n")
+	return err
+}

@@ -1,0 +1,116 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook/house"
+	"flaskside/logbook/units"
+	"flaskside/timers/dough"
+	"flaskside/timers/sysclock"
+)
+
+// leaflet goes with every figure of a mix.
+const leaflet = "estimate; the resin maker's leaflet comes first"
+
+// mixCommand works out how much powder and liquid to take.
+func mixCommand(o *options) *cobra.Command {
+	var amount [3]float64
+	var ratio, resin string
+	var asJSON bool
+	allowance := dough.DefaultTrialAllowance
+	measures := [3]dough.Measure{dough.InUnits, dough.InLiquidG, dough.InMouldCM3}
+	c := &cobra.Command{
+		Use:   "mix",
+		Short: "How much powder and liquid to take, what is left over, how much it shrinks",
+		Long: "Works out both parts of a mix by the resin's own ratio, with what is left over for trials and the\n" +
+			"shrinkage to expect. A ratio by volume is one of poured powder, a third of it air: say \"3:1 by volume\".",
+		Example: "flaskside mix --units 2\nflaskside mix --liquid-g 18.8 --ratio 2.5\nflaskside mix --mould-cm3 35 --ratio \"3:1 by volume\" --json",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			q := dough.Request{TrialAllowance: allowance}
+			for i, name := range []string{"units", "liquid-g", "mould-cm3"} {
+				if c.Flags().Changed(name) {
+					if q.In != "" {
+						return wrongUsage("give one of --units, --liquid-g and --mould-cm3")
+					}
+					q.Amount, q.In = amount[i], measures[i]
+				}
+			}
+			if q.In == "" {
+				return wrongUsage("say how much: --units 2, --liquid-g 18.8 or --mould-cm3 35")
+			}
+			if ratio != "" {
+				r, err := dough.ParseRatio(ratio)
+				if err != nil {
+					return err
+				}
+				q.Ratio = &r
+			}
+			r, err := resinOf(o, resin)
+			if err != nil {
+				return err
+			}
+			p, err := dough.Proportion(r, q)
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				return deliver("", c.OutOrStdout(), func(w io.Writer) error { return writeJSON(w, p) })
+			}
+			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return mixText(w, p) })
+		},
+	}
+	c.Flags().Float64Var(&amount[0], "units", 0, "units of the resin, one for an average base")
+	c.Flags().Float64Var(&amount[1], "liquid-g", 0, "grams of liquid")
+	c.Flags().Float64Var(&amount[2], "mould-cm3", 0, "volume of the mould, the allowance for trials coming on top")
+	c.Flags().StringVar(&ratio, "ratio", "", `powder to liquid: 2.4, "3:1 by volume", "22 g : 10 mL" (default: the resin's own)`)
+	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")
+	c.Flags().Float64Var(&allowance, "allowance", allowance, "dough over for trials, as a fraction of the mould")
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	return c
+}
+
+// resinOf finds a resin in the house settings; without a book those are the
+// defaults.
+func resinOf(o *options, name string) (dough.Resin, error) {
+	h, err := settingsOf(o.book, sysclock.New())
+	if err != nil {
+		return dough.Resin{}, err
+	}
+	return pickResin(h, name)
+}
+
+func pickResin(h house.House, name string) (dough.Resin, error) {
+	if name == "" {
+		return h.Resins[0].WithDefaults(), nil
+	}
+	r, ok := h.Resin(name)
+	if !ok {
+		return dough.Resin{}, fmt.Errorf("the settings know no resin %q: they name %s", name, strings.Join(h.ResinNames(), ", "))
+	}
+	return r.WithDefaults(), nil
+}
+
+func mixText(w io.Writer, p dough.Proportions) error {
+	percent := func(f float64) string { return fmt.Sprintf("%.1f %%", 100*f) }
+	lines := []string{
+		fmt.Sprintf("%s · %.3g units · %.3g:1 by mass", p.Resin, p.Units, p.MassRatio),
+		fmt.Sprintf("powder  %8s   %s poured", units.FormatMass(p.PowderG), strings.Replace(units.FormatVolume(p.PowderBulkCC), "mL", "cc", 1)),
+		fmt.Sprintf("liquid  %8s   %s", units.FormatMass(p.LiquidG), units.FormatVolume(p.LiquidML)),
+		fmt.Sprintf("dough   %8s   %s", units.FormatMass(p.DoughG), units.FormatVolume(p.DoughML)),
+	}
+	if p.LeftoverML >= 0 {
+		lines = append(lines, fmt.Sprintf("for moulds of %s it leaves %s (%s) for trials", units.FormatVolume(p.MouldCM3), units.FormatVolume(p.LeftoverML), units.FormatMass(p.LeftoverG)))
+	}
+	lines = append(lines, fmt.Sprintf("liquid is %s of the true volume; shrinks %s to %s by volume in the cure (a free body %s in length; held by the mould less)",
+		percent(p.LiquidVolumeFrac), percent(p.ShrinkageLow), percent(p.Shrinkage), percent(p.FreeLinear)))
+	for _, c := range p.Cautions {
+		lines = append(lines, "caution: "+c)
+	}
+	_, err := fmt.Fprintln(w, strings.Join(append(lines, leaflet), "\n"))
+	return err
+}
