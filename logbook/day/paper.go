@@ -60,7 +60,7 @@ type cell struct {
 // words of a load beside its curve.
 const (
 	trendW, trendH = 62, 42
-	curveW, curveH = 112, 46
+	curveW, curveH = 112, 40
 )
 
 func cells(texts ...string) []cell {

@@ -20,6 +20,8 @@ const (
 	small = 2.3
 	thin  = 0.18
 	thick = 0.45
+
+	bathMM, coreMM = 0.25, 0.65 // told apart in black and white too
 )
 
 // grams writes ln grams in some figures.
@@ -217,7 +219,7 @@ func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
 		i    ink
 		ks   []cure.Knot
 		wide float64
-	}{{accent, core, thick}, {black, e.Bath, 0.3}} {
+	}{{accent, core, coreMM}, {black, e.Bath, bathMM}} {
 		if at := path(p.ks, 0, knownS); at != nil {
 			d.line(p.i, p.wide, 0, at...)
 		}
@@ -238,7 +240,7 @@ func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
 		i          ink
 		wide, dash float64
 		text       string
-	}{{pale, 1.3, 0, "programme"}, {black, 0.3, 0, "bath"}, {accent, thick, 0, "core (estimate)"}, {faint, 0.3, 1, "expected, not read"}} {
+	}{{pale, 1.3, 0, "programme"}, {black, bathMM, 0, "bath"}, {accent, coreMM, 0, "core (estimate)"}, {faint, 0.3, 1, "expected, not read"}} {
 		d.line(k.i, k.wide, k.dash, row, point{row.x + 7, row.y})
 		d.write(black, small, -1, point{row.x + 8.5, row.y + small/3}, k.text)
 		row.y += small + 0.8
