@@ -15,6 +15,7 @@ type Plain struct {
 	m     *Model
 	out   io.Writer
 	last  map[string]string
+	page  string // the page being read out
 }
 
 // NewPlain wraps the screen; what changes is written to out.
@@ -41,16 +42,25 @@ func (p *Plain) View() tea.View { return tea.NewView("") }
 // tell writes the lines that are not as they were. Times that only run down are not
 // told: their ends are, as alarms.
 func (p *Plain) tell() {
+	page := ""
 	for _, l := range p.m.spoken() {
 		slot, text, _ := strings.Cut(l, "\x00")
-		if text = ascii(text); p.last[slot] == text {
-			continue
+		if strings.HasPrefix(slot, "page") {
+			page = slot
+		}
+		old, told := p.last[slot]
+		if text = ascii(text); old == text || told && slot == p.page {
+			continue // a page is read out once, though its times run on
 		}
 		p.last[slot] = text
 		if text != "" {
 			_, _ = fmt.Fprint(p.out, text, "\r\n") // nowhere to tell a closed terminal
 		}
 	}
+	if page != p.page {
+		delete(p.last, p.page) // opened again it is read out again
+	}
+	p.page = page
 }
 
 // spoken lists what there is to be told, each line behind the name of its slot.

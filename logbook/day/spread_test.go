@@ -18,7 +18,7 @@ import (
 func TestSpreadsheet(t *testing.T) {
 	s := newShift(t, "2026-11-25 08:00", "UTC")
 	s.do(0, action.FlaskOpen{Place: 1, Case: "=1+1", Base: "upper", Size: "small", Tag: "@SUM(A1)"})
-	s.do(0, action.MixMake{Flasks: []int{1}, PowderLot: `-2+3,"x"`, LiquidLot: "+1"})
+	s.do(0, action.MixMake{Flasks: []int{1}, PowderLot: `-2+3,"x"`, LiquidLot: "=9"})
 	tag := s.do(0, action.Note{Flask: 1, Text: "=cmd|' /C calc'!A0"})
 	s.fix(tag, `{"text":"-fine"}`, "=why")
 	s.do(0, action.Clock{What: "clock moved", ByS: -3600})

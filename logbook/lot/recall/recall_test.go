@@ -174,7 +174,7 @@ func TestOutcome(t *testing.T) {
 	}
 	h.do(t, action.Outcome{Flask: 1, Outcome: "remake", Defects: []string{"porosity"}})
 	u := find(t, h, "10X3").Uses[0]
-	want := recall.Use{Flask: 1, Case: "4417", Base: "upper", At: start.Add(2 * time.Minute), What: "separator", Lot: "+A99912345/$$52001510X33", Match: lot.Same, Outcome: "remake", EndedAt: start.Add(3 * time.Minute), Record: 2}
+	want := recall.Use{Flask: 1, Case: "4417", Base: "upper", At: start.Add(2 * time.Minute), What: "separator", Lot: "+A99912345/$$710X3/14D20200115N", Match: lot.Same, Outcome: "remake", EndedAt: start.Add(3 * time.Minute), Record: 2}
 	if !u.At.Equal(want.At) || !u.EndedAt.Equal(want.EndedAt) {
 		t.Errorf("used %s, ended %s", u.At, u.EndedAt)
 	}
