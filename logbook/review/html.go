@@ -7,7 +7,6 @@ import (
 	"io"
 	"slices"
 
-	"flaskside/logbook/action"
 	"flaskside/logbook/stats"
 )
 
@@ -39,7 +38,7 @@ type picture struct {
 }
 
 type notes struct {
-	Shares, People, Dough, Times, Fisher, Some, Many, Fixed, Limits, Mixed string
+	Shares, People, Dough, Times, Fisher, Some, Many, Fixed, Limits string
 }
 
 type sheet struct {
@@ -69,12 +68,12 @@ func (r Review) HTML(w io.Writer) error {
 func (r Review) sheet() sheet {
 	c := r.Corrections
 	s := sheet{Title: r.title(), Lab: r.Lab, Head: r.head(), Chain: r.Head, Any: len(r.Flasks) > 0, Without: joined(r.without()),
-		Notes: notes{noteShares, notePeople, noteDough, noteTimes, noteFisher, "", noteMany(len(r.Against)), noteFixed, noteLimits, noteMixed},
+		Notes: notes{noteShares, notePeople, noteDough, noteTimes, noteFisher + " " + noteSmall, "", noteMany(len(r.Against)), noteLow + " " + noteFixed, noteLimits},
 		Corrections: fmt.Sprintf("%d records of this time; %d corrected, %d taken back (%s %%).", c.Records, c.Corrected, c.TakenBack,
 			percent(share(c.Corrected+c.TakenBack, c.Records).Value)),
 		DoughOf: ofWords(r.Dough.Inside), DoughRate: rateWords(r.Dough.Inside), DoughSmall: small(r.Dough.Inside.N),
 		DoughRest: fmt.Sprintf("%d before it, %d after it; %s without a mix recorded.", r.Dough.Before, r.Dough.After, flasks(r.Dough.NoMix)),
-		Closures:  gridOf(closureRows(r.Closures), 0, 12), Times: gridOf(timeRows(r.Times), 0), Pin: gridOf(pinRows(r.Pin), 0, 7),
+		Closures:  gridOf(closureRows(r.Closures), 0, 12), Times: gridOf(timeRows(r.Times), 0, 3), Pin: gridOf(pinRows(r.Pin), 0, 5, 7),
 	}
 	if r.Ended > 0 {
 		rows := [][]string{{"", "flasks", "share (95 % interval)", ""}}
@@ -90,21 +89,21 @@ func (r Review) sheet() sheet {
 		}
 		s.Ends = gridOf(rows, 0, 2, 3)
 	}
-	against := [][]string{{"", "with it", "% (95 % interval)", "without", "% (95 % interval)", "points more (95 %)", "Fisher", ""}}
-	kinds := [][]string{append(append([]string{""}, action.Defects...), "remake")}
+	against := [][]string{{"", "with it", "% (95 %)", "without", "% (95 %)", "points more (95 %)", "Fisher"}}
+	kinds := [][]string{append(append([]string{""}, shortDefects()...), "remake")}
 	for _, a := range r.Against {
 		d := a.Defect
-		if pWords(d) == "cannot tell" {
+		if pWords(d) == cannotTell {
 			s.Notes.Some = noteSome
 		}
-		against = append(against, []string{a.Words, ofWords(d.With), rateWords(d.With), ofWords(d.Without), rateWords(d.Without), diffWords(d), pWords(d), small(d.With.N)})
+		against = append(against, []string{a.Words, ofWords(d.With), rateShort(d.With), ofWords(d.Without), rateShort(d.Without), diffWords(d), pWords(d)})
 		row := []string{a.Words}
 		for _, n := range a.Kinds {
 			row = append(row, dot(n))
 		}
 		kinds = append(kinds, append(row, dot(a.Remake.With.Count)))
 	}
-	s.Against, s.Kinds = gridOf(against, 0, 2, 4, 7), gridOf(kinds, 0)
+	s.Against, s.Kinds = gridOf(against, 0, 2, 4, 5, 6), gridOf(kinds, 0)
 	for _, x := range []struct {
 		name, unit, axis string
 		c                *Chart

@@ -76,6 +76,7 @@ const (
 	svgTicks               = 6
 	svgFont                = 11
 	outsideHalf, dotRadius = 4.0, 1.8
+	numberRoom             = 30.0
 )
 
 // svg draws the chart; name is its title for those who do not see it. Points outside
@@ -121,10 +122,12 @@ func (c Chart) svg(name, unit string) template.HTML {
 		}
 		b.WriteString(`"/>`)
 	}
-	for n, i := range c.Outside {
+	named := math.Inf(-1) // where the last number stands: they must not run into each other
+	for _, i := range c.Outside {
 		fmt.Fprintf(&b, `<path class="out" d="M%.1f %.1fh%gv%gh-%gz"/>`, x(i)-outsideHalf, y(c.Values[i])-outsideHalf, 2*outsideHalf, 2*outsideHalf, 2*outsideHalf)
-		if n < mostTold {
-			fmt.Fprintf(&b, `<text class="no" x="%.1f" y="%.1f" text-anchor="middle">%d</text>`, x(i), y(c.Values[i])+16, c.Flasks[i])
+		if x(i)-named >= numberRoom {
+			named = x(i)
+			fmt.Fprintf(&b, `<text class="no" x="%.1f" y="%.1f" text-anchor="middle">%d</text>`, x(i), y(c.Values[i])+15, c.Flasks[i])
 		}
 	}
 	first, last := c.Flasks[0], c.Flasks[len(c.Flasks)-1]

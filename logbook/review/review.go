@@ -316,18 +316,18 @@ func times(closed []*bench.Flask) []Time {
 			out = append(out, t)
 		}
 	}
-	add("one trial closure: in the press until judged", func(f *bench.Flask, add func(from, to *timers.Stamp)) {
+	add("trial closure, press to judged", func(f *bench.Flask, add func(from, to *timers.Stamp)) {
 		for i := range f.Trials {
 			add(&f.Trials[i].In, f.Trials[i].Judged)
 		}
 	})
-	add("trim, new sheet, wait: judged until in the press again", func(f *bench.Flask, add func(from, to *timers.Stamp)) {
+	add("judged to in the press again", func(f *bench.Flask, add func(from, to *timers.Stamp)) {
 		for i := 1; i < len(f.Trials); i++ {
 			add(f.Trials[i-1].Judged, &f.Trials[i].In)
 		}
 	})
-	add("final closure: sheet out until clamped", func(f *bench.Flask, add func(from, to *timers.Stamp)) { add(f.SheetOut, f.Clamped) })
-	add("all of a flask: first in the press until metal to metal", func(f *bench.Flask, add func(from, to *timers.Stamp)) {
+	add("final, sheet out to clamped", func(f *bench.Flask, add func(from, to *timers.Stamp)) { add(f.SheetOut, f.Clamped) })
+	add("whole flask, press to metal", func(f *bench.Flask, add func(from, to *timers.Stamp)) {
 		if len(f.Trials) > 0 {
 			add(&f.Trials[0].In, f.Metal)
 		}

@@ -8,6 +8,7 @@ import (
 	"unicode/utf8"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/stats"
 )
 
 // width is what a line keeps to, where words allow.
@@ -43,20 +44,26 @@ func (p *page) table(rows [][]string, left ...int) {
 			wide[i] = max(wide[i], utf8.RuneCountInString(cell))
 		}
 	}
+	gap, all := "  ", 0
+	for _, w := range wide {
+		all += w + len(gap)
+	}
+	if all > width {
+		gap = " "
+	}
 	isLeft := map[int]bool{}
 	for _, i := range left {
 		isLeft[i] = true
 	}
 	for _, r := range rows {
-		line := " "
+		line := "  "
 		for i, cell := range r {
 			pad := strings.Repeat(" ", wide[i]-utf8.RuneCountInString(cell))
 			if isLeft[i] {
-				line += " " + cell + pad
+				line += cell + pad + gap
 			} else {
-				line += " " + pad + cell
+				line += pad + cell + gap
 			}
-			line += " "
 		}
 		p.WriteString(strings.TrimRight(line, " ") + "\n")
 	}
@@ -79,8 +86,11 @@ func (r Review) Text(w io.Writer) error {
 		r.textWork(p)
 		r.textEnds(p)
 		r.textAgainst(p)
-		r.textChart(p, "CLOSURES PER FLASK, IN ORDER", r.ClosureChart, "", noteMixed)
-		r.textChart(p, "PIN OPENING, IN ORDER", r.PinChart, " mm", noteMixed)
+		r.textChart(p, "CLOSURES PER FLASK, IN ORDER", r.ClosureChart, "")
+		r.textChart(p, "PIN OPENING, IN ORDER", r.PinChart, " mm")
+		if r.ClosureChart != nil || r.PinChart != nil {
+			p.say("%s", noteLimits)
+		}
 		r.textRemakes(p)
 	}
 	r.textCorrections(p)
@@ -114,7 +124,7 @@ func closureRows(sized []Sized) [][]string {
 func timeRows(ts []Time) [][]string {
 	rows := [][]string{{"", "timed", "median", "middle half", "longest", "left out"}}
 	for _, t := range ts {
-		rows = append(rows, []string{t.What, fmt.Sprint(t.N), lasted(t.Median), lasted(t.Q1) + " to " + lasted(t.Q3), lasted(t.Max), fmt.Sprint(t.LeftOut)})
+		rows = append(rows, []string{t.What, fmt.Sprint(t.N), minutes(t.Median), minutes(t.Q1) + " to " + minutes(t.Q3), minutes(t.Max), dot(t.LeftOut)})
 	}
 	return rows
 }
@@ -142,14 +152,7 @@ func (r Review) textWork(p *page) {
 	}
 	if len(r.Times) > 0 {
 		p.section("TIME PER CLOSURE, of flasks closed for good")
-		for _, t := range r.Times {
-			p.WriteString("  " + t.What + "\n")
-			words := fmt.Sprintf("median %s; middle half %s to %s; longest %s; timed %d", lasted(t.Median), lasted(t.Q1), lasted(t.Q3), lasted(t.Max), t.N)
-			if t.LeftOut > 0 {
-				words += fmt.Sprintf(", %d left out", t.LeftOut)
-			}
-			p.say("  %s", words)
-		}
+		p.table(timeRows(r.Times), 0, 3)
 		p.say("%s", noteTimes)
 	}
 	if len(r.Pin) > 0 {
@@ -183,26 +186,24 @@ func (r Review) textAgainst(p *page) {
 	}
 	p.section("ANY DEFECT, AGAINST WHAT WAS UNUSUAL IN THE RECORD")
 	if len(r.Against) > 0 {
-		rows := [][]string{{"", "with it", "%", "without", "%", ""}}
-		kinds := append([][]string{nil}, nil...)
-		kinds[0] = append([]string{"of the flasks with it:"}, shortDefects()...)
-		kinds[0] = append(kinds[0], "remake")
+		rows := [][]string{{"", "with it", "%", "without %", ""}}
+		kinds := [][]string{append(append([]string{"of the flasks with it:"}, shortDefects()...), "remake")}
 		few := false
 		for _, a := range r.Against {
 			d := a.Defect
-			rows = append(rows, []string{a.Words, ofWords(d.With), rateShort(d.With.Value, d.With.Low, d.With.High, d.With.N), ofWords(d.Without), rateShort(d.Without.Value, d.Without.Low, d.Without.High, d.Without.N), pWords(d)})
-			few = few || pWords(d) == "cannot tell"
+			rows = append(rows, []string{a.Words, fmt.Sprintf("%d/%d", d.With.Count, d.With.N), rateShort(d.With), rateShort(d.Without), pWords(d)})
+			few = few || pWords(d) == cannotTell
 			row := []string{a.Words}
 			for _, n := range a.Kinds {
 				row = append(row, dot(n))
 			}
 			kinds = append(kinds, append(row, dot(a.Remake.With.Count)))
 		}
-		p.table(rows, 0, 2, 4, 5)
+		p.table(rows, 0, 2, 3, 4)
 		if few {
 			p.say("%s", noteSome)
 		}
-		p.say("%s", noteFisher)
+		p.say("%s %s", noteFisher, noteSmall)
 		if words := noteMany(len(r.Against)); words != "" {
 			p.say("%s", words)
 		}
@@ -212,7 +213,7 @@ func (r Review) textAgainst(p *page) {
 	if none := r.without(); len(none) > 0 {
 		p.say("On no flask ended: %s.", joined(none))
 	}
-	p.say("%s", noteFixed)
+	p.say("%s %s", noteLow, noteFixed)
 }
 
 // shortDefects heads narrow columns.
@@ -231,11 +232,12 @@ func dot(n int) string {
 	return fmt.Sprint(n)
 }
 
-func rateShort(v, low, high float64, n int) string {
-	if n == 0 {
+// rateShort: 8.1 (4.6-14).
+func rateShort(s stats.Share) string {
+	if s.N == 0 {
 		return "–"
 	}
-	return fmt.Sprintf("%s (%s-%s)", percent(v), percent(low), percent(high))
+	return fmt.Sprintf("%s (%s-%s)", percent(s.Value), percent(s.Low), percent(s.High))
 }
 
 func (r Review) textRemakes(p *page) {
@@ -275,7 +277,7 @@ func (r Review) textCorrections(p *page) {
 	p.table(rows, 0)
 }
 
-func (r Review) textChart(p *page, name string, c *Chart, unit, note string) {
+func (r Review) textChart(p *page, name string, c *Chart, unit string) {
 	if c == nil {
 		return
 	}
@@ -293,5 +295,4 @@ func (r Review) textChart(p *page, name string, c *Chart, unit, note string) {
 		p.say("Outside: %s.", r.told(c, c.Outside))
 		p.say("Far from the one before: %s.", r.told(c, c.Jumps))
 	}
-	p.say("%s %s", noteLimits, note)
 }

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"flaskside/logbook/stats"
-	"flaskside/logbook/units"
 )
 
 // Notes that stand in every form of the review.
@@ -16,11 +15,12 @@ const (
 	notePeople = "Figures of the work, not of people. They describe the records and decide nothing; what is called an estimate is one."
 	noteShares = "Shares stand with their 95 % intervals (Wilson). What rests on fewer than 20 flasks is called a small number: read it as a story, not as a rate."
 	noteDough  = "The window is an estimate, pulled by the marks made on the mix; a final closure counts when the halves are metal to metal."
-	noteTimes  = "Half of all lie within the middle half. A time with work on other flasks in between counts whole."
+	noteTimes  = "In minutes. Half of all lie within the middle half. A time with work on other flasks in between counts whole."
 	noteFisher = "p is two-sided from Fisher's exact test: how often tables at least as uneven come about if the two have nothing to do with each other. It does not tell a cause. Without means without this one; a flask with several things stands in several rows."
+	noteSmall  = "small: fewer than 20 flasks on one side."
 	noteSome   = "cannot tell: with these numbers no outcome at all could have had a p of 0.05 or less."
-	noteLimits = "Limits: mean ± 2.660 mean moving ranges; 3.267 for the range from one flask to the next. They come from the flasks shown and mark what is unlike the rest, not what is right or wrong; with so simple a model some flasks lie outside by chance."
-	noteMixed  = "Sizes are mixed: a month with more large bases moves the centre."
+	noteLimits = "Limits: mean ± 2.660 mean moving ranges; 3.267 for the range from one flask to the next. They come from the flasks shown and mark what is unlike the rest, not what is right or wrong; with so simple a model some flasks lie outside by chance. Sizes are mixed: more large bases move the centre."
+	noteLow    = "Low pressure: the last trial closure or the final one below what the house asked for. Outside dough's window: as above."
 	noteFixed  = "Corrected values count as corrected, taken back records not at all; what is marked unusual stays marked."
 )
 
@@ -60,11 +60,11 @@ func small(n int) string {
 	return ""
 }
 
-// percent of a share, with a decimal below ten where there is one to show.
+// percent of a share, with a decimal near the ends.
 func percent(v float64) string {
 	p := 100 * v
-	if p > 0 && p < 9.95 {
-		return strconv.FormatFloat(p, 'f', 1, 64)
+	if p > 0 && p < 9.95 || p >= 90.05 && p < 100 {
+		return strconv.FormatFloat(min(p, 99.9), 'f', 1, 64) // 100 is said of all alone
 	}
 	return strconv.FormatFloat(p, 'f', 0, 64)
 }
@@ -79,19 +79,27 @@ func rateWords(s stats.Share) string {
 	return fmt.Sprintf("%s %% (%s to %s)", percent(s.Value), percent(s.Low), percent(s.High))
 }
 
-// pWords write a p with what its digits are worth.
+// cannotTell stands in place of a p that could not have been small.
+const cannotTell = "cannot tell"
+
+// pWords write a p with what its digits are worth, and call it small numbers where few
+// flasks had the condition.
 func pWords(c Compare) string {
+	words := fmt.Sprintf("p %.2f", c.Two)
 	switch {
 	case c.With.N == 0 || c.Without.N == 0:
 		return "no others"
 	case !c.Tells():
-		return "cannot tell"
+		return cannotTell
 	case c.Two < 0.0001:
-		return "p < 0.0001"
-	case c.Two < 0.01:
-		return fmt.Sprintf("p %.4f", c.Two)
+		words = "p < 0.0001"
+	case c.Two < 0.1:
+		words = fmt.Sprintf("p %.2g", c.Two)
 	}
-	return fmt.Sprintf("p %.2f", c.Two)
+	if c.With.N < Small || c.Without.N < Small {
+		words += " small"
+	}
+	return words
 }
 
 // diffWords write the difference of two shares in percentage points.
@@ -104,7 +112,8 @@ func diffWords(c Compare) string {
 	return fmt.Sprintf("%s (%s to %s)", points(d.Value), points(d.Low), points(d.High))
 }
 
-func lasted(s float64) string { return units.FormatDuration(time.Duration(s * float64(time.Second))) }
+// minutes writes seconds as minutes.
+func minutes(s float64) string { return strconv.FormatFloat(s/60, 'f', 1, 64) }
 
 // figure writes a value with a decimal, or two below one.
 func figure(v float64) string {
