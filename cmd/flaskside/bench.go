@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"sync"
 	"syscall"
 	"time"
 
@@ -43,6 +44,10 @@ func runBench(ctx context.Context, o *options) error {
 	if err != nil {
 		return err
 	}
+	probes, err := o.parseProbes()
+	if err != nil {
+		return err
+	}
 	clock := sysclock.New()
 	book, err := logbook.Open(o.book, clock)
 	if err != nil {
@@ -55,7 +60,7 @@ func runBench(ctx context.Context, o *options) error {
 		_ = book.Close() // the reason to close is the error that is told
 		return err
 	}
-	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold}, o.plain)
+	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold}, o.plain, probes)
 	stop()
 	if cerr := book.Close(); err == nil {
 		err = cerr
@@ -93,15 +98,18 @@ func runDemo(ctx context.Context, speed float64, plain bool) error {
 	}
 	every := time.Second / 4
 	err = show(ctx, book, tui.Config{Keeper: book, Hands: real, NewID: newID, Every: every, Tick: time.Duration(float64(every) * speed * 4), By: "KT",
-		Title: fmt.Sprintf("DEMO x%g", speed), Script: script}, plain)
+		Title: fmt.Sprintf("DEMO x%g", speed), Script: script}, plain, nil)
 	if cerr := book.Close(); err == nil {
 		err = cerr
 	}
 	return err
 }
 
-// show runs the screen until it is left or the process is told to end.
-func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool) error {
+// show runs the screen, and the probes beside it, until it is left or the process is
+// told to end.
+func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, probes []probe) error {
+	var beside sync.WaitGroup
+	defer beside.Wait()
 	ctx, cancel := signal.NotifyContext(ctx, syscall.SIGHUP, syscall.SIGTERM)
 	defer cancel()
 	opts := []tea.ProgramOption{tea.WithContext(ctx), tea.WithFPS(framesPerSecond), tea.WithoutSignalHandler()}
@@ -125,6 +133,9 @@ func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool) e
 		default:
 		}
 		news <- s
+	})
+	beside.Go(func() {
+		watchAll(ctx, probes, book, cfg.Hands, func(line string) { p.Send(tui.Tell(line)) }, fault)
 	})
 	over := make(chan struct{})
 	defer close(over)
