@@ -99,6 +99,9 @@ type Book struct {
 	lost  error // why the file can no longer be reached
 	used  bool  // something was written since it was opened
 	hear  []func(State)
+
+	id      string // identity of the book
+	journal journal
 }
 
 // Saved is a record that is on the disk.
@@ -109,6 +112,9 @@ type Saved struct {
 
 // State gives the book as it stands.
 func (b *Book) State() State { return *b.state.Load() }
+
+// ID is the identity of the book, given when it was made.
+func (b *Book) ID() string { return b.id }
 
 // Path of the file.
 func (b *Book) Path() string { return b.path }
@@ -172,8 +178,10 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 		if err := b.recover(w.fresh[0].Action.ID, err); err != nil {
 			return nil, err
 		}
+		b.journal.add(b.id, w.fresh, b.Each)
 		return w.out, nil // the record was in the file after all, and is synced now
 	}
+	b.journal.add(b.id, w.fresh, b.Each)
 	w.after.Inherit(b.State().Bench)
 	b.publish(State{Bench: w.after, Head: w.head, Beat: b.State().Beat})
 	return w.out, nil
@@ -464,7 +472,9 @@ func (b *Book) Beat() error {
 		return nil
 	}
 	b.used = true
-	return guard(func() error { return b.db.Load().Update(b.beat) })
+	err := guard(func() error { return b.db.Load().Update(b.beat) })
+	b.journal.beat()
+	return err
 }
 
 func (b *Book) beat(tx *bolt.Tx) error {
@@ -487,6 +497,7 @@ func (b *Book) Close() error {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	b.journal.close()
 	if b.lost != nil {
 		return b.lost
 	}

@@ -60,6 +60,16 @@ func open(path string, clock timers.Clock, ro bool) (*Book, error) {
 	if err := b.reopen(); err != nil {
 		return nil, err
 	}
+	if !ro {
+		b.journal.path = path
+		b.journal.look(b.State().Head, func(seq uint64) (h record.Hash, ok bool) {
+			err := b.Each(seq, func(r record.Record) (bool, error) {
+				h, ok = r.Hash(), r.Seq == seq
+				return false, nil
+			})
+			return h, ok && err == nil
+		})
+	}
 	return b, nil
 }
 
@@ -91,7 +101,11 @@ func (b *Book) reopen() error {
 	case err != nil:
 		return fmt.Errorf("open logbook %s: %w", b.path, err)
 	}
-	if err := guard(func() error { return db.View(b.load) }); err != nil {
+	err = lookInside(b.path)
+	if err == nil {
+		err = guard(func() error { return db.View(b.load) })
+	}
+	if err != nil {
 		_ = guard(db.Close) // the reason to close is the error that is told
 		return fmt.Errorf("open logbook %s: %w", b.path, err)
 	}
@@ -113,7 +127,10 @@ func (b *Book) load(tx *bolt.Tx) error {
 	default:
 		return fmt.Errorf("%w: format %q", ErrForeign, f)
 	}
-	st := State{Head: Head{Hash: record.Genesis(string(tx.Bucket(bMeta).Get([]byte("book"))))}}
+	if b.id == "" { // it never changes
+		b.id = string(tx.Bucket(bMeta).Get([]byte("book")))
+	}
+	st := State{Head: Head{Hash: record.Genesis(b.id)}}
 	if k, v := tx.Bucket(bLog).Cursor().Last(); k != nil {
 		r, err := record.Decode(v)
 		if err != nil {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"hash/fnv"
 	"io"
+	"os"
 	"slices"
 )
 
@@ -356,4 +357,87 @@ func (w *walker) buckets() map[string]tree {
 		return true
 	})
 	return out
+}
+
+// wholeLook is the size of a file up to which every page is looked at before the
+// store is let near it: some four years of a bench, 10 ms for each.
+const wholeLook = 64 << 20
+
+// lookInside looks at the pages of a book before the store does, which a page that
+// leads back to itself would keep for ever. Of a large file only the branches are
+// looked at. The file must be locked.
+func lookInside(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("open logbook: %w", err)
+	}
+	defer func() { _ = f.Close() }() // only read from
+	fi, err := f.Stat()
+	if err != nil {
+		return fmt.Errorf("open logbook: %w", err)
+	}
+	p, err := openPages(f, fi.Size(), func(string, ...any) {})
+	if err != nil {
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
+	w := p.walker(func(page uint64, what string) {
+		if err == nil {
+			err = fmt.Errorf("%w: %s: flaskside verify tells more, flaskside salvage brings back what is left", ErrDamaged, pageText(page, what))
+		}
+	})
+	for _, t := range w.buckets() {
+		if fi.Size() <= wholeLook || t.root == 0 {
+			w.walk(t, func(entry) bool { return err == nil })
+		} else {
+			w.branches(t.root, 0, p.height(t.root))
+		}
+	}
+	return err
+}
+
+// height is how many branches lie above the first leaf of a tree.
+func (p *pageFile) height(root uint64) int {
+	quiet := &walker{pageFile: p, fault: func(uint64, string) {}}
+	for n := range maxDepth {
+		b, err := p.load(root)
+		if err != nil || binary.LittleEndian.Uint16(b[8:]) == leafPage {
+			return n
+		}
+		kids := quiet.kids(root, b)
+		if len(kids) == 0 {
+			return n
+		}
+		root = kids[0].page
+	}
+	return maxDepth
+}
+
+// branches looks at the branches above the leaves alone.
+func (w *walker) branches(id uint64, depth, height int) {
+	if !w.seen.add(id) {
+		w.fault(id, "is reached twice")
+		return
+	}
+	if depth == height {
+		return
+	}
+	b, err := w.load(id)
+	if err != nil {
+		w.fault(id, err.Error())
+		return
+	}
+	if binary.LittleEndian.Uint16(b[8:]) == leafPage {
+		w.fault(id, "is a leaf among branches")
+		return
+	}
+	for _, k := range w.kids(id, b) {
+		w.branches(k.page, depth+1, height)
+	}
+}
+
+func pageText(page uint64, what string) string {
+	if page == 0 {
+		return "a page within the first branch " + what
+	}
+	return fmt.Sprintf("page %d %s", page, what)
 }

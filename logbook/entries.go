@@ -1,0 +1,245 @@
+package logbook
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/binary"
+	"fmt"
+	"hash/maphash"
+	"reflect"
+	"slices"
+
+	bolt "go.etcd.io/bbolt"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
+)
+
+// sumOf adds up the index entries that a record has; the sums of all records and of
+// all entries are equal when each is there and none too many.
+func sumOf(seed maphash.Seed, r record.Record, of func(id string) (record.Record, bool)) (sum uint64) {
+	value := seqKey(r.Seq)
+	for _, k := range indexKeys(r, of) {
+		sum += entrySum(seed, k, value)
+		value = nil
+	}
+	return sum
+}
+
+func entrySum(seed maphash.Seed, key, value []byte) uint64 {
+	h := maphash.Bytes(seed, key)
+	if len(value) > 0 {
+		h += 31 * maphash.Bytes(seed, value)
+	}
+	return h
+}
+
+// index holds the index against what the records want of it.
+func (v *verifier) index(seed maphash.Seed, want uint64) {
+	var got uint64
+	entries := 0
+	quiet := v.pages.walker(func(uint64, string) {}) // told already
+	quiet.walk(v.parts[string(bIndex)], func(e entry) bool {
+		got += entrySum(seed, e.key, e.value)
+		entries++
+		return true
+	})
+	if got == want {
+		return
+	}
+	// Which ones? The entries are taken in parts, so that the memory for it has a bound.
+	var odd []oddEntry
+	parts := uint64(entries/entriesAtOnce + 1)
+	for part := range parts {
+		odd = append(odd, v.oddEntries(func(key []byte) bool { return maphash.Bytes(seed, key)%parts == part })...)
+	}
+	slices.SortFunc(odd, func(a, b oddEntry) int { return cmp.Or(cmp.Compare(a.what, b.what), cmp.Compare(a.seq, b.seq)) })
+	for i := 0; i < len(odd); {
+		f := Fault{Kind: FaultIndex, Seq: odd[i].seq, Day: odd[i].day, What: odd[i].what}
+		for i++; i < len(odd) && odd[i].what == f.What && odd[i].seq == max(f.Seq, f.To)+1; i++ {
+			f.To = odd[i].seq
+			if first, _, _ := bytes.Cut([]byte(f.Day), []byte(" to ")); odd[i].day != string(first) {
+				f.Day = string(first) + " to " + odd[i].day
+			}
+		}
+		v.tell(f)
+	}
+}
+
+// entriesAtOnce bounds the memory of the search for odd entries: some 200 MB.
+const entriesAtOnce = 1 << 20
+
+// oddEntry is an index entry that is missing or too many.
+type oddEntry struct {
+	seq       uint64
+	day, what string
+}
+
+// oddEntries compares the entries with the given keys one by one.
+func (v *verifier) oddEntries(mine func(key []byte) bool) (odd []oddEntry) {
+	type wanted struct {
+		seq   uint64
+		value []byte
+		day   string
+	}
+	want := map[string]wanted{}
+	unsure := map[uint64]bool{} // about a record that cannot be read: its entries cannot be told
+	q := newQuick()
+	v.log(func(l *link) {
+		if l.read(q); l.err != nil || v.chain.isBad(l.key) {
+			return
+		}
+		if amends(l.rec.Action.Body) && amends(rootOf(l.rec, v.byID).Action.Body) {
+			unsure[l.key] = true
+			return
+		}
+		value := seqKey(l.key)
+		for _, k := range indexKeys(l.rec, v.byID) {
+			if mine(k) {
+				want[string(k)] = wanted{l.key, value, dayOf(l)}
+			}
+			value = nil
+		}
+	})
+	quiet := v.pages.walker(func(uint64, string) {}) // told already
+	quiet.walk(v.parts[string(bIndex)], func(e entry) bool {
+		if !mine(e.key) {
+			return true
+		}
+		if w, ok := want[string(e.key)]; ok && bytes.Equal(w.value, e.value) {
+			delete(want, string(e.key))
+			return true
+		}
+		seq := seqOf(e)
+		if unsure[seq] || v.chain.isBad(seq) {
+			return true
+		}
+		day := ""
+		if raw, ok := v.pages.find(v.parts[string(bLog)], seqKey(seq)); ok {
+			if r, err := record.Decode(raw); err == nil {
+				day = r.Stamp.At.Format("2006-01-02")
+			}
+		}
+		odd = append(odd, oddEntry{seq, day, "an index entry too many, " + entryText(e.key)})
+		return true
+	})
+	for k, w := range want {
+		odd = append(odd, oddEntry{w.seq, w.day, "cannot be found " + entryText([]byte(k))})
+	}
+	return odd
+}
+
+// seqOf gives the number of the record that an entry leads to, 0 where that cannot
+// be told.
+func seqOf(e entry) uint64 {
+	b := e.value
+	if e.key[0] != 'i' && len(e.key) > 8 {
+		b = e.key[len(e.key)-8:]
+	}
+	if len(b) != 8 {
+		return 0
+	}
+	return binary.BigEndian.Uint64(b)
+}
+
+// entryText says what an entry is for.
+func entryText(key []byte) string {
+	of, known := map[byte]string{'f': "flask", 'm': "mix", 'l': "load", 't': "timer", 'b': "readings of bath"}[key[0]]
+	switch {
+	case key[0] == 'i':
+		return "by its id"
+	case key[0] == 'd' && len(key) == 17:
+		return "by its day"
+	case known && len(key) == 13:
+		return fmt.Sprintf("by %s %d", of, binary.BigEndian.Uint32(key[1:]))
+	case key[0] == 's':
+		return "among settings and crew"
+	case key[0] == 'c' && len(key) == 17:
+		return fmt.Sprintf("as a correction of record %d", binary.BigEndian.Uint64(key[1:]))
+	}
+	return fmt.Sprintf("of no kind known (%x)", key[:min(len(key), 20)])
+}
+
+// bench holds the list of live records, and the bench folded from them, against a
+// fresh fold of the whole book.
+func (v *verifier) bench(fresh *refold) {
+	if len(v.chain.bad) > 0 {
+		v.tell(Fault{Kind: FaultBench, What: "it cannot be held against its records while some are missing or spoilt"})
+		return
+	}
+	want, err := fresh.end()
+	if err != nil {
+		v.tell(Fault{Kind: FaultPages, What: err.Error()})
+		return
+	}
+	live := map[uint64]bool{}
+	quiet := v.pages.walker(func(uint64, string) {}) // told already
+	quiet.walk(v.parts[string(bLive)], func(e entry) bool {
+		if len(e.key) != 8 || len(e.value) != 0 {
+			v.tell(Fault{Kind: FaultBench, What: fmt.Sprintf("the list of live records has an entry of %d bytes that is no number", len(e.key))})
+			return true
+		}
+		live[binary.BigEndian.Uint64(e.key)] = true
+		return true
+	})
+	n := len(v.rep.Faults)
+	for _, it := range want.Items {
+		if !live[it.Seq] && !passing(it.Record) {
+			v.tell(Fault{Kind: FaultBench, Seq: it.Seq, Day: it.Stamp.At.Format("2006-01-02"), What: "the bench rests on it, but it is not in the list of live records"})
+		}
+		delete(live, it.Seq)
+	}
+	for seq := range live {
+		r, err := getRecord(fresh.tx, seq)
+		if err != nil || !passing(r) {
+			v.tell(Fault{Kind: FaultBench, Seq: seq, What: "in the list of live records, though the bench does not rest on it"})
+		}
+	}
+	if len(v.rep.Faults) > n {
+		return
+	}
+	v.sameBench(fresh.tx, want)
+}
+
+// passing tells whether time alone lets go of a record: a clock that was wrong for a
+// while may have let go of it sooner or later than a fresh fold does.
+func passing(r record.Record) bool {
+	switch r.Action.Body.(type) {
+	case action.Caution, action.BathReading:
+		return true
+	}
+	return false
+}
+
+// sameBench folds the live records as opening the book does and compares what is at
+// work.
+func (v *verifier) sameBench(tx *bolt.Tx, want *bench.Bench) {
+	b := &Book{}
+	if err := b.load(tx); err != nil {
+		v.tell(Fault{Kind: FaultBench, What: err.Error()})
+		return
+	}
+	got := b.State().Bench
+	differ := func(what string, a, b any) {
+		if !reflect.DeepEqual(a, b) {
+			v.tell(Fault{Kind: FaultBench, What: "the bench folded from the live records differs from that of the whole book: " + what})
+		}
+	}
+	differ("places", got.Places, want.Places)
+	differ("crew", got.Crew, want.Crew)
+	differ("settings", got.House, want.House)
+	differ("highest numbers", got.Top, want.Top)
+	for no, f := range want.Flasks {
+		if f.Stage != bench.Finished {
+			differ(fmt.Sprintf("flask %d", no), got.Flasks[no], f)
+			differ(fmt.Sprintf("the mix of flask %d", no), got.MixOf(f), want.MixOf(f))
+			differ(fmt.Sprintf("the load of flask %d", no), got.LoadOf(f), want.LoadOf(f))
+		}
+	}
+	for no, t := range want.Timers {
+		if t.Stopped == nil {
+			differ(fmt.Sprintf("timer %d", no), got.Timers[no], t)
+		}
+	}
+}

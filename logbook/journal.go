@@ -1,0 +1,280 @@
+package logbook
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"flaskside/logbook/record"
+)
+
+// journal is the plain copy of the records beside the book, for the day on which the
+// book cannot be read: JSON Lines, a file a month (by the clock that wrote them, UTC),
+// the record's own bytes appended after each commit. The first line of a file names
+// the book. It is synced with each sign of life and when the book is closed.
+//
+// The journal never stops a record: what fails is told once, and what it lacks is
+// written later from the book.
+type journal struct {
+	path  string // of the book
+	name  string // of the open file
+	f     *os.File
+	last  Head // the last record it holds; of number 0 where it holds none
+	dirty bool
+	told  bool // that something fails
+	fault error
+	hear  []func(error)
+}
+
+// journalHead is the first line of a journal.
+type journalHead struct {
+	Journal int    `json:"journal"` // version of the format
+	Book    string `json:"book"`    // identity
+}
+
+const (
+	journalPart  = ".journal-"
+	journalEnd   = ".jsonl"
+	journalMonth = "2006-01"
+)
+
+// journalStart is what the names of a book's journals begin with.
+func journalStart(bookPath string) string {
+	return strings.TrimSuffix(bookPath, ".db") + journalPart
+}
+
+// Journals lists the journals beside a book, by name.
+func Journals(bookPath string) ([]string, error) {
+	start := journalStart(bookPath)
+	dir := filepath.Dir(start)
+	all, err := os.ReadDir(dir)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("look for journals: %w", err)
+	}
+	var out []string
+	for _, e := range all {
+		month, ok := strings.CutPrefix(e.Name(), filepath.Base(start))
+		if month, end := strings.CutSuffix(month, journalEnd); ok && end && len(month) == len(journalMonth) {
+			out = append(out, filepath.Join(dir, e.Name()))
+		}
+	}
+	slices.Sort(out)
+	return out, nil
+}
+
+// LastJournaled gives the last record that the journals beside a book hold, nil where
+// there is none.
+func LastJournaled(bookPath string) (*Head, error) {
+	files, err := Journals(bookPath)
+	if err != nil {
+		return nil, err
+	}
+	var last *Head
+	for _, name := range files {
+		h, err := lastLine(name)
+		if err != nil {
+			return nil, err
+		}
+		if h != nil && (last == nil || h.Seq >= last.Seq) {
+			last = h
+		}
+	}
+	return last, nil
+}
+
+// lastLine gives the last whole record of a journal.
+func lastLine(name string) (*Head, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, fmt.Errorf("read journal: %w", err)
+	}
+	defer func() { _ = f.Close() }() // only read from
+	fi, err := f.Stat()
+	if err != nil {
+		return nil, fmt.Errorf("read journal: %w", err)
+	}
+	for _, n := range []int64{8 << 10, 2 * maxRaw} {
+		from := max(0, fi.Size()-n)
+		b := make([]byte, fi.Size()-from)
+		if _, err := f.ReadAt(b, from); err != nil && err != io.EOF {
+			return nil, fmt.Errorf("read journal: %w", err)
+		}
+		lines := bytes.Split(b, []byte("\n"))
+		if from > 0 {
+			lines = lines[1:] // cut
+		}
+		for _, line := range slices.Backward(lines[:max(0, len(lines)-1)]) {
+			if r, err := record.Decode(line); err == nil {
+				return &Head{r.Seq, r.Hash()}, nil
+			}
+		}
+		if from == 0 {
+			break
+		}
+	}
+	return nil, nil
+}
+
+// look finds out what the journals hold when a book is opened; at gives the hash of
+// one of its records.
+func (j *journal) look(head Head, at func(seq uint64) (record.Hash, bool)) {
+	last, err := LastJournaled(j.path)
+	if err != nil {
+		j.trouble(err)
+	}
+	if last == nil {
+		return
+	}
+	j.last = *last
+	if last.Seq > head.Seq {
+		j.trouble(fmt.Errorf("the journal beside the logbook holds records up to %d, the logbook ends with %d: was an older copy put in its place? flaskside salvage brings them together", last.Seq, head.Seq))
+		j.last = head
+	} else if h, ok := at(last.Seq); !ok || h != last.Hash {
+		j.trouble(fmt.Errorf("the journal beside the logbook has another record %d than the logbook: it is of another book, or of records that were given up", last.Seq))
+		j.last = head
+	}
+}
+
+// trouble is told once.
+func (j *journal) trouble(err error) {
+	j.fault = err
+	if !j.told {
+		for _, f := range j.hear {
+			f(err)
+		}
+	}
+	j.told = true
+}
+
+// catchUp is how many records are written from the book where the journal lacks some:
+// a power cut takes a minute of them at most, a restored book may have none.
+const catchUp = 5000
+
+// add appends records that the book holds now; each gives those from a number on.
+func (j *journal) add(id string, fresh []record.Record, each func(from uint64, f func(record.Record) (bool, error)) error) {
+	first := fresh[0].Seq
+	if lacks := first - 1 - j.last.Seq; j.last.Seq < first-1 {
+		if lacks > catchUp {
+			j.trouble(fmt.Errorf("the journal beside the logbook lacks the records %d to %d and goes on with %d", j.last.Seq+1, first-1, first))
+		} else if err := each(j.last.Seq+1, func(r record.Record) (bool, error) {
+			if r.Seq >= first {
+				return false, nil
+			}
+			return true, j.write(id, r)
+		}); err != nil {
+			j.trouble(fmt.Errorf("write the journal beside the logbook: %w", err))
+			return
+		}
+	}
+	for _, r := range fresh {
+		if err := j.write(id, r); err != nil {
+			j.trouble(fmt.Errorf("write the journal beside the logbook: %w", err))
+			return
+		}
+	}
+}
+
+// write appends one record.
+func (j *journal) write(id string, r record.Record) error {
+	name := journalStart(j.path) + r.Written.UTC().Format(journalMonth) + journalEnd
+	if j.f == nil || name != j.name {
+		if err := j.open(name, id); err != nil {
+			return err
+		}
+	}
+	if _, err := j.f.Write(append(bytes.Clone(r.Raw), '\n')); err != nil {
+		_ = j.f.Close() // the error of the write is the one that is told
+		j.f = nil       // opened anew, it is mended
+		return err
+	}
+	j.dirty, j.last = true, Head{r.Seq, r.Hash()}
+	return nil
+}
+
+// open opens the journal of a month. A line that was cut off is ended first.
+func (j *journal) open(name, id string) error {
+	j.close()
+	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE|os.O_APPEND, 0o600)
+	if err != nil {
+		return err
+	}
+	fi, err := f.Stat()
+	last := []byte{'\n'}
+	if err == nil && fi.Size() > 0 {
+		_, err = f.ReadAt(last, fi.Size()-1)
+	}
+	begin := []byte(nil)
+	if err == nil && fi.Size() == 0 {
+		begin, err = json.Marshal(journalHead{1, id})
+	}
+	if err == nil && (len(begin) > 0 || last[0] != '\n') {
+		_, err = f.Write(append(begin, '\n'))
+	}
+	if err != nil {
+		_ = f.Close() // the error above is the one that is told
+		return err
+	}
+	j.f, j.name = f, name
+	return nil
+}
+
+// sync makes what was written last, and sees whether the file is still there.
+func (j *journal) sync() error {
+	if j.f == nil {
+		return nil
+	}
+	fi, err := j.f.Stat()
+	if err != nil {
+		return err
+	}
+	if there, err := os.Stat(j.name); err != nil || !os.SameFile(fi, there) {
+		_ = j.f.Close() // what it held is out of reach
+		j.f, j.dirty = nil, false
+		return fmt.Errorf("the journal %s was taken away: a new one goes on with record %d", filepath.Base(j.name), j.last.Seq+1)
+	}
+	if !j.dirty {
+		return nil
+	}
+	if err := j.f.Sync(); err != nil {
+		return err
+	}
+	j.dirty = false
+	return syncDir(filepath.Dir(j.name))
+}
+
+// beat is the sync with a sign of life.
+func (j *journal) beat() {
+	if err := j.sync(); err != nil {
+		j.trouble(fmt.Errorf("the journal beside the logbook: %w", err))
+	}
+}
+
+// close syncs and closes the open file; the book goes on without it.
+func (j *journal) close() {
+	j.beat()
+	if j.f != nil {
+		if err := j.f.Close(); err != nil {
+			j.trouble(fmt.Errorf("the journal beside the logbook: %w", err))
+		}
+		j.f = nil
+	}
+}
+
+// OnTrouble has f told of what is wrong with the journal beside the book, once; where
+// that is known already, now. The records are in the book all the same. f is called
+// as those of [Book.OnChange] are.
+func (b *Book) OnTrouble(f func(error)) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.journal.told {
+		f(b.journal.fault)
+	}
+	b.journal.hear = append(b.journal.hear, f)
+}

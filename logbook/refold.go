@@ -1,0 +1,92 @@
+package logbook
+
+import (
+	"cmp"
+	"slices"
+
+	bolt "go.etcd.io/bbolt"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
+)
+
+// refold folds a whole book anew, from its first record on, in memory that does not
+// grow with it: what no longer matters is left out between one run of records and
+// the next, as it is when a book is written.
+type refold struct {
+	tx  *bolt.Tx // where a taking back finds what was left out
+	cur *bench.Bench
+	run []record.Record
+	err error // the store could not be read
+}
+
+// runLength is how many records are folded at a time.
+const runLength = 8192
+
+func newRefold(tx *bolt.Tx) *refold { return &refold{tx: tx, cur: bench.Fold(nil, bench.Counters{})} }
+
+// add takes the next record; it is kept.
+func (f *refold) add(r record.Record) {
+	if f.run = append(f.run, r); len(f.run) == runLength {
+		f.fold()
+	}
+}
+
+func (f *refold) fold() {
+	if err := guard(func() error { f.foldRun(); return nil }); err != nil {
+		f.err = err
+	}
+	f.run = f.run[:0]
+}
+
+func (f *refold) foldRun() {
+	recs := append(f.cur.Living(), f.run...)
+	b := bench.Fold(recs, f.cur.Top)
+	back := map[uint64]bool{}
+	for _, r := range f.run {
+		if _, ok := r.Action.Body.(action.TakeBack); ok && !whole(b, r) {
+			for seq := range related(f.tx, r.Action.Body, func(string) (action.Body, bool) { return nil, false }) {
+				back[seq] = seq <= recs[len(recs)-1].Seq
+			}
+		}
+	}
+	for _, r := range recs {
+		delete(back, r.Seq)
+	}
+	for seq, before := range back {
+		if r, err := getRecord(f.tx, seq); err == nil && before {
+			recs = append(recs, r)
+		}
+	}
+	if len(back) > 0 {
+		slices.SortFunc(recs, func(a, b record.Record) int { return cmp.Compare(a.Seq, b.Seq) })
+		b = bench.Fold(recs, f.cur.Top)
+	}
+	f.cur = b
+}
+
+// whole tells whether everything that a taking back speaks of is in the bench: that
+// is so of a flask at work.
+func whole(b *bench.Bench, r record.Record) bool {
+	root := rootOf(r, func(id string) (record.Record, bool) {
+		it, ok := b.Item(id)
+		return it.Record, ok
+	})
+	if root.Seq == r.Seq {
+		return false
+	}
+	subjects := bench.Subjects(root.Action.Body, nil)
+	for _, s := range subjects {
+		if f := b.Flasks[s.No]; s.Class != 'f' || f == nil || f.Stage == bench.Finished {
+			return false
+		}
+	}
+	return len(subjects) > 0
+}
+
+// end gives the bench after the last record.
+func (f *refold) end() (*bench.Bench, error) {
+	f.fold()
+	return bench.Fold(f.cur.Living(), f.cur.Top), f.err
+}

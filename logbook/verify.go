@@ -1,0 +1,452 @@
+package logbook
+
+import (
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/maphash"
+	"io"
+	"os"
+	"runtime"
+	"strconv"
+	"strings"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+)
+
+// Report is what [Verify] found.
+type Report struct {
+	Book    string  `json:"book"`    // identity
+	Format  string  `json:"format"`  // version of the file
+	Created string  `json:"created"` // RFC 3339
+	Bytes   int64   `json:"bytes"`
+	Records uint64  `json:"records"` // how many are there
+	First   string  `json:"first"`   // day of the first record
+	Last    string  `json:"last"`    // and of the last
+	Head    Head    `json:"head"`
+	Faults  []Fault `json:"faults"`
+}
+
+// Pin is a head that was told, printed or sealed before: the number of a record and
+// the beginning of its hash.
+type Pin struct {
+	Seq   uint64 `json:"seq"`
+	Start string `json:"start"` // at least 8 hexadecimal digits, in lower case
+}
+
+// minPin is how many digits of a hash are asked for: with fewer, another book could
+// be made to fit.
+const minPin = 8
+
+// ParsePin reads a head as it is printed, 48213:9f3a00c1…
+func ParsePin(s string) (Pin, error) {
+	no, start, ok := strings.Cut(s, ":")
+	seq, err := strconv.ParseUint(no, 10, 64)
+	if !ok || err != nil {
+		return Pin{}, fmt.Errorf("%q is no head: write it as it is printed, number and hash, as in 48213:9f3a00c1", s)
+	}
+	start = strings.ToLower(start)
+	if strings.Trim(start, "0123456789abcdef") != "" || len(start) > 64 {
+		return Pin{}, fmt.Errorf("the hash of a head is at most 64 digits 0-9 and a-f, not %q", start)
+	}
+	if len(start) < minPin {
+		return Pin{}, fmt.Errorf("give at least %d digits of the hash, not %d", minPin, len(start))
+	}
+	return Pin{seq, start}, nil
+}
+
+func (p Pin) String() string { return fmt.Sprintf("%d:%s", p.Seq, p.Start) }
+
+// Verifying is what [Verify] is asked.
+type Verifying struct {
+	Pins     []Pin         // heads that must be in the book
+	Journal  *Head         // the last record that the journal beside the book holds
+	Book     string        // identity that the book must have, "" for any
+	Tell     func(Fault)   // called with each fault as it is found
+	Patience time.Duration // for the store's own check of its pages; 0 for a minute
+}
+
+// verifier goes through one book.
+type verifier struct {
+	Verifying
+	rep   *Report
+	pages *pageFile
+	parts map[string]tree
+	chain *chain
+	sound bool // the store can walk the trees too
+}
+
+// Verify goes through the whole book at path and repairs nothing: the pages, the
+// numbers and hashes of the records, every index entry, the list of live records and
+// the bench folded from it. Until the pages were found sound it only reads the file,
+// without the store; then the store is asked too, so that a suspect file is best
+// looked at in a process of its own, with a time limit. The error says that the file
+// cannot be read; faults are no error.
+func Verify(path string, ask Verifying) (Report, error) {
+	rep := Report{Faults: []Fault{}}
+	f, err := os.Open(path)
+	if err != nil {
+		return rep, fmt.Errorf("verify: %w", err)
+	}
+	defer func() { _ = f.Close() }() // only read from
+	fi, err := f.Stat()
+	switch {
+	case err != nil:
+		return rep, fmt.Errorf("verify: %w", err)
+	case !fi.Mode().IsRegular():
+		return rep, fmt.Errorf("verify: %s is not a file", path)
+	}
+	db, held := lockReading(path)
+	if held != nil {
+		return rep, held
+	}
+	// A book read in the order of its keys is read all over the disk; once through from
+	// its beginning and it is in the machine's memory (20 times faster where cold).
+	if rep.Bytes, err = io.Copy(struct{ io.Writer }{io.Discard}, f); err != nil {
+		return rep, fmt.Errorf("verify: %w", err)
+	}
+	v := &verifier{Verifying: ask, rep: &rep}
+	ended := true
+	if v.open(f) {
+		if v.sound && db != nil {
+			err := guard(func() error {
+				return db.View(func(tx *bolt.Tx) error {
+					v.walk(newRefold(tx))
+					ended = v.check(tx)
+					return nil
+				})
+			})
+			if err != nil {
+				v.tell(Fault{Kind: FaultPages, What: err.Error()})
+			}
+		} else {
+			v.walk(nil)
+		}
+	}
+	if db != nil && ended { // a check that has not ended still reads
+		_ = guard(db.Close)
+	}
+	return rep, nil
+}
+
+// lockReading opens the store, which keeps writers away, where it can be opened at
+// all. Nothing but its first pages is looked at.
+func lockReading(path string) (db *bolt.DB, held error) {
+	if lookBefore(path) != nil {
+		return nil, nil
+	}
+	err := guard(func() (err error) {
+		db, err = bolt.Open(path, 0o600, options(true))
+		return err
+	})
+	if errors.Is(err, berrors.ErrTimeout) {
+		return nil, fmt.Errorf("%w: %s%s", ErrHeld, path, holder(path))
+	}
+	if err != nil {
+		return nil, nil // what is wrong will be found
+	}
+	return db, nil
+}
+
+func (v *verifier) tell(f Fault) {
+	v.rep.Faults = append(v.rep.Faults, f)
+	if v.Tell != nil {
+		v.Tell(f)
+	}
+}
+
+// file tells of a fault of the whole file.
+func (v *verifier) file(format string, a ...any) {
+	v.tell(Fault{Kind: FaultFile, What: fmt.Sprintf(format, a...)})
+}
+
+// open finds the trees of the file and what it says of itself.
+func (v *verifier) open(f *os.File) bool {
+	p, err := openPages(f, v.rep.Bytes, v.file)
+	if err != nil {
+		v.file("%v", err)
+		return false
+	}
+	v.pages, v.sound = p, true
+	w := p.walker(func(page uint64, what string) {
+		v.sound = false
+		v.tell(Fault{Kind: FaultPages, What: pageText(page, what)})
+	})
+	v.parts = w.buckets()
+	for _, name := range [][]byte{bMeta, bLog, bIndex, bLive, bBeat} {
+		t, ok := v.parts[string(name)]
+		if !ok {
+			v.sound = false
+			v.file("the part %q of the book cannot be reached", name)
+			continue
+		}
+		w.walk(t, func(e entry) bool {
+			if e.bucket {
+				w.fault(t.root, fmt.Sprintf("has a bucket within %q", name))
+			}
+			return true
+		})
+	}
+	get := func(key string) string {
+		b, _ := p.find(v.parts[string(bMeta)], []byte(key))
+		return string(b)
+	}
+	v.rep.Format, v.rep.Book, v.rep.Created = get("format"), get("book"), get("created")
+	if v.parts[string(bMeta)].empty() {
+		return true
+	}
+	switch {
+	case v.rep.Format == "":
+		v.file("the book does not say its format")
+	case v.rep.Format != Format:
+		v.file("the book is of format %q, this program reads %s", v.rep.Format, Format)
+		return false
+	case v.Book != "" && v.Book != v.rep.Book:
+		v.file("this is the book %s; the seal is of the book %s", v.rep.Book, v.Book)
+	}
+	if _, err := time.Parse(time.RFC3339, v.rep.Created); err != nil {
+		v.file("the book does not say when it was made")
+	}
+	return true
+}
+
+func (t tree) empty() bool { return t.root == 0 && t.inline == nil }
+
+// openPages finds the meta page that counts; odd is told what is wrong with the
+// others.
+func openPages(f io.ReaderAt, size int64, odd func(format string, a ...any)) (*pageFile, error) {
+	if size == 0 {
+		return nil, errors.New("the file is empty")
+	}
+	metas, seen := metasOf(f)
+	switch {
+	case len(metas) == 0 && !seen:
+		return nil, errors.New("it is a file of another kind, or its beginning is lost")
+	case len(metas) == 0:
+		return nil, errors.New("both of its first pages are spoilt")
+	}
+	p := &pageFile{f: f, size: size, meta: latest(metas)}
+	if !p.meta.sane() {
+		return nil, errors.New("its first page makes no sense")
+	}
+	if len(metas) == 1 {
+		odd("one of its two first pages is spoilt: what was written last may be lost (a power cut while writing leaves this, and the next record mends it)")
+	}
+	for _, m := range metas {
+		if !m.headerOK {
+			odd("the beginning of page %d is spoilt", min(m.at, 1))
+		}
+	}
+	if want := int64(p.meta.high) * p.meta.pageSize; want > size {
+		odd("it has %d bytes and should have at least %d: it was cut short", size, want)
+	}
+	return p, nil
+}
+
+// batch is a run of records on their way from the file to the chain.
+type batch struct {
+	links []*link
+	sums  []uint64
+	read  chan struct{} // closed when the links are read
+}
+
+const batchLength = 256
+
+// walk judges the records in order; reading them apart is shared by all processors.
+// whole is given them too, where there is one.
+func (v *verifier) walk(whole *refold) {
+	seed := maphash.MakeSeed()
+	todo, order := make(chan *batch, 4), make(chan *batch, 4*runtime.GOMAXPROCS(0))
+	for range runtime.GOMAXPROCS(0) {
+		go func() {
+			q := newQuick()
+			for b := range todo {
+				for i, l := range b.links {
+					l.read(q)
+					if l.err == nil && !amends(l.rec.Action.Body) {
+						b.sums[i] = sumOf(seed, l.rec, nil)
+					}
+				}
+				close(b.read)
+			}
+		}()
+	}
+	go func() {
+		b := &batch{read: make(chan struct{})}
+		send := func() {
+			b.sums = make([]uint64, len(b.links))
+			todo <- b
+			order <- b
+			b = &batch{read: make(chan struct{})}
+		}
+		v.log(func(l *link) {
+			if b.links = append(b.links, l); len(b.links) == batchLength {
+				send()
+			}
+		})
+		send()
+		close(todo)
+		close(order)
+	}()
+
+	v.chain = newChain(record.Genesis(v.rep.Book), v.tell)
+	pins := map[uint64][]Pin{}
+	for _, p := range v.Pins {
+		pins[p.Seq] = append(pins[p.Seq], p)
+	}
+	v.pinned(pins, &link{hash: record.Genesis(v.rep.Book)})
+	var want uint64
+	for b := range order {
+		<-b.read
+		for i, l := range b.links {
+			v.rep.Records++
+			v.chain.add(l)
+			v.pinned(pins, l)
+			if l.err != nil {
+				continue
+			}
+			v.rep.Last = l.rec.Stamp.At.Format("2006-01-02")
+			if v.rep.First == "" {
+				v.rep.First = v.rep.Last
+			}
+			if amends(l.rec.Action.Body) {
+				b.sums[i] = sumOf(seed, l.rec, v.byID)
+			}
+			want += b.sums[i]
+			if whole != nil {
+				whole.add(l.rec)
+			}
+		}
+	}
+	v.end(pins)
+	v.index(seed, want)
+	v.beat()
+	if whole != nil {
+		v.bench(whole)
+	}
+}
+
+// log reads the records as they stand.
+func (v *verifier) log(each func(*link)) {
+	quiet := v.pages.walker(func(uint64, string) {}) // told already
+	quiet.walk(v.parts[string(bLog)], func(e entry) bool {
+		l := &link{raw: e.value}
+		if len(e.key) == 8 {
+			l.key = binary.BigEndian.Uint64(e.key)
+		}
+		each(l)
+		return true
+	})
+}
+
+// pinned holds a record against the heads that were told of it.
+func (v *verifier) pinned(pins map[uint64][]Pin, l *link) {
+	for _, p := range pins[l.key] {
+		if !strings.HasPrefix(l.hash.String(), p.Start) {
+			v.tell(Fault{Kind: FaultHead, Seq: l.key, What: fmt.Sprintf("its hash begins with %s; the head told before is %s", l.hash.Short(), p)})
+		}
+	}
+	delete(pins, l.key)
+}
+
+// end judges the end of the chain.
+func (v *verifier) end(pins map[uint64][]Pin) {
+	kept, ok := v.kept()
+	if ok {
+		v.rep.Head = v.chain.end(&kept)
+	} else {
+		v.rep.Head = v.chain.end(nil)
+	}
+	for _, ps := range pins {
+		for _, p := range ps {
+			v.tell(Fault{Kind: FaultHead, Seq: p.Seq, What: fmt.Sprintf("it is not there; the head told before is %s", p)})
+		}
+	}
+	j := v.Journal
+	switch {
+	case j == nil:
+	case j.Seq > v.rep.Head.Seq:
+		v.tell(Fault{Kind: FaultJournal, Seq: v.rep.Head.Seq + 1, To: j.Seq, What: "the journal beside the book holds them, the book does not: was an older copy put in its place?"})
+	case j.Seq == v.rep.Head.Seq && j.Hash != v.rep.Head.Hash:
+		v.tell(Fault{Kind: FaultJournal, Seq: j.Seq, What: "the journal beside the book holds other bytes than the book"})
+	}
+}
+
+// kept reads the head that the book keeps of itself; a book without records has none.
+func (v *verifier) kept() (Head, bool) {
+	b, ok := v.pages.find(v.parts[string(bMeta)], kHead)
+	if !ok || len(b) != 8+len(record.Hash{}) {
+		return Head{}, false
+	}
+	return Head{binary.BigEndian.Uint64(b), record.Hash(b[8:])}, true
+}
+
+// beat looks at the sign of life.
+func (v *verifier) beat() {
+	b, ok := v.pages.find(v.parts[string(bBeat)], kLast)
+	if !ok {
+		return // nothing was written yet
+	}
+	var beat timers.Beat
+	if err := json.Unmarshal(b, &beat); err != nil {
+		v.file("the sign of life cannot be read")
+	}
+}
+
+// byID finds a record by its id.
+func (v *verifier) byID(id string) (record.Record, bool) {
+	no, ok := v.pages.find(v.parts[string(bIndex)], idKey(id))
+	if !ok || len(no) != 8 {
+		return record.Record{}, false
+	}
+	raw, ok := v.pages.find(v.parts[string(bLog)], no)
+	if !ok {
+		return record.Record{}, false
+	}
+	r, err := record.Decode(raw)
+	return r, err == nil && r.Action.ID == id
+}
+
+func amends(b action.Body) bool {
+	switch b.(type) {
+	case action.Correct, action.TakeBack:
+		return true
+	}
+	return false
+}
+
+// defaultPatience is for the store's own check of its pages: half a second for
+// 5,000,000 records.
+const defaultPatience = time.Minute
+
+// check has the store check its own pages. It may not end, and may even end the
+// process, where a page is damaged in a way not seen before. ended is false where it
+// still goes on.
+func (v *verifier) check(tx *bolt.Tx) (ended bool) {
+	patience := v.Patience
+	if patience == 0 {
+		patience = defaultPatience
+	}
+	over := time.NewTimer(patience)
+	defer over.Stop()
+	faults := tx.Check()
+	for {
+		select {
+		case err, more := <-faults:
+			if !more {
+				return true
+			}
+			v.tell(Fault{Kind: FaultPages, What: err.Error()})
+		case <-over.C:
+			v.tell(Fault{Kind: FaultPages, What: fmt.Sprintf("the store's own check of its pages did not end within %v", patience)})
+			return false
+		}
+	}
+}
