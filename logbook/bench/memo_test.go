@@ -52,7 +52,7 @@ func TestMemo(t *testing.T) {
 			t.Errorf("another %s is taken for the same", name)
 		}
 	}
-	for i := range 2 * memoSize {
+	for i := range memoSize + 1 {
 		g := 1 + float64(i)/100
 		keys(flash.History{Size: h.Size, Trials: []flash.Trial{{Grade: flash.Heavy, Grams: &g}}}, s, flash.Slight, 1)
 		if len(k.m) > memoSize {

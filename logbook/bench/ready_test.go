@@ -122,6 +122,12 @@ func TestVerdictFromRecords(t *testing.T) {
 			func(h *hands) { h.mix(2, 1); h.closures("heavy", "slight") }},
 		{"5 marked too stiff", func(h *hands) { h.closures("heavy", "slight"); h.do(0, action.MixStiff{Mix: 1}) }, []flash.Code{flash.DoughOver}, "a new mix",
 			func(h *hands) { h.mix(2, 1); h.closures("heavy", "slight") }},
+		{"5 marked too stiff, then dough by mistake", func(h *hands) {
+			h.closures("heavy", "slight")
+			h.do(0, action.MixStiff{Mix: 1})
+			h.do(time.Second, action.MixDough{Mix: 1})
+		},
+			[]flash.Code{flash.DoughOver}, "a new mix", func(h *hands) { h.mix(2, 1); h.closures("heavy", "slight") }},
 		{"5 dough shorter than a final closure", func(h *hands) {
 			h.closures("heavy", "slight")
 			h.ck.Run(work - 15*time.Minute - 4*time.Minute - 119*time.Second)

@@ -183,6 +183,45 @@ func TestRecoversWhatWasDrawn(t *testing.T) {
 	}
 }
 
+// TestStudiedAgain: what was adopted is written in three digits, and the same book has
+// nothing new to say after it.
+func TestStudiedAgain(t *testing.T) {
+	for seed := range uint64(2) {
+		s := newShop(seed)
+		s.weighed, s.paceLn = 0.3, 0.2
+		s.trend.Prior.Medium.FirstG = 11
+		for range 24 {
+			s.work(flash.Medium)
+		}
+		l, r := study(t, s)
+		for _, v := range []float64{r.Trend.New.GradeSD, r.Trend.New.Prior.Medium.FirstG, r.Trend.New.Prior.Medium.Kept} {
+			if x := fmt.Sprintf("%.3g", v); fmt.Sprint(v) != x {
+				t.Errorf("%v is not written in three digits", v)
+			}
+		}
+		h, err := r.Adopt(house.Default())
+		if err != nil || !r.Changes {
+			t.Fatalf("%v, changes %v", err, r.Changes)
+		}
+		again, err := Study(l, h)
+		if err != nil || again.Changes {
+			t.Errorf("seed %d: %v; adopted %+v, now %+v", seed, err, r.Trend.New, again.Trend.New)
+		}
+	}
+}
+
+// TestRounded keeps what is not worth a change.
+func TestRounded(t *testing.T) {
+	old := flash.HouseDefaults()
+	is := old
+	is.Prior.Small.FirstG, is.Prior.Medium.FirstG, is.WeighSD = old.Prior.Small.FirstG*1.015, old.Prior.Medium.FirstG*1.0347, old.WeighSD*0.9
+	want := old
+	want.Prior.Medium.FirstG, want.WeighSD = 8.28, 0.225
+	if got := rounded(is, old); got != want {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+}
+
 // TestTooFew says how many are wanting and changes nothing.
 func TestTooFew(t *testing.T) {
 	s := newShop(3)
