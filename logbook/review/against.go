@@ -37,7 +37,7 @@ func Conditions() []Condition {
 		{"stiff-mix", "mix marked too stiff"},
 		{lowCode, "low pressure"},
 		{"hold-short", "short hold"},
-		{"not-ready", "closed, not ready"},
+		{"not-ready", "closed when not ready"},
 		{outsideCode, "outside dough's window"},
 		{"set-short", "short bench set"},
 		{"cure-short", "short cure"},

@@ -204,7 +204,7 @@ func (r Review) textAgainst(p *page) {
 			p.say("%s", noteSome)
 		}
 		p.say("%s %s", noteFisher, noteSmall)
-		if words := noteMany(len(r.Against)); words != "" {
+		if words := r.noteMany(); words != "" {
 			p.say("%s", words)
 		}
 		p.WriteString("\n")

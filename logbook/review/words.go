@@ -24,14 +24,21 @@ const (
 	noteFixed  = "Corrected values count as corrected, taken back records not at all; what is marked unusual stays marked."
 )
 
-func noteMany(rows int) string {
-	if rows < 2 {
+// noteMany warns of what many comparisons bring about by themselves.
+func (r Review) noteMany() string {
+	n := 0
+	for _, a := range r.Against {
+		if a.Defect.Tells() {
+			n++
+		}
+	}
+	if n < 2 {
 		return ""
 	}
-	return fmt.Sprintf("%d comparisons stand here: by chance alone up to %.1f of them would have a p of 0.05 or less.", rows, float64(rows)*(1-stats.Confidence))
+	return fmt.Sprintf("%d comparisons stand here: by chance alone up to %.2g of them would have a p of 0.05 or less.", n, float64(n)*(1-stats.Confidence))
 }
 
-// Title is the period in words, both days included.
+// title is the period in words, both days included.
 func (r Review) title() string {
 	last := r.Until.Add(-time.Nanosecond).In(r.From.Location())
 	zone := r.From.Location().String()
