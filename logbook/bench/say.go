@@ -81,7 +81,7 @@ func (b *Bench) HelpWords(h press.Help) string {
 	}
 	switch h.Code {
 	case press.TakeFirst:
-		return fmt.Sprintf("press it before all others: then %s%s", Percent(h.Chance), others)
+		return fmt.Sprintf("press it first: then %s%s", Percent(h.Chance), others)
 	case press.LetWait:
 		return fmt.Sprintf("let %s wait: then %s%s", b.placeWords(h.Flask), Percent(h.Chance), others)
 	}
