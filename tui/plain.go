@@ -94,7 +94,11 @@ func (m *Model) spoken() []string {
 	say("message", m.toast)
 	if f := m.form(); f != nil {
 		fd := f.fields[f.at]
-		q := f.title + ". " + strings.Join(f.lines, " ") + " " + fd.ask
+		q := f.title + ". " + strings.Join(f.lines, " ") + " "
+		if f.live != nil {
+			q += strings.Join(f.live(), " ") + " "
+		}
+		q += fd.ask
 		from, to, more := fd.visible()
 		for i := from; i < to; i++ {
 			mark := ""
@@ -105,6 +109,9 @@ func (m *Model) spoken() []string {
 		}
 		if more {
 			q += "; 9 more"
+		}
+		if fd.kind == pickOne && fd.choice > 0 {
+			q += fmt.Sprintf(" (ENTER takes %d)", fd.choice)
 		}
 		if fd.kind == number || fd.kind == words {
 			q += ": " + fd.typed
@@ -136,6 +143,9 @@ func (m *Model) spoken() []string {
 		}
 		var lines []string
 		for _, l := range strings.Split(f.plainText(), "\n") {
+			if strings.ContainsFunc(l, func(r rune) bool { return r >= 0x2800 && r <= 0x28ff }) {
+				continue // a row of a chart says nothing read aloud
+			}
 			if l = strings.TrimSpace(ascii(l)); l != "" && strings.ContainsAny(l, "abcdefghijklmnopqrstuvwxyz") {
 				lines = append(lines, l)
 			}
