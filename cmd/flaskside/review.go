@@ -131,7 +131,7 @@ func reviewOf(path string, from, until time.Time, clock timers.Clock) (review.Re
 	if err != nil {
 		return review.Review{}, err
 	}
-	r := review.Of(b, from, until)
+	r := review.Of(b, from, until, review.Boiling(b, from, until))
 	r.Head = book.State().Head.String()
 	return r, nil
 }

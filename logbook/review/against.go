@@ -21,6 +21,7 @@ const (
 	otherCode   = "other"
 	lowCode     = "pressure-low"
 	outsideCode = "closed-outside"
+	boilCode    = "may-boil"
 )
 
 // Conditions lists what defects are held against: the codes the bench records, and
@@ -41,6 +42,7 @@ func Conditions() []Condition {
 		{outsideCode, "outside dough's window"},
 		{"set-short", "short bench set"},
 		{"cure-short", "short cure"},
+		{boilCode, "core may boil (est.)"},
 		{"cool-short", "short cooling"},
 		{"press-taken", "press taken"},
 		{"out-of-order", "step out of order"},
@@ -52,7 +54,7 @@ func Conditions() []Condition {
 const clockBack = "clock-back"
 
 // unusual gathers the codes of each flask, in the order of [Conditions].
-func unusual(b *bench.Bench) map[int][]string {
+func unusual(b *bench.Bench, boil Boil) map[int][]string {
 	found := map[int]map[string]bool{}
 	mark := func(no int, code string) {
 		if found[no] == nil {
@@ -80,9 +82,11 @@ func unusual(b *bench.Bench) map[int][]string {
 			}
 		}
 	}
-	for no, low := range pressures(b) {
-		if low {
-			mark(no, lowCode)
+	for code, flasks := range map[string]map[int]bool{lowCode: pressures(b), boilCode: boil.flasks} {
+		for no, so := range flasks {
+			if so {
+				mark(no, code)
+			}
 		}
 	}
 	out := map[int][]string{}

@@ -182,13 +182,13 @@ func BenchmarkMonthOf500(b *testing.B) {
 	folded := bench.Fold(l.recs, bench.Counters{})
 	b.ReportMetric(float64(len(l.recs)), "records")
 	for b.Loop() {
-		Of(folded, from, until)
+		Of(folded, from, until, Boiling(folded, from, until))
 	}
 }
 
 func BenchmarkPageOf500(b *testing.B) {
 	l, from, until := month(b, 1, 500)
-	r := Of(bench.Fold(l.recs, bench.Counters{}), from, until)
+	r := Of(bench.Fold(l.recs, bench.Counters{}), from, until, Boil{})
 	n := 0
 	for b.Loop() {
 		var w counter

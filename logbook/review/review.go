@@ -43,6 +43,7 @@ type Review struct {
 	Defects     []Named     `json:"defects"`  // the same; a flask may have several
 	AnyDefect   stats.Share `json:"any_defect"`
 	Against     []Against   `json:"against"`
+	Boil        Boil        `json:"boil"`
 	Corrections Corrections `json:"corrections"`
 
 	ClosureChart *Chart  `json:"closure_chart,omitempty"` // in the order of final closures
@@ -137,10 +138,11 @@ type Chart struct {
 // Of reviews a period of a bench, from an instant until before another. The bench must
 // hold the records of the period and of the flasks they speak of, up to its end; values
 // count as corrected, and what was taken back does not.
-func Of(b *bench.Bench, from, until time.Time) Review {
-	r := Review{Lab: b.House.Lab, From: from, Until: until, Flasks: []Flask{}}
+// boil is what [Boiling] estimates, or nothing.
+func Of(b *bench.Bench, from, until time.Time, boil Boil) Review {
+	r := Review{Lab: b.House.Lab, From: from, Until: until, Boil: boil, Flasks: []Flask{}}
 	in := func(t *timers.Stamp) bool { return t != nil && !t.At.Before(from) && t.At.Before(until) }
-	odd := unusual(b)
+	odd := unusual(b, boil)
 	var closed, ended []*bench.Flask
 	for _, no := range bench.Sorted(b.Flasks) {
 		f := b.Flasks[no]

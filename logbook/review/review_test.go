@@ -24,7 +24,7 @@ import (
 var update = flag.Bool("update", false, "write the files under testdata anew")
 
 func (l *lab) review(from, until time.Time) Review {
-	return Of(bench.Fold(l.recs, bench.Counters{}), from, until)
+	return Of(bench.Fold(l.recs, bench.Counters{}), from, until, Boil{})
 }
 
 // opened puts a flask on a place, its separator dry.
@@ -232,10 +232,10 @@ func TestAgainstR(t *testing.T) {
 func TestPartsMakeTheWhole(t *testing.T) {
 	l, from, until := month(t, 3, 60)
 	b := bench.Fold(l.recs, bench.Counters{})
-	whole := Of(b, from, until)
+	whole := Of(b, from, until, Boil{})
 	rapid.Check(t, func(t *rapid.T) {
 		cut := from.Add(time.Duration(rapid.Int64Range(0, int64(6*24*time.Hour)).Draw(t, "cut")))
-		x, y := Of(b, from, cut), Of(b, cut, until)
+		x, y := Of(b, from, cut, Boil{}), Of(b, cut, until, Boil{})
 		for what, n := range map[string][3]int{
 			"opened":     {x.Opened, y.Opened, whole.Opened},
 			"closed":     {x.Closed, y.Closed, whole.Closed},
@@ -272,7 +272,7 @@ func TestPartsMakeTheWhole(t *testing.T) {
 // review too.
 func TestAnyRecords(t *testing.T) {
 	begin := time.Date(2026, 11, 2, 8, 0, 0, 0, time.UTC)
-	if r := Of(bench.Fold(nil, bench.Counters{}), begin, begin.AddDate(0, 1, 0)); len(r.Flasks) > 0 || r.PinChart != nil {
+	if r := Of(bench.Fold(nil, bench.Counters{}), begin, begin.AddDate(0, 1, 0), Boil{}); len(r.Flasks) > 0 || r.PinChart != nil {
 		t.Errorf("%+v", r)
 	}
 	l := newLab(t, 1, begin)
@@ -280,11 +280,54 @@ func TestAnyRecords(t *testing.T) {
 	l.do(60, action.Outcome{Flask: no, Outcome: "remake", Defects: []string{"short mould"}})
 	l.recs[1].Action.Unusual = []string{"moon full", clockBack}
 	orphans := l.recs[1:]
-	if r := Of(bench.Fold(orphans, bench.Counters{}), begin, begin.AddDate(0, 1, 0)); len(r.Flasks) > 0 || r.Ended > 0 {
+	if r := Of(bench.Fold(orphans, bench.Counters{}), begin, begin.AddDate(0, 1, 0), Boil{}); len(r.Flasks) > 0 || r.Ended > 0 {
 		t.Errorf("a flask whose opening is not there: %+v", r)
 	}
 	r := l.review(begin, begin.AddDate(0, 1, 0))
 	if len(r.Flasks) != 1 || !slices.Equal(r.Flasks[0].Unusual, []string{otherCode}) || r.ClosureChart != nil {
 		t.Errorf("%+v", r)
+	}
+}
+
+// TestBoiling: a thick section put straight into boiling water may boil, a thin one at 74
+// °C may not: common practice, no source, and the cure model's own golden cases. Flasks
+// without a load are in neither.
+func TestBoiling(t *testing.T) {
+	begin := time.Date(2026, 11, 2, 6, 0, 0, 0, time.UTC)
+	l := newLab(t, 1, begin)
+	var all []int
+	for i := range 3 {
+		no := l.opened(i+1, "medium", fmt.Sprint(5001+i))
+		l.do(700, action.MixMake{Flasks: []int{no}, RoomC: 23})
+		l.do(700, action.MixDough{Mix: i + 1})
+		l.trial(no, 3000, "slight")
+		l.final(no, 3000)
+		all = append(all, no)
+	}
+	l.do(1860, action.BathLoad{Flasks: all[:1], Programme: "straight to boil", Stages: []house.Stage{{TempC: 100, HoldS: 3600}}, BathC: 100,
+		Sections: []action.Section{{Flask: 1, ThinMM: 8, ThickMM: 12}}})
+	l.do(10, action.BathLoad{Flasks: all[1:2], Programme: "long, 9 h", BathC: 74, Sections: []action.Section{{Flask: 2, ThinMM: 2, ThickMM: 2.5}}})
+	l.do(10*3600, action.BathUnload{Flasks: all[:2]})
+	l.do(1900, action.CoolWater{Flasks: all[:2]})
+	l.do(1000, action.Deflask{Flasks: all[:2]})
+	l.do(60, action.Remount{Flask: 1, PinMM: 0.2})
+	l.do(60, action.Remount{Flask: 2, PinMM: 0.2})
+	l.do(60, action.Outcome{Flask: 1, Outcome: "remake", Defects: []string{"porosity"}})
+	l.do(60, action.Outcome{Flask: 2, Outcome: "released"})
+	l.do(60, action.Outcome{Flask: 3, Outcome: "remake"})
+	b := bench.Fold(l.recs, bench.Counters{})
+	until := begin.AddDate(0, 0, 2)
+	x := Boiling(b, begin, until)
+	if !x.Estimated || x.Loads != 2 || x.Unknown+x.Assumed != 0 {
+		t.Errorf("%+v", x)
+	}
+	r := Of(b, begin, until, x)
+	for i, want := range []bool{true, false, false} {
+		if got := slices.Contains(r.Flasks[i].Unusual, boilCode); got != want {
+			t.Errorf("flask %d: may boil %v", i+1, got)
+		}
+	}
+	if none := Boiling(b, until, until.AddDate(0, 0, 1)); none.Loads != 0 {
+		t.Errorf("%+v", none)
 	}
 }

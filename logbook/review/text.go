@@ -213,7 +213,7 @@ func (r Review) textAgainst(p *page) {
 	if none := r.without(); len(none) > 0 {
 		p.say("On no flask ended: %s.", joined(none))
 	}
-	p.say("%s %s", noteLow, noteFixed)
+	p.say("%s %s %s", noteLow, r.Boil.words(), noteFixed)
 }
 
 // shortDefects heads narrow columns.

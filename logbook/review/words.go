@@ -206,7 +206,7 @@ func unusualWords(codes []string) string {
 
 // without lists the conditions that no ended flask had.
 func (r Review) without() []string {
-	had := map[string]bool{anyCode: true, otherCode: true}
+	had := map[string]bool{anyCode: true, otherCode: true, boilCode: !r.Boil.Estimated}
 	for _, a := range r.Against {
 		had[a.Code] = true
 	}

@@ -1,0 +1,73 @@
+package review
+
+import (
+	"fmt"
+	"time"
+
+	"flaskside/logbook/bath"
+	"flaskside/logbook/bench"
+)
+
+// MostLoads is for how many loads at most the cure is estimated, which takes some
+// milliseconds each (house default).
+const MostLoads = 250
+
+// Boil tells which flasks' cores may have passed the boiling point of the monomer in
+// the bath, by an estimate. The zero value tells that nothing was estimated.
+type Boil struct {
+	Loads     int  `json:"loads"` // of flasks ended in the period
+	Estimated bool `json:"estimated"`
+	Unknown   int  `json:"unknown"` // loads that the model does not take
+	Assumed   int  `json:"assumed"` // loads whose sections were not recorded
+	flasks    map[int]bool
+}
+
+// Boiling estimates the cures of the flasks ended in a period, from their programmes,
+// their sections and the bath's readings (see package bath). Of more than [MostLoads]
+// loads none is estimated, rather than some.
+func Boiling(b *bench.Bench, from, until time.Time) Boil {
+	loads := map[int][]int{}
+	for no, f := range b.Flasks {
+		if f.Ended != nil && !f.Ended.At.Before(from) && f.Ended.At.Before(until) && b.LoadOf(f) != nil {
+			loads[f.Load] = append(loads[f.Load], no)
+		}
+	}
+	out := Boil{Loads: len(loads), flasks: map[int]bool{}}
+	if len(loads) > MostLoads {
+		return out
+	}
+	out.Estimated = true
+	for _, no := range bench.Sorted(loads) {
+		c := bath.Of(b, b.Loads[no])
+		e, err := c.Estimate()
+		if err != nil {
+			out.Unknown++
+			continue
+		}
+		if c.Assumed {
+			out.Assumed++
+		}
+		for _, f := range loads[no] {
+			out.flasks[f] = e.Cure.Range.MayBoil
+		}
+	}
+	return out
+}
+
+// words tell what the estimate rests on.
+func (x Boil) words() string {
+	if !x.Estimated {
+		if x.Loads > MostLoads {
+			return fmt.Sprintf("Core may boil: not estimated, for there are %d loads; ask for a shorter time.", x.Loads)
+		}
+		return ""
+	}
+	words := "Core may boil: by the cure model, from programme, sections and bath readings, for the thickest section of a load; an estimate."
+	if x.Assumed > 0 {
+		words += fmt.Sprintf(" Of %d of %d loads the sections were not recorded and %g mm are assumed.", x.Assumed, x.Loads, bath.ThickMM)
+	}
+	if x.Unknown > 0 {
+		words += fmt.Sprintf(" %d of %d loads are not in the model and count as without.", x.Unknown, x.Loads)
+	}
+	return words
+}
