@@ -3,10 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
+	"os"
 	"slices"
 	"strings"
 	"time"
 
+	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/day"
@@ -15,14 +17,20 @@ import (
 
 // dayCommand exports a day.
 func dayCommand(o *options) *cobra.Command {
-	var format, table, out, zone, at string
+	var format, table, paper, out, zone, at string
 	c := &cobra.Command{
 		Use:   "day [DATE]",
 		Short: "Export a day, local midnight to local midnight",
-		Long: "Writes the day sheet of a date (today without one) as text, a table as CSV (RFC 4180),\n" +
-			"or the records as JSON Lines, which `flaskside record` reads into an empty book to the same bench.\n" +
+		Long: "Writes the day sheet of a date (today without one):\n" +
+			"  text   to read here\n" +
+			"  html   one file to print and sign, on A4 or Letter\n" +
+			"  pdf    the same, on the --paper named\n" +
+			"  csv    a table (RFC 4180)\n" +
+			"  xlsx   all tables as a workbook\n" +
+			"  ics    the cures and coolings to come, with alarms (RFC 5545)\n" +
+			"  jsonl  the records, which `flaskside record` reads into an empty book to the same bench\n" +
 			"DATE is YYYY-MM-DD, today or yesterday.",
-		Example: "flaskside day\nflaskside day 2026-11-25 --format csv --table closures --out closures.csv\nflaskside day yesterday --format jsonl",
+		Example: "flaskside day\nflaskside day yesterday --format html --out sheet.html\nflaskside day 2026-11-25 --format csv --table closures --out closures.csv\nflaskside day --format ics --out tonight.ics",
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return wrongUsage("%s takes one date, not %d", c.CommandPath(), len(args))
@@ -30,8 +38,8 @@ func dayCommand(o *options) *cobra.Command {
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			if !slices.Contains([]string{"text", "csv", "jsonl"}, format) {
-				return wrongUsage("--format is text, csv or jsonl, not %q", format)
+			if !slices.Contains([]string{"text", "html", "pdf", "csv", "xlsx", "ics", "jsonl"}, format) {
+				return wrongUsage("--format is %s, not %q", formatWords, format)
 			}
 			if !slices.Contains(day.Tables, day.Table(table)) {
 				return wrongUsage("--table is records, closures or flasks, not %q", table)
@@ -39,9 +47,18 @@ func dayCommand(o *options) *cobra.Command {
 			if c.Flags().Changed("table") && format != "csv" {
 				return wrongUsage("--table goes with --format csv")
 			}
+			size, err := day.ParseSize(paper)
+			if err != nil {
+				return wrongUsage("--paper: %w", err)
+			}
+			if c.Flags().Changed("paper") && format != "pdf" {
+				return wrongUsage("--paper goes with --format pdf")
+			}
+			if f, ok := c.OutOrStdout().(*os.File); ok && out == "" && (format == "pdf" || format == "xlsx") && term.IsTerminal(f.Fd()) {
+				return wrongUsage("--format %s is nothing for a screen: name a file with --out", format)
+			}
 			loc := time.Local
 			if zone != "" {
-				var err error
 				if loc, err = time.LoadLocation(zone); err != nil {
 					return wrongUsage("--zone %q is no time zone: give a name as in Europe/Berlin", zone)
 				}
@@ -64,7 +81,7 @@ func dayCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			sheet := day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until}
+			sheet := day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until, Made: clock.Read().Wall}
 			if known {
 				sheet.Known, sheet.Bench = now, day.Known(b, now)
 			}
@@ -74,18 +91,30 @@ func dayCommand(o *options) *cobra.Command {
 					return sheet.CSV(w, day.Table(table))
 				case "jsonl":
 					return sheet.JSONL(w)
+				case "html":
+					return sheet.HTML(w)
+				case "pdf":
+					return sheet.PDF(w, size)
+				case "xlsx":
+					return sheet.XLSX(w)
+				case "ics":
+					return sheet.ICS(w)
 				}
 				return sheet.Text(w)
 			})
 		},
 	}
-	c.Flags().StringVar(&format, "format", "text", "text, csv or jsonl")
+	c.Flags().StringVar(&format, "format", "text", formatWords)
 	c.Flags().StringVar(&table, "table", "records", "table of the csv format: records, closures or flasks")
+	c.Flags().StringVar(&paper, "paper", "a4", "paper of the pdf format: a4 or letter")
 	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
 	c.Flags().StringVar(&zone, "zone", "", "time zone whose midnights count (default: that of this machine)")
 	atFlag(c, &at)
 	return c
 }
+
+// formatWords are the formats of a day.
+const formatWords = "text, html, pdf, csv, xlsx, ics or jsonl"
 
 // date finds the bounds of the day asked for, the one that holds now without an
 // argument.

@@ -121,7 +121,7 @@ func (s Sheet) alarms() (out []rung, all bool) {
 		if !s.has(r.rose.At) && (r.heard == nil || !s.has(r.heard.At)) {
 			continue
 		}
-		if r.heard == nil && !r.shelved && w.superseded(key) {
+		if r.heard == nil && !r.shelved && w.superseded(key, r) {
 			continue // the later end stands for it, as on the screen
 		}
 		out = append(out, *r)
@@ -132,12 +132,16 @@ func (s Sheet) alarms() (out []rung, all bool) {
 	return out, looks < mostLooks
 }
 
-// superseded tells whether a later end of the same window rang too.
-func (w watch) superseded(key string) bool {
+// superseded tells whether a later end of the same window rang before anything was
+// done about it.
+func (w watch) superseded(key string, r *rung) bool {
 	window, end := timers.SplitSignalKey(key)
 	ends := []timers.End{timers.Floor, timers.Warning, timers.Limit}
 	i := slices.Index(ends, end)
-	return i >= 0 && slices.ContainsFunc(ends[i+1:], func(e timers.End) bool { return w.found[timers.SignalKey(window, e)] != nil })
+	return i >= 0 && slices.ContainsFunc(ends[i+1:], func(e timers.End) bool {
+		later := w.found[timers.SignalKey(window, e)]
+		return later != nil && (r.stepped == nil || later.rose.At.Before(r.stepped.At))
+	})
 }
 
 // end is the last instant that the sheet can know of: when it was made, or the

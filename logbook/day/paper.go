@@ -156,7 +156,7 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		}
 		short := 0
 		for _, sp := range s.spells(f) {
-			if verdict, _ := s.lasted(sp); verdict == missed {
+			if verdict, _ := s.lasted(sp); verdict == missed || s.overdue(sp) {
 				short++
 			}
 		}
@@ -192,7 +192,10 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 		if verdict == runsOn { // the words tell the ends already
 			words, asked, _ = strings.Cut(words, ", ")
 		}
-		windows.Rows = append(windows.Rows, []cell{{Text: sp.what + sp.mark}, {Text: words}, {Text: asked}, {verdict, verdict == missed}})
+		if s.overdue(sp) {
+			verdict = overdue
+		}
+		windows.Rows = append(windows.Rows, []cell{{Text: sp.what + sp.mark}, {Text: words}, {Text: asked}, {verdict, verdict == missed || verdict == overdue}})
 	}
 	if len(windows.Rows) > 0 {
 		b.Tables = append(b.Tables, windows)
@@ -227,6 +230,14 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 		b.Beside = append(b.Beside, "Pin opening "+units.FormatLength(*f.PinMM)+s.mark(f, "remount", "pin_mm"))
 	}
 	return b
+}
+
+const overdue = "overdue"
+
+// overdue tells whether a window runs on past its end when the sheet is made.
+func (s Sheet) overdue(sp spell) bool {
+	_, ended := took(sp.from, sp.to)
+	return !ended && sp.max > 0 && s.end().Sub(sp.from.At) > sp.max
 }
 
 // paperSpells lists the windows of a flask as paper shows them: halves painted in one

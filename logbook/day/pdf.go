@@ -21,8 +21,15 @@ const (
 	Letter Size = "Letter"
 )
 
-// Sizes lists them.
-var Sizes = []Size{A4, Letter}
+// ParseSize reads the name of a size, in large or small letters.
+func ParseSize(name string) (Size, error) {
+	for _, s := range []Size{A4, Letter} {
+		if strings.EqualFold(name, string(s)) {
+			return s, nil
+		}
+	}
+	return "", fmt.Errorf("there is no paper %q: it is a4 or letter", name)
+}
 
 // Measures of a page: mm, and points for the height of letters (house defaults).
 const (
@@ -47,8 +54,9 @@ const (
 // Letters that its font lacks (it has Latin, Greek and Cyrillic) are written as a
 // question mark, and the sheet says so.
 func (s Sheet) PDF(w io.Writer, size Size) error {
-	if size != A4 && size != Letter {
-		return fmt.Errorf("there is no paper %q: it is A4 or Letter", size)
+	size, err := ParseSize(string(size))
+	if err != nil {
+		return err
 	}
 	t, err := newTypesetter(size)
 	if err != nil {
@@ -419,7 +427,7 @@ func (t *typesetter) draw(d drawing, x, y float64) {
 			polygon(s.at)
 		case disc:
 			t.pdf.Circle(x+p.x, y+p.y, s.size, "F")
-		case ring:
+		case hollow:
 			t.pdf.SetFillColor(255, 255, 255)
 			t.pdf.SetLineWidth(0.3)
 			t.pdf.Circle(x+p.x, y+p.y, s.size, "DF")

@@ -131,7 +131,7 @@ func drawTrend(p flash.Picture, w, h float64, ahead bool) drawing {
 		now := p.Curves[len(p.Curves)-1]
 		for t := p.Done + 1; t <= p.Last; t++ {
 			mean, _, _ := now.At(float64(t))
-			d.mark(ring, accent, 0.9, point{x(float64(t)), y(mean)})
+			d.mark(hollow, accent, 0.9, point{x(float64(t)), y(mean)})
 		}
 	}
 	every := 1

@@ -51,7 +51,7 @@ const (
 	stroke    form = iota // a line through its points, size mm wide
 	area                  // the inside of its points
 	disc                  // a full mark about its point, size mm in radius
-	ring                  // an empty one
+	hollow                // an empty one
 	diamond               // a full one that stands on its corner
 	lettering             // text, size mm high
 )
@@ -126,7 +126,7 @@ func (d drawing) SVG() template.HTML {
 			fmt.Fprintf(&b, `<polygon points="%s" fill="%s"/>`, pairs(s.at), s.ink.hex())
 		case disc:
 			fmt.Fprintf(&b, `<circle cx="%s" cy="%s" r="%s" fill="%s"/>`, mm(p.x), mm(p.y), mm(s.size), s.ink.hex())
-		case ring:
+		case hollow:
 			fmt.Fprintf(&b, `<circle cx="%s" cy="%s" r="%s" fill="#ffffff" stroke="%s" stroke-width="0.3"/>`, mm(p.x), mm(p.y), mm(s.size), s.ink.hex())
 		case diamond:
 			fmt.Fprintf(&b, `<polygon points="%s" fill="%s"/>`, pairs(corners(p, s.size)), s.ink.hex())

@@ -1,0 +1,160 @@
+package day_test
+
+import (
+	"bytes"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/day"
+)
+
+func pdf(size day.Size, s day.Sheet) func(io.Writer) error {
+	return func(w io.Writer) error { return s.PDF(w, size) }
+}
+
+// paperSizes are the sizes in points: A4 is 210 × 297 mm (ISO 216), Letter 8.5 × 11
+// in (ANSI/ASME Y14.1, size A).
+var paperSizes = map[day.Size][2]float64{day.A4: {210 / 25.4 * 72, 297 / 25.4 * 72}, day.Letter: {8.5 * 72, 11 * 72}}
+
+// pages counts the pages of a PDF by its page objects (ISO 32000-1, section 7.7.3.3)
+// and checks their size, which they have or inherit.
+func pages(t *testing.T, doc []byte, size day.Size) int {
+	t.Helper()
+	if !bytes.HasPrefix(doc, []byte("%PDF-1.")) {
+		t.Fatalf("this is no PDF: %.20q", doc)
+	}
+	boxes := regexp.MustCompile(`/MediaBox ?\[0 0 ([0-9.]+) ([0-9.]+)\]`).FindAllSubmatch(doc, -1)
+	if len(boxes) == 0 {
+		t.Error("no page tells its size")
+	}
+	for _, b := range boxes {
+		for i := range 2 {
+			if v, err := strconv.ParseFloat(string(b[i+1]), 64); err != nil || v < paperSizes[size][i]-1.5 || v > paperSizes[size][i]+1.5 {
+				t.Errorf("a page of %s is %s × %s points", size, b[1], b[2])
+			}
+		}
+	}
+	return len(regexp.MustCompile(`/Type ?/Page\b[^s]`).FindAll(doc, -1))
+}
+
+// pdfText reads the text of a PDF, a form feed after each page, with a reader that
+// has nothing to do with its writer: pdftotext of poppler-utils.
+func pdfText(t *testing.T, doc []byte) string {
+	t.Helper()
+	reader, err := exec.LookPath("pdftotext")
+	if err != nil {
+		t.Skip("pdftotext (poppler-utils) is not installed: the text of the PDF is not read back")
+	}
+	path := filepath.Join(t.TempDir(), "sheet.pdf")
+	if err := os.WriteFile(path, doc, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.Command(reader, "-layout", path, "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(out)
+}
+
+// together checks that each flask stands on one page, from its heading to the line
+// of its final closure.
+func together(t *testing.T, text string, flasks map[string]string) {
+	t.Helper()
+	for head, last := range flasks {
+		found := false
+		for _, page := range strings.Split(text, "\f") {
+			_, after, ok := strings.Cut(page, head)
+			found = found || ok && strings.Contains(after, last)
+		}
+		if !found {
+			t.Errorf("%q and %q stand on no page together:\n%s", head, last, text)
+		}
+	}
+}
+
+func demoFlasks() map[string]string {
+	return map[string]string{"Flask 1 · case 4391": "sheet out 03:58", "Flask 2 · case 4402": "sheet out 04:00", "Flask 3 · case 4417": "sheet out 14:26", "Flask 4 · case 4420": "sheet out 14:28"}
+}
+
+// TestPDF: the sheet on both papers, the same each time, its text readable by
+// another program.
+func TestPDF(t *testing.T) {
+	s := demoSheet(t)
+	for size, want := range map[day.Size]int{day.A4: 2, day.Letter: 3} {
+		t.Run(string(size), func(t *testing.T) {
+			doc := written(t, pdf(size, s))
+			if n := pages(t, doc, size); n != want {
+				t.Errorf("%d pages, want %d", n, want)
+			}
+			if !bytes.Equal(doc, written(t, pdf(size, s))) {
+				t.Error("the same sheet is not the same file")
+			}
+			text := pdfText(t, doc)
+			for _, want := range []string{"Wednesday 25 November 2026", "Flask 4 · case 4420 · lower, medium", "powder lot P-118, liquid lot L-073", "at least 9 h, at most 12 h", "3000 psi", "missed",
+				"Bath load 2", "Technician", "Supervisor", "Logbook head when this sheet was made: " + s.Head} {
+				if !strings.Contains(text, want) {
+					t.Errorf("the PDF does not say %q:\n%s", want, text)
+				}
+			}
+			together(t, text, demoFlasks())
+		})
+	}
+	if err := s.PDF(io.Discard, "A5"); err == nil {
+		t.Error("paper that is none was taken")
+	}
+}
+
+// TestPDFLetters: letters outside its font are told, all others are there.
+func TestPDFLetters(t *testing.T) {
+	s, _ := hostile(t)
+	text := pdfText(t, written(t, pdf(day.A4, s.sheet("2026-11-25"))))
+	for _, want := range []string{"Größe Łódź Ελλάδα Привет ?? ?", "a letter that the font of this sheet lacks", "<script>alert(1)</script>", `"><img src=x onerror=alert(1)>`} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the PDF does not say %q:\n%s", want, text)
+		}
+	}
+	if text := pdfText(t, written(t, pdf(day.A4, demoSheet(t)))); strings.Contains(text, "lacks") {
+		t.Error("letters are said to be lacking that are not")
+	}
+}
+
+// TestPaperTakesAnyDay: many closures, long words and any letters break neither the
+// page nor the PDF.
+func TestPaperTakesAnyDay(t *testing.T) {
+	runs := 0
+	rapid.Check(t, func(r *rapid.T) {
+		if runs++; runs > 12 { // each writes a book
+			return
+		}
+		s := newShift(t, "2026-11-25 08:00", "Europe/Berlin")
+		s.do(0, action.FlaskOpen{Place: 1, Case: rapid.StringMatching(`[!-~]{1,20}`).Draw(r, "case"), Base: "upper", Size: "small"})
+		s.do(minute, action.Coat{Flask: 1, Half: "both", DryMinS: 60})
+		s.do(10*minute, action.MixMake{Flasks: []int{1}, DoughS: 600, WorkS: 86400})
+		s.do(10*minute, action.MixDough{Mix: 1})
+		for range rapid.SampledFrom([]int{0, 1, 7, 60}).Draw(r, "closures") {
+			if rapid.Bool().Draw(r, "added") {
+				s.do(second, action.DoughAdd{Flask: 1}, "8")
+			}
+			s.trial(minute, 1, rapid.SampledFrom(action.Grades).Draw(r, "grade"))
+		}
+		for range rapid.IntRange(0, 3).Draw(r, "notes") {
+			s.do(second, action.Note{Flask: 1, Text: "x" + strings.Repeat(rapid.SampledFrom([]string{"word ", "unbroken", "語", "<&>"}).Draw(r, "text"), 49)})
+		}
+		sheet := s.sheet("2026-11-25")
+		page := written(t, sheet.HTML)
+		balanced(t, page)
+		pictures(t, page)
+		if n := pages(t, written(t, pdf(day.Letter, sheet)), day.Letter); n < 1 || n > 8 {
+			r.Errorf("the day takes %d pages", n)
+		}
+	})
+}
