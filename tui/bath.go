@@ -7,7 +7,6 @@ import (
 
 	tea "charm.land/bubbletea/v2"
 
-	"flaskside/logbook/action"
 	"flaskside/logbook/bath"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
@@ -351,9 +350,3 @@ func (m *Model) silentWords(al timers.Alarm) string {
 func Tell(line string) tea.Msg { return tellMsg{line} }
 
 type tellMsg struct{ line string }
-
-// probed tells whether a record was made by a probe and not by a hand.
-func probed(body action.Body) bool {
-	r, ok := body.(action.BathReading)
-	return ok && r.Source != bench.Typed && r.Source != ""
-}

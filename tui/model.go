@@ -596,7 +596,7 @@ func (m *Model) itemFlask(it bench.Item) string {
 func (m *Model) lastWork() (bench.Item, bool) {
 	items := m.bench().Items
 	for i := len(items) - 1; i >= 0; i-- {
-		if items[i].TakenBack != nil || probed(items[i].Body) {
+		if items[i].TakenBack != nil || bench.Probed(items[i].Body) {
 			continue
 		}
 		switch items[i].Body.(type) {

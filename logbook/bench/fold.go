@@ -391,9 +391,13 @@ func (b *Bench) Alive() []bool {
 		return false
 	}
 	last := map[action.Kind]int{}
+	lastRead := map[int]int{} // by bath
 	for i, it := range b.Items {
 		if it.TakenBack == nil {
 			last[it.Action.Kind()] = i
+			if r, ok := it.Body.(action.BathReading); ok {
+				lastRead[r.Bath] = i
+			}
 		}
 	}
 	alive := func(i int, it *Item) bool {
@@ -408,7 +412,7 @@ func (b *Bench) Alive() []bool {
 		case action.Caution:
 			return now.Sub(it.Stamp.At) < cautionMemory
 		case action.BathReading:
-			return now.Sub(it.Stamp.At) < readingMemory && b.bathInUse(a.Bath)
+			return now.Sub(it.Stamp.At) < readingMemory && (b.bathInUse(a.Bath) || lastRead[a.Bath] == i)
 		case action.AlarmHeard:
 			return b.alarmAlive(a.Alarm, subject)
 		case action.AlarmShelve:
@@ -439,14 +443,17 @@ func (b *Bench) Alive() []bool {
 			out[i] = out[j]
 		}
 	}
-	for i := max(0, len(out)-takeBackDepth); i < len(out); i++ {
-		out[i] = true
+	for i, n := len(out)-1, 0; i >= 0 && n < takeBackDepth; i-- {
+		if !Probed(b.Items[i].Body) {
+			out[i] = true
+			n++
+		}
 	}
 	return out
 }
 
-// takeBackDepth is how many of the latest records are always kept at hand, so that
-// they can be taken back one after the other.
+// takeBackDepth is how many of the latest records made by hand are always kept at
+// hand, so that they can be taken back one after the other.
 const takeBackDepth = 30
 
 func (b *Bench) bathInUse(no int) bool {

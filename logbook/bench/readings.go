@@ -7,6 +7,7 @@ import (
 	"sort"
 	"time"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/house"
 	"flaskside/timers"
 	"flaskside/timers/cure"
@@ -15,6 +16,12 @@ import (
 // Typed is the source of a reading that a person took; any other is the name of a
 // probe.
 const Typed = "typed"
+
+// Probed tells whether a record was made by a probe and not by a hand.
+func Probed(body action.Body) bool {
+	r, ok := body.(action.BathReading)
+	return ok && r.Source != Typed && r.Source != ""
+}
 
 // The ends of the signals that readings raise. Both go away by themselves.
 const (
@@ -208,7 +215,7 @@ func (b *Bench) silence(l *Load, read []cure.Reading, from []Reading, end *timer
 	next := end // the reading that ended the stretch; nil for the one that lasts
 	for i := len(read) - 1; i >= 0; i-- {
 		after := read[i].At.Sub(l.In.At)
-		if from[i].Source == Typed || from[i].Source == "" {
+		if from[i].Source == Typed || from[i].Source == "" { // read off by a person
 			continue
 		}
 		if after < -probeBefore {

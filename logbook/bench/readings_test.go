@@ -231,3 +231,24 @@ func BenchmarkAlarmsOfANight(b *testing.B) {
 		be.Alarms(now)
 	}
 }
+
+// TestProbeKeepsNothingAway: however much a probe reads, what hands did last can be
+// taken back, and what an empty bath read last is known.
+func TestProbeKeepsNothingAway(t *testing.T) {
+	b := newBath(t, house.Default(), []int{1, 2})
+	s := b.do(action.Outcome{Flask: 1, Outcome: "remake"})
+	b.do(action.Outcome{Flask: 2, Outcome: "remake"})
+	for range 60 {
+		b.read(time.Minute, 74, "probe")
+	}
+	st := b.book.State().Bench
+	if n := len(st.Readings); n != 1 {
+		t.Errorf("of an empty bath %d readings are kept", n)
+	}
+	if r, ok := st.LastReading(1); !ok || r.At.At != b.ck.Read().Wall {
+		t.Errorf("the last reading is %+v", r)
+	}
+	if _, ok := st.Item(s.Action.ID); !ok {
+		t.Error("what was done an hour ago is no longer at hand")
+	}
+}
