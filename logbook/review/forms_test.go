@@ -6,8 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -197,4 +199,50 @@ func TestPlotHolds(t *testing.T) {
 			t.Fatalf("%d marks for %d outside", got, len(c.Outside))
 		}
 	})
+}
+
+// TestFigures: the table of figures is rectangular, its numbers are numbers, and it
+// tells the same as the review.
+func TestFigures(t *testing.T) {
+	l, from, until := month(t, 2, 60)
+	r := l.review(from, until)
+	told := map[string][]string{}
+	for i, row := range rowsOf(t, r, Figures) {
+		if len(row) != 10 {
+			t.Fatalf("%d columns: %v", len(row), row)
+		}
+		if i == 0 {
+			continue
+		}
+		for _, cell := range row[3:] {
+			if v, err := strconv.ParseFloat(cell, 64); cell != "" && (err != nil || math.IsNaN(v) || math.IsInf(v, 0)) {
+				t.Fatalf("%q in %v", cell, row)
+			}
+		}
+		key := strings.Join(row[:3], "/")
+		if told[key] != nil {
+			t.Errorf("told twice: %s", key)
+		}
+		told[key] = row[3:]
+	}
+	for key, want := range map[string][2]string{ // value by the index of its column
+		"flasks closed//number":             {"0", "60"},
+		"closures/all/mean":                 {"2", num(r.Closures[len(r.Closures)-1].Mean)},
+		"closures/small/flasks with 2":      {"0", strconv.Itoa(r.Closures[0].Counts[2])},
+		"closures chart//centre and limits": {"4", num(r.ClosureChart.High)},
+		"pin chart//moving range and limit": {"2", num(r.PinChart.MeanRange)},
+		"defects/any/share":                 {"3", num(r.AnyDefect.Low)},
+		"outcomes/remake/share":             {"0", strconv.Itoa(r.Outcomes[2].Count)},
+		"records//taken back":               {"1", strconv.Itoa(r.Corrections.Records)},
+		"any defect against unusual/" + r.Against[0].Words + "/difference": {"5", num(r.Against[0].Defect.Two)},
+		"remake against unusual/" + r.Against[0].Words + "/with":           {"1", strconv.Itoa(r.Against[0].Remake.With.N)},
+	} {
+		i, err := strconv.Atoi(want[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if row := told[key]; row == nil || row[i] != want[1] {
+			t.Errorf("%s: %v, want %s", key, row, want[1])
+		}
+	}
 }

@@ -89,7 +89,7 @@ func (r Review) sheet() sheet {
 		}
 		s.Ends = gridOf(rows, 0, 2, 3)
 	}
-	against := [][]string{{"", "with it", "% (95 %)", "without", "% (95 %)", "points more (95 %)", "Fisher"}}
+	against := [][]string{{"", "with it", "% (95 %)", "without", "% (95 %)", "difference (95 %)", "Fisher"}}
 	kinds := [][]string{append(append([]string{""}, shortDefects()...), "remake")}
 	for _, a := range r.Against {
 		d := a.Defect

@@ -339,14 +339,14 @@ func times(closed []*bench.Flask) []Time {
 
 // ends counts outcomes and defects.
 func (r *Review) ends(ended []*bench.Flask) {
-	outcomes, defects, any := map[string]int{}, map[string]int{}, 0
+	outcomes, defects, some := map[string]int{}, map[string]int{}, 0
 	for _, f := range ended {
 		outcomes[f.Outcome]++
 		for _, d := range slices.Compact(slices.Sorted(slices.Values(f.Defects))) {
 			defects[d]++
 		}
 		if len(f.Defects) > 0 {
-			any++
+			some++
 		}
 	}
 	named := func(names []string, counts map[string]int) []Named {
@@ -356,7 +356,7 @@ func (r *Review) ends(ended []*bench.Flask) {
 		}
 		return out
 	}
-	r.Outcomes, r.Defects, r.AnyDefect = named(action.Outcomes, outcomes), named(action.Defects, defects), share(any, len(ended))
+	r.Outcomes, r.Defects, r.AnyDefect = named(action.Outcomes, outcomes), named(action.Defects, defects), share(some, len(ended))
 }
 
 // corrections counts what was corrected of the records of a period.

@@ -114,7 +114,13 @@ func diffWords(c Compare) string {
 	if c.With.N == 0 || c.Without.N == 0 {
 		return "–"
 	}
-	points := func(v float64) string { return strings.Replace(fmt.Sprintf("%+.0f", 100*v+0), "-0", "0", 1) }
+	points := func(v float64) string {
+		n := int(math.Round(100 * v))
+		if n == 0 {
+			return "0"
+		}
+		return fmt.Sprintf("%+d", n)
+	}
 	d := c.Difference
 	return fmt.Sprintf("%s (%s to %s)", points(d.Value), points(d.Low), points(d.High))
 }
