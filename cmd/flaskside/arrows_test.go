@@ -29,6 +29,7 @@ func TestArrows(t *testing.T) {
 		{"flaskside/logbook/flash", append(append([]string{"flaskside/tui"}, screen...), disk...)},
 		{"flaskside/logbook/lot", append(append([]string{"flaskside/tui"}, screen...), disk...)},
 		{"flaskside/logbook/bench", append(append([]string{"flaskside/tui"}, screen...), disk...)},
+		{"flaskside/logbook/bath", append(append([]string{"flaskside/tui"}, screen...), disk...)},
 		{"flaskside/logbook/day", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
 		{"flaskside/logbook", append([]string{"flaskside/tui"}, screen...)},
 		{"flaskside/logbook/door", append([]string{"flaskside/tui"}, screen...)},

@@ -14,11 +14,13 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
 )
@@ -31,6 +33,7 @@ const (
 	recordLeast = 5 * time.Second  // but never sooner than this
 	sensorEvery = 10 * time.Second // a file of the kernel is read this often
 	lineEvery   = time.Second      // a file that another program fills is looked at this often
+	silentEvery = 20 * time.Second // whether a probe is silent is looked at this often
 	probeMemory = 36 * time.Hour   // lines older than this are history
 	probeLine   = 256              // bytes of the longest line
 	probeBy     = "probe"          // stands in the records in place of initials
@@ -94,6 +97,8 @@ type watcher struct {
 	clock timers.Clock
 	tell  func(line string) // says something on the screen
 
+	heard atomic.Int64 // when it last said anything, ns of the wall clock
+
 	floor time.Time    // what the book had before: older lines are no news
 	line  cure.Reading // last one read
 	kept  cure.Reading // last one recorded
@@ -101,13 +106,22 @@ type watcher struct {
 }
 
 // watch follows a probe until the context ends. It never gives up: what cannot be
-// read is told once, and the silence raises its own alarm.
+// read is told once, and the silence raises its own alarm, or is told again and
+// again where nothing was ever read.
 func watch(ctx context.Context, p probe, book keeper, clock timers.Clock, tell func(line string)) {
 	w := &watcher{probe: p, book: book, clock: clock, tell: tell, told: map[string]bool{}}
 	if r, ok := book.State().Bench.LastReading(p.bath); ok {
 		w.kept = cure.Reading{At: r.At.At, TempC: r.TempC}
 		w.floor = w.kept.At
 	}
+	w.heard.Store(clock.Read().Wall.UnixNano())
+	var beside sync.WaitGroup
+	defer beside.Wait()
+	beside.Go(func() {
+		for sleep(ctx, silentEvery); ctx.Err() == nil; sleep(ctx, silentEvery) {
+			w.tellSilence()
+		}
+	})
 	for ctx.Err() == nil {
 		if p.sensor() {
 			w.readSensor()
@@ -148,6 +162,26 @@ func sleep(ctx context.Context, d time.Duration) {
 	select {
 	case <-ctx.Done():
 	case <-t.C:
+	}
+}
+
+// tellSilence tells of a probe that has said nothing while flasks are in the bath.
+// One that the book has heard has an alarm of its own (see package bench).
+func (w *watcher) tellSilence() {
+	b := w.book.State().Bench
+	for _, r := range b.Readings {
+		if r.Bath == w.bath && r.Source != bench.Typed {
+			return
+		}
+	}
+	limit := cure.DefaultSilent
+	if w.bath <= len(b.House.Baths) {
+		limit = b.House.Baths[w.bath-1].Silent()
+	}
+	now := w.clock.Read().Wall
+	if quiet := now.Sub(time.Unix(0, w.heard.Load())); quiet > limit && w.inUse() {
+		w.heard.Store(now.UnixNano())
+		w.tell(fmt.Sprintf("probe of bath %d: nothing read for %s", w.bath, units.FormatDuration(quiet)))
 	}
 }
 
@@ -289,6 +323,7 @@ func (w *watcher) take(r cure.Reading) {
 		return
 	}
 	w.line = r
+	w.heard.Store(now.UnixNano())
 	if !w.due(r) {
 		return
 	}

@@ -242,6 +242,33 @@ func TestHistoryOfTheFile(t *testing.T) {
 	}
 }
 
+// TestNeverHeard: a probe that never said anything while flasks are in the bath is
+// told of again and again; one that the book has heard has its alarm instead.
+func TestNeverHeard(t *testing.T) {
+	d := newProbeDesk(t)
+	w := d.watcher(probe{"bath.txt", 1})
+	w.heard.Store(d.ck.Read().Wall.UnixNano())
+	d.ck.Run(time.Hour)
+	w.tellSilence()
+	if d.said() != "" {
+		t.Errorf("with no flask in the bath it tells %s", d.said())
+	}
+	d.load()
+	for range 3 {
+		w.tellSilence()
+		d.ck.Run(4 * time.Minute)
+	}
+	if got := d.said(); got != "probe of bath 1: nothing read for 1 h\nprobe of bath 1: nothing read for 8 min" {
+		t.Errorf("told\n%s", got)
+	}
+	w.takeLine(d.ck.Read().Wall.Format(time.RFC3339) + " 74")
+	d.ck.Run(time.Hour)
+	w.tellSilence()
+	if n := strings.Count(d.said(), "\n"); n != 1 {
+		t.Errorf("told\n%s", d.said())
+	}
+}
+
 // wait waits some seconds for something to come true.
 func wait(t *testing.T, ok func() bool) {
 	t.Helper()
