@@ -101,6 +101,7 @@ func TestByHand(t *testing.T) {
 	equal("press to judged", []float64{r.Times[0].Min, r.Times[0].Max}, []float64{120, 120})
 	equal("closures timed", r.Times[0].N, 6)
 	equal("pin", []float64{float64(r.Pin[len(r.Pin)-1].N), r.Pin[len(r.Pin)-1].Mean}, []float64{2, 0.7})
+	equal("no opening below zero", []any{r.PinChart.Floor, r.PinChart.Low}, []any{true, 0}) // 0.7 - 2.66
 	equal("any defect", []int{r.AnyDefect.Count, r.AnyDefect.N}, []int{1, 2})
 	equal("remakes", []int{r.Outcomes[2].Count, len(r.remakes())}, []int{1, 1})
 	equal("corrections", []int{r.Corrections.Corrected, r.Corrections.TakenBack}, []int{1, 1})
