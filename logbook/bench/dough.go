@@ -42,6 +42,9 @@ func (m *Mix) estimate() {
 	if err != nil {
 		w = dough.Window{From: doughAt, FromLow: doughAt, FromHigh: doughAt, To: workTo, ToLow: workTo, ToHigh: workTo}
 	}
+	for _, t := range []*time.Duration{&w.From, &w.FromLow, &w.FromHigh, &w.To, &w.ToLow, &w.ToHigh} {
+		*t = t.Round(time.Second) // an estimate has no finer parts
+	}
 	m.Window = w
 }
 

@@ -49,6 +49,9 @@ func (b *Bench) Next(f *Flask, now timers.Now) Step {
 	case Judging:
 		return DoJudge
 	case Trimmed:
+		if m := b.MixOf(f); m != nil && m.Dough == nil && m.Stiff == nil && f.Trial() != nil && between(f.Trial().In, m.Made) > 0 {
+			return DoDough // packed anew: the new mix is not dough yet
+		}
 		if b.Verdict(f, now).Ready {
 			return DoFinal
 		}
