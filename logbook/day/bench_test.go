@@ -25,6 +25,15 @@ func BenchmarkSheet(b *testing.B) {
 			}
 		}
 	})
+	for name, write := range map[string]func(io.Writer) error{"html": sheet.HTML, "pdf": pdf(day.A4, sheet), "xlsx": sheet.XLSX, "ics": sheet.ICS} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if err := write(io.Discard); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
 	b.Run("records", func(b *testing.B) {
 		for b.Loop() {
 			if err := sheet.CSV(io.Discard, day.Records); err != nil {

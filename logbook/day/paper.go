@@ -185,7 +185,7 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 	if t := s.closureTable(f); len(t.Rows) > 0 {
 		b.Tables = append(b.Tables, t)
 	}
-	windows := table{Columns: columns([]string{"window", "took", "asked for", ""}, 28, 32, 42, 14)}
+	windows := table{Columns: columns([]string{"window", "took", "asked for", ""}, 27, 35, 40, 13)}
 	for _, sp := range s.paperSpells(f) {
 		verdict, words := s.lasted(sp)
 		asked := sp.limits()

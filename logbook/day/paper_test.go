@@ -2,6 +2,7 @@ package day_test
 
 import (
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -34,4 +35,16 @@ func demoSheet(t testing.TB) day.Sheet {
 		t.Fatal(err)
 	}
 	return day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until, Made: start.Add(2 * time.Hour)}
+}
+
+// TestPaperGolden keeps the page of the demo's day, which people have looked at, and
+// the trend of one of its flasks by itself. The picture day-sheet.png in
+// testdata/screens was made from this page.
+func TestPaperGolden(t *testing.T) {
+	s := demoSheet(t)
+	s.Head = "73:0123456789abcdef" // the true hash begins with the random identity of the book
+	page := written(t, s.HTML)
+	golden(t, "demo.html", page)
+	svg := strings.Replace(pictures(t, page)[2], "<svg ", `<svg xmlns="http://www.w3.org/2000/svg" font-family="Arial, sans-serif" `, 1)
+	golden(t, filepath.Join("..", "screens", "day-trend.svg"), []byte(svg+"\n"))
 }
