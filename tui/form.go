@@ -6,6 +6,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"charm.land/bubbles/v2/textinput"
 	tea "charm.land/bubbletea/v2"
 )
 
@@ -41,7 +42,8 @@ type field struct {
 	preset  string                          // number, words: taken by Enter on an empty field
 	unit    string
 	typed   string
-	choice  int // pickOne: from 1; 0 none yet; set beforehand it is what Enter takes
+	input   *textinput.Model // the line editor; nil before the first key
+	choice  int              // pickOne: from 1; 0 none yet; set beforehand it is what Enter takes
 	picked  []bool
 	number  float64
 	page    int
@@ -130,9 +132,10 @@ func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
 	case key == "esc", key == "0" && fd.kind == number && fd.typed == "", key == "*" && fd.typed == "":
 		return nil, f.back()
 	case key == "backspace", key == "*", key == "-" && fd.kind == number:
-		if _, n := utf8.DecodeLastRuneInString(fd.typed); n > 0 {
-			fd.typed = fd.typed[:len(fd.typed)-n]
-		}
+		fd.edit(tea.KeyPressMsg{Code: tea.KeyBackspace})
+		return nil, false
+	case fd.kind == words && (key == "left" || key == "right"):
+		fd.edit(tea.KeyPressMsg{Code: map[string]rune{"left": tea.KeyLeft, "right": tea.KeyRight}[key]})
 		return nil, false
 	case key == "space":
 		text = " "
@@ -144,14 +147,53 @@ func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
 		f.note = "NumLock seems to be off: press NumLock, then the digits"
 		return nil, false
 	}
-	if fd.kind == number && !strings.ContainsAny(text, "0123456789.:hCFbarMPpsimn ") {
+	if fd.kind == number && !numberText(text) {
 		f.note = "digits, then ENTER"
 		return nil, false
 	}
-	if text != "" && utf8.RuneCountInString(fd.typed) < maxTyped {
-		fd.typed += text
+	if r, _ := utf8.DecodeRuneInString(text); text != "" {
+		fd.edit(tea.KeyPressMsg{Code: r, Text: text})
 	}
 	return nil, false
+}
+
+// numberText tells whether a text can be part of a number with its unit.
+func numberText(text string) bool {
+	return strings.Trim(text, "0123456789.:hCFbarMPpsimn ") == ""
+}
+
+// paste takes a text that was pasted, or sent whole by a scanner.
+func (f *form) paste(msg tea.PasteMsg) {
+	fd := f.fields[f.at]
+	if f.note = ""; fd.kind == words || fd.kind == number && numberText(msg.Content) {
+		fd.edit(msg)
+	}
+}
+
+// edit hands a key or a paste to the line editor of the field.
+func (fd *field) edit(msg tea.Msg) {
+	if fd.input == nil {
+		in := textinput.New()
+		in.CharLimit = maxTyped
+		in.Focus()
+		fd.input = &in
+	}
+	if fd.input.Value() != fd.typed {
+		fd.input.SetValue(fd.typed)
+		fd.input.CursorEnd()
+	}
+	*fd.input, _ = fd.input.Update(msg)
+	fd.typed = fd.input.Value()
+}
+
+// shown is what was typed, with the cursor in its place.
+func (fd *field) shown() string {
+	rs := []rune(fd.typed)
+	at := len(rs)
+	if fd.input != nil && fd.input.Value() == fd.typed {
+		at = min(at, fd.input.Position())
+	}
+	return string(rs[:at]) + "▏" + string(rs[at:])
 }
 
 // maxTyped is how much a field takes: a whole label read by a scanner.
@@ -285,7 +327,7 @@ func (f *form) draw(fr *frame, x, y, w, h int) {
 	switch fd.kind {
 	case number, words:
 		px := fr.put(x+1, y, w-2, strong, fd.ask+"  ")
-		px = fr.put(px, y, w, entry, fd.typed+"▏")
+		px = fr.put(px, y, w, entry, fd.shown())
 		if fd.unit != "" {
 			px = fr.put(px+1, y, w, plain, fd.unit)
 		}

@@ -215,6 +215,10 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			return m, cmd
 		}
 		return m, tea.Batch(cmd, m.onKey(msg, m.cfg.Hands.Read().Mono))
+	case tea.PasteMsg:
+		if f := m.form(); f != nil && !m.saving {
+			f.paste(msg)
+		}
 	case burstMsg:
 		if msg.gen == m.burstGen {
 			return m, m.release()

@@ -570,3 +570,25 @@ func TestPlain(t *testing.T) {
 		t.Errorf("the alarm was not told: %q", out.String())
 	}
 }
+
+// TestPasteAndEdit: a text pasted, or sent whole by a scanner, lands in the field,
+// and the cursor moves in it; a paste of words into a number is not taken.
+func TestPasteAndEdit(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.press("1 enter")
+	d.feed(tea.PasteMsg{Content: "44\n17"})
+	d.sees("44 17")
+	d.press("backspace backspace backspace 2")
+	d.feed(tea.KeyPressMsg{Code: tea.KeyLeft})
+	d.press("9 enter 1 1")
+	if f := d.flask(1); f.Case != "4492" {
+		t.Errorf("the case number is %q, want 4492", f.Case)
+	}
+	d.press("+ 5")
+	d.feed(tea.PasteMsg{Content: "hot"})
+	d.feed(tea.PasteMsg{Content: "74"})
+	d.press("enter")
+	if rs := d.book.State().Bench.Readings; len(rs) != 1 || rs[0].TempC != 74 {
+		t.Errorf("readings are %+v, want one of 74", rs)
+	}
+}
