@@ -306,3 +306,14 @@ func TestTell(t *testing.T) {
 	d.feed(Tell("probe of bath 1: line refused"))
 	d.sees("probe of bath 1: line refused")
 }
+
+func FuzzParseHour(f *testing.F) {
+	for _, s := range []string{"8", "7.30", "0730", "", ".", "99.99", "1e3"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		if v, err := parseHour(s); err == nil && (v < 0 || v >= 24*60 || v != math.Trunc(v)) {
+			t.Errorf("%q is taken for minute %g of the day", s, v)
+		}
+	})
+}

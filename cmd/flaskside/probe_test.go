@@ -13,6 +13,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 	"flaskside/timers/simclock"
 )
 
@@ -314,4 +315,53 @@ func TestFileInUse(t *testing.T) {
 	if n := strings.Count(d.said(), "\n"); n != 0 {
 		t.Errorf("told\n%s", d.said())
 	}
+}
+
+// fakeBook takes readings and keeps them in memory.
+type fakeBook struct {
+	st   logbook.State
+	took []action.BathReading
+}
+
+func (f *fakeBook) State() logbook.State { return f.st }
+func (f *fakeBook) Append(a action.Action) (logbook.Saved, error) {
+	if err := a.Valid(); err != nil {
+		return logbook.Saved{}, err
+	}
+	f.took = append(f.took, a.Body.(action.BathReading))
+	return logbook.Saved{}, nil
+}
+
+// FuzzProbeLines: whatever another program writes, in whatever pieces, nothing
+// impossible reaches the book, and what is kept back and told stays bounded.
+func FuzzProbeLines(f *testing.F) {
+	f.Add([]byte("2026-11-25T21:05:00Z 74\n# x\n2026-11-25T21:06:00Z 1e9\n"), 7)
+	f.Add([]byte("2026-11-25T21:05:00Z NaN\r\n\x00\xff\n\n2026-11-25T21:04:00Z 74,5 \n"), 1)
+	f.Add([]byte(strings.Repeat("9", 5000)), 4096)
+	f.Fuzz(func(t *testing.T, b []byte, piece int) {
+		if piece < 1 || len(b) > 1<<16 {
+			t.Skip("no pieces, or more than is of use")
+		}
+		ck := simclock.At(time.Date(2026, 11, 25, 22, 0, 0, 0, time.UTC), "boot-1")
+		book := &fakeBook{st: logbook.State{Bench: bench.Fold(nil, bench.Counters{})}}
+		told := 0
+		w := &watcher{probe: probe{"x", 1}, book: book, clock: ck, tell: func(string) { told++ }, told: map[string]bool{}}
+		var rest []byte
+		for len(b) > 0 {
+			n := min(piece, len(b))
+			rest = w.lines(append(rest, b[:n]...))
+			b = b[n:]
+			if len(rest) > probeLine {
+				t.Fatalf("%d bytes are kept back", len(rest))
+			}
+		}
+		if told > 102 {
+			t.Fatalf("told %d times", told)
+		}
+		for _, r := range book.took {
+			if !(r.TempC >= 0 && r.TempC <= 130) {
+				t.Fatalf("%g °C is in the book", r.TempC)
+			}
+		}
+	})
 }

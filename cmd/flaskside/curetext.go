@@ -1,0 +1,199 @@
+package main
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"flaskside/logbook/bath"
+	"flaskside/timers/cure"
+	"flaskside/tui/chart"
+)
+
+// csv writes the curves, as RFC 4180 has it.
+func (r *cureReport) csv(w io.Writer) error {
+	if r.Result == nil {
+		return wrongUsage("--csv writes a curve: give --programme or --bath")
+	}
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	rows := [][]string{{"section_mm", "minute", "bath_c", "core_c", "core_monomer_pct", "mean_monomer_pct"}}
+	for _, res := range []*cure.Result{r.Result, r.Thickest} {
+		if res == nil {
+			continue
+		}
+		num := func(v float64) string { return strconv.FormatFloat(v, 'f', 4, 64) }
+		for i, s := range res.Curve.TimeS {
+			rows = append(rows, []string{strconv.FormatFloat(res.Params.SectionMM(), 'g', 6, 64), num(s / 60), num(res.Curve.BathC[i]), num(res.Curve.CoreC[i]), num(res.Curve.CorePct[i]), num(res.Curve.MeanPct[i])})
+		}
+	}
+	if err := c.WriteAll(rows); err != nil {
+		return fmt.Errorf("write the curve: %w", err)
+	}
+	return nil
+}
+
+// hottest is the run that decides the peak.
+func (r *cureReport) hottest() *cure.Result {
+	if r.Thickest != nil {
+		return r.Thickest
+	}
+	return r.Result
+}
+
+func (r *cureReport) text(w io.Writer) error {
+	var b strings.Builder
+	say := func(format string, a ...any) { fmt.Fprintf(&b, format+"\n", a...) }
+	if r.Result != nil {
+		r.curveText(say)
+		for _, l := range r.Range.Text() {
+			if l != cure.EstimateNote {
+				say("%s", l)
+			}
+		}
+		r.holdText(say)
+		r.costText(say)
+		say("%s", r.parameterText())
+	}
+	if p := r.Plan; p != nil {
+		say("in %s, out at %s:", p.In.Format("Mon 2 Jan 15:04 -07:00"), p.Out.Format("Mon 2 Jan 15:04 -07:00"))
+		for _, f := range p.Fits {
+			say("  %-16s %s (%s)", f.Programme, f.words, f.Notation)
+		}
+	}
+	say("%s", r.Note)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// curveText is the curve in cells and in figures.
+func (r *cureReport) curveText(say func(string, ...any)) {
+	hot := r.hottest()
+	head := fmt.Sprintf("resin %.3g mm", r.Result.Params.SectionMM())
+	if r.Thickest != nil {
+		head = fmt.Sprintf("resin %.3g to %.3g mm", r.Result.Params.SectionMM(), hot.Params.SectionMM())
+	}
+	if r.Programme != "" {
+		head = r.Programme + " · " + head
+	}
+	say("%s", head)
+	p := chart.BathPicture{Bath: r.Bath, EndS: r.EndS, NowS: r.EndS, Temp: func(c float64) string { return fmt.Sprintf("%.0f °C", c) }}
+	for i, s := range hot.Curve.TimeS {
+		p.Core = append(p.Core, cure.Knot{TimeS: s, TempC: hot.Curve.CoreC[i]})
+	}
+	for _, h := range r.Holds {
+		p.Holds = append(p.Holds, h.SetC)
+	}
+	step := 3600.0
+	if r.EndS < 2*3600 {
+		step = 600
+	}
+	for s := 0.0; s < r.EndS && len(p.Ticks) < 400; s += step {
+		p.Ticks = append(p.Ticks, chart.Tick{S: s, Label: hours(s)})
+	}
+	for _, row := range chart.Bath(p, 78, 14, false) {
+		var line strings.Builder
+		for _, c := range row {
+			line.WriteRune(c.Rune)
+		}
+		say("%s", strings.TrimRight(line.String(), " "))
+	}
+	if len(r.AtS) > 0 {
+		say("  min   core °C   core monomer %%")
+		for i, s := range r.AtS {
+			say("%5.4g %9.2f %11.3f", s/60, r.Core[i], r.WCore[i])
+		}
+	}
+}
+
+// hours writes seconds as hours and minutes.
+func hours(s float64) string { return fmt.Sprintf("%d:%02d", int(s)/3600, int(s)%3600/60) }
+
+func (r *cureReport) holdText(say func(string, ...any)) {
+	for _, h := range r.Holds {
+		bathAt, coreAt := "bath not within 2 K of it", "core not within 2 K of it"
+		if h.Bath {
+			bathAt = fmt.Sprintf("bath there after %.0f min", h.BathMin)
+		}
+		if h.Core {
+			coreAt = fmt.Sprintf("core after about %.0f min", h.CoreMin)
+		}
+		say("hold at %.4g °C really starts: %s, %s", h.SetC, bathAt, coreAt)
+	}
+}
+
+func (r *cureReport) costText(say func(string, ...any)) {
+	for _, x := range r.Excursions {
+		to := "the last reading"
+		if !x.Open {
+			to = x.To.Format(time.RFC3339)
+		}
+		say("bath off %.4g °C from %s to %s, farthest %.4g °C: %s", x.SetC, x.From.Format(time.RFC3339), to, x.WorstC, bath.CostWords(x.Cost))
+	}
+	if x := r.ExtraHold; x != nil {
+		switch {
+		case !x.Reached:
+			say("the bath as it was: not even two days more leave the residual of the programme (information)")
+		case x.Hold < 30*time.Second:
+			say("the bath as it was costs no hold (information)")
+		default:
+			say("the bath as it was: %s more hold leaves the residual of the programme (information; the maker's cycle decides)", bath.Minutes(x.Hold))
+		}
+	}
+	if len(r.Others) > 0 {
+		var hs []string
+		for _, o := range r.Others {
+			h := "more than 72 h"
+			if o.Reached {
+				h = fmt.Sprintf("%.1f h", o.HoldMin/60)
+			}
+			hs = append(hs, fmt.Sprintf("%.4g °C %s", o.TempC, h))
+		}
+		say("information: the residual of the programme, from going in, at %s", strings.Join(hs, ", "))
+	}
+}
+
+// parameterText names the parameters that are not the defaults.
+func (r *cureReport) parameterText() string {
+	d := cure.Defaults()
+	was := d.Table()
+	var out []string
+	for i, p := range r.thin.Table() {
+		if p.Value != was[i].Value {
+			out = append(out, fmt.Sprintf("%s %.4g %s", p.Name, p.Value, p.Unit))
+		}
+	}
+	if len(out) == 0 {
+		return "parameters: a medium flask with 3 mm of resin, the defaults (--parameters prints them)"
+	}
+	return "parameters: the defaults (--parameters prints them), but " + strings.Join(out, ", ")
+}
+
+// printParameters is the appendix of the model.
+func printParameters(w io.Writer, p *cure.Params, asJSON bool) error {
+	table := p.Table()
+	if asJSON {
+		return writeJSON(w, struct {
+			Parameters []cure.Param `json:"parameters"`
+			Limits     []string     `json:"limits"`
+			Note       string       `json:"note"`
+		}{table, cure.Limits(), cure.EstimateNote})
+	}
+	var b strings.Builder
+	for _, x := range table {
+		unit := x.Unit
+		if unit == "1" {
+			unit = ""
+		}
+		fmt.Fprintf(&b, "%-11s %-12s %-9s %-12s %s\n%24s%s [%s]\n", x.Name, strconv.FormatFloat(x.Value, 'g', 6, 64), unit, x.Band, x.Meaning, "", x.Source, x.Mark)
+	}
+	fmt.Fprintln(&b, "\nWhat must not be read out of it:")
+	for _, l := range cure.Limits() {
+		fmt.Fprintln(&b, "- "+l)
+	}
+	_, err := io.WriteString(w, b.String()+"\n"+cure.EstimateNote+"\n")
+	return err
+}
