@@ -340,7 +340,7 @@ func FuzzProbeLines(f *testing.F) {
 	f.Add([]byte(strings.Repeat("9", 5000)), 4096)
 	f.Fuzz(func(t *testing.T, b []byte, piece int) {
 		if piece < 1 || len(b) > 1<<16 {
-			t.Skip("no pieces, or more than is of use")
+			return
 		}
 		ck := simclock.At(time.Date(2026, 11, 25, 22, 0, 0, 0, time.UTC), "boot-1")
 		book := &fakeBook{st: logbook.State{Bench: bench.Fold(nil, bench.Counters{})}}
