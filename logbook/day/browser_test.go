@@ -52,28 +52,37 @@ func inBrowser(t *testing.T, path string, page []byte, command, name string, mor
 	return got
 }
 
-// TestHTMLInBrowser prints the page in a browser on A4 and on Letter: all of it is
+// TestHTMLInBrowser prints pages in a browser on A4 and on Letter: all of it is
 // there, in few pages, with no flask torn between two.
 func TestHTMLInBrowser(t *testing.T) {
 	path := browser(t)
-	s := demoSheet(t)
-	page := string(written(t, s.HTML))
-	for size, most := range map[day.Size]int{day.A4: 3, day.Letter: 3} {
-		t.Run(string(size), func(t *testing.T) {
+	shift := demoSheet(t)
+	busy, flasks := crowded(t)
+	for _, c := range []struct {
+		size   day.Size
+		sheet  day.Sheet
+		most   int
+		flasks map[string]string
+		says   []string
+	}{
+		{day.A4, shift, 3, demoFlasks(), []string{"powder lot P-118, liquid lot L-073", "heavy", "core (estimate)"}},
+		{day.Letter, busy, 4, flasks, nil},
+	} {
+		t.Run(string(c.size), func(t *testing.T) {
 			// The page leaves the paper to the printer; here a style stands for it.
-			on := strings.Replace(page, "</head>", "<style>@page { size: "+string(size)+" }</style></head>", 1)
-			doc := inBrowser(t, path, []byte(on), "--print-to-pdf", "sheet.pdf")
-			if n := pages(t, doc, size); n < 2 || n > most {
+			page := strings.Replace(string(written(t, c.sheet.HTML)), "</head>", "<style>@page { size: "+string(c.size)+" }</style></head>", 1)
+			doc := inBrowser(t, path, []byte(page), "--print-to-pdf", "sheet.pdf")
+			if n := pages(t, doc, c.size); n < 2 || n > c.most {
 				t.Errorf("%d pages", n)
 			}
 			text := pdfText(t, doc)
-			for _, want := range []string{"Wednesday 25 November 2026", "powder lot P-118, liquid lot L-073", "heavy", "core (estimate)", "Technician", "Supervisor", "Logbook head when this sheet was made: " + s.Head,
-				"Day sheet, Wednesday 25 November 2026 · logbook head " + s.Head} {
+			for _, want := range append(c.says, "Wednesday 25 November 2026", "Technician", "Supervisor", "Logbook head when this sheet was made: "+c.sheet.Head,
+				"Day sheet, Wednesday 25 November 2026 · logbook head "+c.sheet.Head) {
 				if !strings.Contains(text, want) {
 					t.Errorf("the printed page does not say %q:\n%s", want, text)
 				}
 			}
-			together(t, text, demoFlasks())
+			together(t, text, c.flasks)
 		})
 	}
 }

@@ -194,6 +194,8 @@ func TestAlarmsOfTheDay(t *testing.T) {
 	s.do(65*second, action.PressOpen{Flask: 1})
 	s.do(second, action.Flash{Flask: 1, Grade: "heavy"})
 	s.do(120*minute, action.Note{Flask: 1, Text: "left lying"})
+	s.do(second, action.TimerStart{Label: "stone", Count: "window", MinS: 60, MaxS: 300})
+	s.do(10*minute, action.TimerStop{Timer: 1})
 	sheet := s.sheet("2026-11-25")
 	sheet.Made = s.clock.Read().Wall
 	text := selfContained(t, written(t, sheet.HTML))
@@ -201,11 +203,15 @@ func TestAlarmsOfTheDay(t *testing.T) {
 		"both halves drying: not before 1 3 low 08:11 08:11 42 s KT",
 		"press hold: not before 1 2 medium 08:25 5 s",
 		"dough, mix A: not before 1 3 low 08:22 30 s",
+		"stone: not after 1 high 10:30 by the step 10:35 5 min", // its first end gave way to it
 		"dough, mix A since 08:12 not after 08:57 (estimate) overdue",
 		"dough, mix A: not after 1 1 high 08:57 not acknowledged",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q:\n%s", want, text)
 		}
+	}
+	if strings.Contains(text, "stone: not before") {
+		t.Errorf("two ends of one window that nobody answered are two alarms:\n%s", text)
 	}
 }

@@ -48,6 +48,11 @@ func events(t *testing.T, sheet day.Sheet) []*ics.VEvent {
 			t.Errorf("TRIGGER%s is no exact duration", m[1])
 		}
 	}
+	for _, m := range regexp.MustCompile(`(?m)^(SUMMARY|DESCRIPTION):(.*?)\r$`).FindAllStringSubmatch(unfolded, -1) {
+		if !regexp.MustCompile(`^([^\\;,]|\\[\\;,nN])*$`).MatchString(m[2]) {
+			t.Errorf("%s has characters that are not escaped (3.3.11): %s", m[1], m[2])
+		}
+	}
 	cal, err := ics.ParseCalendar(bytes.NewReader(text))
 	if err != nil {
 		t.Fatalf("another parser refuses the calendar: %v\n%s", err, text)

@@ -168,7 +168,7 @@ func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
 		}
 	}
 	lo, hi = math.Floor(lo/10)*10, math.Max(math.Ceil((hi+2)/10)*10, boilC)
-	x := func(sec float64) float64 { return left + math.Min(math.Max(sec/endS, 0), 1)*(w-left-right) }
+	x := func(sec float64) float64 { return left + sec/endS*(w-left-right) }
 	y := func(c float64) float64 { return 1 + (1-(c-lo)/(hi-lo))*(h-foot-1) }
 	path := func(ks []cure.Knot, fromS, toS float64) []point {
 		var at []point

@@ -1,6 +1,7 @@
 package day
 
 import (
+	"encoding/xml"
 	"math"
 	"testing"
 	"time"
@@ -114,4 +115,18 @@ func TestCurveFollowsItsProgramme(t *testing.T) {
 		}
 		t.Fatalf("the programme is not drawn")
 	})
+}
+
+// TestSVGText: any text of a drawing is read as XML reads it, and as it was given.
+func TestSVGText(t *testing.T) {
+	const text = `<b>&amp;"'`
+	d := drawing{w: 10, h: 10, name: text}
+	d.write(black, small, 0, point{5, 5}, text)
+	var got struct {
+		Name string `xml:"aria-label,attr"`
+		Text string `xml:"text"`
+	}
+	if err := xml.Unmarshal([]byte(d.SVG()), &got); err != nil || got.Name != text || got.Text != text {
+		t.Errorf("%q came back as %+v, %v", text, got, err)
+	}
 }
