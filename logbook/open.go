@@ -297,6 +297,12 @@ func checkMetas(f io.ReaderAt, sizeOf func() (int64, error), foreign func(string
 	if want := int64(use.high) * use.pageSize; want > size {
 		return fmt.Errorf("%w: it has %d bytes and should have at least %d: it was cut short", ErrDamaged, size, want)
 	}
+	if err := (&pageFile{f: f, size: size, meta: use}).freeList(); err != nil {
+		if now, _ := metasOf(f); len(now) > 0 && latest(now).txid != use.txid {
+			return nil // somebody has it and writes: the lock will tell
+		}
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
 	return nil
 }
 

@@ -32,6 +32,7 @@ const (
 	branchPage = 1
 	leafPage   = 2
 	metaPage   = 4
+	freePage   = 16
 
 	bucketEntry = 1 // flag of a leaf's entry that is a bucket
 )
@@ -47,6 +48,7 @@ type storeMeta struct {
 	at       int64 // where in the file
 	pageSize int64
 	root     uint64 // page of the root bucket
+	free     uint64 // page of the list of free pages
 	high     uint64 // pages in use, the free ones among them
 	txid     uint64
 	headerOK bool
@@ -71,7 +73,7 @@ func metasOf(f io.ReaderAt) (metas []storeMeta, seen bool) {
 		}
 		no := uint64(min(i, 1))
 		metas = append(metas, storeMeta{
-			at: at, pageSize: size, root: le.Uint64(m[16:]), high: le.Uint64(m[40:]), txid: le.Uint64(m[48:]),
+			at: at, pageSize: size, root: le.Uint64(m[16:]), free: le.Uint64(m[32:]), high: le.Uint64(m[40:]), txid: le.Uint64(m[48:]),
 			headerOK: le.Uint64(b) == no && le.Uint16(b[8:]) == metaPage,
 		})
 	}
@@ -220,6 +222,43 @@ func (p *pageFile) load(id uint64) ([]byte, error) {
 	return b, nil
 }
 
+// freeList says what is wrong with the list of free pages: the store believes it
+// without a look, and would run out of memory over a wrong length.
+func (p *pageFile) freeList() error {
+	le := binary.LittleEndian
+	bad := func(what string) error { return fmt.Errorf("page %d, the list of free pages, %s", p.meta.free, what) }
+	head := make([]byte, pageHeader+8)
+	if p.meta.free < 2 || p.meta.free >= p.meta.high {
+		return bad("is none of this file")
+	}
+	if n, _ := p.f.ReadAt(head, int64(p.meta.free)*p.meta.pageSize); n < len(head) {
+		return bad("is cut off")
+	}
+	over, n, skip := uint64(le.Uint32(head[12:])), uint64(le.Uint16(head[10:])), 0
+	if n == 0xFFFF { // too many to count there: the number stands first in the list
+		n, skip = le.Uint64(head[pageHeader:]), 8
+	}
+	room := ((over+1)*uint64(p.meta.pageSize) - uint64(pageHeader+skip)) / 8
+	switch {
+	case le.Uint64(head) != p.meta.free || le.Uint16(head[8:]) != freePage:
+		return bad("is a page of another kind")
+	case p.meta.free+over >= p.meta.high || n > room || n > p.meta.high:
+		return bad(fmt.Sprintf("has no room for its %d entries", n))
+	}
+	ids := make([]byte, n*8)
+	if got, _ := p.f.ReadAt(ids, int64(p.meta.free)*p.meta.pageSize+int64(pageHeader+skip)); got < len(ids) {
+		return bad("is cut off")
+	}
+	for last := uint64(1); len(ids) > 0; ids = ids[8:] {
+		id := le.Uint64(ids)
+		if id <= last || id >= p.meta.high {
+			return bad(fmt.Sprintf("names page %d out of order", id))
+		}
+		last = id
+	}
+	return nil
+}
+
 // kid is a child of a branch.
 type kid struct {
 	key  []byte
@@ -270,6 +309,12 @@ func (w *walker) leaf(id uint64, b, low, high []byte, each func(entry) bool) (mo
 		w.fault(id, "is empty")
 	}
 	var prev []byte
+	astray := 0
+	defer func() {
+		if astray > 0 {
+			w.fault(id, fmt.Sprintf("has %d of its %d entries out of order", astray, n))
+		}
+	}()
 	for i := range n {
 		if pageHeader+(i+1)*entryHeader > len(b) {
 			w.fault(id, fmt.Sprintf("has no room for its %d entries", n))
@@ -281,7 +326,7 @@ func (w *walker) leaf(id uint64, b, low, high []byte, each func(entry) bool) (mo
 			continue
 		}
 		if !inOrder(low, e.key, high) || prev != nil && bytes.Compare(prev, e.key) >= 0 {
-			w.fault(id, fmt.Sprintf("has its entry %d of %d out of order", i+1, n))
+			astray++
 		} else {
 			prev = e.key
 		}

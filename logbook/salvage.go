@@ -159,7 +159,7 @@ func (s *scan) name(first pick, out *Salvaged) string {
 	if first.seq > 1 && len(s.ids) > 0 {
 		return s.ids[0]
 	}
-	out.Lost = append(out.Lost, Fault{Kind: FaultFile, What: "what the book was called: it has a new name, so that record 1 will be said to follow on nothing"})
+	out.Lost = append(out.Lost, Fault{Kind: FaultFile, What: "what the book was called is lost: it has a new name, and verify will say that record 1 was written in another book"})
 	return rand.Text()
 }
 
@@ -202,6 +202,8 @@ func (s *scan) records(chosen []pick, out *Salvaged) iter.Seq2[record.Record, er
 		}
 		if s.kept != nil {
 			missing(s.kept.Seq, "")
+		} else {
+			out.Lost = append(out.Lost, Fault{Kind: FaultHead, Seq: last + 1, What: "whether there was a record of this number nobody can say: the book's note of its last one is lost"})
 		}
 	}
 }

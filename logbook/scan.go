@@ -11,6 +11,7 @@ import (
 	"slices"
 
 	"flaskside/logbook/record"
+	"flaskside/timers"
 )
 
 // maxRaw is the longest record looked for in a damaged file, in bytes; settings, the
@@ -104,7 +105,8 @@ func (s *scan) self(f io.ReaderAt, size int64) {
 	if b, ok := p.find(meta, kHead); ok && len(b) == 8+len(record.Hash{}) {
 		s.kept = &Head{binary.BigEndian.Uint64(b), record.Hash(b[8:])}
 	}
-	if b, ok := p.find(parts[string(bBeat)], kLast); ok && json.Valid(b) {
+	var beat timers.Beat
+	if b, ok := p.find(parts[string(bBeat)], kLast); ok && json.Unmarshal(b, &beat) == nil {
 		s.beat = b
 	}
 }

@@ -175,6 +175,10 @@ func (v *verifier) open(f *os.File) bool {
 		return false
 	}
 	v.pages, v.sound = p, true
+	if err := p.freeList(); err != nil {
+		v.sound = false
+		v.tell(Fault{Kind: FaultPages, What: err.Error()})
+	}
 	w := p.walker(func(page uint64, what string) {
 		v.sound = false
 		v.tell(Fault{Kind: FaultPages, What: pageText(page, what)})

@@ -1,12 +1,23 @@
 package logbook
 
 import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
+
+	bolt "go.etcd.io/bbolt"
+	"pgregory.net/rapid"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/record"
 )
 
-// verified gives the faults of a book.
+// verified gives what Verify finds in a book.
 func verified(t testing.TB, path string, ask Verifying) Report {
 	t.Helper()
 	rep, err := Verify(path, ask)
@@ -16,41 +27,254 @@ func verified(t testing.TB, path string, ask Verifying) Report {
 	return rep
 }
 
-func TestVerifySound(t *testing.T) {
+// shiftFile is the invented shift in a closed book.
+func shiftFile(t testing.TB) (path string, recs []record.Record) {
+	t.Helper()
 	b := shift(t)
-	head := b.State().Head
+	recs = records(t, b)
 	if err := b.Close(); err != nil {
 		t.Fatal(err)
 	}
-	rep := verified(t, b.Path(), Verifying{})
+	return b.Path(), recs
+}
+
+func TestVerifySound(t *testing.T) {
+	path, recs := shiftFile(t)
+	last := recs[len(recs)-1]
+	rep := verified(t, path, Verifying{})
 	if len(rep.Faults) != 0 {
 		t.Errorf("faults of a sound book: %v", rep.Faults)
 	}
-	if rep.Head != head || rep.Records != head.Seq || rep.Format != Format || rep.First == "" || rep.Last < rep.First {
-		t.Errorf("report %+v, want the head %v", rep, head)
+	if rep.Head != (Head{last.Seq, last.Hash()}) || rep.Records != last.Seq || rep.Format != Format || rep.First != "2026-11-25" || rep.Last != "2026-11-26" {
+		t.Errorf("report %+v, want the head %d:%s", rep, last.Seq, last.Hash().Short())
 	}
 	empty := filepath.Join(t.TempDir(), "empty.db")
-	e, err := Open(empty, b.clock)
+	b, err := Open(empty, newHands(t).ck)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := e.Close(); err != nil {
+	if err := b.Close(); err != nil {
 		t.Fatal(err)
 	}
 	if rep := verified(t, empty, Verifying{}); len(rep.Faults) != 0 || rep.Records != 0 {
 		t.Errorf("of a book without records: %+v", rep)
 	}
-	if _, err := Verify(filepath.Join(t.TempDir(), "none.db"), Verifying{}); !os.IsNotExist(unwrapAll(err)) {
+	if _, err := Verify(filepath.Join(t.TempDir(), "none.db"), Verifying{}); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("a file that is not there: %v", err)
+	}
+	if _, err := Verify(t.TempDir(), Verifying{}); err == nil {
+		t.Error("a folder was looked through")
 	}
 }
 
-func unwrapAll(err error) error {
-	for {
-		u, ok := err.(interface{ Unwrap() error })
-		if !ok {
-			return err
+// A sound book has no faults, whatever was done: the other eye is checkLive, checkIndex
+// and the model of the random walk. Salvaged from its journal alone it is the same book.
+func TestVerifyRandomBooks(t *testing.T) {
+	dir, n := t.TempDir(), 0
+	rapid.Check(t, func(rt *rapid.T) {
+		n++
+		path := filepath.Join(dir, fmt.Sprintf("%d.db", n))
+		random(t, rt, path, rapid.IntRange(1, 12).Draw(rt, "records"))
+		rep, err := Verify(path, Verifying{})
+		if err != nil || len(rep.Faults) > 0 {
+			rt.Fatalf("a sound book: %v, %v", err, rep.Faults)
 		}
-		err = u.Unwrap()
+	})
+}
+
+// spoil changes a closed book through the store.
+func spoil(t testing.TB, path string, change func(tx *bolt.Tx) error) {
+	t.Helper()
+	db, err := bolt.Open(path, 0o600, nil)
+	if err != nil {
+		t.Fatal(err)
 	}
+	if err := db.Update(change); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// copyOf copies a file to a folder of its own.
+func copyOf(t testing.TB, path string) string {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	to := filepath.Join(t.TempDir(), filepath.Base(path))
+	if err := os.WriteFile(to, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return to
+}
+
+// Each way of spoiling a book whose pages are sound is named, with the record.
+func TestVerifyNames(t *testing.T) {
+	path, recs := shiftFile(t)
+	last := recs[len(recs)-1].Seq
+	edit := func(seq uint64, old, with string) func(tx *bolt.Tx) error {
+		return func(tx *bolt.Tx) error {
+			v := tx.Bucket(bLog).Get(seqKey(seq))
+			if !bytes.Contains(v, []byte(old)) {
+				return fmt.Errorf("%q does not stand in %s", old, v)
+			}
+			return tx.Bucket(bLog).Put(seqKey(seq), bytes.Replace(v, []byte(old), []byte(with), 1))
+		}
+	}
+	in := func(bucket, key, value []byte) func(tx *bolt.Tx) error {
+		return func(tx *bolt.Tx) error { return tx.Bucket(bucket).Put(key, value) }
+	}
+	out := func(bucket, key []byte) func(tx *bolt.Tx) error {
+		return func(tx *bolt.Tx) error { return tx.Bucket(bucket).Delete(key) }
+	}
+	id := func(seq uint64) []byte { return idKey(recs[seq-1].Action.ID) }
+	prev := recs[29].Prev.String()
+	for _, c := range []struct {
+		name  string
+		spoil func(tx *bolt.Tx) error
+		want  []string
+	}{
+		{"a changed value", edit(30, `"by":"KT"`, `"by":"XY"`), []string{"record 30, 2026-11-25: was changed after it was written: record 31 was written on other bytes"}},
+		{"a changed time", edit(30, `"at":"2026-11-25`, `"at":"2026-11-24`), []string{"record 30, 2026-11-24: was changed"}},
+		{"a changed hash of the one before", edit(30, prev[:8], "00000000"), []string{"record 30, 2026-11-25: was changed", "record 29, 2026-11-25: nothing shows that it is as it was written: record 30, which would, is spoilt itself"}},
+		{"another number in it", edit(30, `"seq":30`, `"seq":31`), []string{"record 30, on 2026-11-25 or after: cannot be read: it says that it is record 31"}},
+		{"no JSON", edit(30, `{`, `[`), []string{"record 30, on 2026-11-25 or after: cannot be read", "record 29, 2026-11-25: nothing shows"}},
+		{"an unknown act", edit(30, `"act":"`, `"act":"x`), []string{"record 30, on 2026-11-25 or after: cannot be read"}},
+		{"two of them", func(tx *bolt.Tx) error {
+			return errors.Join(edit(30, `KT`, `XY`)(tx), edit(31, `KT`, `XY`)(tx))
+		}, []string{"record 30, 2026-11-25: nothing shows", "record 31, 2026-11-25: was changed"}},
+		{"the first", edit(1, `KT`, `XY`), []string{"record 1, 2026-11-25: was changed"}},
+		{"the last", edit(last, `KT`, `XY`), []string{fmt.Sprintf("record %d, 2026-11-26: was changed after it was written: the book says", last)}},
+		{"one taken out", out(bLog, seqKey(30)), []string{"record 30, 2026-11-25: not there", "record 29, 2026-11-25: nothing shows"}},
+		{"the first taken out", out(bLog, seqKey(1)), []string{"record 1, on 2026-11-25 or before: not there"}},
+		{"the last two taken out", func(tx *bolt.Tx) error {
+			return errors.Join(out(bLog, seqKey(last))(tx), out(bLog, seqKey(last-1))(tx))
+		}, []string{fmt.Sprintf("records %d to %d, on 2026-11-26 or after: not there", last-1, last)}},
+		{"one too many", in(bLog, seqKey(last+1), recs[3].Raw), []string{fmt.Sprintf("record %d, on 2026-11-26 or after: cannot be read", last+1), "beyond the end of the book"}},
+		{"a number 0", in(bLog, seqKey(0), recs[3].Raw), []string{"stands where it does not belong"}},
+		{"a key that is no number", in(bLog, []byte("x"), recs[3].Raw), []string{"stands where it does not belong"}},
+		{"another name of the book", in(bMeta, []byte("book"), []byte("OTHER")), []string{"the book is not called what it was when record 1 was written"}},
+		{"no note of the head", out(bMeta, kHead), []string{fmt.Sprintf("record %d, 2026-11-26: nothing shows", last)}},
+		{"another note of the head", in(bMeta, kHead, Head{last, recs[0].Prev}.bytes()), []string{fmt.Sprintf("record %d, 2026-11-26: was changed", last)}},
+		{"a head before the end", in(bMeta, kHead, Head{last - 2, recs[last-3].Hash()}.bytes()), []string{fmt.Sprintf("records %d to %d, 2026-11-26: beyond the end", last-1, last)}},
+		{"no format", out(bMeta, []byte("format")), []string{"the book does not say its format"}},
+		{"a later format", in(bMeta, []byte("format"), []byte("2")), []string{`the book is of format "2", this program reads 1`}},
+		{"no day of birth", in(bMeta, []byte("created"), []byte("long ago")), []string{"the book does not say when it was made"}},
+		{"no id", out(bIndex, id(30)), []string{"record 30, 2026-11-25: cannot be found by its id"}},
+		{"ids of three in a row", func(tx *bolt.Tx) error {
+			return errors.Join(out(bIndex, id(30))(tx), out(bIndex, id(31))(tx), out(bIndex, id(32))(tx))
+		}, []string{"records 30 to 32, 2026-11-25: cannot be found by its id"}},
+		{"an id that leads elsewhere", in(bIndex, id(30), seqKey(7)), []string{"record 30, 2026-11-25: cannot be found by its id", "record 7, 2026-11-25: an index entry too many, by its id"}},
+		{"no day", out(bIndex, dayKey(recs[29].Stamp.At, 30)), []string{"record 30, 2026-11-25: cannot be found by its day"}},
+		{"another flask", in(bIndex, subjectKey(action.Subject{Class: 'f', No: 9}, 30), nil), []string{"record 30, 2026-11-25: an index entry too many, by flask 9"}},
+		{"an entry with a value", in(bIndex, dayKey(recs[29].Stamp.At, 30), []byte("x")), []string{"record 30, 2026-11-25: cannot be found by its day"}},
+		{"an entry of no kind", in(bIndex, []byte("zzz"), nil), []string{"an index entry too many, of no kind known"}},
+		{"a live record missing", out(bLive, seqKey(last)), []string{fmt.Sprintf("record %d, 2026-11-26: the bench rests on it, but", last)}},
+		{"a live record too many", in(bLive, seqKey(2), nil), []string{"record 2, 2026-11-25: in the list of live records, though"}},
+		{"a live record that is none", in(bLive, seqKey(999), nil), []string{"record 999: in the list of live records, but not there"}},
+		{"a live record that is no number", in(bLive, []byte("x"), nil), []string{"is no number"}},
+		{"a spoilt sign of life", in(bBeat, kLast, []byte("{")), []string{"the sign of life cannot be read"}},
+		{"a bucket too many", func(tx *bolt.Tx) error { _, err := tx.Bucket(bBeat).CreateBucket([]byte("x")); return err }, []string{`has a bucket within "beat"`}},
+		{"a bucket missing", func(tx *bolt.Tx) error { return tx.DeleteBucket(bLive) }, []string{`the part "live" of the book cannot be reached`}},
+		{"no log", func(tx *bolt.Tx) error { return tx.DeleteBucket(bLog) }, []string{`the part "log" of the book cannot be reached`, fmt.Sprintf("records 1 to %d", last)}},
+	} {
+		file := copyOf(t, path)
+		spoil(t, file, c.spoil)
+		rep := verified(t, file, Verifying{})
+		for _, want := range c.want {
+			ok := false
+			for _, f := range rep.Faults {
+				ok = ok || strings.Contains(f.String(), want)
+			}
+			if !ok {
+				t.Errorf("%s: no fault says %q:\n%v", c.name, want, lines(rep.Faults))
+			}
+		}
+		if len(rep.Faults) > len(c.want)+2 {
+			t.Errorf("%s: %d faults:\n%v", c.name, len(rep.Faults), lines(rep.Faults))
+		}
+	}
+}
+
+func lines(fs []Fault) string {
+	var b strings.Builder
+	for _, f := range fs {
+		fmt.Fprintf(&b, "  %s: %s\n", f.Kind, f)
+	}
+	return b.String()
+}
+
+// A head that was told before is in the book, or it is said that it is not.
+func TestVerifyPins(t *testing.T) {
+	path, recs := shiftFile(t)
+	hash := func(seq int) string { return recs[seq-1].Hash().String() }
+	for _, c := range []struct {
+		pin string
+		ok  bool
+	}{
+		{"30:" + hash(30)[:8], true},
+		{"30:" + hash(30), true},
+		{"30:" + strings.ToUpper(hash(30)[:20]), true},
+		{"0:" + recs[0].Prev.String()[:16], true},
+		{"30:" + hash(31)[:16], false},
+		{"0:" + hash(1)[:16], false},
+		{"9999:" + hash(30)[:16], false},
+	} {
+		p, err := ParsePin(c.pin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rep := verified(t, path, Verifying{Pins: []Pin{p}})
+		if (len(rep.Faults) == 0) != c.ok || len(rep.Faults) > 1 {
+			t.Errorf("%s: %v, want it to be in the book: %v", c.pin, rep.Faults, c.ok)
+		}
+	}
+	for _, bad := range []string{"", "30", "30:", "30:1234567", "30:1234567g", "-1:12345678", "x:12345678", "30:" + strings.Repeat("a", 65), "30 :12345678"} {
+		if p, err := ParsePin(bad); err == nil {
+			t.Errorf("%q was taken for %v", bad, p)
+		}
+	}
+}
+
+// What the journal holds, the book must hold.
+func TestVerifyJournal(t *testing.T) {
+	path, recs := shiftFile(t)
+	last := recs[len(recs)-1]
+	for _, c := range []struct {
+		journal Head
+		want    string
+	}{
+		{Head{last.Seq, last.Hash()}, ""},
+		{Head{last.Seq - 1, recs[0].Hash()}, ""}, // only its end is looked at
+		{Head{last.Seq, recs[0].Hash()}, "other bytes"},
+		{Head{last.Seq + 3, last.Hash()}, fmt.Sprintf("records %d to %d: the journal", last.Seq+1, last.Seq+3)},
+	} {
+		rep := verified(t, path, Verifying{Journal: &c.journal})
+		if got := lines(rep.Faults); (c.want == "") != (got == "") || !strings.Contains(got, c.want) {
+			t.Errorf("the journal ends with %v: %q, want %q", c.journal, got, c.want)
+		}
+	}
+}
+
+// FuzzPin reads heads: what is taken is a number and the beginning of a hash.
+func FuzzPin(f *testing.F) {
+	f.Add("48213:9f3a00c1")
+	f.Add("0:AAAAAAAA")
+	f.Add(":::")
+	f.Fuzz(func(t *testing.T, s string) {
+		p, err := ParsePin(s)
+		if err != nil {
+			if strings.Contains(err.Error(), "\n") {
+				t.Errorf("%q: an error of more than one line: %v", s, err)
+			}
+			return
+		}
+		again, err := ParsePin(p.String())
+		if err != nil || again != p || len(p.Start) < minPin || len(p.Start) > 64 {
+			t.Errorf("%q is read as %v, and that as %v, %v", s, p, again, err)
+		}
+	})
 }
