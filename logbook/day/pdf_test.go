@@ -94,10 +94,10 @@ func crowded(t testing.TB) (day.Sheet, map[string]string) {
 	for i := range 6 {
 		s.do(minute, action.FlaskOpen{Place: i + 1, Case: fmt.Sprint(4400 + i), Base: "upper", Size: "small"})
 		s.do(minute, action.Coat{Flask: i + 1, Half: "both"})
-		for n := range 9 + i {
+		for n := range 9 + 2*i {
 			s.do(second, action.Note{Flask: i + 1, Text: fmt.Sprintf("note %d of %d", n+1, i+1)})
 		}
-		flasks[fmt.Sprintf("Flask %d · case %d", i+1, 4400+i)] = fmt.Sprintf("note %d of %d", 9+i, i+1)
+		flasks[fmt.Sprintf("Flask %d · case %d", i+1, 4400+i)] = fmt.Sprintf("note %d of %d", 9+2*i, i+1)
 	}
 	return s.sheet("2026-11-25"), flasks
 }
@@ -126,7 +126,9 @@ func TestPDF(t *testing.T) {
 		})
 	}
 	busy, flasks := crowded(t)
-	together(t, pdfText(t, written(t, pdf(day.A4, busy))), flasks)
+	for size := range paperSizes {
+		together(t, pdfText(t, written(t, pdf(size, busy))), flasks)
+	}
 	if err := s.PDF(io.Discard, "A5"); err == nil {
 		t.Error("paper that is none was taken")
 	}
