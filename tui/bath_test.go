@@ -30,14 +30,20 @@ func bathDesk(t *testing.T, w, h, n int) *desk {
 	return d
 }
 
-// do records something as if by another door.
+// do records something as if by another door, and the screen hears of it.
 func (d *desk) do(body action.Body) {
+	d.t.Helper()
+	d.unheard(body)
+	d.feed(Changed(d.book.State()))
+}
+
+// unheard records something the screen does not hear of yet.
+func (d *desk) unheard(body action.Body) {
 	d.t.Helper()
 	d.n++
 	if _, err := d.book.Append(action.Action{ID: fmt.Sprintf("do-%05d", d.n), At: d.ck.Read().Wall, By: "KT", Body: body, Why: "8"}); err != nil {
 		d.t.Fatal(err)
 	}
-	d.feed(Changed(d.book.State()))
 }
 
 // load puts flasks in bath 1.
@@ -55,8 +61,9 @@ func (d *desk) reads(minutes int, tempC float64) {
 	d.t.Helper()
 	for range minutes {
 		d.ck.Run(time.Minute)
-		d.do(action.BathReading{Bath: 1, TempC: tempC, Source: "probe"})
+		d.unheard(action.BathReading{Bath: 1, TempC: tempC, Source: "probe"})
 	}
+	d.feed(Changed(d.book.State()))
 }
 
 // settle lets the screen look at the clock, which has it take everything in.
