@@ -84,9 +84,10 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 	case f.readings != "" && f.programme == "":
 		return wrongUsage("--readings wants the --programme that the bath was to follow")
 	}
-	r := cureReport{Note: cure.EstimateNote, thin: thin, thick: thick, startC: f.startC}
+	clock := sysclock.New()
+	r := cureReport{Note: cure.EstimateNote, thin: thin, thick: thick, startC: f.startC, zone: clock.Read().Wall.Location()}
 	if f.outAt != "" {
-		if r.Plan, err = f.plan(o, sysclock.New()); err != nil {
+		if r.Plan, err = f.plan(o, clock); err != nil {
 			return err
 		}
 	}
@@ -284,7 +285,7 @@ type cureReport struct {
 	thin, thick cure.Params
 	startC      float64
 	start       time.Time
-	refused     int
+	zone        *time.Location
 }
 
 type excursion struct {
@@ -354,7 +355,7 @@ func (r *cureReport) follow(prog cure.Programme, f *cureFlags, side io.Writer) (
 	for _, t := range told {
 		_, _ = fmt.Fprintf(side, "%s: %s\n", f.readings, oneLine(errors.New(t.String()))) // what is told beside the answer
 	}
-	if r.refused = refused; refused > len(told) {
+	if refused > len(told) {
 		_, _ = fmt.Fprintf(side, "%s: and %d more lines refused\n", f.readings, refused-len(told))
 	}
 	if len(read) == 0 {

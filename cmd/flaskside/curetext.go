@@ -50,7 +50,11 @@ func (r *cureReport) text(w io.Writer) error {
 	if r.Result != nil {
 		r.curveText(say)
 		for _, l := range r.Range.Text() {
-			if l != cure.EstimateNote {
+			switch {
+			case l == cure.EstimateNote: // said at the end
+			case l == r.Range.ExothermText && r.fellAway():
+				say("core farthest above the bath when the bath fell away")
+			default:
 				say("%s", l)
 			}
 		}
@@ -109,6 +113,18 @@ func (r *cureReport) curveText(say func(string, ...any)) {
 	}
 }
 
+// fellAway tells whether the bath was off when the core was farthest above it: that
+// is no exotherm.
+func (r *cureReport) fellAway() bool {
+	at := r.start.Add(time.Duration(r.hottest().TOverMin * float64(time.Minute)))
+	for _, x := range r.Excursions {
+		if !at.Before(x.From.Add(-time.Minute)) && !at.After(x.To) {
+			return true
+		}
+	}
+	return false
+}
+
 // hours writes seconds as hours and minutes.
 func hours(s float64) string { return fmt.Sprintf("%d:%02d", int(s)/3600, int(s)%3600/60) }
 
@@ -129,9 +145,9 @@ func (r *cureReport) costText(say func(string, ...any)) {
 	for _, x := range r.Excursions {
 		to := "the last reading"
 		if !x.Open {
-			to = x.To.Format(time.RFC3339)
+			to = x.To.In(r.zone).Format(time.RFC3339)
 		}
-		say("bath off %.4g °C from %s to %s, farthest %.4g °C: %s", x.SetC, x.From.Format(time.RFC3339), to, x.WorstC, bath.CostWords(x.Cost))
+		say("bath off %.4g °C from %s to %s, farthest %.4g °C: %s", x.SetC, x.From.In(r.zone).Format(time.RFC3339), to, x.WorstC, bath.CostWords(x.Cost))
 	}
 	if x := r.ExtraHold; x != nil {
 		switch {
