@@ -89,10 +89,23 @@ func (b *Book) reopen() error {
 		return err
 	}
 	var db *bolt.DB
+	var opened os.FileInfo
+	o := options(b.ro)
+	o.OpenFile = func(name string, flag int, perm os.FileMode) (*os.File, error) {
+		f, err := os.OpenFile(name, flag&^os.O_CREATE, perm)
+		if err == nil {
+			opened, err = f.Stat()
+		}
+		return f, err
+	}
 	err := guard(func() (err error) {
-		db, err = bolt.Open(b.path, 0o600, options(b.ro))
+		db, err = bolt.Open(b.path, 0o600, o)
 		return err
 	})
+	if now, serr := os.Stat(b.path); err == nil && (serr != nil || !os.SameFile(opened, now)) {
+		_ = guard(db.Close) // nothing was read
+		return fmt.Errorf("%w: %s was replaced meanwhile: try again", ErrHeld, b.path)
+	}
 	switch {
 	case errors.Is(err, berrors.ErrTimeout):
 		return fmt.Errorf("%w: %s%s", ErrHeld, b.path, holder(b.path))

@@ -89,6 +89,15 @@ type pick struct {
 // order.
 func (s *scan) choose() []pick {
 	seqs := slices.Sorted(maps.Keys(s.pieces))
+	top := uint64(0) // the last number that something besides the piece itself speaks for
+	if s.kept != nil {
+		top = s.kept.Seq
+	}
+	for _, seq := range seqs {
+		if slices.ContainsFunc(s.pieces[seq], func(p piece) bool { return p.placed || s.follows(seq, p) || s.proven(seq, p) }) {
+			top = max(top, seq)
+		}
+	}
 	var out []pick
 	var above *pick
 	for _, seq := range slices.Backward(seqs) {
@@ -103,8 +112,8 @@ func (s *scan) choose() []pick {
 				continue // it is not what the record after it was written on
 			}
 			c.proven = c.proven || named && above.proven
-			if !c.proven && !p.placed && !s.follows(seq, p) {
-				continue // its number stands alone: most likely it is spoilt
+			if seq > top {
+				continue // a spoilt number
 			}
 			if !found || s.weight(c, named) >= s.weight(best, above != nil && above.prev == best.hash) {
 				best, found = c, true

@@ -1,0 +1,343 @@
+package logbook
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
+
+	"flaskside/logbook/record"
+)
+
+// Check looks through a book as [Verify] does, best in a process of its own.
+type Check func(path string) (Report, error)
+
+// sound is a check that allows no fault.
+func (c Check) sound(path, what string) (Report, error) {
+	rep, err := c(path)
+	if err == nil && len(rep.Faults) > 0 {
+		err = fmt.Errorf("%w: %s has %d faults, the first: %s", ErrDamaged, what, len(rep.Faults), rep.Faults[0])
+	}
+	return rep, err
+}
+
+// Peek reads what a book says of itself, without opening it: identity and head. The
+// error is [ErrForeign] for a file that is no book.
+func Peek(path string) (book string, head Head, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", Head{}, err
+	}
+	defer func() { _ = f.Close() }() // only read from
+	fi, err := f.Stat()
+	if err != nil {
+		return "", Head{}, err
+	}
+	p, err := openPages(f, fi.Size(), func(string, ...any) {})
+	if err != nil {
+		return "", Head{}, fmt.Errorf("%w: %s: %w", ErrForeign, path, err)
+	}
+	v := &verifier{pages: p, parts: p.walker(func(uint64, string) {}).buckets()}
+	id, ok := p.find(v.parts[string(bMeta)], []byte("book"))
+	if !ok {
+		return "", Head{}, fmt.Errorf("%w: %s", ErrForeign, path)
+	}
+	head, ok = v.kept()
+	if !ok {
+		head = Head{Hash: record.Genesis(string(id))}
+	}
+	return string(id), head, nil
+}
+
+// Backup writes a copy of a book to a file: beside its place first, synced, checked,
+// and only then given its name. What stood there before, which must be a copy of the
+// same book, stays until then. snapshot is that of the book or of its bench's door.
+func Backup(to string, snapshot func(io.Writer) error, check Check) (Report, error) {
+	was, _, err := Peek(to)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return Report{}, fmt.Errorf("backup: something else stands in its place: %w", err)
+	}
+	tmp := fmt.Sprintf("%s.new-%d", to, os.Getpid())
+	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
+	if err := writeSynced(tmp, snapshot); err != nil {
+		return Report{}, fmt.Errorf("backup: %w", err)
+	}
+	rep, err := check.sound(tmp, "the copy")
+	if err != nil {
+		return rep, fmt.Errorf("backup: %w", err)
+	}
+	if was != "" && was != rep.Book {
+		return rep, fmt.Errorf("backup: %s is a copy of another book: give another name", to)
+	}
+	if err := os.Rename(tmp, to); err != nil {
+		return rep, fmt.Errorf("backup: %w", err)
+	}
+	return rep, syncDir(filepath.Dir(to))
+}
+
+// writeSynced writes a new file of its owner alone and syncs it.
+func writeSynced(path string, write func(io.Writer) error) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	err = write(f)
+	if err == nil {
+		err = f.Sync()
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	return err
+}
+
+const backupDay = "2006-01-02"
+
+// BackupDaily makes the backup of a day, in a folder of the house (beside the book
+// where it is no whole path), and removes all but the last keep of those it made
+// there. A second one of the same day takes the place of the first. It gives the file
+// made, "" where keep is 0.
+func BackupDaily(b *Book, folder string, keep int, now time.Time, check Check) (string, error) {
+	if keep < 1 {
+		return "", nil
+	}
+	if !filepath.IsAbs(folder) {
+		folder = filepath.Join(filepath.Dir(b.path), folder)
+	}
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return "", fmt.Errorf("backup: %w", err)
+	}
+	start := strings.TrimSuffix(filepath.Base(b.path), ".db") + "-"
+	made := filepath.Join(folder, start+now.Format(backupDay)+".db")
+	if _, err := Backup(made, b.Snapshot, check); err != nil {
+		return "", err
+	}
+	all, err := os.ReadDir(folder)
+	if err != nil {
+		return made, fmt.Errorf("backup: %w", err)
+	}
+	var days []string
+	for _, e := range all {
+		day, ok := strings.CutPrefix(e.Name(), start)
+		day, end := strings.CutSuffix(day, ".db")
+		if _, err := time.Parse(backupDay, day); ok && end && err == nil && e.Type().IsRegular() {
+			days = append(days, e.Name())
+		}
+	}
+	slices.Sort(days)
+	for _, name := range days[:max(0, len(days)-keep)] {
+		if name == filepath.Base(made) {
+			continue // made under a clock that stands before the others
+		}
+		if err := os.Remove(filepath.Join(folder, name)); err != nil {
+			return made, fmt.Errorf("backup: remove an old one: %w", err)
+		}
+	}
+	return made, nil
+}
+
+// Restored says what a restore did.
+type Restored struct {
+	Report Report // of the book as it is now
+	Kept   string // where the book that was replaced is, "" where there was none
+}
+
+// Newer says that a book holds records that a backup lacks.
+type Newer struct {
+	What string
+}
+
+// Error says what would be lost.
+func (e *Newer) Error() string { return "the logbook holds what the backup lacks: " + e.What }
+
+// Restore puts a backup in the place of the book at path. The backup is checked first;
+// the book replaced is kept beside it under another name. The error is [Newer] where
+// the book, or the journal beside it, holds records that the backup lacks and discard
+// is false, and [ErrHeld] while another program has the book.
+func Restore(backup, path string, now time.Time, discard bool, check Check) (Restored, error) {
+	out := Restored{}
+	rep, err := check.sound(backup, "the backup")
+	if err != nil {
+		return out, fmt.Errorf("restore: %w", err)
+	}
+	if same, err := sameFile(backup, path); err != nil || same {
+		return out, fmt.Errorf("restore: %s is the logbook itself (%v)", backup, err)
+	}
+	unlock, err := lockWriting(path)
+	if err != nil {
+		return out, err
+	}
+	defer unlock()
+	if !discard {
+		what, err := lacks(path, backup, rep)
+		if err != nil {
+			return out, fmt.Errorf("restore: %w", err)
+		}
+		if what != "" {
+			return out, &Newer{what}
+		}
+	}
+	tmp := fmt.Sprintf("%s.new-%d", path, os.Getpid())
+	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
+	err = writeSynced(tmp, func(w io.Writer) error {
+		f, err := os.Open(backup)
+		if err != nil {
+			return err
+		}
+		defer func() { _ = f.Close() }() // only read from
+		_, err = io.Copy(w, f)
+		return err
+	})
+	if err == nil {
+		out.Report, err = check.sound(tmp, "the copy")
+	}
+	if err != nil {
+		return out, fmt.Errorf("restore: %w", err)
+	}
+	stamp := ".replaced-" + now.Format("20060102-150405")
+	if runtime.GOOS == "windows" {
+		unlock() // a file in use cannot be renamed there
+	}
+	if out.Kept, err = setAside(path, path+stamp); err != nil {
+		return out, fmt.Errorf("restore: %w", err)
+	}
+	if err := os.Rename(tmp, path); err != nil {
+		return out, fmt.Errorf("restore: %w", err)
+	}
+	if discard {
+		if err := setJournalsAside(path, stamp); err != nil {
+			return out, fmt.Errorf("restore: %w", err)
+		}
+	}
+	return out, syncDir(filepath.Dir(path))
+}
+
+// setAside gives a file a second name, so that at no moment there is none; kept is ""
+// where there is no file.
+func setAside(path, to string) (kept string, err error) {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return "", nil
+	}
+	if _, err := os.Lstat(to); err == nil {
+		return "", fmt.Errorf("%s is there already: try again", to)
+	}
+	if err := os.Link(path, to); err == nil {
+		return to, nil
+	}
+	return to, os.Rename(path, to) // a file system without links
+}
+
+// setJournalsAside renames the journals of records that were given up, which would
+// contradict those to come.
+func setJournalsAside(path, stamp string) error {
+	files, err := Journals(path)
+	if err != nil {
+		return err
+	}
+	for _, name := range files {
+		if err := os.Rename(name, name+stamp); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func sameFile(a, b string) (bool, error) {
+	x, err := os.Stat(a)
+	if err != nil {
+		return false, err
+	}
+	y, err := os.Stat(b)
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	return err == nil && os.SameFile(x, y), err
+}
+
+// lockWriting keeps other programs from the book, where the store can open it at all.
+func lockWriting(path string) (unlock func(), err error) {
+	if lookBefore(path) != nil {
+		return func() {}, nil // no program can have it open for long
+	}
+	var db *bolt.DB
+	err = guard(func() (err error) {
+		db, err = bolt.Open(path, 0o600, options(false))
+		return err
+	})
+	switch {
+	case errors.Is(err, berrors.ErrTimeout):
+		return nil, fmt.Errorf("%w: %s%s", ErrHeld, path, holder(path))
+	case err != nil:
+		return func() {}, nil // damaged
+	}
+	return func() { _ = guard(db.Close) }, nil
+}
+
+// lacks says which records of the book at path, or of the journals beside it, a sound
+// backup lacks; "" for none.
+func lacks(path, backup string, rep Report) (string, error) {
+	f, err := os.Open(backup)
+	if err != nil {
+		return "", err
+	}
+	defer func() { _ = f.Close() }() // only read from
+	p, err := openPages(f, rep.Bytes, func(string, ...any) {})
+	if err != nil {
+		return "", err
+	}
+	log := p.walker(func(uint64, string) {}).buckets()[string(bLog)]
+	has := func(h Head) bool {
+		raw, ok := p.find(log, seqKey(h.Seq))
+		return h.Seq == 0 || ok && record.HashOf(raw) == h.Hash
+	}
+	text := func(h Head) string {
+		if h.Seq > rep.Head.Seq {
+			return fmt.Sprintf("records up to %d, the backup ends with %d", h.Seq, rep.Head.Seq)
+		}
+		return fmt.Sprintf("another record %d", h.Seq)
+	}
+	journals, err := Journals(path)
+	if err != nil {
+		return "", err
+	}
+	id, head, err := Peek(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		if len(journals) == 0 {
+			return "", nil
+		}
+	} else if err == nil && lookInside(path) == nil {
+		// The hash of its last record stands for all before it.
+		last, err := LastJournaled(path)
+		switch {
+		case err != nil:
+			return "", err
+		case id != rep.Book && head.Seq > 0:
+			return "it is another book", nil
+		case !has(head):
+			return text(head), nil
+		case last != nil && !has(*last):
+			return text(*last) + ", in its journal", nil
+		}
+		return "", nil
+	}
+	s, err := scanAll(path, journals)
+	if err != nil {
+		return "", err
+	}
+	defer s.close()
+	for _, c := range slices.Backward(s.choose()) {
+		if h := (Head{c.seq, c.hash}); !has(h) {
+			return text(h) + "; it is damaged, and flaskside salvage would bring back what is left", nil
+		}
+	}
+	return "", nil
+}
