@@ -287,7 +287,7 @@ func TestMixByMould(t *testing.T) {
 	}
 }
 
-// TestDrySay: a mould too large for the mix is told before the last key.
+// TestShortOfFilling: a mould too large for the mix is told before the last key.
 func TestShortOfFilling(t *testing.T) {
 	d := newDesk(t, 80, 24)
 	d.openFlask(1, "4417", 1, 2)
