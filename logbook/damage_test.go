@@ -195,7 +195,7 @@ func within(t *testing.T, d time.Duration, what string, f func()) {
 
 // tally counts what a run of damages came to.
 type tally struct {
-	tried, hurt, named, silent, opened, refused, whole, partly int
+	tried, hurt, silent, opened, refused, whole, partly int
 }
 
 // TestDamage damages a book again and again. Every live record whose bytes were

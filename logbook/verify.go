@@ -70,6 +70,7 @@ type Verifying struct {
 	Journal  *Head         // the last record that the journal beside the book holds
 	Book     string        // identity that the book must have, "" for any
 	Tell     func(Fault)   // called with each fault as it is found
+	Walked   func(Report)  // called before the store's own check, which may end the process
 	Patience time.Duration // for the store's own check of its pages; 0 for a minute
 }
 
@@ -119,6 +120,9 @@ func Verify(path string, ask Verifying) (Report, error) {
 			err := guard(func() error {
 				return db.View(func(tx *bolt.Tx) error {
 					v.walk(newRefold(tx))
+					if v.Walked != nil {
+						v.Walked(rep)
+					}
 					ended = v.check(tx)
 					return nil
 				})

@@ -147,7 +147,7 @@ func (m *Model) drawFlaskPage(f *frame, a area) {
 			s.add(dim, line+"  — TAKEN BACK: "+action.ReasonWords(it.TakenBack.Action.Why))
 		case it.Corrected():
 			c := it.Corrections[len(it.Corrections)-1]
-			s.add(plain, line+"  — CORRECTED by "+c.Action.By+", was "+m.recordWords(it.Record.Action.Body)+": "+action.ReasonWords(c.Action.Why))
+			s.add(plain, line+"  — CORRECTED by "+c.Action.By+", was "+m.recordWords(it.Action.Body)+": "+action.ReasonWords(c.Action.Why))
 		default:
 			s.add(plain, line)
 		}

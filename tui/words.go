@@ -336,7 +336,7 @@ func (m *Model) recordWords(body action.Body) string {
 // ofWords words what a record first said that another one names.
 func (m *Model) ofWords(id string) string {
 	if it, ok := m.bench().Item(id); ok {
-		return m.recordWords(it.Record.Action.Body)
+		return m.recordWords(it.Action.Body)
 	}
 	return "an earlier record"
 }

@@ -4,8 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
-	"path/filepath"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
@@ -14,8 +12,18 @@ import (
 )
 
 // reading opens a logbook for reading: the file itself or, where a bench holds it,
-// a copy that the bench hands out. done is called when nothing more is read.
+// a copy that the bench hands out; of a damaged one what is left, and that is said.
+// done is called when nothing more is read.
 func reading(path string, clock timers.Clock) (book *logbook.Book, done func(), err error) {
+	book, done, err = undamaged(path, clock)
+	if errors.Is(err, logbook.ErrDamaged) {
+		return readingDamaged(path, clock, err)
+	}
+	return book, done, err
+}
+
+// undamaged opens a logbook for reading as it is.
+func undamaged(path string, clock timers.Clock) (book *logbook.Book, done func(), err error) {
 	client, err := door.Dial(path)
 	if err != nil {
 		book, oerr := logbook.OpenReading(path, clock)
@@ -29,15 +37,9 @@ func reading(path string, clock timers.Clock) (book *logbook.Book, done func(), 
 		}
 		return book, func() { _ = book.Close() }, nil // only read from
 	}
-	dir, err := os.MkdirTemp("", "flaskside-")
+	file, clean, err := copied(client)
 	if err != nil {
-		return nil, nil, fmt.Errorf("make a folder for a copy of the logbook: %w", err)
-	}
-	clean := func() { _ = os.RemoveAll(dir) } // a copy left over harms nobody
-	file := filepath.Join(dir, "copy.db")
-	if err := save(file, client.Snapshot); err != nil {
-		clean()
-		return nil, nil, fmt.Errorf("copy the logbook of the running bench: %w", err)
+		return nil, nil, err
 	}
 	book, err = logbook.OpenReading(file, clock)
 	if err != nil {

@@ -58,7 +58,7 @@ func (c Case) curve() (curve, error) {
 				keep = append(keep, k)
 			}
 		}
-		out.knots = append(keep, back...)
+		out.knots = slices.Concat(keep, back)
 		if !able {
 			out.notes = append(out.notes, fmt.Sprintf("by the settings of bath %d its heater cannot hold the programme: litres and watts right?", c.Bath))
 		}

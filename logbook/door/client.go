@@ -185,7 +185,7 @@ func (c *Client) Append(actions []action.Action, keepGoing bool) ([]Answer, erro
 	case errors.As(err, &unsent{}):
 		return nil, err
 	case err != nil:
-		return out, fmt.Errorf("%w: %v", logbook.ErrUnknown, err)
+		return out, fmt.Errorf("%w: %w", logbook.ErrUnknown, err)
 	}
 	return out, told
 }

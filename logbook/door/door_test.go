@@ -328,7 +328,7 @@ func TestFailedReplyIsCutShort(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer func() {
-		if p := recover(); p != http.ErrAbortHandler {
+		if p, _ := recover().(error); !errors.Is(p, http.ErrAbortHandler) {
 			t.Errorf("it ended with %v", p)
 		}
 	}()

@@ -3,6 +3,7 @@ package door
 import (
 	"bufio"
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"iter"
@@ -26,7 +27,7 @@ func Lines(r io.Reader) iter.Seq2[Line, error] {
 		in := bufio.NewReaderSize(r, action.MaxLine+len("\r\n"))
 		for no := 1; ; no++ {
 			b, size, err := nextLine(in)
-			if err != nil && err != io.EOF {
+			if err != nil && !errors.Is(err, io.EOF) {
 				yield(Line{}, err)
 				return
 			}
@@ -43,7 +44,7 @@ func Lines(r io.Reader) iter.Seq2[Line, error] {
 			if (l.Err != nil || len(b) > 0) && !yield(l, nil) {
 				return
 			}
-			if err == io.EOF {
+			if errors.Is(err, io.EOF) {
 				return
 			}
 		}
@@ -55,7 +56,7 @@ func Lines(r io.Reader) iter.Seq2[Line, error] {
 func nextLine(in *bufio.Reader) (b []byte, size int, err error) {
 	b, err = in.ReadSlice('\n')
 	dropped := 0
-	for err == bufio.ErrBufferFull {
+	for errors.Is(err, bufio.ErrBufferFull) {
 		dropped += len(b)
 		b, err = in.ReadSlice('\n')
 	}

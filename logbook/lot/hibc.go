@@ -184,7 +184,7 @@ func hibcWhole(s string, year int) (Lot, error) {
 	l := Lot{Scheme: HIBC}
 	body := s[1 : len(s)-1]
 	l.hibc.check = s[len(s)-1]
-	parts := body
+	var parts string
 	switch {
 	case body == "":
 		return l, errors.New("a HIBC code has more than + and a check character: scan again")

@@ -56,12 +56,12 @@ func (r Review) figureRows() [][]string {
 		rows = append(rows, row)
 	}
 	whole := func(part string, n int) { add(part, "", "number", strconv.Itoa(n), n) }
-	shared := func(part, of, figure string, s stats.Share, more ...string) {
+	shared := func(part, of, figure string, s stats.Share) {
 		v := []string{"", num(s.Low), num(s.High)}
 		if s.N > 0 {
 			v[0] = num(s.Value)
 		}
-		add(part, of, figure, strconv.Itoa(s.Count), s.N, append(v, more...)...)
+		add(part, of, figure, strconv.Itoa(s.Count), s.N, v...)
 	}
 	summary := func(part, of string, s stats.Summary) {
 		for _, x := range []struct {

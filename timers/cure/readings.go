@@ -152,17 +152,14 @@ func ReadReadings(r io.Reader) (taken []Reading, told []Refusal, refused int, er
 			if bad == nil && len(taken) > 0 {
 				bad = reading.Follows(taken[len(taken)-1])
 			}
-			switch {
-			case bad == nil:
+			if bad == nil {
 				taken = append(taken, reading)
-			default:
-				if refused++; len(told) < maxRefusals {
-					told = append(told, Refusal{line, bad})
-				}
+			} else if refused++; len(told) < maxRefusals {
+				told = append(told, Refusal{line, bad})
 			}
 		}
 		if err != nil {
-			return taken, told, refused, nil
+			return taken, told, refused, nil //nolint:nilerr // the end of the input
 		}
 	}
 }

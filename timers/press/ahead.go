@@ -106,8 +106,6 @@ type choice struct {
 	aside bool
 }
 
-func (c *choice) mean() float64 { return c.sum / float64(len(c.out)) }
-
 // run plays on from a dealt bench.
 func (p *plan) run(dealt, w *world, c *choice) outcome {
 	w.set(dealt)

@@ -27,9 +27,9 @@ type world struct {
 
 // set makes w a copy of o, keeping w's own room.
 func (w *world) set(o *world) {
-	cells := append(w.cells[:0], o.cells...)
+	room := w.cells[:0]
 	*w = *o
-	w.cells = cells
+	w.cells = append(room, o.cells...)
 }
 
 // plan holds what is the same in every playing of a shift, and room to work in; it serves one goroutine.

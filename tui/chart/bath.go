@@ -157,7 +157,7 @@ func plotBath(c *canvas, p BathPicture, y scale) {
 // room, so that nobody needs colour to tell them.
 func nameCurves(c *canvas, p BathPicture, y scale, write func(x, row int, s string, r Role), blank func(x, row int) bool) {
 	tall := 4 * c.h
-	put := func(name string, role Role, at int, rows ...int) bool {
+	put := func(name string, role Role, at int, rows ...int) {
 		for _, row := range rows {
 			for x := at; x < min(at+8, c.w-len(name)); x++ {
 				free := row >= 0
@@ -166,11 +166,10 @@ func nameCurves(c *canvas, p BathPicture, y scale, write func(x, row int, s stri
 				}
 				if free {
 					write(x, row, name, role)
-					return true
+					return
 				}
 			}
 		}
-		return false
 	}
 	apart, at := 0.0, 0
 	for x := range c.w {

@@ -161,8 +161,8 @@ func (f *finder) candidates() ([]string, error) {
 				Powder string `json:"powder_lot"`
 				Liquid string `json:"liquid_lot"`
 			}
-			if json.Unmarshal(c.Set, &set) != nil {
-				return true, nil // a correction of something else
+			if err := json.Unmarshal(c.Set, &set); err != nil {
+				return true, nil //nolint:nilerr // a correction of something else
 			}
 			for _, text := range []string{set.Lot, set.Powder, set.Liquid} {
 				if f.match(text) != lot.Different {
