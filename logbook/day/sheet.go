@@ -1,5 +1,6 @@
-// Package day makes the exports of a day: a sheet to read, tables for a
-// spreadsheet, and the records themselves. It is pure: what it writes comes from
+// Package day makes the exports of a day: a sheet to read, to print and to sign,
+// tables for a spreadsheet, a calendar of what is to come, and the records
+// themselves. It is pure: what it writes comes from
 // the bench it is given ([Gather] reads that from a logbook) and from nothing
 // else.
 //
