@@ -202,7 +202,7 @@ func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
 	name(boilC, 0.4)
 	name(lo, 0)
 	for _, t := range s.hours(l.In.At, endS) {
-		at := x(t.After.Seconds())
+		at := x(t.after.Seconds())
 		d.line(faint, thin, 0, point{at, h - foot}, point{at, h - foot + 0.9})
 		d.write(faint, small, 0, point{at, h - 0.6}, t.clock)
 	}
@@ -268,7 +268,7 @@ func (s Sheet) outOf(l *bench.Load) (out *time.Time) {
 
 // hour is a full hour of the clock on the scale of a load.
 type hour struct {
-	After time.Duration
+	after time.Duration
 	clock string
 }
 

@@ -1,8 +1,7 @@
 // Package day makes the exports of a day: a sheet to read, to print and to sign,
 // tables for a spreadsheet, a calendar of what is to come, and the records
-// themselves. It is pure: what it writes comes from
-// the bench it is given ([Gather] reads that from a logbook) and from nothing
-// else.
+// themselves. It is pure: what it writes comes from the bench it is given ([Gather]
+// reads that from a logbook) and from nothing else.
 //
 // A day reaches from local midnight to local midnight ([Bounds]). What began
 // before it or goes on after it is shown with what is known at the day's end.
