@@ -18,6 +18,7 @@ const (
 	FaultIndex    FaultKind = "index"    // a record cannot be found by something, or wrongly
 	FaultBench    FaultKind = "bench"    // the bench is not what the records make it
 	FaultHead     FaultKind = "head"     // the end of the chain is not what it should be
+	FaultTold     FaultKind = "told"     // a head told before is not in the chain
 	FaultJournal  FaultKind = "journal"  // the plain journal says otherwise
 )
 

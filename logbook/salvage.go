@@ -223,9 +223,7 @@ const buildAtOnce = 4096
 // build makes a whole book at path from records in order; gaps between them stay.
 // Everything but the log is made anew from them.
 func build(path string, meta map[string]string, beat []byte, records iter.Seq2[record.Record, error]) (err error) {
-	o := options(false)
-	o.NoSync = true // once, at the end
-	db, err := bolt.Open(path, 0o600, o)
+	db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType, NoSync: true}) // synced once, at the end
 	if err != nil {
 		return err
 	}

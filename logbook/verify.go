@@ -134,10 +134,29 @@ func Verify(path string, ask Verifying) (Report, error) {
 			v.walk(nil)
 		}
 	}
+	if rep.Records == 0 && len(rep.Faults) > 0 {
+		v.unreached(path)
+	}
 	if db != nil && ended { // a check that has not ended still reads
 		_ = guard(db.Close)
 	}
 	return rep, nil
+}
+
+// unreached says how many records are out of reach where none could be read.
+func (v *verifier) unreached(path string) {
+	if v.chain == nil && v.Journal != nil {
+		v.tell(Fault{Kind: FaultJournal, Seq: 1, To: v.Journal.Seq, What: "the journal beside the book holds them, the book cannot be read"})
+	}
+	s, err := scanAll(path, nil)
+	if err != nil {
+		v.file("%v", err)
+		return
+	}
+	defer s.close()
+	if left := s.choose(); len(left) > 0 {
+		v.tell(Fault{Kind: FaultMissing, Seq: 1, To: left[len(left)-1].seq, What: fmt.Sprintf("cannot be reached; %d of them still stand in the file", len(left))})
+	}
 }
 
 // lockReading opens the store, which keeps writers away, where it can be opened at
@@ -358,7 +377,7 @@ func (v *verifier) log(each func(*link)) {
 func (v *verifier) pinned(pins map[uint64][]Pin, l *link) {
 	for _, p := range pins[l.key] {
 		if !strings.HasPrefix(l.hash.String(), p.Start) {
-			v.tell(Fault{Kind: FaultHead, Seq: l.key, What: fmt.Sprintf("its hash begins with %s; the head told before is %s", l.hash.Short(), p)})
+			v.tell(Fault{Kind: FaultTold, Seq: l.key, What: fmt.Sprintf("its hash begins with %s; the head told before is %s", l.hash.Short(), p)})
 		}
 	}
 	delete(pins, l.key)
@@ -374,7 +393,7 @@ func (v *verifier) end(pins map[uint64][]Pin) {
 	}
 	for _, ps := range pins {
 		for _, p := range ps {
-			v.tell(Fault{Kind: FaultHead, Seq: p.Seq, What: fmt.Sprintf("it is not there; the head told before is %s", p)})
+			v.tell(Fault{Kind: FaultTold, Seq: p.Seq, What: fmt.Sprintf("it is not there; the head told before is %s", p)})
 		}
 	}
 	j := v.Journal

@@ -1,0 +1,108 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/logbook/door"
+	"flaskside/timers/sysclock"
+)
+
+// oneFile asks for the name of one file.
+func oneFile(c *cobra.Command, args []string) error {
+	if len(args) != 1 {
+		return wrongUsage("%s takes one file, not %d", c.CommandPath(), len(args))
+	}
+	return nil
+}
+
+// backupCommand copies the logbook, also while a bench runs on it.
+func backupCommand(o *options) *cobra.Command {
+	return &cobra.Command{
+		Use:   "backup FILE",
+		Short: "Copy the logbook to a file, also while the bench runs",
+		Long: "Writes a copy beside FILE, syncs it, looks through it as verify does, and only then gives it\n" +
+			"its name. An older copy of the same logbook stays until then.",
+		Example: "flaskside backup /media/stick/bench-2026-11-25.db",
+		Args:    oneFile,
+		RunE: func(c *cobra.Command, args []string) error {
+			snapshot, done, err := snapshotOf(o.book)
+			if err != nil {
+				return err
+			}
+			defer done()
+			rep, err := logbook.Backup(args[0], snapshot, checking(c.Context()))
+			if errors.Is(err, logbook.ErrDamaged) {
+				return exitCode{err, faultsFound}
+			}
+			if err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(c.OutOrStdout(), "%s: %d records, head %s, %d bytes, looked through without a fault\n", args[0], rep.Records, rep.Head, rep.Bytes)
+			return err
+		},
+	}
+}
+
+// snapshotOf gives what writes a copy of a logbook: the running bench, or its file.
+func snapshotOf(path string) (snapshot func(io.Writer) error, done func(), err error) {
+	client, err := door.Dial(path)
+	if err == nil {
+		return client.Snapshot, func() {}, nil
+	}
+	book, done, err := undamaged(path, sysclock.New())
+	if err != nil {
+		return nil, nil, err
+	}
+	return book.Snapshot, done, nil
+}
+
+// restoreCommand puts a backup in the place of the logbook.
+func restoreCommand(o *options) *cobra.Command {
+	var discard bool
+	c := &cobra.Command{
+		Use:   "restore FILE",
+		Short: "Put a backup in the place of the logbook",
+		Long: "Looks through the backup first, and refuses where the logbook, or the journal beside it, holds\n" +
+			"records that the backup lacks. The logbook it replaces is kept beside it under another name.",
+		Example: "flaskside restore /media/stick/bench-2026-11-25.db",
+		Args:    oneFile,
+		RunE: func(c *cobra.Command, args []string) error {
+			if client, err := door.Dial(o.book); err == nil {
+				who, err := client.Who()
+				if err != nil {
+					return err
+				}
+				return fmt.Errorf("a bench is running on this logbook (process %d, since %s): leave it first", who.PID, who.Since.Format("02 Jan 15:04"))
+			}
+			return restore(c.Context(), args[0], o.book, discard, sysclock.New().Read().Wall, c.OutOrStdout())
+		},
+	}
+	c.Flags().BoolVar(&discard, "discard-newer", false, "give up the records that the backup lacks (they stay in the logbook that is kept)")
+	return c
+}
+
+func restore(ctx context.Context, backup, path string, discard bool, now time.Time, out io.Writer) error {
+	r, err := logbook.Restore(backup, path, now, discard, checking(ctx))
+	var newer *logbook.Newer
+	switch {
+	case errors.As(err, &newer):
+		return fmt.Errorf("%w: --discard-newer gives them up", err)
+	case errors.Is(err, logbook.ErrDamaged):
+		return exitCode{err, faultsFound}
+	case err != nil:
+		return err
+	}
+	if r.Kept != "" {
+		fmt.Fprintf(out, "the logbook replaced is kept as %s\n", filepath.Base(r.Kept))
+	}
+	_, err = fmt.Fprintf(out, "restored: %d records, head %s\n", r.Report.Records, r.Report.Head)
+	return err
+}

@@ -1,0 +1,117 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// salvageCommand makes a new logbook of what is left of a damaged one.
+func salvageCommand() *cobra.Command {
+	var to, journal string
+	c := &cobra.Command{
+		Use:   "salvage FILE --to NEW",
+		Short: "Make a new logbook of what is left of a damaged one and of its journal",
+		Long: "Brings together every record that still hashes, from the damaged file, which is only read, and\n" +
+			"from the journal beside it, and lists what could not be brought back. Ends with 3 where\n" +
+			"anything is listed.",
+		Example: "flaskside salvage bench.db --to mended.db\nflaskside salvage bench.db --to mended.db --journal 'old/bench.journal-*.jsonl'",
+		Args:    oneFile,
+		RunE: func(c *cobra.Command, args []string) error {
+			if to == "" {
+				return wrongUsage("name the new logbook with --to NEW")
+			}
+			journals, err := logbook.Journals(args[0])
+			if journal != "" {
+				journals, err = filepath.Glob(journal)
+				if err == nil && len(journals) == 0 {
+					err = fmt.Errorf("no file is called %s", journal)
+				}
+			}
+			if err != nil {
+				return err
+			}
+			s, err := logbook.Salvage(args[0], journals, to, sysclock.New(), func(path string) error {
+				rep, err := checking(c.Context())(path)
+				if err != nil {
+					return err
+				}
+				return unexpected(rep)
+			})
+			if err != nil {
+				return err
+			}
+			return deliverSalvaged(to, s, len(journals), c.OutOrStdout())
+		},
+	}
+	c.Flags().StringVar(&to, "to", "", "the new logbook, a file that is not there yet")
+	c.Flags().StringVar(&journal, "journal", "", "journals to read, as a pattern (default: those beside FILE)")
+	return c
+}
+
+// unexpected finds the faults that a book made anew must not have, whatever is lost.
+func unexpected(rep logbook.Report) error {
+	for _, f := range rep.Faults {
+		switch f.Kind {
+		case logbook.FaultMissing, logbook.FaultUnproven, logbook.FaultFile, logbook.FaultBench:
+		default:
+			return fmt.Errorf("the new logbook is not sound: %s", f)
+		}
+	}
+	return nil
+}
+
+func deliverSalvaged(to string, s logbook.Salvaged, journals int, out io.Writer) error {
+	w := bufio.NewWriter(out)
+	fmt.Fprintf(w, "%s: %d records, head %s\n", to, s.Records, s.Head)
+	fmt.Fprintf(w, "found    %d in the logbook, %d in %d journals\n", s.File, s.Journal, journals)
+	for _, f := range s.Lost {
+		fmt.Fprintf(w, "lost     %s\n", f)
+	}
+	if len(s.Lost) == 0 {
+		fmt.Fprintln(w, "lost     none")
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("write to the standard output: %w", err)
+	}
+	switch n := s.Gone(); {
+	case n > 0:
+		return exitCode{fmt.Errorf("%d records could not be brought back", n), faultsFound}
+	case len(s.Lost) > 0:
+		return exitCode{errors.New("all records known of were brought back, but not all is proven"), faultsFound}
+	}
+	return nil
+}
+
+// readingDamaged opens what is left of a damaged logbook for reading, and says so.
+func readingDamaged(path string, clock timers.Clock, cause error) (book *logbook.Book, done func(), err error) {
+	dir, err := os.MkdirTemp("", "flaskside-")
+	if err != nil {
+		return nil, nil, errors.Join(cause, err)
+	}
+	clean := func() { _ = os.RemoveAll(dir) } // a copy left over harms nobody
+	journals, err := logbook.Journals(path)
+	if err != nil {
+		journals = nil // the logbook itself is left
+	}
+	file := filepath.Join(dir, "copy.db")
+	s, err := logbook.Salvage(path, journals, file, clock, nil)
+	if err == nil {
+		book, err = logbook.OpenReading(file, clock)
+	}
+	if err != nil {
+		clean()
+		return nil, nil, fmt.Errorf("%w; nor can anything be read beside that: %w", cause, err)
+	}
+	fmt.Fprintf(os.Stderr, "flaskside: %s\nflaskside: what follows is read from the %d records that are left, %d are lost: see flaskside verify\n", oneLine(cause), s.Records, s.Gone())
+	return book, func() { _ = book.Close(); clean() }, nil
+}

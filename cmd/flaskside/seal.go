@@ -1,0 +1,83 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/logbook/seal"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// sealCommand signs the end of the chain.
+func sealCommand(o *options) *cobra.Command {
+	var key, out string
+	c := &cobra.Command{
+		Use:   "seal",
+		Short: "Sign the end of the logbook with the laboratory's key",
+		Long: "Looks through the logbook and signs its head, number and hash of the last record, with the\n" +
+			"laboratory's ed25519 key. The key is made on first use, for its owner alone, in the folder for\n" +
+			"settings; --key names another, also one made by ssh-keygen -t ed25519. Keep a copy of it, and\n" +
+			"give the public key to whoever is to check seals.",
+		Example: "flaskside seal --out november.seal\nflaskside verify --seal november.seal --key lab.pub",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if key == "" {
+				dir, err := os.UserConfigDir()
+				if err != nil {
+					return fmt.Errorf("no folder for settings is known on this machine: name the key with --key FILE (%w)", err)
+				}
+				key = filepath.Join(dir, "flaskside", "seal.key")
+			}
+			return makeSeal(c.Context(), o.book, key, out, sysclock.New(), c.OutOrStdout(), c.ErrOrStderr())
+		},
+	}
+	c.Flags().StringVar(&key, "key", "", "the private key (default: in your settings folder, made on first use)")
+	c.Flags().StringVar(&out, "out", "", "write the seal to this file (default: standard output)")
+	return c
+}
+
+func makeSeal(ctx context.Context, path, key, out string, clock timers.Clock, stdout, stderr io.Writer) error {
+	file, done, err := suspect(path)
+	if err != nil {
+		return err
+	}
+	defer done()
+	rep, err := apart(ctx, file, logbook.Verifying{})
+	if err != nil {
+		return err
+	}
+	if err := faulty(rep, "no seal was made; flaskside verify lists them"); err != nil {
+		return err
+	}
+	k, made, err := seal.LoadOrMake(key)
+	if err != nil {
+		return err
+	}
+	signed, err := k.Sign(seal.Head{Book: rep.Book, Seq: rep.Head.Seq, Hash: rep.Head.Hash, At: clock.Read().Wall.Truncate(time.Second)})
+	if err != nil {
+		return err
+	}
+	if err := deliver(out, stdout, func(w io.Writer) error {
+		_, err := w.Write(signed)
+		return err
+	}); err != nil {
+		return err
+	}
+	said := stderr // the standard output is the seal itself
+	if out != "" {
+		said = stdout
+	}
+	if made {
+		fmt.Fprintf(said, "a new key was made: %s (keep a copy of it, and away from others)\n", key)
+	}
+	_, err = fmt.Fprintf(said, "sealed head %s\npublic key  %s\n", rep.Head, k.Public())
+	return err
+}

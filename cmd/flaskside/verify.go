@@ -1,0 +1,338 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime/debug"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/logbook/door"
+	"flaskside/logbook/seal"
+)
+
+// faultsFound is the exit code of a logbook with faults.
+const faultsFound = 3
+
+// apartName is the hidden command that looks through a file in a process of its own.
+const apartName = "verify-apart"
+
+// verifyCommand looks through the whole logbook.
+func verifyCommand(o *options) *cobra.Command {
+	var heads []string
+	var sealFile, key string
+	c := &cobra.Command{
+		Use:   "verify",
+		Short: "Look through the whole logbook: every record, its hash, what it is found by",
+		Long: "Looks through every record, the chain of hashes, all that records are found by, the bench as\n" +
+			"it is folded and the pages of the file, in a process of its own, and repairs nothing. Ends with\n" +
+			"3 where there are faults. With --head it proves that the logbook still holds what a sheet said\n" +
+			"that was printed with that head; with --seal the same of a seal.",
+		Example: "flaskside verify\nflaskside verify --head 48213:9f3a00c1\nflaskside verify --seal november.seal --key lab.pub",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			var told []toldHead
+			for _, h := range heads {
+				p, err := logbook.ParsePin(h)
+				if err != nil {
+					return usageError{err}
+				}
+				told = append(told, heading(p))
+			}
+			if (sealFile == "") != (key == "") {
+				return wrongUsage("--seal FILE and --key PUB go together")
+			}
+			ask := logbook.Verifying{}
+			if sealFile != "" {
+				h, err := openSeal(sealFile, key)
+				if err != nil {
+					return err
+				}
+				ask.Book = h.Book
+				told = append(told, sealed(h))
+			}
+			for _, t := range told {
+				ask.Pins = append(ask.Pins, t.pin)
+			}
+			return verify(c.Context(), o.book, ask, told, c.OutOrStdout())
+		},
+	}
+	c.Flags().StringArrayVar(&heads, "head", nil, "number and hash as printed, 48213:9f3a00c1, at least 8 digits of it; may be repeated")
+	c.Flags().StringVar(&sealFile, "seal", "", "a seal made by flaskside seal")
+	c.Flags().StringVar(&key, "key", "", "the public key of the seal, or a file that holds it")
+	return c
+}
+
+// toldHead is a head from outside, and what it is called.
+type toldHead struct {
+	pin  logbook.Pin
+	name string
+}
+
+func heading(p logbook.Pin) toldHead { return toldHead{p, "head " + p.String()} }
+
+func sealed(h seal.Head) toldHead {
+	return toldHead{logbook.Pin{Seq: h.Seq, Start: h.Hash.String()}, fmt.Sprintf("seal of %s on head %s", h.At.Format("2006-01-02 15:04:05 -07:00"), logbook.Head{Seq: h.Seq, Hash: h.Hash})}
+}
+
+// openSeal opens a seal with a public key, or with the file that holds it.
+func openSeal(file, key string) (seal.Head, error) {
+	b, err := readSmall(file)
+	if err != nil {
+		return seal.Head{}, fmt.Errorf("read the seal: %w", err)
+	}
+	if _, err := os.Stat(key); err == nil {
+		if key, err = readSmall(key); err != nil {
+			return seal.Head{}, fmt.Errorf("read the key: %w", err)
+		}
+	}
+	h, err := seal.Open([]byte(b), key)
+	if err != nil {
+		return seal.Head{}, exitCode{fmt.Errorf("%s: %w", filepath.Base(file), err), faultsFound}
+	}
+	return h, nil
+}
+
+// verify looks through a logbook and says what was found.
+func verify(ctx context.Context, path string, ask logbook.Verifying, heads []toldHead, out io.Writer) error {
+	last, jerr := logbook.LastJournaled(path) // before the copy is made, so that it cannot be ahead
+	ask.Journal = last
+	file, done, err := suspect(path)
+	if err != nil {
+		return err
+	}
+	defer done()
+	rep, err := apart(ctx, file, ask)
+	if err != nil {
+		return err
+	}
+	if jerr != nil {
+		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultJournal, What: jerr.Error()})
+	}
+	w := bufio.NewWriter(out)
+	fmt.Fprintf(w, "logbook  %s, %d bytes", path, rep.Bytes)
+	if rep.Book != "" {
+		fmt.Fprintf(w, ", book %s, format %s, made %s", rep.Book, rep.Format, rep.Created)
+	}
+	fmt.Fprintf(w, "\nrecords  %d", rep.Records)
+	if rep.Records > 0 {
+		fmt.Fprintf(w, ", from %s to %s", rep.First, rep.Last)
+	}
+	fmt.Fprintf(w, "\nhead     %s\n", rep.Head)
+	if last != nil {
+		fmt.Fprintf(w, "journal  up to record %d\n", last.Seq)
+	}
+	for _, t := range heads {
+		if !contradicted(rep, t.pin) {
+			fmt.Fprintf(w, "%s: in this logbook, and all that stood before it\n", t.name)
+		}
+	}
+	for _, f := range rep.Faults {
+		fmt.Fprintf(w, "fault    %s\n", f)
+	}
+	if len(rep.Faults) == 0 {
+		fmt.Fprintln(w, "faults   none")
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("write to the standard output: %w", err)
+	}
+	return faulty(rep, "nothing was changed; flaskside salvage brings together what is left")
+}
+
+// contradicted tells whether a head is not in the book, or not all before it is as it
+// was.
+func contradicted(rep logbook.Report, p logbook.Pin) bool {
+	for _, f := range rep.Faults {
+		switch f.Kind {
+		case logbook.FaultFile:
+			return true
+		case logbook.FaultMissing, logbook.FaultChanged, logbook.FaultTold:
+			if f.Seq <= p.Seq {
+				return true
+			}
+		case logbook.FaultUnproven:
+			if f.Seq < p.Seq { // the head itself proves its own record
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// faulty is the error of a logbook with faults.
+func faulty(rep logbook.Report, then string) error {
+	switch len(rep.Faults) {
+	case 0:
+		return nil
+	case 1:
+		return exitCode{errors.New("the logbook has a fault: " + then), faultsFound}
+	}
+	return exitCode{fmt.Errorf("the logbook has %d faults: %s", len(rep.Faults), then), faultsFound}
+}
+
+// suspect gives the file to look through: the logbook itself or, where a bench holds
+// it, a copy that the bench hands out.
+func suspect(path string) (file string, done func(), err error) {
+	client, err := door.Dial(path)
+	if err != nil {
+		if _, serr := os.Stat(path); errors.Is(serr, fs.ErrNotExist) {
+			return "", nil, fmt.Errorf("there is no logbook at %s: the bench makes one when it is first opened", path)
+		}
+		return path, func() {}, nil
+	}
+	return copied(client)
+}
+
+// copied has the bench hand out a copy of its logbook; done removes it.
+func copied(client *door.Client) (file string, done func(), err error) {
+	dir, err := os.MkdirTemp("", "flaskside-")
+	if err != nil {
+		return "", nil, fmt.Errorf("make a folder for a copy of the logbook: %w", err)
+	}
+	done = func() { _ = os.RemoveAll(dir) } // a copy left over harms nobody
+	file = filepath.Join(dir, "copy.db")
+	if err := save(file, client.Snapshot); err != nil {
+		done()
+		return "", nil, fmt.Errorf("copy the logbook of the running bench: %w", err)
+	}
+	return file, done, nil
+}
+
+// checking looks through files for backups.
+func checking(ctx context.Context) logbook.Check {
+	return func(path string) (logbook.Report, error) { return apart(ctx, path, logbook.Verifying{}) }
+}
+
+// asked is what the process apart is told, sayings what it answers, one a line.
+type asked struct {
+	Pins    []logbook.Pin `json:"pins,omitempty"`
+	Journal *logbook.Head `json:"journal,omitempty"`
+	Book    string        `json:"book,omitempty"`
+}
+
+type saying struct {
+	Fault  *logbook.Fault  `json:"fault,omitempty"`
+	Report *logbook.Report `json:"report,omitempty"` // without its faults
+	Failed string          `json:"failed,omitempty"`
+	Held   bool            `json:"held,omitempty"` // another program has the book
+	End    bool            `json:"end,omitempty"`
+}
+
+// patience is how long a file of a size may take: it takes a second for 100 MB or so.
+func patience(size int64) time.Duration {
+	return 2*time.Minute + time.Duration(size/(4<<20))*time.Second
+}
+
+// apart has a file looked through by a process of its own, so that whatever is wrong
+// with it can neither end nor hold up this one.
+func apart(ctx context.Context, path string, ask logbook.Verifying) (logbook.Report, error) {
+	fi, err := os.Stat(path)
+	if err != nil {
+		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+	}
+	self, err := os.Executable()
+	if err != nil {
+		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+	}
+	in, err := json.Marshal(asked{ask.Pins, ask.Journal, ask.Book})
+	if err != nil {
+		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+	}
+	within := patience(fi.Size())
+	ctx, cancel := context.WithTimeout(ctx, within)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, self, apartName, "--book", path)
+	cmd.Stdin = bytes.NewReader(in)
+	cmd.WaitDelay = time.Second
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+	}
+	if err := cmd.Start(); err != nil {
+		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+	}
+	rep, ended, failed := listen(out)
+	err = cmd.Wait()
+	switch {
+	case failed != nil:
+		return rep, failed
+	case ended:
+		return rep, nil
+	case ctx.Err() != nil:
+		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultPages, What: fmt.Sprintf("looking through it did not end within %v", within)})
+	default:
+		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultPages, What: fmt.Sprintf("the process that looked through it was ended by it (%v)", err)})
+	}
+	return rep, nil
+}
+
+// listen takes what the process apart says until it ends.
+func listen(out io.Reader) (rep logbook.Report, ended bool, failed error) {
+	faults := []logbook.Fault{}
+	for d := json.NewDecoder(out); ; {
+		var s saying
+		if err := d.Decode(&s); err != nil {
+			break // cut off, or at its end
+		}
+		switch {
+		case s.Fault != nil:
+			faults = append(faults, *s.Fault)
+		case s.Report != nil:
+			rep = *s.Report
+		case s.Held:
+			failed = fmt.Errorf("%w%s", logbook.ErrHeld, s.Failed)
+		case s.Failed != "":
+			failed = errors.New(s.Failed)
+		case s.End:
+			ended = true
+		}
+	}
+	rep.Faults = faults
+	return rep, ended, failed
+}
+
+// maxStack is enough for any sound book; one that is not must not take all memory.
+const maxStack = 64 << 20
+
+// apartCommand is the process apart.
+func apartCommand(o *options) *cobra.Command {
+	return &cobra.Command{
+		Use: apartName, Hidden: true, Args: noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			debug.SetMaxStack(maxStack)
+			var a asked
+			if err := json.NewDecoder(c.InOrStdin()).Decode(&a); err != nil {
+				return wrongUsage("this command is for flaskside itself")
+			}
+			enc := json.NewEncoder(c.OutOrStdout())
+			say := func(s saying) { _ = enc.Encode(s) } // nobody listens any more
+			sum := func(r logbook.Report) {
+				r.Faults = nil // told one by one
+				say(saying{Report: &r})
+			}
+			rep, err := logbook.Verify(o.book, logbook.Verifying{Pins: a.Pins, Journal: a.Journal, Book: a.Book, Walked: sum,
+				Tell: func(f logbook.Fault) { say(saying{Fault: &f}) }})
+			switch {
+			case errors.Is(err, logbook.ErrHeld):
+				say(saying{Held: true, Failed: err.Error()[len(logbook.ErrHeld.Error()):]})
+			case err != nil:
+				say(saying{Failed: err.Error()})
+			default:
+				sum(rep)
+				say(saying{End: true})
+			}
+			return nil
+		},
+	}
+}
