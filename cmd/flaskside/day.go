@@ -11,6 +11,7 @@ import (
 	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/day"
 	"flaskside/timers/sysclock"
 )
@@ -18,6 +19,7 @@ import (
 // dayCommand exports a day.
 func dayCommand(o *options) *cobra.Command {
 	var format, table, paper, out, zone, at string
+	var flask int
 	c := &cobra.Command{
 		Use:   "day [DATE]",
 		Short: "Export a day, local midnight to local midnight",
@@ -64,6 +66,9 @@ func dayCommand(o *options) *cobra.Command {
 				}
 			}
 			clock := sysclock.New()
+			if c.Flags().Changed("flask") {
+				return trail(o, c, args, flask, format, out, loc)
+			}
 			known, now, err := asOf(at, clock.Read().Wall)
 			if err != nil {
 				return err
@@ -109,8 +114,43 @@ func dayCommand(o *options) *cobra.Command {
 	c.Flags().StringVar(&paper, "paper", "a4", "paper of the pdf format: a4 or letter")
 	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
 	c.Flags().StringVar(&zone, "zone", "", "time zone whose midnights count (default: that of this machine)")
+	c.Flags().IntVar(&flask, "flask", 0, "the audit trail of this flask instead of a day: text, csv or jsonl")
 	atFlag(c, &at)
 	return c
+}
+
+// trail writes the audit trail of one flask.
+func trail(o *options, c *cobra.Command, args []string, flask int, format, out string, loc *time.Location) error {
+	switch {
+	case len(args) > 0:
+		return wrongUsage("--flask takes no date: it is the flask's whole life")
+	case flask < 1:
+		return wrongUsage("--flask is the number of a flask, from 1")
+	case !slices.Contains([]string{"text", "csv", "jsonl"}, format):
+		return wrongUsage("--flask goes with --format text, csv or jsonl")
+	}
+	book, done, err := reading(o.book, sysclock.New())
+	if err != nil {
+		return err
+	}
+	defer done()
+	recs, err := book.Of(action.Subject{Class: 'f', No: flask})
+	if err != nil {
+		return err
+	}
+	sheet, err := day.TrailOf(recs, flask, book.State().Head.String(), loc)
+	if err != nil {
+		return err
+	}
+	return deliver(out, c.OutOrStdout(), func(w io.Writer) error {
+		switch format {
+		case "csv":
+			return sheet.CSV(w, day.Records)
+		case "jsonl":
+			return sheet.JSONL(w)
+		}
+		return sheet.Trail(w, flask)
+	})
 }
 
 // formatWords are the formats of a day.

@@ -1,0 +1,113 @@
+package day
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
+)
+
+// TrailOf makes the sheet of one flask's whole life from its records and those of its
+// mixes and loads: what others did with those mixes and loads is left out.
+func TrailOf(recs []record.Record, flask int, head string, loc *time.Location) (Sheet, error) {
+	whole := bench.Fold(recs, bench.Counters{})
+	f := whole.Flasks[flask]
+	if f == nil {
+		return Sheet{}, fmt.Errorf("the logbook knows no flask %d", flask)
+	}
+	keep := map[string]bool{}
+	for range 2 { // a correction of a correction is kept with it
+		for _, it := range whole.Items {
+			about := it.Body.Subjects()
+			switch a := it.Body.(type) {
+			case action.Correct:
+				keep[it.Action.ID] = keep[a.Of]
+				continue
+			case action.TakeBack:
+				keep[it.Action.ID] = keep[a.Of]
+				continue
+			}
+			flasks := 0
+			own := false
+			for _, s := range about {
+				if s.Class == 'f' {
+					flasks++
+					own = own || s.No == flask
+				}
+			}
+			keep[it.Action.ID] = own || flasks == 0 && (slices.Contains(about, action.Subject{Class: 'm', No: f.Mix}) || slices.Contains(about, action.Subject{Class: 'l', No: f.Load}))
+		}
+	}
+	var kept []record.Record
+	for _, it := range whole.Items {
+		if keep[it.Action.ID] {
+			kept = append(kept, it.Record)
+		}
+	}
+	if len(kept) == 0 {
+		return Sheet{}, fmt.Errorf("the logbook knows no flask %d", flask)
+	}
+	b := bench.Fold(kept, bench.Counters{})
+	from, until := kept[0].Stamp.At, kept[0].Stamp.At
+	for _, r := range kept {
+		if r.Stamp.At.Before(from) {
+			from = r.Stamp.At
+		}
+		if r.Stamp.At.After(until) {
+			until = r.Stamp.At
+		}
+	}
+	return Sheet{Bench: b, Head: head, From: from.In(loc), Until: until.Add(time.Nanosecond).In(loc)}, nil
+}
+
+// Trail writes the audit trail of a flask as text: each record in order of the book,
+// who and when, what it said first and what it counts as now, with every correction
+// and taking back, who made it, when and why.
+func (s Sheet) Trail(w io.Writer, flask int) error {
+	f := s.Bench.Flasks[flask]
+	if f == nil {
+		return fmt.Errorf("the logbook knows no flask %d", flask)
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "AUDIT TRAIL   flask %d   case %s   %s, %s\n", flask, f.Case, f.Base, f.Size)
+	fmt.Fprintf(&b, "Times as done; where a record was written more than a minute later, that is said too.\n\n")
+	for _, it := range s.Bench.Items {
+		switch it.Body.(type) {
+		case action.Correct, action.TakeBack:
+			continue // told with what they are about
+		}
+		at := it.Stamp.At.In(s.From.Location())
+		fmt.Fprintf(&b, "%6d  %s  %-8s %s", it.Seq, at.Format("2006-01-02 15:04:05 -07:00"), orNone(it.Action.By), it.Body.Kind())
+		if words := s.told(it.Body); words != "" {
+			fmt.Fprintf(&b, "  %s", words)
+		}
+		b.WriteByte('\n')
+		if d := it.Written.Sub(it.Record.Stamp.At); d > time.Minute || d < -time.Minute {
+			fmt.Fprintf(&b, "        written %s\n", it.Written.In(s.From.Location()).Format("2006-01-02 15:04:05 -07:00"))
+		}
+		if len(it.Action.Unusual) > 0 {
+			why := action.ReasonWords(it.Action.Why)
+			if why == "" {
+				why = "reason given before"
+			}
+			fmt.Fprintf(&b, "        unusual: %s; reason: %s\n", strings.Join(it.Action.Unusual, ", "), why)
+		}
+		for i, cs := range s.changes(it) {
+			c := it.Corrections[i]
+			for _, ch := range cs {
+				fmt.Fprintf(&b, "        corrected %s%s (record %d): %s was %s, is %s\n", c.Stamp.At.In(s.From.Location()).Format("2006-01-02 15:04:05 -07:00"), who(c.Action), c.Seq, ch.name, orNone(ch.was), orNone(ch.is))
+			}
+		}
+		if tb := it.TakenBack; tb != nil {
+			fmt.Fprintf(&b, "        TAKEN BACK %s%s (record %d)\n", tb.Stamp.At.In(s.From.Location()).Format("2006-01-02 15:04:05 -07:00"), who(tb.Action), tb.Seq)
+		}
+	}
+	fmt.Fprintf(&b, "\nLogbook head: %s\n", s.Head)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
