@@ -81,6 +81,7 @@ type Model struct {
 
 	lastKey   string
 	lastKeyAt time.Duration
+	keyAt     time.Duration // the latest key of all
 	bell      timers.Bell
 	before    timers.Reading
 	beatAt    time.Duration
@@ -130,6 +131,9 @@ func New(cfg Config) *Model {
 			m.sel = p
 			break
 		}
+	}
+	if m.by() == "" && len(m.house().Crew) > 0 {
+		m.who()
 	}
 	return m
 }
@@ -421,6 +425,13 @@ func (m *Model) onKey(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 		if m.toast == "" || m.toastIs != good {
 			m.say(dim, "the same key twice at once: taken as one press")
 		}
+		return nil
+	}
+	idle := time.Duration(m.house().CrewIdleS) * time.Second
+	quiet := now - m.keyAt
+	m.keyAt = now
+	if idle > 0 && quiet >= idle && m.form() == nil && m.page != pageAway && key != "." {
+		m.who() // somebody else may have come: the key that woke the bench does nothing more
 		return nil
 	}
 	if m.saving {

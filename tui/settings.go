@@ -98,6 +98,7 @@ func (m *Model) allSettings() []setting {
 				h.Units.Temperature = units.TempUnit(fd.options[fd.choice-1])
 			}},
 		secondsSetting("the shelf holds an alarm for", "minutes", time.Minute, func(h *house.House) *int { return &h.Alarms.ShelveS }),
+		secondsSetting("ask who is here after (0: never)", "minutes without a key", time.Minute, func(h *house.House) *int { return &h.CrewIdleS }),
 		{"who works here", func(h house.House) string { return orDash(strings.Join(h.Crew, " ")) }, func() *field { return line("v", "initials to add", "", false) },
 			func(h *house.House, f *form, fd *field) {
 				h.Crew = append(append([]string(nil), h.Crew...), strings.TrimSpace(fd.typed))

@@ -592,3 +592,25 @@ func TestPasteAndEdit(t *testing.T) {
 		t.Errorf("readings are %+v, want one of 74", rs)
 	}
 }
+
+// TestAsksWhoAfterIdle asks for initials when the bench was left alone for the set
+// time, and records them.
+func TestAsksWhoAfterIdle(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	h := d.book.State().Bench.House
+	h.Crew, h.CrewIdleS = []string{"KT", "MB"}, 600
+	if _, err := d.book.Append(action.Action{ID: "house", At: d.ck.Read().Wall, Body: action.Settings{House: h}}); err != nil {
+		t.Fatal(err)
+	}
+	d.feed(Changed(d.book.State()))
+	d.press("2")
+	d.ck.Run(11 * time.Minute)
+	d.press("enter")
+	d.sees("who is at the bench?", "1 KT", "2 MB")
+	d.press("2")
+	if got := d.book.State().Bench.Crew; got != "MB" {
+		t.Errorf("at the bench is %q, want MB", got)
+	}
+	d.press("0 enter")
+	d.sees("new flask")
+}

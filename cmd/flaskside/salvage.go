@@ -93,16 +93,12 @@ func deliverSalvaged(to string, s logbook.Salvaged, journals int, out io.Writer)
 }
 
 // readingDamaged opens what is left of a damaged logbook for reading, and says so.
-func readingDamaged(path string, clock timers.Clock, cause error) (book *logbook.Book, done func(), err error) {
+func readingDamaged(path string, journals []string, clock timers.Clock, cause error) (book *logbook.Book, done func(), err error) {
 	dir, err := os.MkdirTemp("", "flaskside-")
 	if err != nil {
 		return nil, nil, errors.Join(cause, err)
 	}
 	clean := func() { _ = os.RemoveAll(dir) } // a copy left over harms nobody
-	journals, err := logbook.Journals(path)
-	if err != nil {
-		journals = nil // the logbook itself is left
-	}
 	file := filepath.Join(dir, "copy.db")
 	s, err := logbook.Salvage(path, journals, file, clock, nil)
 	if err == nil {

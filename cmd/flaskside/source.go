@@ -16,8 +16,9 @@ import (
 // done is called when nothing more is read.
 func reading(path string, clock timers.Clock) (book *logbook.Book, done func(), err error) {
 	book, done, err = undamaged(path, clock)
-	if errors.Is(err, logbook.ErrDamaged) {
-		return readingDamaged(path, clock, err)
+	journals, jerr := logbook.Journals(path)
+	if errors.Is(err, logbook.ErrDamaged) || errors.Is(err, logbook.ErrForeign) && len(journals) > 0 && jerr == nil {
+		return readingDamaged(path, journals, clock, err)
 	}
 	return book, done, err
 }

@@ -31,6 +31,7 @@ var Sizes = []string{"small", "medium", "large"}
 type House struct {
 	Lab        string         `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
 	Crew       []string       `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
+	CrewIdleS  int            `json:"crew_idle_s,omitempty" toml:"crew_idle_s" comment:"ask who is at the bench after so long without a key, seconds; 0: never"`
 	Units      Units          `json:"units" toml:"units"`
 	Separator  Separator      `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
 	Press      Press          `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
@@ -199,6 +200,7 @@ func (h House) Valid() error {
 	for _, c := range h.Crew {
 		label("crew", c, 8)
 	}
+	sec("crew_idle_s", h.CrewIdleS, 0)
 	check(h.Units.Pressure == "psi" || h.Units.Pressure == "bar" || h.Units.Pressure == "MPa", "settings: units.pressure must be psi, bar or MPa, not %q", h.Units.Pressure)
 	check(h.Units.Temperature == "C" || h.Units.Temperature == "F", "settings: units.temperature must be C or F, not %q", h.Units.Temperature)
 	sec("separator.dry_min_s", h.Separator.DryMinS, 0)
