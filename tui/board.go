@@ -88,6 +88,8 @@ func (m *Model) draw() *frame {
 		return f
 	case pageHandover:
 		m.drawHandover(f, area{0, 2, m.w, m.h - 2 - footH})
+	case pageLot:
+		m.drawLot(f, area{0, 2, m.w, m.h - 2 - footH})
 	case pageHelp:
 		m.drawHelp(f)
 	case pageFlask:
@@ -593,7 +595,7 @@ func (m *Model) stepLine() string {
 	if m.form() != nil {
 		return "answer the question above"
 	}
-	if m.page == pageHelp || m.page == pagePress || m.page == pageHandover {
+	if m.page == pageHelp || m.page == pagePress || m.page == pageHandover || m.page == pageLot {
 		return "0  back to the bench"
 	}
 	fl := m.selected()

@@ -28,7 +28,7 @@ func Bindings() []Binding {
 		{"/ /", "v", "the far view", "", (*Model).keyFar},
 		{"+ then 6", "t", "the handover, and who is at the bench", "", (*Model).keyHandover},
 		{"+ then 7", "s", "put the alarm at the top on the shelf for a while", "", (*Model).keyShelve},
-		{"+ then 8", "?", "help, and the house settings", "", (*Model).keyHelp},
+		{"+ then 8", "?", "help, the house settings, and where a lot went", "", (*Model).keyHelp},
 		{"+ then 9", "q, ctrl+c", "leave; every window runs on", "", (*Model).keyQuit},
 	}
 }

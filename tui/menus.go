@@ -49,11 +49,14 @@ func (m *Model) keyNew(string) tea.Cmd {
 		case 6:
 			return m.keyShelve("")
 		case 7:
-			return m.menu("help and settings", nil, []string{"help", "settings"}, func(i int) tea.Cmd {
-				if i == 0 {
+			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot"}, func(i int) tea.Cmd {
+				switch i {
+				case 0:
 					return m.keyHelp("")
+				case 1:
+					return m.settings()
 				}
-				return m.settings()
+				return m.askLot()
 			})
 		}
 		return m.keyQuit("")

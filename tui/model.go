@@ -57,6 +57,7 @@ const (
 	pageAway
 	pageFar
 	pageHandover
+	pageLot
 )
 
 // Model is the whole screen.
@@ -91,6 +92,7 @@ type Model struct {
 	standings []timers.Standing
 	alarms    []timers.Alarm
 	left      bool
+	lot       string    // what is known of the lot asked for
 	burst     []heldKey // keys held back: a scan may have begun
 	burstGen  int
 
@@ -219,6 +221,11 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			return m, cmd
 		}
 		return m, tea.Batch(cmd, m.onKey(msg, m.cfg.Hands.Read().Mono))
+	case lotMsg:
+		m.lot = msg.text
+		if msg.err != nil {
+			m.lot = msg.err.Error()
+		}
 	case tea.PasteMsg:
 		if f := m.form(); f != nil && !m.saving {
 			f.paste(msg)
@@ -479,7 +486,7 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	if m.page == pageHandover && key == "+" {
 		return m.who()
 	}
-	if m.page == pageFlask || m.page == pageHandover || m.page == pagePress || m.page == pageHelp {
+	if m.page == pageFlask || m.page == pageHandover || m.page == pageLot || m.page == pagePress || m.page == pageHelp {
 		switch key {
 		case "enter", "space", "pgdown", "down":
 			m.scroll++

@@ -126,7 +126,7 @@ func (m *Model) spoken() []string {
 	say("ask", "")
 	say("note", "")
 	switch m.page {
-	case pageFlask, pagePress, pageHelp, pageHandover, pageAway:
+	case pageFlask, pagePress, pageHelp, pageHandover, pageLot, pageAway:
 		f := newFrame(100, 60)
 		a := area{0, 0, 100, 60}
 		switch m.page {
@@ -138,6 +138,8 @@ func (m *Model) spoken() []string {
 			m.drawHelp(f)
 		case pageHandover:
 			m.drawHandover(f, a)
+		case pageLot:
+			m.drawLot(f, a)
 		default:
 			m.drawAway(f)
 		}

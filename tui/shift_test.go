@@ -614,3 +614,12 @@ func TestAsksWhoAfterIdle(t *testing.T) {
 	d.press("0 enter")
 	d.sees("new flask")
 }
+
+// TestLotPage finds the flasks that had a lot, from the bench.
+func TestLotPage(t *testing.T) {
+	d := demoDesk(t, 80, 24, 20*time.Minute)
+	d.press("+ 8 3 P - 1 1 8 enter")
+	d.sees("P-118", "4417", "4391")
+	d.press("0")
+	d.sees("ENTER")
+}
