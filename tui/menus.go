@@ -218,6 +218,7 @@ func (m *Model) keyOther(string) tea.Cmd {
 		add("another mix", func() tea.Cmd { return m.warned("monomer", func() tea.Cmd { return m.mixFor(f) }) })
 	}
 	add("correct a record", func() tea.Cmd { return m.correct(f) })
+	add("lots of stone and sheet", func() tea.Cmd { return m.flaskLots(f) })
 	add("note", func() tea.Cmd { return m.note(f) })
 	add("to another place", func() tea.Cmd { return m.move(f) })
 	for _, s := range []bench.Step{bench.DoCoat, bench.DoPress, bench.DoReach, bench.DoOpen, bench.DoJudge, bench.DoFinal, bench.DoMetal, bench.DoClamp, bench.DoLoad, bench.DoUnload, bench.DoWater, bench.DoDeflask, bench.DoRemount, bench.DoOutcome} {
@@ -268,6 +269,15 @@ func (m *Model) coatAgain(f *bench.Flask) tea.Cmd {
 	return m.menu("separator once more on", nil, []string{"both halves", "cast half", "teeth half"}, func(i int) tea.Cmd {
 		return m.append(action.Coat{Flask: f.No, Half: []string{"both", "cast", "teeth"}[i]}, "", nil)
 	})
+}
+
+func (m *Model) flaskLots(f *bench.Flask) tea.Cmd {
+	fm := &form{title: "lots, scanned or typed · case " + f.Case, fields: []*field{line("stone", "stone lot", f.StoneLot, true), line("sheet", "sheet lot", f.SheetLot, true)}}
+	fm.done = func(fm *form) tea.Cmd {
+		return m.answer(fm, action.FlaskLots{Flask: f.No, StoneLot: strings.TrimSpace(fm.text("stone")), SheetLot: strings.TrimSpace(fm.text("sheet"))}, "", nil)
+	}
+	m.open(fm)
+	return nil
 }
 
 func (m *Model) note(f *bench.Flask) tea.Cmd {
@@ -359,6 +369,8 @@ func correctables(m *Model, body action.Body) []correctable {
 	switch body.(type) {
 	case action.FlaskOpen:
 		return []correctable{byText("case", "case number"), byWord("base", "base", action.Bases), byWord("size", "size", action.Sizes), byText("tag", "tag")}
+	case action.FlaskLots:
+		return []correctable{byText("stone_lot", "stone lot"), byText("sheet_lot", "sheet lot")}
 	case action.Coat:
 		return []correctable{byWord("half", "half", action.Halves), byText("lot", "separator lot")}
 	case action.MixMake:

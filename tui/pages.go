@@ -99,6 +99,10 @@ func (m *Model) drawFlaskPage(f *frame, a area) {
 			s.add(plain, fmt.Sprintf("%7s  %s%s", span(st.Left), windowWords(w, st), due))
 		}
 	}
+	if fl.StoneLot != "" || fl.SheetLot != "" {
+		s.gap()
+		s.add(plain, "lots: stone "+orDash(fl.StoneLot)+", sheet "+orDash(fl.SheetLot))
+	}
 	if x := m.bench().MixOf(fl); x != nil {
 		s.gap()
 		s.add(dim, "mix")

@@ -281,6 +281,8 @@ func (m *Model) recordWords(body action.Body) string {
 		return s + " " + strings.Join(a.Where, ", ")
 	case action.DoughAdd:
 		return "dough added"
+	case action.FlaskLots:
+		return strings.TrimSpace("lots: stone " + orDash(a.StoneLot) + ", sheet " + orDash(a.SheetLot))
 	case action.Inspect:
 		return "looked: the mould is full"
 	case action.SheetOut:

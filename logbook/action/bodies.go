@@ -125,6 +125,14 @@ type Inspect struct {
 	Flask int `json:"flask"`
 }
 
+// FlaskLots names the lots of what else went into a flask: the stone of its mould and
+// the plastic sheet of its trial closures.
+type FlaskLots struct {
+	Flask    int    `json:"flask"`
+	StoneLot string `json:"stone_lot,omitempty"`
+	SheetLot string `json:"sheet_lot,omitempty"`
+}
+
 // SheetOut begins the final closure: the sheet is out.
 type SheetOut struct {
 	Flask int `json:"flask"`
@@ -279,7 +287,7 @@ var makers = []func() Body{
 	func() Body { return &FlaskOpen{} }, func() Body { return &FlaskMove{} }, func() Body { return &Coat{} },
 	func() Body { return &MixMake{} }, func() Body { return &MixServe{} }, func() Body { return &MixDough{} }, func() Body { return &MixStiff{} },
 	func() Body { return &PressIn{} }, func() Body { return &PressAt{} }, func() Body { return &PressOpen{} },
-	func() Body { return &Flash{} }, func() Body { return &FlashMore{} }, func() Body { return &DoughAdd{} }, func() Body { return &Inspect{} },
+	func() Body { return &Flash{} }, func() Body { return &FlashMore{} }, func() Body { return &DoughAdd{} }, func() Body { return &Inspect{} }, func() Body { return &FlaskLots{} },
 	func() Body { return &SheetOut{} }, func() Body { return &MetalToMetal{} }, func() Body { return &Clamp{} },
 	func() Body { return &BathLoad{} }, func() Body { return &BathReading{} }, func() Body { return &BathUnload{} }, func() Body { return &CoolWater{} },
 	func() Body { return &Deflask{} }, func() Body { return &Remount{} }, func() Body { return &Outcome{} },
@@ -322,6 +330,7 @@ func (Flash) Kind() Kind        { return "flash" }
 func (FlashMore) Kind() Kind    { return "flash-more" }
 func (DoughAdd) Kind() Kind     { return "dough-add" }
 func (Inspect) Kind() Kind      { return "inspect" }
+func (FlaskLots) Kind() Kind    { return "flask-lots" }
 func (SheetOut) Kind() Kind     { return "sheet-out" }
 func (MetalToMetal) Kind() Kind { return "metal-to-metal" }
 func (Clamp) Kind() Kind        { return "clamp" }
@@ -369,6 +378,7 @@ func (b Flash) Subjects() []Subject        { return f(b.Flask) }
 func (b FlashMore) Subjects() []Subject    { return f(b.Flask) }
 func (b DoughAdd) Subjects() []Subject     { return f(b.Flask) }
 func (b Inspect) Subjects() []Subject      { return f(b.Flask) }
+func (b FlaskLots) Subjects() []Subject    { return f(b.Flask) }
 func (b SheetOut) Subjects() []Subject     { return f(b.Flask) }
 func (b MetalToMetal) Subjects() []Subject { return f(b.Flask) }
 func (b Clamp) Subjects() []Subject        { return f(b.Flask) }
@@ -548,6 +558,12 @@ func (b FlashMore) Valid() error {
 }
 func (b DoughAdd) Valid() error { return no("flask", b.Flask) }
 func (b Inspect) Valid() error  { return no("flask", b.Flask) }
+func (b FlaskLots) Valid() error {
+	if b.StoneLot == "" && b.SheetLot == "" {
+		return errors.New("give stone_lot, sheet_lot or both")
+	}
+	return first(no("flask", b.Flask), text("stone_lot", b.StoneLot, maxScan), text("sheet_lot", b.SheetLot, maxScan))
+}
 func (b SheetOut) Valid() error { return no("flask", b.Flask) }
 func (b MetalToMetal) Valid() error {
 	return first(no("flask", b.Flask), orNew("press", b.Press), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"))

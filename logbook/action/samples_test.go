@@ -28,6 +28,7 @@ func samples() map[Kind][2]Body {
 		{FlashMore{Flask: 3, Grams: 0.4, Where: []string{"labial"}}, FlashMore{Flask: 3, Grams: 0.01}},
 		{DoughAdd{Flask: 3}, DoughAdd{Flask: 1}},
 		{Inspect{Flask: 3}, Inspect{Flask: 1}},
+		{FlaskLots{Flask: 3, StoneLot: "S-9", SheetLot: "T-4"}, FlaskLots{Flask: 1, SheetLot: "T-5"}},
 		{SheetOut{Flask: 3}, SheetOut{Flask: 1}},
 		{MetalToMetal{Flask: 3, Press: 1, PressurePSI: 3000}, MetalToMetal{Flask: 3}},
 		{Clamp{Flask: 3, BackedOffTurn: 0.25, BenchMinS: 1800, BenchMaxS: 3600}, Clamp{Flask: 3}},

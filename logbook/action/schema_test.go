@@ -69,6 +69,7 @@ var bodies = []action.Body{
 	action.FlashMore{Flask: 1, Grams: 0.8, Where: []string{"lingual"}},
 	action.DoughAdd{Flask: 1},
 	action.Inspect{Flask: 1},
+	action.FlaskLots{Flask: 1, StoneLot: "S-9", SheetLot: "T-4"},
 	action.SheetOut{Flask: 1},
 	action.MetalToMetal{Flask: 1, Press: 1, PressurePSI: 3000},
 	action.Clamp{Flask: 1, BackedOffTurn: 0.25, BenchMinS: 1800, BenchMaxS: 3600},

@@ -291,6 +291,12 @@ func (c *checker) body(body action.Body) (action.Body, error) {
 		}
 		c.order(f, "dough added", Trimmed)
 		return a, nil
+	case action.FlaskLots:
+		if _, err := c.flask(a.Flask); err != nil {
+			return a, err
+		}
+		a.StoneLot, a.SheetLot = c.lot("stone", a.StoneLot), c.lot("sheet", a.SheetLot)
+		return a, nil
 	case action.Inspect:
 		f, err := c.flask(a.Flask)
 		if err != nil {

@@ -239,6 +239,14 @@ func (b *Bench) apply(it *Item) {
 	case action.DoughAdd:
 		f := b.flask(a.Flask, it)
 		f.AddedSince, f.Inspected = true, false
+	case action.FlaskLots:
+		f := b.flask(a.Flask, it)
+		if a.StoneLot != "" {
+			f.StoneLot = a.StoneLot
+		}
+		if a.SheetLot != "" {
+			f.SheetLot = a.SheetLot
+		}
 	case action.Inspect:
 		b.flask(a.Flask, it).Inspected = true
 	case action.SheetOut:

@@ -92,6 +92,8 @@ type Flask struct {
 	Tag   string
 	Stage Stage
 
+	StoneLot   string
+	SheetLot   string
 	Opened     timers.Stamp
 	Halves     map[string]*Half // by "cast" and "teeth"
 	Mix        int              // 0 before one was made for it

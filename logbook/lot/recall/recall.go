@@ -64,6 +64,8 @@ func sources(body action.Body) []source {
 	switch a := body.(type) {
 	case action.Coat:
 		return []source{{"separator", a.Lot}}
+	case action.FlaskLots:
+		return []source{{"stone", a.StoneLot}, {"sheet", a.SheetLot}}
 	case action.MixMake:
 		return []source{{"powder", a.PowderLot}, {"liquid", a.LiquidLot}}
 	}
@@ -160,11 +162,13 @@ func (f *finder) candidates() ([]string, error) {
 				Lot    string `json:"lot"`
 				Powder string `json:"powder_lot"`
 				Liquid string `json:"liquid_lot"`
+				Stone  string `json:"stone_lot"`
+				Sheet  string `json:"sheet_lot"`
 			}
 			if err := json.Unmarshal(c.Set, &set); err != nil {
 				return true, nil //nolint:nilerr // a correction of something else
 			}
-			for _, text := range []string{set.Lot, set.Powder, set.Liquid} {
+			for _, text := range []string{set.Lot, set.Powder, set.Liquid, set.Stone, set.Sheet} {
 				if f.match(text) != lot.Different {
 					corrected = append(corrected, c.Of)
 					break
