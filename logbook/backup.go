@@ -186,6 +186,9 @@ func Restore(backup, path string, now time.Time, discard bool, check Check) (Res
 			return out, &Newer{what}
 		}
 	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return out, fmt.Errorf("restore: %w", err)
+	}
 	tmp := fmt.Sprintf("%s.new-%d", path, os.Getpid())
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
 	err = writeSynced(tmp, func(w io.Writer) error {
@@ -204,6 +207,9 @@ func Restore(backup, path string, now time.Time, discard bool, check Check) (Res
 		return out, fmt.Errorf("restore: %w", err)
 	}
 	stamp := ".replaced-" + now.Format("20060102-150405")
+	for n := 2; there(path + stamp); n++ {
+		stamp = fmt.Sprintf(".replaced-%s-%d", now.Format("20060102-150405"), n)
+	}
 	if runtime.GOOS == "windows" {
 		unlock() // a file in use cannot be renamed there
 	}
@@ -221,14 +227,16 @@ func Restore(backup, path string, now time.Time, discard bool, check Check) (Res
 	return out, syncDir(filepath.Dir(path))
 }
 
+func there(path string) bool {
+	_, err := os.Lstat(path)
+	return !errors.Is(err, fs.ErrNotExist)
+}
+
 // setAside gives a file a second name, so that at no moment there is none; kept is ""
 // where there is no file.
 func setAside(path, to string) (kept string, err error) {
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+	if !there(path) {
 		return "", nil
-	}
-	if _, err := os.Lstat(to); err == nil {
-		return "", fmt.Errorf("%s is there already: try again", to)
 	}
 	if err := os.Link(path, to); err == nil {
 		return to, nil

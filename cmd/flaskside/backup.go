@@ -35,20 +35,25 @@ func backupCommand(o *options) *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error {
 			snapshot, done, err := snapshotOf(o.book)
 			if err != nil {
-				return err
+				return damaged(err)
 			}
 			defer done()
 			rep, err := logbook.Backup(args[0], snapshot, checking(c.Context()))
-			if errors.Is(err, logbook.ErrDamaged) {
-				return exitCode{err, faultsFound}
-			}
 			if err != nil {
-				return err
+				return damaged(err)
 			}
 			_, err = fmt.Fprintf(c.OutOrStdout(), "%s: %d records, head %s, %d bytes, looked through without a fault\n", args[0], rep.Records, rep.Head, rep.Bytes)
 			return err
 		},
 	}
+}
+
+// damaged gives the error of a damaged logbook its exit code.
+func damaged(err error) error {
+	if errors.Is(err, logbook.ErrDamaged) {
+		return exitCode{err, faultsFound}
+	}
+	return err
 }
 
 // snapshotOf gives what writes a copy of a logbook: the running bench, or its file.
@@ -95,10 +100,8 @@ func restore(ctx context.Context, backup, path string, discard bool, now time.Ti
 	switch {
 	case errors.As(err, &newer):
 		return fmt.Errorf("%w: --discard-newer gives them up", err)
-	case errors.Is(err, logbook.ErrDamaged):
-		return exitCode{err, faultsFound}
 	case err != nil:
-		return err
+		return damaged(err)
 	}
 	if r.Kept != "" {
 		fmt.Fprintf(out, "the logbook replaced is kept as %s\n", filepath.Base(r.Kept))

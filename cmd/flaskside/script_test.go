@@ -60,6 +60,10 @@ func holdBook() {
 //	many FILE COUNT TEXT    a file with the text COUNT times
 //	await FILE              wait for a file to appear
 //	samebench A B           two outputs of status --json must tell the same, the chain's end left aside
+//	headof, publickey FILE VARIABLE   what a command told, for the next ones
+//	theone PATTERN VARIABLE           the name of the one file of a pattern
+//	swap FILE OLD NEW                 spoil a file: one text in the place of another
+//	zero FILE                         spoil a file: nothing but zeros
 //	untouched FILE COMMAND  the command must fail and leave the file as it is; of a
 //	                        logbook the chain of records, for a sign of life may be left
 func TestScripts(t *testing.T) {
@@ -79,6 +83,11 @@ func TestScripts(t *testing.T) {
 			"await":     await,
 			"samebench": sameBench,
 			"untouched": untouched,
+			"headof":    headOf,
+			"publickey": publicKey,
+			"swap":      swap,
+			"zero":      zero,
+			"theone":    theOne,
 		},
 	})
 }

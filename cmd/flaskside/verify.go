@@ -97,7 +97,11 @@ func openSeal(file, key string) (seal.Head, error) {
 			return seal.Head{}, fmt.Errorf("read the key: %w", err)
 		}
 	}
-	h, err := seal.Open([]byte(b), key)
+	public, err := seal.ParsePublic(key)
+	if err != nil {
+		return seal.Head{}, usageError{err}
+	}
+	h, err := public.Open([]byte(b))
 	if err != nil {
 		return seal.Head{}, exitCode{fmt.Errorf("%s: %w", filepath.Base(file), err), faultsFound}
 	}

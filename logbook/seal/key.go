@@ -43,13 +43,9 @@ func keyOf(private ed25519.PrivateKey) (Key, error) {
 	if !ok || len(private) != ed25519.PrivateKeySize {
 		return Key{}, errors.New("this is no ed25519 key")
 	}
-	text, err := note.NewEd25519VerifierKey(keyName, pub)
+	text, v, err := verifierOf(pub)
 	if err != nil {
-		return Key{}, fmt.Errorf("public key: %w", err)
-	}
-	v, err := note.NewVerifier(text)
-	if err != nil {
-		return Key{}, fmt.Errorf("public key: %w", err)
+		return Key{}, err
 	}
 	return Key{private, v, text}, nil
 }

@@ -105,17 +105,15 @@ type signer struct {
 // Sign signs the text of a note.
 func (s signer) Sign(msg []byte) ([]byte, error) { return ed25519.Sign(s.private, msg), nil }
 
-// Open checks a seal against a public key, given as [Key.Public] or as an OpenSSH
-// public key ("ssh-ed25519 AAAA… comment"), and gives what it seals.
-func Open(sealed []byte, public string) (Head, error) {
+// PublicKey checks seals.
+type PublicKey struct{ verifier note.Verifier }
+
+// Open checks a seal and gives what it seals.
+func (k PublicKey) Open(sealed []byte) (Head, error) {
 	if len(sealed) > MaxSize {
 		return Head{}, fmt.Errorf("this is no seal: it has more than %d bytes", MaxSize)
 	}
-	v, err := verifier(public)
-	if err != nil {
-		return Head{}, err
-	}
-	n, err := note.Open(sealed, note.VerifierList(v))
+	n, err := note.Open(sealed, note.VerifierList(k.verifier))
 	var unverified *note.UnverifiedNoteError
 	var invalid *note.InvalidSignatureError
 	switch {
@@ -129,34 +127,41 @@ func Open(sealed []byte, public string) (Head, error) {
 	return parse(n.Text)
 }
 
-// verifier reads a public key.
-func verifier(public string) (note.Verifier, error) {
-	public = strings.TrimSpace(public)
-	if strings.HasPrefix(public, ssh.KeyAlgoED25519+" ") {
-		key, _, _, _, err := ssh.ParseAuthorizedKey([]byte(public))
+// ParsePublic reads a public key as [Key.Public] gives it, or as OpenSSH writes one
+// ("ssh-ed25519 AAAA… comment").
+func ParsePublic(text string) (PublicKey, error) {
+	text = strings.TrimSpace(text)
+	if strings.HasPrefix(text, ssh.KeyAlgoED25519+" ") {
+		key, _, _, _, err := ssh.ParseAuthorizedKey([]byte(text))
 		if err != nil {
-			return nil, fmt.Errorf("the public key cannot be read: %w", err)
+			return PublicKey{}, fmt.Errorf("the public key cannot be read: %w", err)
 		}
 		if ck, ok := key.(ssh.CryptoPublicKey); ok {
 			if pub, ok := ck.CryptoPublicKey().(ed25519.PublicKey); ok {
-				return verifierOf(pub)
+				_, v, err := verifierOf(pub)
+				return PublicKey{v}, err
 			}
 		}
-		return nil, errors.New("the public key is not an ed25519 key")
+		return PublicKey{}, errors.New("the public key is not an ed25519 key")
 	}
-	v, err := note.NewVerifier(public)
+	v, err := note.NewVerifier(text)
 	if err != nil {
-		return nil, fmt.Errorf("%q is no public key: give the line that flaskside seal printed, or an OpenSSH ed25519 public key", clip(public))
+		return PublicKey{}, fmt.Errorf("%q is no public key: give the line that flaskside seal printed, or an OpenSSH ed25519 public key", clip(text))
 	}
-	return v, nil
+	return PublicKey{v}, nil
 }
 
-func verifierOf(pub ed25519.PublicKey) (note.Verifier, error) {
+// verifierOf gives the key of a note, as text and as what checks.
+func verifierOf(pub ed25519.PublicKey) (string, note.Verifier, error) {
 	text, err := note.NewEd25519VerifierKey(keyName, pub)
 	if err != nil {
-		return nil, fmt.Errorf("public key: %w", err)
+		return "", nil, fmt.Errorf("public key: %w", err)
 	}
-	return note.NewVerifier(text)
+	v, err := note.NewVerifier(text)
+	if err != nil {
+		return "", nil, fmt.Errorf("public key: %w", err)
+	}
+	return text, v, nil
 }
 
 func clip(s string) string {
