@@ -19,8 +19,9 @@ import (
 
 // wholeBook walks a book that is closed and fails the test for every fault: a gap or
 // a break in the chain, an index that is not what the records say, a live bench that
-// is not the fold of all records, a page the store does not like. It gives the
-// records.
+// is not the fold of all records, a page the store does not like. It looks for itself,
+// so that the program's own Verify, asked as well, is held against something. It gives
+// the records.
 func wholeBook(t testing.TB, path string) []record.Record {
 	t.Helper()
 	recs, faults := faultsOf(path)
@@ -30,6 +31,9 @@ func wholeBook(t testing.TB, path string) []record.Record {
 			break
 		}
 		t.Error(f)
+	}
+	if rep, err := Verify(path, Verifying{}); err != nil || len(rep.Faults) > 0 {
+		t.Errorf("the program's own look at the book: %v, %v", rep.Faults, err)
 	}
 	return recs
 }
