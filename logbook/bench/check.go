@@ -235,7 +235,12 @@ func (c *checker) body(body action.Body) (action.Body, error) {
 		}
 		return a, c.serve(a.Flasks)
 	case action.MixDough:
-		_, err := c.mix(a.Mix)
+		m, err := c.mix(a.Mix)
+		if err == nil {
+			if after := between(m.Made, c.at); after < m.Window.FromLow/2 {
+				c.unusual("dough-early", "dough marked %s after mixing, expected from %s (estimate)", hm(after), hm(m.Window.From))
+			}
+		}
 		return a, err
 	case action.MixStiff:
 		_, err := c.mix(a.Mix)
