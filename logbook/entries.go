@@ -84,7 +84,8 @@ func (v *verifier) oddEntries(mine func(key []byte) bool) (odd []oddEntry) {
 	want := map[string]wanted{}
 	unsure := map[uint64]bool{} // about a record that cannot be read: its entries cannot be told
 	q := newQuick()
-	v.log(func(l *link) {
+	v.log(func(key uint64, raw []byte) {
+		l := &link{key: key, raw: raw}
 		if l.read(q); l.err != nil || v.chain.isBad(l.key) {
 			return
 		}

@@ -100,6 +100,20 @@ type pageFile struct {
 	f    io.ReaderAt
 	size int64
 	meta storeMeta
+	held []byte // the file, where it is small enough to be held in memory
+}
+
+// read gives n bytes of the file from a place on, fewer at its end. They are the
+// reader's to keep and not to change.
+func (p *pageFile) read(at, n int64) []byte {
+	if p.held != nil {
+		from := min(at, int64(len(p.held)))
+		to := min(at+n, int64(len(p.held)))
+		return p.held[from:to:to]
+	}
+	b := make([]byte, n)
+	got, _ := p.f.ReadAt(b, at)
+	return b[:got]
 }
 
 // tree is one bucket: a root page, or the page that stands in the bucket's own entry.
@@ -197,13 +211,13 @@ func (p *pageFile) load(id uint64) ([]byte, error) {
 	if id < 2 || id >= p.meta.high {
 		return nil, errors.New("is none of this file")
 	}
-	b := make([]byte, p.meta.pageSize)
-	if n, _ := p.f.ReadAt(b, int64(id)*p.meta.pageSize); n < len(b) {
+	b := p.read(int64(id)*p.meta.pageSize, p.meta.pageSize)
+	if int64(len(b)) < p.meta.pageSize {
 		return nil, errors.New("is cut off")
 	}
 	kind, over := le.Uint16(b[8:]), uint64(le.Uint32(b[12:]))
 	switch no := le.Uint64(b); {
-	case len(bytes.Trim(b, "\x00")) == 0:
+	case no != id && len(bytes.Trim(b, "\x00")) == 0:
 		return nil, errors.New("is all zeros")
 	case no != id:
 		return nil, fmt.Errorf("says that it is page %d", no)
@@ -215,8 +229,8 @@ func (p *pageFile) load(id uint64) ([]byte, error) {
 	if over == 0 {
 		return b, nil
 	}
-	b = make([]byte, int64(over+1)*p.meta.pageSize)
-	if n, _ := p.f.ReadAt(b, int64(id)*p.meta.pageSize); n < len(b) {
+	all := int64(over+1) * p.meta.pageSize
+	if b = p.read(int64(id)*p.meta.pageSize, all); int64(len(b)) < all {
 		return nil, errors.New("is cut off")
 	}
 	return b, nil
@@ -227,11 +241,11 @@ func (p *pageFile) load(id uint64) ([]byte, error) {
 func (p *pageFile) freeList() error {
 	le := binary.LittleEndian
 	bad := func(what string) error { return fmt.Errorf("page %d, the list of free pages, %s", p.meta.free, what) }
-	head := make([]byte, pageHeader+8)
 	if p.meta.free < 2 || p.meta.free >= p.meta.high {
 		return bad("is none of this file")
 	}
-	if n, _ := p.f.ReadAt(head, int64(p.meta.free)*p.meta.pageSize); n < len(head) {
+	head := p.read(int64(p.meta.free)*p.meta.pageSize, pageHeader+8)
+	if len(head) < pageHeader+8 {
 		return bad("is cut off")
 	}
 	over, n, skip := uint64(le.Uint32(head[12:])), uint64(le.Uint16(head[10:])), 0
@@ -245,8 +259,8 @@ func (p *pageFile) freeList() error {
 	case p.meta.free+over >= p.meta.high || n > room || n > p.meta.high:
 		return bad(fmt.Sprintf("has no room for its %d entries", n))
 	}
-	ids := make([]byte, n*8)
-	if got, _ := p.f.ReadAt(ids, int64(p.meta.free)*p.meta.pageSize+int64(pageHeader+skip)); got < len(ids) {
+	ids := p.read(int64(p.meta.free)*p.meta.pageSize+int64(pageHeader+skip), int64(n)*8)
+	if uint64(len(ids)) < n*8 {
 		return bad("is cut off")
 	}
 	for last := uint64(1); len(ids) > 0; ids = ids[8:] {

@@ -43,9 +43,15 @@ func (f *refold) fold() {
 func (f *refold) foldRun() {
 	recs := append(f.cur.Living(), f.run...)
 	b := bench.Fold(recs, f.cur.Top)
+	opened := map[int]bool{}
+	for _, r := range f.run {
+		if a, ok := r.Action.Body.(action.FlaskOpen); ok {
+			opened[a.Flask] = true
+		}
+	}
 	back := map[uint64]bool{}
 	for _, r := range f.run {
-		if _, ok := r.Action.Body.(action.TakeBack); ok && !whole(b, r) {
+		if _, ok := r.Action.Body.(action.TakeBack); ok && !whole(b, opened, r) {
 			for seq := range related(f.tx, r.Action.Body, func(string) (action.Body, bool) { return nil, false }) {
 				back[seq] = seq <= recs[len(recs)-1].Seq
 			}
@@ -67,8 +73,8 @@ func (f *refold) foldRun() {
 }
 
 // whole tells whether everything that a taking back speaks of is in the bench: that
-// is so of a flask at work.
-func whole(b *bench.Bench, r record.Record) bool {
+// is so of a flask at work, and of one opened in this run.
+func whole(b *bench.Bench, opened map[int]bool, r record.Record) bool {
 	root := rootOf(r, func(id string) (record.Record, bool) {
 		it, ok := b.Item(id)
 		return it.Record, ok
@@ -78,7 +84,7 @@ func whole(b *bench.Bench, r record.Record) bool {
 	}
 	subjects := bench.Subjects(root.Action.Body, nil)
 	for _, s := range subjects {
-		if f := b.Flasks[s.No]; s.Class != 'f' || f == nil || f.Stage == bench.Finished {
+		if f := b.Flasks[s.No]; s.Class != 'f' || f == nil || f.Stage == bench.Finished && !opened[s.No] {
 			return false
 		}
 	}

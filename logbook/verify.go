@@ -81,7 +81,8 @@ type verifier struct {
 	pages *pageFile
 	parts map[string]tree
 	chain *chain
-	sound bool // the store can walk the trees too
+	sound bool   // the store can walk the trees too
+	q     *quick // for looking single records up
 }
 
 // Verify goes through the whole book at path and repairs nothing: the pages, the
@@ -104,18 +105,25 @@ func Verify(path string, ask Verifying) (Report, error) {
 	case !fi.Mode().IsRegular():
 		return rep, fmt.Errorf("verify: %s is not a file", path)
 	}
-	db, held := lockReading(path)
-	if held != nil {
-		return rep, held
+	db, busy := lockReading(path)
+	if busy != nil {
+		return rep, busy
 	}
 	// A book read in the order of its keys is read all over the disk; once through from
 	// its beginning and it is in the machine's memory (20 times faster where cold).
-	if rep.Bytes, err = io.Copy(struct{ io.Writer }{io.Discard}, f); err != nil {
+	var held []byte
+	if rep.Bytes = fi.Size(); rep.Bytes <= holdUpTo {
+		held = make([]byte, rep.Bytes)
+		_, err = io.ReadFull(f, held)
+	} else {
+		rep.Bytes, err = io.Copy(struct{ io.Writer }{io.Discard}, f)
+	}
+	if err != nil {
 		return rep, fmt.Errorf("verify: %w", err)
 	}
-	v := &verifier{Verifying: ask, rep: &rep}
+	v := &verifier{Verifying: ask, rep: &rep, q: newQuick()}
 	ended := true
-	if v.open(f) {
+	if v.open(f, held) {
 		if v.sound && db != nil {
 			err := guard(func() error {
 				return db.View(func(tx *bolt.Tx) error {
@@ -142,6 +150,9 @@ func Verify(path string, ask Verifying) (Report, error) {
 	}
 	return rep, nil
 }
+
+// holdUpTo is the size of a file that is held in memory while it is looked through.
+const holdUpTo = 256 << 20
 
 // unreached says how many records are out of reach where none could be read.
 func (v *verifier) unreached(path string) {
@@ -191,12 +202,13 @@ func (v *verifier) file(format string, a ...any) {
 }
 
 // open finds the trees of the file and what it says of itself.
-func (v *verifier) open(f *os.File) bool {
+func (v *verifier) open(f *os.File, held []byte) bool {
 	p, err := openPages(f, v.rep.Bytes, v.file)
 	if err != nil {
 		v.file("%v", err)
 		return false
 	}
+	p.held = held
 	v.pages, v.sound = p, true
 	if err := p.freeList(); err != nil {
 		v.sound = false
@@ -279,9 +291,13 @@ func openPages(f io.ReaderAt, size int64, odd func(format string, a ...any)) (*p
 
 // batch is a run of records on their way from the file to the chain.
 type batch struct {
-	links []*link
+	links []link
 	sums  []uint64
 	read  chan struct{} // closed when the links are read
+}
+
+func newBatch() *batch {
+	return &batch{make([]link, 0, batchLength), make([]uint64, batchLength), make(chan struct{})}
 }
 
 const batchLength = 256
@@ -295,7 +311,8 @@ func (v *verifier) walk(whole *refold) {
 		go func() {
 			q := newQuick()
 			for b := range todo {
-				for i, l := range b.links {
+				for i := range b.links {
+					l := &b.links[i]
 					l.read(q)
 					if l.err == nil && !amends(l.rec.Action.Body) {
 						b.sums[i] = sumOf(seed, l.rec, nil)
@@ -306,15 +323,14 @@ func (v *verifier) walk(whole *refold) {
 		}()
 	}
 	go func() {
-		b := &batch{read: make(chan struct{})}
+		b := newBatch()
 		send := func() {
-			b.sums = make([]uint64, len(b.links))
 			todo <- b
 			order <- b
-			b = &batch{read: make(chan struct{})}
+			b = newBatch()
 		}
-		v.log(func(l *link) {
-			if b.links = append(b.links, l); len(b.links) == batchLength {
+		v.log(func(key uint64, raw []byte) {
+			if b.links = append(b.links, link{key: key, raw: raw}); len(b.links) == batchLength {
 				send()
 			}
 		})
@@ -332,7 +348,8 @@ func (v *verifier) walk(whole *refold) {
 	var want uint64
 	for b := range order {
 		<-b.read
-		for i, l := range b.links {
+		for i := range b.links {
+			l := &b.links[i]
 			v.rep.Records++
 			v.chain.add(l)
 			v.pinned(pins, l)
@@ -360,15 +377,16 @@ func (v *verifier) walk(whole *refold) {
 	}
 }
 
-// log reads the records as they stand.
-func (v *verifier) log(each func(*link)) {
+// log reads the records as they stand, each with the number it stands under, 0 where
+// that is none.
+func (v *verifier) log(each func(key uint64, raw []byte)) {
 	quiet := v.pages.walker(func(uint64, string) {}) // told already
 	quiet.walk(v.parts[string(bLog)], func(e entry) bool {
-		l := &link{raw: e.value}
+		key := uint64(0)
 		if len(e.key) == 8 {
-			l.key = binary.BigEndian.Uint64(e.key)
+			key = binary.BigEndian.Uint64(e.key)
 		}
-		each(l)
+		each(key, e.value)
 		return true
 	})
 }
@@ -437,7 +455,7 @@ func (v *verifier) byID(id string) (record.Record, bool) {
 	if !ok {
 		return record.Record{}, false
 	}
-	r, err := record.Decode(raw)
+	r, err := v.q.decode(raw)
 	return r, err == nil && r.Action.ID == id
 }
 
