@@ -1,0 +1,211 @@
+package logbook
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+var sweepFull = flag.Bool("sweep-full", false, "make every system call of the scripted day fail in every way")
+
+// faulty is one way in which a system call fails: the n-th, or all from the n-th on.
+type faulty struct {
+	call, error string
+	n           int
+	forever     bool
+	only        string // path the call must be about, "" for any
+	without     string // another call that fails all the time, "" for none
+}
+
+func (f faulty) String() string {
+	s := fmt.Sprintf("%s %d fails with %s", f.call, f.n, f.error)
+	if f.forever {
+		s += " and so do all after it"
+	}
+	return s
+}
+
+func (f faulty) args() []string {
+	when := fmt.Sprint(f.n)
+	if f.forever {
+		when += "+"
+	}
+	args := []string{"-e", "trace=" + f.call, "-e", fmt.Sprintf("inject=%s:error=%s:when=%s", f.call, f.error, when)}
+	if f.only != "" {
+		args = append(args, "-P", f.only)
+	}
+	if f.without != "" {
+		args = append(args, "-e", "trace="+f.call+","+f.without, "-e", "inject="+f.without+":error=EPERM:when=1+")
+	}
+	return args
+}
+
+// sweep is a run of the error sweep.
+type sweep struct {
+	t     *testing.T
+	c     *rigChild
+	root  string
+	steps int
+	sums  map[string]int
+	runs  int
+}
+
+// journalOf is the journal that the scripted day writes.
+func journalOf(path string) string {
+	return journalStart(path) + start.UTC().Format(journalMonth) + journalEnd
+}
+
+// run does the scripted day under a fault and holds what the child said against the
+// file; it tells whether the fault struck.
+func (s *sweep) run(f faulty) (struck bool) {
+	s.t.Helper()
+	path := bookIn(s.t, s.root)
+	defer func() { _ = os.RemoveAll(filepath.Dir(path)) }()
+	if f.only != "" {
+		f.only = journalOf(path)
+	}
+	log := path + ".calls"
+	off := s.c.trace(append(f.args(), "-o", log)...)
+	said, ok := s.c.ask(errand{Do: "day", Path: path, Steps: s.steps})
+	off()
+	calls, err := os.ReadFile(log)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	s.runs++
+	for line := range strings.Lines(string(calls)) {
+		struck = struck || strings.HasPrefix(line, f.call+"(") && strings.Contains(line, "(INJECTED)")
+	}
+	if ok {
+		var more []answer
+		more, ok = s.c.ask(errand{Do: "settle"})
+		said = append(said, more...)
+	}
+	if !ok {
+		s.t.Errorf("%v: the program dies or hangs after %v\n%s", f, said, s.c.stderr.String())
+		s.c.stop()
+		s.c = startRig(s.t)
+		return struck
+	}
+	s.judge(f, path, said)
+	return struck
+}
+
+// judge holds the answers against the book.
+func (s *sweep) judge(f faulty, path string, said []answer) {
+	last := map[string]answer{}
+	unsettled := false // some action was not saved, so that another may be refused
+	for _, a := range said {
+		s.sums[a.Say]++
+		switch a.Say {
+		case sayWrong:
+			s.t.Errorf("%v: %+v", f, a)
+		case sayRefused:
+			if !unsettled {
+				s.t.Errorf("%v: %s is refused: %s", f, a.ID, a.Text)
+			}
+		case sayNotSaved, sayUnknown:
+			unsettled = true
+		}
+		if a.ID == "" {
+			continue
+		}
+		if was, ok := last[a.ID]; ok && was.Say == saySaved && a.Say != saySaved {
+			s.t.Errorf("%v: %s was saved, then %s", f, a.ID, a.Say)
+		} else if ok && was.Say == sayUnknown && a.Say != sayUnknown {
+			s.sums["unknown, then "+a.Say]++
+		}
+		last[a.ID] = a
+	}
+	if last["settled"].Say != saySaved {
+		s.t.Errorf("%v: when it is over the book cannot be written: %+v", f, said[max(0, len(said)-3):])
+		return
+	}
+	recs, faults := faultsOf(path)
+	if len(faults) > 0 {
+		s.t.Errorf("%v: the book has faults: %v", f, faults)
+		return
+	}
+	rep, err := Verify(path, Verifying{})
+	if err != nil || len(rep.Faults) > 0 {
+		s.t.Errorf("%v: %v\n%s", f, err, lines(rep.Faults))
+	}
+	in := map[string]string{}
+	for _, r := range recs {
+		in[r.Action.ID] = r.Hash().String()
+	}
+	steps, _ := scriptedDay()
+	for _, as := range append(steps[:s.steps:s.steps], nil) {
+		id := "settled"
+		if as != nil {
+			id = as[len(as)-1].ID
+		}
+		a := last[id]
+		hash, there := in[id]
+		switch {
+		case a.Say == saySaved && hash != a.Hash:
+			s.t.Errorf("%v: %s was called saved, and the book has %q for it, want %s", f, id, hash, a.Hash)
+		case a.Say != saySaved && there:
+			s.t.Errorf("%v: %s was called %q at the end, and is in the book", f, id, a.Say)
+		}
+		for _, other := range as { // of one commit: all or none
+			if _, with := in[other.ID]; with != there {
+				s.t.Errorf("%v: %s is in the book: %v, %s: %v", f, id, there, other.ID, with)
+			}
+		}
+	}
+}
+
+// TestErrorSweep makes the 1st, 2nd, 3rd … call of each kind fail until a day runs
+// through untouched (the method of sqlite.org/testing.html, "I/O error testing"),
+// once and for ever. What the program says of each action is saved, not saved, or
+// unknown and later one of the two, and the book agrees each time.
+func TestErrorSweep(t *testing.T) {
+	needStrace(t)
+	s := &sweep{t: t, root: t.TempDir(), steps: 6, sums: map[string]int{}}
+	if *sweepFull {
+		steps, _ := scriptedDay()
+		s.steps = len(steps)
+	}
+	s.c = startRig(t)
+	points := 0
+	var seen []string
+	for _, call := range []string{"pwrite64", "fdatasync", "fsync", "ftruncate", "openat", "linkat", "renameat", "unlinkat", "write", "mmap"} {
+		most := 0
+		for kind := range 4 {
+			f := faulty{call: call, error: []string{"EIO", "ENOSPC"}[kind%2], forever: kind >= 2}
+			if call == "write" {
+				f.only = "journal" // the answers of the child are written too
+			}
+			if call == "renameat" {
+				f.without = "linkat" // a book is renamed into place only where it cannot be linked
+			}
+			step := 1
+			if !*sweepFull {
+				step = max(1, map[string]int{"pwrite64": 5, "fdatasync": 3, "openat": 3}[call])
+				if f.forever {
+					step *= 3 // whatever began it, the rest of the day is the same
+				}
+				if testing.Short() {
+					step *= 3
+				}
+				f.n = kind // another beginning for each kind
+			}
+			for f.n = 1 + f.n%step; s.run(f); f.n += step {
+				points++
+				most = max(most, f.n)
+			}
+			if t.Failed() {
+				break
+			}
+		}
+		seen = append(seen, fmt.Sprintf("%s %d", call, most))
+	}
+	t.Logf("%d faults struck in %d runs of a day of %d steps (highest call: %s); answers %v", points, s.runs, s.steps, strings.Join(seen, ", "), s.sums)
+	if s.sums[saySaved] == 0 || s.sums[sayNotSaved] == 0 || s.sums[sayUnknown] == 0 {
+		t.Errorf("not every answer was given: %v", s.sums)
+	}
+}
