@@ -383,15 +383,3 @@ func bookIn(t testing.TB, root string) string {
 	}
 	return filepath.Join(dir, "bench.db")
 }
-
-// inMemory gives a folder in memory where there is one, for books that are not about
-// the disk.
-func inMemory(t testing.TB) string {
-	t.Helper()
-	dir, err := os.MkdirTemp("/dev/shm", "flaskside")
-	if err != nil {
-		return t.TempDir()
-	}
-	t.Cleanup(func() { _ = os.RemoveAll(dir) })
-	return dir
-}
