@@ -117,6 +117,9 @@ func (s *busy) body() action.Body {
 	case bench.DoDough:
 		return action.MixDough{Mix: f.Mix}
 	case bench.DoPress:
+		if len(f.Judged()) >= 3 { // ready or not, for the press is wanted
+			return action.SheetOut{Flask: n}
+		}
 		return action.PressIn{Flask: n}
 	case bench.DoReach:
 		return action.PressAt{Flask: n}
