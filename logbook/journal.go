@@ -110,7 +110,7 @@ func lastLine(name string) (*Head, error) {
 		if from > 0 {
 			lines = lines[1:] // cut
 		}
-		for _, line := range slices.Backward(lines[:max(0, len(lines)-1)]) {
+		for _, line := range slices.Backward(lines) { // a last one without its end counts when it is whole
 			if r, err := record.Decode(line); err == nil {
 				return &Head{r.Seq, r.Hash()}, nil
 			}

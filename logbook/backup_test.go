@@ -1,0 +1,320 @@
+package logbook
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+
+	"flaskside/logbook/action"
+)
+
+// looked looks through a book in this process.
+func looked(path string) (Report, error) { return Verify(path, Verifying{}) }
+
+func names(t testing.TB, dir string) (out []string) {
+	t.Helper()
+	all, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range all {
+		out = append(out, e.Name())
+	}
+	return out
+}
+
+// A backup is whole, of the moment, and of its owner alone; one that fails leaves the
+// older one as it was.
+func TestBackup(t *testing.T) {
+	h := opened(t)
+	h.notes(4)
+	dir := t.TempDir()
+	to := filepath.Join(dir, "copy.db")
+	head := h.b.State().Head
+	rep, err := Backup(to, h.b.Snapshot, func(path string) (Report, error) {
+		if fi, err := os.Stat(path); err != nil || fi.Mode().Perm()&0o077 != 0 {
+			t.Errorf("others may read the copy: %v, %v", fi, err)
+		}
+		if _, err := os.Stat(to); !errors.Is(err, fs.ErrNotExist) {
+			t.Error("it has its name before it was looked through")
+		}
+		return looked(path)
+	})
+	if err != nil || rep.Head != head || rep.Book != h.b.ID() {
+		t.Fatalf("%+v, %v", rep, err)
+	}
+	h.notes(2)
+	for what, c := range map[string]struct {
+		snapshot func(io.Writer) error
+		check    Check
+	}{
+		"the bench goes away": {func(w io.Writer) error {
+			_, err := w.Write(make([]byte, 5000))
+			return errors.Join(err, errors.New("gone"))
+		}, looked},
+		"half a copy":         {func(w io.Writer) error { return h.b.Snapshot(&half{w, 9000}) }, looked},
+		"a fault":             {h.b.Snapshot, func(string) (Report, error) { return Report{Faults: []Fault{{What: "x"}}}, nil }},
+		"cannot be looked at": {h.b.Snapshot, func(string) (Report, error) { return Report{}, errors.New("no") }},
+	} {
+		if _, err := Backup(to, c.snapshot, c.check); err == nil {
+			t.Errorf("%s: taken for a backup", what)
+		}
+		if _, got, err := Peek(to); err != nil || got != head {
+			t.Errorf("%s: the older backup is now %v, %v", what, got, err)
+		}
+		if got := names(t, dir); len(got) != 1 {
+			t.Errorf("%s: left behind: %v", what, got)
+		}
+	}
+	if rep, err = Backup(to, h.b.Snapshot, looked); err != nil || rep.Head != h.b.State().Head {
+		t.Errorf("the second backup: %+v, %v", rep, err)
+	}
+}
+
+// half writes so many bytes and drops the rest without a word.
+type half struct {
+	w    io.Writer
+	left int
+}
+
+func (h *half) Write(b []byte) (int, error) {
+	n := min(len(b), h.left)
+	h.left -= n
+	if _, err := h.w.Write(b[:n]); err != nil {
+		return 0, err
+	}
+	return len(b), nil
+}
+
+// The last backups of as many days are kept, and nothing else in the folder touched.
+func TestBackupDaily(t *testing.T) {
+	h := opened(t)
+	folder := filepath.Join(filepath.Dir(h.b.Path()), "backups")
+	if made, err := BackupDaily(h.b, "backups", 0, start, looked); err != nil || made != "" || there(folder) {
+		t.Errorf("with keep 0: %q, %v", made, err)
+	}
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	others := []string{"bench-2026-01-01.txt", "bench-old.db", "letter.txt", "other-2026-01-01.db"}
+	for _, name := range others {
+		if err := os.WriteFile(filepath.Join(folder, name), []byte(name), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for day := range 6 {
+		for range 2 { // twice a day: the later one counts
+			h.notes(1)
+			made, err := BackupDaily(h.b, "backups", 3, start.AddDate(0, 0, day), looked)
+			if err != nil || filepath.Base(made) != fmt.Sprintf("bench-2026-11-%02d.db", 25+day) {
+				t.Fatalf("day %d: %q, %v", day, made, err)
+			}
+		}
+	}
+	want := append([]string{"bench-2026-11-28.db", "bench-2026-11-29.db", "bench-2026-11-30.db"}, others...)
+	slices.Sort(want)
+	if got := names(t, folder); !slices.Equal(got, want) {
+		t.Errorf("kept %v, want %v", got, want)
+	}
+	if _, head, err := Peek(filepath.Join(folder, "bench-2026-11-30.db")); err != nil || head != h.b.State().Head {
+		t.Errorf("the last backup ends with %v, %v", head, err)
+	}
+	// Under a clock that stands far back, the one just made stays, and no later one goes.
+	if _, err := BackupDaily(h.b, "backups", 3, start.AddDate(-1, 0, 0), looked); err != nil {
+		t.Fatal(err)
+	}
+	if got := names(t, folder); !slices.Contains(got, "bench-2025-11-25.db") || !slices.Contains(got, "bench-2026-11-28.db") {
+		t.Errorf("kept %v", got)
+	}
+	// One that fails removes nothing.
+	before := names(t, folder)
+	bad := func(string) (Report, error) { return Report{Faults: []Fault{{What: "x"}}}, nil }
+	if _, err := BackupDaily(h.b, "backups", 1, start.AddDate(0, 1, 0), bad); err == nil {
+		t.Error("a copy with a fault was taken for a backup")
+	}
+	if got := names(t, folder); !slices.Equal(got, before) {
+		t.Errorf("kept %v, had %v", got, before)
+	}
+}
+
+// A backup is put back where nothing is lost by that, or where it is said that it may
+// be; what it replaces is kept.
+func TestRestore(t *testing.T) {
+	now := start.AddDate(0, 0, 1)
+	cut := func(h *hands) error { return os.Truncate(h.b.Path(), 9000) }
+	for _, c := range []struct {
+		what    string
+		then    func(h *hands) error // after the backup was made, the book closed
+		refused string               // without --discard-newer
+	}{
+		{"the same", nil, ""},
+		{"removed", func(h *hands) error {
+			js, err := Journals(h.b.Path())
+			return errors.Join(err, os.Remove(h.b.Path()), os.Remove(js[0]))
+		}, ""},
+		{"removed, its journal there", func(h *hands) error { return os.Remove(h.b.Path()) }, ""},
+		{"cut short", cut, ""},
+		{"filled with zeros", func(h *hands) error { return os.WriteFile(h.b.Path(), make([]byte, 50000), 0o600) }, ""},
+		{"longer", func(h *hands) error { return h.more(2) }, "records up to 7, the backup ends with 5"},
+		{"longer and cut short", func(h *hands) error { return errors.Join(h.more(2), cut(h)) }, "records up to 7, the backup ends with 5"},
+		{"longer and removed", func(h *hands) error { return errors.Join(h.more(2), os.Remove(h.b.Path())) }, "records up to 7, the backup ends with 5"},
+		{"longer, then an older one in its place", func(h *hands) error {
+			b, err := os.ReadFile(h.b.Path())
+			return errors.Join(err, h.more(2), os.WriteFile(h.b.Path(), b, 0o600))
+		}, "records up to 7, the backup ends with 5, in its journal"},
+		{"another book", func(h *hands) error {
+			o := opened(h.t)
+			o.notes(1)
+			b, err := os.ReadFile(o.b.Path())
+			return errors.Join(err, os.WriteFile(h.b.Path(), b, 0o600))
+		}, "it is another book"},
+		{"another record", func(h *hands) error {
+			db, err := bolt.Open(h.b.Path(), 0o600, nil)
+			if err != nil {
+				return err
+			}
+			return errors.Join(db.Update(func(tx *bolt.Tx) error { return tx.Bucket(bMeta).Put(kHead, Head{Seq: 5}.bytes()) }), db.Close())
+		}, "another record 5"},
+	} {
+		for _, discard := range []bool{false, true} {
+			h := opened(t)
+			h.notes(4)
+			backup := filepath.Join(t.TempDir(), "backup.db")
+			rep, err := Backup(backup, h.b.Snapshot, looked)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := h.b.Close(); err != nil {
+				t.Fatal(err)
+			}
+			if c.then != nil {
+				if err := c.then(h); err != nil {
+					t.Fatalf("%s: %v", c.what, err)
+				}
+			}
+			was, werr := os.ReadFile(h.b.Path())
+			r, err := Restore(backup, h.b.Path(), now, discard, looked)
+			if !discard && c.refused != "" {
+				var newer *Newer
+				if !errors.As(err, &newer) || !strings.Contains(newer.What, c.refused) {
+					t.Errorf("%s: %v, want it refused: %s", c.what, err, c.refused)
+				}
+				if is, ierr := os.ReadFile(h.b.Path()); string(is) != string(was) || (ierr == nil) != (werr == nil) {
+					t.Errorf("%s: refused, but the book is changed", c.what)
+				}
+				continue
+			}
+			if err != nil {
+				t.Errorf("%s, discard %v: %v", c.what, discard, err)
+				continue
+			}
+			if got := verified(t, h.b.Path(), Verifying{}); got.Head != rep.Head || len(got.Faults) > 0 {
+				t.Errorf("%s: the book now ends with %v, %v; the backup with %v", c.what, got.Head, got.Faults, rep.Head)
+			}
+			if werr == nil {
+				if kept, err := os.ReadFile(r.Kept); err != nil || string(kept) != string(was) {
+					t.Errorf("%s: the book replaced is not kept: %q, %v", c.what, r.Kept, err)
+				}
+			} else if r.Kept != "" {
+				t.Errorf("%s: kept %q of nothing", c.what, r.Kept)
+			}
+			// The work goes on, and the journal with it.
+			b, err := Open(h.b.Path(), h.ck)
+			if err != nil {
+				t.Fatal(err)
+			}
+			h.b = b
+			said := troubles(b)
+			h.notes(2)
+			if len(*said) > 0 && c.what != "another book" {
+				t.Errorf("%s, discard %v: %q", c.what, discard, *said)
+			}
+			if discard {
+				sameAsBook(t, h)
+			}
+			_ = b.Close()
+		}
+	}
+}
+
+// more opens the book again and records notes.
+func (h *hands) more(n int) error {
+	b, err := Open(h.b.Path(), h.ck)
+	if err != nil {
+		return err
+	}
+	h.b = b
+	h.notes(n)
+	return b.Close()
+}
+
+// A backup that is spoilt is not put back; nothing is put in the place of a book that
+// another program has.
+func TestRestoreRefuses(t *testing.T) {
+	h := opened(t)
+	h.notes(2)
+	backup := filepath.Join(t.TempDir(), "backup.db")
+	if _, err := Backup(backup, h.b.Snapshot, looked); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Restore(backup, h.b.Path(), start, true, looked); !errors.Is(err, ErrHeld) {
+		t.Errorf("while the book is open: %v", err)
+	}
+	if err := h.b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Restore(h.b.Path(), h.b.Path(), start, true, looked); err == nil {
+		t.Error("the book was put in its own place")
+	}
+	spoil(t, backup, func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(2)) })
+	if _, err := Restore(backup, h.b.Path(), start, true, looked); !errors.Is(err, ErrDamaged) {
+		t.Errorf("a spoilt backup: %v", err)
+	}
+	if _, err := Restore(filepath.Join(t.TempDir(), "none.db"), h.b.Path(), start, true, looked); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("a backup that is not there: %v", err)
+	}
+	if got := names(t, filepath.Dir(h.b.Path())); len(got) != 2 {
+		t.Errorf("left behind: %v", got)
+	}
+}
+
+// Who waits for a book that is replaced meanwhile does not write into the old one.
+func TestOpenWhileReplaced(t *testing.T) {
+	h := opened(t)
+	other := copyOf(t, h.b.Path())
+	got := make(chan error)
+	go func() {
+		b, err := Open(h.b.Path(), h.ck)
+		if err == nil {
+			_ = b.Close()
+		}
+		got <- err
+	}()
+	time.Sleep(lockPatience / 4)
+	if err := os.Rename(other, h.b.Path()); err != nil {
+		t.Fatal(err)
+	}
+	if err := h.b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-got; !errors.Is(err, ErrHeld) || !strings.Contains(err.Error(), "was replaced meanwhile") {
+		t.Errorf("opened over a replaced book: %v", err)
+	}
+	b, err := Open(h.b.Path(), h.ck)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := b.Append(action.Action{ID: "x", At: h.ck.Read().Wall, Body: action.Note{Flask: 1, Text: "x"}}); err != nil {
+		t.Error(err)
+	}
+	_ = b.Close()
+}
