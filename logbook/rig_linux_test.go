@@ -253,14 +253,6 @@ type rigChild struct {
 	tid     int
 }
 
-// needStrace skips a test where strace is not there.
-func needStrace(t *testing.T) {
-	t.Helper()
-	if _, err := exec.LookPath("strace"); err != nil {
-		t.Skip("strace is not installed: no system call can be watched or made to fail")
-	}
-}
-
 func startRig(t *testing.T) *rigChild {
 	t.Helper()
 	exe, err := os.Executable()
