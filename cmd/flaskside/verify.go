@@ -253,10 +253,14 @@ func apart(ctx context.Context, path string, ask logbook.Verifying) (logbook.Rep
 	if err != nil {
 		return logbook.Report{}, fmt.Errorf("verify: %w", err)
 	}
-	within := patience(fi.Size())
+	return runApart(ctx, patience(fi.Size()), in, self, apartName, "--book", path)
+}
+
+// runApart runs the process apart, which may die or not end, and takes what it says.
+func runApart(ctx context.Context, within time.Duration, in []byte, name string, args ...string) (logbook.Report, error) {
 	ctx, cancel := context.WithTimeout(ctx, within)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, self, apartName, "--book", path)
+	cmd := exec.CommandContext(ctx, name, args...)
 	cmd.Stdin = bytes.NewReader(in)
 	cmd.WaitDelay = time.Second
 	out, err := cmd.StdoutPipe()
@@ -266,15 +270,19 @@ func apart(ctx context.Context, path string, ask logbook.Verifying) (logbook.Rep
 	if err := cmd.Start(); err != nil {
 		return logbook.Report{}, fmt.Errorf("verify: %w", err)
 	}
+	hush := context.AfterFunc(ctx, func() { _ = out.Close() }) // whoever still holds the other end
 	rep, ended, failed := listen(out)
+	hush()
 	err = cmd.Wait()
 	switch {
 	case failed != nil:
 		return rep, failed
 	case ended:
 		return rep, nil
-	case ctx.Err() != nil:
+	case errors.Is(ctx.Err(), context.DeadlineExceeded):
 		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultPages, What: fmt.Sprintf("looking through it did not end within %v", within)})
+	case ctx.Err() != nil:
+		return rep, fmt.Errorf("verify: %w", ctx.Err())
 	default:
 		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultPages, What: fmt.Sprintf("the process that looked through it was ended by it (%v)", err)})
 	}

@@ -1,0 +1,56 @@
+//go:build !windows
+
+package main
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"flaskside/logbook"
+)
+
+// The process that looks through a file may die or hang: what it said until then
+// counts, and that it did is a fault.
+func TestApart(t *testing.T) {
+	const said = `echo '{"fault":{"kind":"changed","seq":7,"what":"x"}}'; echo '{"report":{"book":"B","records":9}}'; `
+	for _, c := range []struct {
+		what, script string
+		faults       int
+		last         string
+		fails        error
+	}{
+		{"it ends well", said + `echo '{"end":true}'`, 1, "x", nil},
+		{"it is killed", said + `kill -9 $$`, 2, "was ended by it (signal: killed)", nil},
+		{"it dies of a bus error", said + `kill -BUS $$`, 2, "was ended by it (signal: bus error", nil},
+		{"it gives up", said + `exit 2`, 2, "was ended by it (exit status 2)", nil},
+		{"it stops in the middle of a line", said + `printf '{"fault":{"ki'`, 2, "was ended by it", nil},
+		{"it hangs", said + `exec sleep 60`, 2, "did not end within 300ms", nil},
+		{"it leaves a child that hangs", said + `sleep 60 & exit 2`, 2, "", nil},
+		{"it says nonsense", `echo hello`, 1, "was ended by it", nil},
+		{"it says nothing", `true`, 1, "was ended by it", nil},
+		{"the logbook is in use", `echo '{"failed":": x","held":true}'`, 0, "", logbook.ErrHeld},
+	} {
+		begun := time.Now()
+		rep, err := runApart(context.Background(), 300*time.Millisecond, nil, "sh", "-c", c.script)
+		if took := time.Since(begun); took > 20*time.Second {
+			t.Errorf("%s: took %v", c.what, took)
+		}
+		if !errors.Is(err, c.fails) {
+			t.Errorf("%s: %v", c.what, err)
+		}
+		if n := len(rep.Faults); n != c.faults || n > 0 && !strings.Contains(rep.Faults[n-1].What, c.last) {
+			t.Errorf("%s: %d faults, want %d, the last %q:\n%v", c.what, n, c.faults, c.last, rep.Faults)
+		}
+		if strings.HasPrefix(c.script, said) && (rep.Book != "B" || rep.Records != 9 || rep.Faults[0].Seq != 7) {
+			t.Errorf("%s: what was said is lost: %+v", c.what, rep)
+		}
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := runApart(ctx, time.Minute, nil, "sleep", "60"); !errors.Is(err, context.Canceled) {
+		t.Errorf("given up: %v", err)
+	}
+}
