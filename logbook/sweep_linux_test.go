@@ -187,10 +187,10 @@ func TestErrorSweep(t *testing.T) {
 			if !*sweepFull {
 				step = max(1, map[string]int{"pwrite64": 5, "fdatasync": 3, "openat": 3}[call])
 				if f.forever {
-					step *= 3 // whatever began it, the rest of the day is the same
+					step *= 5 // whatever began it, the rest of the day is the same
 				}
 				if testing.Short() {
-					step *= 3
+					step *= 6
 				}
 				f.n = kind // another beginning for each kind
 			}
