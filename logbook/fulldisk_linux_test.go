@@ -61,6 +61,7 @@ func have(t *testing.T, h *hands, ids []string) {
 // what was saved stays, the next record is not saved and that is said, also after the
 // book was opened anew; with room again the work goes on.
 func TestFullDisk(t *testing.T) {
+	t.Parallel()
 	rnd := rand.New(rand.NewPCG(20261125, 3))
 	saved, told, disks := 0, map[string]int{}, *fullDisks
 	if testing.Short() {

@@ -381,6 +381,7 @@ func recordDay(t *testing.T) (c *cutRig, ops []tapeOp) {
 // the writes after that each whole, torn or absent. From each the book opens with
 // all that was called saved by then.
 func TestPowerCut(t *testing.T) {
+	t.Parallel()
 	canInject(t)
 	c, ops := recordDay(t)
 	all := epochs(ops, func(int) bool { return true }, false)
@@ -449,6 +450,7 @@ func TestPowerCut(t *testing.T) {
 // TestPowerCutSeesLoss: with the syncs left out, the same rig must see that records
 // are lost, or it proves nothing.
 func TestPowerCutSeesLoss(t *testing.T) {
+	t.Parallel()
 	canInject(t)
 	c, ops := recordDay(t)
 	created := 0 // syncs before the book has its name

@@ -151,8 +151,10 @@ func (w *rigWorker) open() bool {
 // saved is tried once more, where that is not known the book is opened again.
 func (w *rigWorker) day(e errand) {
 	*w = rigWorker{out: w.out, ck: simclock.At(start, "boot-1"), path: e.Path, unknown: map[string]bool{}}
-	if !w.open() && !w.open() {
-		return
+	for tries := 1; !w.open(); tries++ {
+		if tries == 2 {
+			return
+		}
 	}
 	steps, after := scriptedDay()
 	tried := false

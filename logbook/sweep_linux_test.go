@@ -164,6 +164,7 @@ func (s *sweep) judge(f faulty, path string, said []answer) {
 // once and for ever. What the program says of each action is saved, not saved, or
 // unknown and later one of the two, and the book agrees each time.
 func TestErrorSweep(t *testing.T) {
+	t.Parallel()
 	canInject(t)
 	s := &sweep{t: t, root: t.TempDir(), steps: 6, sums: map[string]int{}}
 	if *sweepFull {
