@@ -92,6 +92,10 @@ func hibcOf(s string, year int) (Lot, error) {
 				// One misread code in 43 comes through here.
 				l.Warnings = append(l.Warnings, "the check character is a space, which got lost: hold what was read against the label")
 			}
+			if w == t && spaced {
+				// The same chance, where the space was the check character of another code.
+				l.Warnings = append(l.Warnings, "a space at the end was not counted: where the label ends in _ a sign got lost or was misread, hold what was read against it")
+			}
 			return l, nil
 		}
 		if ok && first == nil {
