@@ -499,6 +499,9 @@ func (b *Book) Close() error {
 	defer b.mu.Unlock()
 	b.journal.close()
 	if b.lost != nil {
+		if !errors.Is(b.lost, ErrDamaged) {
+			_ = guard(b.db.Load().Close) // the handle may still be open; why it was lost is what is told
+		}
 		return b.lost
 	}
 	b.lost = errors.New("the logbook is closed")

@@ -43,7 +43,6 @@ const (
 	sayUnknown  = "unknown"
 	sayRefused  = "refused" // by the bench: what the action rests on is not there
 	sayWrong    = "wrong"   // an answer that may never be given
-	sayKeptOut  = "kept out by itself"
 	sayDone     = "done"
 )
 
@@ -207,7 +206,7 @@ func (w *rigWorker) settle() {
 		if !w.open() {
 			return
 		}
-	} else if err := w.reopen(); err != nil {
+	} else if err := w.b.Reopen(); err != nil {
 		w.say(answer{Say: sayUnopened, Text: err.Error()})
 		return
 	}
@@ -229,20 +228,6 @@ func (w *rigWorker) settle() {
 	if err := w.b.Close(); err != nil {
 		w.say(answer{Say: sayWrong, Text: "close: " + err.Error()})
 	}
-}
-
-// reopen opens the book again. Where its own handle, left open when the commit after
-// a failed one failed too, keeps it out, that is told and the handle is let go of.
-func (w *rigWorker) reopen() error {
-	err := w.b.Reopen()
-	if errors.Is(err, ErrHeld) {
-		w.say(answer{Say: sayKeptOut, Text: err.Error()})
-		if err := w.b.db.Load().Close(); err != nil {
-			return err
-		}
-		err = w.b.Reopen()
-	}
-	return err
 }
 
 // rigChild is the parent's side.
