@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"strconv"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -133,12 +134,8 @@ func (b *Book) load(tx *bolt.Tx) error {
 			return fmt.Errorf("%w: it has no part %q", ErrForeign, name)
 		}
 	}
-	switch f := string(tx.Bucket(bMeta).Get([]byte("format"))); {
-	case f == Format:
-	case len(f) > 0 && len(f) < 4 && f > Format:
-		return fmt.Errorf("%w: format %s, this one reads %s: use a newer program", ErrNewer, f, Format)
-	default:
-		return fmt.Errorf("%w: format %q", ErrForeign, f)
+	if err := readable(string(tx.Bucket(bMeta).Get([]byte("format")))); err != nil {
+		return err
 	}
 	if b.id == "" { // it never changes
 		b.id = string(tx.Bucket(bMeta).Get([]byte("book")))
@@ -179,6 +176,19 @@ func (b *Book) load(tx *bolt.Tx) error {
 	return nil
 }
 
+// readable says whether this program reads books of a format. There is none before
+// the first; one that follows will bring the step to it.
+func readable(format string) error {
+	if format == Format {
+		return nil
+	}
+	ours, err := strconv.Atoi(Format)
+	if n, nerr := strconv.Atoi(format); err == nil && nerr == nil && n > ours {
+		return fmt.Errorf("%w: format %d, this one reads %s: use a newer program", ErrNewer, n, Format)
+	}
+	return fmt.Errorf("%w: format %q", ErrForeign, format)
+}
+
 // top reads the highest numbers used from the ends of the index.
 func top(tx *bolt.Tx, seq uint64) bench.Counters {
 	last := func(class byte) int {
@@ -205,6 +215,7 @@ func create(path string, clock timers.Clock) error {
 		return fmt.Errorf("make the folder for the logbook: %w", err)
 	}
 	tmp := fmt.Sprintf("%s.new-%d", path, os.Getpid())
+	_ = os.Remove(tmp)                    // left by one of the same number that was killed
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
 	db, err := bolt.Open(tmp, 0o600, &bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType})
 	if err != nil {
@@ -261,6 +272,10 @@ func syncDir(dir string) error {
 // lookBefore reads the two meta pages the plain way, before anything is mapped
 // into memory: a file cut short would kill the process otherwise.
 func lookBefore(path string) error {
+	// Opening a pipe would wait for whoever writes to it.
+	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() {
+		return fmt.Errorf("%w: %s is not a file", ErrForeign, path)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return fmt.Errorf("open logbook: %w", err)
@@ -334,7 +349,9 @@ func guard(f func() error) (err error) {
 
 // recover finds out what became of a record whose commit failed.
 func (b *Book) recover(id string, cause error) error {
+	before := b.state.Load()
 	unknown := func(err error) error {
+		b.state.Store(before) // what nobody can say is saved is not shown
 		b.lost = fmt.Errorf("%w, then %w", cause, err)
 		return fmt.Errorf("%w: %w", ErrUnknown, b.lost)
 	}
@@ -370,6 +387,13 @@ func (b *Book) Reopen() error {
 	defer b.mu.Unlock()
 	if b.lost == nil {
 		return nil
+	}
+	// Where the file was reached again but could not be written, the handle is still
+	// open and would keep this one out. One that gave up may wait for ever instead.
+	if db := b.db.Load(); db != nil && !errors.Is(b.lost, ErrDamaged) {
+		if err := guard(db.Close); err != nil {
+			return fmt.Errorf("open logbook %s again: %w", b.path, err)
+		}
 	}
 	if err := b.reopen(); err != nil {
 		return err

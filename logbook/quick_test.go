@@ -78,7 +78,7 @@ func TestQuickDecodeOdd(t *testing.T) {
 		{`"seq":6`, `"seq":06`}, {`"seq":6`, `"seq": 6`}, {`"seq":6`, `"seq":0`}, {`"seq":6`, `"seq":`},
 		{`"body":{`, `"body":{"flask":1,`}, {`"body":{`, `"body":{"unknown":1,`}, {`"body":{`, `"body":[{`},
 		{`"by":"KT"`, `"by":"\u004bT"`}, {`"by":"KT"`, `"by":""`}, {`"by":"KT"`, `"by":"ÄÖ"`}, {`"by":"KT"`, "\"by\":\"\xff\""}, {`"by":"KT"`, `"by":"K"T"`},
-		{`"v":1`, `"v":2`}, {`"why":"8"`, `"why":"8","why":"9"`}, {`"boot_ns":`, `"boot_ns":9`}, {`"boot_ns":`, `"boot_ns":-`}, {`"prev":"`, `"prev":"0`}, {`}`, ``}, {`{`, ` {`},
+		{`"v":1`, `"v":2`}, {`"why":"8"`, `"why":"8","why":"9"`}, {`"boot_ns":`, `"boot_ns":9`}, {`"boot_ns":`, `"boot_ns":-`}, {`"prev":"`, `"prev":"0`}, {`"prev":"`, `"prev":"00`}, {`}`, ``}, {`{`, ` {`},
 		{`"id":"demo`, `"id":"de\nmo`}, {`"unusual":[`, `"unusual":[ `}, {`"act":"`, `"act":"x`},
 	} {
 		if !strings.Contains(base, c.old) && c.old != `"unusual":[` {

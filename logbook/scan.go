@@ -78,7 +78,7 @@ func scanAll(file string, journals []string) (*scan, error) {
 			s.self(f, fi.Size())
 		}
 		if err == nil {
-			err = s.read(i)
+			err = s.read(i, fi.Size())
 		}
 		if err != nil {
 			s.close()
@@ -115,15 +115,15 @@ func (s *scan) self(f io.ReaderAt, size int64) {
 const window = 16 << 20
 
 // read looks for records in a source, from its beginning to its end.
-func (s *scan) read(source int) error {
-	buf := make([]byte, window)
+func (s *scan) read(source int, size int64) error {
+	buf := make([]byte, min(window, size+1))
 	before := uint64(0) // number of the record ahead, in a journal
 	for base := int64(0); ; {
 		n, err := s.sources[source].ReadAt(buf, base)
 		if err != nil && err != io.EOF {
 			return err
 		}
-		end := err == io.EOF
+		end := err == io.EOF || len(buf) < window // what is added meanwhile is left alone
 		b := buf[:n]
 		s.identity(b)
 		done := 0

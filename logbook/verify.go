@@ -241,13 +241,13 @@ func (v *verifier) open(f *os.File, held []byte) bool {
 	if v.parts[string(bMeta)].empty() {
 		return true
 	}
-	switch {
-	case v.rep.Format == "":
-		v.file("the book does not say its format")
-	case v.rep.Format != Format:
-		v.file("the book is of format %q, this program reads %s", v.rep.Format, Format)
+	if err := readable(v.rep.Format); errors.Is(err, ErrNewer) {
+		v.file("%v", err)
 		return false
-	case v.Book != "" && v.Book != v.rep.Book:
+	} else if err != nil {
+		v.file("the book does not say its format, but %q", v.rep.Format)
+	}
+	if v.Book != "" && v.Book != v.rep.Book {
 		v.file("this is the book %s; the seal is of the book %s", v.rep.Book, v.Book)
 	}
 	if _, err := time.Parse(time.RFC3339, v.rep.Created); err != nil {

@@ -39,6 +39,7 @@ type House struct {
 	BenchSet   BenchSet       `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
 	Cooling    Cooling        `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
 	Alarms     Alarms         `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
+	Backup     Backup         `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left (house defaults)"`
 	Flash      flash.Settings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
 	Baths      []Bath         `json:"baths" toml:"baths"`
 	Programmes []Programme    `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
@@ -97,6 +98,12 @@ type Alarms struct {
 	LowS    int `json:"low_s" toml:"low_s"`
 	ShelveS int `json:"shelve_s" toml:"shelve_s" comment:"how long the shelf key shelves, seconds"`
 	WarnS   int `json:"warn_s" toml:"warn_s" comment:"warning before the end of a window, seconds"`
+}
+
+// Backup is the daily copy of the logbook.
+type Backup struct {
+	Keep   int    `json:"keep" toml:"keep" comment:"backups of so many of the last days are kept; 0 for none"`
+	Folder string `json:"folder" toml:"folder" comment:"where: a whole path, best on another disk, or a folder beside the logbook"`
 }
 
 // Bath is one water bath.
@@ -169,6 +176,7 @@ func Default() House {
 		BenchSet:  BenchSet{MinS: 1800, MaxS: 3600},
 		Cooling:   Cooling{BenchS: 1800, WaterS: 900},
 		Alarms:    Alarms{HighS: 30, MediumS: 90, LowS: 300, ShelveS: 300, WarnS: 300},
+		Backup:    Backup{Keep: 7, Folder: "backups"},
 		Baths:     []Bath{{Name: "bath 1", Litres: 10, HeaterW: 1000, BandK: cure.DefaultBandK, SilentS: int(cure.DefaultSilent / time.Second)}},
 		Programmes: []Programme{
 			{"long, 9 h", []Stage{{TempC: 74, HoldS: h(9)}}, h(12)},
@@ -232,6 +240,10 @@ func (h House) Valid() error {
 	sec("alarms.low_s", h.Alarms.LowS, 5)
 	in("alarms.shelve_s", float64(h.Alarms.ShelveS), 10, 24*3600)
 	sec("alarms.warn_s", h.Alarms.WarnS, 0)
+	in("backup.keep", float64(h.Backup.Keep), 0, 1000)
+	if h.Backup.Keep > 0 {
+		label("backup.folder", h.Backup.Folder, 200)
+	}
 	check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
 	for _, b := range h.Baths {
 		label("baths.name", b.Name, 40)

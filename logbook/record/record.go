@@ -49,7 +49,10 @@ func (h Hash) MarshalText() ([]byte, error) { return []byte(h.String()), nil }
 // UnmarshalText reads hexadecimal.
 func (h *Hash) UnmarshalText(b []byte) error {
 	var got Hash
-	if n, err := hex.Decode(got[:], b); err != nil || n != len(got) || len(b) != hex.EncodedLen(len(got)) {
+	if len(b) != hex.EncodedLen(len(got)) { // hex.Decode has no bound of its own
+		return errors.New("a hash is 64 hexadecimal digits")
+	}
+	if _, err := hex.Decode(got[:], b); err != nil {
 		return errors.New("a hash is 64 hexadecimal digits")
 	}
 	*h = got

@@ -1,0 +1,122 @@
+package logbook
+
+import (
+	"bytes"
+	"errors"
+	"flag"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	bolt "go.etcd.io/bbolt"
+
+	"flaskside/logbook/bench"
+	"flaskside/timers/simclock"
+)
+
+// writeBook makes the golden book of the format anew. Once a format was given away
+// its book stays as it is, and readable, for ever.
+var writeBook = flag.Bool("write-golden-book", false, "make testdata/books anew for the format of this program")
+
+const books = "../testdata/books"
+
+// The book of each format is read to the last byte: its journal, plain text written
+// beside it, is what its records must be.
+func TestGoldenBooks(t *testing.T) {
+	if *writeBook {
+		b := shift(t)
+		if err := b.Close(); err != nil {
+			t.Fatal(err)
+		}
+		b, err := OpenReading(b.Path(), simclock.At(start, "boot-1"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		golden := filepath.Join(books, "format-"+Format+".db")
+		_ = os.Remove(golden)
+		if err := errors.Join(writeSynced(golden, b.Snapshot), b.Close(), os.Chmod(golden, 0o644)); err != nil {
+			t.Fatal(err)
+		}
+		js, err := Journals(b.Path())
+		if err != nil || len(js) != 1 {
+			t.Fatal(js, err)
+		}
+		raw, err := os.ReadFile(js[0])
+		name := strings.Replace(filepath.Base(js[0]), "bench", "format-"+Format, 1)
+		if err := errors.Join(err, os.WriteFile(filepath.Join(books, name), raw, 0o644)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	golden, err := filepath.Glob(filepath.Join(books, "format-*.db"))
+	if err != nil || len(golden) == 0 {
+		t.Fatalf("golden books: %v, %v", golden, err)
+	}
+	for _, path := range golden {
+		before, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		plain := journaled(t, path)
+		rep := verified(t, path, Verifying{})
+		last := plain[len(plain)-1]
+		if len(rep.Faults) > 0 || rep.Head != (Head{last.Seq, last.Hash()}) || rep.Records != uint64(len(plain)) {
+			t.Errorf("%s: %d records, head %v, want %d:%s\n%s", path, rep.Records, rep.Head, last.Seq, last.Hash().Short(), lines(rep.Faults))
+		}
+		b, err := OpenReading(path, simclock.At(start.AddDate(0, 0, 1), "boot-1"))
+		if err != nil {
+			t.Errorf("%s: %v", path, err)
+			continue
+		}
+		for i, r := range records(t, b) {
+			if !bytes.Equal(r.Raw, plain[i].Raw) {
+				t.Errorf("%s: record %d reads\n%s, want\n%s", path, i+1, r.Raw, plain[i].Raw)
+			}
+		}
+		// The invented shift ends with two flasks in the bath.
+		fs := b.State().Bench.Flasks
+		if fs[3] == nil || fs[4] == nil || fs[3].Stage != bench.InBath || fs[4].Stage != bench.InBath || b.State().Bench.Places[3] != 3 {
+			t.Errorf("%s: flasks 3 and 4 stand at %+v and %+v", path, fs[3], fs[4])
+		}
+		_ = b.Close()
+		if after, err := os.ReadFile(path); err != nil || !bytes.Equal(after, before) {
+			t.Errorf("%s was changed by being read: %v", path, err)
+		}
+	}
+}
+
+// A book of another format is refused with one line, by every way in, and left as it
+// is.
+func TestOtherFormats(t *testing.T) {
+	path, _ := shiftFile(t)
+	for format, want := range map[string]error{"2": ErrNewer, "10": ErrNewer, "0": ErrForeign, "": ErrForeign, "x": ErrForeign, "1 ": ErrForeign} {
+		file := copyOf(t, path)
+		spoil(t, file, func(tx *bolt.Tx) error { return tx.Bucket(bMeta).Put([]byte("format"), []byte(format)) })
+		before, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, open := range []func() (*Book, error){
+			func() (*Book, error) { return Open(file, simclock.At(start, "boot-1")) },
+			func() (*Book, error) { return OpenReading(file, simclock.At(start, "boot-1")) },
+		} {
+			b, err := open()
+			if !errors.Is(err, want) || strings.Contains(err.Error(), "\n") {
+				t.Errorf("format %q: %v, want %v", format, err, want)
+			}
+			if err == nil {
+				_ = b.Close()
+			}
+		}
+		if rep := verified(t, file, Verifying{}); len(rep.Faults) == 0 {
+			t.Errorf("format %q: no fault", format)
+		}
+		if after, err := os.ReadFile(file); err != nil || !bytes.Equal(after, before) {
+			t.Errorf("format %q: the file was changed: %v", format, err)
+		}
+		if js, err := Journals(file); len(js) > 0 || err != nil && !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("format %q: journals %v, %v", format, js, err)
+		}
+	}
+}

@@ -1,0 +1,290 @@
+package logbook
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	bolt "go.etcd.io/bbolt"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/record"
+	"flaskside/timers/simclock"
+)
+
+// salvaged brings together what is left and gives the records of the new book.
+func salvaged(t testing.TB, file string, journals ...string) (Salvaged, []record.Record) {
+	t.Helper()
+	clock := simclock.At(start, "boot-1")
+	to := filepath.Join(t.TempDir(), "new.db")
+	s, err := Salvage(file, journals, to, clock, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := OpenReading(to, clock)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = b.Close() }() // only read from
+	return s, records(t, b)
+}
+
+func seqs(rs []record.Record) (out []uint64) {
+	for _, r := range rs {
+		out = append(out, r.Seq)
+	}
+	return out
+}
+
+// From the journals alone comes the same book: chain, name, bench, what it is found by.
+func TestSalvageJournalAlone(t *testing.T) {
+	path, recs := shiftFile(t)
+	js, err := Journals(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	to := filepath.Join(t.TempDir(), "new.db")
+	s, err := Salvage(filepath.Join(t.TempDir(), "gone.db"), js, to, simclock.At(start, "boot-1"), func(path string) error {
+		if rep := verified(t, path, Verifying{}); len(rep.Faults) > 0 {
+			return errors.New(lines(rep.Faults))
+		}
+		return nil
+	})
+	if err != nil || s.Records != uint64(len(recs)) || s.File != 0 || s.Journal != s.Records {
+		t.Fatalf("%+v, %v", s, err)
+	}
+	id, _, err := Peek(path)
+	if got, head, gerr := Peek(to); err != nil || gerr != nil || got != id || head != s.Head {
+		t.Errorf("the book is called %q and ends with %v, %v; it was %q", got, head, gerr, id)
+	}
+	// The work goes on in it.
+	h := &hands{t: t, ck: simclock.At(start.AddDate(0, 0, 2), "boot-2"), n: 1000}
+	if h.b, err = Open(to, h.ck); err != nil {
+		t.Fatal(err)
+	}
+	h.do(0, action.Note{Flask: 3, Text: "goes on"})
+	if err := h.b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if rep := verified(t, to, Verifying{}); len(rep.Faults) > 0 {
+		t.Errorf("after another record: %v", rep.Faults)
+	}
+	if _, err := Salvage(path, js, to, h.ck, nil); err == nil || !strings.Contains(err.Error(), "is there already") {
+		t.Errorf("over a file that is there: %v", err)
+	}
+	if _, err := Salvage(path, js, filepath.Join(t.TempDir(), "x.db"), h.ck, func(string) error { return errors.New("no") }); err == nil {
+		t.Error("a new book that does not please was kept")
+	}
+}
+
+// What stands in neither is listed, with its day; what nothing vouches for as well.
+func TestSalvageLists(t *testing.T) {
+	path, recs := shiftFile(t)
+	js, err := Journals(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain, err := os.ReadFile(js[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.SplitAfter(string(plain), "\n") // text[n] is record n
+	file := func(ls []string) string {
+		name := filepath.Join(t.TempDir(), "x.jsonl")
+		if err := os.WriteFile(name, []byte(strings.Join(ls, "")), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return name
+	}
+	n := len(recs)
+	without := func(nos ...int) []string {
+		ls := slices.Clone(text)
+		for _, no := range nos {
+			ls[no] = ""
+		}
+		return ls
+	}
+	changed := func(no int, old, with string) []string {
+		ls := slices.Clone(text)
+		if !strings.Contains(ls[no], old) {
+			t.Fatalf("%q does not stand in %s", old, ls[no])
+		}
+		ls[no] = strings.Replace(ls[no], old, with, 1)
+		return ls
+	}
+	for _, c := range []struct {
+		what    string
+		journal []string
+		have    int
+		lost    []string
+	}{
+		{"one line missing", without(30), n - 1, []string{"record 30, 2026-11-25: not there", "record 29, 2026-11-25: brought back, but nothing shows"}},
+		{"three in a row", without(66, 67, 68), n - 3, []string{"records 66 to 68, from 2026-11-25 to 2026-11-26: not there"}},
+		{"the first", without(1), n - 1, []string{"record 1, on 2026-11-25 or before: not there"}},
+		{"the heading", without(0), n, []string{"what the book was called is lost"}},
+		{"a changed letter", changed(30, `"by":"KT"`, `"by":"XY"`), n - 1, []string{"record 30, 2026-11-25: not there"}},
+		{"a changed number", changed(30, `"seq":30`, `"seq":90`), n - 1, []string{"record 30, 2026-11-25: not there"}},
+		{"a changed number that is taken", changed(30, `"seq":30`, `"seq":20`), n - 1, []string{"record 30, 2026-11-25: not there"}},
+		{"a changed hash", changed(30, recs[29].Prev.String()[:8], "00000000"), n - 1, []string{"record 30, 2026-11-25: not there"}},
+		{"half a line", append(slices.Clone(text[:n]), text[n][:40]), n - 1, nil},
+		{"the last changed", changed(n, "KT", "XY"), n, []string{fmt.Sprintf("record %d, 2026-11-26: brought back, but nothing shows", n)}},
+		{"lines in another order", append(append([]string{}, text[40:]...), text[:40]...), n, nil},
+		{"every line twice", append(slices.Clone(text), text...), n, nil},
+	} {
+		s, got := salvaged(t, filepath.Join(t.TempDir(), "gone.db"), file(c.journal))
+		if len(got) != c.have {
+			t.Errorf("%s: %d records, want %d: %v", c.what, len(got), c.have, seqs(got))
+		}
+		for _, want := range c.lost {
+			if !strings.Contains(lines(s.Lost), want) {
+				t.Errorf("%s: not said: %q\n%s", c.what, want, lines(s.Lost))
+			}
+		}
+		for _, r := range got {
+			if c.what != "the last changed" && !bytes.Equal(r.Raw, recs[r.Seq-1].Raw) {
+				t.Errorf("%s: record %d came back as %s", c.what, r.Seq, r.Raw)
+			}
+		}
+		if len(s.Lost) > len(c.lost)+3 {
+			t.Errorf("%s: %d lost:\n%s", c.what, len(s.Lost), lines(s.Lost))
+		}
+	}
+}
+
+// Where journal and book part ways, after records were given up, the book's own way
+// counts; what the journal holds beyond its end is brought back too.
+func TestSalvageParted(t *testing.T) {
+	h := opened(t)
+	h.notes(2)
+	early, err := os.ReadFile(h.b.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.notes(3) // 4, 5, 6: given up below
+	if err := h.b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	given := journaled(t, h.b.Path())
+	if err := os.WriteFile(h.b.Path(), early, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	js, err := Journals(h.b.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	// As it is, the journal holds more than the book: an older copy was put in its place.
+	s, got := salvaged(t, h.b.Path(), js...)
+	if len(got) != 6 || !bytes.Equal(got[5].Raw, given[5].Raw) {
+		t.Errorf("brought together %v, %v", seqs(got), s.Lost)
+	}
+	// The work went on from the older copy.
+	if h.b, err = Open(h.b.Path(), h.ck); err != nil {
+		t.Fatal(err)
+	}
+	h.notes(5)
+	want := records(t, h.b)
+	if err := h.b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	spoil(t, h.b.Path(), func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(2)) })
+	s, got = salvaged(t, h.b.Path(), js...)
+	if len(got) != len(want) || len(s.Lost) > 0 {
+		t.Errorf("brought together %v, want %v; %v", seqs(got), seqs(want), s.Lost)
+	}
+	for i, r := range got {
+		if !bytes.Equal(r.Raw, want[i].Raw) {
+			t.Errorf("record %d came back as\n%s, want\n%s", r.Seq, r.Raw, want[i].Raw)
+		}
+	}
+}
+
+// FuzzScan looks for records in anything: it ends, and what it takes is a chain as far
+// as it says so.
+func FuzzScan(f *testing.F) {
+	path, recs := shiftFile(f)
+	file, err := os.ReadFile(path)
+	if err != nil {
+		f.Fatal(err)
+	}
+	var plain []byte
+	for _, r := range recs[:4] {
+		plain = append(append(plain, r.Raw...), '\n')
+	}
+	at := bytes.Index(file, recordStart) / pageBytes * pageBytes
+	f.Add(file[at:at+pageBytes], plain)
+	f.Add([]byte(nil), append(plain, plain...))
+	f.Add(plain[:len(plain)/2], []byte(`{"journal":1,"book":"X"}`+"\n"+`{"v":1,"seq":`))
+	dir := f.TempDir()
+	f.Fuzz(func(t *testing.T, file, plain []byte) {
+		book, journal := filepath.Join(dir, "a.db"), filepath.Join(dir, "a.jsonl")
+		if err := errors.Join(os.WriteFile(book, file, 0o600), os.WriteFile(journal, plain, 0o600)); err != nil {
+			t.Fatal(err)
+		}
+		s, err := scanAll(book, []string{journal})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer s.close()
+		picks := s.choose()
+		for i, p := range picks {
+			raw, err := s.bytes(p.piece)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r, err := record.Decode(raw)
+			if err != nil || r.Seq != p.seq || r.Hash() != p.hash || r.Prev != p.prev {
+				t.Fatalf("took %q for record %d: %v", raw, p.seq, err)
+			}
+			if i > 0 && picks[i-1].seq >= p.seq {
+				t.Fatalf("record %d stands behind %d", p.seq, picks[i-1].seq)
+			}
+			if i > 0 && picks[i-1].seq == p.seq-1 && p.proven && p.prev != picks[i-1].hash {
+				t.Fatalf("record %d was taken, which %d contradicts", p.seq-1, p.seq)
+			}
+		}
+	})
+}
+
+// FuzzPages walks pages that anything may stand in: it ends, and gives nothing that
+// lies outside of them.
+func FuzzPages(f *testing.F) {
+	h := opened(&testing.T{})
+	h.notes(3)
+	file, err := os.ReadFile(h.b.Path())
+	if err != nil {
+		f.Fatal(err)
+	}
+	metas, _ := metasOf(bytes.NewReader(file))
+	m := latest(metas)
+	_ = h.b.Close()
+	f.Add(file[:int64(m.high)*pageBytes], m.root, m.free)
+	f.Fuzz(func(t *testing.T, file []byte, root, free uint64) {
+		p := &pageFile{f: bytes.NewReader(file), size: int64(len(file))}
+		p.meta = storeMeta{pageSize: pageBytes, root: root, free: free, high: uint64(len(file)/pageBytes) + 1}
+		_ = p.freeList()
+		faults := 0
+		w := p.walker(func(uint64, string) { faults++ })
+		n, bytes := 0, 0
+		parts := w.buckets()
+		for _, tr := range parts {
+			w.walk(tr, func(e entry) bool {
+				n++
+				bytes += len(e.key)
+				if len(e.key) == 0 {
+					t.Fatal("an entry without a key")
+				}
+				return true
+			})
+			p.find(tr, []byte("head"))
+			p.height(tr.root)
+		}
+		if most := 2 * len(file) / entryHeader; n > most || bytes > 70*len(file)*len(file) {
+			t.Fatalf("%d entries from %d bytes", n, len(file))
+		}
+	})
+}
