@@ -12,9 +12,6 @@ import (
 	"strings"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-	berrors "go.etcd.io/bbolt/errors"
-
 	"flaskside/logbook/record"
 )
 
@@ -169,8 +166,10 @@ func Restore(backup, path string, now time.Time, discard bool, check Check) (Res
 	if err != nil {
 		return out, fmt.Errorf("restore: %w", err)
 	}
-	if same, err := sameFile(backup, path); err != nil || same {
-		return out, fmt.Errorf("restore: %s is the logbook itself (%v)", backup, err)
+	if same, err := sameFile(backup, path); err != nil {
+		return out, fmt.Errorf("restore: %w", err)
+	} else if same {
+		return out, fmt.Errorf("restore: %s is the logbook itself", backup)
 	}
 	unlock, err := lockWriting(path)
 	if err != nil {
@@ -273,19 +272,12 @@ func sameFile(a, b string) (bool, error) {
 
 // lockWriting keeps other programs from the book, where the store can open it at all.
 func lockWriting(path string) (unlock func(), err error) {
-	if lookBefore(path) != nil {
-		return func() {}, nil // no program can have it open for long
+	db, held := lock(path, false)
+	if held != nil {
+		return nil, held
 	}
-	var db *bolt.DB
-	err = guard(func() (err error) {
-		db, err = bolt.Open(path, 0o600, options(false))
-		return err
-	})
-	switch {
-	case errors.Is(err, berrors.ErrTimeout):
-		return nil, fmt.Errorf("%w: %s%s", ErrHeld, path, holder(path))
-	case err != nil:
-		return func() {}, nil // damaged
+	if db == nil {
+		return func() {}, nil // damaged or not there: no program works on it
 	}
 	return func() { _ = guard(db.Close) }, nil
 }

@@ -105,7 +105,7 @@ func Verify(path string, ask Verifying) (Report, error) {
 	case !fi.Mode().IsRegular():
 		return rep, fmt.Errorf("verify: %s is not a file", path)
 	}
-	db, busy := lockReading(path)
+	db, busy := lock(path, true)
 	if busy != nil {
 		return rep, busy
 	}
@@ -170,23 +170,23 @@ func (v *verifier) unreached(path string) {
 	}
 }
 
-// lockReading opens the store, which keeps writers away, where it can be opened at
-// all. Nothing but its first pages is looked at.
-func lockReading(path string) (db *bolt.DB, held error) {
-	if lookBefore(path) != nil {
-		return nil, nil
+// lock opens the store, which keeps other programs away, where it can be opened at
+// all; db is nil where it cannot. Nothing but its first pages is looked at.
+func lock(path string, ro bool) (db *bolt.DB, held error) {
+	err := lookBefore(path)
+	if err == nil {
+		err = guard(func() (err error) {
+			db, err = bolt.Open(path, 0o600, options(ro))
+			return err
+		})
 	}
-	err := guard(func() (err error) {
-		db, err = bolt.Open(path, 0o600, options(true))
-		return err
-	})
-	if errors.Is(err, berrors.ErrTimeout) {
+	switch {
+	case err == nil:
+		return db, nil
+	case errors.Is(err, berrors.ErrTimeout):
 		return nil, fmt.Errorf("%w: %s%s", ErrHeld, path, holder(path))
 	}
-	if err != nil {
-		return nil, nil // what is wrong will be found
-	}
-	return db, nil
+	return nil, nil //nolint:nilerr // what is wrong with it will be found
 }
 
 func (v *verifier) tell(f Fault) {

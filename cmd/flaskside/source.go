@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
@@ -86,6 +87,7 @@ func writing(path string, clock timers.Clock) (writer, error) {
 	if oerr != nil {
 		return nil, oerr
 	}
+	book.OnTrouble(func(err error) { fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(err)) })
 	return ownBook{book}, nil
 }
 
