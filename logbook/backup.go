@@ -101,8 +101,8 @@ const backupDay = "2006-01-02"
 
 // BackupDaily makes the backup of a day, in a folder of the house (beside the book
 // where it is no whole path), and removes all but the last keep of those it made
-// there. A second one of the same day takes the place of the first. It gives the file
-// made, "" where keep is 0.
+// there. A second one of the same day takes the place of the first, where anything was
+// recorded since. It gives the file made, "" where keep is 0.
 func BackupDaily(b *Book, folder string, keep int, now time.Time, check Check) (string, error) {
 	if keep < 1 {
 		return "", nil
@@ -115,6 +115,9 @@ func BackupDaily(b *Book, folder string, keep int, now time.Time, check Check) (
 	}
 	start := strings.TrimSuffix(filepath.Base(b.path), ".db") + "-"
 	made := filepath.Join(folder, start+now.Format(backupDay)+".db")
+	if id, head, err := Peek(made); err == nil && id == b.id && head == b.State().Head {
+		return made, nil
+	}
 	if _, err := Backup(made, b.Snapshot, check); err != nil {
 		return "", err
 	}

@@ -128,6 +128,11 @@ func TestBackupDaily(t *testing.T) {
 	if _, head, err := Peek(filepath.Join(folder, "bench-2026-11-30.db")); err != nil || head != h.b.State().Head {
 		t.Errorf("the last backup ends with %v, %v", head, err)
 	}
+	// Where nothing was recorded since, nothing is done.
+	none := func(string) (Report, error) { return Report{}, errors.New("looked at") }
+	if made, err := BackupDaily(h.b, "backups", 3, start.AddDate(0, 0, 5), none); err != nil || filepath.Base(made) != "bench-2026-11-30.db" {
+		t.Errorf("again with nothing new: %q, %v", made, err)
+	}
 	// Under a clock that stands far back, the one just made stays, and no later one goes.
 	if _, err := BackupDaily(h.b, "backups", 3, start.AddDate(-1, 0, 0), looked); err != nil {
 		t.Fatal(err)

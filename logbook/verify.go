@@ -72,6 +72,8 @@ type Verifying struct {
 	Tell     func(Fault)   // called with each fault as it is found
 	Walked   func(Report)  // called before the store's own check, which may end the process
 	Patience time.Duration // for the store's own check of its pages; 0 for a minute
+
+	pageByPage bool // a small file is not held in memory either
 }
 
 // verifier goes through one book.
@@ -112,7 +114,7 @@ func Verify(path string, ask Verifying) (Report, error) {
 	// A book read in the order of its keys is read all over the disk; once through from
 	// its beginning and it is in the machine's memory (20 times faster where cold).
 	var held []byte
-	if rep.Bytes = fi.Size(); rep.Bytes <= holdUpTo {
+	if rep.Bytes = fi.Size(); rep.Bytes <= holdUpTo && !ask.pageByPage {
 		held = make([]byte, rep.Bytes)
 		_, err = io.ReadFull(f, held)
 	} else {
