@@ -39,6 +39,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -525,7 +526,14 @@ func (b *Book) view(f func(tx *bolt.Tx) error) error {
 func seqKey(seq uint64) []byte { return binary.BigEndian.AppendUint64(nil, seq) }
 func idKey(id string) []byte   { return append([]byte{'i'}, id...) }
 func dayKey(at time.Time, seq uint64) []byte {
-	k := binary.BigEndian.AppendUint64([]byte{'d'}, uint64(at.UnixNano())^(1<<63)) // instants before 1970 sort first
+	ns := at.UnixNano()
+	switch { // what nanoseconds cannot count lies before or after everything
+	case at.Year() < 1700:
+		ns = math.MinInt64
+	case at.Year() > 2250:
+		ns = math.MaxInt64
+	}
+	k := binary.BigEndian.AppendUint64([]byte{'d'}, uint64(ns)^(1<<63)) // instants before 1970 sort first
 	return binary.BigEndian.AppendUint64(k, seq)
 }
 func amendKey(of, seq uint64) []byte {

@@ -167,6 +167,9 @@ func (b *Book) gathered(from, until time.Time, corrections bool) (out *bench.Ben
 		for s := range subjects {
 			withRelatives(tx, s, seqs)
 		}
+		if err := readingsBefore(tx, from, seqs); err != nil {
+			return err
+		}
 		for _, seq := range slices.Collect(maps.Keys(seqs)) {
 			amendments(tx, seq, seqs)
 		}
@@ -186,6 +189,23 @@ func (b *Book) gathered(from, until time.Time, corrections bool) (out *bench.Ben
 		return nil
 	})
 	return out, err
+}
+
+// readingsBefore adds the bath temperatures read before an instant that a cure going
+// on then may rest on.
+func readingsBefore(tx *bolt.Tx, at time.Time, seqs map[uint64]bool) error {
+	near := map[uint64]bool{}
+	between(tx, at.Add(-bench.ReadingMemory), at, near)
+	recs, err := getSorted(tx, near)
+	if err != nil {
+		return err
+	}
+	for _, r := range recs {
+		if _, ok := r.Action.Body.(action.BathReading); ok {
+			seqs[r.Seq] = true
+		}
+	}
+	return nil
 }
 
 // lookBack is how many flasks (or timers) opened before an instant are looked at

@@ -139,8 +139,12 @@ func TestPressOrderOnTheScreen(t *testing.T) {
 	d.press("/")
 	d.sees("press order", "next: press place ", "in time ", "(estimate)", "dough ", "Not all are likely to be in time; giving up place ", "(estimate; you decide)",
 		"Another mix now, for one medium flask more: that one in time ")
+	whole := d.screen()
 	d.press("enter")
-	d.sees("(estimates; you decide).", "baths")
+	d.sees("baths")
+	if whole += d.screen(); !strings.Contains(whole, "(estimates; you decide).") {
+		t.Errorf("the page never says who decides:\n%s", whole)
+	}
 	before := d.m.advice.Next
 	// Time passes and nothing is recorded: the advice stands.
 	for range 6 {
@@ -148,6 +152,7 @@ func TestPressOrderOnTheScreen(t *testing.T) {
 		if d.m.advice.Next.Flask != before.Flask && d.m.advice.Gain < 0.03 {
 			t.Errorf("the advice went from %+v to %+v for a gain of %.3f", before, d.m.advice.Next, d.m.advice.Gain)
 		}
+		before = d.m.advice.Next
 	}
 	// It follows each record.
 	no := d.m.bench().Waiting(d.m.advice.Next.Flask).No

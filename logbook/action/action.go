@@ -203,18 +203,39 @@ func strict(b []byte, into any) error {
 	if !utf8.Valid(b) {
 		return errors.New("the text is not UTF-8")
 	}
-	if err := noRepeats(json.NewDecoder(bytes.NewReader(b)), 0); err != nil {
+	walk := json.NewDecoder(bytes.NewReader(b))
+	walk.UseNumber() // whether a number fits is for its field to say
+	if err := noRepeats(walk, 0); err != nil {
 		return err
 	}
 	d := json.NewDecoder(bytes.NewReader(b))
 	d.DisallowUnknownFields()
 	if err := d.Decode(into); err != nil {
+		if strings.HasPrefix(err.Error(), "json: unknown field") {
+			return fmt.Errorf("%w: the fields are %s", plain(err), strings.Join(fieldNames(reflect.TypeOf(into).Elem()), ", "))
+		}
 		return plain(err)
 	}
 	if _, err := d.Token(); err != io.EOF {
 		return errors.New("there is more after the end of the object: one action a line")
 	}
 	return nil
+}
+
+// fieldNames lists the JSON names of a struct.
+func fieldNames(t reflect.Type) []string {
+	var out []string
+	for i := range t.NumField() {
+		f := t.Field(i)
+		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+		switch {
+		case f.Anonymous:
+			out = append(out, fieldNames(f.Type)...)
+		case name != "":
+			out = append(out, name)
+		}
+	}
+	return out
 }
 
 // complete wants every field that may not be left out: a number that is missing must
@@ -281,7 +302,13 @@ func plain(err error) error {
 	case err == nil:
 		return nil
 	case errors.As(err, &typ):
-		return fmt.Errorf("the field %q cannot be a %s: it wants %s", typ.Field, typ.Value, wants(typ.Type))
+		is := clip(strings.Replace("a "+typ.Value, "a array", "a list", 1))
+		if typ.Field == "" {
+			return fmt.Errorf("this is %s and not one JSON object", is)
+		}
+		return fmt.Errorf("the field %q cannot be %s: it wants %s", strings.TrimPrefix(typ.Field, "wire."), is, wants(typ.Type))
+	case strings.HasPrefix(err.Error(), "Time.UnmarshalJSON"):
+		return errors.New(`"at" is no text: write it as "2026-11-25T14:07:32+01:00" (RFC 3339)`)
 	case errors.As(err, &tim):
 		return fmt.Errorf("%q is no time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", clip(strings.Trim(tim.Value, `"`)))
 	case errors.As(err, &syn), errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
@@ -328,11 +355,16 @@ func text(name, s string, most int) error {
 		return fmt.Errorf("%s has at most %d characters, this has %d", name, most, n)
 	}
 	for _, r := range s {
-		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Zl, r) || unicode.Is(unicode.Zp, r) || r >= 0xFE00 && r <= 0xFE0F || r == utf8.RuneError {
+		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Zl, r) || unicode.Is(unicode.Zp, r) || hidden(r) || r == utf8.RuneError {
 			return fmt.Errorf("%s holds a character that cannot be shown (%U): use plain letters, digits and signs", name, r)
 		}
 	}
 	return nil
+}
+
+// hidden tells of letters and selectors that take no place on a screen.
+func hidden(r rune) bool {
+	return r >= 0xFE00 && r <= 0xFE0F || r >= 0xE0100 && r <= 0xE01EF || r == 0x115F || r == 0x1160 || r == 0x3164 || r == 0xFFA0
 }
 
 func initials(s string) error {

@@ -42,9 +42,9 @@ func TestCorrections(t *testing.T) {
 			}
 			return nil
 		}},
-		{"when it was opened", []action.Correct{correct(opened, `{"at":"2026-11-25T08:19:40+01:00"}`)}, func(p *paper) error {
+		{"when it was opened", []action.Correct{correct(opened, `{"at":"2026-11-25T08:18:45+01:00"}`)}, func(p *paper) error {
 			tr := p.b.Flasks[1].Trials[0]
-			if want := time.Date(2026, 11, 25, 8, 19, 40, 0, morning.Location()); tr.HeldS != 120 || !tr.Out.At.Equal(want) || tr.Out.BootID != "boot-1" {
+			if want := time.Date(2026, 11, 25, 8, 18, 45, 0, morning.Location()); tr.HeldS != 65 || !tr.Out.At.Equal(want) || tr.Out.BootID != "boot-1" {
 				return fmt.Errorf("held %d s, out %+v", tr.HeldS, tr.Out)
 			}
 			return nil

@@ -4,12 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
 	"flaskside/logbook/lot"
+	"flaskside/logbook/record"
 	"flaskside/timers"
 )
 
@@ -63,6 +65,9 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 	if err := a.Body.Valid(); err != nil {
 		return a, err
 	}
+	if err := c.limits(a.Body); err != nil {
+		return a, err
+	}
 	if a.By == "" {
 		a.By = b.Crew
 	}
@@ -96,10 +101,17 @@ type checker struct {
 	at      timers.Stamp
 	then    timers.Now
 	odd     []Odd
+	of      *Flask // of several, the one being looked at
 	excused map[string]bool
 }
 
 func (c *checker) unusual(code, format string, a ...any) {
+	if c.of != nil { // one of several: the code says which
+		if c.of.excused[code] {
+			c.excuse(OddCode(code, c.of.No))
+		}
+		code = OddCode(code, c.of.No)
+	}
 	for _, o := range c.odd {
 		if o.Code == code {
 			return
@@ -173,9 +185,15 @@ func (c *checker) free(place int) error {
 	return nil
 }
 
+// topNumber is the highest number that may be given; the book itself counts on.
+const topNumber = 100_000_000
+
 func number(name string, n *int, top int) error {
 	if *n == 0 {
 		*n = top + 1
+	}
+	if *n > topNumber {
+		return fmt.Errorf("%s %d is a slip of the key: the next is %d", name, *n, top+1)
 	}
 	if *n <= top {
 		return fmt.Errorf("%s %d was used before: numbers go up, the next is %d", name, *n, top+1)
@@ -422,9 +440,15 @@ func (c *checker) body(body action.Body) (action.Body, error) {
 	case action.AlarmShelve:
 		return a, c.alarm(a.Alarm)
 	case action.Correct:
-		return a, c.correct(a)
+		if err := c.correct(a); err != nil {
+			return a, err
+		}
+		return a, c.alone(a)
 	case action.TakeBack:
-		return a, c.takeBack(a)
+		if err := c.takeBack(a); err != nil {
+			return a, err
+		}
+		return a, c.alone(a)
 	}
 	return body, nil
 }
@@ -435,9 +459,32 @@ func (c *checker) each(ns []int, f func(*Flask)) error {
 		if err != nil {
 			return err
 		}
+		if len(ns) > 1 {
+			c.of = fl
+		}
 		f(fl)
+		c.of = nil
 	}
 	return nil
+}
+
+// OddCode is the code of what is unusual about one flask of several in an action.
+func OddCode(code string, flask int) string { return fmt.Sprintf("%s@%d", code, flask) }
+
+// oddOf takes such a code apart; flask is 0 where it belongs to all.
+func oddOf(code string) (bare string, flask int) {
+	bare, no, ok := strings.Cut(code, "@")
+	if n, err := strconv.Atoi(no); ok && err == nil {
+		return bare, n
+	}
+	return code, 0
+}
+
+func (c *checker) excuse(code string) {
+	if c.excused == nil {
+		c.excused = map[string]bool{}
+	}
+	c.excused[code] = true
 }
 
 func (c *checker) serve(ns []int) error {
@@ -504,7 +551,8 @@ func (c *checker) doughSpent(m *Mix) {
 // yet, dough no more, a press that is taken.
 func (c *checker) pressIn(f *Flask, a action.PressIn) error {
 	c.order(f, "trial closure", Drying, Trimmed)
-	for _, other := range c.b.Flasks {
+	for _, n := range Sorted(c.b.Flasks) {
+		other := c.b.Flasks[n]
 		t := other.Trial()
 		if other.No != f.No && t != nil && (other.Stage == InPress || other.Stage == Holding) && t.Press == a.Press {
 			c.unusual("press-taken", "flask %d is in press %d", other.No, a.Press)
@@ -626,8 +674,77 @@ func (c *checker) correct(a action.Correct) error {
 			return errors.New("a correction cannot make a record be about another flask: take it back and record anew")
 		}
 	}
+	if err := c.limits(body); err != nil {
+		return err
+	}
+	if err := c.inOrder(it, at); err != nil {
+		return err
+	}
 	if o, ok := body.(action.FlaskOpen); ok && c.b.Flasks[o.Flask] != nil && o.Place != it.Body.(action.FlaskOpen).Place {
 		return errors.New("a flask is moved, not corrected, to another place")
+	}
+	return nil
+}
+
+// limits holds a body with its values filled in against what the house has.
+func (c *checker) limits(body action.Body) error {
+	h := c.b.House
+	press := func(n int) error {
+		if n > h.Press.Presses {
+			return fmt.Errorf("there is no press %d: the settings name %d", n, h.Press.Presses)
+		}
+		return nil
+	}
+	pressure := func(psi float64) error {
+		if psi <= 0 {
+			return errors.New("a closure has a pressure: give what the gauge showed")
+		}
+		return nil
+	}
+	switch a := body.(type) {
+	case action.PressIn:
+		return press(a.Press)
+	case action.PressAt:
+		return pressure(a.PressurePSI)
+	case action.MetalToMetal:
+		if err := press(a.Press); err != nil {
+			return err
+		}
+		return pressure(a.PressurePSI)
+	case action.BathLoad:
+		if a.Bath > len(h.Baths) {
+			return fmt.Errorf("there is no bath %d: the settings name %d", a.Bath, len(h.Baths))
+		}
+	}
+	return nil
+}
+
+// inOrder refuses a corrected time that puts a record before or behind another about
+// the same thing.
+func (c *checker) inOrder(it Item, at time.Time) error {
+	if at.Equal(it.Stamp.At) {
+		return nil
+	}
+	to := moved(it.Stamp, at)
+	about := map[action.Subject]bool{}
+	for _, s := range it.Body.Subjects() {
+		about[s] = true
+	}
+	for _, o := range c.b.Items {
+		if o.Seq == it.Seq || o.TakenBack != nil {
+			continue
+		}
+		shared := false
+		for _, s := range o.Body.Subjects() {
+			shared = shared || about[s]
+		}
+		switch {
+		case !shared:
+		case o.Seq < it.Seq && between(o.Stamp, to) < 0:
+			return fmt.Errorf("%s is before what went ahead of it (record %d, %s): check the time", stampText(at), o.Seq, stampText(o.Stamp.At))
+		case o.Seq > it.Seq && between(to, o.Stamp) < 0:
+			return fmt.Errorf("%s is after what followed it (record %d, %s): check the time", stampText(at), o.Seq, stampText(o.Stamp.At))
+		}
 	}
 	return nil
 }
@@ -726,4 +843,26 @@ func hm(d time.Duration) string {
 		return fmt.Sprintf("%d min %02d s", int(d/time.Minute), int(d%time.Minute/time.Second))
 	}
 	return fmt.Sprintf("%d h %02d min", int(d/time.Hour), int(d%time.Hour/time.Minute))
+}
+
+// alone sees to it that a correction or a taking back leaves no two flasks on one
+// place.
+func (c *checker) alone(body action.Body) error {
+	seq := uint64(1)
+	if n := len(c.b.Items); n > 0 {
+		seq = c.b.Items[n-1].Seq + 1
+	}
+	then := Fold(append(c.b.records(), record.Record{Seq: seq, Stamp: c.at, Action: action.Action{ID: "\x00", At: c.at.At, Body: body}}), c.b.Top)
+	on := map[int]int{}
+	for _, n := range Sorted(then.Flasks) {
+		f := then.Flasks[n]
+		if f.Place == 0 || f.Stage == Finished {
+			continue
+		}
+		if other, taken := on[f.Place]; taken {
+			return fmt.Errorf("flasks %d and %d would stand on place %d: move one away first", other, n, f.Place)
+		}
+		on[f.Place] = n
+	}
+	return nil
 }

@@ -53,7 +53,12 @@ func TestUnusualCodes(t *testing.T) {
 			p.do(minute, action.PressOpen{Flask: 2})
 		}}, 0, action.PressIn{Flask: 1}, "", ""},
 		{"in the press twice, by itself", []func(p *paper){packed, func(p *paper) { p.do(0, action.PressIn{Flask: 1}) }}, 0, action.PressIn{Flask: 1}, "out-of-order", `trial closure while the flask is at "in the press"`},
-		{"the other press", []func(p *paper){packed, func(p *paper) { p.do(0, action.PressIn{Flask: 2}) }}, 0, action.PressIn{Flask: 1, Press: 2}, "", ""},
+		{"the other press", []func(p *paper){packed, func(p *paper) {
+			h := p.b.House
+			h.Press.Presses = 2
+			p.do(0, action.Settings{House: h})
+			p.do(0, action.PressIn{Flask: 2})
+		}}, 0, action.PressIn{Flask: 1, Press: 2}, "", ""},
 		{"no separator", []func(p *paper){func(p *paper) {
 			p.do(0, open(1))
 			p.do(0, action.MixMake{Flasks: []int{1}})

@@ -22,7 +22,7 @@ func WorkingTimes(r dough.Resin, roomC, jarC float64) (doughS, workS int) {
 	if err != nil {
 		return int(r.DoughFromMin * 60), int(r.WorkUntilMin * 60)
 	}
-	return int(w.From / time.Second), int(w.To / time.Second)
+	return int(w.From.Round(time.Second) / time.Second), int(w.To.Round(time.Second) / time.Second)
 }
 
 // estimate works out the window of a mix from the times it was recorded with, which

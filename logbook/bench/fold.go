@@ -30,6 +30,16 @@ func Fold(recs []record.Record, top Counters) *Bench {
 			b.apply(it)
 		}
 		b.Top.Seq = max(b.Top.Seq, b.Items[i].Seq)
+		switch a := b.Items[i].Action.Body.(type) { // numbers are used up though taken back
+		case action.FlaskOpen:
+			b.Top.Flask = max(b.Top.Flask, a.Flask)
+		case action.MixMake:
+			b.Top.Mix = max(b.Top.Mix, a.Mix)
+		case action.BathLoad:
+			b.Top.Load = max(b.Top.Load, a.Load)
+		case action.TimerStart:
+			b.Top.Timer = max(b.Top.Timer, a.Timer)
+		}
 	}
 	b.place()
 	return b
@@ -138,8 +148,12 @@ func (b *Bench) flask(no int, it *Item) *Flask {
 	}
 	f.Last, f.LastID = it.Stamp, it.Action.ID
 	for _, u := range it.Action.Unusual {
-		f.Oddities = append(f.Oddities, Oddity{it.Stamp, it.Action.By, u, it.Action.Why})
-		f.excused[u] = true
+		code, of := oddOf(u)
+		if of != 0 && of != no {
+			continue
+		}
+		f.Oddities = append(f.Oddities, Oddity{it.Stamp, it.Action.By, code, it.Action.Why})
+		f.excused[code] = true
 	}
 	return f
 }
@@ -188,6 +202,10 @@ func (b *Bench) apply(it *Item) {
 		if m := b.Mixes[a.Mix]; m != nil {
 			m.Last = at
 			b.serve(m, a.Flasks, it)
+			break
+		}
+		for _, n := range a.Flasks { // a mix no longer alive: the flasks had others since
+			b.flask(n, it)
 		}
 	case action.MixDough:
 		if m := b.Mixes[a.Mix]; m != nil {
@@ -360,7 +378,7 @@ func without(ns []int, n int) []int {
 const (
 	mixMemory     = 12 * time.Hour // a mix with nothing left to serve
 	cautionMemory = 18 * time.Hour // longer than a shift
-	readingMemory = 36 * time.Hour // longer than a cure
+	ReadingMemory = 84 * time.Hour // a cure over a long weekend
 )
 
 // Alive tells for each item whether the bench as it stands still rests on it. What
@@ -382,13 +400,25 @@ func (b *Bench) Alive() []bool {
 		}
 		return false
 	}
+	// All flasks a mix was ever given to: its records stand or fall together.
+	served := map[int][]int{}
+	for _, it := range b.Items {
+		for _, body := range []action.Body{it.Action.Body, it.Body} {
+			switch a := body.(type) {
+			case action.MixMake:
+				served[a.Mix] = append(served[a.Mix], a.Flasks...)
+			case action.MixServe:
+				served[a.Mix] = append(served[a.Mix], a.Flasks...)
+			}
+		}
+	}
 	subject := func(s action.Subject) bool {
 		switch s.Class {
 		case 'f':
 			return flask(s.No)
 		case 'm':
 			m := b.Mixes[s.No]
-			return m != nil && (anyFlask(m.Flasks) || now.Sub(m.Made.At) < mixMemory && len(m.Flasks) > 0 && m.Stiff == nil && now.Sub(m.Made.At) < time.Duration(m.WorkS)*time.Second)
+			return m != nil && (anyFlask(served[s.No]) || now.Sub(m.Made.At) < mixMemory && len(m.Flasks) > 0 && m.Stiff == nil && now.Sub(m.Made.At) < time.Duration(m.WorkS)*time.Second)
 		case 'l':
 			l := b.Loads[s.No]
 			return l != nil && anyFlask(l.Flasks)
@@ -408,7 +438,30 @@ func (b *Bench) Alive() []bool {
 			}
 		}
 	}
+	// Which loads a record took flasks out of: a load ends with its last one.
+	unloads := map[int][]int{}
+	in := map[int]int{}
+	for i, it := range b.Items {
+		if it.TakenBack != nil {
+			continue
+		}
+		switch a := it.Body.(type) {
+		case action.BathLoad:
+			for _, n := range a.Flasks {
+				in[n] = a.Load
+			}
+		case action.BathUnload:
+			for _, n := range a.Flasks {
+				unloads[i] = append(unloads[i], in[n])
+			}
+		}
+	}
 	alive := func(i int, it *Item) bool {
+		for _, l := range unloads[i] {
+			if subject(action.Subject{Class: 'l', No: l}) {
+				return true
+			}
+		}
 		for _, s := range append(it.Action.Body.Subjects(), it.Body.Subjects()...) {
 			if subject(s) {
 				return true
@@ -420,7 +473,7 @@ func (b *Bench) Alive() []bool {
 		case action.Caution:
 			return now.Sub(it.Stamp.At) < cautionMemory
 		case action.BathReading:
-			return now.Sub(it.Stamp.At) < readingMemory && (b.bathInUse(a.Bath) || lastRead[a.Bath] == i)
+			return now.Sub(it.Stamp.At) < ReadingMemory && (b.bathInUse(a.Bath) || lastRead[a.Bath] == i)
 		case action.AlarmHeard:
 			return b.alarmAlive(a.Alarm, subject)
 		case action.AlarmShelve:

@@ -224,7 +224,7 @@ func TestRefusedInput(t *testing.T) {
 		{"garbage", "\x00\x01\x02garbage\n" + good, 1, "not one JSON object"},
 		{"half an action", good[:len(good)-5], 1, "not one JSON object"},
 		{"two on a line", good + good, 1, "one action a line"},
-		{"a list", "[" + good + "]", 1, "cannot be"},
+		{"a list", "[" + good + "]", 1, "one JSON object"},
 		{"a control character", strings.ReplaceAll(good, `"label":"good"`, `"label":"go\u001bod"`), 1, "cannot be shown"},
 		{"a line too many", strings.Repeat("{}\n", MaxActions+1), 0, "too much at once"},
 		{"too many bytes", strings.Repeat(" ", maxBody) + good, 0, "too much at once"},

@@ -302,7 +302,7 @@ func plain(s string) bool {
 		return false
 	}
 	for _, r := range s {
-		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r >= 0xFE00 && r <= 0xFE0F {
+		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Zl, r) || unicode.Is(unicode.Zp, r) || r == utf8.RuneError || r >= 0xFE00 && r <= 0xFE0F {
 			return false
 		}
 	}
@@ -310,7 +310,7 @@ func plain(s string) bool {
 }
 
 // MaxFile is the largest settings file read, in bytes.
-const MaxFile = 1 << 20
+const MaxFile = 48 << 10
 
 // ReadTOML reads settings strictly; fields left out keep the values of base.
 func ReadTOML(r io.Reader, base House) (House, error) {
@@ -348,14 +348,50 @@ func ReadTOML(r io.Reader, base House) (House, error) {
 	if err := d.Decode(&h); err != nil {
 		return House{}, tomlError(err)
 	}
-	return h, h.Valid()
+	for i, r := range h.Resins {
+		h.Resins[i] = r.WithDefaults()
+	}
+	return h, placed(h.Valid(), b)
+}
+
+// placed says on which line the setting stands that an error is about, where the error
+// names one and the file has it.
+func placed(err error, file []byte) error {
+	if err == nil {
+		return nil
+	}
+	said, ok := strings.CutPrefix(err.Error(), "settings: ")
+	name, _, _ := strings.Cut(said, " ")
+	table, key, dotted := strings.Cut(name, ".")
+	if !ok || !dotted {
+		return err
+	}
+	in := ""
+	for i, l := range strings.Split(string(file), "\n") {
+		l = strings.TrimSpace(l)
+		if t := strings.Trim(l, "[]"); strings.HasPrefix(l, "[") {
+			in = t
+		}
+		if k, _, ok := strings.Cut(l, "="); ok && in == table && strings.TrimSpace(k) == key {
+			return fmt.Errorf("settings: line %d: %s", i+1, said)
+		}
+	}
+	return err
+}
+
+// clip shortens a stranger's text for a line of error.
+func clip(s string) string {
+	if r := []rune(s); len(r) > 60 {
+		return string(r[:60]) + "…"
+	}
+	return s
 }
 
 func tomlError(err error) error {
 	var miss *toml.StrictMissingError
 	if errors.As(err, &miss) && len(miss.Errors) > 0 {
 		row, _ := miss.Errors[0].Position()
-		return fmt.Errorf("settings: line %d: unknown setting %q", row, strings.Join(miss.Errors[0].Key(), "."))
+		return fmt.Errorf("settings: line %d: unknown setting %q", row, clip(strings.Join(miss.Errors[0].Key(), ".")))
 	}
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
