@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"slices"
+	"sort"
 )
 
 // The store's file format, for reading a file without the store: with plain reads,
@@ -135,8 +136,41 @@ type walker struct {
 	fault func(page uint64, what string) // told of every page or entry that cannot be
 }
 
+// ahead is how much a walker reads at once: pages that follow on each other in a tree
+// mostly stand near each other in the file.
+const ahead = 64 << 10
+
 func (p *pageFile) walker(fault func(page uint64, what string)) *walker {
-	return &walker{p, make(pageSet, min(p.meta.high, uint64(p.size/p.meta.pageSize)+1)/64+1), fault}
+	own := *p
+	if p.held == nil {
+		own.f = &readAhead{f: p.f}
+	}
+	return &walker{&own, make(pageSet, min(p.meta.high, uint64(p.size/p.meta.pageSize)+1)/64+1), fault}
+}
+
+// readAhead reads a file in larger pieces. One goroutine uses it at a time.
+type readAhead struct {
+	f     io.ReaderAt
+	piece []byte
+	at    int64
+}
+
+// ReadAt reads as that of a file does.
+func (r *readAhead) ReadAt(b []byte, at int64) (int, error) {
+	if len(b) > ahead {
+		return r.f.ReadAt(b, at)
+	}
+	if at < r.at || at+int64(len(b)) > r.at+int64(len(r.piece)) {
+		piece := r.piece[:cap(r.piece)]
+		if len(piece) == 0 {
+			piece = make([]byte, ahead)
+		}
+		n, err := r.f.ReadAt(piece, at)
+		if r.piece, r.at = piece[:n], at; n < len(b) && err != nil {
+			return copy(b, r.piece), err
+		}
+	}
+	return copy(b, r.piece[at-r.at:]), nil
 }
 
 // pageSet is a set of pages.
@@ -365,35 +399,49 @@ func leafEntry(b []byte, n, i int) (e entry, ok bool) {
 
 // find looks a key up.
 func (p *pageFile) find(t tree, key []byte) ([]byte, bool) {
+	le := binary.LittleEndian
 	b, id := t.inline, t.root
-	quiet := &walker{pageFile: p, fault: func(uint64, string) {}}
 	for depth := 0; id != 0; depth++ {
 		var err error
 		if b, err = p.load(id); err != nil || depth > maxDepth {
 			return nil, false
 		}
-		if binary.LittleEndian.Uint16(b[8:]) == leafPage {
+		if le.Uint16(b[8:]) == leafPage {
 			break
 		}
-		kids := quiet.kids(id, b)
-		i, exact := slices.BinarySearchFunc(kids, key, func(k kid, key []byte) int { return bytes.Compare(k.key, key) })
-		if !exact {
-			i--
-		}
-		if i < 0 {
+		n := int(le.Uint16(b[10:]))
+		if pageHeader+n*entryHeader > len(b) {
 			return nil, false
 		}
-		id = kids[i].page
-	}
-	var value []byte
-	ok := false
-	quiet.leaf(id, b, nil, nil, func(e entry) bool {
-		if bytes.Equal(e.key, key) {
-			value, ok = e.value, true
+		i := sort.Search(n, func(i int) bool { // the first child beyond the key
+			h := pageHeader + i*entryHeader
+			k, ok := slice(b, n, h, uint64(le.Uint32(b[h:])), uint64(le.Uint32(b[h+4:])))
+			return !ok || bytes.Compare(k, key) > 0
+		})
+		if i == 0 {
+			return nil, false
 		}
-		return !ok
+		id = le.Uint64(b[pageHeader+(i-1)*entryHeader+8:])
+		if id == 0 {
+			return nil, false
+		}
+	}
+	if len(b) < pageHeader {
+		return nil, false
+	}
+	n := int(le.Uint16(b[10:]))
+	if pageHeader+n*entryHeader > len(b) {
+		return nil, false
+	}
+	i := sort.Search(n, func(i int) bool {
+		e, ok := leafEntry(b, n, i)
+		return !ok || bytes.Compare(e.key, key) >= 0
 	})
-	return value, ok
+	if i == n {
+		return nil, false
+	}
+	e, ok := leafEntry(b, n, i)
+	return e.value, ok && bytes.Equal(e.key, key)
 }
 
 // buckets reads the root bucket.

@@ -314,8 +314,12 @@ func listen(out io.Reader) (rep logbook.Report, ended bool, failed error) {
 	return rep, ended, failed
 }
 
-// maxStack is enough for any sound book; one that is not must not take all memory.
-const maxStack = 64 << 20
+// Bounds of the process apart: its stack is enough for any sound book, and one that is
+// not must not take all memory; it makes much garbage and does not live long.
+const (
+	maxStack  = 64 << 20
+	gcPercent = 300
+)
 
 // apartCommand is the process apart.
 func apartCommand(o *options) *cobra.Command {
@@ -323,6 +327,7 @@ func apartCommand(o *options) *cobra.Command {
 		Use: apartName, Hidden: true, Args: noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			debug.SetMaxStack(maxStack)
+			debug.SetGCPercent(gcPercent)
 			var a asked
 			if err := json.NewDecoder(c.InOrStdin()).Decode(&a); err != nil {
 				return wrongUsage("this command is for flaskside itself")
