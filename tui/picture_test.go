@@ -78,8 +78,14 @@ func TestPictures(t *testing.T) {
 		{"bench-light", 80, 24, "", false},
 		{"flask", 100, 30, "*", true},
 		{"wide", 160, 45, "", true},
+		{"far", 80, 24, "/ /", true},
+		{"baths", 100, 34, "/", true},
 	} {
-		d := demoDesk(t, p.w, p.h, 19*time.Minute)
+		at := 19 * time.Minute
+		if p.name == "far" || p.name == "baths" {
+			at = 79 * time.Minute // two cool, two cure
+		}
+		d := demoDesk(t, p.w, p.h, at)
 		d.press(p.keys)
 		got := svg(d.m.draw(), p.dark)
 		path := filepath.Join("..", "testdata", "screens", p.name+".svg")
@@ -118,6 +124,53 @@ func contrast(a, b string) float64 {
 	}
 	x, y := lum(a), lum(b)
 	return (max(x, y) + 0.05) / (min(x, y) + 0.05)
+}
+
+// asSeen is a colour as it is seen with one of the common colour blindnesses: the
+// matrices of Viénot, Brettel and Mollon 1999 for dichromats, on linear light (from
+// memory), or by lightness alone.
+func asSeen(hex, by string) [3]float64 {
+	v, err := strconv.ParseUint(hex[1:], 16, 32)
+	if err != nil {
+		return [3]float64{}
+	}
+	var c [3]float64
+	for i := range c {
+		x := float64(v>>(16-8*i)&0xff) / 255
+		c[i] = math.Pow(x, 2.2)
+	}
+	mix := func(r, g, b [3]float64) [3]float64 {
+		dot := func(w [3]float64) float64 { return w[0]*c[0] + w[1]*c[1] + w[2]*c[2] }
+		return [3]float64{dot(r), dot(g), dot(b)}
+	}
+	switch by {
+	case "protanopia":
+		return mix([3]float64{0.11238, 0.88762, 0}, [3]float64{0.11238, 0.88762, 0}, [3]float64{0.00401, -0.00401, 1})
+	case "deuteranopia":
+		return mix([3]float64{0.29275, 0.70725, 0}, [3]float64{0.29275, 0.70725, 0}, [3]float64{-0.02234, 0.02234, 1})
+	}
+	y := 0.2126*c[0] + 0.7152*c[1] + 0.0722*c[2]
+	return [3]float64{y, y, y}
+}
+
+// TestColourBlind: the roles that ask for something look apart for those who see two
+// colours; and where they are nearest, alarm and step stand on a ground of their own.
+func TestColourBlind(t *testing.T) {
+	for _, dark := range []bool{true, false} {
+		ls := looks(dark)
+		for _, by := range []string{"protanopia", "deuteranopia"} {
+			for _, pair := range [][2]role{{good, warn}, {good, accent}, {warn, accent}} {
+				a, b := asSeen(ls[pair[0]].fg, by), asSeen(ls[pair[1]].fg, by)
+				far := math.Sqrt((a[0]-b[0])*(a[0]-b[0]) + (a[1]-b[1])*(a[1]-b[1]) + (a[2]-b[2])*(a[2]-b[2]))
+				if far < 0.05 {
+					t.Errorf("dark %v, %s: roles %d and %d look alike (%.3f)", dark, by, pair[0], pair[1], far)
+				}
+			}
+		}
+		if ls[alarm].bg == "" || ls[step].bg == "" {
+			t.Error("alarm and step must stand on a ground of their own: shape before colour")
+		}
+	}
 }
 
 // TestContrast holds the palette to 4.5:1 (WCAG 2.2), on black and on white paper

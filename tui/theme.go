@@ -35,7 +35,7 @@ type look struct {
 // looks is the palette for a dark or a light background. It keeps a contrast of at
 // least 4.5:1 (WCAG 2.2) and tells good, warn and alarm apart by lightness too.
 func looks(dark bool) [roles]look {
-	ink, dimInk, goodInk, warnInk, alarmPaper, inverse := "#00607a", "#5c5c5c", "#1b6e2d", "#8a4b00", "#a8122a", "#ffffff"
+	ink, dimInk, goodInk, warnInk, alarmPaper, inverse := "#00607a", "#5c5c5c", "#004d28", "#a35600", "#a8122a", "#ffffff"
 	if dark {
 		ink, dimInk, goodInk, warnInk, alarmPaper, inverse = "#6fd3e8", "#9a9a9a", "#8fdc8f", "#ffc766", "#ff9d8a", "#000000"
 	}

@@ -26,6 +26,7 @@ type terminal struct {
 	pty *os.File
 	mu  sync.Mutex
 	em  *vt.Emulator
+	got int // bytes sent by the program so far
 	end chan error
 }
 
@@ -63,6 +64,7 @@ func open(t *testing.T, book string, args ...string) *terminal {
 		for {
 			n, err := tm.pty.Read(buf)
 			tm.mu.Lock()
+			tm.got += n
 			_, _ = tm.em.Write(buf[:n])
 			tm.mu.Unlock()
 			if err != nil {
@@ -140,6 +142,17 @@ func TestTerminal(t *testing.T) {
 	tm = open(t, book)
 	tm.sees("4417")
 	tm.sees("both halves dry")
+	// Idle, with a window running, it sends little enough for a slow line: at most
+	// 2 kB a second.
+	sent := func() int { tm.mu.Lock(); defer tm.mu.Unlock(); return tm.got }
+	before := sent()
+	const idle = 3 * time.Second
+	time.Sleep(idle)
+	if rate := float64(sent()-before) / idle.Seconds(); rate > 2000 {
+		t.Errorf("idle, the program sends %.0f bytes a second", rate)
+	} else {
+		t.Logf("idle, the program sends %.0f bytes a second", rate)
+	}
 	second, err := built()
 	if err != nil {
 		t.Fatal(err)
