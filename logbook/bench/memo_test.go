@@ -30,7 +30,8 @@ func TestMemo(t *testing.T) {
 		}
 		return len(k.m)
 	}
-	if keys(h, s, flash.Slight, 1) != 1 || keys(h, s, flash.Slight, 1) != 1 {
+	first, again := keys(h, s, flash.Slight, 1), keys(h, s, flash.Slight, 1)
+	if first != 1 || again != 1 {
 		t.Error("asked twice, kept twice")
 	}
 	other := s

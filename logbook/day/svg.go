@@ -86,7 +86,8 @@ func (d *drawing) mark(f form, i ink, radius float64, at point) {
 	d.shapes = append(d.shapes, shape{form: f, ink: i, at: []point{at}, size: radius})
 }
 
-func (d *drawing) write(i ink, high float64, side int, at point, text string) {
+func (d *drawing) write(i ink, high float64, //nolint:unparam // small is the one size so far
+	side int, at point, text string) {
 	d.shapes = append(d.shapes, shape{form: lettering, ink: i, at: []point{at}, size: high, side: side, text: text})
 }
 
