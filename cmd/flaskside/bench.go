@@ -62,10 +62,26 @@ func runBench(ctx context.Context, o *options) error {
 	}
 	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold}, o.plain, probes)
 	stop()
+	if berr := backUp(ctx, book, clock); err == nil {
+		err = berr
+	}
 	if cerr := book.Close(); err == nil {
 		err = cerr
 	}
 	return err
+}
+
+// backUp makes the day's backup when the bench is left, as the house settings say.
+func backUp(ctx context.Context, book *logbook.Book, clock timers.Clock) error {
+	st := book.State()
+	if st.Head.Seq == 0 {
+		return nil
+	}
+	house := st.Bench.House.Backup
+	if _, err := logbook.BackupDaily(book, house.Folder, house.Keep, clock.Read().Wall, checking(ctx)); err != nil {
+		return fmt.Errorf("the bench is left and its logbook whole, but today's backup was not made: %w", err)
+	}
+	return nil
 }
 
 // runDemo plays the invented shift on a scratch book, speed times faster than

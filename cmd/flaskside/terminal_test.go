@@ -183,4 +183,7 @@ func TestTerminal(t *testing.T) {
 	if err := tm.ended(); err != nil {
 		t.Errorf("left by hand, it ended with %v", err)
 	}
+	if kept, err := filepath.Glob(filepath.Join(filepath.Dir(book), "backups", "bench-*.db")); err != nil || len(kept) != 1 {
+		t.Errorf("backups of the day: %v, %v; want one", kept, err)
+	}
 }
