@@ -25,6 +25,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"golang.org/x/crypto/ssh"
 	"golang.org/x/mod/sumdb/note"
@@ -62,7 +63,7 @@ func parse(text string) (Head, error) {
 		return Head{}, bad
 	}
 	book, ok := strings.CutPrefix(lines[0], origin)
-	if !ok {
+	if !ok || !utf8.ValidString(book) { // a note is UTF-8
 		return Head{}, bad
 	}
 	seq, err := strconv.ParseUint(lines[1], 10, 64)
