@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	bolt "go.etcd.io/bbolt"
+
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/record"
@@ -354,5 +356,35 @@ func TestMadeByTwo(t *testing.T) {
 	}
 	if left, err := filepath.Glob(path + ".new*"); err != nil || len(left) > 0 {
 		t.Errorf("left behind: %v (%v)", left, err)
+	}
+}
+
+// The list of live records is pruned now and then: at those times it holds what the
+// bench rests on and nothing else, in between it is that of the bench shown.
+func TestLiveListStaysShort(t *testing.T) {
+	h := newHands(t)
+	s := newBusy(h.b, h.ck, 5)
+	idle, finished := 0, 0
+	for range 12 * pruneEvery {
+		if _, err := h.b.Append(s.next()); err != nil {
+			t.Fatal(err)
+		}
+		st := h.b.State()
+		dead := len(st.Bench.Items) - len(st.Bench.Living())
+		if idle = max(idle, dead); st.Head.Seq%pruneEvery == 0 && dead > 0 {
+			t.Errorf("record %d: %d records that nothing rests on", st.Head.Seq, dead)
+		}
+		finished = st.Bench.Top.Flask - len(st.Bench.Flasks)
+		stored := 0
+		if err := h.b.view(func(tx *bolt.Tx) error { stored = tx.Bucket(bLive).Stats().KeyN; return nil }); err != nil {
+			t.Fatal(err)
+		}
+		if stored != len(st.Bench.Items) {
+			t.Fatalf("record %d: the list has %d, the bench %d", st.Head.Seq, stored, len(st.Bench.Items))
+		}
+	}
+	t.Logf("%d flasks gone, at most %d records that nothing rests on", finished, idle)
+	if idle == 0 || finished == 0 {
+		t.Error("nothing was left to prune")
 	}
 }

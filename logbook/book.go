@@ -174,7 +174,9 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 		return w.out, err
 	}
 	b.used = true
+	after := w.foldBeside()
 	err = guard(func() error { return b.db.Load().Update(w.write) })
+	next := after()
 	if err != nil {
 		if err := b.recover(w.fresh[0].Action.ID, err); err != nil {
 			return nil, err
@@ -183,9 +185,31 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 		return w.out, nil // the record was in the file after all, and is synced now
 	}
 	b.journal.add(b.id, w.fresh, b.Each)
-	w.after.Inherit(b.State().Bench)
-	b.publish(State{Bench: w.after, Head: w.head, Beat: b.State().Beat})
+	next.Inherit(b.State().Bench)
+	b.publish(State{Bench: next, Head: w.head, Beat: b.State().Beat})
 	return w.out, nil
+}
+
+// foldBeside folds the bench while the disk works, where that was not done before;
+// what it gives waits for it.
+func (w *plan) foldBeside() func() *bench.Bench {
+	if w.after != nil {
+		return func() *bench.Bench { return w.after }
+	}
+	var fault any
+	done := make(chan *bench.Bench)
+	go func() {
+		var next *bench.Bench
+		defer func() { fault = recover(); done <- next }()
+		next = w.fold()
+	}()
+	return func() *bench.Bench {
+		next := <-done
+		if fault != nil {
+			panic(fault) // whoever called for the record answers for it, not the whole program
+		}
+		return next
+	}
 }
 
 func (b *Book) publish(s State) {
@@ -199,8 +223,9 @@ func (b *Book) publish(s State) {
 type plan struct {
 	out   []Saved
 	fresh []record.Record
-	index [][][]byte // keys of each fresh record
-	after *bench.Bench
+	index [][][]byte   // keys of each fresh record
+	after *bench.Bench // nil: fold gives it, and the live list does not wait for it
+	on    *bench.Bench // what the only record was checked on
 	head  Head
 	add   []uint64 // into live
 	drop  []uint64 // out of live
@@ -214,7 +239,6 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 	if !single {
 		cur = bench.Fold(cur.Living(), cur.Top)
 	}
-	before := liveSet(st.Bench)
 	batch := map[string]int{}
 	err := b.view(func(tx *bolt.Tx) error {
 		reading := b.clock.Read()
@@ -256,33 +280,51 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 	if len(w.fresh) == 0 {
 		return w, nil
 	}
-	if single {
-		recs := make([]record.Record, 0, len(cur.Items)+1)
-		for _, it := range cur.Items {
-			recs = append(recs, it.Record)
-		}
-		cur = bench.Fold(append(recs, w.fresh[0]), cur.Top)
+	switch r := w.fresh[0]; {
+	case !single:
+		w.prune(st.Bench, cur)
+	case amends(r.Action.Body), r.Seq%pruneEvery == 0: // what an amendment called back may come alive again
+		w.on = cur
+		w.prune(st.Bench, w.fold())
+	default:
+		w.on, w.add = cur, []uint64{r.Seq}
 	}
-	// What is no longer alive is left out of the next fold, but stays in the bench
-	// that is shown, so that the screen can still name it.
-	living := cur.Living()
-	after := map[uint64]bool{}
+	return w, nil
+}
+
+// pruneEvery is how many records may go by until those that the bench no longer rests
+// on are taken out of the live list: to find them costs as much as the fold.
+const pruneEvery = 64
+
+// fold makes the bench after a single record.
+func (w *plan) fold() *bench.Bench {
+	recs := make([]record.Record, 0, len(w.on.Items)+1)
+	for _, it := range w.on.Items {
+		recs = append(recs, it.Record)
+	}
+	return bench.Fold(append(recs, w.fresh[0]), w.on.Top)
+}
+
+// prune leaves what is no longer alive out of the bench that goes on, and the live
+// list as it must become for that.
+func (w *plan) prune(before, after *bench.Bench) {
+	was, is := liveSet(before), map[uint64]bool{}
+	living := after.Living()
 	for _, r := range living {
-		after[r.Seq] = true
-		if !before[r.Seq] {
+		is[r.Seq] = true
+		if !was[r.Seq] {
 			w.add = append(w.add, r.Seq)
 		}
 	}
-	for seq := range before {
-		if !after[seq] {
+	for seq := range was {
+		if !is[seq] {
 			w.drop = append(w.drop, seq)
 		}
 	}
-	w.after = cur
-	if len(living) < len(cur.Items) {
-		w.after = bench.Fold(living, cur.Top)
+	w.after = after
+	if len(living) < len(after.Items) {
+		w.after = bench.Fold(living, after.Top)
 	}
-	return w, nil
 }
 
 func liveSet(b *bench.Bench) map[uint64]bool {

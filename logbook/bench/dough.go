@@ -2,6 +2,8 @@ package bench
 
 import (
 	"math"
+	"slices"
+	"sync"
 	"time"
 
 	"flaskside/timers"
@@ -29,23 +31,60 @@ func WorkingTimes(r dough.Resin, roomC, jarC float64) (doughS, workS int) {
 // are those of its resin in its room, and from the marks made on it since. What
 // cannot be estimated keeps the recorded times.
 func (m *Mix) estimate() {
-	doughAt, workTo := time.Duration(m.DoughS)*time.Second, time.Duration(m.WorkS)*time.Second
 	after := func(s *timers.Stamp) time.Duration {
 		if s == nil {
 			return 0
 		}
 		return max(time.Second, between(m.Made, *s))
 	}
+	m.Window = windows.of(mixTimes{
+		roomC: m.RoomC, dough: time.Duration(m.DoughS) * time.Second, work: time.Duration(m.WorkS) * time.Second,
+		marks: dough.MixMarks{Dough: after(m.Dough), Stiff: after(m.Stiff)},
+	})
+}
+
+// mixTimes is all that the window of a mix rests on.
+type mixTimes struct {
+	roomC       float64
+	dough, work time.Duration
+	marks       dough.MixMarks
+}
+
+func (t mixTimes) window() dough.Window {
 	r := dough.HouseDefault()
-	r.RefTempC, r.DoughFromMin, r.WorkUntilMin = m.RoomC, doughAt.Minutes(), workTo.Minutes()
-	w, err := dough.Estimate(r, dough.Conditions{RoomC: m.RoomC}, dough.MixMarks{Dough: after(m.Dough), Stiff: after(m.Stiff)})
+	r.RefTempC, r.DoughFromMin, r.WorkUntilMin = t.roomC, t.dough.Minutes(), t.work.Minutes()
+	w, err := dough.Estimate(r, dough.Conditions{RoomC: t.roomC}, t.marks)
 	if err != nil {
-		w = dough.Window{From: doughAt, FromLow: doughAt, FromHigh: doughAt, To: workTo, ToLow: workTo, ToHigh: workTo}
+		w = dough.Window{From: t.dough, FromLow: t.dough, FromHigh: t.dough, To: t.work, ToLow: t.work, ToHigh: t.work}
 	}
 	for _, t := range []*time.Duration{&w.From, &w.FromLow, &w.FromHigh, &w.To, &w.ToLow, &w.ToHigh} {
 		*t = t.Round(time.Second) // an estimate has no finer parts
 	}
-	m.Window = w
+	return w
+}
+
+// windowMemo keeps windows worked out before: each record folds the bench anew, and
+// the windows of its mixes would be most of the work.
+type windowMemo struct {
+	mu sync.Mutex
+	m  map[mixTimes]dough.Window
+}
+
+var windows = windowMemo{m: map[mixTimes]dough.Window{}}
+
+func (k *windowMemo) of(t mixTimes) dough.Window {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	w, ok := k.m[t]
+	if !ok {
+		w = t.window()
+		if len(k.m) >= memoSize {
+			clear(k.m)
+		}
+		k.m[t] = w
+	}
+	w.Cautions = slices.Clone(w.Cautions)
+	return w
 }
 
 // Masses are the grams of powder and liquid for a number of units of a resin, to
