@@ -320,18 +320,22 @@ func (m *Model) drawPlaces(f *frame, a area) {
 // flaskTime is the time that matters to a flask now: of its own most urgent
 // window.
 func (m *Model) flaskTime(fl *bench.Flask) (string, role) {
-	for _, st := range m.standings {
-		w, ok := m.windowByKey(st.Key)
-		if !ok || w.What == bench.Dough && fl.Stage != bench.Trimmed && fl.Stage != bench.Sheetout && fl.Stage != bench.Drying {
-			continue
-		}
-		for _, n := range w.Flasks {
-			if n == fl.No {
-				return span(st.Left), timeRole(st)
-			}
-		}
+	if st, ok := m.flaskStanding(fl); ok {
+		return span(st.Left), timeRole(st)
 	}
 	return "", plain
+}
+
+// flaskStanding is the window that matters to a flask now: the end of its dough only
+// while something can still be done before it.
+func (m *Model) flaskStanding(fl *bench.Flask) (timers.Standing, bool) {
+	for _, st := range m.windowsOf(fl) {
+		w, _ := m.windowByKey(st.Key)
+		if w.What != bench.Dough || fl.Stage == bench.Trimmed || fl.Stage == bench.Sheetout || fl.Stage == bench.Drying {
+			return st, true
+		}
+	}
+	return timers.Standing{}, false
 }
 
 func timeRole(st timers.Standing) role {

@@ -2,76 +2,200 @@ package tui
 
 import (
 	"fmt"
+	"strings"
+	"time"
 
 	"flaskside/logbook/bench"
 	"flaskside/timers"
 )
 
-// drawFar is the bench for eyes across the room: nine tiles in three rows, each with
-// the number of its place and its time in large digits, the stage and the verdict in
-// words. Nothing else.
-func (m *Model) drawFar(f *frame) {
-	top, bottom := 1, f.h-1
-	w, h := f.w/3, (bottom-top)/3
-	for p := 1; p <= 9; p++ {
-		m.drawTile(f, area{(p - 1) % 3 * w, top + (p-1)/3*h, w - 1, h}, p)
-	}
-	f.put(1, bottom, f.w-2, dim, "any key goes back to the bench")
+// tile is what the far view tells of a flask: the number of its place, its time, its
+// stage in one word, and the verdict where there is one. A word that ends in an
+// exclamation mark wants a hand.
+type tile struct {
+	place, time, stage, verdict string
+	role                        role
 }
 
-func (m *Model) drawTile(f *frame, a area, p int) {
-	f.rule(a.x, a.y, a.w)
-	fl := m.bench().OnPlace(p)
-	if fl == nil {
-		f.text(a.x+1, a.y+1, dim, fmt.Sprint(p))
+// brief is the word to show where there is room for one only.
+func (t tile) brief() string {
+	switch t.verdict {
+	case "READY", "OVER!":
+		return t.verdict
+	}
+	return t.stage
+}
+
+// farWords name the stages in one short word.
+var farWords = map[bench.Stage]string{
+	bench.Opened: "PAINT", bench.Drying: "DRYING", bench.InPress: "PRESS", bench.Holding: "HOLD", bench.Judging: "JUDGE!", bench.Trimmed: "TRIM",
+	bench.Sheetout: "CLOSE", bench.Metal: "CLAMP", bench.Set: "SET", bench.InBath: "BATH", bench.Cooling: "COOL", bench.InWater: "WATER", bench.Open: "OPENED", bench.Checked: "CHECK",
+}
+
+// farSpan is span without minutes where there are many hours, without hours where
+// there are days.
+func farSpan(d time.Duration) string {
+	s := span(d)
+	if i := strings.IndexByte(s, 'd'); i >= 0 {
+		return s[:i+1]
+	}
+	if i := strings.IndexByte(s, 'h'); d.Abs() >= 10*time.Hour && i >= 0 {
+		return s[:i+1]
+	}
+	return s
+}
+
+// tileOf gathers what the far view tells of a flask.
+func (m *Model) tileOf(fl *bench.Flask) tile {
+	t := tile{place: fmt.Sprint(fl.Place), stage: farWords[fl.Stage], role: strong}
+	if st, ok := m.flaskStanding(fl); ok {
+		t.time = farSpan(st.Left)
+	}
+	if fl.Stage == bench.Drying {
+		switch m.bench().Next(fl, m.now) {
+		case bench.DoDough:
+			t.stage = "MIXED"
+		case bench.DoPress:
+			t.stage, t.role = "PACK!", good
+		}
+	}
+	if fl.Stage == bench.Trimmed {
+		t.verdict = "NOT YET"
+		if m.bench().Verdict(fl, m.now).Ready {
+			t.verdict, t.role = "READY", good
+		}
+	}
+	for _, st := range m.windowsOf(fl) {
+		w, _ := m.windowByKey(st.Key)
+		switch {
+		case st.Phase == timers.Over:
+			t.verdict, t.role = "OVER!", alarm
+			return t
+		case w.What == bench.Dough:
+			if t.stage == "MIXED" && st.Last != nil {
+				t.stage, t.role = "DOUGH!", good
+			}
+		case w.What == bench.DryBoth || w.What == bench.DryCast || w.What == bench.DryTeeth:
+			if t.stage == "DRYING" && st.Last != nil && len(fl.Halves) == 2 {
+				t.stage, t.role = "DRY!", good
+			}
+		case w.What == bench.Hold || w.What == bench.Cure || w.What == bench.BenchSet || w.What == bench.BenchCool || w.What == bench.WaterCool:
+			if st.Last != nil {
+				t.stage, t.verdict, t.role = farWords[fl.Stage]+"!", "DONE", good
+			}
+		}
+	}
+	return t
+}
+
+// farFit finds for tiles of a size the highest lettering in which the number and time,
+// and beneath them one word or two, fit; ok is false where not even the lowest does.
+func farFit(ts []tile, w, h int) (l lettering, words int, ok bool) {
+	for _, l := range letterings {
+		for words := 2; words >= 1; words-- { // stage and verdict, or one word for both
+			ok := l.rows()*(words+1)+words-1 <= h
+			for _, t := range ts {
+				ok = ok && l.width(t.place+" "+t.time) <= w
+				if words == 2 {
+					ok = ok && l.width(t.stage) <= w && l.width(t.verdict) <= w
+				} else {
+					ok = ok && l.width(t.brief()) <= w
+				}
+			}
+			if ok {
+				return l, words, true
+			}
+		}
+	}
+	return lettering{small, 1}, 1, false
+}
+
+// farGrid finds the number of columns that lets the lettering be highest.
+func farGrid(ts []tile, w, h int) (best lettering, cols, words int) {
+	best, cols, words = lettering{small, 1}, min(3, len(ts)), 1
+	found := false
+	for c := 1; c <= len(ts); c++ {
+		rows := (len(ts) + c - 1) / c
+		l, n, ok := farFit(ts, w/c-1, h/rows-1)
+		if higher := l.high*l.scale - best.high*best.scale; ok && (!found || higher > 0 || higher == 0 && n > words) {
+			best, cols, words, found = l, c, n, true
+		}
+	}
+	return best, cols, words
+}
+
+// drawFar is the bench for eyes across the room: a tile for each place that is taken,
+// in the order of the places and as large as the window allows. The number of the
+// place, the time, the stage and the verdict: nothing else.
+func (m *Model) drawFar(f *frame) {
+	var ts []tile
+	for p := 1; p <= 9; p++ {
+		if fl := m.bench().OnPlace(p); fl != nil {
+			ts = append(ts, m.tileOf(fl))
+		}
+	}
+	top, bottom := 1, f.h-1
+	f.put(1, bottom, f.w-2, dim, "any key goes back to the bench")
+	if len(ts) == 0 {
+		f.text(1, top+1, dim, "the bench is empty")
 		return
 	}
-	t, tr := m.flaskTime(fl)
-	words, wr := m.farWords(fl)
-	y := a.y + 1
-	big3 := func(x int, r role, s string) int {
-		rows := big(s)
-		for i, row := range rows {
-			f.put(x, y+i, a.x+a.w-x, r, row)
-		}
-		return x + len([]rune(rows[0]))
+	best, cols, words := farGrid(ts, f.w, bottom-top)
+	rows := (len(ts) + cols - 1) / cols
+	w, h := f.w/cols, (bottom-top)/rows
+	widest := 0
+	for _, t := range ts {
+		widest = max(widest, best.width(t.place+" "+t.time))
 	}
-	x := big3(a.x+1, strong, fmt.Sprint(p))
-	if tr == plain {
-		tr = strong
-	}
-	big3(x+3, tr, t)
-	lines := []lineOf{{wr, words}, {strong, fl.Case + " " + fl.Base}}
-	for i, l := range lines {
-		if y+3+i < a.y+a.h {
-			f.put(a.x+1, y+3+i, a.w-1, l.r, fit(l.s, a.w-1))
-		}
+	gap := max(0, min(6*best.scale, w-1-widest))
+	for i, t := range ts {
+		m.drawTile(f, area{i % cols * w, top + i/cols*h, w, h}, t, best, words, gap)
 	}
 }
 
-// farWords are the stage and the verdict in a few words, in capitals where a hand is
-// wanted now.
-func (m *Model) farWords(fl *bench.Flask) (string, role) {
-	for _, st := range m.standings {
-		w, ok := m.windowByKey(st.Key)
-		if !ok {
-			continue
-		}
-		for _, n := range w.Flasks {
-			if n != fl.No {
-				continue
-			}
-			switch {
-			case st.Phase == timers.Over:
-				return windowWords(w, st), alarm
-			case w.What == bench.Hold || w.What == bench.Cure || w.What == bench.BenchSet || w.What == bench.BenchCool || w.What == bench.WaterCool:
-				r := plain
-				if st.Last != nil {
-					r = good
-				}
-				return windowWords(w, st), r
-			}
+func (m *Model) drawTile(f *frame, a area, t tile, l lettering, words, gap int) {
+	f.rule(a.x, a.y, a.w-1)
+	number := strong
+	if t.role == alarm { // the whole tile: the shape tells before the word does
+		number = alarm
+		for y := a.y + 1; y < a.y+a.h; y++ {
+			f.fill(a.x, y, a.w-1, alarm)
 		}
 	}
-	return m.stageWords(fl)
+	y, end := a.y+1, a.y+a.h
+	line := func(l lettering, x int, r role, s string) {
+		for i, row := range l.write(s) {
+			f.put(x, y+i, a.x+a.w-x, r, row)
+		}
+	}
+	line(l, a.x+1, number, t.place)
+	line(l, a.x+1+l.width(t.place+" ")+l.scale+gap, number, t.time)
+	if y += l.rows(); end-y > l.rows()*words+words-1 {
+		y++
+	}
+	if words == 2 {
+		line(l, a.x+1, t.role, t.stage)
+		y += l.rows() + 1
+		line(l, a.x+1, t.role, t.verdict)
+		return
+	}
+	line(l, a.x+1, t.role, t.brief())
+	y += l.rows()
+	rest := t.verdict
+	switch t.brief() {
+	case "READY":
+		return
+	case t.verdict:
+		rest = t.stage
+	}
+	for _, s := range letterings {
+		if s.high*s.scale < l.high*l.scale && s.width(rest) < a.w && y+1+s.rows() <= end {
+			y++
+			line(s, a.x+1, t.role, rest)
+			return
+		}
+	}
+	if y < end {
+		f.put(a.x+1, y, a.w-2, t.role, rest)
+	}
 }

@@ -5,6 +5,7 @@ import (
 	"sort"
 	"time"
 
+	"flaskside/logbook/bench"
 	"flaskside/timers"
 )
 
@@ -50,7 +51,7 @@ func (m *Model) drawHandover(f *frame, a area) {
 			continue
 		}
 		n++
-		words, r := m.farWords(fl)
+		words, r := m.standWords(fl)
 		t, _ := m.flaskTime(fl)
 		next := m.stepText(fl, m.bench().Next(fl, m.now))
 		s.add(r, fmt.Sprintf("place %d  %-8s %-7s %s %s", p, fl.Case, fl.Base, pad(words, 24), t))
@@ -94,4 +95,23 @@ func (m *Model) drawHandover(f *frame, a area) {
 		s.add(warn, fmt.Sprintf("place %d  %d, last: %s", p, len(fl.Oddities), last.What))
 	}
 	s.draw(f, a, m.scroll)
+}
+
+// standWords are the stage of a flask and how its window stands in a few words, in
+// capitals where a hand is wanted now.
+func (m *Model) standWords(fl *bench.Flask) (string, role) {
+	for _, st := range m.windowsOf(fl) {
+		w, _ := m.windowByKey(st.Key)
+		switch {
+		case st.Phase == timers.Over:
+			return windowWords(w, st), alarm
+		case w.What == bench.Hold || w.What == bench.Cure || w.What == bench.BenchSet || w.What == bench.BenchCool || w.What == bench.WaterCool:
+			r := plain
+			if st.Last != nil {
+				r = good
+			}
+			return windowWords(w, st), r
+		}
+	}
+	return m.stageWords(fl)
 }
