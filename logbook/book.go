@@ -32,7 +32,6 @@
 package logbook
 
 import (
-	"bytes"
 	"cmp"
 	"encoding/binary"
 	"encoding/json"
@@ -341,7 +340,7 @@ func alreadyThere(tx *bolt.Tx, a action.Action, batch map[string]int, fresh []re
 	if i, ok := batch[a.ID]; ok {
 		old = fresh[i]
 	} else if v := tx.Bucket(bIndex).Get(idKey(a.ID)); v != nil {
-		r, err := getRecord(tx, binary.BigEndian.Uint64(v))
+		r, err := newPast(tx).at(binary.BigEndian.Uint64(v))
 		if err != nil {
 			return old, false, err
 		}
@@ -358,7 +357,8 @@ func alreadyThere(tx *bolt.Tx, a action.Action, batch map[string]int, fresh []re
 // recall brings back the records that a correction or a taking back speaks of,
 // where the bench no longer rests on them.
 func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Bench {
-	seqs := related(tx, a.Body, func(id string) (action.Body, bool) {
+	p := newPast(tx)
+	seqs := p.related(a.Body, func(id string) (action.Body, bool) {
 		it, ok := cur.Item(id)
 		return it.Action.Body, ok
 	})
@@ -368,7 +368,7 @@ func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Ben
 	if len(seqs) == 0 {
 		return cur
 	}
-	recs, err := getSorted(tx, seqs)
+	recs, err := p.sorted(seqs)
 	if err != nil {
 		return cur
 	}
@@ -381,7 +381,7 @@ func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Ben
 
 // related gives the numbers of the records that a correction or a taking back speaks
 // of; at hand is asked for a body before the book is.
-func related(tx *bolt.Tx, body action.Body, atHand func(id string) (action.Body, bool)) map[uint64]bool {
+func (p *past) related(body action.Body, atHand func(id string) (action.Body, bool)) map[uint64]bool {
 	var of string
 	switch x := body.(type) {
 	case action.Correct:
@@ -395,25 +395,24 @@ func related(tx *bolt.Tx, body action.Body, atHand func(id string) (action.Body,
 		if body, ok := atHand(id); ok {
 			return body, true
 		}
-		r, ok := recordByID(tx, id)
-		return r.Action.Body, ok
+		return p.body(id)
 	}
 	body, ok := find(of)
 	if !ok {
 		return nil
 	}
 	seqs := map[uint64]bool{}
-	if root, ok := recordByID(tx, of); ok {
-		root = rootOf(root, func(id string) (record.Record, bool) { return recordByID(tx, id) })
+	if root, ok := p.byID(of); ok {
+		root = rootOf(root, p.byID)
 		body = root.Action.Body
 		seqs[root.Seq] = true
-		amendments(tx, root.Seq, seqs)
+		p.amendments(root.Seq, seqs)
 	}
 	if _, ok := body.(action.Settings); ok {
-		ofSubject(tx, subjectSettings, seqs) // those before it are in force again
+		p.ofSubject(subjectSettings, seqs) // those before it are in force again
 	}
 	for _, s := range bench.Subjects(body, find) {
-		withRelatives(tx, s, seqs)
+		p.withRelatives(s, seqs)
 	}
 	return seqs
 }
@@ -586,22 +585,4 @@ func subjectPrefix(s action.Subject) []byte {
 }
 func subjectKey(s action.Subject, seq uint64) []byte {
 	return binary.BigEndian.AppendUint64(subjectPrefix(s), seq)
-}
-
-// getRecord reads one record; its bytes are copied out of the transaction.
-func getRecord(tx *bolt.Tx, seq uint64) (record.Record, error) {
-	raw := tx.Bucket(bLog).Get(seqKey(seq))
-	if raw == nil {
-		return record.Record{}, fmt.Errorf("record %d is missing from the logbook: it is damaged", seq)
-	}
-	return record.Decode(bytes.Clone(raw))
-}
-
-func recordByID(tx *bolt.Tx, id string) (record.Record, bool) {
-	v := tx.Bucket(bIndex).Get(idKey(id))
-	if len(v) != 8 {
-		return record.Record{}, false
-	}
-	r, err := getRecord(tx, binary.BigEndian.Uint64(v))
-	return r, err == nil
 }

@@ -167,7 +167,7 @@ func (b *Book) load(tx *bolt.Tx) error {
 		}
 		seqs[binary.BigEndian.Uint64(k)] = true
 	}
-	recs, err := getSorted(tx, seqs)
+	recs, err := newPast(tx).sorted(seqs)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}

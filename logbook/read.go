@@ -3,8 +3,11 @@ package logbook
 import (
 	"bytes"
 	"encoding/binary"
+	"fmt"
 	"maps"
+	"math"
 	"slices"
+	"sort"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -14,10 +17,52 @@ import (
 	"flaskside/logbook/record"
 )
 
+// past reads records inside one transaction, each of them once: what is gathered
+// for a day asks for the same ones again and again.
+type past struct {
+	tx    *bolt.Tx
+	quick *quick
+	known map[uint64]record.Record
+}
+
+func newPast(tx *bolt.Tx) *past {
+	return &past{tx: tx, quick: newQuick(), known: map[uint64]record.Record{}}
+}
+
+// at reads one record; its bytes are copied out of the transaction.
+func (p *past) at(seq uint64) (record.Record, error) {
+	if r, ok := p.known[seq]; ok {
+		return r, nil
+	}
+	raw := p.tx.Bucket(bLog).Get(seqKey(seq))
+	if raw == nil {
+		return record.Record{}, fmt.Errorf("record %d is missing from the logbook: it is damaged", seq)
+	}
+	r, err := p.quick.decode(bytes.Clone(raw))
+	if err == nil {
+		p.known[seq] = r
+	}
+	return r, err
+}
+
+func (p *past) byID(id string) (record.Record, bool) {
+	v := p.tx.Bucket(bIndex).Get(idKey(id))
+	if len(v) != 8 {
+		return record.Record{}, false
+	}
+	r, err := p.at(binary.BigEndian.Uint64(v))
+	return r, err == nil
+}
+
+func (p *past) body(id string) (action.Body, bool) {
+	r, ok := p.byID(id)
+	return r.Action.Body, ok
+}
+
 // ByID finds a record by the id of its action.
 func (b *Book) ByID(id string) (r record.Record, ok bool, err error) {
 	err = b.view(func(tx *bolt.Tx) error {
-		r, ok = recordByID(tx, id)
+		r, ok = newPast(tx).byID(id)
 		return nil
 	})
 	return r, ok, err
@@ -46,17 +91,17 @@ func (b *Book) Each(from uint64, f func(r record.Record) (more bool, err error))
 func (b *Book) Between(from, until time.Time) ([]record.Record, error) {
 	var out []record.Record
 	err := b.view(func(tx *bolt.Tx) error {
-		seqs := map[uint64]bool{}
-		between(tx, from, until, seqs)
-		recs, err := getSorted(tx, seqs)
+		p, seqs := newPast(tx), map[uint64]bool{}
+		p.between(from, until, seqs)
+		recs, err := p.sorted(seqs)
 		out = recs
 		return err
 	})
 	return out, err
 }
 
-func between(tx *bolt.Tx, from, until time.Time, seqs map[uint64]bool) {
-	c := tx.Bucket(bIndex).Cursor()
+func (p *past) between(from, until time.Time, seqs map[uint64]bool) {
+	c := p.tx.Bucket(bIndex).Cursor()
 	end := dayKey(until, 0)
 	for k, _ := c.Seek(dayKey(from, 0)); len(k) == 17 && k[0] == 'd' && bytes.Compare(k, end) < 0; k, _ = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[9:])] = true
@@ -68,9 +113,9 @@ func between(tx *bolt.Tx, from, until time.Time, seqs map[uint64]bool) {
 func (b *Book) Of(s action.Subject) ([]record.Record, error) {
 	var out []record.Record
 	err := b.view(func(tx *bolt.Tx) error {
-		seqs := map[uint64]bool{}
-		withRelatives(tx, s, seqs)
-		recs, err := getSorted(tx, seqs)
+		p, seqs := newPast(tx), map[uint64]bool{}
+		p.withRelatives(s, seqs)
+		recs, err := p.sorted(seqs)
 		out = recs
 		return err
 	})
@@ -78,43 +123,43 @@ func (b *Book) Of(s action.Subject) ([]record.Record, error) {
 }
 
 // ofSubject adds the numbers of the records about a subject.
-func ofSubject(tx *bolt.Tx, s action.Subject, seqs map[uint64]bool) {
-	c := tx.Bucket(bIndex).Cursor()
-	p := subjectPrefix(s)
-	for k, _ := c.Seek(p); len(k) == len(p)+8 && bytes.HasPrefix(k, p); k, _ = c.Next() {
-		seqs[binary.BigEndian.Uint64(k[len(p):])] = true
+func (p *past) ofSubject(s action.Subject, seqs map[uint64]bool) {
+	c := p.tx.Bucket(bIndex).Cursor()
+	prefix := subjectPrefix(s)
+	for k, _ := c.Seek(prefix); len(k) == len(prefix)+8 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
+		seqs[binary.BigEndian.Uint64(k[len(prefix):])] = true
 	}
 }
 
 // amendments adds the numbers of the corrections and takings back of a record.
-func amendments(tx *bolt.Tx, of uint64, seqs map[uint64]bool) {
-	c := tx.Bucket(bIndex).Cursor()
-	p := amendKey(of, 0)[:9]
-	for k, _ := c.Seek(p); len(k) == 17 && bytes.HasPrefix(k, p); k, _ = c.Next() {
+func (p *past) amendments(of uint64, seqs map[uint64]bool) {
+	c := p.tx.Bucket(bIndex).Cursor()
+	prefix := amendKey(of, 0)[:9]
+	for k, _ := c.Seek(prefix); len(k) == 17 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[9:])] = true
 	}
 }
 
 // withRelatives adds the records about a subject, and of a flask also those of its
 // mixes and loads, without which its own cannot be read.
-func withRelatives(tx *bolt.Tx, s action.Subject, seqs map[uint64]bool) {
+func (p *past) withRelatives(s action.Subject, seqs map[uint64]bool) {
 	own := map[uint64]bool{}
-	ofSubject(tx, s, own)
+	p.ofSubject(s, own)
 	for seq := range own {
 		seqs[seq] = true
-		r, err := getRecord(tx, seq)
+		r, err := p.at(seq)
 		if err != nil {
 			continue
 		}
 		for _, rel := range r.Action.Body.Subjects() {
 			if rel.Class == 'm' || rel.Class == 'l' {
-				ofSubject(tx, rel, seqs)
+				p.ofSubject(rel, seqs)
 			}
 		}
 	}
 }
 
-func getSorted(tx *bolt.Tx, seqs map[uint64]bool) ([]record.Record, error) {
+func (p *past) sorted(seqs map[uint64]bool) ([]record.Record, error) {
 	order := make([]uint64, 0, len(seqs))
 	for s := range seqs {
 		order = append(order, s)
@@ -122,7 +167,7 @@ func getSorted(tx *bolt.Tx, seqs map[uint64]bool) ([]record.Record, error) {
 	slices.Sort(order)
 	out := make([]record.Record, 0, len(order))
 	for _, s := range order {
-		r, err := getRecord(tx, s)
+		r, err := p.at(s)
 		if err != nil {
 			return nil, err
 		}
@@ -148,32 +193,26 @@ func (b *Book) AsOf(t time.Time) (*bench.Bench, error) {
 
 func (b *Book) gathered(from, until time.Time, corrections bool) (out *bench.Bench, err error) {
 	err = b.view(func(tx *bolt.Tx) error {
-		seqs := map[uint64]bool{}
-		between(tx, from, until, seqs)
-		day, err := getSorted(tx, seqs)
+		p, seqs := newPast(tx), map[uint64]bool{}
+		p.between(from, until, seqs)
+		day, err := p.sorted(seqs)
 		if err != nil {
 			return err
 		}
-		find := func(id string) (action.Body, bool) {
-			r, ok := recordByID(tx, id)
-			return r.Action.Body, ok
-		}
-		subjects := atWork(tx, from, b.State().Bench)
+		subjects := p.atWork(from, b.State().Bench)
 		for _, r := range day {
-			for _, s := range bench.Subjects(r.Action.Body, find) {
+			for _, s := range bench.Subjects(r.Action.Body, p.body) {
 				subjects[s] = true
 			}
 		}
 		for s := range subjects {
-			withRelatives(tx, s, seqs)
+			p.withRelatives(s, seqs)
 		}
-		if err := readingsBefore(tx, from, seqs); err != nil {
-			return err
-		}
+		p.readingsBefore(from, seqs)
 		for _, seq := range slices.Collect(maps.Keys(seqs)) {
-			amendments(tx, seq, seqs)
+			p.amendments(seq, seqs)
 		}
-		recs, err := getSorted(tx, seqs)
+		recs, err := p.sorted(seqs)
 		if err != nil {
 			return err
 		}
@@ -193,19 +232,29 @@ func (b *Book) gathered(from, until time.Time, corrections bool) (out *bench.Ben
 
 // readingsBefore adds the bath temperatures read before an instant that a cure going
 // on then may rest on.
-func readingsBefore(tx *bolt.Tx, at time.Time, seqs map[uint64]bool) error {
+func (p *past) readingsBefore(at time.Time, seqs map[uint64]bool) {
 	near := map[uint64]bool{}
-	between(tx, at.Add(-bench.ReadingMemory), at, near)
-	recs, err := getSorted(tx, near)
-	if err != nil {
-		return err
+	p.between(at.Add(-bench.ReadingMemory), at, near)
+	first, last := uint64(math.MaxUint64), uint64(0)
+	for seq := range near {
+		first, last = min(first, seq), max(last, seq)
 	}
-	for _, r := range recs {
-		if _, ok := r.Action.Body.(action.BathReading); ok {
-			seqs[r.Seq] = true
+	c := p.tx.Bucket(bIndex).Cursor()
+	for k, _ := c.Seek([]byte{'b'}); len(k) == 13 && k[0] == 'b'; {
+		bath := action.Subject{Class: 'b', No: int(binary.BigEndian.Uint32(k[1:]))}
+		prefix := subjectPrefix(bath)
+		for k, _ = c.Seek(subjectKey(bath, first)); len(k) == 13 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
+			seq := binary.BigEndian.Uint64(k[5:])
+			if seq > last {
+				break
+			}
+			if near[seq] {
+				seqs[seq] = true
+			}
 		}
+		bath.No++
+		k, _ = c.Seek(subjectPrefix(bath))
 	}
-	return nil
 }
 
 // lookBack is how many flasks (or timers) opened before an instant are looked at
@@ -215,10 +264,11 @@ const lookBack = 2000
 // atWork finds what was at work at an instant without reading the history: what
 // was begun before it and has a record after it, or is at work still. The settings
 // and the crew of the time come with it.
-func atWork(tx *bolt.Tx, at time.Time, now *bench.Bench) map[action.Subject]bool {
+func (p *past) atWork(at time.Time, now *bench.Bench) map[action.Subject]bool {
 	out := map[action.Subject]bool{subjectSettings: true, subjectCrew: true}
 	first := uint64(1) << 62
-	if k, _ := tx.Bucket(bIndex).Cursor().Seek(dayKey(at, 0)); len(k) == 17 && k[0] == 'd' {
+	c := p.tx.Bucket(bIndex).Cursor()
+	if k, _ := c.Seek(dayKey(at, 0)); len(k) == 17 && k[0] == 'd' {
 		first = binary.BigEndian.Uint64(k[9:])
 	}
 	for _, it := range now.Items {
@@ -226,26 +276,29 @@ func atWork(tx *bolt.Tx, at time.Time, now *bench.Bench) map[action.Subject]bool
 			out[s] = true
 		}
 	}
-	c := tx.Bucket(bIndex).Cursor()
-	for _, class := range []byte{'f', 't'} {
-		k, _ := c.Seek([]byte{class + 1})
-		if k == nil {
-			k, _ = c.Last()
-		} else {
-			k, _ = c.Prev()
-		}
-		for n := 0; n < lookBack && len(k) == 13 && k[0] == class; {
-			no := action.Subject{Class: class, No: int(binary.BigEndian.Uint32(k[1:5]))}
-			last := binary.BigEndian.Uint64(k[5:])
-			begun, _ := c.Seek(subjectPrefix(no))
-			if binary.BigEndian.Uint64(begun[5:]) < first {
-				n++
-				if last >= first {
-					out[no] = true
-				}
+	for class, top := range map[byte]int{'f': now.Top.Flask, 't': now.Top.Timer} {
+		// Numbers are given in order, so those begun before come first.
+		begun := sort.Search(top, func(i int) bool {
+			k, _ := c.Seek(subjectPrefix(action.Subject{Class: class, No: i + 1}))
+			return len(k) != 13 || k[0] != class || binary.BigEndian.Uint64(k[5:]) >= first
+		})
+		for no := begun; no > max(0, begun-lookBack); no-- {
+			s := action.Subject{Class: class, No: no}
+			k := before(c, subjectPrefix(action.Subject{Class: class, No: no + 1})) // the last of this number
+			if bytes.HasPrefix(k, subjectPrefix(s)) && binary.BigEndian.Uint64(k[5:]) >= first {
+				out[s] = true
 			}
-			k, _ = c.Prev() // the last key of the number before
 		}
 	}
 	return out
+}
+
+// before gives the last key that stands before another.
+func before(c *bolt.Cursor, key []byte) []byte {
+	if k, _ := c.Seek(key); k == nil {
+		k, _ = c.Last()
+		return k
+	}
+	k, _ := c.Prev()
+	return k
 }

@@ -52,7 +52,7 @@ func (f *refold) foldRun() {
 	back := map[uint64]bool{}
 	for _, r := range f.run {
 		if _, ok := r.Action.Body.(action.TakeBack); ok && !whole(b, opened, r) {
-			for seq := range related(f.tx, r.Action.Body, func(string) (action.Body, bool) { return nil, false }) {
+			for seq := range newPast(f.tx).related(r.Action.Body, func(string) (action.Body, bool) { return nil, false }) {
 				back[seq] = seq <= recs[len(recs)-1].Seq
 			}
 		}
@@ -60,8 +60,9 @@ func (f *refold) foldRun() {
 	for _, r := range recs {
 		delete(back, r.Seq)
 	}
+	past := newPast(f.tx)
 	for seq, before := range back {
-		if r, err := getRecord(f.tx, seq); err == nil && before {
+		if r, err := past.at(seq); err == nil && before {
 			recs = append(recs, r)
 		}
 	}

@@ -256,7 +256,7 @@ func build(path string, meta map[string]string, beat []byte, records iter.Seq2[r
 		defer func() { run = run[:0] }()
 		return db.Update(func(tx *bolt.Tx) error {
 			for _, r := range run { // one by one: a correction finds what it is about
-				keys := indexKeys(r, func(id string) (record.Record, bool) { return recordByID(tx, id) })
+				keys := indexKeys(r, newPast(tx).byID)
 				w := plan{fresh: []record.Record{r}, index: [][][]byte{keys}, head: Head{r.Seq, r.Hash()}}
 				if err := w.write(tx); err != nil {
 					return err
