@@ -81,6 +81,42 @@ func Backup(to string, snapshot func(io.Writer) error, check Check) (Report, err
 	return rep, syncDir(filepath.Dir(to))
 }
 
+// PeekRecord reads one record of a book as [Peek] reads its head: without its lock, also
+// while a bench writes. ok is false where the book has none of that number.
+func PeekRecord(path string, seq uint64) (r record.Record, ok bool, err error) {
+	for range 3 { // a page read while it is written makes no sense, and soon it does
+		if r, ok, err = peekRecord(path, seq); ok {
+			break
+		}
+	}
+	return r, ok, err
+}
+
+func peekRecord(path string, seq uint64) (record.Record, bool, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return record.Record{}, false, err
+	}
+	defer func() { _ = f.Close() }() // only read from
+	fi, err := f.Stat()
+	if err != nil {
+		return record.Record{}, false, err
+	}
+	p, err := openPages(f, fi.Size(), func(string, ...any) {})
+	if err != nil {
+		return record.Record{}, false, fmt.Errorf("%w: %s: %w", ErrForeign, path, err)
+	}
+	raw, ok := p.find(p.walker(func(uint64, string) {}).buckets()[string(bLog)], seqKey(seq))
+	if !ok {
+		return record.Record{}, false, nil
+	}
+	r, err := record.Decode(raw)
+	if err != nil {
+		return record.Record{}, false, fmt.Errorf("%w: record %d: %w", ErrDamaged, seq, err)
+	}
+	return r, r.Seq == seq, nil
+}
+
 // writeSynced writes a new file of its owner alone and syncs it.
 func writeSynced(path string, write func(io.Writer) error) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
@@ -107,42 +143,64 @@ func BackupDaily(b *Book, folder string, keep int, now time.Time, check Check) (
 	if keep < 1 {
 		return "", nil
 	}
-	if !filepath.IsAbs(folder) {
-		folder = filepath.Join(filepath.Dir(b.path), folder)
-	}
+	folder = BackupFolder(b.path, folder)
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return "", fmt.Errorf("backup: %w", err)
 	}
-	start := strings.TrimSuffix(filepath.Base(b.path), ".db") + "-"
-	made := filepath.Join(folder, start+now.Format(backupDay)+".db")
+	made := filepath.Join(folder, backupStart(b.path)+now.Format(backupDay)+".db")
 	if id, head, err := Peek(made); err == nil && id == b.id && head == b.State().Head {
 		return made, nil
 	}
 	if _, err := Backup(made, b.Snapshot, check); err != nil {
 		return "", err
 	}
-	all, err := os.ReadDir(folder)
+	days, err := DailyBackups(b.path, folder)
 	if err != nil {
 		return made, fmt.Errorf("backup: %w", err)
 	}
-	var days []string
-	for _, e := range all {
-		day, ok := strings.CutPrefix(e.Name(), start)
-		day, end := strings.CutSuffix(day, ".db")
-		if _, err := time.Parse(backupDay, day); ok && end && err == nil && e.Type().IsRegular() {
-			days = append(days, e.Name())
-		}
-	}
-	slices.Sort(days)
 	for _, name := range days[:max(0, len(days)-keep)] {
-		if name == filepath.Base(made) {
+		if name == made {
 			continue // made under a clock that stands before the others
 		}
-		if err := os.Remove(filepath.Join(folder, name)); err != nil {
+		if err := os.Remove(name); err != nil {
 			return made, fmt.Errorf("backup: remove an old one: %w", err)
 		}
 	}
 	return made, nil
+}
+
+// BackupFolder is where the backups of the days are made: a folder of the house, beside
+// the book where it is no whole path.
+func BackupFolder(bookPath, folder string) string {
+	if filepath.IsAbs(folder) {
+		return folder
+	}
+	return filepath.Join(filepath.Dir(bookPath), folder)
+}
+
+// backupStart is what the names of a book's backups begin with; the day follows.
+func backupStart(bookPath string) string {
+	return strings.TrimSuffix(filepath.Base(bookPath), ".db") + "-"
+}
+
+// DailyBackups lists the backups that [BackupDaily] made of a book, by day. Each was
+// looked through before it got its name.
+func DailyBackups(bookPath, folder string) ([]string, error) {
+	folder = BackupFolder(bookPath, folder)
+	all, err := os.ReadDir(folder)
+	if err != nil {
+		return nil, err
+	}
+	var days []string
+	for _, e := range all {
+		day, ok := strings.CutPrefix(e.Name(), backupStart(bookPath))
+		day, end := strings.CutSuffix(day, ".db")
+		if _, err := time.Parse(backupDay, day); ok && end && err == nil && e.Type().IsRegular() {
+			days = append(days, filepath.Join(folder, e.Name()))
+		}
+	}
+	slices.Sort(days)
+	return days, nil
 }
 
 // Restored says what a restore did.

@@ -13,12 +13,14 @@ import (
 	"runtime"
 	"runtime/debug"
 	"strconv"
+	"syscall"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
 	berrors "go.etcd.io/bbolt/errors"
 
 	"flaskside/logbook/bench"
+	"flaskside/logbook/disk"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 )
@@ -35,6 +37,10 @@ var (
 	ErrNewer = errors.New("the logbook was written by a newer flaskside")
 	// ErrNotSaved: the record is not in the book; the book can be written again.
 	ErrNotSaved = errors.New("not saved")
+	// ErrNetwork: the file lies on a file system that another computer shares.
+	ErrNetwork = errors.New("the logbook lies on a network file system")
+	// ErrNoLocks: the file system cannot keep a second program from the file.
+	ErrNoLocks = errors.New("the file system of the logbook cannot lock files")
 	// ErrUnknown: the file can no longer be reached, so that nobody can say.
 	ErrUnknown = errors.New("saved or not, unknown")
 )
@@ -43,8 +49,17 @@ var (
 const lockPatience = time.Second
 
 // Open opens the logbook at path for writing and makes a new one where there is
-// none. The clock is asked for every time that is written.
+// none. The clock is asked for every time that is written. A network file system is
+// refused with [ErrNetwork].
 func Open(path string, clock timers.Clock) (*Book, error) {
+	if v, err := disk.Of(path); err == nil && v.Kind == disk.Network {
+		return nil, fmt.Errorf("%w (%s): %s: locks and memory map cannot be trusted there and records could be lost: keep it on a disk of this computer", ErrNetwork, v.Type, path)
+	}
+	return OpenAnywhere(path, clock)
+}
+
+// OpenAnywhere is [Open] for one who takes the risk of a network file system.
+func OpenAnywhere(path string, clock timers.Clock) (*Book, error) {
 	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
 		if err := create(path, clock); err != nil {
 			return nil, err
@@ -113,7 +128,7 @@ func (b *Book) reopen() error {
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch), errors.Is(err, berrors.ErrChecksum):
 		return fmt.Errorf("%w: %s: %w", ErrForeign, b.path, err)
 	case err != nil:
-		return fmt.Errorf("open logbook %s: %w", b.path, err)
+		return fmt.Errorf("open logbook %s: %w", b.path, locks(err))
 	}
 	err = lookInside(b.path)
 	if err == nil {
@@ -125,6 +140,15 @@ func (b *Book) reopen() error {
 	}
 	b.db.Store(db)
 	return nil
+}
+
+// locks says so where an error of opening means that files cannot be locked, or not be
+// mapped into memory, where the book lies.
+func locks(err error) error {
+	if errors.Is(err, syscall.ENOLCK) || errors.Is(err, syscall.ENODEV) || errors.Is(err, errors.ErrUnsupported) {
+		return fmt.Errorf("%w (%w): keep it on a disk of this computer", ErrNoLocks, err)
+	}
+	return err
 }
 
 // load folds the bench from the live records.
@@ -219,7 +243,7 @@ func create(path string, clock timers.Clock) error {
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
 	db, err := bolt.Open(tmp, 0o600, &bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType})
 	if err != nil {
-		return fmt.Errorf("make logbook %s: %w", path, err)
+		return fmt.Errorf("make logbook %s: %w", path, locks(err))
 	}
 	err = db.Update(func(tx *bolt.Tx) error {
 		for _, name := range [][]byte{bMeta, bLog, bIndex, bLive, bBeat} {
