@@ -5,13 +5,16 @@
 //
 // Buckets:
 //
-//	meta    format ("1"), book (a random identity), created (RFC 3339),
+//	meta    format ("1"; "2" from its first lot taken in on),
+//	        book (a random identity), created (RFC 3339),
 //	        head (number, 8 bytes, and hash of the last record)
 //	log     number (8 bytes, big endian) -> the exact bytes of the record
 //	index   'i' id -> number
 //	        'd' instant (8 bytes) number -> nothing      (by the time of the act)
 //	        'f' 'm' 'l' 't' 'b' 's' no (4 bytes) number -> nothing
 //	        (by flask, mix, load, timer, bath read, settings 1 or crew 2)
+//	        'k' 'j' no (4 bytes) number -> nothing
+//	        (the register of lots by material, from 1, and by a hash of material and lot)
 //	        'c' number (8 bytes) number -> nothing
 //	        (corrections and takings back, by the record they are about in the end)
 //	live    number -> nothing      (the records that the bench as it stands rests on)
@@ -52,7 +55,7 @@ import (
 	"flaskside/timers"
 )
 
-// Format is the version of the file that this program writes.
+// Format is the version of the file that this program writes; see also [FormatLots].
 const Format = "1"
 
 var (
@@ -411,6 +414,9 @@ func (p *past) related(body action.Body, atHand func(id string) (action.Body, bo
 	if _, ok := body.(action.Settings); ok {
 		p.ofSubject(subjectSettings, seqs) // those before it are in force again
 	}
+	if s := registerSubjects(body, 0); s != nil {
+		p.ofSubject(s[0], seqs) // what was known of the lot before it, and which lots were too many, is again
+	}
 	for _, s := range bench.Subjects(body, find) {
 		p.withRelatives(s, seqs)
 	}
@@ -431,6 +437,8 @@ func indexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]by
 		subjects = []action.Subject{subjectCrew}
 	case action.BathReading:
 		subjects = []action.Subject{{Class: 'b', No: a.Bath}}
+	case action.LotIn, action.LotOut:
+		subjects = registerSubjects(a, root.Stamp.At.Year())
 	default:
 		subjects = bench.Subjects(a, nil)
 	}
@@ -498,6 +506,9 @@ func (w *plan) write(tx *bolt.Tx) error {
 		if err := live.Put(seqKey(s), nil); err != nil {
 			return fmt.Errorf("live: %w", err)
 		}
+	}
+	if err := raise(tx, w.fresh); err != nil {
+		return fmt.Errorf("format: %w", err)
 	}
 	// Nothing else vouches for the last record: the chain does for those before it.
 	if err := tx.Bucket(bMeta).Put(kHead, w.head.bytes()); err != nil {

@@ -144,7 +144,7 @@ func seqOf(e entry) uint64 {
 
 // entryText says what an entry is for.
 func entryText(key []byte) string {
-	of, known := map[byte]string{'f': "flask", 'm': "mix", 'l': "load", 't': "timer", 'b': "readings of bath"}[key[0]]
+	of, known := map[byte]string{'f': "flask", 'm': "mix", 'l': "load", 't': "timer", 'b': "readings of bath", 'k': "material", 'j': "lot"}[key[0]]
 	switch {
 	case key[0] == 'i':
 		return "by its id"
@@ -233,6 +233,11 @@ func (v *verifier) sameBench(got, want *bench.Bench) {
 			differ(fmt.Sprintf("the mix of flask %d", no), got.MixOf(f), want.MixOf(f))
 			differ(fmt.Sprintf("the load of flask %d", no), got.LoadOf(f), want.LoadOf(f))
 		}
+	}
+	for _, material := range action.Materials {
+		held, withdrawn := got.Lots(material)
+		wantHeld, wantWithdrawn := want.Lots(material)
+		differ("the lots of "+material, [2][]bench.KnownLot{held, withdrawn}, [2][]bench.KnownLot{wantHeld, wantWithdrawn})
 	}
 	for no, t := range want.Timers {
 		if t.Stopped == nil {

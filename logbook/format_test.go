@@ -90,7 +90,7 @@ func TestGoldenBooks(t *testing.T) {
 // is.
 func TestOtherFormats(t *testing.T) {
 	path, _ := shiftFile(t)
-	for format, want := range map[string]error{"2": ErrNewer, "10": ErrNewer, "0": ErrForeign, "": ErrForeign, "x": ErrForeign, "1 ": ErrForeign} {
+	for format, want := range map[string]error{"3": ErrNewer, "10": ErrNewer, "0": ErrForeign, "": ErrForeign, "x": ErrForeign, "1 ": ErrForeign} {
 		file := copyOf(t, path)
 		spoil(t, file, func(tx *bolt.Tx) error { return tx.Bucket(bMeta).Put([]byte("format"), []byte(format)) })
 		before, err := os.ReadFile(file)

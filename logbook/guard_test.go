@@ -253,7 +253,7 @@ func TestForeignFiles(t *testing.T) {
 		{"no format", format(""), ErrForeign, `format ""`},
 		{"a strange format", format("fancy"), ErrForeign, `format "fancy"`},
 		{"an older format that never was", format("0"), ErrForeign, `format "0"`},
-		{"the next format", format("2"), ErrNewer, "the logbook was written by a newer flaskside: format 2, this one reads 1: use a newer program"},
+		{"the next format", format("3"), ErrNewer, "the logbook was written by a newer flaskside: format 3, this one reads up to 2: use a newer program"},
 		{"a far later format", format("17"), ErrNewer, "format 17"},
 		{"a last record that is none", change(func(tx *bolt.Tx) error { return tx.Bucket(bLog).Put(seqKey(99), []byte("{}")) }), ErrDamaged, "the logbook is damaged: the last record: "},
 		{"a live record that is missing", change(func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(2)) }), ErrDamaged, "record 2 is missing from the logbook"},

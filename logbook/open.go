@@ -203,12 +203,12 @@ func (b *Book) load(tx *bolt.Tx) error {
 // readable says whether this program reads books of a format. There is none before
 // the first; one that follows will bring the step to it.
 func readable(format string) error {
-	if format == Format {
+	if format == Format || format == FormatLots {
 		return nil
 	}
-	ours, err := strconv.Atoi(Format)
+	ours, err := strconv.Atoi(FormatLots)
 	if n, nerr := strconv.Atoi(format); err == nil && nerr == nil && n > ours {
-		return fmt.Errorf("%w: format %d, this one reads %s: use a newer program", ErrNewer, n, Format)
+		return fmt.Errorf("%w: format %d, this one reads up to %s: use a newer program", ErrNewer, n, FormatLots)
 	}
 	return fmt.Errorf("%w: format %q", ErrForeign, format)
 }

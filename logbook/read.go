@@ -108,13 +108,14 @@ func (p *past) between(from, until time.Time, seqs map[uint64]bool) {
 	}
 }
 
-// Of gives the records about a subject, and about the mixes and loads it had part
-// in, in order of the book.
+// Of gives the records about a subject, about the mixes and loads it had part in, and
+// about the lots they name, in order of the book.
 func (b *Book) Of(s action.Subject) ([]record.Record, error) {
 	var out []record.Record
 	err := b.view(func(tx *bolt.Tx) error {
 		p, seqs := newPast(tx), map[uint64]bool{}
 		p.withRelatives(s, seqs)
+		p.lots(seqs)
 		recs, err := p.sorted(seqs)
 		out = recs
 		return err
@@ -209,6 +210,7 @@ func (b *Book) gathered(from, until time.Time, corrections bool) (out *bench.Ben
 			p.withRelatives(s, seqs)
 		}
 		p.readingsBefore(from, seqs)
+		p.lots(seqs)
 		for _, seq := range slices.Collect(maps.Keys(seqs)) {
 			p.amendments(seq, seqs)
 		}

@@ -51,7 +51,8 @@ func (f *refold) foldRun() {
 	}
 	back := map[uint64]bool{}
 	for _, r := range f.run {
-		if _, ok := r.Action.Body.(action.TakeBack); ok && !whole(b, opened, r) {
+		_, takesBack := r.Action.Body.(action.TakeBack)
+		if takesBack && !whole(b, opened, r) || amendsRegister(f.tx, b, r) {
 			for seq := range newPast(f.tx).related(r.Action.Body, func(string) (action.Body, bool) { return nil, false }) {
 				back[seq] = seq <= recs[len(recs)-1].Seq
 			}
@@ -90,6 +91,21 @@ func whole(b *bench.Bench, opened map[int]bool, r record.Record) bool {
 		}
 	}
 	return len(subjects) > 0
+}
+
+// amendsRegister tells whether a record corrects one of the register of lots, also one
+// that was left out: a lot by another name may be in it again.
+func amendsRegister(tx *bolt.Tx, b *bench.Bench, r record.Record) bool {
+	if _, ok := r.Action.Body.(action.Correct); !ok {
+		return false
+	}
+	root := rootOf(r, func(id string) (record.Record, bool) {
+		if it, ok := b.Item(id); ok {
+			return it.Record, true
+		}
+		return newPast(tx).byID(id)
+	})
+	return ofRegister(root)
 }
 
 // end gives the bench after the last record.

@@ -161,7 +161,7 @@ func TestVerifyNames(t *testing.T) {
 		{"another note of the head", in(bMeta, kHead, Head{last, recs[0].Prev}.bytes()), []string{fmt.Sprintf("record %d, 2026-11-26: was changed", last)}},
 		{"a head before the end", in(bMeta, kHead, Head{last - 2, recs[last-3].Hash()}.bytes()), []string{fmt.Sprintf("records %d to %d, 2026-11-26: beyond the end", last-1, last)}},
 		{"no format", out(bMeta, []byte("format")), []string{"the book does not say its format"}},
-		{"a later format", in(bMeta, []byte("format"), []byte("2")), []string{"the logbook was written by a newer flaskside: format 2, this one reads 1: use a newer program"}},
+		{"a later format", in(bMeta, []byte("format"), []byte("3")), []string{"the logbook was written by a newer flaskside: format 3, this one reads up to 2: use a newer program"}},
 		{"no day of birth", in(bMeta, []byte("created"), []byte("long ago")), []string{"the book does not say when it was made"}},
 		{"no id", out(bIndex, id(30)), []string{"record 30, 2026-11-25: cannot be found by its id"}},
 		{"ids of three in a row", func(tx *bolt.Tx) error {

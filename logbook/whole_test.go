@@ -119,6 +119,10 @@ func checkIndex(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 			subjects = []action.Subject{{Class: 's', No: 2}}
 		case action.BathReading:
 			subjects = []action.Subject{{Class: 'b', No: a.Bath}}
+		case action.LotIn:
+			subjects = []action.Subject{subjectRegister(a.Material), subjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
+		case action.LotOut:
+			subjects = []action.Subject{subjectRegister(a.Material), subjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
 		case action.AlarmHeard:
 			subjects = ofKey(a.Alarm)
 		case action.AlarmShelve:

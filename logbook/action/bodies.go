@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"flaskside/logbook/house"
 )
@@ -21,6 +22,10 @@ var (
 	Defects  = []string{"porosity", "open bite", "movement of teeth", "crazing", "fracture", "short mould"}
 	Counts   = []string{"window", "down", "up"}
 	Hazards  = []string{"monomer", "press", "bath", "deflask"}
+
+	// Materials are what comes in lots; Withdrawals are why a lot is withdrawn.
+	Materials   = []string{"powder", "liquid", "separator", "sheet", "stone"}
+	Withdrawals = []string{"used up", "recalled", "expired", "spoilt"}
 )
 
 // FlaskOpen puts a new flask on a place of the bench.
@@ -283,6 +288,37 @@ type Seen struct {
 	Since string `json:"since,omitempty"`
 }
 
+// LotIn is a lot taken into the house, checked in by whoever records it.
+type LotIn struct {
+	Material string `json:"material" jsonschema:"enum=powder,enum=liquid,enum=separator,enum=sheet,enum=stone"`
+	Lot      string `json:"lot" jsonschema_description:"the code of the jar as scanned, or the lot as typed"`
+	Product  string `json:"product,omitempty" jsonschema_description:"the lab's own words for the product"`
+	Expiry   string `json:"expiry,omitempty" jsonschema:"format=date" jsonschema_description:"last day of use; left out: as the code says"`
+}
+
+// LotOut is a lot withdrawn from use.
+type LotOut struct {
+	Material string `json:"material" jsonschema:"enum=powder,enum=liquid,enum=separator,enum=sheet,enum=stone"`
+	Lot      string `json:"lot" jsonschema_description:"the code of the jar as scanned, or the lot as typed"`
+	Reason   string `json:"reason" jsonschema:"enum=used up,enum=recalled,enum=expired,enum=spoilt"`
+}
+
+// LotUse is a lot that an action says went into a flask; "" where it names none.
+type LotUse struct{ Material, Lot string }
+
+// LotsUsed lists the lots that a body has room for; none for a body without.
+func LotsUsed(body Body) []LotUse {
+	switch a := body.(type) {
+	case Coat:
+		return []LotUse{{"separator", a.Lot}}
+	case MixMake:
+		return []LotUse{{"powder", a.PowderLot}, {"liquid", a.LiquidLot}}
+	case FlaskLots:
+		return []LotUse{{"stone", a.StoneLot}, {"sheet", a.SheetLot}}
+	}
+	return nil
+}
+
 var makers = []func() Body{
 	func() Body { return &FlaskOpen{} }, func() Body { return &FlaskMove{} }, func() Body { return &Coat{} },
 	func() Body { return &MixMake{} }, func() Body { return &MixServe{} }, func() Body { return &MixDough{} }, func() Body { return &MixStiff{} },
@@ -296,6 +332,7 @@ var makers = []func() Body{
 	func() Body { return &Correct{} }, func() Body { return &TakeBack{} },
 	func() Body { return &Settings{} }, func() Body { return &Crew{} }, func() Body { return &Caution{} },
 	func() Body { return &Clock{} }, func() Body { return &Seen{} },
+	func() Body { return &LotIn{} }, func() Body { return &LotOut{} },
 }
 
 var byKind = func() map[Kind]func() Body {
@@ -353,6 +390,8 @@ func (Crew) Kind() Kind         { return "crew" }
 func (Caution) Kind() Kind      { return "caution" }
 func (Clock) Kind() Kind        { return "clock" }
 func (Seen) Kind() Kind         { return "seen" }
+func (LotIn) Kind() Kind        { return "lot-in" }
+func (LotOut) Kind() Kind       { return "lot-out" }
 
 func f(n int) []Subject { return []Subject{{'f', n}} }
 func fs(ns []int) []Subject {
@@ -411,6 +450,8 @@ func (Crew) Subjects() []Subject         { return nil }
 func (Caution) Subjects() []Subject      { return nil }
 func (Clock) Subjects() []Subject        { return nil }
 func (Seen) Subjects() []Subject         { return nil }
+func (LotIn) Subjects() []Subject        { return nil }
+func (LotOut) Subjects() []Subject       { return nil }
 
 // Longest times and largest amounts; beyond them is a slip of the key.
 const (
@@ -678,3 +719,20 @@ func (b Clock) Valid() error {
 	return first(line("what", b.What, 40), text("detail", b.Detail, 120))
 }
 func (b Seen) Valid() error { return text("since", b.Since, 40) }
+func (b LotIn) Valid() error {
+	return first(oneOf("material", b.Material, Materials), line("lot", b.Lot, maxScan), text("product", b.Product, 60), date("expiry", b.Expiry))
+}
+func (b LotOut) Valid() error {
+	return first(oneOf("material", b.Material, Materials), line("lot", b.Lot, maxScan), oneOf("reason", b.Reason, Withdrawals))
+}
+
+// date takes a day of the calendar, or none.
+func date(name, s string) error {
+	if s == "" {
+		return nil
+	}
+	if t, err := time.Parse(time.DateOnly, s); err != nil || t.Year() < 1990 || t.Year() > 2200 {
+		return fmt.Errorf("%s must be a day from 1990 to 2200, written 2027-05-31, not %q", name, clip(s))
+	}
+	return nil
+}

@@ -92,6 +92,8 @@ var bodies = []action.Body{
 	action.Caution{Hazard: "monomer"},
 	action.Clock{What: "clock moved", ByS: -3600, Detail: "by hand"},
 	action.Seen{Since: "2026-11-25T06:00:00Z"},
+	action.LotIn{Material: "powder", Lot: "P-118", Product: "heat-cured, pink", Expiry: "2028-12-31"},
+	action.LotOut{Material: "powder", Lot: "P-118", Reason: "used up"},
 }
 
 var at = time.Date(2026, 11, 25, 14, 7, 32, 0, time.FixedZone("", 3600))

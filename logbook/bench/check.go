@@ -10,7 +10,6 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
-	"flaskside/logbook/lot"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 )
@@ -75,7 +74,7 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 	asked := []Odd{}
 	for _, o := range c.odd {
 		a.Unusual = append(a.Unusual, o.Code)
-		if !c.excused[o.Code] {
+		if o, ask := c.asks(o); ask {
 			asked = append(asked, o)
 		}
 	}
@@ -103,6 +102,7 @@ type checker struct {
 	odd     []Odd
 	of      *Flask // of several, the one being looked at
 	excused map[string]bool
+	lots    map[string][]lotOdd // by code: what is unusual about which lot
 }
 
 func (c *checker) unusual(code, format string, a ...any) {
@@ -439,6 +439,10 @@ func (c *checker) body(body action.Body) (action.Body, error) {
 		return a, c.alarm(a.Alarm)
 	case action.AlarmShelve:
 		return a, c.alarm(a.Alarm)
+	case action.LotIn:
+		return c.lotIn(a)
+	case action.LotOut:
+		return c.lotOut(a)
 	case action.Correct:
 		if err := c.correct(a); err != nil {
 			return a, err
@@ -518,24 +522,6 @@ func (c *checker) makeMix(a action.MixMake) (action.Body, error) {
 	}
 	a.PowderLot, a.LiquidLot = c.lot("powder", a.PowderLot), c.lot("liquid", a.LiquidLot)
 	return a, c.serve(a.Flasks)
-}
-
-// lot reads a lot that was scanned or typed. One that has expired, or that cannot be
-// read as the code it looks like, is unusual; what is kept is short and reads back to
-// the same product, lot and expiry.
-func (c *checker) lot(of, scan string) string {
-	if scan == "" {
-		return ""
-	}
-	l, err := lot.Parse(scan, c.at.At.Year())
-	if err != nil {
-		c.unusual("lot-unread", "the %s lot cannot be read: %v", of, err)
-		return scan
-	}
-	if l.Expired(lot.DateOf(c.at.At)) {
-		c.unusual("lot-expired", "the %s lot %s expired on %04d-%02d-%02d", of, l.Name(), l.Expiry.Year, l.Expiry.Month, l.Expiry.Day)
-	}
-	return l.Entry()
 }
 
 func (c *checker) doughSpent(m *Mix) {
@@ -664,6 +650,9 @@ func (c *checker) correct(a action.Correct) error {
 	}
 	if at.After(c.then.Wall.Add(Ahead)) {
 		return fmt.Errorf("%s lies in the future: check the time", stampText(at))
+	}
+	if materialOf(it.Body) != materialOf(body) {
+		return errors.New("a correction cannot make a lot one of another material: take it back and record anew")
 	}
 	was, is := it.Body.Subjects(), body.Subjects()
 	if len(was) != len(is) {

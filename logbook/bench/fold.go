@@ -154,6 +154,9 @@ func (b *Bench) flask(no int, it *Item) *Flask {
 		}
 		f.Oddities = append(f.Oddities, Oddity{it.Stamp, it.Action.By, code, it.Action.Why})
 		f.excused[code] = true
+		for _, u := range action.LotsUsed(it.Body) { // the reason was for this lot, not for any
+			f.excused[lotKey(code, u.Material, u.Lot)] = true
+		}
 	}
 	return f
 }
@@ -349,6 +352,10 @@ func (b *Bench) apply(it *Item) {
 		b.Cautions[a.Hazard+" "+it.Action.By] = at
 	case action.Seen:
 		b.Seen = at
+	case action.LotIn:
+		b.takeIn(a, it)
+	case action.LotOut:
+		b.withdraw(a, it)
 	}
 }
 
@@ -456,6 +463,7 @@ func (b *Bench) Alive() []bool {
 			}
 		}
 	}
+	registered := b.registered()
 	alive := func(i int, it *Item) bool {
 		for _, l := range unloads[i] {
 			if subject(action.Subject{Class: 'l', No: l}) {
@@ -474,6 +482,8 @@ func (b *Bench) Alive() []bool {
 			return now.Sub(it.Stamp.At) < cautionMemory
 		case action.BathReading:
 			return now.Sub(it.Stamp.At) < ReadingMemory && (b.bathInUse(a.Bath) || lastRead[a.Bath] == i)
+		case action.LotIn, action.LotOut:
+			return registered[it.Seq]
 		case action.AlarmHeard:
 			return b.alarmAlive(a.Alarm, subject)
 		case action.AlarmShelve:

@@ -237,6 +237,8 @@ type Bench struct {
 	Top      Counters                // highest numbers used
 	Seen     timers.Stamp            // when what fell due was last read
 
+	register []KnownLot // of all materials, in order of the latest change
+
 	byID map[string]int // index into Items
 	memo *memo
 

@@ -6,12 +6,13 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/timers"
 )
 
 // Dump writes what people see of a bench at a moment: places, flasks with their mix,
-// load and next step, running timers, windows, alarms, settings and counters. The
+// load and next step, running timers, windows, alarms, lots, settings and counters. The
 // same bench always gives the same text. A flask that is finished is left out, as is
 // a mix, a load or a timer that nothing waits for.
 func Dump(b *bench.Bench, now timers.Now) string {
@@ -30,6 +31,7 @@ func Dump(b *bench.Bench, now timers.Now) string {
 		Timers  []bench.Timer
 		Windows []bench.Window
 		Alarms  []timers.Alarm
+		Lots    []bench.KnownLot
 	}{House: b.House, Crew: b.Crew, Top: b.Top, Places: b.Places, Windows: b.Windows(), Alarms: b.Alarms(now)}
 	for p := 1; p <= 9; p++ {
 		if f := b.OnPlace(p); f != nil {
@@ -51,6 +53,10 @@ func Dump(b *bench.Bench, now timers.Now) string {
 		if b.Timers[n].Stopped == nil {
 			out.Timers = append(out.Timers, *b.Timers[n])
 		}
+	}
+	for _, material := range action.Materials {
+		held, withdrawn := b.Lots(material)
+		out.Lots = append(append(out.Lots, held...), withdrawn...)
 	}
 	v, err := json.Marshal(out)
 	if err != nil {

@@ -22,6 +22,7 @@ func Draw(t *rapid.T, b *bench.Bench, now timers.Now, old []string) action.Body 
 		"next", "next", "next", "next", "next", "next", "next", "next", "next", "next", "open", "open", "open", "move", "mix", "serve", "dough", "stiff",
 		"press", "flash", "more", "add", "inspect", "load", "unload", "deflask", "outcome", "outcome", "note", "timer", "timer", "stop", "heard", "heard",
 		"shelve", "correct", "correct", "correct", "back", "back", "back", "house", "crew", "caution", "clock", "seen", "reading",
+		"lot in", "lot in", "lot out",
 	}).Draw(t, "what")
 	return d.body(what)
 }
@@ -73,7 +74,7 @@ func (d drawer) next(n int) action.Body {
 	case bench.DoCoat:
 		return action.Coat{Flask: n, Half: one(d, "cast", "teeth", "both")}
 	case bench.DoMix:
-		return action.MixMake{Flasks: d.flasks()}
+		return action.MixMake{Flasks: d.flasks(), PowderLot: d.lot()}
 	case bench.DoDough:
 		return action.MixDough{Mix: f.Mix}
 	case bench.DoPress:
@@ -169,10 +170,22 @@ func (d drawer) body(what string) action.Body {
 		return action.Clock{What: string(timers.Slept), ByS: d.int("slept", 1, 9999)}
 	case "seen":
 		return action.Seen{}
+	case "lot in":
+		return action.LotIn{Material: one(d, "powder", "stone"), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Expiry: one(d, "", "2026-11-25", "2031-01-31")}
+	case "lot out":
+		return action.LotOut{Material: one(d, "powder", "stone"), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Reason: one(d, action.Withdrawals...)}
 	}
 	// As the programmes drawn want it: the alarm of a bath out of band is forgotten
 	// with its readings, some time after the load.
 	return action.BathReading{Bath: 1, TempC: b.House.Programmes[0].Stages[0].TempC, Source: bench.Typed}
+}
+
+// lot draws a lot of powder as it is typed, most often none.
+func (d drawer) lot() string {
+	if n := d.int("powder lot", 0, 20); n < 10 && n > 0 {
+		return "P-" + fmt.Sprint(n)
+	}
+	return ""
 }
 
 func (d drawer) alarm() string {
@@ -228,6 +241,10 @@ func (d drawer) correct() action.Body {
 		return set(`{"outcome":"remake"}`)
 	case action.Note:
 		return set(`{"text":"corrected"}`)
+	case action.LotIn:
+		return set(fmt.Sprintf(`{"lot":"P-%d","expiry":"2030-06-30"}`, d.int("lot", 1, 9)))
+	case action.LotOut:
+		return set(fmt.Sprintf(`{"reason":%q}`, one(d, action.Withdrawals...)))
 	}
 	return set(`{"flask":1}`)
 }
