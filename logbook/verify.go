@@ -1,6 +1,7 @@
 package logbook
 
 import (
+	"bytes"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
@@ -372,6 +373,7 @@ func (v *verifier) walk(whole *refold) {
 		}
 	}
 	v.end(pins)
+	v.reached()
 	v.index(seed, want)
 	v.beat()
 	if whole != nil {
@@ -390,6 +392,23 @@ func (v *verifier) log(each func(key uint64, raw []byte)) {
 		}
 		each(key, e.value)
 		return true
+	})
+}
+
+// reached tells, where pages are spoilt, of records that stand in the book and are not
+// found by their number: those who look one up would miss it.
+func (v *verifier) reached() {
+	if v.sound {
+		return
+	}
+	log := v.parts[string(bLog)]
+	v.log(func(key uint64, raw []byte) {
+		if key == 0 || v.chain.isBad(key) {
+			return
+		}
+		if found, ok := v.pages.find(log, seqKey(key)); !ok || !bytes.Equal(found, raw) {
+			v.tell(Fault{Kind: FaultPages, Seq: key, What: "stands in the book and is not found by its number"})
+		}
 	})
 }
 

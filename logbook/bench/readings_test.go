@@ -238,11 +238,11 @@ func TestProbeKeepsNothingAway(t *testing.T) {
 	b := newBath(t, house.Default(), []int{1, 2})
 	s := b.do(action.Outcome{Flask: 1, Outcome: "remake"})
 	b.do(action.Outcome{Flask: 2, Outcome: "remake"})
-	for range 60 {
+	for range 400 {
 		b.read(time.Minute, 74, "probe")
 	}
 	st := b.book.State().Bench
-	if n := len(st.Readings); n != 1 {
+	if n := len(st.Readings); n > 64 { // the book looks now and then what it can let go of
 		t.Errorf("of an empty bath %d readings are kept", n)
 	}
 	if r, ok := st.LastReading(1); !ok || r.At.At != b.ck.Read().Wall {

@@ -15,7 +15,12 @@ import (
 // load and next step, running timers, windows, alarms, lots, settings and counters. The
 // same bench always gives the same text. A flask that is finished is left out, as is
 // a mix, a load or a timer that nothing waits for.
-func Dump(b *bench.Bench, now timers.Now) string {
+func Dump(b *bench.Bench, now timers.Now) string { return dump(b, now, true) }
+
+// DumpWork writes the same without the register of lots.
+func DumpWork(b *bench.Bench, now timers.Now) string { return dump(b, now, false) }
+
+func dump(b *bench.Bench, now timers.Now, register bool) string {
 	type flask struct {
 		Flask *bench.Flask
 		Mix   *bench.Mix
@@ -55,6 +60,9 @@ func Dump(b *bench.Bench, now timers.Now) string {
 		}
 	}
 	for _, material := range action.Materials {
+		if !register {
+			break
+		}
 		held, withdrawn := b.Lots(material)
 		out.Lots = append(append(out.Lots, held...), withdrawn...)
 	}
