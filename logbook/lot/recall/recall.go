@@ -3,7 +3,8 @@
 // as it counts now: with its corrections, and without what was taken back.
 //
 // A flask counts for every mix it was ever given and for every coat of separator,
-// not for the latest alone: dough of an earlier mix may be in it.
+// not for the latest alone: dough of an earlier mix may be in it. The stone of its mould
+// and the sheets of its trial closures count, too.
 package recall
 
 import (
@@ -38,15 +39,15 @@ type Use struct {
 	Flask     int          `json:"flask"`
 	Case      string       `json:"case"`
 	Base      string       `json:"base,omitempty"`
-	At        time.Time    `json:"at"`   // of the coat or the mix; its location is the zone of the list
-	What      string       `json:"what"` // powder, liquid or separator
+	At        time.Time    `json:"at"`   // of the record; its location is the zone of the list
+	What      string       `json:"what"` // material, one of action.Materials
 	Lot       string       `json:"lot"`  // as it stands in the book
 	Match     lot.Likeness `json:"match"`
 	Mix       int          `json:"mix,omitempty"`
 	Outcome   string       `json:"outcome,omitempty"` // "" while the flask is at work
 	EndedAt   time.Time    `json:"ended_at,omitzero"`
 	Corrected bool         `json:"corrected,omitempty"`
-	Record    uint64       `json:"record"` // number of the coat or the mix in the book
+	Record    uint64       `json:"record"` // number of the record in the book
 }
 
 // List is what a lot was used for, by flask and time.
@@ -54,22 +55,6 @@ type List struct {
 	Asked lot.Lot  `json:"asked"`
 	Uses  []Use    `json:"uses"`
 	Once  []uint64 `json:"once,omitempty"` // numbers of records that named it and were corrected or taken back since
-}
-
-// source is one of the places where a record names a lot.
-type source struct{ what, text string }
-
-// sources gives the lots that a record names.
-func sources(body action.Body) []source {
-	switch a := body.(type) {
-	case action.Coat:
-		return []source{{"separator", a.Lot}}
-	case action.FlaskLots:
-		return []source{{"stone", a.StoneLot}, {"sheet", a.SheetLot}}
-	case action.MixMake:
-		return []source{{"powder", a.PowderLot}, {"liquid", a.LiquidLot}}
-	}
-	return nil
 }
 
 // finder holds texts against the lot that is looked for.
@@ -152,8 +137,8 @@ func (f *finder) candidates() ([]string, error) {
 	}
 	var corrected []string
 	err := f.book.Each(1, func(r record.Record) (bool, error) {
-		for _, s := range sources(r.Action.Body) {
-			if f.match(s.text) != lot.Different {
+		for _, s := range action.LotsUsed(r.Action.Body) {
+			if f.match(s.Lot) != lot.Different {
 				add(r.Action.ID)
 			}
 		}
@@ -185,7 +170,7 @@ func (f *finder) candidates() ([]string, error) {
 		if err != nil {
 			return nil, fmt.Errorf("read the record corrected: %w", err)
 		}
-		if ok && len(sources(r.Action.Body)) > 0 {
+		if ok && len(action.LotsUsed(r.Action.Body)) > 0 {
 			add(id)
 		}
 	}
@@ -207,8 +192,8 @@ func (f *finder) uses(r record.Record) ([]Use, error) {
 		return nil, nil
 	}
 	var out []Use
-	for _, s := range sources(it.Body) {
-		m := f.match(s.text)
+	for _, s := range action.LotsUsed(it.Body) {
+		m := f.match(s.Lot)
 		if m == lot.Different {
 			continue
 		}
@@ -218,7 +203,7 @@ func (f *finder) uses(r record.Record) ([]Use, error) {
 			if err != nil {
 				return nil, err
 			}
-			u := Use{Flask: no, Case: fl.Case, Base: fl.Base, At: it.Stamp.At, What: s.what, Lot: s.text, Match: m, Mix: mix,
+			u := Use{Flask: no, Case: fl.Case, Base: fl.Base, At: it.Stamp.At, What: s.Material, Lot: s.Lot, Match: m, Mix: mix,
 				Outcome: fl.Outcome, Corrected: it.Corrected(), Record: it.Seq}
 			if fl.Ended != nil {
 				u.EndedAt = fl.Ended.At
@@ -254,10 +239,12 @@ func (f *finder) folded(s action.Subject) (*bench.Bench, error) {
 	return bench.Fold(recs, bench.Counters{}), nil
 }
 
-// served lists the flasks that a coat or a mix went to.
+// served lists the flasks that a lot of a record went to.
 func served(b *bench.Bench, body action.Body) (flasks []int, mix int) {
 	switch a := body.(type) {
 	case action.Coat:
+		return []int{a.Flask}, 0
+	case action.FlaskLots:
 		return []int{a.Flask}, 0
 	case action.MixMake:
 		flasks, mix = slices.Clone(a.Flasks), a.Mix

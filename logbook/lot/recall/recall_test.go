@@ -377,3 +377,22 @@ func BenchmarkFind(b *testing.B) {
 	}
 	b.ReportMetric(float64(records)*float64(b.N)/b.Elapsed().Seconds(), "records/s")
 }
+
+// The stone of a mould and the sheet of its closures are found as powder is, also where a
+// correction named the lot.
+func TestStoneAndSheet(t *testing.T) {
+	h := newHands(t, t.TempDir())
+	defer func() { _ = h.book.Close() }() // a scratch book
+	for place := range 2 {
+		h.do(t, action.FlaskOpen{Place: place + 1, Case: "4417", Base: "upper", Size: "medium"})
+	}
+	h.do(t, action.LotIn{Material: "stone", Lot: "G-1"}) // no flask had it by that
+	h.do(t, action.FlaskLots{Flask: 1, StoneLot: "G-1", SheetLot: "T-1"})
+	id := h.do(t, action.FlaskLots{Flask: 2, SheetLot: "T-2"})
+	h.do(t, action.Correct{Of: id, Set: json.RawMessage(`{"stone_lot":"G-1"}`)})
+	for text, want := range map[string]string{"G-1": "1 stone 4, 2 stone 5*", "T-1": "1 sheet 4", "T-2": "2 sheet 5*"} {
+		if got := told(find(t, h, text)); got != want {
+			t.Errorf("%s: %q, want %q", text, got, want)
+		}
+	}
+}
