@@ -96,15 +96,17 @@ type Book struct {
 	clock timers.Clock
 	ro    bool
 
-	mu    sync.Mutex              // held by whoever writes or reopens
-	db    atomic.Pointer[bolt.DB] // replaced by reopen while readers go on
-	state atomic.Pointer[State]
-	lost  error // why the file can no longer be reached
-	used  bool  // something was written since it was opened
-	hear  []func(State)
+	mu       sync.Mutex              // held by whoever writes or reopens
+	db       atomic.Pointer[bolt.DB] // replaced by reopen while readers go on
+	state    atomic.Pointer[State]
+	lost     error // why the file can no longer be reached
+	used     bool  // something was written since it was opened
+	roomMade bool  // the last commit failed for want of room, and some was made
+	hear     []func(State)
 
 	id      string // identity of the book
 	journal journal
+	reserve reserve
 }
 
 // Saved is a record that is on the disk.
@@ -171,6 +173,17 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 	if b.ro {
 		return nil, errors.New("the logbook is open for reading only")
 	}
+	for {
+		out, err := b.appendAll(as)
+		if err == nil || !errors.Is(err, ErrNotSaved) || !b.roomMade {
+			return out, err
+		}
+	}
+}
+
+// appendAll does so once; [Book.roomMade] then tells whether it is worth another try.
+func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
+	b.roomMade = false
 	w, err := b.plan(as)
 	if err != nil || len(w.fresh) == 0 {
 		return w.out, err
@@ -180,6 +193,7 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 	err = guard(func() error { return b.db.Load().Update(w.write) })
 	next := after()
 	if err != nil {
+		b.roomMade = b.makeRoom(err) // before anything is written to find out what became of it
 		if err := b.recover(w.fresh[0].Action.ID, err); err != nil {
 			return nil, err
 		}
@@ -519,6 +533,12 @@ func (w *plan) write(tx *bolt.Tx) error {
 
 // Beat leaves a sign of life: the clocks as they stand.
 func (b *Book) Beat() error {
+	err := b.signOfLife()
+	b.mendReserve()
+	return err
+}
+
+func (b *Book) signOfLife() error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.lost != nil || b.ro {
@@ -546,7 +566,7 @@ func (b *Book) Close() error {
 	used := b.used
 	b.mu.Unlock()
 	if used {
-		_ = b.Beat() // the record is complete without it
+		_ = b.signOfLife() // the record is complete without it
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()

@@ -146,11 +146,16 @@ func (j *journal) look(head Head, at func(seq uint64) (record.Hash, bool)) {
 func (j *journal) trouble(err error) {
 	j.fault = err
 	if !j.told {
-		for _, f := range j.hear {
-			f(err)
-		}
+		j.say(err)
 	}
 	j.told = true
+}
+
+// say tells whoever wants to hear of trouble.
+func (j *journal) say(err error) {
+	for _, f := range j.hear {
+		f(err)
+	}
 }
 
 // catchUp is how many records are written from the book where the journal lacks some:
@@ -268,8 +273,8 @@ func (j *journal) close() {
 }
 
 // OnTrouble has f told of what is wrong with the journal beside the book, once; where
-// that is known already, now. The records are in the book all the same. f is called
-// as those of [Book.OnChange] are.
+// that is known already, now; and of a disk that runs full. The records are in the book
+// all the same. f is called as those of [Book.OnChange] are.
 func (b *Book) OnTrouble(f func(error)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()

@@ -350,3 +350,9 @@ func (m *Model) silentWords(al timers.Alarm) string {
 func Tell(line string) tea.Msg { return tellMsg{line} }
 
 type tellMsg struct{ line string }
+
+// Trouble is such a line that stays until a hand is there: what is wrong beside the
+// logbook, or with its disk.
+func Trouble(line string) tea.Msg { return troubleMsg{line} }
+
+type troubleMsg struct{ line string }

@@ -314,6 +314,27 @@ func TestTell(t *testing.T) {
 	d.sees("probe of bath 1: line refused")
 }
 
+// TestTroubleStays: what is wrong with the disk is seen also by one who was away, and
+// not hidden for good by what is said meanwhile.
+func TestTroubleStays(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	hides := func() {
+		t.Helper()
+		if strings.Contains(d.screen(), "the disk is full") {
+			t.Errorf("the trouble is shown:\n%s", d.screen())
+		}
+	}
+	d.feed(Trouble("the disk is full"))
+	d.feed(Tell("reading of bath 1"))
+	hides()
+	d.wait(time.Minute)
+	d.sees("the disk is full")
+	d.wait(time.Hour)
+	d.sees("the disk is full")
+	d.press("0")
+	hides()
+}
+
 func FuzzParseHour(f *testing.F) {
 	for _, s := range []string{"8", "7.30", "0730", "", ".", "99.99", "1e3"} {
 		f.Add(s)

@@ -617,6 +617,9 @@ func (m *Model) stepLine() string {
 }
 
 func (m *Model) drawToast(f *frame, y int) {
+	if m.toast == "" && m.trouble != "" {
+		f.put(1, y, f.w-2, warn, fit(m.trouble, f.w-2))
+	}
 	if m.toast != "" {
 		f.put(1, y, f.w-2, m.toastIs, fit(m.toast, f.w-2))
 	}

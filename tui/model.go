@@ -78,7 +78,8 @@ type Model struct {
 	toast   string
 	toastIs role
 	toastAt time.Duration
-	lost    error // the book cannot be reached
+	trouble string // shown where no toast is, until a key is pressed
+	lost    error  // the book cannot be reached
 
 	lastKey   string
 	lastKeyAt time.Duration
@@ -204,6 +205,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		msg.f.lines = msg.lines
 	case tellMsg:
 		m.say(warn, msg.line)
+	case troubleMsg:
+		m.trouble = msg.line
 	case savedMsg:
 		return m, m.onSaved(msg)
 	case reopenedMsg:
@@ -216,6 +219,9 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.refresh(m.cfg.Keeper.State())
 		m.say(good, "the logbook can be reached again")
 	case tea.KeyPressMsg:
+		if m.toast == "" { // it was seen
+			m.trouble = ""
+		}
 		cmd, held := m.hold(msg)
 		if held {
 			return m, cmd

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -91,7 +92,7 @@ func (m *Model) spoken() []string {
 			}
 		}
 	}
-	say("message", m.toast)
+	say("message", cmp.Or(m.toast, m.trouble))
 	if f := m.form(); f != nil {
 		fd := f.fields[f.at]
 		q := f.title + ". " + strings.Join(f.lines, " ") + " "

@@ -55,6 +55,9 @@ func runBench(ctx context.Context, o *options) error {
 	}
 	done := book.Announce("the bench")
 	defer done()
+	var beside sync.WaitGroup
+	beside.Go(book.KeepReserve)
+	defer beside.Wait()
 	stop, err := door.Serve(ctx, book, clock)
 	if err != nil {
 		_ = book.Close() // the reason to close is the error that is told
@@ -140,6 +143,13 @@ func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, p
 		}
 	}
 	p := tea.NewProgram(screen, opts...)
+	trouble := make(chan string, 16)
+	book.OnTrouble(func(err error) {
+		select {
+		case trouble <- oneLine(err):
+		default: // the screen has enough to tell already
+		}
+	})
 	// The book tells of changes while its writer's lock is held: the newest state
 	// is passed on by another hand, so that no one waits for the screen.
 	news := make(chan logbook.State, 1)
@@ -160,6 +170,8 @@ func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, p
 			select {
 			case s := <-news:
 				p.Send(tui.Changed(s))
+			case line := <-trouble:
+				p.Send(tui.Trouble(line))
 			case <-over:
 				return
 			}

@@ -4,10 +4,13 @@ package disk
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
+	"syscall"
 )
 
 // Kind of file system, by what becomes of a logbook on it.
@@ -49,6 +52,33 @@ func Of(path string) (Volume, error) {
 		}
 		path = up
 	}
+}
+
+// LowFree is how much free room is called little, bytes: years of records, but other
+// programs fill a disk faster than that (house default).
+const LowFree = 500 << 20
+
+// Size words bytes in decimal units, as the makers of disks count.
+func Size(n int64) string {
+	v, unit := float64(n), "B"
+	for _, u := range []string{"kB", "MB", "GB", "TB"} {
+		if v < 1000 {
+			break
+		}
+		v, unit = v/1000, u
+	}
+	if v < 10 && unit != "B" {
+		return fmt.Sprintf("%.1f %s", v, unit)
+	}
+	return fmt.Sprintf("%.0f %s", v, unit)
+}
+
+// Full tells whether an error says that a disk, or a user's share of it, has no room.
+func Full(err error) bool {
+	if runtime.GOOS == "windows" { // ERROR_HANDLE_DISK_FULL and ERROR_DISK_FULL, winerror.h
+		return errors.Is(err, syscall.Errno(39)) || errors.Is(err, syscall.Errno(112))
+	}
+	return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT)
 }
 
 // Names of file systems as Linux and macOS give them (Linux: the type in
