@@ -31,6 +31,7 @@ type journal struct {
 	told  bool // that something fails
 	fault error
 	hear  []func(error)
+	room  func(cause error) bool // makes room on a full disk
 }
 
 // journalHead is the first line of a journal.
@@ -172,18 +173,36 @@ func (j *journal) add(id string, fresh []record.Record, each func(from uint64, f
 			if r.Seq >= first {
 				return false, nil
 			}
-			return true, j.write(id, r)
+			return true, j.put(id, r)
 		}); err != nil {
-			j.trouble(fmt.Errorf("write the journal beside the logbook: %w", err))
+			j.trouble(fmt.Errorf("the journal beside the logbook is not written: %w", bare(err)))
 			return
 		}
 	}
 	for _, r := range fresh {
-		if err := j.write(id, r); err != nil {
-			j.trouble(fmt.Errorf("write the journal beside the logbook: %w", err))
+		if err := j.put(id, r); err != nil {
+			j.trouble(fmt.Errorf("the journal beside the logbook is not written: %w", bare(err)))
 			return
 		}
 	}
+}
+
+// bare leaves the name of a file out of an error: it is known, and long.
+func bare(err error) error {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err
+	}
+	return err
+}
+
+// put appends one record, with room made for it where the disk is full.
+func (j *journal) put(id string, r record.Record) error {
+	err := j.write(id, r)
+	for err != nil && j.room != nil && j.room(err) {
+		err = j.write(id, r)
+	}
+	return err
 }
 
 // write appends one record.

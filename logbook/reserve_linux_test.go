@@ -72,7 +72,7 @@ func TestReserve(t *testing.T) {
 	steps := 0
 	for size() > 0 {
 		filler, had := fill(t, dir), size() // whatever filled the disk takes what was given up
-		for size() == had {
+		for size() == had { // the next step is wanted by the book or by its journal
 			s, err := h.try(second, action.Note{Flask: 1, Text: strings.Repeat("x", 300)})
 			if err != nil {
 				t.Fatalf("with %d bytes of reserve: %v", had, err)
@@ -90,6 +90,12 @@ func TestReserve(t *testing.T) {
 		t.Errorf("told %q", told)
 	}
 	have(t, h, ids)
+	if said("not written") {
+		t.Errorf("the journal was given no room: %q", told)
+	}
+	if last, err := LastJournaled(path); err != nil || last == nil || last.Seq != b.State().Head.Seq {
+		t.Errorf("the journal ends with %v, the book with %v; %v", last, b.State().Head, err)
+	}
 
 	filler := fill(t, dir)
 	more, refused := notes(h, 5000)
