@@ -399,13 +399,8 @@ func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Ben
 // related gives the numbers of the records that a correction or a taking back speaks
 // of; at hand is asked for a body before the book is.
 func (p *past) related(body action.Body, atHand func(id string) (action.Body, bool)) map[uint64]bool {
-	var of string
-	switch x := body.(type) {
-	case action.Correct:
-		of = x.Of
-	case action.TakeBack:
-		of = x.Of
-	default:
+	of, ok := action.Amends(body)
+	if !ok {
 		return nil
 	}
 	find := func(id string) (action.Body, bool) {
@@ -414,8 +409,7 @@ func (p *past) related(body action.Body, atHand func(id string) (action.Body, bo
 		}
 		return p.body(id)
 	}
-	body, ok := find(of)
-	if !ok {
+	if body, ok = find(of); !ok {
 		return nil
 	}
 	seqs := map[uint64]bool{}
@@ -469,13 +463,8 @@ func indexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]by
 // the end.
 func rootOf(r record.Record, of func(id string) (record.Record, bool)) record.Record {
 	for range 16 { // a taking back of a taking back …, but no book has a ring
-		var id string
-		switch a := r.Action.Body.(type) {
-		case action.Correct:
-			id = a.Of
-		case action.TakeBack:
-			id = a.Of
-		default:
+		id, ok := action.Amends(r.Action.Body)
+		if !ok {
 			return r
 		}
 		next, ok := of(id)

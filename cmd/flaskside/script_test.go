@@ -24,10 +24,21 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){
+	testscript.Main(sweeping{m}, map[string]func(){
 		"flaskside": main,
 		"holdbook":  holdBook,
 	})
+}
+
+// sweeping runs the tests and takes away the program that they built.
+type sweeping struct{ *testing.M }
+
+func (s sweeping) Run() int {
+	code := s.M.Run()
+	if scratch != "" {
+		_ = os.RemoveAll(scratch) // a scratch folder left over harms nobody
+	}
+	return code
 }
 
 // holdBook stands in for a running bench: it holds a book and answers at its door

@@ -30,12 +30,16 @@ type terminal struct {
 	end chan error
 }
 
+// scratch is where it was built, to be taken away when the tests are over.
+var scratch string
+
 // built is the program, built once for all tests of a run.
 var built = sync.OnceValues(func() (string, error) {
 	dir, err := os.MkdirTemp("", "flaskside-built-")
 	if err != nil {
 		return "", err
 	}
+	scratch = dir
 	bin := filepath.Join(dir, "flaskside")
 	out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput()
 	if err != nil {

@@ -260,6 +260,18 @@ type TakeBack struct {
 	Of string `json:"of" jsonschema_description:"id of the record taken back"`
 }
 
+// Amends gives the id of the record that a correction or a taking back is about; ok is
+// false for every other body.
+func Amends(b Body) (id string, ok bool) {
+	switch a := b.(type) {
+	case Correct:
+		return a.Of, true
+	case TakeBack:
+		return a.Of, true
+	}
+	return "", false
+}
+
 // Settings are the house settings from now on.
 type Settings struct {
 	House house.House `json:"house"`

@@ -501,13 +501,8 @@ func (b *Bench) Alive() []bool {
 	}
 	// A correction lives as long as what it corrects; one may name another.
 	for i := range b.Items {
-		var of string
-		switch a := b.Items[i].Body.(type) {
-		case action.Correct:
-			of = a.Of
-		case action.TakeBack:
-			of = a.Of
-		default:
+		of, ok := action.Amends(b.Items[i].Body)
+		if !ok {
 			continue
 		}
 		if j, ok := b.byID[of]; ok {
@@ -605,13 +600,8 @@ func (b *Bench) Living() []record.Record {
 // end: find gives the body recorded under an id. It gives nil where that is not known.
 func rootOf(body action.Body, find func(id string) (action.Body, bool)) action.Body {
 	for range 16 { // a taking back of a taking back …, but no book has a ring
-		var of string
-		switch a := body.(type) {
-		case action.Correct:
-			of = a.Of
-		case action.TakeBack:
-			of = a.Of
-		default:
+		of, ok := action.Amends(body)
+		if !ok {
 			return body
 		}
 		next, ok := find(of)
