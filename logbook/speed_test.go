@@ -265,6 +265,52 @@ func BenchmarkOpen(b *testing.B) {
 	b.ReportMetric(float64(fi.Size())/float64(*bigRecords), "bytes/record")
 }
 
+// BenchmarkFill tells how much room a record takes in the log, page packing set as the
+// book has it and as the store would have it of itself, each record in a transaction of
+// its own as at the bench.
+func BenchmarkFill(b *testing.B) {
+	const n = 5000
+	for _, fill := range []float64{logFill, bolt.DefaultFillPercent} {
+		b.Run(fmt.Sprint(fill), func(b *testing.B) {
+			for b.Loop() {
+				db, err := bolt.Open(filepath.Join(b.TempDir(), "fill.db"), 0o600, &bolt.Options{NoSync: true, FreelistType: bolt.FreelistMapType})
+				if err != nil {
+					b.Fatal(err)
+				}
+				raw := 0
+				for r, err := range longBook(b, "FILL", n) {
+					if err != nil {
+						b.Fatal(err)
+					}
+					if err := db.Update(func(tx *bolt.Tx) error {
+						log, err := tx.CreateBucketIfNotExists(bLog)
+						if err != nil {
+							return err
+						}
+						log.FillPercent = fill
+						return log.Put(seqKey(r.Seq), r.Raw)
+					}); err != nil {
+						b.Fatal(err)
+					}
+					raw += len(r.Raw)
+				}
+				if err := db.View(func(tx *bolt.Tx) error {
+					st := tx.Bucket(bLog).Stats()
+					b.ReportMetric(float64(st.LeafAlloc+st.BranchAlloc)/n, "bytes/record")
+					b.ReportMetric(float64(raw)/n, "bytes-of-its-own/record")
+					return nil
+				}); err != nil {
+					b.Fatal(err)
+				}
+				if err := db.Close(); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(0, "ns/op") // it says nothing
+		})
+	}
+}
+
 // BenchmarkDay reads a day out of the middle of the long history, with all that is
 // needed to read it. The aim is under 20 ms.
 func BenchmarkDay(b *testing.B) {
