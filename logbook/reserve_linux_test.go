@@ -72,7 +72,7 @@ func TestReserve(t *testing.T) {
 	steps := 0
 	for size() > 0 {
 		filler, had := fill(t, dir), size() // whatever filled the disk takes what was given up
-		for size() == had { // the next step is wanted by the book or by its journal
+		for size() == had {                 // the next step is wanted by the book or by its journal
 			s, err := h.try(second, action.Note{Flask: 1, Text: strings.Repeat("x", 300)})
 			if err != nil {
 				t.Fatalf("with %d bytes of reserve: %v", had, err)

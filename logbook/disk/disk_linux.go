@@ -22,8 +22,8 @@ func volumeOf(path string) (Volume, error) {
 		return Volume{}, fmt.Errorf("ask for the file system of %s: %w", path, err)
 	}
 	v := Volume{
-		Type: magics[int64(st.Type)], ReadOnly: st.Flags&unix.ST_RDONLY != 0,
-		Free: int64(st.Bavail) * int64(st.Bsize), Total: int64(st.Blocks) * int64(st.Bsize),
+		Type: magics[int64(st.Type)], ReadOnly: st.Flags&unix.ST_RDONLY != 0, //nolint:unconvert // of another width on other processors
+		Free: int64(st.Bavail) * int64(st.Bsize), Total: int64(st.Blocks) * int64(st.Bsize), //nolint:unconvert // of another width on other processors
 	}
 	// The table also names the program behind a FUSE file system.
 	if table, err := os.ReadFile("/proc/self/mountinfo"); err == nil {
