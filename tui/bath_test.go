@@ -287,6 +287,36 @@ func TestMixByMould(t *testing.T) {
 	}
 }
 
+// TestMixFromRefrigerator: the temperature that the parts stood at is typed behind that
+// of the room, and the dough then comes later, as package dough has it.
+func TestMixFromRefrigerator(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.openFlask(1, "4417", 1, 2)
+	d.do(action.Caution{Hazard: "monomer"})
+	d.do(action.Coat{Flask: 1, Half: "both"})
+	d.wait(11 * time.Minute)
+	d.press("1 enter enter 1 enter enter enter enter")
+	d.sees("parts from the refrigerator: type both, as 22/5")
+	d.press("2 3")
+	room := d.screen()
+	d.press("/ 5")
+	if cold := d.screen(); cold == room || strings.Contains(cold, "type both") {
+		t.Errorf("a cold jar changes nothing:\n%s", cold)
+	}
+	d.press("/ 4 enter")
+	d.sees("5/4")
+	d.press("* * enter")
+	x := d.book.State().Bench.Mixes[1]
+	if x == nil {
+		t.Fatalf("no mix:\n%s", d.screen())
+	}
+	want, _ := bench.WorkingTimes(d.m.house().Resins[0], 23, 5)
+	plain, _ := bench.WorkingTimes(d.m.house().Resins[0], 23, 0)
+	if got := int(x.Window.From / time.Second); x.RoomC != 23 || x.JarC != 5 || got != want || want <= plain {
+		t.Errorf("room %g, jar %g, dough from %d s, want %d; without the jar %d", x.RoomC, x.JarC, got, want, plain)
+	}
+}
+
 // TestShortOfFilling: a mould too large for the mix is told before the last key.
 func TestShortOfFilling(t *testing.T) {
 	d := newDesk(t, 80, 24)

@@ -40,6 +40,7 @@ type field struct {
 	options []string
 	value   func(s string) (float64, error) // number: reads what was typed, in the stored unit
 	preset  string                          // number, words: taken by Enter on an empty field
+	also    string                          // number: one more key that it takes
 	unit    string
 	typed   string
 	input   *textinput.Model // the line editor; nil before the first key
@@ -147,7 +148,7 @@ func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
 		f.note = "NumLock seems to be off: press NumLock, then the digits"
 		return nil, false
 	}
-	if fd.kind == number && !numberText(text) {
+	if fd.kind == number && !numberText(text) && (text == "" || text != fd.also) {
 		f.note = "digits, then ENTER"
 		return nil, false
 	}

@@ -29,6 +29,7 @@ type mixForm struct {
 	form   *form
 	flasks []int
 	resins []dough.Resin
+	jarC   float64 // of the parts where they come from the refrigerator; 0 for the room's
 	began  time.Time
 }
 
@@ -68,7 +69,8 @@ func (m *Model) newMix(f *bench.Flask) tea.Cmd {
 		digits("powder", "powder weighed", "g", "", plainNumber(0.1, 5000)).reached(x.weigh),
 		digits("liquid", "liquid weighed", "g", "", plainNumber(0.1, 5000)),
 		line("powder lot", "powder lot", powderLot, true), line("liquid lot", "liquid lot", liquidLot, true),
-		digits("room", "room temperature", "°"+string(unit), strings.Fields(units.FormatTemp(m.lastRoom(), unit))[0], func(s string) (float64, error) { return units.ParseTemp(s, unit) }))
+		digits("room", "room temperature", "°"+string(unit), strings.Fields(units.FormatTemp(m.lastRoom(), unit))[0], x.temps))
+	fields[len(fields)-1].also = "/"
 	x.form = &form{title: "new mix " + bench.MixLetter(m.bench().Top.Mix+1) + ", stirred now", fields: fields, live: x.says, done: x.done}
 	m.open(x.form)
 	return nil
@@ -147,7 +149,12 @@ func (x *mixForm) says() []string {
 		}
 	}
 	if x.form.asked("room") {
-		out = append(out, x.window()...)
+		window := x.window() // reads what is typed
+		if x.jarC == 0 {
+			unit := x.m.house().Units.Temperature
+			out = append(out, fmt.Sprintf("parts from the refrigerator: type both, as %.0f/%.0f", unit.FromC(22), unit.FromC(5)))
+		}
+		out = append(out, window...)
 	}
 	return out
 }
@@ -178,6 +185,24 @@ func (x *mixForm) weighed() (dough.Proportions, error) {
 	return dough.Proportion(x.resin(), q)
 }
 
+// temps reads the temperature of the room, and behind a stroke that of the refrigerator
+// that powder and liquid come from.
+func (x *mixForm) temps(s string) (roomC float64, err error) {
+	unit := x.m.house().Units.Temperature
+	room, jar, both := strings.Cut(s, "/")
+	x.jarC = 0
+	if both {
+		c, err := units.ParseTemp(jar, unit)
+		if err != nil {
+			return 0, err
+		}
+		if x.jarC = c; c == 0 {
+			x.jarC = 0.1 // 0 stands for none
+		}
+	}
+	return units.ParseTemp(room, unit)
+}
+
 // window is from when to when the dough can be worked in the room given.
 func (x *mixForm) window() []string {
 	roomC, err := x.form.get("room").given()
@@ -185,7 +210,11 @@ func (x *mixForm) window() []string {
 		return nil
 	}
 	r := x.resin()
-	w, err := dough.Estimate(r, dough.Conditions{RoomC: roomC}, dough.MixMarks{})
+	c := dough.Conditions{RoomC: roomC}
+	if x.jarC != 0 {
+		c.Stored = &dough.Storage{TempC: x.jarC}
+	}
+	w, err := dough.Estimate(r, c, dough.MixMarks{})
 	if err != nil {
 		return []string{err.Error()}
 	}
@@ -205,7 +234,7 @@ func (x *mixForm) done(f *form) tea.Cmd {
 	f.sent = true
 	return x.m.send(action.Action{ID: x.m.cfg.NewID(), At: x.began, By: x.m.by(), Body: action.MixMake{
 		Flasks: pick, Resin: x.resin().Name, PowderG: f.num("powder"), LiquidG: f.num("liquid"),
-		PowderLot: strings.TrimSpace(f.text("powder lot")), LiquidLot: strings.TrimSpace(f.text("liquid lot")), RoomC: f.num("room")}}, nil)
+		PowderLot: strings.TrimSpace(f.text("powder lot")), LiquidLot: strings.TrimSpace(f.text("liquid lot")), RoomC: f.num("room"), JarC: x.jarC}}, nil)
 }
 
 // lastRoom is the room temperature last used.
