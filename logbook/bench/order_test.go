@@ -199,3 +199,27 @@ func BenchmarkPressOrder(b *testing.B) {
 		}
 	}
 }
+
+// TestPressTakenBySpentDough: a flask in the press holds it though its dough is spent, or
+// it has none for training: no other is sent there meanwhile.
+func TestPressTakenBySpentDough(t *testing.T) {
+	for _, mixed := range []bool{true, false} {
+		h := newHands()
+		for no := range 3 {
+			h.open(no+1, "medium")
+		}
+		h.mix(1, 1, 2)
+		if mixed {
+			h.mix(2, 3)
+		}
+		h.ck.Run(15 * time.Minute)
+		h.do(0, action.PressIn{Flask: 3})
+		if mixed {
+			h.do(time.Second, action.MixStiff{Mix: 2})
+		}
+		a, err := h.bench().PressOrder(h.now(), nil)
+		if err != nil || a.Next.Flask != "3" {
+			t.Errorf("with dough %v: next is %+v, %v, want flask 3 that is in the press", mixed, a.Next, err)
+		}
+	}
+}

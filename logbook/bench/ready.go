@@ -249,6 +249,9 @@ func (b *Bench) PressBench() press.Bench {
 	return press.Bench{Presses: b.House.Press.Presses, Hands: b.House.Press.Hands}
 }
 
+// inPress are the stages in which a flask takes up a press.
+var inPress = []Stage{InPress, Holding, Judging, Sheetout, Metal}
+
 // Jobs lists the flasks that wait for the press, or are in it, as the press order
 // sees them. The id of a job is the flask's number.
 func (b *Bench) Jobs(now timers.Now) []press.Job {
@@ -259,14 +262,19 @@ func (b *Bench) Jobs(now timers.Now) []press.Job {
 		if f == nil {
 			continue
 		}
-		m := b.MixOf(f)
-		if m == nil || m.Stiff != nil {
+		var left, untilDough time.Duration
+		switch m := b.MixOf(f); {
+		case m != nil && m.Stiff == nil:
+			var reached bool
+			if left, reached = m.DoughLeft(now); !reached {
+				untilDough = m.Window.From - now.Since(m.Made).For
+			}
+		case !slices.Contains(inPress, f.Stage):
 			continue
-		}
-		left, reached := m.DoughLeft(now)
-		var untilDough time.Duration
-		if !reached {
-			untilDough = m.Window.From - now.Since(m.Made).For
+		case m == nil:
+			left = press.MaxTime // for training: no dough to be lost, but the press is taken
+		default:
+			left = -time.Second // the dough is spent, but the press is taken
 		}
 		j := press.Job{ID: strconv.Itoa(f.No), Due: clamp(left)}
 		since := func(s *timers.Stamp) time.Duration {
