@@ -161,8 +161,14 @@ func TestPressOrderOnTheScreen(t *testing.T) {
 	if n := d.m.advice.Next; n.Flask == fmt.Sprint(no) && n.Verb.String() == "press" {
 		t.Errorf("flask %d is in the press and advised to be pressed", no)
 	}
-	// Nothing waits: nothing is advised, and the question about a mix is still answered.
+	// The dough is spent, but its flask still takes up the press.
 	d.record(action.MixStiff{Mix: 1})
+	d.run(d.m.onTick())
+	d.sees("next: open place ", "cannot be in time any more", "pack it from a new mix")
+	// Nothing waits: nothing is advised, and the question about a mix is still answered.
+	d.record(action.PressAt{Flask: no})
+	d.record(action.PressOpen{Flask: no})
+	d.record(action.Flash{Flask: no, Grade: "heavy"})
 	d.run(d.m.onTick())
 	d.sees("no flask waits for the press", "Another mix now", "is at work that it could cost (estimates; you decide).")
 }
