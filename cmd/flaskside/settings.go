@@ -14,8 +14,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"flaskside/logbook"
-	"flaskside/logbook/action"
 	"flaskside/logbook/house"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
@@ -101,23 +99,11 @@ func takeSettings(from string, o *options, clock timers.Clock, out io.Writer) er
 		_, err := fmt.Fprintln(out, "these settings are in force already: nothing recorded")
 		return err
 	}
-	a := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: action.Settings{House: is, From: printable("file "+filepath.Base(from), 120)}}
-	w, err := writing(o.book, clock)
+	head, err := recordSettings(is, printable("file "+filepath.Base(from), 120), o, clock)
 	if err != nil {
 		return err
 	}
-	answers, err := w.Append([]action.Action{a}, false)
-	if cerr := w.Close(); err == nil {
-		err = cerr
-	}
-	var bad *logbook.BadLine
-	if errors.As(err, &bad) {
-		return bad.Err
-	}
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(out, "settings recorded; head %s\n", logbook.Head{Seq: answers[0].Seq, Hash: answers[0].Hash()})
+	_, err = fmt.Fprintf(out, "settings recorded; head %s\n", head)
 	return err
 }
 
