@@ -65,7 +65,7 @@ func (c Case) curve() (curve, error) {
 	}
 	if len(c.Readings) == i && !off { // nothing read since: the flasks of the load itself cool it
 		if d, err := c.dip(0, c.Flasks); err == nil {
-			out.knots = superpose(out.knots, d, 0, endS)
+			out.knots = d.Lower(out.knots, 0, endS)
 		}
 	}
 	for _, a := range c.Added {
@@ -75,7 +75,7 @@ func (c Case) curve() (curve, error) {
 		}
 		out.dips = append(out.dips, Dip{a.After, a.Flasks, d})
 		if s := a.After.Seconds(); s >= lastS && s < endS {
-			out.knots = superpose(out.knots, d, s, endS)
+			out.knots = d.Lower(out.knots, s, endS)
 		}
 	}
 	return out, nil
@@ -124,31 +124,4 @@ func (c Case) comeBack(set []cure.Knot, startS, startC, endS float64) (out []cur
 		}
 	}
 	return cure.Thin(out, cure.ThinK), able
-}
-
-// superpose lowers a bath from atS on by a dip, up to endS.
-func superpose(bath []cure.Knot, d cure.Dip, atS, endS float64) []cure.Knot {
-	if len(d.Curve) == 0 {
-		return bath
-	}
-	times := make([]float64, 0, len(bath)+len(d.Curve))
-	for _, k := range bath {
-		times = append(times, k.TimeS)
-	}
-	for _, k := range d.Curve {
-		if s := atS + k.TimeS; s <= endS {
-			times = append(times, s)
-		}
-	}
-	slices.Sort(times)
-	times = slices.Compact(times)
-	out := make([]cure.Knot, len(times))
-	for i, s := range times {
-		t := cure.BathAt(bath, s)
-		if s >= atS {
-			t += cure.BathAt(d.Curve, s-atS) - d.Curve[0].TempC
-		}
-		out[i] = cure.Knot{TimeS: s, TempC: math.Min(math.Max(t, cure.MinBathC), cure.MaxBathC)}
-	}
-	return out
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -162,6 +163,33 @@ func (tk Tank) AddFlasks(p Params, n int, flaskJPerK float64) (Dip, error) {
 	return d, nil
 }
 
+// Lower gives a bath, °C against seconds, with the dip from atS on, up to endS.
+func (d Dip) Lower(bath []Knot, atS, endS float64) []Knot {
+	if len(d.Curve) == 0 {
+		return bath
+	}
+	times := make([]float64, 0, len(bath)+len(d.Curve))
+	for _, k := range bath {
+		times = append(times, k.TimeS)
+	}
+	for _, k := range d.Curve {
+		if s := atS + k.TimeS; s <= endS {
+			times = append(times, s)
+		}
+	}
+	slices.Sort(times)
+	times = slices.Compact(times)
+	out := make([]Knot, len(times))
+	for i, s := range times {
+		c := BathAt(bath, s)
+		if s >= atS {
+			c += BathAt(d.Curve, s-atS) - d.Curve[0].TempC
+		}
+		out[i] = Knot{TimeS: s, TempC: math.Min(math.Max(c, MinBathC), MaxBathC)}
+	}
+	return out
+}
+
 // SetBack is how far the dip sets back a flask that is in the bath already, when the cold ones go in addAt after its own
 // start. The cold ones need their own full programme from their own start.
 func (d Dip) SetBack(p Params, prog Programme, startC float64, addAt time.Duration) (Extra, error) {
@@ -175,29 +203,6 @@ func (d Dip) SetBack(p Params, prog Programme, startC float64, addAt time.Durati
 		return Extra{}, errors.New("the dip has no curve: compute it with AddFlasks")
 	}
 	set := prog.Knots(startC)
-	end := set[len(set)-1].TimeS
-	at := addAt.Seconds()
-	setC := d.Curve[0].TempC
-	bath := make([]Knot, 0, len(set)+len(d.Curve))
-	i, j := 0, 0
-	for i < len(set) || j < len(d.Curve) {
-		var s float64
-		switch {
-		case j == len(d.Curve) || i < len(set) && set[i].TimeS <= at+d.Curve[j].TimeS:
-			s = set[i].TimeS
-			i++
-		default:
-			s = at + d.Curve[j].TimeS
-			j++
-		}
-		if s > end || len(bath) > 0 && s <= bath[len(bath)-1].TimeS {
-			continue
-		}
-		c := BathAt(set, s)
-		if s >= at {
-			c += BathAt(d.Curve, s-at) - setC
-		}
-		bath = append(bath, Knot{s, math.Min(math.Max(c, MinBathC), MaxBathC)})
-	}
+	bath := d.Lower(set, addAt.Seconds(), set[len(set)-1].TimeS)
 	return ExtraHold(p, prog, startC, bath)
 }
