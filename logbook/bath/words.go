@@ -1,6 +1,7 @@
 package bath
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -32,6 +33,7 @@ type Say struct {
 	Unit units.TempUnit
 	At   func(after time.Duration) string // the hour on the wall that long after the flasks went in
 	Load func(load int) string            // names another load
+	Now  string                           // what the last moment known is called; "" is now
 }
 
 func (s Say) temp(c float64) string { return units.FormatTemp(c, s.Unit) }
@@ -175,9 +177,9 @@ func (e *Estimate) caution(s Say) string {
 }
 
 func (x Excursion) words(s Say, start time.Time) string {
-	from, to := s.At(x.From.Sub(start)), "now"
-	if !x.Open {
-		to = s.At(x.To.Sub(start))
+	from, to := s.At(x.From.Sub(start)), s.At(x.To.Sub(start))
+	if x.Open {
+		to = cmp.Or(s.Now, "now")
 	}
 	side := "lowest"
 	if x.WorstC > x.SetC {

@@ -65,7 +65,7 @@ func TestHTMLInBrowser(t *testing.T) {
 		flasks map[string]string
 		says   []string
 	}{
-		{day.A4, shift, 3, demoFlasks(), []string{"powder lot P-118, liquid lot L-073", "heavy", "core (estimate)"}},
+		{day.A4, shift, 3, demoFlasks(), []string{"Mix A: powder lot P-118", "heavy", "core (estimate)"}},
 		{day.Letter, busy, 4, flasks, nil},
 	} {
 		t.Run(string(c.size), func(t *testing.T) {

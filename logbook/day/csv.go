@@ -150,13 +150,18 @@ func (s Sheet) recordRows(tame func(string) string) [][]string {
 
 // told writes the fields of a body, those left out that have columns of their own.
 func (s Sheet) told(body action.Body) string {
+	return s.tell(body, func(name string) string { return name })
+}
+
+// tell does so with names of one's own.
+func (s Sheet) tell(body action.Body, name func(string) string) string {
 	var out []string
 	if of, ok := s.target(body); ok {
 		out = append(out, fmt.Sprintf("record: %d %s", of.Seq, of.Body.Kind()))
 	}
 	for _, f := range fields(body) {
 		if !slices.Contains([]string{"flask", "flasks", "mix", "load"}, f.name) {
-			out = append(out, f.name+": "+f.value)
+			out = append(out, name(f.name)+": "+f.value)
 		}
 	}
 	return strings.Join(out, "; ")

@@ -149,11 +149,27 @@ func inForce(recs []record.Record) []record.Record {
 			back[a.Of] = true
 		}
 	}
+	replaced := func(r record.Record) bool {
+		switch r.Action.Body.(type) {
+		case action.Settings, action.Crew:
+			return true
+		}
+		return false
+	}
 	last := map[action.Kind]uint64{}
+	lots := map[string]bool{} // the register, which rests on no settings and may be years older
 	var begin uint64
 	for _, r := range recs {
 		switch r.Action.Body.(type) {
-		case action.Settings, action.Crew:
+		case action.LotIn, action.LotOut:
+			lots[r.Action.ID] = true
+			continue
+		}
+		if lots[corrects(r)] {
+			lots[r.Action.ID] = true
+			continue
+		}
+		if replaced(r) {
 			if !back[r.Action.ID] {
 				last[r.Action.Kind()] = r.Seq
 			}
@@ -163,6 +179,6 @@ func inForce(recs []record.Record) []record.Record {
 		break
 	}
 	return slices.DeleteFunc(recs, func(r record.Record) bool {
-		return r.Seq < begin && last[r.Action.Kind()] != r.Seq && !back[r.Action.ID] // a taking back wants what it takes back
+		return replaced(r) && r.Seq < begin && last[r.Action.Kind()] != r.Seq && !back[r.Action.ID] // a taking back wants what it takes back
 	})
 }

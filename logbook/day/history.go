@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
@@ -69,7 +70,7 @@ func (s Sheet) chapters() []chapter {
 	})
 	part("CAUTIONS SHOWN AND READ", func(it bench.Item) string {
 		if a, ok := it.Body.(action.Caution); ok {
-			return a.Hazard
+			return hazardName(a.Hazard)
 		}
 		return ""
 	})
@@ -123,7 +124,7 @@ func (s Sheet) corrections(arrow string) []mended {
 			}
 			m := mended{title: s.title(it), when: s.clock(c.Stamp.At), who: who(c.Action)}
 			for _, ch := range all[i] {
-				m.words = append(m.words, fmt.Sprintf("%s %s %s %s", ch.name, orNone(ch.was), arrow, orNone(ch.is)))
+				m.words = append(m.words, fmt.Sprintf("%s %s %s %s", fieldName(ch.name), orNone(s.short(ch.name, ch.was)), arrow, orNone(s.short(ch.name, ch.is))))
 			}
 			out = append(out, m)
 		}
@@ -139,7 +140,7 @@ func (s Sheet) takenBack() []mended {
 			continue
 		}
 		m := mended{title: s.title(it), when: s.clock(it.TakenBack.Stamp.At), who: who(it.TakenBack.Action)}
-		if words := s.told(it.Body); words != "" && it.Body.Kind() != "settings" {
+		if words := s.tell(it.Body, fieldName); words != "" && it.Body.Kind() != "settings" {
 			m.words = []string{words}
 		}
 		out = append(out, m)
@@ -166,6 +167,18 @@ func (s Sheet) history(p *page) {
 	}
 }
 
+// short writes a corrected instant as the clock shows it, other values as they are.
+func (s Sheet) short(name, v string) string {
+	if name != "at" {
+		return v
+	}
+	t, err := time.Parse(time.RFC3339, v)
+	if err != nil {
+		return v
+	}
+	return s.clockAs(t, "15:04:05")
+}
+
 func orNone(v string) string {
 	if v == "" {
 		return "(none)"
@@ -176,14 +189,14 @@ func orNone(v string) string {
 // title names a record: when it was done, what it was, about which flask.
 func (s Sheet) title(it bench.Item) string {
 	flasks, mix, load := s.subjects(it.Body)
-	words := fmt.Sprintf("%s  %s%s", s.clock(it.Stamp.At), by(it.Action.By), it.Body.Kind())
+	words := fmt.Sprintf("%s  %s%s", s.clock(it.Stamp.At), by(it.Action.By), kindName(it.Body.Kind()))
 	switch {
 	case len(flasks) > 0:
-		words += " of flask " + strings.ReplaceAll(list(slices.Compact(flasks)), " ", ", ")
+		words += ", flask " + strings.ReplaceAll(list(slices.Compact(flasks)), " ", ", ")
 	case mix > 0:
-		words += " of mix " + bench.MixLetter(mix)
+		words += ", mix " + bench.MixLetter(mix)
 	case load > 0:
-		words += fmt.Sprintf(" of load %d", load)
+		words += fmt.Sprintf(", load %d", load)
 	}
 	return words + fmt.Sprintf(" (record %d)", it.Seq)
 }

@@ -59,8 +59,8 @@ type cell struct {
 // Sizes of the pictures, mm. The trend stands beside the tables of its flask, the
 // words of a load beside its curve.
 const (
-	trendW, trendH = 62, 42
-	curveW, curveH = 112, 40
+	trendW, trendH = 56, 38
+	curveW, curveH = 112, 36
 )
 
 func cells(texts ...string) []cell {
@@ -82,7 +82,7 @@ func columns(names []string, shares ...float64) []column {
 
 // paper puts the sheet together for print.
 func (s Sheet) paper() paper {
-	p := paper{Day: s.date(), Zone: s.zone(), Provisos: s.provisos(), Chain: s.Head}
+	p := paper{Day: s.date(), Zone: s.onClock(), Provisos: s.provisos(), Chain: s.Head}
 	if lab := s.Bench.House.Lab; lab != "" {
 		p.Head = append(p.Head, lab)
 	}
@@ -118,8 +118,45 @@ func (s Sheet) paper() paper {
 	if slices.ContainsFunc(s.Bench.Items, bench.Item.Corrected) {
 		p.Foot = append(p.Foot, "* corrected: see Corrections, or an earlier sheet.")
 	}
-	p.Foot = append(p.Foot, "Dough and working times, trend, core of the flask and what follows from them: "+bench.YouDecide+".")
+	if p.has(func(b block) bool { return slices.ContainsFunc(b.Tables, table.strong) }) {
+		p.Foot = append(p.Foot, "Bold: not as asked for, or not acknowledged. Initials are of who told it to the book.")
+	}
+	if p.has(func(b block) bool { return b.Picture != nil && !b.Wide }) {
+		p.Foot = append(p.Foot, "Flash pictures: a mark is a trial closure, a diamond one whose trim was weighed; line and band are the trend and its 80 % (estimate); + dough added; an empty mark is expected.")
+	}
+	p.Foot = append(p.Foot, "Dough and working times, trend, core of the flask and what follows from them: "+bench.YouDecide+".",
+		"This sheet tells what was told to the book. It is no release test and no proof of conformity: the makers' instructions, local rules and licensed practice come first.")
 	return p
+}
+
+// has tells whether the sheet has such a block.
+func (p paper) has(is func(block) bool) bool { return slices.ContainsFunc(p.Blocks, is) }
+
+// strong tells whether something of a table must not be overlooked.
+func (t table) strong() bool {
+	return slices.ContainsFunc(t.Rows, func(row []cell) bool {
+		return slices.ContainsFunc(row, func(c cell) bool { return c.Strong })
+	})
+}
+
+// onClock says on which clock the times of the sheet are.
+func (s Sheet) onClock() string {
+	words := "UTC" + s.From.Format("-07:00")
+	if s.changed() {
+		words += ", then UTC" + s.Until.Add(-1).Format("-07:00")
+	}
+	if zone := s.zone(); zone != words {
+		words = zone + " (" + words + ")"
+	}
+	return "Times: " + words
+}
+
+// narrow is the share of a column of times: wider where the zone is told with each.
+func (s Sheet) narrow(share float64) float64 {
+	if s.changed() {
+		return share * 1.6
+	}
+	return share
 }
 
 // sentence writes a heading of the text sheet as one of the paper.
@@ -136,7 +173,7 @@ func capital(words string) string {
 
 // glance is the day in one table.
 func (s Sheet) glance(flasks []*bench.Flask) block {
-	t := table{Columns: columns([]string{"flask", "case", "base", "closures", "last flash", "final closure", "cure", "pin", "windows", "state"}, 10, 18, 26, 14, 16, 20, 22, 16, 18, 34)}
+	t := table{Columns: columns([]string{"flask", "case", "base", "closures", "last flash", "final closure", "cure", "pin", "windows", "state"}, 9, 24, 26, 14, 15, s.narrow(19), s.narrow(18), 15, 18, 32)}
 	for _, f := range flasks {
 		last, final, cured, pin := "", "", "", ""
 		if j := f.Judged(); len(j) > 0 {
@@ -178,24 +215,36 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 func (s Sheet) flaskBlock(f *bench.Flask) block {
 	opened := func(name string) string { return s.mark(f, "flask-open", name) }
 	b := block{Name: fmt.Sprintf("Flask %d · case %s%s · %s%s, %s%s", f.No, f.Case, opened("case"), f.Base, opened("base"), f.Size, opened("size")),
-		Aside: fmt.Sprintf("opened %s%s; %s", s.clock(f.Opened.At), opened("at"), s.standing(f))}
+		Aside: fmt.Sprintf("opened %s%s; %s", s.did(flaskNo(f), &f.Opened, "flask-open"), opened("at"), s.standing(f))}
 	if f.Tag != "" {
 		b.Name += " · tag " + f.Tag + opened("tag")
 	}
 	if t := s.closureTable(f); len(t.Rows) > 0 {
 		b.Tables = append(b.Tables, t)
 	}
-	windows := table{Columns: columns([]string{"window", "took", "asked for", ""}, 27, 35, 40, 13)}
+	var due []string
+	windows := table{Columns: columns([]string{"window", "from", "until", "took", "asked for", ""}, 26, s.narrow(16), s.narrow(16), 17, 24, 23)}
 	for _, sp := range s.paperSpells(f) {
+		from, until, long, asked := s.did(sp.about, &sp.from, sp.began), "", "", sp.ask()
 		verdict, words := s.lasted(sp)
-		asked := sp.limits()
-		if verdict == runsOn { // the words tell the ends already
-			words, asked, _ = strings.Cut(words, ", ")
+		if p, ended := took(sp.from, sp.to); ended {
+			until, long = s.did(flaskNo(f), sp.to, sp.ended...), sp.long(p)
+			if by := sp.by(p); by != "" {
+				verdict = by
+			}
+		} else {
+			if s.overdue(sp) {
+				verdict = overdue
+			}
+			if _, ends, ok := strings.Cut(words, ", "); ok {
+				due = append(due, capital(sp.what)+" runs on: "+ends)
+			}
 		}
-		if s.overdue(sp) {
-			verdict = overdue
+		strong := verdict != kept && verdict != runsOn
+		if sp.estimate {
+			verdict += " (estimate)"
 		}
-		windows.Rows = append(windows.Rows, []cell{{Text: sp.what + sp.mark}, {Text: words}, {Text: asked}, {verdict, verdict == missed || verdict == overdue}})
+		windows.Rows = append(windows.Rows, []cell{{Text: sp.what + sp.mark}, {Text: from}, {Text: until}, {Text: long}, {Text: asked}, {verdict, strong}})
 	}
 	if len(windows.Rows) > 0 {
 		b.Tables = append(b.Tables, windows)
@@ -206,11 +255,7 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 	if words := s.final(f); len(words) > 0 {
 		b.Lines = append(b.Lines, "Final closure: "+strings.Join(words, "; "))
 	}
-	for _, o := range f.Oddities {
-		if s.has(o.At.At) {
-			b.Lines = append(b.Lines, "Unusual "+s.odd(o))
-		}
-	}
+	b.Lines = append(append(b.Lines, due...), s.unusual(f)...)
 	for _, n := range s.said(f.Notes) {
 		b.Lines = append(b.Lines, capital(n))
 	}
@@ -220,16 +265,39 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 		}
 		b.Beside = append(b.Beside, fmt.Sprintf("Mix %s: powder lot %s%s, liquid lot %s%s", m.Letter(), lot(m.PowderLot), made("powder_lot"), lot(m.LiquidLot), made("liquid_lot")))
 	}
-	if lots := separators(f); lots != "" {
-		b.Beside = append(b.Beside, "Separator lot "+lots)
+	for _, l := range s.flaskLots(f) {
+		b.Beside = append(b.Beside, capital(l))
 	}
 	if f.Inspected {
 		b.Beside = append(b.Beside, "Mould inspected and found full"+s.mark(f, "inspect"))
 	}
-	if f.PinMM != nil {
-		b.Beside = append(b.Beside, "Pin opening "+units.FormatLength(*f.PinMM)+s.mark(f, "remount", "pin_mm"))
+	if words := s.pin(f); words != "" {
+		b.Beside = append(b.Beside, capital(words))
 	}
 	return b
+}
+
+// unusual lists what was out of the ordinary with a flask, the same thing for the
+// same reason once, with all its moments.
+func (s Sheet) unusual(f *bench.Flask) []string {
+	type same struct{ what, why string }
+	var order []same
+	when := map[same][]string{}
+	for _, o := range f.Oddities {
+		if !s.has(o.At.At) {
+			continue
+		}
+		k := same{strings.ReplaceAll(o.What, "-", " "), oddWhy(o)}
+		if when[k] == nil {
+			order = append(order, k)
+		}
+		when[k] = append(when[k], strings.TrimSpace(s.clock(o.At.At)+" "+o.By))
+	}
+	var out []string
+	for _, k := range order {
+		out = append(out, fmt.Sprintf("Unusual: %s, %s (%s)", k.what, strings.Join(when[k], ", "), k.why))
+	}
+	return out
 }
 
 const overdue = "overdue"
@@ -271,15 +339,17 @@ func separators(f *bench.Flask) string {
 }
 
 func (s Sheet) closureTable(f *bench.Flask) table {
-	t := table{Columns: columns([]string{"closure", "in press", ">pressure", ">held", ">aim", "flash", ">weighed", "where"}, 12, 14, 17, 17, 13, 14, 14, 22)}
+	t := table{Columns: columns([]string{"closure", "in press", ">pressure", ">held", ">asked", "flash", ">weighed", "where", "by"}, 12, s.narrow(13), 17, 17, 13, 12, 14, 20, 10)}
+	under := s.Bench.UnderPressure()
 	for _, c := range f.Trials {
 		if !s.hasAny(&c.In, c.At, c.Out, c.Judged) {
 			continue
 		}
-		psi, aim, grade, weighed := "", "", "not judged", ""
-		var held cell
+		aim, grade, weighed := "", "not judged", ""
+		var psi, held cell
 		if c.At != nil {
-			psi, aim, held = units.FormatPressure(c.PSI, s.Bench.House.Units.Pressure), units.FormatDuration(sec(c.HoldAimS)), cell{Text: runsOn}
+			psi.Strong = under[c.AtID]
+			psi.Text, aim, held = units.FormatPressure(c.PSI, s.Bench.House.Units.Pressure), units.FormatDuration(sec(c.HoldAimS)), cell{Text: runsOn}
 			if c.Out != nil {
 				held = cell{units.FormatDuration(sec(c.HeldS)), c.HeldS < c.HoldAimS}
 			}
@@ -294,15 +364,19 @@ func (s Sheet) closureTable(f *bench.Flask) table {
 		if c.Added {
 			where = strings.TrimSuffix("dough added; "+where, "; ")
 		}
-		row := cells(strconv.Itoa(c.N)+star(c.Corrected), s.clock(c.In.At), psi, "", aim, grade, weighed, where)
-		row[3] = held
+		in := s.clock(c.In.At)
+		if s.Bench.House.Press.Presses > 1 {
+			in += fmt.Sprintf(", press %d", max(1, c.Press))
+		}
+		row := cells(strconv.Itoa(c.N)+star(c.Corrected), in, "", "", aim, grade, weighed, where, s.hands(f, c))
+		row[2], row[3] = psi, held
 		t.Rows = append(t.Rows, row)
 	}
 	return t
 }
 
 func (s Sheet) mixBlock(mixes []*bench.Mix) block {
-	t := table{Columns: columns([]string{"mix", "made", "resin", ">powder", ">liquid", "powder lot", "liquid lot", ">room", "dough (expected)", "workable until", "flask"}, 8, 14, 32, 14, 13, 18, 18, 13, 23, 22, 11)}
+	t := table{Columns: columns([]string{"mix", "made", "resin", ">powder", ">liquid", "powder lot", "liquid lot", ">room", "dough (expected)", "workable until", "flask"}, 8, s.narrow(17), 30, 14, 14, 20, 18, 13, s.narrow(22), s.narrow(18), 11)}
 	b := block{Name: "Mixes"}
 	for _, m := range mixes {
 		about := action.Subject{Class: 'm', No: m.No}
@@ -317,8 +391,8 @@ func (s Sheet) mixBlock(mixes []*bench.Mix) block {
 		if m.Stiff != nil {
 			until += ", stiff " + s.clock(m.Stiff.At) + star(s.corrected(about, "mix-stiff"))
 		}
-		t.Rows = append(t.Rows, cells(m.Letter(), s.clock(m.Made.At)+made("at"), m.Resin+made("resin"), plain(m.PowderG)+" g"+made("powder_g"), plain(m.LiquidG)+" g"+made("liquid_g"),
-			lot(m.PowderLot)+made("powder_lot"), lot(m.LiquidLot)+made("liquid_lot"), units.FormatTemp(m.RoomC, s.Bench.House.Units.Temperature)+made("room_c"), doughAt, until,
+		t.Rows = append(t.Rows, cells(m.Letter(), s.did(about, &m.Made, "mix")+made("at"), m.Resin+made("resin"), plain(m.PowderG)+" g"+made("powder_g"), plain(m.LiquidG)+" g"+made("liquid_g"),
+			lot(m.PowderLot)+made("powder_lot"), lot(m.LiquidLot)+made("liquid_lot"), s.room(m)+made("room_c"), doughAt, until,
 			strings.ReplaceAll(list(m.Flasks), " ", ", ")))
 		for _, n := range s.said(m.Notes) {
 			b.Lines = append(b.Lines, "Mix "+m.Letter()+", "+n)
@@ -329,12 +403,16 @@ func (s Sheet) mixBlock(mixes []*bench.Mix) block {
 }
 
 func (s Sheet) loadBlock(l *bench.Load) block {
+	about := action.Subject{Class: 'l', No: l.No}
 	b := block{Name: fmt.Sprintf("Bath load %d · flask %s · %s", l.No, strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme), Wide: true,
-		Aside: fmt.Sprintf("bath %d, in %s%s at %s", l.Bath, s.clock(l.In.At), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")), units.FormatTemp(l.BathC, s.Bench.House.Units.Temperature))}
+		Aside: fmt.Sprintf("bath %d, in %s%s at %s", l.Bath, s.did(about, &l.In, "bath-load"), star(s.corrected(about, "bath-load")), units.FormatTemp(l.BathC, s.Bench.House.Units.Temperature))}
 	if out := s.outOf(l); out != nil {
-		b.Aside += ", out " + s.clock(*out)
+		b.Aside += ", out " + s.did(action.Subject{Class: 'f', No: out.flask}, &out.at, "bath-unload")
 	}
 	b.Beside = append(b.Beside, capital(s.stages(l)))
+	if words := s.sections(l); words != "" {
+		b.Beside = append(b.Beside, capital(words))
+	}
 	e, err := bath.Of(s.Bench, l).Estimate()
 	if err != nil {
 		b.Beside = append(b.Beside, "No estimate: "+err.Error())
@@ -346,7 +424,8 @@ func (s Sheet) loadBlock(l *bench.Load) block {
 		} else {
 			b.Beside = append(b.Beside, "No bath reading: the bath is taken to follow its programme.")
 		}
-		say := bath.Say{Unit: s.Bench.House.Units.Temperature, At: func(after time.Duration) string { return s.clock(l.In.At.Add(after)) }}
+		say := bath.Say{Unit: s.Bench.House.Units.Temperature, Now: "the last reading", At: func(after time.Duration) string { return s.clock(l.In.At.Add(after)) },
+			Load: func(no int) string { return fmt.Sprintf("load %d", no) }}
 		for _, line := range e.Lines(say) {
 			if line.Kind == bath.Caution || line.Kind == bath.Cost {
 				b.Beside = append(b.Beside, capital(line.Text))
@@ -404,8 +483,9 @@ func (s Sheet) alarmBlock() []block {
 	if len(g.Rows) > 0 {
 		b.Tables = append(b.Tables, g)
 	}
+	b.Lines = []string{"Not before: the least time was up. Soon over: the most time was nearly up. Not after: it was up."}
 	if !whole {
-		b.Lines = []string{"The day has too many records to look for every alarm: there may be more."}
+		b.Lines = append(b.Lines, "The day has too many records to look for every alarm: there may be more.")
 	}
 	return []block{b}
 }

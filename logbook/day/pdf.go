@@ -47,12 +47,12 @@ const (
 	longestCell   = 40 // lines of a cell before its row is torn
 	bodyMM        = bodyPt * ptMM * leading
 	headMM        = headPt * ptMM * leading
-	missingInFont = '?'
+	missingInFont = '□'
 )
 
 // PDF writes the day sheet as a PDF: what [Sheet.HTML] shows, on paper of a size.
-// Letters that its font lacks (it has Latin, Greek and Cyrillic) are written as a
-// question mark, and the sheet says so.
+// Letters that its font lacks (it has Latin, Greek and Cyrillic) are printed as an
+// empty box; how many they are stands at the head of the sheet.
 func (s Sheet) PDF(w io.Writer, size Size) error {
 	size, err := ParseSize(string(size))
 	if err != nil {
@@ -63,6 +63,9 @@ func (s Sheet) PDF(w io.Writer, size Size) error {
 		return err
 	}
 	p := s.paper()
+	if n := t.missing(p); n > 0 {
+		p.Provisos = append(p.Provisos, lacking(n))
+	}
 	t.pdf.SetTitle(t.plain("Day sheet, "+p.Day), true)
 	t.pdf.SetLang("en")
 	made := s.Made // the same sheet is the same file
@@ -81,10 +84,22 @@ func (s Sheet) PDF(w io.Writer, size Size) error {
 	t.pdf.AddPage()
 	t.y = margin
 	t.title(p)
-	for _, b := range p.Blocks {
-		t.block(b)
+	for i, b := range p.Blocks {
+		slabs := t.block(b)
+		if i == len(p.Blocks)-1 { // the lines for signature stand with something that is signed
+			for n := max(0, len(slabs)-2); n < len(slabs); n++ {
+				slabs[n].with = true
+			}
+			slabs = append(slabs, t.close(p)...)
+		}
+		if t.y > margin {
+			t.y += gapMM
+		}
+		t.flow(slabs, !b.Long, 3)
 	}
-	t.close(p)
+	if len(p.Blocks) == 0 {
+		t.flow(t.close(p), true, 1)
+	}
 	if err := t.pdf.Output(w); err != nil {
 		return fmt.Errorf("write day sheet: %w", err)
 	}
@@ -93,12 +108,11 @@ func (s Sheet) PDF(w io.Writer, size Size) error {
 
 // typesetter lays text and drawings on pages, from the top down.
 type typesetter struct {
-	pdf     *fpdf.Fpdf
-	font    *sfnt.Font
-	buf     sfnt.Buffer
-	w, h    float64 // of the page, mm
-	y       float64 // where the next slab goes
-	lacking bool    // a letter was wanted that the font has not
+	pdf  *fpdf.Fpdf
+	font *sfnt.Font
+	buf  sfnt.Buffer
+	w, h float64 // of the page, mm
+	y    float64 // where the next slab goes
 }
 
 func newTypesetter(size Size) (*typesetter, error) {
@@ -126,11 +140,44 @@ func (t *typesetter) plain(text string) string {
 			return -1
 		}
 		if i, err := t.font.GlyphIndex(&t.buf, r); err != nil || i == 0 || r > 0xffff {
-			t.lacking = true
 			return missingInFont
 		}
 		return r
 	}, text)
+}
+
+// missing counts the letters of a sheet that the font has not.
+func (t *typesetter) missing(p paper) int {
+	n := 0
+	count := func(texts ...string) {
+		for _, text := range texts {
+			n += strings.Count(t.plain(text), string(missingInFont)) - strings.Count(text, string(missingInFont))
+		}
+	}
+	count(p.Head...)
+	count(p.Provisos...)
+	for _, b := range p.Blocks {
+		count(b.Name, b.Aside)
+		count(b.Lines...)
+		count(b.Beside...)
+		for _, tb := range b.Tables {
+			for _, row := range tb.Rows {
+				for _, c := range row {
+					count(c.Text)
+				}
+			}
+		}
+	}
+	return n
+}
+
+// lacking says that letters could not be printed, and where they are to be read.
+func lacking(n int) string {
+	what := fmt.Sprintf("%d letters", n)
+	if n == 1 {
+		what = "1 letter"
+	}
+	return fmt.Sprintf("%s could not be printed: %c stands for each. The HTML sheet shows them, and the jsonl export holds them.", what, missingInFont)
 }
 
 func (t *typesetter) use(pt float64, bold bool) {
@@ -195,6 +242,7 @@ type slab struct {
 	h    float64
 	draw func(x, y float64)
 	head *slab // drawn again above it on a new page
+	with bool  // not torn from the next one
 }
 
 func height(slabs []slab) float64 {
@@ -221,8 +269,12 @@ func (t *typesetter) flow(slabs []slab, whole bool, keep int) {
 	if t.y > margin && (whole && all > t.room() && all <= t.h-foot-margin || first > t.room()) {
 		t.page()
 	}
-	for _, s := range slabs {
-		if s.h > t.room() && t.y > margin {
+	for i, s := range slabs {
+		need := s.h
+		for n := i; slabs[n].with && n+1 < len(slabs); n++ {
+			need += slabs[n+1].h
+		}
+		if need > t.room() && t.y > margin && (s.h > t.room() || need <= t.h-foot-margin) {
 			t.page()
 			if s.head != nil {
 				s.head.draw(margin, t.y)
@@ -246,21 +298,21 @@ func (t *typesetter) title(p paper) {
 	t.rule(t.y, 0.5, accent)
 	t.y += 2
 	for _, l := range p.Provisos {
-		t.flow(t.lines([]string{l}, t.w-2*margin, true, black), true, 1)
+		t.flow(t.lines([]string{l}, t.w-2*margin, bodyPt, true, black), true, 1)
 	}
 }
 
 // lines are paragraphs, a slab for each line of text.
-func (t *typesetter) lines(texts []string, wide float64, bold bool, i ink) []slab {
+func (t *typesetter) lines(texts []string, wide, pt float64, bold bool, i ink) []slab {
 	var out []slab
 	for _, text := range texts {
-		rows := t.wrap(text, wide, bodyPt, bold)
+		rows := t.wrap(text, wide, pt, bold)
 		for n, row := range rows {
-			h := bodyMM
+			h := pt * ptMM * leading
 			if n == len(rows)-1 {
 				h += rowGapMM
 			}
-			out = append(out, slab{h: h, draw: func(x, y float64) { t.put(x, y, bodyPt, bold, i, row) }})
+			out = append(out, slab{h: h, draw: func(x, y float64) { t.put(x, y, pt, bold, i, row) }})
 		}
 	}
 	return out
@@ -337,7 +389,8 @@ func (t *typesetter) tables(b block, wide float64) []slab {
 	return out
 }
 
-func (t *typesetter) block(b block) {
+// block gives the slabs of a block, its heading first.
+func (t *typesetter) block(b block) []slab {
 	wide := t.w - 2*margin
 	name, aside := t.wrap(b.Name, wide*0.6, namePt, true), t.wrap(b.Aside, wide*0.4-4, bodyPt, false)
 	nameMM := namePt * ptMM * leading
@@ -351,9 +404,6 @@ func (t *typesetter) block(b block) {
 		}
 		t.rule(y+h+0.4, 0.2, pale)
 	}}
-	if t.y > margin {
-		t.y += gapMM
-	}
 	left, right := wide-trendW-gutterMM, float64(trendW)
 	beside := b.Picture != nil || len(b.Beside) > 0
 	if b.Wide {
@@ -364,12 +414,12 @@ func (t *typesetter) block(b block) {
 	case !beside:
 		slabs = t.tables(b, wide)
 	case b.Wide:
-		slabs = append(t.abreast(t.picture(b.Picture), left, t.lines(b.Beside, right, false, black)), t.tables(b, wide)...)
+		slabs = append(t.abreast(t.picture(b.Picture), left, t.lines(b.Beside, right, bodyPt, false, black)), t.tables(b, wide)...)
 	default:
-		slabs = t.abreast(t.tables(b, left), left, append(t.picture(b.Picture), t.lines(b.Beside, right, false, black)...))
+		slabs = t.abreast(t.tables(b, left), left, append(t.picture(b.Picture), t.lines(b.Beside, right, bodyPt, false, black)...))
 	}
-	slabs = append(slabs, t.lines(b.Lines, wide, false, black)...)
-	t.flow(append([]slab{heading}, slabs...), !b.Long, 3)
+	slabs = append(slabs, t.lines(b.Lines, wide, bodyPt, false, black)...)
+	return append([]slab{heading}, slabs...)
 }
 
 // abreast sets slabs side by side, or one below the other where no page holds them
@@ -443,8 +493,8 @@ func (t *typesetter) draw(d drawing, x, y float64) {
 	t.pdf.SetDashPattern(nil, 0)
 }
 
-// close writes the lines for signature and the foot, together.
-func (t *typesetter) close(p paper) {
+// close gives the lines for signature and the foot, which stay together.
+func (t *typesetter) close(p paper) []slab {
 	wide := t.w - 2*margin
 	half := wide/2 - 5
 	slabs := []slab{{h: 14 + bodyMM + 4, draw: func(x, y float64) {
@@ -458,8 +508,9 @@ func (t *typesetter) close(p paper) {
 		}
 	}}}
 	foot := append(p.Foot, "Logbook head when this sheet was made: "+p.Chain)
-	if t.lacking {
-		foot = append(foot, fmt.Sprintf("%c may stand for a letter that the font of this sheet lacks; the HTML sheet shows it.", missingInFont))
+	slabs = append(slabs, t.lines(foot, wide, headPt, false, faint)...)
+	for i := range slabs[1:] {
+		slabs[i].with = true
 	}
-	t.flow(append(slabs, t.lines(foot, wide, false, faint)...), true, 1)
+	return slabs
 }

@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/flash"
 	"flaskside/logbook/units"
+	"flaskside/timers"
 	"flaskside/timers/cure"
 )
 
@@ -121,7 +122,7 @@ func drawTrend(p flash.Picture, w, h float64, ahead bool) drawing {
 		if dot.Weighed {
 			d.mark(diamond, black, 1.2, at)
 			if len(p.Points) <= 8 {
-				d.write(black, small, -1, point{at.x + 1.6, at.y - 0.8}, grams(dot.Y, 3))
+				d.write(black, small, -1, point{at.x + 1.6, clear(at.y-0.8, y(p.None), y(p.Heavy))}, grams(dot.Y, 3))
 			}
 			continue
 		}
@@ -149,6 +150,18 @@ func drawTrend(p flash.Picture, w, h float64, ahead bool) drawing {
 		d.write(i, small, 0, point{x(float64(t)), h - 0.8}, strconv.Itoa(t))
 	}
 	return d
+}
+
+// clear moves the foot of a word up to where no line runs through it, and keeps it on
+// the drawing.
+func clear(foot float64, lines ...float64) float64 {
+	const air = 0.5
+	for _, l := range lines {
+		if l < foot+air && l > foot-small && l-air > small {
+			foot = l - air
+		}
+	}
+	return math.Max(foot, small)
 }
 
 // boilC is where a line is drawn: water boils.
@@ -208,7 +221,7 @@ func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
 	}
 	knownS := math.Min(e.KnownS, endS)
 	if out := s.outOf(l); out != nil { // what came after it was out is nobody's cure
-		outS := out.Sub(l.In.At).Seconds()
+		outS := out.at.At.Sub(l.In.At).Seconds()
 		if outS > 0 && outS < endS {
 			d.line(black, thin, 0.5, point{x(outS), 1}, point{x(outS), h - foot})
 			d.write(black, small, 1, point{x(outS) - 0.6, 1 + small}, "out")
@@ -253,14 +266,20 @@ func since(c bath.Case) []cure.Reading {
 	return slices.DeleteFunc(slices.Clone(c.Readings), func(r cure.Reading) bool { return r.At.Before(c.Start) })
 }
 
-// outOf is when the last flask of a load came out of the bath; nil while one is in.
-func (s Sheet) outOf(l *bench.Load) (out *time.Time) {
+// left is when the last flask of a load came out of the bath, and which one.
+type left struct {
+	at    timers.Stamp
+	flask int
+}
+
+// outOf is nil while one of a load is in.
+func (s Sheet) outOf(l *bench.Load) (out *left) {
 	if len(s.Bench.StillIn(l)) > 0 {
 		return nil
 	}
 	for _, no := range l.Flasks {
-		if f := s.Bench.Flasks[no]; f != nil && f.Load == l.No && f.OutBath != nil && (out == nil || f.OutBath.At.After(*out)) {
-			out = &f.OutBath.At
+		if f := s.Bench.Flasks[no]; f != nil && f.Load == l.No && f.OutBath != nil && (out == nil || f.OutBath.At.After(out.at.At)) {
+			out = &left{*f.OutBath, no}
 		}
 	}
 	return out

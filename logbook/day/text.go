@@ -88,8 +88,8 @@ func (s Sheet) zone() string {
 // provisos are what is to be known of the sheet before it is read.
 func (s Sheet) provisos() []string {
 	var out []string
-	if long := s.Until.Sub(s.From); long != 24*time.Hour {
-		out = append(out, fmt.Sprintf("The clocks were changed: this day has %s (UTC%s to UTC%s).", units.FormatDuration(long), s.From.Format("-07:00"), s.Until.Add(-1).Format("-07:00")))
+	if s.changed() {
+		out = append(out, fmt.Sprintf("The clocks were changed: this day has %s (UTC%s to UTC%s).", units.FormatDuration(s.Until.Sub(s.From)), s.From.Format("-07:00"), s.Until.Add(-1).Format("-07:00")))
 	}
 	if !s.Known.IsZero() {
 		out = append(out, fmt.Sprintf("As of %s.", s.moment(s.Known)))
@@ -123,17 +123,21 @@ func (s Sheet) crew() string {
 
 // clock writes the time of day; another date, and the offset on a day on which the
 // clocks were changed, are added.
-func (s Sheet) clock(t time.Time) string {
+func (s Sheet) clock(t time.Time) string { return s.clockAs(t, "15:04") }
+
+func (s Sheet) clockAs(t time.Time, layout string) string {
 	t = t.In(s.From.Location())
-	layout := "15:04"
 	if !s.has(t) {
-		layout = "Mon 2 Jan 15:04"
+		layout = "Mon 2 Jan " + layout
 	}
-	if s.Until.Sub(s.From) != 24*time.Hour {
+	if s.changed() {
 		layout += " MST"
 	}
 	return t.Format(layout)
 }
+
+// changed tells whether the clocks were changed on the day.
+func (s Sheet) changed() bool { return s.Until.Sub(s.From) != 24*time.Hour }
 
 func (s Sheet) flask(p *page, f *bench.Flask) {
 	opened := func(name string) string { return s.mark(f, "flask-open", name) }
@@ -142,9 +146,12 @@ func (s Sheet) flask(p *page, f *bench.Flask) {
 		head += "   tag " + f.Tag + opened("tag")
 	}
 	p.section(head)
-	p.line(2, "opened %s%s; %s", s.clock(f.Opened.At), opened("at"), s.standing(f))
-	if f.PinMM != nil {
-		p.line(2, "pin opening %s%s", units.FormatLength(*f.PinMM), s.mark(f, "remount", "pin_mm"))
+	p.line(2, "opened %s%s; %s", s.did(flaskNo(f), &f.Opened, "flask-open"), opened("at"), s.standing(f))
+	if words := s.pin(f); words != "" {
+		p.line(2, "%s", words)
+	}
+	for _, l := range s.flaskLots(f) {
+		p.line(2, "%s", l)
 	}
 	s.closures(p, f)
 	for i, sp := range s.spells(f) {
@@ -173,7 +180,7 @@ func (s Sheet) standing(f *bench.Flask) string {
 	if f.Outcome == "" {
 		return fmt.Sprintf("stands on place %d: %s", f.Place, f.Stage)
 	}
-	state := fmt.Sprintf("%s%s %s%s", f.Outcome, s.mark(f, "outcome", "outcome"), s.clock(f.Ended.At), s.mark(f, "outcome", "at"))
+	state := fmt.Sprintf("%s%s %s%s", f.Outcome, s.mark(f, "outcome", "outcome"), s.did(flaskNo(f), f.Ended, "outcome"), s.mark(f, "outcome", "at"))
 	if len(f.Defects) > 0 {
 		state += ": " + strings.Join(f.Defects, ", ") + s.mark(f, "outcome", "defects")
 	}
@@ -182,11 +189,15 @@ func (s Sheet) standing(f *bench.Flask) string {
 
 // odd words an unusual step and why it was taken.
 func (s Sheet) odd(o bench.Oddity) string {
-	why := action.ReasonWords(o.Why)
-	if why == "" {
-		why = "no reason asked for again"
+	return fmt.Sprintf("%s  %s%s: %s", s.clock(o.At.At), by(o.By), strings.ReplaceAll(o.What, "-", " "), oddWhy(o))
+}
+
+// oddWhy words why an unusual step was taken.
+func oddWhy(o bench.Oddity) string {
+	if why := action.ReasonWords(o.Why); why != "" {
+		return why
 	}
-	return fmt.Sprintf("%s  %s%s: %s", s.clock(o.At.At), by(o.By), strings.ReplaceAll(o.What, "-", " "), why)
+	return "no reason asked for again"
 }
 
 // by writes initials before something, where they are known.
@@ -216,7 +227,7 @@ func (s Sheet) said(notes []bench.Said) []string {
 
 func (s Sheet) closures(p *page, f *bench.Flask) {
 	psi := func(v float64) string { return units.FormatPressure(v, s.Bench.House.Units.Pressure) }
-	title := false
+	title, under := false, s.Bench.UnderPressure()
 	for _, t := range f.Trials {
 		if !s.hasAny(&t.In, t.At, t.Out, t.Judged) {
 			continue
@@ -231,6 +242,9 @@ func (s Sheet) closures(p *page, f *bench.Flask) {
 		}
 		if t.At != nil {
 			words = append(words, psi(t.PSI))
+		}
+		if under[t.AtID] {
+			words = append(words, "under the house's pressure")
 		}
 		switch {
 		case t.Out != nil && t.At != nil:
@@ -252,6 +266,9 @@ func (s Sheet) closures(p *page, f *bench.Flask) {
 		if len(t.Where) > 0 {
 			words = append(words, strings.Join(t.Where, ", "))
 		}
+		if by := s.hands(f, t); by != "" {
+			words = append(words, "by "+by)
+		}
 		p.line(4, "%s", strings.Join(words, "   "))
 	}
 	if f.Inspected {
@@ -267,21 +284,65 @@ func (s Sheet) final(f *bench.Flask) []string {
 	if f.SheetOut == nil && f.Metal == nil {
 		return nil
 	}
+	about := flaskNo(f)
 	var words []string
 	if f.SheetOut != nil {
-		words = append(words, fmt.Sprintf("sheet out %s%s", s.clock(f.SheetOut.At), s.mark(f, "sheet-out")))
+		words = append(words, fmt.Sprintf("sheet out %s%s", s.did(about, f.SheetOut, "sheet-out"), s.mark(f, "sheet-out")))
 	}
 	if f.Metal != nil {
-		at := "metal to metal " + s.clock(f.Metal.At)
+		at := "metal to metal " + s.did(about, f.Metal, "metal-to-metal")
 		if f.MetalPSI > 0 {
 			at += " at " + units.FormatPressure(f.MetalPSI, s.Bench.House.Units.Pressure)
+		}
+		if it, ok := s.step(about, f.Metal, "metal-to-metal"); ok && s.Bench.UnderPressure()[it.Action.ID] {
+			at += " (under the house's pressure)"
 		}
 		words = append(words, at+s.mark(f, "metal-to-metal"))
 	}
 	if f.Clamped != nil {
-		words = append(words, fmt.Sprintf("clamped %s, backed off %s turn%s", s.clock(f.Clamped.At), plain(f.BackedOff), s.mark(f, "clamp")))
+		words = append(words, fmt.Sprintf("clamped %s, backed off %s turn%s", s.did(about, f.Clamped, "clamp"), plain(f.BackedOff), s.mark(f, "clamp")))
 	}
 	return words
+}
+
+// pin words the remount check.
+func (s Sheet) pin(f *bench.Flask) string {
+	if f.PinMM == nil {
+		return ""
+	}
+	words := "pin opening " + units.FormatLength(*f.PinMM)
+	for _, it := range slices.Backward(s.Bench.Items) {
+		if a, ok := it.Body.(action.Remount); ok && it.TakenBack == nil && a.Flask == f.No {
+			words += ", " + s.did(flaskNo(f), &it.Stamp, "remount")
+			break
+		}
+	}
+	return words + s.mark(f, "remount", "pin_mm")
+}
+
+// flaskLots lists the lots of a flask that no mix tells: separator, stone, sheet.
+func (s Sheet) flaskLots(f *bench.Flask) []string {
+	var out []string
+	for _, l := range []struct{ of, lot, mark string }{{"separator", separators(f), ""}, {"stone", f.StoneLot, s.mark(f, "flask-lots", "stone_lot")}, {"sheet", f.SheetLot, s.mark(f, "flask-lots", "sheet_lot")}} {
+		if l.lot != "" {
+			out = append(out, l.of+" lot "+l.lot+l.mark)
+		}
+	}
+	return out
+}
+
+// sections words the thickness of what is cured in a load, where it was recorded.
+func (s Sheet) sections(l *bench.Load) string {
+	var out []string
+	for _, no := range l.Flasks {
+		if x, ok := l.Sections[no]; ok {
+			out = append(out, fmt.Sprintf("flask %d: %s to %s mm", no, plain(x.ThinMM), plain(x.ThickMM)))
+		}
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	return "sections: " + strings.Join(out, ", ")
 }
 
 func (s Sheet) mixing(p *page) {
@@ -291,10 +352,10 @@ func (s Sheet) mixing(p *page) {
 		}
 		about := action.Subject{Class: 'm', No: m.No}
 		made := func(name string) string { return star(s.corrected(about, "mix", name)) }
-		p.line(2, "%s  made %s%s   %s%s %s g%s powder, %s g%s liquid   for flask %s", m.Letter(), s.clock(m.Made.At), made("at"),
+		p.line(2, "%s  made %s%s   %s%s %s g%s powder, %s g%s liquid   for flask %s", m.Letter(), s.did(about, &m.Made, "mix"), made("at"),
 			m.Resin, made("resin"), plain(m.PowderG), made("powder_g"), plain(m.LiquidG), made("liquid_g"), strings.ReplaceAll(list(m.Flasks), " ", ", "))
 		p.line(5, "powder lot %s%s, liquid lot %s%s   room %s%s   number %d", lot(m.PowderLot), made("powder_lot"), lot(m.LiquidLot), made("liquid_lot"),
-			units.FormatTemp(m.RoomC, s.Bench.House.Units.Temperature), made("room_c"), m.No)
+			s.room(m), made("room_c"), m.No)
 		words := fmt.Sprintf("expected dough from %s%s, workable until %s%s (estimates)", s.clock(m.Made.At.Add(sec(m.DoughS))), made("dough_s"), s.clock(m.Made.At.Add(sec(m.WorkS))), made("work_s"))
 		if m.Dough != nil {
 			words += "; dough " + s.clock(m.Dough.At) + star(s.corrected(about, "mix-dough"))
@@ -314,15 +375,28 @@ func lot(l string) string {
 	return l
 }
 
+// room words the temperature that a mix was made at, and where its parts came from.
+func (s Sheet) room(m *bench.Mix) string {
+	unit := s.Bench.House.Units.Temperature
+	words := units.FormatTemp(m.RoomC, unit)
+	if m.JarC != 0 {
+		words += ", parts from " + units.FormatTemp(m.JarC, unit)
+	}
+	return words
+}
+
 func (s Sheet) bathing(p *page) {
 	temp := func(v float64) string { return units.FormatTemp(v, s.Bench.House.Units.Temperature) }
 	for i, l := range s.loads() {
 		if i == 0 {
 			p.section("BATH LOADS")
 		}
-		p.line(2, "%d  bath %d, in %s%s at %s   flask %s   programme %s", l.No, l.Bath, s.clock(l.In.At), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")),
+		p.line(2, "%d  bath %d, in %s%s at %s   flask %s   programme %s", l.No, l.Bath, s.did(action.Subject{Class: 'l', No: l.No}, &l.In, "bath-load"), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")),
 			temp(l.BathC), strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme)
 		p.line(5, "%s", s.stages(l))
+		if words := s.sections(l); words != "" {
+			p.line(5, "%s", words)
+		}
 		s.notes(p, 5, l.Notes)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/units"
@@ -22,6 +23,9 @@ type spell struct {
 	mark     string
 	half     bool // a half drying
 	hold     bool // a hold in the press
+	about    action.Subject
+	began    action.Kind // the records of its two ends
+	ended    []action.Kind
 }
 
 func sec(s int) time.Duration { return time.Duration(s) * time.Second }
@@ -37,6 +41,7 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 			out = append(out, sp)
 		}
 	}
+	flask := flaskNo(f)
 	var packed, closed *timers.Stamp
 	if len(f.Trials) > 0 {
 		packed = &f.Trials[0].In
@@ -44,30 +49,41 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 	closed = f.Metal
 	for _, name := range []string{"cast", "teeth"} {
 		if h := f.Halves[name]; h != nil {
-			add(spell{what: name + " half drying", from: h.Coated, to: packed, min: sec(h.MinS), max: sec(h.MaxS), mark: s.mark(f, "coat", "at", "half", "dry_min_s", "dry_max_s"), half: true})
+			add(spell{what: name + " half drying", from: h.Coated, to: packed, min: sec(h.MinS), max: sec(h.MaxS), mark: s.mark(f, "coat", "at", "half", "dry_min_s", "dry_max_s"), half: true, about: flask, began: "coat", ended: kinds("press-in")})
 		}
 	}
 	if m := s.Bench.MixOf(f); m != nil {
-		add(spell{what: "dough, mix " + m.Letter(), from: m.Made, to: closed, max: sec(m.WorkS), estimate: true, mark: s.mark(f, "mix", "at", "work_s")})
+		add(spell{what: "dough, mix " + m.Letter(), from: m.Made, to: closed, max: sec(m.WorkS), estimate: true, mark: s.mark(f, "mix", "at", "work_s"), about: action.Subject{Class: 'm', No: m.No}, began: "mix", ended: kinds("metal-to-metal")})
 	}
 	for _, t := range f.Trials {
 		if t.At != nil {
-			add(spell{what: fmt.Sprintf("press hold, trial %d", t.N), from: *t.At, to: t.Out, min: sec(t.HoldAimS), mark: star(t.Corrected), hold: true})
+			add(spell{what: fmt.Sprintf("press hold, trial %d", t.N), from: *t.At, to: t.Out, min: sec(t.HoldAimS), mark: star(t.Corrected), hold: true, about: flask, began: "press-at", ended: kinds("press-open")})
 		}
 	}
 	if f.Clamped != nil {
-		add(spell{what: "bench set", from: *f.Clamped, to: f.InBath, min: sec(f.BenchMinS), max: sec(f.BenchMaxS), mark: s.mark(f, "clamp", "at", "bench_min_s", "bench_max_s")})
+		add(spell{what: "bench set", from: *f.Clamped, to: f.InBath, min: sec(f.BenchMinS), max: sec(f.BenchMaxS), mark: s.mark(f, "clamp", "at", "bench_min_s", "bench_max_s"), about: flask, began: "clamp", ended: kinds("bath-load")})
 	}
 	if l := s.Bench.LoadOf(f); l != nil && f.InBath != nil {
-		add(spell{what: fmt.Sprintf("cure, load %d", l.No), from: *f.InBath, to: f.OutBath, min: sec(house.LengthS(l.Stages)), max: sec(l.MaxS), mark: s.mark(f, "bath-load", "at", "stages", "max_s")})
+		add(spell{what: fmt.Sprintf("cure, load %d", l.No), from: *f.InBath, to: f.OutBath, min: sec(house.LengthS(l.Stages)), max: sec(l.MaxS), mark: s.mark(f, "bath-load", "at", "stages", "max_s"), about: flask, began: "bath-load", ended: kinds("bath-unload")})
 	}
 	if f.OutBath != nil {
-		add(spell{what: "bench cooling", from: *f.OutBath, to: f.InWater, min: sec(f.CoolS), mark: s.mark(f, "bath-unload")})
+		add(spell{what: "bench cooling", from: *f.OutBath, to: f.InWater, min: sec(f.CoolS), mark: s.mark(f, "bath-unload"), about: flask, began: "bath-unload", ended: kinds("cool-water", "deflask")})
 	}
 	if f.InWater != nil {
-		add(spell{what: "water cooling", from: *f.InWater, to: f.Deflasked, min: sec(f.WaterS), mark: s.mark(f, "cool-water")})
+		add(spell{what: "water cooling", from: *f.InWater, to: f.Deflasked, min: sec(f.WaterS), mark: s.mark(f, "cool-water"), about: flask, began: "cool-water", ended: kinds("deflask")})
 	}
 	return out
+}
+
+func kinds(ks ...action.Kind) []action.Kind { return ks }
+
+// ask words what was asked for of a window in short: 30 min to 1 h.
+func (sp spell) ask() string {
+	if sp.min > 0 && sp.max > 0 {
+		return units.FormatDuration(sp.min) + " to " + units.FormatDuration(sp.max)
+	}
+	sp.estimate = false // said with the verdict
+	return sp.limits()
 }
 
 // asked words what was asked for of a window, as it follows other words.
@@ -130,16 +146,30 @@ func (s Sheet) lasted(sp spell) (verdict, words string) {
 		}
 		return runsOn, words
 	}
-	words = units.FormatDuration(p.For)
+	words = sp.long(p)
+	verdict = kept
+	if by := sp.by(p); by != "" {
+		verdict, words = missed, words+", "+by
+	}
+	return verdict, words
+}
+
+// long words how long a window lasted.
+func (sp spell) long(p timers.Passed) string {
+	words := units.FormatDuration(p.For)
 	if p.Estimated {
 		words += " by the wall clock" // the machine was restarted in between
 	}
-	verdict = kept
+	return words
+}
+
+// by words by how much a window was missed, nothing where it was kept.
+func (sp spell) by(p timers.Passed) string {
 	switch {
 	case p.For < sp.min:
-		verdict, words = missed, words+", "+units.FormatDuration(sp.min-p.For)+" short"
+		return units.FormatDuration(sp.min-p.For) + " short"
 	case sp.max > 0 && p.For > sp.max:
-		verdict, words = missed, words+", "+units.FormatDuration(p.For-sp.max)+" over"
+		return units.FormatDuration(p.For-sp.max) + " over"
 	}
-	return verdict, words
+	return ""
 }

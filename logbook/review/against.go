@@ -5,7 +5,6 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
-	"flaskside/logbook/house"
 	"flaskside/logbook/stats"
 )
 
@@ -103,24 +102,22 @@ func unusual(b *bench.Bench, boil Boil) map[int][]string {
 // pressures tells of each flask whether its last trial closure or its final one was
 // under the pressure that the house asked for when it was recorded.
 func pressures(b *bench.Bench) map[int]bool {
+	under := b.UnderPressure()
 	type low struct{ trial, final bool }
 	last := map[int]low{}
-	asked := house.Default().Press.PressurePSI
 	for i := range b.Items {
 		it := &b.Items[i]
 		if it.TakenBack != nil {
 			continue
 		}
 		switch a := it.Body.(type) {
-		case action.Settings:
-			asked = a.House.Press.PressurePSI
 		case action.PressAt:
 			l := last[a.Flask]
-			l.trial = under(a.PressurePSI, asked)
+			l.trial = under[it.Action.ID]
 			last[a.Flask] = l
 		case action.MetalToMetal:
 			l := last[a.Flask]
-			l.final = under(a.PressurePSI, asked)
+			l.final = under[it.Action.ID]
 			last[a.Flask] = l
 		}
 	}
@@ -130,10 +127,6 @@ func pressures(b *bench.Bench) map[int]bool {
 	}
 	return out
 }
-
-// under tells whether a pressure lies under the one asked for; none recorded, or none
-// asked for, tells nothing.
-func under(psi, asked float64) bool { return psi > 0 && asked > 0 && psi < asked }
 
 // Compare holds flasks with a condition against those without.
 type Compare struct {
