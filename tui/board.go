@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -216,7 +217,7 @@ func (m *Model) drawBench(f *frame) {
 		f.text(left.w, y, dim, "│")
 	}
 	m.drawPlaces(f, left)
-	m.drawList(f, right)
+	shown := m.drawList(f, right)
 	f.rule(0, 2+placesH, left.w)
 	if right.h > placesH {
 		f.text(left.w, 2+placesH, dim, "┤")
@@ -226,7 +227,7 @@ func (m *Model) drawBench(f *frame) {
 		if fm := m.form(); fm != nil {
 			fm.draw(f, low.x, low.y, low.w, low.h)
 		} else {
-			m.drawPanel(f, low)
+			m.drawPanel(f, low, shown)
 		}
 	} else {
 		f.rule(left.w, 2+placesH, f.w-left.w)
@@ -234,7 +235,7 @@ func (m *Model) drawBench(f *frame) {
 		if fm := m.form(); fm != nil {
 			fm.draw(f, low.x, low.y, low.w, low.h)
 		} else {
-			m.drawPanel(f, low)
+			m.drawPanel(f, low, shown)
 		}
 	}
 	m.drawFoot(f)
@@ -351,32 +352,31 @@ func timeRole(st timers.Standing) role {
 }
 
 // drawList is every running window by urgency: the time left, what comes, which
-// places; where there is room the most urgent in large digits, and the hour.
-func (m *Model) drawList(f *frame, a area) {
+// places; where there is room the most urgent in large digits, and the hour. It gives
+// the key of the window shown in large.
+func (m *Model) drawList(f *frame, a area) (shown string) {
 	y := a.y
 	rows := a.h
-	if a.h >= 14 || a.h >= 12 && a.w > 60 {
-		if st, w, ok := m.mostUrgent(); ok {
-			digits := big(span(st.Left))
-			for i, row := range digits {
-				f.put(a.x+1, y+i, a.w-2, timeRole(st), row)
-			}
-			label := windowWords(w, st)
-			if at := m.placesOf(w); at != "" {
-				label += "  " + at
-			}
-			f.put(a.x+1, y+3, a.w-2, strong, label)
-			y += 4
-			rows -= 4
+	rest := m.standings
+	if st, l, ok := m.listDigits(a); ok {
+		for i, row := range l.write(span(st.Left)) {
+			f.put(a.x+1, y+i, a.w-2, timeRole(st), row)
 		}
+		y += l.rows()
+		w, _ := m.windowByKey(st.Key)
+		m.drawWindowRow(f, a, y, w, st)
+		y++
+		rows -= l.rows() + 1
+		shown = st.Key
+		rest = slices.DeleteFunc(slices.Clone(rest), func(o timers.Standing) bool { return o.Key == st.Key })
 	}
-	for i, st := range m.standings {
+	for i, st := range rest {
 		if rows <= 0 {
-			return
+			return shown
 		}
-		if rows == 1 && i < len(m.standings)-1 {
-			f.put(a.x+1, y, a.w-2, dim, fmt.Sprintf("and %d more", len(m.standings)-i))
-			return
+		if rows == 1 && i < len(rest)-1 {
+			f.put(a.x+1, y, a.w-2, dim, fmt.Sprintf("and %d more", len(rest)-i))
+			return shown
 		}
 		w, _ := m.windowByKey(st.Key)
 		m.drawWindowRow(f, a, y, w, st)
@@ -391,13 +391,14 @@ func (m *Model) drawList(f *frame, a area) {
 	if rows > 1 {
 		for _, s := range m.pressLines(a.w - 2) {
 			if rows <= 1 {
-				return
+				return shown
 			}
 			f.put(a.x+1, y+1, a.w-2, dim, s)
 			y++
 			rows--
 		}
 	}
+	return shown
 }
 
 func (m *Model) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers.Standing) {
@@ -429,6 +430,27 @@ func (m *Model) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers
 	f.right(a.x+a.w-1, y, plain, tail)
 }
 
+// listDigits tells whether the list has room for the most urgent window in large
+// digits, and for which: every other window and a word of the press come before them,
+// unless the list is long enough to stand a few hidden.
+func (m *Model) listDigits(a area) (timers.Standing, lettering, bool) {
+	st, _, ok := m.mostUrgent()
+	if !ok {
+		return st, lettering{}, false
+	}
+	need := len(m.standings)
+	if n := len(m.pressLines(a.w - 2)); n > 0 {
+		need += 1 + n
+	}
+	long := a.h >= 14 || a.h >= 12 && a.w > 60
+	for _, l := range []lettering{{large, 1}, {small, 1}} {
+		if l.width(span(st.Left)) <= a.w-2 && (need+l.rows() <= a.h || long && l.scale*l.high == small.high) {
+			return st, l, true
+		}
+	}
+	return st, lettering{}, false
+}
+
 // mostUrgent is the window that large digits show: what is over or comes next,
 // not what merely waits.
 func (m *Model) mostUrgent() (timers.Standing, bench.Window, bool) {
@@ -443,7 +465,7 @@ func (m *Model) mostUrgent() (timers.Standing, bench.Window, bool) {
 
 // drawPanel is the selected flask at a glance: its closures, the flash over trial
 // number, the verdict.
-func (m *Model) drawPanel(f *frame, a area) {
+func (m *Model) drawPanel(f *frame, a area, shown string) {
 	fl := m.selected()
 	if fl == nil {
 		f.text(a.x+1, a.y, dim, fmt.Sprintf("place %d is empty", m.sel))
@@ -467,6 +489,9 @@ func (m *Model) drawPanel(f *frame, a area) {
 	}
 	lines := m.panelLines(fl, textW)
 	room := a.h - 1
+	if st, ok := m.flaskStanding(fl); ok && st.Key != shown {
+		m.drawDigits(f, area{a.x, a.y + 2 + len(lines), textW, room - len(lines) - 1}, st)
+	}
 	if len(fl.Judged()) > 0 {
 		m.drawChart(f, area{a.x + a.w - chartW - 1, a.y, chartW, a.h}, fl)
 	}
@@ -476,6 +501,24 @@ func (m *Model) drawPanel(f *frame, a area) {
 	for i, l := range lines {
 		f.put(a.x+1, a.y+1+i, textW, l.r, l.s)
 	}
+}
+
+// drawDigits shows a window in large digits with its words beside them, and tells in
+// how many rows; 0 where there is no room.
+func (m *Model) drawDigits(f *frame, a area, st timers.Standing) int {
+	w, _ := m.windowByKey(st.Key)
+	for _, l := range []lettering{{large, 1}, {small, 1}} {
+		digits, words := l.width(span(st.Left)), windowWords(w, st)
+		if l.rows() > a.h || digits+3+ansi.StringWidth(words) > a.w {
+			continue
+		}
+		for i, row := range l.write(span(st.Left)) {
+			f.put(a.x+1, a.y+i, a.w, timeRole(st), row)
+		}
+		f.put(a.x+digits+3, a.y+l.rows()/2, a.w, strong, words)
+		return l.rows()
+	}
+	return 0
 }
 
 type lineOf struct {

@@ -178,6 +178,3 @@ func (l lettering) write(s string) []string {
 	}
 	return out
 }
-
-// big writes a time in the smallest of the large digits: three rows.
-func big(s string) []string { return lettering{small, 1}.write(s) }

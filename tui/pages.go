@@ -69,6 +69,13 @@ func (m *Model) drawFlaskPage(f *frame, a area) {
 	local := func(s timers.Stamp) string { return s.At.In(m.now.Wall.Location()).Format("15:04") }
 	var s sheet
 	s.add(accent, fmt.Sprintf("place %d · case %s · %s · %s · flask %d%s", fl.Place, fl.Case, fl.Base, fl.Size, fl.No, tagWords(fl.Tag)))
+	if st, ok := m.flaskStanding(fl); ok && a.h >= 30 {
+		top := len(s.lines)
+		for range 5 {
+			s.gap()
+		}
+		s.lines[top] = func(f *frame, x, y, w int) { m.drawDigits(f, area{x - 1, y, w, 4}, st) }
+	}
 	if len(fl.Judged()) > 0 {
 		h := min(12, max(6, a.h/3))
 		top := len(s.lines)
