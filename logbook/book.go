@@ -5,7 +5,7 @@
 //
 // Buckets:
 //
-//	meta    format ("1"; "2" from its first lot taken in on),
+//	meta    format ("1"; "2" from its first lot taken in or handover read on),
 //	        book (a random identity), created (RFC 3339),
 //	        head (number, 8 bytes, and hash of the last record)
 //	log     number (8 bytes, big endian) -> the exact bytes of the record

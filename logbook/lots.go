@@ -12,10 +12,11 @@ import (
 	"flaskside/logbook/record"
 )
 
-// FormatLots is the format of a book from its first lot taken in or withdrawn on: a
-// program that reads no more than format 1 does not know such records, would call the
-// book damaged, and must refuse it as newer instead. All else is as in format 1, so that
-// nothing is migrated, and a book without a register stays readable for older programs.
+// FormatLots is the format of a book from its first lot taken in or withdrawn, or its
+// first handover that was read, on: a program that reads no more than format 1 does not
+// know such records, would call the book damaged, and must refuse it as newer instead. All
+// else is as in format 1, so that nothing is migrated, and a book without them stays
+// readable for older programs.
 const FormatLots = "2"
 
 // ofRegister tells whether a record is of the register of lots.
@@ -29,7 +30,11 @@ func ofRegister(r record.Record) bool {
 
 // raise gives a book the format that its records want.
 func raise(tx *bolt.Tx, recs []record.Record) error {
-	if !slices.ContainsFunc(recs, ofRegister) {
+	newer := func(r record.Record) bool {
+		c, ok := r.Action.Body.(action.Crew)
+		return ofRegister(r) || ok && c.Handover
+	}
+	if !slices.ContainsFunc(recs, newer) {
 		return nil
 	}
 	return tx.Bucket(bMeta).Put([]byte("format"), []byte(FormatLots))

@@ -196,3 +196,16 @@ func TestWholeBringsLots(t *testing.T) {
 		t.Error("read in again, a lot that was not taken in by then is not asked about")
 	}
 }
+
+// So does the first handover that was read; to say who is at the bench does not.
+func TestHandoverRaisesTheFormat(t *testing.T) {
+	h := newHands(t)
+	h.do(0, action.Crew{Initials: "KT"})
+	if got := formatOf(t, h.b); got != "1" {
+		t.Errorf("without a handover the format is %q", got)
+	}
+	h.do(0, action.Crew{Initials: "AB", Handover: true})
+	if got := formatOf(t, h.b); got != "2" {
+		t.Errorf("with a handover the format is %q", got)
+	}
+}

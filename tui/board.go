@@ -627,7 +627,7 @@ func (m *Model) drawFoot(f *frame) {
 			key("-", "plan backwards")
 			key("/", "far view")
 		case pageHandover:
-			key("+", "who is at the bench")
+			key("+", "take over")
 		}
 		return
 	}

@@ -42,6 +42,11 @@ func (m *Model) coming(until time.Time) []comingUp {
 func (m *Model) drawHandover(f *frame, a area) {
 	var s sheet
 	s.add(strong, "handover · "+m.now.Wall.Format("Mon 02 Jan 15:04")+" · at the bench: "+orDash(m.by()))
+	if m.bench().TookOver {
+		s.add(good, fmt.Sprintf("read and taken over by %s, %s", m.by(), m.bench().CrewAt.At.In(m.now.Wall.Location()).Format("Mon 15:04")))
+	} else {
+		s.add(dim, "whoever takes over reads this and presses +")
+	}
 	s.gap()
 	s.add(dim, "at work")
 	n := 0

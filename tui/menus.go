@@ -42,7 +42,7 @@ func (m *Model) keyNew(string) tea.Cmd {
 		case 5:
 			return m.menu("handover", nil, []string{"who is at the bench", "what is running, what falls due"}, func(i int) tea.Cmd {
 				if i == 0 {
-					return m.who()
+					return m.who("who is at the bench?", false)
 				}
 				return m.keyHandover("")
 			})
@@ -79,11 +79,14 @@ func (m *Model) readBath() tea.Cmd {
 	return nil
 }
 
+// takeOver has the handover, which is on the screen, acknowledged by whoever takes over.
+func (m *Model) takeOver() tea.Cmd { return m.who("who takes over, having read this?", true) }
+
 // who asks whose hands these are.
-func (m *Model) who() tea.Cmd {
+func (m *Model) who(title string, handover bool) tea.Cmd {
 	other := "type initials"
 	names := append(append([]string{}, m.house().Crew...), other)
-	f := &form{title: "who is at the bench?", fields: []*field{
+	f := &form{title: title, fields: []*field{
 		choose("who", "", names...),
 		line("initials", "initials", "", false).only(func(f *form) bool { return f.choice("who") == len(names) }),
 	}}
@@ -92,7 +95,7 @@ func (m *Model) who() tea.Cmd {
 		if c := f.choice("who"); c < len(names) {
 			who = names[c-1]
 		}
-		return m.answer(f, action.Crew{Initials: who}, "", func(logbook.Saved) tea.Cmd {
+		return m.answer(f, action.Crew{Initials: who, Handover: handover}, "", func(logbook.Saved) tea.Cmd {
 			m.page, m.scroll = pageHandover, 0 // whoever takes over is told what is running
 			return nil
 		})

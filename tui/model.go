@@ -136,7 +136,7 @@ func New(cfg Config) *Model {
 		}
 	}
 	if m.by() == "" && len(m.house().Crew) > 0 {
-		m.who()
+		m.who("who is at the bench?", false)
 	}
 	return m
 }
@@ -444,7 +444,7 @@ func (m *Model) onKey(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 	quiet := now - m.keyAt
 	m.keyAt = now
 	if idle > 0 && quiet >= idle && m.form() == nil && m.page != pageAway && key != "." {
-		m.who() // somebody else may have come: the key that woke the bench does nothing more
+		m.who("who is at the bench?", false) // somebody else may have come: the key that woke the bench does nothing more
 		return nil
 	}
 	if m.saving {
@@ -490,7 +490,7 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	}
 	i := binding(key)
 	if m.page == pageHandover && key == "+" {
-		return m.who()
+		return m.takeOver()
 	}
 	if m.page == pageFlask || m.page == pageHandover || m.page == pageLot || m.page == pagePress || m.page == pageHelp {
 		switch key {

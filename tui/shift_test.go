@@ -498,7 +498,14 @@ func TestFarAndHandover(t *testing.T) {
 	d.press("0 + 6 1")
 	d.sees("who is at the bench?")
 	d.press("1 ab enter")
-	d.sees("handover", "at the bench: ab")
+	d.sees("handover", "at the bench: ab", "whoever takes over reads this and presses +")
+	d.press("+")
+	d.sees("who takes over, having read this?")
+	d.press("1 cd enter")
+	d.sees("handover", "at the bench: cd", "read and taken over by cd, Wed 09:")
+	if b := d.book.State().Bench; !b.TookOver || b.Crew != "cd" {
+		t.Errorf("the handover is not in the book: %q, %v", b.Crew, b.TookOver)
+	}
 }
 
 // TestScanSelects: what a scanner types on the bench selects the flask, and no

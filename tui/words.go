@@ -326,6 +326,9 @@ func (m *Model) recordWords(body action.Body) string {
 	case action.Settings:
 		return "settings"
 	case action.Crew:
+		if a.Handover {
+			return "handover read, taken over by " + a.Initials
+		}
 		return "at the bench: " + a.Initials
 	case action.Caution:
 		return "caution read: " + a.Hazard

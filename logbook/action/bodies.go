@@ -281,6 +281,7 @@ type Settings struct {
 // Crew says who is at the bench now.
 type Crew struct {
 	Initials string `json:"initials"`
+	Handover bool   `json:"handover,omitempty" jsonschema_description:"they took over, having read what is running, what fell due and what must not be forgotten"`
 }
 
 // Caution records that the caution of a kind was shown and read.

@@ -47,7 +47,7 @@ func samples() map[Kind][2]Body {
 		{Correct{Of: "a-17", Set: json.RawMessage(`{"grade":"slight","where":["labial"]}`)}, Correct{Of: "x", Set: json.RawMessage(`{"at":"2026-11-25T14:07:32+01:00"}`)}},
 		{TakeBack{Of: "a-17"}, TakeBack{Of: "x"}},
 		{Settings{House: house.Default(), From: "a file"}, Settings{House: house.Default()}},
-		{Crew{Initials: "KT"}, Crew{Initials: "Ł"}},
+		{Crew{Initials: "KT", Handover: true}, Crew{Initials: "Ł"}},
 		{Caution{Hazard: "monomer"}, Caution{Hazard: "deflask"}},
 		{Clock{What: "slept", ByS: 28800, Detail: "CET (UTC+01:00) to CST (UTC-06:00)"}, Clock{What: "clock moved", ByS: -3600}},
 		{Seen{Since: "2026-11-25T14:07:32+01:00"}, Seen{}},

@@ -347,7 +347,7 @@ func (b *Bench) apply(it *Item) {
 	case action.Settings:
 		b.House = a.House
 	case action.Crew:
-		b.Crew = a.Initials
+		b.Crew, b.CrewAt, b.TookOver = a.Initials, at, a.Handover
 	case action.Caution:
 		b.Cautions[a.Hazard+" "+it.Action.By] = at
 	case action.Seen:

@@ -225,6 +225,8 @@ func (it Item) Corrected() bool { return len(it.Corrections) > 0 }
 type Bench struct {
 	House    house.House
 	Crew     string // initials of who is at the bench, "" when nobody said
+	CrewAt   timers.Stamp
+	TookOver bool // they read the handover
 	Flasks   map[int]*Flask
 	Places   [10]int // flask number by place 1..9; 0 free
 	Mixes    map[int]*Mix

@@ -116,6 +116,9 @@ func (s Sheet) crew() string {
 			if s.has(it.Stamp.At) {
 				crew += " from " + s.clock(it.Stamp.At)
 			}
+			if c.Handover {
+				crew += " (handover read)"
+			}
 		}
 	}
 	return crew

@@ -163,7 +163,7 @@ func (d drawer) body(what string) action.Body {
 		h.Separator.DryMinS, h.Press.HoldS = d.int("dry", 0, 1200), d.int("hold", 30, 120)
 		return action.Settings{House: h, From: "typed"}
 	case "crew":
-		return action.Crew{Initials: one(d, "KT", "AB", "Ł")}
+		return action.Crew{Initials: one(d, "KT", "AB", "Ł"), Handover: rapid.Bool().Draw(d.t, "handover")}
 	case "caution":
 		return action.Caution{Hazard: one(d, action.Hazards...)}
 	case "clock":
