@@ -30,7 +30,7 @@ func CommitTimes(ctx context.Context, bookPath string, n int, clock timers.Clock
 		}
 	}()
 	if err != nil {
-		return nil, fmt.Errorf("make a scratch file beside the logbook: %w", locks(err))
+		return nil, fmt.Errorf("make a scratch file beside the logbook: %w", ofPlace(err))
 	}
 	defer func() { _ = guard(db.Close) }() // what it holds is thrown away
 	commit := func(i int) error {

@@ -129,7 +129,7 @@ func (b *Book) reopen() error {
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch), errors.Is(err, berrors.ErrChecksum):
 		return fmt.Errorf("%w: %s: %w", ErrForeign, b.path, err)
 	case err != nil:
-		return fmt.Errorf("open logbook %s: %w", b.path, locks(err))
+		return fmt.Errorf("open logbook %s: %w", b.path, ofPlace(err))
 	}
 	err = lookInside(b.path)
 	if err == nil {
@@ -143,9 +143,13 @@ func (b *Book) reopen() error {
 	return nil
 }
 
-// locks says so where an error of opening means that files cannot be locked, or not be
-// mapped into memory, where the book lies.
-func locks(err error) error {
+// ofPlace says so where an error of opening means that files cannot be locked, or not be
+// mapped into memory, where the book lies; and, where nothing can be written there, what
+// would be right.
+func ofPlace(err error) error {
+	if errors.Is(err, os.ErrPermission) || errors.Is(err, syscall.EROFS) {
+		return fmt.Errorf("%w: the logbook and its folder must be open to you for writing: see its permissions, or keep it elsewhere with --book FILE", err)
+	}
 	if errors.Is(err, syscall.ENOLCK) || errors.Is(err, syscall.ENODEV) || errors.Is(err, errors.ErrUnsupported) {
 		return fmt.Errorf("%w (%w): keep it on a disk of this computer", ErrNoLocks, err)
 	}
@@ -244,7 +248,7 @@ func create(path string, clock timers.Clock) error {
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
 	db, err := bolt.Open(tmp, 0o600, &bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType})
 	if err != nil {
-		return fmt.Errorf("make logbook %s: %w", path, locks(err))
+		return fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}
 	err = db.Update(func(tx *bolt.Tx) error {
 		for _, name := range [][]byte{bMeta, bLog, bIndex, bLive, bBeat} {

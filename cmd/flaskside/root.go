@@ -81,7 +81,7 @@ func rootCommand() *cobra.Command {
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
 	root.AddCommand(reviewCommand(o))
-	root.AddCommand(verifyCommand(o), apartCommand(o), sealCommand(o), backupCommand(o), restoreCommand(o), salvageCommand())
+	root.AddCommand(doctorCommand(o), verifyCommand(o), apartCommand(o), sealCommand(o), backupCommand(o), restoreCommand(o), salvageCommand())
 	return root
 }
 

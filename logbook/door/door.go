@@ -26,6 +26,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/disk"
 	"flaskside/timers"
 )
 
@@ -85,7 +86,7 @@ func checkPlace(sock string) error {
 		if err != nil {
 			return fmt.Errorf("the folder of the socket: %w", err)
 		}
-		if !fi.IsDir() || !ours(fi) || fi.Mode().Perm()&0o077 != 0 && modesMean {
+		if !fi.IsDir() || !disk.Ours(fi) || fi.Mode().Perm()&0o077 != 0 && modesMean {
 			return fmt.Errorf("%s is not a folder of this user alone: remove it", dir)
 		}
 	}
@@ -95,7 +96,7 @@ func checkPlace(sock string) error {
 		return fmt.Errorf("the socket of the logbook: %w", err)
 	case fi.Mode().Type() != fs.ModeSocket:
 		return fmt.Errorf("%s is no socket: move it away", sock)
-	case !ours(fi):
+	case !disk.Ours(fi):
 		return fmt.Errorf("the socket %s belongs to another user", sock)
 	}
 	return nil

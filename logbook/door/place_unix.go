@@ -2,22 +2,12 @@
 
 package door
 
-import (
-	"io/fs"
-	"os"
-	"syscall"
-)
+import "syscall"
 
 const (
 	connRefused = syscall.ECONNREFUSED
 	modesMean   = true // the modes of files say who may do what
 )
-
-// ours tells whether a file belongs to this user.
-func ours(fi fs.FileInfo) bool {
-	st, ok := fi.Sys().(*syscall.Stat_t)
-	return ok && int(st.Uid) == os.Geteuid()
-}
 
 // beforeBind makes the socket private from its first moment where the system takes
 // the mode of the file from the socket, as Linux does; elsewhere it has no effect

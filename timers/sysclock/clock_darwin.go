@@ -24,3 +24,5 @@ func sinceBoot() (time.Duration, error) {
 	}
 	return time.Duration(ts.Nano()), nil
 }
+
+func source() string { return "CLOCK_MONOTONIC" }

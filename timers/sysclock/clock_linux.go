@@ -25,3 +25,13 @@ func sinceBoot() (time.Duration, error) {
 	}
 	return time.Duration(ts.Nano()), nil
 }
+
+// source tells of the counter, too, which the kernel documents for users (sysfs,
+// devices/system/clocksource).
+func source() string {
+	b, err := os.ReadFile("/sys/devices/system/clocksource/clocksource0/current_clocksource")
+	if by := strings.TrimSpace(string(b)); err == nil && by != "" {
+		return "CLOCK_BOOTTIME (" + by + ")"
+	}
+	return "CLOCK_BOOTTIME"
+}

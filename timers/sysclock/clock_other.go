@@ -6,3 +6,4 @@ import "time"
 
 func bootID() string                    { return "" }
 func sinceBoot() (time.Duration, error) { return 0, nil }
+func source() string                    { return "none" }

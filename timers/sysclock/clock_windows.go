@@ -16,3 +16,5 @@ func bootID() string {
 
 // sinceBoot reads GetTickCount64, which counts sleep.
 func sinceBoot() (time.Duration, error) { return windows.DurationSinceBoot(), nil }
+
+func source() string { return "GetTickCount64" }

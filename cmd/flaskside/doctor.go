@@ -1,0 +1,61 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook/doctor"
+	"flaskside/timers/sysclock"
+)
+
+// couldLose is the exit code of a doctor that found something by which records could be
+// lost.
+const couldLose = 4
+
+// doctorCommand looks at the machine and at the place where the logbook lies.
+func doctorCommand(o *options) *cobra.Command {
+	asJSON := false
+	c := &cobra.Command{
+		Use:   "doctor",
+		Short: "Look at this machine and the place of the logbook: is everything fit for the bench",
+		Long: "Measures how long a durable commit takes beside the logbook (in a scratch file, removed\n" +
+			"afterwards), and looks at file system, room, permissions, the newest backup of the days, clocks,\n" +
+			"time zone and terminal, also while the bench runs. It changes nothing. Each line says what was\n" +
+			"found, what it means and what to do. Ends with 4 where records could be lost.",
+		Example: "flaskside doctor\nflaskside doctor --json",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			// Told to end while it measures, it still takes its scratch file away.
+			ctx, stop := signal.NotifyContext(c.Context(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+			defer stop()
+			return examine(ctx, o.book, asJSON, c.OutOrStdout())
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, with all that was measured, for other programs")
+	return c
+}
+
+func examine(ctx context.Context, path string, asJSON bool, out io.Writer) error {
+	facts := measure(ctx, path, sysclock.New())
+	if ctx.Err() != nil {
+		return fmt.Errorf("doctor: told to end before all was measured")
+	}
+	all := doctor.Examine(facts)
+	_, losing := doctor.Count(all)
+	err := deliver("", out, func(w io.Writer) error {
+		if asJSON {
+			return doctor.JSON(w, facts, all)
+		}
+		return doctor.Text(w, all)
+	})
+	if err == nil && losing > 0 {
+		err = exitCode{fmt.Errorf("records could be lost here: see the lines marked %s", doctor.Lose), couldLose}
+	}
+	return err
+}

@@ -1,0 +1,202 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+
+	"github.com/charmbracelet/colorprofile"
+	"github.com/charmbracelet/x/term"
+
+	"flaskside/logbook"
+	"flaskside/logbook/disk"
+	"flaskside/logbook/doctor"
+	"flaskside/logbook/door"
+	"flaskside/logbook/house"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// commitsMeasured is enough for a median, and over in half a second on a slow disk.
+const commitsMeasured = 50
+
+// measure looks at everything that the doctor judges. What cannot be measured is left
+// out, or says why; nothing stops it but ctx.
+func measure(ctx context.Context, path string, clock timers.Clock) doctor.Facts {
+	now := clock.Read()
+	f := doctor.Facts{At: now.Wall, Owned: runtime.GOOS != "windows", Clock: doctor.Clock{Source: sysclock.Source(), BootID: now.BootID, Boot: now.Boot, Keeping: sysclock.WallKeeping()}}
+	f.Zone.Name = now.Wall.Location().String()
+	f.Zone.From, f.Zone.Release = sysclock.ZoneData()
+	f.Terminal = lookAtTerminal(os.Getenv)
+	if v, err := disk.Of(path); err != nil {
+		f.Volume.Err = oneLine(err)
+	} else {
+		f.Volume.Volume = v
+	}
+	settings := lookAtBook(&f.Book, path, clock)
+	f.Files = lookBeside(path)
+	f.Backup = lookAtBackups(ctx, f, path, settings)
+	dir := filepath.Dir(path)
+	if f.Commits.Err = couldMake(dir); f.Commits.Err != "" {
+		return f
+	}
+	dir = above(dir)
+	took, err := logbook.CommitTimes(ctx, filepath.Join(dir, filepath.Base(path)), commitsMeasured, clock)
+	if f.Commits.Took = took; err != nil && ctx.Err() == nil {
+		f.Commits.Err = oneLine(err)
+	}
+	return f
+}
+
+// above gives the nearest folder above a path that is there.
+func above(dir string) string {
+	for {
+		if _, err := os.Stat(dir); err == nil || filepath.Dir(dir) == dir {
+			return dir
+		}
+		dir = filepath.Dir(dir)
+	}
+}
+
+// couldMake says why a folder could not be made, "" where it could.
+func couldMake(dir string) string {
+	if fi, err := os.Stat(above(dir)); err == nil && !fi.IsDir() {
+		return fmt.Sprintf("the folder %s cannot be made: %s is a file", dir, above(dir))
+	}
+	return ""
+}
+
+// lookAtBook looks at a logbook from outside and gives the house settings in it.
+func lookAtBook(b *doctor.Book, path string, clock timers.Clock) house.House {
+	settings := house.Default()
+	b.Path, b.State = path, doctor.Free
+	if fi, err := os.Stat(path); err == nil {
+		b.Bytes = fi.Size()
+	} else if errors.Is(err, fs.ErrNotExist) || couldMake(filepath.Dir(path)) != "" {
+		b.State = doctor.NoBook
+		return settings
+	}
+	if client, err := door.Dial(path); err == nil {
+		b.State = doctor.Running
+		if who, err := client.Who(); err == nil {
+			b.Why = fmt.Sprintf("process %d, since %s", who.PID, who.Since.Format("2 Jan 15:04"))
+		}
+		if st, err := client.State(); err == nil {
+			settings = st.Bench.House
+		}
+	} else {
+		book, err := logbook.OpenReading(path, clock)
+		switch {
+		case err == nil:
+			settings = book.State().Bench.House
+			_ = book.Close() // only read from
+		case errors.Is(err, logbook.ErrHeld):
+			b.State, b.Why = doctor.Held, strings.TrimPrefix(oneLine(err), fmt.Sprintf("%v: %s", logbook.ErrHeld, path))
+		case errors.Is(err, logbook.ErrNoLocks):
+			b.State, b.Why = doctor.NoLocks, oneLine(err)
+		default:
+			b.State, b.Why = doctor.Bad, oneLine(err)
+		}
+	}
+	if _, head, err := logbook.Peek(path); err == nil {
+		b.Records = head.Seq
+		if first, ok, err := logbook.PeekRecord(path, 1); ok && err == nil {
+			b.First = first.Written
+		}
+		if last, ok, err := logbook.PeekRecord(path, head.Seq); ok && err == nil {
+			b.Last = last.Written.In(clock.Read().Wall.Location())
+		}
+	}
+	return settings
+}
+
+// lookBeside lists the folder of a logbook and what lies there by its name.
+func lookBeside(path string) []doctor.File {
+	dir := filepath.Dir(path)
+	var out []doctor.File
+	add := func(name string, fi fs.FileInfo) {
+		perm := uint32(fi.Mode().Perm())
+		if fi.Mode()&fs.ModeSticky != 0 {
+			perm |= 0o1000
+		}
+		out = append(out, doctor.File{Name: name, Bytes: fi.Size(), Perm: perm, Others: !disk.Ours(fi)})
+	}
+	fi, err := os.Stat(dir)
+	if err != nil || !fi.IsDir() {
+		return nil
+	}
+	add(dir, fi)
+	out[0].Folder, out[0].Bytes = true, 0
+	all, _ := os.ReadDir(dir) // as much as can be read
+	start := strings.TrimSuffix(filepath.Base(path), ".db") + "."
+	for _, e := range all {
+		if fi, err := e.Info(); err == nil && strings.HasPrefix(e.Name(), start) && (fi.Mode().IsRegular() || fi.Mode().Type() == fs.ModeSocket) {
+			add(e.Name(), fi)
+		}
+	}
+	journals, _ := logbook.Journals(path)
+	for i := range out {
+		out[i].Journal = slices.Contains(journals, filepath.Join(dir, out[i].Name))
+	}
+	return out
+}
+
+// lookAtBackups finds the newest backup of the days and looks through it, in a process
+// of its own.
+func lookAtBackups(ctx context.Context, f doctor.Facts, path string, settings house.House) doctor.Backup {
+	b := doctor.Backup{Keep: settings.Backup.Keep, Folder: logbook.BackupFolder(path, settings.Backup.Folder)}
+	if v, err := disk.Of(b.Folder); err == nil {
+		b.Same = v.ID == f.Volume.ID
+	}
+	lacks := uint64(1)
+	days, err := logbook.DailyBackups(path, settings.Backup.Folder)
+	switch {
+	case err != nil && !errors.Is(err, fs.ErrNotExist) && couldMake(b.Folder) == "":
+		b.Err = oneLine(err)
+	case len(days) > 0:
+		b.Count, b.File = len(days), days[len(days)-1]
+		for _, name := range days {
+			if fi, err := os.Stat(name); err == nil {
+				b.Bytes, b.At = b.Bytes+fi.Size(), fi.ModTime()
+			}
+		}
+		rep, err := checking(ctx)(b.File)
+		if err != nil {
+			b.Err = oneLine(err)
+		}
+		b.Faults, b.Records = len(rep.Faults), rep.Head.Seq
+		lacks = b.Records + 1
+	}
+	if r, ok, err := logbook.PeekRecord(path, lacks); ok && err == nil {
+		b.LackSince = r.Written.In(f.At.Location())
+	}
+	return b
+}
+
+// lookAtTerminal asks what the screen can do.
+func lookAtTerminal(env func(string) string) doctor.Terminal {
+	t := doctor.Terminal{
+		Is: term.IsTerminal(os.Stdout.Fd()), Colours: colorprofile.Detect(os.Stdout, os.Environ()).String(), NoColor: env("NO_COLOR") != "",
+		Type: env("TERM"), Locale: cmp.Or(env("LC_ALL"), env("LC_CTYPE"), env("LANG")), Console: runtime.GOOS == "windows",
+		SSH: env("SSH_CONNECTION") != "" || env("SSH_TTY") != "",
+	}
+	if w, h, err := term.GetSize(os.Stdout.Fd()); err == nil {
+		t.Cols, t.Rows = w, h
+	}
+	switch {
+	case env("TMUX") != "":
+		t.Inside = "tmux"
+	case env("STY") != "":
+		t.Inside = "screen"
+	case strings.HasPrefix(t.Type, "tmux"), strings.HasPrefix(t.Type, "screen"):
+		t.Inside = "a multiplexer"
+	}
+	return t
+}

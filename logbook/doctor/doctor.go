@@ -1,0 +1,175 @@
+// Package doctor judges what was measured of the place where a logbook lies and of the
+// machine: what each thing means for the records, and what to do about it. It measures
+// nothing itself.
+package doctor
+
+import (
+	"time"
+
+	"flaskside/logbook/disk"
+	"flaskside/timers/sysclock"
+)
+
+// Bounds (house defaults where no source is named).
+const (
+	slowCommit = 50 * time.Millisecond // felt at the key
+	longCommit = time.Second           // one that looks like a program that hangs
+	fastCommit = 50 * time.Microsecond // two syncs of a disk take longer (measured: 200 µs and more on disks, 20 µs in memory)
+	noRoom     = 32 << 20              // bytes; the next weeks' records and a backup may not fit
+	shortDays  = 90                    // of room left at the book's own rate
+	youngBook  = 2 * 24 * time.Hour    // too short to tell a rate
+	backupAge  = 24 * time.Hour        // the house setting is a backup each day
+	ahead      = 2 * time.Second       // by which a clock is taken for another one's
+	zoneYears  = 2                     // zones change by law a few times a year
+	smallCols  = 80                    // the smallest window that holds the bench
+	smallRows  = 24
+	fewNames   = 6
+)
+
+// Facts are what was measured. A field that could not be measured is zero or says why.
+type Facts struct {
+	At       time.Time `json:"at"` // wall clock, in the zone in force
+	Book     Book      `json:"book"`
+	Commits  Commits   `json:"commits"`
+	Volume   Volume    `json:"volume"`
+	Files    []File    `json:"files"` // beside the book, and the folder itself first
+	Owned    bool      `json:"-"`     // modes and owners of files say who may do what, as they do not on Windows
+	Backup   Backup    `json:"backup"`
+	Clock    Clock     `json:"clock"`
+	Zone     Zone      `json:"zone"`
+	Terminal Terminal  `json:"terminal"`
+}
+
+// State of a book.
+type State string
+
+// States.
+const (
+	NoBook  State = "none"    // the bench makes one
+	Free    State = "free"    // nobody has it
+	Running State = "running" // a bench has it and answers
+	Held    State = "held"    // another program has it and does not answer
+	Bad     State = "bad"     // it cannot be read
+	NoLocks State = "nolocks" // files cannot be locked where it lies
+)
+
+// Book is the logbook by a look from outside.
+type Book struct {
+	Path    string    `json:"path"`
+	State   State     `json:"state"`
+	Why     string    `json:"why,omitempty"` // who has it, or what is wrong
+	Bytes   int64     `json:"bytes"`
+	Records uint64    `json:"records"`
+	First   time.Time `json:"first,omitzero"` // when the first record was written
+	Last    time.Time `json:"last,omitzero"`
+}
+
+// Commits are the durable commits of a scratch file beside the book.
+type Commits struct {
+	Took []time.Duration `json:"took_ns"`
+	Err  string          `json:"err,omitempty"`
+}
+
+// Volume is the file system of the book's folder.
+type Volume struct {
+	disk.Volume
+	Err string `json:"err,omitempty"`
+}
+
+// File is one that lies beside the book, or the folder.
+type File struct {
+	Name    string `json:"name"`
+	Bytes   int64  `json:"bytes"`
+	Perm    uint32 `json:"perm"`             // permission bits and, as 01000, the sticky one
+	Journal bool   `json:"journal"`          // of the records' plain copies
+	Folder  bool   `json:"folder,omitempty"` // the folder of the book
+	Others  bool   `json:"others,omitempty"` // it belongs to another user
+}
+
+// Backup is the newest backup of a day.
+type Backup struct {
+	Keep      int       `json:"keep"` // the house setting, 0 for none
+	Folder    string    `json:"folder"`
+	Same      bool      `json:"same_volume"` // it lies on the file system of the book
+	Count     int       `json:"count"`
+	Bytes     int64     `json:"bytes"` // of all
+	File      string    `json:"file,omitempty"`
+	At        time.Time `json:"at,omitzero"`
+	Records   uint64    `json:"records"`
+	Faults    int       `json:"faults"`              // seen when it was looked through now
+	Err       string    `json:"err,omitempty"`       // why it could not be looked through
+	LackSince time.Time `json:"lack_since,omitzero"` // when the first record it lacks was written
+}
+
+// Clock tells of the clocks of the machine.
+type Clock struct {
+	Source  string           `json:"source"` // of the boot clock
+	BootID  string           `json:"boot_id"`
+	Boot    time.Duration    `json:"boot_ns"`
+	Keeping sysclock.Keeping `json:"keeping"`
+}
+
+// Zone tells of the time zone.
+type Zone struct {
+	Name    string `json:"name"`
+	From    string `json:"from"`    // folder of the tz database
+	Release string `json:"release"` // of it, "" where not known
+}
+
+// Terminal tells what the screen can do.
+type Terminal struct {
+	Is      bool   `json:"terminal"` // the standard output is one
+	Cols    int    `json:"cols"`
+	Rows    int    `json:"rows"`
+	Colours string `json:"colours"`  // "TrueColor", "ANSI256", "ANSI", "ASCII", "NoTTY"
+	NoColor bool   `json:"no_color"` // NO_COLOR is set
+	Type    string `json:"term"`     // TERM
+	Locale  string `json:"locale"`   // that decides about characters; "" where none is set
+	Console bool   `json:"console"`  // of Windows, which takes all characters
+	SSH     bool   `json:"ssh"`
+	Inside  string `json:"inside,omitempty"` // the multiplexer
+}
+
+// Level of a finding.
+type Level string
+
+// Levels.
+const (
+	Fine Level = "ok"
+	Note Level = "note"
+	Warn Level = "warn"
+	Lose Level = "LOSS" // records could be lost
+)
+
+// Finding is one line of the doctor: what was found, what it means, what to do.
+type Finding struct {
+	Level Level  `json:"level"`
+	Part  string `json:"part"`
+	Found string `json:"found"`
+	Means string `json:"means"`
+	Do    string `json:"do,omitempty"` // "" where nothing need be done
+}
+
+// Examine judges the facts, in the order in which they are told.
+func Examine(f Facts) []Finding {
+	var out []Finding
+	for _, look := range []func(Facts) []Finding{book, fileSystem, commits, room, permissions, backup, clocks, zone, terminal} {
+		out = append(out, look(f)...)
+	}
+	return out
+}
+
+// Count gives how many findings want attention, and of these how many could lose
+// records.
+func Count(all []Finding) (attention, losing int) {
+	for _, f := range all {
+		switch f.Level {
+		case Warn:
+			attention++
+		case Lose:
+			attention++
+			losing++
+		}
+	}
+	return attention, losing
+}

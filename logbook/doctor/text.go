@@ -1,0 +1,66 @@
+package doctor
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/charmbracelet/x/ansi"
+)
+
+// wide is how many columns the text takes, so that it fits the smallest window.
+const wide = 80
+
+// Text writes the findings as a table of plain lines: level, part, what was found, what
+// it means; and below, what to do.
+func Text(w io.Writer, all []Finding) error {
+	level, part := 0, 0
+	for _, f := range all {
+		level, part = max(level, utf8.RuneCountInString(string(f.Level))), max(part, utf8.RuneCountInString(f.Part))
+	}
+	indent := strings.Repeat(" ", level+part+4)
+	for _, f := range all {
+		lines := []string{f.Found, f.Means}
+		if f.Do != "" {
+			lines = append(lines, "do: "+f.Do)
+		}
+		text := ""
+		for _, l := range lines {
+			text += ansi.Wordwrap(l, wide-len(indent), "") + "\n"
+		}
+		text = strings.ReplaceAll(strings.TrimSuffix(text, "\n"), "\n", "\n"+indent)
+		if _, err := fmt.Fprintf(w, "%-*s  %-*s  %s\n", level, f.Level, part, f.Part, text); err != nil {
+			return err
+		}
+	}
+	_, err := fmt.Fprintln(w, Sum(all))
+	return err
+}
+
+// JSON writes the findings and the facts they rest on.
+func JSON(w io.Writer, f Facts, all []Finding) error {
+	attention, losing := Count(all)
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(struct {
+		Attention int       `json:"attention"`
+		Losing    int       `json:"losing"`
+		Findings  []Finding `json:"findings"`
+		Facts     Facts     `json:"facts"`
+	}{attention, losing, all, f})
+}
+
+// Sum is the last line.
+func Sum(all []Finding) string {
+	attention, losing := Count(all)
+	switch {
+	case attention == 0:
+		return "nothing wants attention"
+	case losing == 0:
+		return fmt.Sprintf("wants attention: %d", attention)
+	}
+	return fmt.Sprintf("wants attention: %d, of these records could be lost by: %d", attention, losing)
+}

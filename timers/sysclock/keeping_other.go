@@ -1,0 +1,5 @@
+//go:build !linux
+
+package sysclock
+
+func wallKeeping() Keeping { return Keeping{} }
