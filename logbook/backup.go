@@ -55,11 +55,15 @@ func Peek(path string) (book string, head Head, err error) {
 	return string(id), head, nil
 }
 
-// Backup writes a copy of a book to a file: beside its place first, synced, checked,
-// and only then given its name. What stood there before, which must be a copy of the
-// same book, stays until then. snapshot is that of the book or of its bench's door.
-func Backup(to string, snapshot func(io.Writer) error, check Check) (Report, error) {
-	was, _, err := Peek(to)
+// Backup writes a copy of the book at path of to the file to: beside its place first,
+// synced, checked, and only then given its name. What stood there before, which must be
+// a copy of the same book and hold nothing that the new one lacks, stays until then.
+// snapshot is that of the book or of its bench's door.
+func Backup(of, to string, snapshot func(io.Writer) error, check Check) (Report, error) {
+	if same, err := sameFile(of, to); err == nil && same {
+		return Report{}, fmt.Errorf("backup: %s is the logbook itself: give another name", to)
+	}
+	was, head, err := Peek(to)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return Report{}, fmt.Errorf("backup: something else stands in its place: %w", err)
 	}
@@ -74,6 +78,17 @@ func Backup(to string, snapshot func(io.Writer) error, check Check) (Report, err
 	}
 	if was != "" && was != rep.Book {
 		return rep, fmt.Errorf("backup: %s is a copy of another book: give another name", to)
+	}
+	if was != "" {
+		c, err := openContents(tmp)
+		if err != nil {
+			return rep, fmt.Errorf("backup: %w", err)
+		}
+		ahead := !c.has(head)
+		c.close()
+		if ahead {
+			return rep, fmt.Errorf("backup: %s %w, up to record %d: give another name", to, errAhead, head.Seq)
+		}
 	}
 	if err := os.Rename(tmp, to); err != nil {
 		return rep, fmt.Errorf("backup: %w", err)
@@ -93,20 +108,12 @@ func PeekRecord(path string, seq uint64) (r record.Record, ok bool, err error) {
 }
 
 func peekRecord(path string, seq uint64) (record.Record, bool, error) {
-	f, err := os.Open(path)
+	c, err := openContents(path)
 	if err != nil {
 		return record.Record{}, false, err
 	}
-	defer func() { _ = f.Close() }() // only read from
-	fi, err := f.Stat()
-	if err != nil {
-		return record.Record{}, false, err
-	}
-	p, err := openPages(f, fi.Size(), func(string, ...any) {})
-	if err != nil {
-		return record.Record{}, false, fmt.Errorf("%w: %s: %w", ErrForeign, path, err)
-	}
-	raw, ok := p.find(p.walker(func(uint64, string) {}).buckets()[string(bLog)], seqKey(seq))
+	defer c.close()
+	raw, ok := c.p.find(c.log, seqKey(seq))
 	if !ok {
 		return record.Record{}, false, nil
 	}
@@ -115,6 +122,41 @@ func peekRecord(path string, seq uint64) (record.Record, bool, error) {
 		return record.Record{}, false, fmt.Errorf("%w: record %d: %w", ErrDamaged, seq, err)
 	}
 	return r, r.Seq == seq, nil
+}
+
+// errAhead: the book was put back to an older state since the copy was made.
+var errAhead = errors.New("holds what the logbook lacks")
+
+// contents looks records of a sound book up.
+type contents struct {
+	f   *os.File
+	p   *pageFile
+	log tree
+}
+
+func openContents(path string) (*contents, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	fi, err := f.Stat()
+	if err == nil {
+		var p *pageFile
+		if p, err = openPages(f, fi.Size(), func(string, ...any) {}); err == nil {
+			return &contents{f, p, p.walker(func(uint64, string) {}).buckets()[string(bLog)]}, nil
+		}
+		err = fmt.Errorf("%w: %s: %w", ErrForeign, path, err)
+	}
+	_ = f.Close() // only read from
+	return nil, err
+}
+
+func (c *contents) close() { _ = c.f.Close() } // only read from
+
+// has tells whether a head, and so all before it, is in the book.
+func (c *contents) has(h Head) bool {
+	raw, ok := c.p.find(c.log, seqKey(h.Seq))
+	return h.Seq == 0 || ok && record.HashOf(raw) == h.Hash
 }
 
 // writeSynced writes a new file of its owner alone and syncs it.
@@ -127,10 +169,7 @@ func writeSynced(path string, write func(io.Writer) error) error {
 	if err == nil {
 		err = f.Sync()
 	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	return err
+	return errors.Join(err, f.Close())
 }
 
 const backupDay = "2006-01-02"
@@ -151,13 +190,24 @@ func BackupDaily(b *Book, folder string, keep int, now time.Time, check Check) (
 	if id, head, err := Peek(made); err == nil && id == b.id && head == b.State().Head {
 		return made, nil
 	}
-	if _, err := Backup(made, b.Snapshot, check); err != nil {
+	_, err := Backup(b.path, made, b.Snapshot, check)
+	if errors.Is(err, errAhead) { // nobody is asked here: it stays under another name
+		if err = os.Rename(made, freeName(made, now)); err == nil {
+			_, err = Backup(b.path, made, b.Snapshot, check)
+		}
+	}
+	if err != nil {
 		return "", err
 	}
 	days, err := DailyBackups(b.path, folder)
 	if err != nil {
 		return made, fmt.Errorf("backup: %w", err)
 	}
+	// Those of another book, that had this name before, are not ours to remove.
+	days = slices.DeleteFunc(days, func(name string) bool {
+		id, _, err := Peek(name)
+		return err == nil && id != b.id
+	})
 	for _, name := range days[:max(0, len(days)-keep)] {
 		if name == made {
 			continue // made under a clock that stands before the others
@@ -266,25 +316,31 @@ func Restore(backup, path string, now time.Time, discard bool, check Check) (Res
 	if err != nil {
 		return out, fmt.Errorf("restore: %w", err)
 	}
-	stamp := ".replaced-" + now.Format("20060102-150405")
-	for n := 2; there(path + stamp); n++ {
-		stamp = fmt.Sprintf(".replaced-%s-%d", now.Format("20060102-150405"), n)
-	}
+	aside := freeName(path, now)
 	if runtime.GOOS == "windows" {
 		unlock() // a file in use cannot be renamed there
 	}
-	if out.Kept, err = setAside(path, path+stamp); err != nil {
+	if out.Kept, err = setAside(path, aside); err != nil {
 		return out, fmt.Errorf("restore: %w", err)
 	}
 	if err := os.Rename(tmp, path); err != nil {
 		return out, fmt.Errorf("restore: %w", err)
 	}
 	if discard {
-		if err := setJournalsAside(path, stamp); err != nil {
+		if err := setJournalsAside(path, strings.TrimPrefix(aside, path)); err != nil {
 			return out, fmt.Errorf("restore: %w", err)
 		}
 	}
 	return out, syncDir(filepath.Dir(path))
+}
+
+// freeName is a name for what is replaced, that nothing has yet.
+func freeName(path string, now time.Time) string {
+	name := path + ".replaced-" + now.Format("20060102-150405")
+	for n, first := 2, name; there(name); n++ {
+		name = fmt.Sprintf("%s-%d", first, n)
+	}
+	return name
 }
 
 func there(path string) bool {
@@ -331,35 +387,27 @@ func sameFile(a, b string) (bool, error) {
 	return err == nil && os.SameFile(x, y), err
 }
 
-// lockWriting keeps other programs from the book, where the store can open it at all.
+// lockWriting keeps other programs from the book. One that the store cannot open, or
+// that is not there, no program works on.
 func lockWriting(path string) (unlock func(), err error) {
-	db, held := lock(path, false)
-	if held != nil {
-		return nil, held
+	db, err := openStore(path, false)
+	switch {
+	case err == nil:
+		return func() { _ = guard(db.Close) }, nil // nothing was written
+	case spoiltFile(err), errors.Is(err, fs.ErrNotExist):
+		return func() {}, nil
 	}
-	if db == nil {
-		return func() {}, nil // damaged or not there: no program works on it
-	}
-	return func() { _ = guard(db.Close) }, nil
+	return nil, err
 }
 
 // lacks says which records of the book at path, or of the journals beside it, a sound
 // backup lacks; "" for none.
 func lacks(path, backup string, rep Report) (string, error) {
-	f, err := os.Open(backup)
+	c, err := openContents(backup)
 	if err != nil {
 		return "", err
 	}
-	defer func() { _ = f.Close() }() // only read from
-	p, err := openPages(f, rep.Bytes, func(string, ...any) {})
-	if err != nil {
-		return "", err
-	}
-	log := p.walker(func(uint64, string) {}).buckets()[string(bLog)]
-	has := func(h Head) bool {
-		raw, ok := p.find(log, seqKey(h.Seq))
-		return h.Seq == 0 || ok && record.HashOf(raw) == h.Hash
-	}
+	defer c.close()
 	text := func(h Head) string {
 		if h.Seq > rep.Head.Seq {
 			return fmt.Sprintf("records up to %d, the backup ends with %d", h.Seq, rep.Head.Seq)
@@ -383,9 +431,9 @@ func lacks(path, backup string, rep Report) (string, error) {
 			return "", err
 		case id != rep.Book && head.Seq > 0:
 			return "it is another book", nil
-		case !has(head):
+		case !c.has(head):
 			return text(head), nil
-		case last != nil && !has(*last):
+		case last != nil && !c.has(*last):
 			return text(*last) + ", in its journal", nil
 		}
 		return "", nil
@@ -395,8 +443,8 @@ func lacks(path, backup string, rep Report) (string, error) {
 		return "", err
 	}
 	defer s.close()
-	for _, c := range slices.Backward(s.choose()) {
-		if h := (Head{c.seq, c.hash}); !has(h) {
+	for _, p := range slices.Backward(s.choose()) {
+		if h := (Head{p.seq, p.hash}); !c.has(h) {
 			return text(h) + "; it is damaged, and flaskside salvage would bring back what is left", nil
 		}
 	}

@@ -40,7 +40,7 @@ func TestBackup(t *testing.T) {
 	dir := t.TempDir()
 	to := filepath.Join(dir, "copy.db")
 	head := h.b.State().Head
-	rep, err := Backup(to, h.b.Snapshot, func(path string) (Report, error) {
+	rep, err := Backup(h.b.Path(), to, h.b.Snapshot, func(path string) (Report, error) {
 		if fi, err := os.Stat(path); err != nil || fi.Mode().Perm()&0o077 != 0 {
 			t.Errorf("others may read the copy: %v, %v", fi, err)
 		}
@@ -65,7 +65,7 @@ func TestBackup(t *testing.T) {
 		"a fault":             {h.b.Snapshot, func(string) (Report, error) { return Report{Faults: []Fault{{What: "x"}}}, nil }},
 		"cannot be looked at": {h.b.Snapshot, func(string) (Report, error) { return Report{}, errors.New("no") }},
 	} {
-		if _, err := Backup(to, c.snapshot, c.check); err == nil {
+		if _, err := Backup(h.b.Path(), to, c.snapshot, c.check); err == nil {
 			t.Errorf("%s: taken for a backup", what)
 		}
 		if _, got, err := Peek(to); err != nil || got != head {
@@ -75,8 +75,41 @@ func TestBackup(t *testing.T) {
 			t.Errorf("%s: left behind: %v", what, got)
 		}
 	}
-	if rep, err = Backup(to, h.b.Snapshot, looked); err != nil || rep.Head != h.b.State().Head {
+	early, err := os.ReadFile(to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if rep, err = Backup(h.b.Path(), to, h.b.Snapshot, looked); err != nil || rep.Head != h.b.State().Head {
 		t.Errorf("the second backup: %+v, %v", rep, err)
+	}
+	// A copy that holds more is not lost to an older state of the book.
+	older := func(w io.Writer) error { _, err := w.Write(early); return err }
+	if _, err := Backup(h.b.Path(), to, older, looked); !errors.Is(err, errAhead) {
+		t.Errorf("over a copy that holds more: %v", err)
+	}
+	if _, got, err := Peek(to); err != nil || got != rep.Head || len(names(t, dir)) != 1 {
+		t.Errorf("the copy that holds more is now %v, %v; %v", got, err, names(t, dir))
+	}
+}
+
+// A copy in the place of the book itself would take the book from under the bench.
+func TestBackupOntoItself(t *testing.T) {
+	h := opened(t)
+	link := filepath.Join(t.TempDir(), "link.db")
+	if err := os.Symlink(h.b.Path(), link); err != nil {
+		t.Skip("no links here")
+	}
+	before, err := os.Stat(h.b.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, to := range []string{h.b.Path(), link, filepath.Dir(h.b.Path()) + "/./bench.db"} {
+		if _, err := Backup(h.b.Path(), to, h.b.Snapshot, looked); err == nil || !strings.Contains(err.Error(), "is the logbook itself") {
+			t.Errorf("to %s: %v", to, err)
+		}
+	}
+	if after, err := os.Stat(h.b.Path()); err != nil || !os.SameFile(before, after) {
+		t.Errorf("the book is another file now: %v", err)
 	}
 }
 
@@ -140,6 +173,19 @@ func TestBackupDaily(t *testing.T) {
 	if got := names(t, folder); !slices.Contains(got, "bench-2025-11-25.db") || !slices.Contains(got, "bench-2026-11-28.db") {
 		t.Errorf("kept %v", got)
 	}
+	// Those of a book that had this name before stay.
+	o := opened(t)
+	theirs := filepath.Join(folder, "bench-2020-01-01.db")
+	if _, err := Backup(o.b.Path(), theirs, o.b.Snapshot, looked); err != nil {
+		t.Fatal(err)
+	}
+	h.notes(1)
+	if _, err := BackupDaily(h.b, "backups", 3, start.AddDate(0, 0, 6), looked); err != nil {
+		t.Fatal(err)
+	}
+	if got := names(t, folder); !slices.Contains(got, filepath.Base(theirs)) || slices.Contains(got, "bench-2025-11-25.db") {
+		t.Errorf("kept %v", got)
+	}
 	// One that fails removes nothing.
 	before := names(t, folder)
 	bad := func(string) (Report, error) { return Report{Faults: []Fault{{What: "x"}}}, nil }
@@ -148,6 +194,42 @@ func TestBackupDaily(t *testing.T) {
 	}
 	if got := names(t, folder); !slices.Equal(got, before) {
 		t.Errorf("kept %v, had %v", got, before)
+	}
+}
+
+// Where the book was put back to an older state, the day's earlier backup stays under
+// another name.
+func TestBackupDailyAhead(t *testing.T) {
+	h := opened(t)
+	early, err := os.ReadFile(h.b.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.notes(2)
+	made, err := BackupDaily(h.b, "backups", 3, start, looked)
+	if err != nil {
+		t.Fatal(err)
+	}
+	given := h.b.State().Head
+	if err := errors.Join(h.b.Close(), os.WriteFile(h.b.Path(), early, 0o600), h.more(1)); err != nil {
+		t.Fatal(err)
+	}
+	if h.b, err = OpenReading(h.b.Path(), h.ck); err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = h.b.Close() }() // only read from
+	if again, err := BackupDaily(h.b, "backups", 3, start, looked); err != nil || again != made {
+		t.Fatalf("%q, %v", again, err)
+	}
+	if _, head, err := Peek(made); err != nil || head != h.b.State().Head {
+		t.Errorf("the backup ends with %v, %v", head, err)
+	}
+	aside, err := filepath.Glob(made + ".replaced-*")
+	if err != nil || len(aside) != 1 {
+		t.Fatalf("set aside: %v, %v", aside, err)
+	}
+	if _, head, err := Peek(aside[0]); err != nil || head != given {
+		t.Errorf("what was set aside ends with %v, %v", head, err)
 	}
 }
 
@@ -194,7 +276,7 @@ func TestRestore(t *testing.T) {
 			h := opened(t)
 			h.notes(4)
 			backup := filepath.Join(t.TempDir(), "backup.db")
-			rep, err := Backup(backup, h.b.Snapshot, looked)
+			rep, err := Backup(h.b.Path(), backup, h.b.Snapshot, looked)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -268,7 +350,7 @@ func TestRestoreRefuses(t *testing.T) {
 	h := opened(t)
 	h.notes(2)
 	backup := filepath.Join(t.TempDir(), "backup.db")
-	if _, err := Backup(backup, h.b.Snapshot, looked); err != nil {
+	if _, err := Backup(h.b.Path(), backup, h.b.Snapshot, looked); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := Restore(backup, h.b.Path(), start, true, looked); !errors.Is(err, ErrHeld) {

@@ -127,6 +127,9 @@ func (c *chain) end(kept *Head) Head {
 		c.judge(false, 0)
 		c.tell(Fault{Kind: FaultHead, Seq: l.key, Day: dayOf(l), What: "nothing shows that it is as it was written: the book does not say what its last record is"})
 	case kept == nil:
+	case kept.Seq != l.key && kept.Hash == l.hash: // the hash binds the number
+		c.judge(true, 0)
+		c.tell(Fault{Kind: FaultHead, What: fmt.Sprintf("the book's note of its last record has the hash of record %d and the number %d, which is spoilt", l.key, kept.Seq)})
 	case kept.Seq > l.key:
 		gap := span{l.key + 1, kept.Seq}
 		c.bad = append(c.bad, gap)

@@ -100,14 +100,16 @@ func options(ro bool) *bolt.Options {
 	return o
 }
 
-// reopen opens the file under the guard and folds the bench.
-func (b *Book) reopen() error {
-	if err := lookBefore(b.path); err != nil {
-		return err
+// openStore opens the store at path under the guard, which keeps other programs away.
+// Nothing but its first pages is looked at. The error is [ErrHeld], [ErrForeign] or
+// [ErrDamaged], or one of the system that says nothing of the file.
+func openStore(path string, ro bool) (*bolt.DB, error) {
+	if err := lookBefore(path); err != nil {
+		return nil, err
 	}
 	var db *bolt.DB
 	var opened os.FileInfo
-	o := options(b.ro)
+	o := options(ro)
 	o.OpenFile = func(name string, flag int, perm os.FileMode) (*os.File, error) {
 		f, err := os.OpenFile(name, flag&^os.O_CREATE, perm)
 		if err == nil {
@@ -116,20 +118,32 @@ func (b *Book) reopen() error {
 		return f, err
 	}
 	err := guard(func() (err error) {
-		db, err = bolt.Open(b.path, 0o600, o)
+		db, err = bolt.Open(path, 0o600, o)
 		return err
 	})
-	if now, serr := os.Stat(b.path); err == nil && (serr != nil || !os.SameFile(opened, now)) {
+	if now, serr := os.Stat(path); err == nil && (serr != nil || !os.SameFile(opened, now)) {
 		_ = guard(db.Close) // nothing was read
-		return fmt.Errorf("%w: %s was replaced meanwhile: try again", ErrHeld, b.path)
+		return nil, fmt.Errorf("%w: %s was replaced meanwhile: try again", ErrHeld, path)
 	}
 	switch {
 	case errors.Is(err, berrors.ErrTimeout):
-		return fmt.Errorf("%w: %s%s", ErrHeld, b.path, holder(b.path))
+		return nil, fmt.Errorf("%w: %s%s", ErrHeld, path, holder(path))
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch), errors.Is(err, berrors.ErrChecksum):
-		return fmt.Errorf("%w: %s: %w", ErrForeign, b.path, err)
+		return nil, fmt.Errorf("%w: %s: %w", ErrForeign, path, err)
 	case err != nil:
-		return fmt.Errorf("open logbook %s: %w", b.path, ofPlace(err))
+		return nil, fmt.Errorf("open logbook %s: %w", path, ofPlace(err))
+	}
+	return db, nil
+}
+
+// spoiltFile tells an error about the file itself from one of the system.
+func spoiltFile(err error) bool { return errors.Is(err, ErrDamaged) || errors.Is(err, ErrForeign) }
+
+// reopen opens the file and folds the bench.
+func (b *Book) reopen() error {
+	db, err := openStore(b.path, b.ro)
+	if err != nil {
+		return err
 	}
 	err = lookInside(b.path)
 	if err == nil {
@@ -264,10 +278,7 @@ func create(path string, clock timers.Clock) error {
 		}
 		return nil
 	})
-	if cerr := db.Close(); err == nil {
-		err = cerr
-	}
-	if err != nil {
+	if err := errors.Join(err, db.Close()); err != nil {
 		return fmt.Errorf("make logbook %s: %w", path, err)
 	}
 	// A link fails where another program was faster; a rename would not.
@@ -288,11 +299,7 @@ func syncDir(dir string) error {
 	if err != nil {
 		return fmt.Errorf("sync folder %s: %w", dir, err)
 	}
-	err = d.Sync()
-	if cerr := d.Close(); err == nil {
-		err = cerr
-	}
-	if err != nil {
+	if err := errors.Join(d.Sync(), d.Close()); err != nil {
 		return fmt.Errorf("sync folder %s: %w", dir, err)
 	}
 	return nil

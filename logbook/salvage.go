@@ -2,6 +2,7 @@ package logbook
 
 import (
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"iter"
 	"maps"
@@ -227,11 +228,7 @@ func build(path string, meta map[string]string, beat []byte, records iter.Seq2[r
 	if err != nil {
 		return err
 	}
-	defer func() {
-		if cerr := db.Close(); err == nil {
-			err = cerr
-		}
-	}()
+	defer func() { err = errors.Join(err, db.Close()) }()
 	err = db.Update(func(tx *bolt.Tx) error {
 		for _, name := range [][]byte{bMeta, bLog, bIndex, bLive, bBeat} {
 			if _, err := tx.CreateBucket(name); err != nil {

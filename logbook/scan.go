@@ -85,7 +85,22 @@ func scanAll(file string, journals []string) (*scan, error) {
 			return nil, fmt.Errorf("salvage: %w", err)
 		}
 	}
+	s.mendKept()
 	return s, nil
+}
+
+// mendKept puts the number of the kept head right where its hash is that of another
+// record: the hash binds the number.
+func (s *scan) mendKept() {
+	if s.kept == nil {
+		return
+	}
+	for seq, ps := range s.pieces {
+		if slices.ContainsFunc(ps, func(p piece) bool { return p.hash == s.kept.Hash }) {
+			s.kept.Seq = seq
+			return
+		}
+	}
 }
 
 // self reads what the book says of itself, as far as its pages can be followed.

@@ -10,12 +10,12 @@ import (
 	"io"
 	"os"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
-	berrors "go.etcd.io/bbolt/errors"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/record"
@@ -32,6 +32,7 @@ type Report struct {
 	First   string  `json:"first"`   // day of the first record
 	Last    string  `json:"last"`    // and of the last
 	Head    Head    `json:"head"`
+	Proven  []Pin   `json:"proven"` // of the heads told before, those that were found, all before them as it was
 	Faults  []Fault `json:"faults"`
 }
 
@@ -84,6 +85,7 @@ type verifier struct {
 	pages *pageFile
 	parts map[string]tree
 	chain *chain
+	found []Pin  // heads told before that stand in the chain
 	sound bool   // the store can walk the trees too
 	q     *quick // for looking single records up
 }
@@ -96,21 +98,27 @@ type verifier struct {
 // cannot be read; faults are no error.
 func Verify(path string, ask Verifying) (Report, error) {
 	rep := Report{Faults: []Fault{}}
+	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() { // to open a pipe would wait for whoever writes to it
+		return rep, fmt.Errorf("verify: %s is not a file", path)
+	}
+	db, closed := openStore(path, true)
+	if closed != nil && !spoiltFile(closed) { // why the file itself cannot be opened will be found
+		return rep, closed
+	}
+	ended := true
+	defer func() {
+		if db != nil && ended { // a check that has not ended still reads
+			_ = guard(db.Close) // only read from
+		}
+	}()
 	f, err := os.Open(path)
 	if err != nil {
 		return rep, fmt.Errorf("verify: %w", err)
 	}
 	defer func() { _ = f.Close() }() // only read from
 	fi, err := f.Stat()
-	switch {
-	case err != nil:
+	if err != nil {
 		return rep, fmt.Errorf("verify: %w", err)
-	case !fi.Mode().IsRegular():
-		return rep, fmt.Errorf("verify: %s is not a file", path)
-	}
-	db, busy := lock(path, true)
-	if busy != nil {
-		return rep, busy
 	}
 	// A book read in the order of its keys is read all over the disk; once through from
 	// its beginning and it is in the machine's memory (20 times faster where cold).
@@ -125,8 +133,10 @@ func Verify(path string, ask Verifying) (Report, error) {
 		return rep, fmt.Errorf("verify: %w", err)
 	}
 	v := &verifier{Verifying: ask, rep: &rep, q: newQuick()}
-	ended := true
 	if v.open(f, held) {
+		if v.sound && closed != nil {
+			v.tell(Fault{Kind: FaultPages, What: "its pages can be read, but the store does not open it: " + closed.Error()})
+		}
 		if v.sound && db != nil {
 			err := guard(func() error {
 				return db.View(func(tx *bolt.Tx) error {
@@ -148,9 +158,6 @@ func Verify(path string, ask Verifying) (Report, error) {
 	if rep.Records == 0 && len(rep.Faults) > 0 {
 		v.unreached(path)
 	}
-	if db != nil && ended { // a check that has not ended still reads
-		_ = guard(db.Close)
-	}
 	return rep, nil
 }
 
@@ -171,25 +178,6 @@ func (v *verifier) unreached(path string) {
 	if left := s.choose(); len(left) > 0 {
 		v.tell(Fault{Kind: FaultMissing, Seq: 1, To: left[len(left)-1].seq, What: fmt.Sprintf("cannot be reached; %d of them still stand in the file", len(left))})
 	}
-}
-
-// lock opens the store, which keeps other programs away, where it can be opened at
-// all; db is nil where it cannot. Nothing but its first pages is looked at.
-func lock(path string, ro bool) (db *bolt.DB, held error) {
-	err := lookBefore(path)
-	if err == nil {
-		err = guard(func() (err error) {
-			db, err = bolt.Open(path, 0o600, options(ro))
-			return err
-		})
-	}
-	switch {
-	case err == nil:
-		return db, nil
-	case errors.Is(err, berrors.ErrTimeout):
-		return nil, fmt.Errorf("%w: %s%s", ErrHeld, path, holder(path))
-	}
-	return nil, nil //nolint:nilerr // what is wrong with it will be found
 }
 
 func (v *verifier) tell(f Fault) {
@@ -415,7 +403,9 @@ func (v *verifier) reached() {
 // pinned holds a record against the heads that were told of it.
 func (v *verifier) pinned(pins map[uint64][]Pin, l *link) {
 	for _, p := range pins[l.key] {
-		if !strings.HasPrefix(l.hash.String(), p.Start) {
+		if strings.HasPrefix(l.hash.String(), p.Start) {
+			v.found = append(v.found, p)
+		} else {
 			v.tell(Fault{Kind: FaultTold, Seq: l.key, What: fmt.Sprintf("its hash begins with %s; the head told before is %s", l.hash.Short(), p)})
 		}
 	}
@@ -435,6 +425,7 @@ func (v *verifier) end(pins map[uint64][]Pin) {
 			v.tell(Fault{Kind: FaultTold, Seq: p.Seq, What: fmt.Sprintf("it is not there; the head told before is %s", p)})
 		}
 	}
+	v.rep.Proven = slices.DeleteFunc(v.found, v.refuted)
 	j := v.Journal
 	switch {
 	case j == nil:
@@ -443,6 +434,21 @@ func (v *verifier) end(pins map[uint64][]Pin) {
 	case j.Seq == v.rep.Head.Seq && j.Hash != v.rep.Head.Hash:
 		v.tell(Fault{Kind: FaultJournal, Seq: j.Seq, What: "the journal beside the book holds other bytes than the book"})
 	}
+}
+
+// refuted tells whether not all up to a head that was found is as it was.
+func (v *verifier) refuted(p Pin) bool {
+	return slices.ContainsFunc(v.rep.Faults, func(f Fault) bool {
+		switch f.Kind {
+		case FaultFile:
+			return true
+		case FaultMissing, FaultChanged:
+			return f.Seq <= p.Seq
+		case FaultUnproven:
+			return f.Seq < p.Seq // the head itself proves its own record
+		}
+		return false
+	})
 }
 
 // kept reads the head that the book keeps of itself; a book without records has none.

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -159,6 +160,7 @@ func TestVerifyNames(t *testing.T) {
 		{"another name of the book", in(bMeta, []byte("book"), []byte("OTHER")), []string{"the book is not called what it was when record 1 was written"}},
 		{"no note of the head", out(bMeta, kHead), []string{fmt.Sprintf("record %d, 2026-11-26: nothing shows", last)}},
 		{"another note of the head", in(bMeta, kHead, Head{last, recs[0].Prev}.bytes()), []string{fmt.Sprintf("record %d, 2026-11-26: was changed", last)}},
+		{"a head with another number", in(bMeta, kHead, Head{last + 1<<23, recs[last-1].Hash()}.bytes()), []string{fmt.Sprintf("the book's note of its last record has the hash of record %d and the number %d, which is spoilt", last, last+1<<23)}},
 		{"a head before the end", in(bMeta, kHead, Head{last - 2, recs[last-3].Hash()}.bytes()), []string{fmt.Sprintf("records %d to %d, 2026-11-26: beyond the end", last-1, last)}},
 		{"no format", out(bMeta, []byte("format")), []string{"the book does not say its format"}},
 		{"a later format", in(bMeta, []byte("format"), []byte("3")), []string{"the logbook was written by a newer flaskside: format 3, this one reads up to 2: use a newer program"}},
@@ -230,6 +232,35 @@ func TestVerifyPins(t *testing.T) {
 		if (len(rep.Faults) == 0) != c.ok || len(rep.Faults) > 1 {
 			t.Errorf("%s: %v, want it to be in the book: %v", c.pin, rep.Faults, c.ok)
 		}
+		if slices.Contains(rep.Proven, p) != c.ok {
+			t.Errorf("%s: proven are %v", c.pin, rep.Proven)
+		}
+	}
+	// Each head is judged by itself; one behind a spoilt record is not proven, however
+	// much its own hash fits.
+	right, wrong := Pin{30, hash(30)}, Pin{20, hash(21)}
+	if rep := verified(t, path, Verifying{Pins: []Pin{wrong, right}}); len(rep.Proven) != 1 || rep.Proven[0] != right {
+		t.Errorf("with a wrong one beside it: proven %v", rep.Proven)
+	}
+	for what, spoilt := range map[string]func(tx *bolt.Tx) error{
+		"one before it changed": func(tx *bolt.Tx) error {
+			raw := bytes.Replace(recs[9].Raw, []byte("KT"), []byte("XY"), 1)
+			return tx.Bucket(bLog).Put(seqKey(10), raw)
+		},
+		"one before it missing":  func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(10)) },
+		"another name":           func(tx *bolt.Tx) error { return tx.Bucket(bMeta).Put([]byte("book"), []byte("OTHER")) },
+		"no log to be looked at": func(tx *bolt.Tx) error { return tx.DeleteBucket(bLog) },
+	} {
+		file := copyOf(t, path)
+		spoil(t, file, spoilt)
+		if rep := verified(t, file, Verifying{Pins: []Pin{right}}); len(rep.Proven) > 0 || len(rep.Faults) == 0 {
+			t.Errorf("%s: proven %v, faults %v", what, rep.Proven, rep.Faults)
+		}
+	}
+	later := copyOf(t, path)
+	spoil(t, later, func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(40)) })
+	if rep := verified(t, later, Verifying{Pins: []Pin{right}}); len(rep.Proven) != 1 || len(rep.Faults) == 0 {
+		t.Errorf("a later record missing: proven %v, faults %v", rep.Proven, rep.Faults)
 	}
 	for _, bad := range []string{"", "30", "30:", "30:1234567", "30:1234567g", "-1:12345678", "x:12345678", "30:" + strings.Repeat("a", 65), "30 :12345678"} {
 		if p, err := ParsePin(bad); err == nil {

@@ -23,14 +23,15 @@ func TestApart(t *testing.T) {
 		fails        error
 	}{
 		{"it ends well", said + `echo '{"end":true}'`, 1, "x", nil},
-		{"it is killed", said + `kill -9 $$`, 2, "was ended by it (signal: killed)", nil},
-		{"it dies of a bus error", said + `kill -BUS $$`, 2, "was ended by it (signal: bus error", nil},
-		{"it gives up", said + `exit 2`, 2, "was ended by it (exit status 2)", nil},
-		{"it stops in the middle of a line", said + `printf '{"fault":{"ki'`, 2, "was ended by it", nil},
+		{"it is killed", said + `kill -9 $$`, 2, "ended before it was done (signal: killed)", nil},
+		{"it dies of a bus error", said + `kill -BUS $$`, 2, "ended before it was done (signal: bus error", nil},
+		{"it gives up", said + `exit 2`, 2, "ended before it was done (exit status 2)", nil},
+		{"it gives up and says why", said + `echo 'panic: index out of range' >&2; echo 'goroutine 1 [running]:' >&2; exit 2`, 2, "ended before it was done (exit status 2: panic: index out of range)", nil},
+		{"it stops in the middle of a line", said + `printf '{"fault":{"ki'`, 2, "ended before it was done", nil},
 		{"it hangs", said + `exec sleep 60`, 2, "did not end within 300ms", nil},
 		{"it leaves a child that hangs", said + `sleep 60 & exit 2`, 2, "", nil},
-		{"it says nonsense", `echo hello`, 1, "was ended by it", nil},
-		{"it says nothing", `true`, 1, "was ended by it", nil},
+		{"it says nonsense", `echo hello`, 1, "ended before it was done", nil},
+		{"it says nothing", `true`, 1, "ended before it was done", nil},
 		{"the logbook is in use", `echo '{"failed":": x","held":true}'`, 0, "", logbook.ErrHeld},
 	} {
 		begun := time.Now()
@@ -46,6 +47,9 @@ func TestApart(t *testing.T) {
 		}
 		if strings.HasPrefix(c.script, said) && (rep.Book != "B" || rep.Records != 9 || rep.Faults[0].Seq != 7) {
 			t.Errorf("%s: what was said is lost: %+v", c.what, rep)
+		}
+		if len(rep.Proven) > 0 {
+			t.Errorf("%s: proven %v", c.what, rep.Proven)
 		}
 	}
 	ctx, cancel := context.WithCancel(context.Background())

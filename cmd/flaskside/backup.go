@@ -38,7 +38,7 @@ func backupCommand(o *options) *cobra.Command {
 				return damaged(err)
 			}
 			defer done()
-			rep, err := logbook.Backup(args[0], snapshot, checking(c.Context()))
+			rep, err := logbook.Backup(o.book, args[0], snapshot, checking(c.Context()))
 			if err != nil {
 				return damaged(err)
 			}

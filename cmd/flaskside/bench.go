@@ -65,13 +65,7 @@ func runBench(ctx context.Context, o *options) error {
 	}
 	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold}, o.plain, probes)
 	stop()
-	if berr := backUp(ctx, book, clock); err == nil {
-		err = berr
-	}
-	if cerr := book.Close(); err == nil {
-		err = cerr
-	}
-	return err
+	return errors.Join(err, backUp(ctx, book, clock), book.Close()) // each says something of its own
 }
 
 // backUp makes the day's backup when the bench is left, as the house settings say.
@@ -82,7 +76,7 @@ func backUp(ctx context.Context, book *logbook.Book, clock timers.Clock) error {
 	}
 	house := st.Bench.House.Backup
 	if _, err := logbook.BackupDaily(book, house.Folder, house.Keep, clock.Read().Wall, checking(ctx)); err != nil {
-		return fmt.Errorf("the bench is left and its logbook whole, but today's backup was not made: %w", err)
+		return fmt.Errorf("today's backup was not made: %w", err)
 	}
 	return nil
 }
@@ -118,10 +112,7 @@ func runDemo(ctx context.Context, speed float64, plain bool) error {
 	every := time.Second / 4
 	err = show(ctx, book, tui.Config{Keeper: book, Hands: real, NewID: newID, Every: every, Tick: time.Duration(float64(every) * speed * 4), By: "KT",
 		Title: fmt.Sprintf("DEMO x%g", speed), Script: script}, plain, nil)
-	if cerr := book.Close(); err == nil {
-		err = cerr
-	}
-	return err
+	return errors.Join(err, book.Close())
 }
 
 // show runs the screen, and the probes beside it, until it is left or the process is

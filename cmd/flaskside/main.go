@@ -41,13 +41,17 @@ func run(args []string) int {
 }
 
 // oneLine is what the person is told: one line, whatever the error.
-func oneLine(err error) string {
+func oneLine(err error) string { return clean(err.Error()) }
+
+// clean makes one line of a text that may come from a spoilt file, without what a
+// terminal would obey.
+func clean(s string) string {
 	out := []rune{}
-	for _, r := range err.Error() {
+	for _, r := range s {
 		switch {
 		case r == '\n':
 			out = append(out, ';', ' ')
-		case r < 0x20 || r == 0x7f:
+		case r < 0x20 || r >= 0x7f && r < 0xa0:
 		default:
 			out = append(out, r)
 		}

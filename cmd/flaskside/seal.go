@@ -45,12 +45,7 @@ func sealCommand(o *options) *cobra.Command {
 }
 
 func makeSeal(ctx context.Context, path, key, out string, clock timers.Clock, stdout, stderr io.Writer) error {
-	file, done, err := suspect(path)
-	if err != nil {
-		return err
-	}
-	defer done()
-	rep, err := apart(ctx, file, logbook.Verifying{})
+	rep, _, err := lookThrough(ctx, path, logbook.Verifying{})
 	if err != nil {
 		return err
 	}

@@ -13,6 +13,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -108,70 +110,64 @@ func openSeal(file, key string) (seal.Head, error) {
 	return h, nil
 }
 
-// verify looks through a logbook and says what was found.
-func verify(ctx context.Context, path string, ask logbook.Verifying, heads []toldHead, out io.Writer) error {
-	last, jerr := logbook.LastJournaled(path) // before the copy is made, so that it cannot be ahead
-	ask.Journal = last
+// lookThrough looks through a logbook and holds it against the journal beside it, of
+// which it gives the last record.
+func lookThrough(ctx context.Context, path string, ask logbook.Verifying) (rep logbook.Report, journal *logbook.Head, err error) {
+	journal, jerr := logbook.LastJournaled(path) // before the copy is made, so that it cannot be ahead
+	ask.Journal = journal
 	file, done, err := suspect(path)
 	if err != nil {
-		return err
+		return rep, nil, err
 	}
 	defer done()
-	rep, err := apart(ctx, file, ask)
-	if err != nil {
-		return err
+	if rep, err = apart(ctx, file, ask); err != nil {
+		return rep, nil, err
 	}
 	if jerr != nil {
 		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultJournal, What: jerr.Error()})
 	}
+	return rep, journal, nil
+}
+
+// verify looks through a logbook and says what was found.
+func verify(ctx context.Context, path string, ask logbook.Verifying, heads []toldHead, out io.Writer) error {
+	rep, journal, err := lookThrough(ctx, path, ask)
+	if err != nil {
+		return err
+	}
 	w := bufio.NewWriter(out)
-	fmt.Fprintf(w, "logbook  %s, %d bytes", path, rep.Bytes)
+	line := func(format string, a ...any) { fmt.Fprintln(w, clean(fmt.Sprintf(format, a...))) } // a spoilt file may hold anything
+	what := ""
 	if rep.Book != "" {
-		fmt.Fprintf(w, ", book %s, format %s, made %s", rep.Book, rep.Format, rep.Created)
+		what = fmt.Sprintf(", book %s, format %s, made %s", rep.Book, rep.Format, rep.Created)
 	}
-	fmt.Fprintf(w, "\nrecords  %d", rep.Records)
-	if rep.Records > 0 {
-		fmt.Fprintf(w, ", from %s to %s", rep.First, rep.Last)
+	line("logbook  %s, %d bytes%s", path, rep.Bytes, what)
+	if what = ""; rep.Records > 0 {
+		what = fmt.Sprintf(", from %s to %s", rep.First, rep.Last)
 	}
-	fmt.Fprintf(w, "\nhead     %s\n", rep.Head)
-	if last != nil {
-		fmt.Fprintf(w, "journal  up to record %d\n", last.Seq)
+	line("records  %d%s", rep.Records, what)
+	line("head     %s", rep.Head)
+	if journal != nil {
+		line("journal  up to record %d", journal.Seq)
 	}
 	for _, t := range heads {
-		if !contradicted(rep, t.pin) {
-			fmt.Fprintf(w, "%s: in this logbook, and all that stood before it\n", t.name)
+		// Only what was found counts: where the look was cut short, nothing is proven.
+		if slices.Contains(rep.Proven, t.pin) {
+			line("%s: in this logbook, and all that stood before it", t.name)
+		} else {
+			line("%s: NOT proven, see the faults", t.name)
 		}
 	}
 	for _, f := range rep.Faults {
-		fmt.Fprintf(w, "fault    %s\n", f)
+		line("fault    %s", f)
 	}
 	if len(rep.Faults) == 0 {
-		fmt.Fprintln(w, "faults   none")
+		line("faults   none")
 	}
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("write to the standard output: %w", err)
 	}
 	return faulty(rep, "nothing was changed; flaskside salvage brings together what is left")
-}
-
-// contradicted tells whether a head is not in the book, or not all before it is as it
-// was.
-func contradicted(rep logbook.Report, p logbook.Pin) bool {
-	for _, f := range rep.Faults {
-		switch f.Kind {
-		case logbook.FaultFile:
-			return true
-		case logbook.FaultMissing, logbook.FaultChanged, logbook.FaultTold:
-			if f.Seq <= p.Seq {
-				return true
-			}
-		case logbook.FaultUnproven:
-			if f.Seq < p.Seq { // the head itself proves its own record
-				return true
-			}
-		}
-	}
-	return false
 }
 
 // faulty is the error of a logbook with faults.
@@ -263,6 +259,8 @@ func runApart(ctx context.Context, within time.Duration, in []byte, name string,
 	cmd := exec.CommandContext(ctx, name, args...)
 	cmd.Stdin = bytes.NewReader(in)
 	cmd.WaitDelay = time.Second
+	var last firstLine
+	cmd.Stderr = &last
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		return logbook.Report{}, fmt.Errorf("verify: %w", err)
@@ -284,10 +282,36 @@ func runApart(ctx context.Context, within time.Duration, in []byte, name string,
 	case ctx.Err() != nil:
 		return rep, fmt.Errorf("verify: %w", ctx.Err())
 	default:
-		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultPages, What: fmt.Sprintf("the process that looked through it was ended by it (%v)", err)})
+		how := "it said nothing of the end"
+		if err != nil {
+			how = err.Error()
+		}
+		if said := last.String(); said != "" {
+			how += ": " + said
+		}
+		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultPages, What: "the process that looked through it ended before it was done (" + how + ")"})
 	}
 	return rep, nil
 }
+
+// firstLine keeps the first line that a dying process writes, which says why; what
+// follows are its traces.
+type firstLine struct {
+	b    []byte
+	full bool
+}
+
+// Write takes everything.
+func (l *firstLine) Write(p []byte) (int, error) {
+	for _, c := range p {
+		if l.full = l.full || c == '\n' || len(l.b) == 300; !l.full {
+			l.b = append(l.b, c)
+		}
+	}
+	return len(p), nil
+}
+
+func (l *firstLine) String() string { return strings.TrimPrefix(clean(string(l.b)), "flaskside: ") }
 
 // listen takes what the process apart says until it ends.
 func listen(out io.Reader) (rep logbook.Report, ended bool, failed error) {

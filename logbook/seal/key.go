@@ -132,10 +132,7 @@ func place(path string, b []byte) (placed bool, err error) {
 	if err == nil {
 		err = f.Sync()
 	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err != nil {
+	if err := errors.Join(err, f.Close()); err != nil {
 		return false, err
 	}
 	switch err := os.Link(f.Name(), path); {
