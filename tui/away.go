@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
@@ -43,6 +44,10 @@ func (m *Model) lookBack() {
 	if gone.ClockBack {
 		m.awayNotes = append(m.awayNotes, "The clock stands before the last sign of life: it was set back. CHECK THE TIME.")
 	}
+	atWork := slices.ContainsFunc(m.bench().Places[1:], func(no int) bool { return no != 0 })
+	if gone.For >= longAway && atWork {
+		m.page, m.afterAway = pageHandover, pageHandover
+	}
 	if len(m.away) > 0 || len(m.awayNotes) > 0 && len(m.windows) > 0 {
 		m.page = pageAway
 	}
@@ -52,7 +57,7 @@ func (m *Model) lookBack() {
 func (m *Model) keyAway(key string) tea.Cmd {
 	switch key {
 	case "enter", "space":
-		m.page = pageBoard
+		m.page = m.afterAway
 		return m.append(action.Seen{Since: m.now.Beat.Wall.Format(time.RFC3339)}, "", nil)
 	case "ctrl+c", "q":
 		return m.keyQuit(key)

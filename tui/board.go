@@ -642,7 +642,10 @@ func (m *Model) stepLine() string {
 	if m.form() != nil {
 		return "answer the question above"
 	}
-	if m.page == pageHelp || m.page == pagePress || m.page == pageHandover || m.page == pageLot {
+	if m.page == pageHandover {
+		return "+  taken over: read, with your initials"
+	}
+	if m.page == pageHelp || m.page == pagePress || m.page == pageLot {
 		return "0  back to the bench"
 	}
 	fl := m.selected()

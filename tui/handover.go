@@ -2,17 +2,27 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 	"time"
+
+	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook/bench"
 	"flaskside/timers"
 )
 
-// comingUp is an end that falls due later.
+// comingUp is an end that falls due later, or fell due.
 type comingUp struct {
 	at    time.Time
+	key   string // of the signal
 	words string
+}
+
+// endOf is an end of a window with its hour, in the words of its alarm.
+func (m *Model) endOf(at time.Time, window string, e timers.End) comingUp {
+	key := timers.SignalKey(window, e)
+	return comingUp{at, key, m.alarmWords(timers.Alarm{Signal: timers.Signal{Key: key}})}
 }
 
 // coming lists what falls due until an hour, in order of the hour: what must not be
@@ -29,21 +39,71 @@ func (m *Model) coming(until time.Time) []comingUp {
 			if mk.End == timers.Warning || mk.Priority == timers.Silent || !at.After(m.now.Wall) || at.After(until) {
 				continue
 			}
-			al := timers.Alarm{Signal: timers.Signal{Key: timers.SignalKey(w.Key, mk.End)}}
-			out = append(out, comingUp{at, m.alarmWords(al)})
+			out = append(out, m.endOf(at, w.Key, mk.End))
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].at.Before(out[j].at) })
 	return out
 }
 
-// drawHandover is what one shift tells the next: what is running, what waits for a
-// hand, what falls due until noon tomorrow.
+// longAway is how long no program ran before whoever starts it is told what one shift
+// tells the next; shorter, it is the same hands (house default).
+const longAway = 30 * time.Minute
+
+// unknownSince is how far back the ends that fell due are listed where nobody ever
+// took the bench over.
+const unknownSince = 12 * time.Hour
+
+// fellDue lists the ends that were reached since the bench was last taken over and
+// still wait for a hand, the earliest first.
+func (m *Model) fellDue() []comingUp {
+	since := m.now.Wall.Add(-unknownSince)
+	if b := m.bench(); b.TookOver {
+		since = m.now.Wall.Add(-m.now.Since(b.CrewAt).For)
+	}
+	var out []comingUp
+	for _, st := range m.standings {
+		if st.Last == nil || st.Last.Priority == timers.Silent {
+			continue
+		}
+		at := m.now.WallOf(st.Start, st.Last.After)
+		if at.Before(since) {
+			continue
+		}
+		out = append(out, m.endOf(at, st.Key, st.Last.End))
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].at.Before(out[j].at) })
+	return out
+}
+
+// untilMorning splits what comes into tonight and tomorrow morning: at six, until noon.
+func (m *Model) untilMorning() (six, noon time.Time) {
+	y, mo, d := m.now.Wall.Date()
+	loc := m.now.Wall.Location()
+	return time.Date(y, mo, d+1, 6, 0, 0, 0, loc), time.Date(y, mo, d+1, 12, 0, 0, 0, loc)
+}
+
+// unanswered lists the alarms that nobody has answered.
+func (m *Model) unanswered() []timers.Alarm {
+	var out []timers.Alarm
+	for _, al := range m.alarms {
+		if al.State == timers.Unacknowledged || al.State == timers.Returned {
+			out = append(out, al)
+		}
+	}
+	return out
+}
+
+// takeOver has the page acknowledged by whoever takes over, with initials.
+func (m *Model) takeOver() tea.Cmd { return m.who("who takes over, having read this?", true) }
+
+// drawHandover is what one shift tells the next: what is running, what fell due and
+// waits for a hand, what must not be forgotten until noon tomorrow.
 func (m *Model) drawHandover(f *frame, a area) {
 	var s sheet
 	s.add(strong, "handover · "+m.now.Wall.Format("Mon 02 Jan 15:04")+" · at the bench: "+orDash(m.by()))
-	if m.bench().TookOver {
-		s.add(good, fmt.Sprintf("read and taken over by %s, %s", m.by(), m.bench().CrewAt.At.In(m.now.Wall.Location()).Format("Mon 15:04")))
+	if b := m.bench(); b.TookOver {
+		s.add(good, fmt.Sprintf("read and taken over by %s, %s", m.by(), b.CrewAt.At.In(m.now.Wall.Location()).Format("Mon 15:04")))
 	} else {
 		s.add(dim, "whoever takes over reads this and presses +")
 	}
@@ -59,30 +119,37 @@ func (m *Model) drawHandover(f *frame, a area) {
 		words, r := m.standWords(fl)
 		t, _ := m.flaskTime(fl)
 		next := m.stepText(fl, m.bench().Next(fl, m.now))
-		s.add(r, fmt.Sprintf("place %d  %-8s %-7s %s %s", p, fl.Case, fl.Base, pad(words, 24), t))
-		s.add(dim, "         next: "+next)
+		s.add(r, fmt.Sprintf("%d  %-8s %-7s %s %6s → %s", p, fl.Case, fl.Base, pad(words, 20), t, next))
 	}
 	if n == 0 {
 		s.add(plain, "the bench is empty")
 	}
-	y, mo, d := m.now.Wall.Date()
-	noon := time.Date(y, mo, d+1, 12, 0, 0, 0, m.now.Wall.Location())
-	if due := m.coming(noon); len(due) > 0 {
-		s.gap()
-		s.add(dim, "not to be forgotten, until noon tomorrow")
-		for _, c := range due {
-			s.add(plain, fmt.Sprintf("%s  %s", c.at.Format("Mon 15:04 -07:00"), c.words))
+	waiting := m.unanswered()
+	list := func(title string, what []comingUp) {
+		if len(what) > 0 {
+			s.gap()
+			s.add(dim, title)
+		}
+		for _, c := range what {
+			mark, r := "  ", plain
+			if i := slices.IndexFunc(waiting, func(al timers.Alarm) bool { return al.Key == c.key }); i >= 0 {
+				mark, r = "▲ ", warn
+				waiting = slices.Delete(waiting, i, i+1)
+			}
+			s.add(r, mark+c.at.Format("Mon 15:04 -07:00")+"  "+c.words)
 		}
 	}
-	heard := 0
-	for _, al := range m.alarms {
-		if al.State == timers.Unacknowledged || al.State == timers.Returned {
-			if heard == 0 {
-				s.gap()
-				s.add(dim, "alarms nobody has answered")
-			}
-			heard++
-			s.add(alarm, m.alarmWords(al))
+	list("fell due, and waits for a hand (▲: alarm not answered)", m.fellDue())
+	six, noon := m.untilMorning()
+	due := m.coming(noon)
+	night := sort.Search(len(due), func(i int) bool { return !due[i].at.Before(six) })
+	list("not to be forgotten today and tonight", due[:night])
+	list("not to be forgotten tomorrow morning, until noon", due[night:])
+	if len(waiting) > 0 {
+		s.gap()
+		s.add(dim, "other alarms nobody has answered")
+		for _, al := range waiting {
+			s.add(warn, "▲ "+m.alarmWords(al))
 		}
 	}
 	odd := 0

@@ -3,6 +3,7 @@ package tui
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -79,21 +80,31 @@ func (m *Model) readBath() tea.Cmd {
 	return nil
 }
 
-// takeOver has the handover, which is on the screen, acknowledged by whoever takes over.
-func (m *Model) takeOver() tea.Cmd { return m.who("who takes over, having read this?", true) }
+// askInitials asks for initials: those of the house and of the latest records by a
+// digit, others typed.
+func (m *Model) askInitials() []*field {
+	names := slices.Clone(m.house().Crew)
+	add := func(by string) {
+		if by != "" && len(names) < 8 && !slices.Contains(names, by) {
+			names = append(names, by)
+		}
+	}
+	add(m.by())
+	for i := len(m.bench().Items) - 1; i >= 0; i-- {
+		add(m.bench().Items[i].Action.By)
+	}
+	names = append(names, "type initials")
+	return []*field{choose("who", "", names...),
+		line("initials", "initials", "", false).only(func(f *form) bool { return f.choice("who") == len(names) })}
+}
 
-// who asks whose hands these are.
+// who asks whose hands these are, and whether they take over what the handover tells.
 func (m *Model) who(title string, handover bool) tea.Cmd {
-	other := "type initials"
-	names := append(append([]string{}, m.house().Crew...), other)
-	f := &form{title: title, fields: []*field{
-		choose("who", "", names...),
-		line("initials", "initials", "", false).only(func(f *form) bool { return f.choice("who") == len(names) }),
-	}}
+	f := &form{title: title, fields: m.askInitials()}
 	f.done = func(f *form) tea.Cmd {
 		who := strings.TrimSpace(f.text("initials"))
-		if c := f.choice("who"); c < len(names) {
-			who = names[c-1]
+		if fd := f.get("who"); fd.choice < len(fd.options) {
+			who = fd.options[fd.choice-1]
 		}
 		return m.answer(f, action.Crew{Initials: who, Handover: handover}, "", func(logbook.Saved) tea.Cmd {
 			m.page, m.scroll = pageHandover, 0 // whoever takes over is told what is running

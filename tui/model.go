@@ -89,6 +89,7 @@ type Model struct {
 	beatAt    time.Duration
 	away      []awayItem
 	awayNotes []string
+	afterAway page // what follows that page
 	windows   []bench.Window
 	standings []timers.Standing
 	alarms    []timers.Alarm
@@ -564,15 +565,14 @@ func (m *Model) keyShelve(string) tea.Cmd {
 
 func (m *Model) keyPage(string) tea.Cmd {
 	m.scroll = 0
-	if m.page == pageFlask {
+	switch {
+	case m.page == pageHandover:
 		m.page = pageBoard
-		return nil
+	case m.page == pageFlask || m.selected() == nil:
+		m.page = pageHandover
+	default:
+		m.page = pageFlask
 	}
-	if m.selected() == nil {
-		m.say(warn, fmt.Sprintf("place %d is empty: select a flask with 1 to 9", m.sel))
-		return nil
-	}
-	m.page = pageFlask
 	return nil
 }
 

@@ -177,14 +177,14 @@ func TestKilledMidShift(t *testing.T) {
 	d.ck.Run(40 * time.Minute)
 	d.openBook()
 	d.sees("While the program was closed", "BOTH HALVES DRY")
-	d.press("enter")
+	d.press("enter 0")
 	d.sees("both halves DRY")
 	if err := d.book.Close(); err != nil {
 		t.Fatal(err)
 	}
 	d.ck.Reboot(time.Hour, "boot-2")
 	d.openBook()
-	d.press("enter")
+	d.press("enter 0")
 	d.sees("≈")
 }
 
@@ -494,14 +494,14 @@ func TestFarAndHandover(t *testing.T) {
 	d.sees("ENTER")
 	d.press("+ 6 2")
 	d.golden("handover-80x24")
-	d.sees("handover", "next: out of the bath", "until noon tomorrow")
+	d.sees("handover", "→ out of the bath", "not to be forgotten today")
 	d.press("0 + 6 1")
 	d.sees("who is at the bench?")
-	d.press("1 ab enter")
+	d.press("2 ab enter")
 	d.sees("handover", "at the bench: ab", "whoever takes over reads this and presses +")
 	d.press("+")
-	d.sees("who takes over, having read this?")
-	d.press("1 cd enter")
+	d.sees("who takes over, having read this?", "1 ab", "2 KT")
+	d.press("3 cd enter")
 	d.sees("handover", "at the bench: cd", "read and taken over by cd, Wed 09:")
 	if b := d.book.State().Bench; !b.TookOver || b.Crew != "cd" {
 		t.Errorf("the handover is not in the book: %q, %v", b.Crew, b.TookOver)
