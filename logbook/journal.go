@@ -31,6 +31,7 @@ type journal struct {
 	told  bool // that something fails
 	fault error
 	hear  []func(error)
+	early []error                // told before anybody heard
 	room  func(cause error) bool // makes room on a full disk
 }
 
@@ -152,8 +153,11 @@ func (j *journal) trouble(err error) {
 	j.told = true
 }
 
-// say tells whoever wants to hear of trouble.
+// say tells whoever wants to hear of trouble, or will.
 func (j *journal) say(err error) {
+	if len(j.hear) == 0 {
+		j.early = append(j.early, err)
+	}
 	for _, f := range j.hear {
 		f(err)
 	}
@@ -292,7 +296,8 @@ func (j *journal) close() {
 }
 
 // OnTrouble has f told of what is wrong with the journal beside the book, once; where
-// that is known already, now; and of a disk that runs full. The records are in the book
+// that is known already, now; and of a disk that runs full, also where it did before f
+// was there to be told. The records are in the book
 // all the same. f is called as those of [Book.OnChange] are.
 func (b *Book) OnTrouble(f func(error)) {
 	b.mu.Lock()
@@ -300,5 +305,11 @@ func (b *Book) OnTrouble(f func(error)) {
 	if b.journal.told {
 		f(b.journal.fault)
 	}
+	for _, err := range b.journal.early {
+		if err != b.journal.fault { //nolint:errorlint // the very one that was told just now
+			f(err)
+		}
+	}
+	b.journal.early = nil
 	b.journal.hear = append(b.journal.hear, f)
 }

@@ -164,6 +164,9 @@ func ofPlace(err error) error {
 	if errors.Is(err, os.ErrPermission) || errors.Is(err, syscall.EROFS) {
 		return fmt.Errorf("%w: the logbook and its folder must be open to you for writing: see its permissions, or keep it elsewhere with --book FILE", err)
 	}
+	if disk.Full(err) {
+		return fmt.Errorf("%w: make room, or keep the logbook elsewhere with --book FILE", err)
+	}
 	if errors.Is(err, syscall.ENOLCK) || errors.Is(err, syscall.ENODEV) || errors.Is(err, errors.ErrUnsupported) {
 		return fmt.Errorf("%w (%w): keep it on a disk of this computer", ErrNoLocks, err)
 	}
@@ -279,7 +282,7 @@ func create(path string, clock timers.Clock) error {
 		return nil
 	})
 	if err := errors.Join(err, db.Close()); err != nil {
-		return fmt.Errorf("make logbook %s: %w", path, err)
+		return fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}
 	// A link fails where another program was faster; a rename would not.
 	if err := os.Link(tmp, path); err != nil && !errors.Is(err, os.ErrExist) {

@@ -162,3 +162,20 @@ func TestNoReserveUnasked(t *testing.T) {
 		t.Errorf("there is a reserve: %v", err)
 	}
 }
+
+// What is wrong with the disk when the bench is opened is told to a screen that is there
+// a moment later.
+func TestTroubleBeforeTheScreen(t *testing.T) {
+	h := newHands(t)
+	if err := os.WriteFile(reserveFile(h.b.Path()), []byte("letters"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	h.b.KeepReserve()
+	var told []string
+	for range 2 { // the second was not waited for
+		h.b.OnTrouble(func(err error) { told = append(told, err.Error()) })
+	}
+	if len(told) != 1 || !strings.Contains(told[0], "of another kind") {
+		t.Errorf("told %q", told)
+	}
+}
