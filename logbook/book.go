@@ -5,7 +5,7 @@
 //
 // Buckets:
 //
-//	meta    format ("1"; "2" from its first lot taken in or handover read on),
+//	meta    format ("1"; "2" from the first record on that format 1 does not know),
 //	        book (a random identity), created (RFC 3339),
 //	        head (number, 8 bytes, and hash of the last record)
 //	log     number (8 bytes, big endian) -> the exact bytes of the record
@@ -55,7 +55,7 @@ import (
 	"flaskside/timers"
 )
 
-// Format is the version of the file that this program writes; see also [FormatLots].
+// Format is the version of the file that this program writes; see also [FormatNow].
 const Format = "1"
 
 var (

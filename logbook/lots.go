@@ -12,12 +12,12 @@ import (
 	"flaskside/logbook/record"
 )
 
-// FormatLots is the format of a book from its first lot taken in or withdrawn, or its
-// first handover that was read, on: a program that reads no more than format 1 does not
-// know such records, would call the book damaged, and must refuse it as newer instead. All
-// else is as in format 1, so that nothing is migrated, and a book without them stays
+// FormatNow is the format of a book from its first record on that a program of format 1
+// does not know: a lot taken in or withdrawn, a handover that was read, an hour for the
+// backup. Such a program would call the book damaged, and must refuse it as newer instead.
+// All else is as in format 1, so that nothing is migrated, and a book without them stays
 // readable for older programs.
-const FormatLots = "2"
+const FormatNow = "2"
 
 // ofRegister tells whether a record is of the register of lots.
 func ofRegister(r record.Record) bool {
@@ -31,13 +31,18 @@ func ofRegister(r record.Record) bool {
 // raise gives a book the format that its records want.
 func raise(tx *bolt.Tx, recs []record.Record) error {
 	newer := func(r record.Record) bool {
-		c, ok := r.Action.Body.(action.Crew)
-		return ofRegister(r) || ok && c.Handover
+		switch a := r.Action.Body.(type) {
+		case action.Crew:
+			return a.Handover
+		case action.Settings:
+			return a.House.Backup.At != ""
+		}
+		return ofRegister(r)
 	}
 	if !slices.ContainsFunc(recs, newer) {
 		return nil
 	}
-	return tx.Bucket(bMeta).Put([]byte("format"), []byte(FormatLots))
+	return tx.Bucket(bMeta).Put([]byte("format"), []byte(FormatNow))
 }
 
 // Subjects of the index for lots: the register of a material, and one lot of it, by a

@@ -225,12 +225,12 @@ func (b *Book) load(tx *bolt.Tx) error {
 // readable says whether this program reads books of a format. There is none before
 // the first; one that follows will bring the step to it.
 func readable(format string) error {
-	if format == Format || format == FormatLots {
+	if format == Format || format == FormatNow {
 		return nil
 	}
-	ours, err := strconv.Atoi(FormatLots)
+	ours, err := strconv.Atoi(FormatNow)
 	if n, nerr := strconv.Atoi(format); err == nil && nerr == nil && n > ours {
-		return fmt.Errorf("%w: format %d, this one reads up to %s: use a newer program", ErrNewer, n, FormatLots)
+		return fmt.Errorf("%w: format %d, this one reads up to %s: use a newer program", ErrNewer, n, FormatNow)
 	}
 	return fmt.Errorf("%w: format %q", ErrForeign, format)
 }

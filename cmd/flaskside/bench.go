@@ -63,7 +63,8 @@ func runBench(ctx context.Context, o *options) error {
 		_ = book.Close() // the reason to close is the error that is told
 		return err
 	}
-	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold}, o.plain, probes)
+	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold}, o.plain, probes,
+		func(ctx context.Context, trouble func(error)) { backUpAtHour(ctx, book, clock, trouble) })
 	stop()
 	return errors.Join(err, backUp(ctx, book, clock), book.Close()) // each says something of its own
 }
@@ -79,6 +80,31 @@ func backUp(ctx context.Context, book *logbook.Book, clock timers.Clock) error {
 		return fmt.Errorf("today's backup was not made: %w", err)
 	}
 	return nil
+}
+
+// lookAtHour is how often it is looked whether the hour of the backup has come.
+const lookAtHour = 20 * time.Second
+
+// backUpAtHour makes the day's backup at the hour of the house settings, until ctx ends.
+func backUpAtHour(ctx context.Context, book *logbook.Book, clock timers.Clock, trouble func(error)) {
+	since := clock.Read().Wall
+	tick := time.NewTicker(lookAtHour)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		now := clock.Read().Wall
+		if !book.State().Bench.House.Backup.Due(since, now) {
+			continue
+		}
+		since = now
+		if err := backUp(ctx, book, clock); err != nil && ctx.Err() == nil {
+			trouble(err)
+		}
+	}
 }
 
 // runDemo plays the invented shift on a scratch book, speed times faster than
@@ -111,13 +137,13 @@ func runDemo(ctx context.Context, speed float64, plain bool) error {
 	}
 	every := time.Second / 4
 	err = show(ctx, book, tui.Config{Keeper: book, Hands: real, NewID: newID, Every: every, Tick: time.Duration(float64(every) * speed * 4), By: "KT",
-		Title: fmt.Sprintf("DEMO x%g", speed), Script: script}, plain, nil)
+		Title: fmt.Sprintf("DEMO x%g", speed), Script: script}, plain, nil, nil)
 	return errors.Join(err, book.Close())
 }
 
-// show runs the screen, and the probes beside it, until it is left or the process is
-// told to end.
-func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, probes []probe) error {
+// show runs the screen, and the probes and more beside it, until it is left or the
+// process is told to end.
+func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, probes []probe, more func(ctx context.Context, trouble func(error))) error {
 	var beside sync.WaitGroup
 	defer beside.Wait()
 	ctx, cancel := signal.NotifyContext(ctx, syscall.SIGHUP, syscall.SIGTERM)
@@ -154,6 +180,9 @@ func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, p
 	beside.Go(func() {
 		watchAll(ctx, probes, book, cfg.Hands, func(line string) { p.Send(tui.Tell(line)) }, fault)
 	})
+	if more != nil {
+		beside.Go(func() { more(ctx, func(err error) { p.Send(tui.Trouble(oneLine(err))) }) })
+	}
 	over := make(chan struct{})
 	defer close(over)
 	go func() {

@@ -39,7 +39,7 @@ type House struct {
 	BenchSet   BenchSet       `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
 	Cooling    Cooling        `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
 	Alarms     Alarms         `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
-	Backup     Backup         `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left (house defaults)"`
+	Backup     Backup         `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left or at an hour (house defaults)"`
 	Flash      flash.Settings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
 	Baths      []Bath         `json:"baths" toml:"baths"`
 	Programmes []Programme    `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
@@ -103,7 +103,25 @@ type Alarms struct {
 // Backup is the daily copy of the logbook.
 type Backup struct {
 	Keep   int    `json:"keep" toml:"keep" comment:"backups of so many of the last days are kept; 0 for none"`
+	At     string `json:"at,omitempty" toml:"at" comment:"the hour at which the day's backup is made while the bench runs, as in 18:30; \"\" for only when it is left"`
 	Folder string `json:"folder" toml:"folder" comment:"where: a whole path, best on another disk, or a folder beside the logbook"`
+}
+
+const hourMinute = "15:04"
+
+// Due tells whether the hour of the backup has come since an instant, on the clock of
+// now; where no hour is set, never.
+func (b Backup) Due(since, now time.Time) bool {
+	at, err := time.Parse(hourMinute, b.At)
+	if err != nil || b.Keep < 1 {
+		return false
+	}
+	y, m, d := now.Date()
+	hour := time.Date(y, m, d, at.Hour(), at.Minute(), 0, 0, now.Location())
+	if hour.After(now) {
+		hour = time.Date(y, m, d-1, at.Hour(), at.Minute(), 0, 0, now.Location())
+	}
+	return hour.After(since)
 }
 
 // Bath is one water bath.
@@ -244,6 +262,8 @@ func (h House) Valid() error {
 	if h.Backup.Keep > 0 {
 		label("backup.folder", h.Backup.Folder, 200)
 	}
+	_, noHour := time.Parse(hourMinute, h.Backup.At)
+	check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %q", h.Backup.At)
 	check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
 	for _, b := range h.Baths {
 		label("baths.name", b.Name, 40)

@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 	"unicode"
 
 	"pgregory.net/rapid"
@@ -336,4 +337,48 @@ func FuzzReadTOML(f *testing.F) {
 			t.Fatalf("read back %+v, want %+v (%v)\n%s", got, h, err, text)
 		}
 	})
+}
+
+// The hour of the backup, on the wall's clock: once a day, also across a change of the
+// clocks, and not for an hour that had gone by before the bench was opened.
+func TestBackupDue(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(s string) time.Time {
+		v, err := time.ParseInLocation("2006-01-02 15:04:05", s, berlin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	for _, c := range []struct {
+		b          Backup
+		since, now string
+		want       bool
+	}{
+		{Backup{Keep: 7, At: "18:30"}, "2026-11-25 08:00:00", "2026-11-25 18:29:59", false},
+		{Backup{Keep: 7, At: "18:30"}, "2026-11-25 08:00:00", "2026-11-25 18:30:00", true},
+		{Backup{Keep: 7, At: "18:30"}, "2026-11-25 18:30:10", "2026-11-25 23:59:00", false},
+		{Backup{Keep: 7, At: "18:30"}, "2026-11-25 18:30:10", "2026-11-26 18:30:00", true},
+		{Backup{Keep: 7, At: "18:30"}, "2026-11-25 18:00:00", "2026-11-26 03:00:00", true}, // slept over it
+		{Backup{Keep: 7, At: "02:30"}, "2026-10-25 01:00:00", "2026-10-25 04:00:00", true}, // the hour that comes twice
+		{Backup{Keep: 7, At: "02:30"}, "2026-03-29 01:00:00", "2026-03-29 04:00:00", true}, // the hour that is left out
+		{Backup{Keep: 7, At: "02:30"}, "2026-03-29 04:00:10", "2026-03-29 23:00:00", false},
+		{Backup{Keep: 0, At: "18:30"}, "2026-11-25 08:00:00", "2026-11-25 19:00:00", false},
+		{Backup{Keep: 7}, "2026-11-25 08:00:00", "2026-11-26 19:00:00", false},
+		{Backup{Keep: 7, At: "teatime"}, "2026-11-25 08:00:00", "2026-11-26 19:00:00", false},
+	} {
+		if got := c.b.Due(at(c.since), at(c.now)); got != c.want {
+			t.Errorf("%+v from %s, at %s: due %v", c.b, c.since, c.now, got)
+		}
+	}
+	h := Default()
+	for text, ok := range map[string]bool{"": true, "18:30": true, "7:05": true, "24:00": false, "half past six": false} {
+		h.Backup.At = text
+		if err := h.Valid(); (err == nil) != ok {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
 }
