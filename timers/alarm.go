@@ -166,22 +166,43 @@ func Survey(signals []Signal, answers []Answer, now Now) []Alarm {
 	return out
 }
 
-// More than FloodCount alarms in FloodSpan are a flood, which nobody can follow
-// (EEMUA 191 and ISA-18.2: more than ten in ten minutes; from memory).
+// A flood, which nobody can follow, begins with more than FloodCount alarms in
+// FloodSpan and is over when fewer than FloodOver rose in the last FloodSpan (EEMUA 191,
+// ISA-18.2 and IEC 62682; from memory).
 const (
 	FloodCount = 10
+	FloodOver  = 5
 	FloodSpan  = 10 * time.Minute
 )
 
-// Flood counts the alarms that rose in the last FloodSpan, and tells whether they are
-// a flood.
-func Flood(alarms []Alarm) (n int, flood bool) {
+// Flood watches for too many alarms at once. The zero value is ready for use; it
+// remembers what rose, also where it went away since.
+type Flood struct {
+	rose map[string]Stamp // signal key: when
+	on   bool
+}
+
+// Look counts the alarms that rose in the last FloodSpan, and tells whether a flood is
+// on. What is on the shelf does not count.
+func (f *Flood) Look(alarms []Alarm, now Now) (n int, on bool) {
+	if f.rose == nil {
+		f.rose = map[string]Stamp{}
+	}
 	for _, a := range alarms {
-		if a.Since.For < FloodSpan && a.State != Shelved {
-			n++
+		if a.State == Shelved {
+			delete(f.rose, a.Key)
+		} else if a.Since.For < FloodSpan {
+			f.rose[a.Key] = a.Rose
 		}
 	}
-	return n, n > FloodCount
+	for key, at := range f.rose {
+		if now.Since(at).For >= FloodSpan {
+			delete(f.rose, key)
+		}
+	}
+	n = len(f.rose)
+	f.on = n > FloodCount || f.on && n >= FloodOver
+	return n, f.on
 }
 
 // Bell decides when a sound is due: once per rise, again on a schedule while an
@@ -189,6 +210,7 @@ func Flood(alarms []Alarm) (n int, flood bool) {
 // value with Every set is ready for use; it holds what it has rung for.
 type Bell struct {
 	Every map[Priority]time.Duration // how soon an unacknowledged alarm sounds again; absent: never
+	Flood bool                       // a flood is on: only the most urgent sound
 	rung  map[string]time.Duration   // signal key: the running time at which it last rang
 	any   time.Duration
 	began bool
@@ -201,7 +223,6 @@ func (b *Bell) Ring(alarms []Alarm, running time.Duration) *Alarm {
 		b.rung = map[string]time.Duration{}
 	}
 	on := map[string]bool{}
-	_, flood := Flood(alarms)
 	var pick *Alarm
 	for i := range alarms {
 		a := &alarms[i]
@@ -211,8 +232,8 @@ func (b *Bell) Ring(alarms []Alarm, running time.Duration) *Alarm {
 		on[a.Key] = true
 		at, done := b.rung[a.Key]
 		every, again := b.Every[a.Priority]
-		if flood && a.Priority != High {
-			continue // in a flood only the most urgent sound
+		if b.Flood && a.Priority != High {
+			continue
 		}
 		if pick == nil && (!done || again && every > 0 && running-at >= every) {
 			pick = a

@@ -6,31 +6,65 @@ import (
 	"time"
 
 	"flaskside/timers"
+	"flaskside/timers/simclock"
 )
 
-// TestFlood: eleven alarms in ten minutes are a flood, ten are not (EEMUA 191, from
-// memory), and in a flood only the most urgent ring.
+// TestFlood: eleven alarms in ten minutes are a flood, ten are not; it is over when
+// fewer than five rose in the last ten minutes (EEMUA 191, ISA-18.2, IEC 62682; from
+// memory). In a flood only the most urgent ring.
 func TestFlood(t *testing.T) {
-	var as []timers.Alarm
-	for i := range 10 {
-		as = append(as, timers.Alarm{Signal: timers.Signal{Key: fmt.Sprint(i), Priority: timers.Low}, State: timers.Unacknowledged, Since: timers.Passed{For: time.Minute}})
+	ck := simclock.At(at, "boot-1")
+	var signals []timers.Signal
+	var answers []timers.Answer
+	var f timers.Flood
+	rise := func(p timers.Priority) {
+		signals = append(signals, timers.Signal{Key: fmt.Sprint("a", len(signals)), Priority: p, Rose: stamp(ck)})
 	}
-	if n, flood := timers.Flood(as); n != 10 || flood {
-		t.Errorf("ten in ten minutes: %d, %v", n, flood)
+	look := func(wantN int, want bool) {
+		t.Helper()
+		if n, on := f.Look(timers.Survey(signals, answers, now(ck)), now(ck)); n != wantN || on != want {
+			t.Errorf("%d in ten minutes, flood %v; want %d, %v", n, on, wantN, want)
+		}
 	}
-	as = append(as, timers.Alarm{Signal: timers.Signal{Key: "old"}, State: timers.Acknowledged, Since: timers.Passed{For: 11 * time.Minute}})
-	if _, flood := timers.Flood(as); flood {
-		t.Error("an alarm of eleven minutes ago made a flood")
+	look(0, false)
+	for range 10 {
+		rise(timers.Low)
+		ck.Run(30 * time.Second)
 	}
-	as = append(as, timers.Alarm{Signal: timers.Signal{Key: "dough", Priority: timers.High}, State: timers.Unacknowledged, Since: timers.Passed{For: time.Second}})
-	if _, flood := timers.Flood(as); !flood {
-		t.Error("eleven in ten minutes are no flood")
-	}
-	b := timers.Bell{}
-	if a := b.Ring(as, time.Hour); a == nil || a.Key != "dough" {
+	look(10, false)
+	rise(timers.High)
+	look(11, true)
+	b := timers.Bell{Flood: true}
+	all := timers.Survey(signals, answers, now(ck))
+	if a := b.Ring(all, time.Hour); a == nil || a.Key != "a10" {
 		t.Errorf("rang for %+v, want the most urgent alone", a)
 	}
-	if a := b.Ring(as, time.Hour+5*time.Second); a != nil {
+	if a := b.Ring(all, time.Hour+5*time.Second); a != nil {
 		t.Errorf("rang for %s in a flood", a.Key)
+	}
+	// Answered and gone they still rose; on the shelf they do not count.
+	answers = append(answers, timers.Answer{Key: "a10", At: stamp(ck)}, timers.Answer{Key: "a9", At: stamp(ck), Shelf: time.Hour})
+	signals = signals[5:]
+	look(10, true)
+	ck.Run(7 * time.Minute) // at 12:00 those of 2:00 and before are out
+	look(5, true)
+	ck.Run(30 * time.Second)
+	look(4, false)
+}
+
+// TestFloodForgets: a flood's end is told by the clock, also where no program looked.
+func TestFloodForgets(t *testing.T) {
+	ck := simclock.At(at, "boot-1")
+	var f timers.Flood
+	var al []timers.Alarm
+	for i := range 12 {
+		al = append(al, timers.Alarm{Signal: timers.Signal{Key: fmt.Sprint(i), Rose: stamp(ck)}, State: timers.Unacknowledged})
+	}
+	if n, on := f.Look(al, now(ck)); n != 12 || !on {
+		t.Errorf("%d, %v", n, on)
+	}
+	ck.Sleep(timers.FloodSpan)
+	if n, on := f.Look(nil, now(ck)); n != 0 || on {
+		t.Errorf("ten minutes later: %d, %v", n, on)
 	}
 }

@@ -145,8 +145,8 @@ func (m *Model) drawStrip(f *frame) {
 			r = warn
 		}
 		head := fmt.Sprintf(" ▲%d ", top.Priority)
-		if n, flood := timers.Flood(m.alarms); flood {
-			head = fmt.Sprintf(" ▲%d FLOOD, %d in 10 min: ", top.Priority, n)
+		if m.floodOn {
+			head = fmt.Sprintf(" ▲%d FLOOD, %d in 10 min: ", top.Priority, m.floodN)
 			waiting = 0 // said already
 		}
 		if waiting > 1 {

@@ -10,11 +10,9 @@ package tui
 import (
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
-	"github.com/charmbracelet/x/ansi"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
@@ -44,6 +42,7 @@ type Config struct {
 	Title    string             // stands in the top line; the demo says what it is
 	ScanHold time.Duration      // how long a key may wait for the next of a scan; 0: scans on the bench are not looked for
 	OnAlarm  func(words string) // told of each alarm that sounds; nil for nobody
+	Notify   Notify             // how the terminal is told of an alarm beside the bell; "" for auto
 	Script   *Script            // a shift that plays itself, for the demo
 }
 
@@ -85,6 +84,10 @@ type Model struct {
 	lastKeyAt time.Duration
 	keyAt     time.Duration // the latest key of all
 	bell      timers.Bell
+	notice    notice
+	flood     timers.Flood
+	floodN    int // alarms of the last ten minutes
+	floodOn   bool
 	before    timers.Reading
 	beatAt    time.Duration
 	away      []awayItem
@@ -125,7 +128,7 @@ func Changed(st logbook.State) tea.Msg { return changedMsg{st} }
 
 // New makes the screen. It shows at once what fell due while no program ran.
 func New(cfg Config) *Model {
-	m := &Model{cfg: cfg, theme: newTheme(true), sel: 1, w: 80, h: 24}
+	m := &Model{cfg: cfg, theme: newTheme(true), sel: 1, w: 80, h: 24, notice: cfg.Notify.of("")}
 	m.bell.Every = map[timers.Priority]time.Duration{}
 	m.refresh(cfg.Keeper.State())
 	m.before = m.now.Reading
@@ -168,6 +171,8 @@ func (m *Model) lookAtClock() {
 	}
 	m.standings = timers.StandAll(plainWs, m.now)
 	m.alarms = m.bench().Alarms(m.now)
+	m.floodN, m.floodOn = m.flood.Look(m.alarms, m.now)
+	m.bell.Flood = m.floodOn
 }
 
 func (m *Model) windowByKey(key string) (bench.Window, bool) {
@@ -179,8 +184,11 @@ func (m *Model) windowByKey(key string) (bench.Window, bool) {
 	return bench.Window{}, false
 }
 
-// Init starts the one chain of ticks and asks the terminal about its background.
-func (m *Model) Init() tea.Cmd { return tea.Batch(m.tick(), tea.RequestBackgroundColor) }
+// Init starts the one chain of ticks and asks the terminal about its background and its
+// name.
+func (m *Model) Init() tea.Cmd {
+	return tea.Batch(m.tick(), tea.RequestBackgroundColor, tea.RequestTerminalVersion)
+}
 
 func (m *Model) tick() tea.Cmd {
 	return tea.Every(m.cfg.Every, func(time.Time) tea.Msg { return tickMsg{} })
@@ -193,6 +201,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.w, m.h = msg.Width, msg.Height
 	case tea.BackgroundColorMsg:
 		m.theme = newTheme(msg.IsDark())
+	case tea.TerminalVersionMsg:
+		m.notice = m.cfg.Notify.of(msg.Name)
 	case tickMsg:
 		return m, tea.Batch(m.tick(), m.onTick())
 	case changedMsg:
@@ -311,13 +321,8 @@ func (m *Model) ring() tea.Cmd {
 	if al == nil {
 		return nil
 	}
-	words := strings.Map(func(r rune) rune {
-		if r < 0x20 || r == 0x7f || r >= 0x80 && r < 0xa0 {
-			return -1
-		}
-		return r
-	}, m.alarmWords(*al))
-	ring := tea.Raw("\a" + ansi.Notify("flaskside: "+words))
+	words := oneLine(m.alarmWords(*al))
+	ring := tea.Raw("\a" + m.notice.sequence(words))
 	if tell := m.cfg.OnAlarm; tell != nil {
 		return tea.Batch(ring, func() tea.Msg { tell(words); return nil })
 	}

@@ -44,6 +44,10 @@ func runBench(ctx context.Context, o *options) error {
 	if err != nil {
 		return err
 	}
+	notify, err := tui.ParseNotify(o.notify)
+	if err != nil {
+		return wrongUsage("--notify: %v", err)
+	}
 	probes, err := o.parseProbes()
 	if err != nil {
 		return err
@@ -63,7 +67,7 @@ func runBench(ctx context.Context, o *options) error {
 		_ = book.Close() // the reason to close is the error that is told
 		return err
 	}
-	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, ScanHold: scanHold}, o.plain, probes,
+	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, Notify: notify, ScanHold: scanHold}, o.plain, probes,
 		func(ctx context.Context, trouble func(error)) { backUpAtHour(ctx, book, clock, trouble) })
 	stop()
 	return errors.Join(err, backUp(ctx, book, clock), book.Close()) // each says something of its own

@@ -1,0 +1,158 @@
+package tui
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/demo"
+	"flaskside/timers"
+)
+
+// TestNotices: the three control sequences by which terminals notify, as their own
+// documents have them (OSC 9 and 777: invisible-island.net's xterm list and rxvt's
+// extension; OSC 99: the desktop notification protocol; from memory), and nothing of an
+// alarm's words that could be taken for a command.
+func TestNotices(t *testing.T) {
+	for _, c := range []struct {
+		set      Notify
+		terminal string
+		want     string
+	}{
+		{"", "", "\x1b]9;flaskside: a;b\a"},
+		{"auto", "xterm(388)", "\x1b]9;flaskside: a;b\a"},
+		{"auto", "kitty(0.40.0)", "\x1b]99;;flaskside: a;b\a"},
+		{"auto", "foot(1.20.0)", "\x1b]777;notify;flaskside;a,b\a"},
+		{"auto", "tmux 3.5a", "\x1bPtmux;\x1b\x1b]9;flaskside: a;b\a\x1b\\"},
+		{"99", "xterm(388)", "\x1b]99;;flaskside: a;b\a"},
+		{"777", "", "\x1b]777;notify;flaskside;a,b\a"},
+		{"none", "kitty", ""},
+		{"none", "tmux 3.5a", ""},
+	} {
+		if got := c.set.of(c.terminal).sequence("a\x1b\a\u009d;b"); got != c.want {
+			t.Errorf("%q on %q sends %q, want %q", c.set, c.terminal, got, c.want)
+		}
+	}
+	if _, err := ParseNotify("8"); err == nil || !strings.Contains(err.Error(), "auto, 9, 777, 99 or none") {
+		t.Errorf("a way unknown: %v", err)
+	}
+}
+
+// TestNoticeFollowsTerminal: the bell first, then what the terminal said it knows; and
+// the task bar (OSC 9;4) shows that an alarm waits.
+func TestNoticeFollowsTerminal(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.feed(tea.TerminalVersionMsg{Name: "kitty(0.40.0)"})
+	d.record(action.TimerStart{Label: "soak", Count: "down", AimS: 100})
+	if p := d.m.View().ProgressBar; p == nil || p.State != tea.ProgressBarDefault || p.Value != 0 {
+		t.Errorf("at the start the task bar shows %+v", p)
+	}
+	d.wait(50 * time.Second)
+	if p := d.m.View().ProgressBar; p == nil || p.Value != 50 {
+		t.Errorf("half way the task bar shows %+v", p)
+	}
+	d.wait(51 * time.Second)
+	if want := "\a\x1b]99;;flaskside: SOAK\a"; !slices.Equal(d.raw, []string{want}) {
+		t.Errorf("sent %q, want %q", d.raw, want)
+	}
+	if p := d.m.View().ProgressBar; p == nil || p.State != tea.ProgressBarError {
+		t.Errorf("with an alarm the task bar shows %+v", p)
+	}
+}
+
+// TestShelfEnds: what is put on the shelf is silent, comes back by itself and rings
+// again.
+func TestShelfEnds(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.record(action.TimerStart{Label: "soak", Count: "down", AimS: 60})
+	d.wait(61 * time.Second)
+	d.press("+ 7")
+	d.sees("1 on the shelf")
+	d.raw = nil
+	shelf := time.Duration(d.m.house().Alarms.ShelveS) * time.Second
+	d.wait(shelf - 10*time.Second)
+	if len(d.raw) > 0 {
+		t.Errorf("rang on the shelf: %q", d.raw)
+	}
+	d.wait(10 * time.Second)
+	d.sees("SOAK", ". heard")
+	if len(d.raw) != 1 {
+		t.Errorf("back from the shelf it sent %q", d.raw)
+	}
+}
+
+// TestFloodOnTheScreen: twelve timers at once are told as a flood in one line, and one
+// bell is rung for it, not twelve.
+func TestFloodOnTheScreen(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	for i := range 12 {
+		d.record(action.TimerStart{Label: fmt.Sprint("timer ", i), Count: "down", AimS: 60})
+	}
+	d.wait(2 * time.Minute)
+	d.sees("FLOOD, 12 in 10 min: TIMER 0")
+	for range 20 {
+		d.wait(time.Second)
+	}
+	if len(d.raw) > 1 {
+		t.Errorf("in a flood of what is not urgent it rang %d times", len(d.raw))
+	}
+	d.wait(11 * time.Minute)
+	if strings.Contains(d.screen(), "FLOOD") {
+		t.Errorf("the flood does not end:\n%s", d.screen())
+	}
+}
+
+// TestAlarmLoad plays the invented shift to the end of its bath, nobody answering, and
+// holds its alarms to what EEMUA 191 and ISA-18.2 / IEC 62682 give for one operator
+// (from memory): on average at most one in ten minutes; at most ten in any ten minutes;
+// 150 in a day; and the most urgent priority the rarest (about 5 % high, 15 % medium, 80 %
+// low of a plant's thousands; a bench has too few for shares).
+func TestAlarmLoad(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	steps := demo.Shift()
+	d.ck.Step(steps[0].After - time.Second)
+	var f timers.Flood
+	first := map[string]timers.Alarm{}
+	look := func(until time.Time) {
+		for d.ck.Read().Wall.Before(until) {
+			d.ck.Run(min(10*time.Second, until.Sub(d.ck.Read().Wall)))
+			now := timers.Now{Reading: d.ck.Read()}
+			al := d.book.State().Bench.Alarms(now)
+			for _, a := range al {
+				if _, ok := first[a.Key]; !ok {
+					first[a.Key] = a
+				}
+			}
+			if n, on := f.Look(al, now); on {
+				t.Errorf("a flood, %d in ten minutes, at %s", n, now.Wall.Format("15:04"))
+			}
+		}
+	}
+	for i, s := range steps {
+		look(shiftStart.Add(s.After))
+		if _, err := d.book.Append(s.Action(i, shiftStart)); err != nil {
+			t.Fatalf("step %d: %v", i, err)
+		}
+	}
+	look(shiftStart.Add(12 * time.Hour))
+	by := map[timers.Priority]int{}
+	for _, a := range first {
+		by[a.Priority]++
+	}
+	hours := (12*time.Hour - steps[0].After).Hours()
+	t.Logf("%d alarms in %.0f h: high %d, medium %d, low %d", len(first), hours, by[timers.High], by[timers.Medium], by[timers.Low])
+	if rate := float64(len(first)) / (hours * 6); rate > 1 {
+		t.Errorf("%.2f alarms in ten minutes on average, want at most 1", rate)
+	}
+	if len(first) > 150 {
+		t.Errorf("%d alarms in a day, want at most 150", len(first))
+	}
+	if by[timers.High] > by[timers.Medium] || by[timers.High] > by[timers.Low] {
+		t.Errorf("the most urgent alarms are not the rarest: %v", by)
+	}
+}
