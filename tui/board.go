@@ -609,33 +609,38 @@ func (m *Model) drawFoot(f *frame) {
 	f.put(1, y+1, f.w-2, step, m.stepLine())
 	m.drawToast(f, y+2)
 	x := 1
-	key := func(k, w string) {
-		x = f.text(x, y+3, accent, k)
-		x = f.text(x+1, y+3, plain, w) + 3
+	for _, k := range m.keysHere() {
+		key, words, _ := strings.Cut(k, " ")
+		x = f.text(x, y+3, accent, key)
+		x = f.text(x+1, y+3, plain, words) + 3
 	}
-	if m.form() != nil {
-		key("0", "back")
-		key("ENTER", "takes the answer")
-		return
-	}
-	if m.page != pageBoard {
-		key("0", "back to the bench")
-		key("ENTER", "further down")
-		key("1-9", "flask")
-		switch m.page {
-		case pagePress:
-			key("-", "plan backwards")
-			key("/", "far view")
-		case pageHandover:
-			key("+", "take over")
+}
+
+// keysHere lists the keys that mean something where the screen stands, each with a
+// word: for the bottom line, and for whoever pressed another.
+func (m *Model) keysHere() []string {
+	switch {
+	case m.form() != nil:
+		return []string{"0 back", "ENTER takes the answer"}
+	case m.page == pageBoard:
+		var keys []string
+		for _, b := range Bindings() {
+			if b.Short != "" {
+				keys = append(keys, b.Pad+" "+b.Short)
+			}
 		}
-		return
+		return keys
 	}
-	for _, b := range Bindings() {
-		if b.Short != "" {
-			key(b.Pad, b.Short)
-		}
+	keys := []string{"0 back to the bench", "ENTER further down", "1-9 flask"}
+	switch m.page {
+	case pagePress:
+		keys = append(keys, "- plan backwards", "/ far view")
+	case pageFlask:
+		keys = append(keys, "* handover")
+	case pageHandover:
+		keys = append(keys, "+ take over")
 	}
+	return keys
 }
 
 func (m *Model) stepLine() string {

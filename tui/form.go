@@ -132,6 +132,8 @@ func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
 		return f.accept(fd), false
 	case key == "esc", key == "0" && fd.kind == number && fd.typed == "", key == "*" && fd.typed == "":
 		return nil, f.back()
+	case key == "delete" && fd.kind == words:
+		return nil, false
 	case key == "backspace", key == "*", key == "-" && fd.kind == number:
 		fd.edit(tea.KeyPressMsg{Code: tea.KeyBackspace})
 		return nil, false
@@ -217,7 +219,7 @@ func (f *form) keyPick(fd *field, key string) (tea.Cmd, bool) {
 		}
 		i := from + n - 1
 		if i >= to {
-			f.note = fmt.Sprintf("the choices are 1 to %d; 0 goes back", to-from)
+			f.note = digitWords(to-from, more)
 			return nil, false
 		}
 		if fd.kind == pickMany {
@@ -229,9 +231,21 @@ func (f *form) keyPick(fd *field, key string) (tea.Cmd, bool) {
 	case numLockOff(key):
 		f.note = "NumLock seems to be off: press NumLock, then the digit"
 	default:
-		f.note = fmt.Sprintf("press 1 to %d; 0 goes back", to-from)
+		f.note = digitWords(to-from, more)
 	}
 	return nil, false
+}
+
+// digitWords tells which digits answer a choice.
+func digitWords(n int, more bool) string {
+	s := "the choices are 1 to " + strconv.Itoa(n)
+	switch {
+	case n == 1:
+		s = "press 1"
+	case more:
+		s += ", 9 for more"
+	}
+	return s + "; 0 goes back"
 }
 
 // accept takes the answer of a field and goes on; on the last one the form is
@@ -240,7 +254,8 @@ func (f *form) accept(fd *field) tea.Cmd {
 	switch fd.kind {
 	case pickOne:
 		if fd.choice == 0 {
-			f.note = fmt.Sprintf("press 1 to %d; 0 goes back", min(9, len(fd.options)))
+			from, to, more := fd.visible()
+			f.note = digitWords(to-from, more)
 			return nil
 		}
 	case pickMany:

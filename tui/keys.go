@@ -49,6 +49,9 @@ func padKey(k tea.KeyPressMsg) string {
 		return "/"
 	case tea.KeyKpDecimal:
 		return "."
+	case tea.KeyKpUp, tea.KeyKpDown, tea.KeyKpLeft, tea.KeyKpRight, tea.KeyKpHome, tea.KeyKpEnd, tea.KeyKpPgUp, tea.KeyKpPgDown,
+		tea.KeyKpInsert, tea.KeyKpDelete, tea.KeyKpBegin:
+		return "kp" // of the pad itself, so that NumLock is off for sure
 	}
 	if k.Code >= tea.KeyKp0 && k.Code <= tea.KeyKp9 && k.Text == "" {
 		return string('0' + k.Code - tea.KeyKp0)
@@ -64,7 +67,7 @@ func padKey(k tea.KeyPressMsg) string {
 // NumLock is off and nothing on the bench asks for it.
 func numLockOff(key string) bool {
 	switch key {
-	case "home", "end", "pgup", "pgdown", "insert", "begin", "kpbegin":
+	case "kp", "home", "end", "pgup", "pgdown", "insert", "begin", "delete", "left", "right":
 		return true
 	}
 	return false

@@ -70,7 +70,8 @@ type Model struct {
 	sel    int // selected place, 1 to 9
 	page   page
 	scroll int
-	forms  []*form // the last one is asked
+	forms  []*form                      // the last one is asked
+	drafts map[string]map[string]string // typed and left, by the form's title and the field's name
 
 	saving  bool
 	queue   []tea.KeyPressMsg // pressed while a record was on its way to the disk
@@ -82,6 +83,7 @@ type Model struct {
 
 	lastKey   string
 	lastKeyAt time.Duration
+	lastInto  *field        // the field that the last key went into
 	keyAt     time.Duration // the latest key of all
 	bell      timers.Bell
 	notice    notice
@@ -387,6 +389,7 @@ func (m *Model) unsend() {
 
 func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 	for len(m.forms) > 0 && m.form().sent {
+		delete(m.drafts, m.form().title)
 		m.forms = m.forms[:len(m.forms)-1]
 	}
 	switch msg.saved.Action.Body.(type) {
@@ -419,8 +422,37 @@ func (m *Model) form() *form {
 	return m.forms[len(m.forms)-1]
 }
 
-// open asks a form.
-func (m *Model) open(f *form) { m.forms = append(m.forms, f) }
+// open asks a form; what was typed into it when it was last left stands in it again.
+func (m *Model) open(f *form) {
+	for _, fd := range f.fields {
+		if s := m.drafts[f.title][fd.name]; s != "" {
+			fd.typed = s
+			f.note = "what you typed before is still here"
+		}
+	}
+	m.forms = append(m.forms, f)
+}
+
+// leave goes back from the form at hand, and keeps what was typed.
+func (m *Model) leave() {
+	f := m.form()
+	m.forms = m.forms[:len(m.forms)-1]
+	kept := map[string]string{}
+	for _, fd := range f.fields {
+		if (fd.kind == number || fd.kind == words) && fd.typed != "" {
+			kept[fd.name] = fd.typed
+		}
+	}
+	if len(kept) == 0 {
+		delete(m.drafts, f.title)
+		return
+	}
+	if m.drafts == nil {
+		m.drafts = map[string]map[string]string{}
+	}
+	m.drafts[f.title] = kept
+	m.say(dim, "left without a record; what you typed is kept for when you come back")
+}
 
 // answer has a form's action recorded; the form stays until it is on the disk.
 func (m *Model) answer(f *form, body action.Body, why string, then func(logbook.Saved) tea.Cmd) tea.Cmd {
@@ -439,13 +471,20 @@ func (m *Model) onKey(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 	key := padKey(k)
 	same := key == m.lastKey && now-m.lastKeyAt < doubled
 	m.lastKey, m.lastKeyAt = key, now
-	typing := m.form() != nil && m.form().typing() && key != "enter"
+	// Two characters only where the first went into this field, too: what opened it may
+	// bounce.
+	var into *field
+	if f := m.form(); f != nil && f.typing() && key != "enter" {
+		into = f.fields[f.at]
+	}
+	typing := into != nil && into == m.lastInto
 	if (same && !typing) || k.IsRepeat {
 		if m.toast == "" || m.toastIs != good {
 			m.say(dim, "the same key twice at once: taken as one press")
 		}
 		return nil
 	}
+	m.lastInto = into
 	idle := time.Duration(m.house().CrewIdleS) * time.Second
 	quiet := now - m.keyAt
 	m.keyAt = now
@@ -478,12 +517,14 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	}
 	if f := m.form(); f != nil {
 		if key == "ctrl+c" {
-			m.forms = nil
+			for len(m.forms) > 0 {
+				m.leave()
+			}
 			return m.keyQuit(key)
 		}
 		cmd, left := f.key(key, k.Text)
 		if left {
-			m.forms = m.forms[:len(m.forms)-1]
+			m.leave()
 		}
 		return cmd
 	}
@@ -515,7 +556,7 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 		if numLockOff(key) {
 			m.say(warn, "NumLock seems to be off: press NumLock")
 		} else {
-			m.say(warn, "the keys here: 1-9 place · ENTER next step · + new · - other · * page · / press · . heard · 0 back")
+			m.say(warn, "not a key here: 1-9, ENTER, and those on the line below")
 		}
 		return nil
 	}

@@ -126,6 +126,13 @@ func (m *Model) spoken() []string {
 	}
 	say("ask", "")
 	say("note", "")
+	if m.page != pageFar && m.page != pageAway {
+		keys := strings.Join(m.keysHere(), ", ")
+		if m.page == pageBoard {
+			keys = "1-9 place, ENTER next step, " + keys
+		}
+		say("keys", "keys: "+keys)
+	}
 	switch m.page {
 	case pageFlask, pagePress, pageHelp, pageHandover, pageLot, pageAway:
 		f := newFrame(100, 60)
