@@ -114,23 +114,11 @@ func adopted(r learn.Report, o *options, clock timers.Clock) (*logbook.Head, err
 
 // recordSettings records settings in force from now on.
 func recordSettings(h house.House, from string, o *options, clock timers.Clock) (logbook.Head, error) {
-	w, err := writing(o.book, clock)
+	r, err := recordOne(action.Settings{House: h, From: from}, "", o, clock)
 	if err != nil {
 		return logbook.Head{}, err
 	}
-	a := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: action.Settings{House: h, From: from}}
-	answers, err := w.Append([]action.Action{a}, false)
-	if cerr := w.Close(); err == nil {
-		err = cerr
-	}
-	var bad *logbook.BadLine
-	if errors.As(err, &bad) {
-		return logbook.Head{}, bad.Err
-	}
-	if err != nil {
-		return logbook.Head{}, err
-	}
-	return logbook.Head{Seq: answers[0].Seq, Hash: answers[0].Hash()}, nil
+	return logbook.Head{Seq: r.Seq, Hash: r.Hash()}, nil
 }
 
 func (c calibration) text(w io.Writer, adopt bool) error {

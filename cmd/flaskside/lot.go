@@ -21,14 +21,14 @@ func lotCommand(o *options) *cobra.Command {
 	var asCSV, asJSON bool
 	c := &cobra.Command{
 		Use:   "lot [SCAN [SCAN]]",
-		Short: "Read the code of a jar, or list the flasks that had a lot",
+		Short: "Read the code of a jar, keep the register of lots, list the flasks that had one",
 		Long: "Reads GS1 element strings, as scanned or as printed (01)…(17)…(10)…, HIBC codes, and lots typed\n" +
 			"by hand. Two codes of one label are given as two. With - the code is a line of the standard input,\n" +
 			"for a scanner that plays a keyboard. Put a code in single quotes: the shell makes something else of\n" +
 			"$$ and of brackets. For the separator GS, which a keyboard cannot type, | {GS} or ^] will do.\n\n" +
 			"--which lists the flasks that had a lot of powder, liquid or separator, from every record of the\n" +
 			"book as it counts now; a text that is only alike is marked.",
-		Example: "flaskside lot '(01)03453120000011(17)281231(10)ABCD1234'\nflaskside lot -\nflaskside lot --which ABCD1234 --csv > recall.csv",
+		Example: "flaskside lot '(01)03453120000011(17)281231(10)ABCD1234'\nflaskside lot -\nflaskside lot --which ABCD1234 --csv > recall.csv\nflaskside lot take-in powder P-2031 --expiry 2027-04-30",
 		Args: func(c *cobra.Command, args []string) error {
 			asked := c.Flags().Changed("which")
 			switch {
@@ -57,6 +57,7 @@ func lotCommand(o *options) *cobra.Command {
 			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return tellLot(w, l, lot.DateOf(now.Local()), asJSON) })
 		},
 	}
+	c.AddCommand(lotInCommand(o), lotOutCommand(o), lotRegisterCommand(o))
 	c.Flags().StringVar(&which, "which", "", "list the flasks that had this lot, as typed or as scanned")
 	c.Flags().BoolVar(&asCSV, "csv", false, "the list as CSV, for a spreadsheet")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")

@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/door"
+	"flaskside/logbook/record"
 	"flaskside/timers"
 )
 
@@ -89,6 +90,25 @@ func writing(path string, clock timers.Clock) (writer, error) {
 	}
 	book.OnTrouble(func(err error) { fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(err)) })
 	return ownBook{book}, nil
+}
+
+// recordOne records one thing that is done now.
+func recordOne(body action.Body, why string, o *options, clock timers.Clock) (r record.Record, err error) {
+	w, err := writing(o.book, clock)
+	if err != nil {
+		return r, err
+	}
+	a := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: body, Why: why}
+	answers, err := w.Append([]action.Action{a}, false)
+	err = errors.Join(err, w.Close())
+	var bad *logbook.BadLine
+	if errors.As(err, &bad) {
+		return r, bad.Err
+	}
+	if err != nil {
+		return r, err
+	}
+	return answers[0].Record, nil
 }
 
 type atDoor struct{ *door.Client }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/lot"
@@ -36,6 +37,25 @@ type KnownLot struct {
 	// The records it rests on. Of several withdrawals the first is kept with the last:
 	// without it the lot would count as in use up to the last, and push another out.
 	inSeq, firstOut, lastOut uint64
+}
+
+// Name is the lot as people say it: of a code its lot or serial number alone.
+func (k KnownLot) Name() string {
+	at := k.In
+	if at == nil {
+		at = k.Out
+	}
+	if at != nil {
+		if l, err := lot.Parse(k.Lot, at.At.Year()); err == nil {
+			return l.Name()
+		}
+	}
+	return k.Lot
+}
+
+// Expired tells whether its last day of use is over on the day of an instant.
+func (k KnownLot) Expired(at time.Time) bool {
+	return !k.Expiry.IsZero() && lot.DateOf(at).After(k.Expiry)
 }
 
 // Lots lists the register of a material, those in use first, each in the order of the

@@ -135,3 +135,25 @@ func reckon(pattern, s string, now int) (Date, error) {
 	}
 	return Date{year, time.Month(month), day}, nil
 }
+
+// TypedDate reads a last day of use as typed, with a number pad too: 2027-04-30, 20270430
+// or 30.04.2027; a month alone, 2027-04, 202704 or 04.2027, is its last day, as it is on a
+// label that names no day (common practice, no source). Blanks around it do not matter.
+func TypedDate(s string) (Date, error) {
+	s = strings.TrimSpace(s)
+	for _, layout := range []struct {
+		is    string
+		month bool
+	}{{"2006-01-02", false}, {"20060102", false}, {"02.01.2006", false}, {"2006-01", true}, {"200601", true}, {"01.2006", true}} {
+		t, err := time.Parse(layout.is, s)
+		if err != nil {
+			continue
+		}
+		d := DateOf(t)
+		if layout.month {
+			d.Day = monthDays(d.Year, d.Month)
+		}
+		return d, nil
+	}
+	return Date{}, fmt.Errorf("%q is no date: type it as 2027-04-30, 30.04.2027 or 20270430, or the month alone", s)
+}

@@ -1,0 +1,227 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/lot"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// theLot reads what take-in and withdraw are given: the material, and the code or the
+// two codes of one label.
+func theLot(c *cobra.Command, args []string) error {
+	switch {
+	case len(args) == 0 || !slices.Contains(action.Materials, args[0]):
+		return wrongUsage("%s takes the material first: %s", c.CommandPath(), strings.Join(action.Materials, ", "))
+	case len(args) == 1:
+		return wrongUsage("%s %s takes the lot next, as scanned or typed, or - to read a line", c.CommandPath(), args[0])
+	case len(args) > 3:
+		return wrongUsage("%s takes the one or two codes of a label, not %d", c.CommandPath(), len(args)-1)
+	}
+	return nil
+}
+
+// code gives the entry of what was scanned; a code that cannot be read is an error, for
+// at a command line there is time to look at the label.
+func code(stdin io.Reader, scans []string, year int) (lot.Lot, error) {
+	l, err := readLot(stdin, scans, year)
+	if err == nil && l.Name() == "" {
+		err = errors.New("this code names a product and no lot: scan the other code of the label, too, or type the lot")
+	}
+	return l, err
+}
+
+func lotInCommand(o *options) *cobra.Command {
+	var product, expiry, why string
+	c := &cobra.Command{
+		Use:   "take-in MATERIAL SCAN [SCAN]",
+		Short: "Take a lot into the register: powder, liquid, separator, sheet or stone",
+		Long: "Once lots of a material are taken in, a mix or a coat with one that was not is asked about, as is one\n" +
+			"that was withdrawn or whose last day of use is over. Nothing is blocked; the answer is recorded.",
+		Example: "flaskside lot take-in powder '(01)03453120000011(17)281231(10)ABCD1234' --by KT\nflaskside lot take-in stone G-77 --expiry 2027-04",
+		Args:    theLot,
+		RunE: func(c *cobra.Command, args []string) error {
+			clock := sysclock.New()
+			now := clock.Read().Wall
+			l, err := code(c.InOrStdin(), args[1:], now.Year())
+			if err != nil {
+				return err
+			}
+			in := action.LotIn{Material: args[0], Lot: l.Entry(), Product: product}
+			if expiry != "" {
+				d, err := lot.TypedDate(expiry)
+				if err != nil {
+					return fmt.Errorf("--expiry: %w", err)
+				}
+				in.Expiry = d.String()
+			}
+			r, err := recordOne(in, why, o, clock)
+			if err != nil {
+				return byWhy(err)
+			}
+			return toldLot(c.OutOrStdout(), "taken in", r.Action.Body, now, r.Seq)
+		},
+	}
+	c.Flags().StringVar(&product, "product", "", "the product in your own words")
+	c.Flags().StringVar(&expiry, "expiry", "", "last day of use, where the code does not say it: 2027-04-30, or a month")
+	c.Flags().StringVar(&why, "why", "", "the reason where something about it is unusual")
+	return c
+}
+
+func lotOutCommand(o *options) *cobra.Command {
+	var reason, why string
+	c := &cobra.Command{
+		Use:     "withdraw MATERIAL SCAN [SCAN]",
+		Short:   "Withdraw a lot from use: used up, recalled, expired or spoilt",
+		Long:    "Withdraws a lot. Which flasks had it is listed by flaskside lot --which LOT.",
+		Example: "flaskside lot withdraw powder P-2031 --reason recalled --by KT",
+		Args:    theLot,
+		RunE: func(c *cobra.Command, args []string) error {
+			if !slices.Contains(action.Withdrawals, reason) {
+				return wrongUsage("--reason is one of %s", strings.Join(action.Withdrawals, ", "))
+			}
+			clock := sysclock.New()
+			now := clock.Read().Wall
+			l, err := code(c.InOrStdin(), args[1:], now.Year())
+			if err != nil {
+				return err
+			}
+			r, err := recordOne(action.LotOut{Material: args[0], Lot: l.Entry(), Reason: reason}, why, o, clock)
+			if err != nil {
+				return byWhy(err)
+			}
+			return toldLot(c.OutOrStdout(), "withdrawn", r.Action.Body, now, r.Seq)
+		},
+	}
+	c.Flags().StringVar(&reason, "reason", "", "used up, recalled, expired or spoilt")
+	c.Flags().StringVar(&why, "why", "", "the reason where something about it is unusual")
+	return c
+}
+
+// byWhy says how a reason is given here.
+func byWhy(err error) error {
+	var odd *bench.NeedsReason
+	if !errors.As(err, &odd) {
+		return err
+	}
+	var texts []string
+	for _, o := range odd.Odd {
+		texts = append(texts, o.Text)
+	}
+	return fmt.Errorf("%s: say --why to record it all the same", strings.Join(texts, "; "))
+}
+
+// toldLot says what was recorded.
+func toldLot(w io.Writer, what string, body action.Body, now time.Time, seq uint64) error {
+	material, text, more := "", "", ""
+	switch a := body.(type) {
+	case action.LotIn:
+		if material, text = a.Material, a.Lot; a.Expiry != "" {
+			more = ", to be used until " + a.Expiry
+		}
+	case action.LotOut:
+		material, text, more = a.Material, a.Lot, ", "+a.Reason
+	}
+	at := timers.Stamp{At: now}
+	_, err := fmt.Fprintf(w, "%s: %s lot %s%s; record %d\n", what, material, bench.KnownLot{Lot: text, In: &at}.Name(), more, seq)
+	return err
+}
+
+// registerLine is a lot of the register as JSON gives it.
+type registerLine struct {
+	Material string     `json:"material"`
+	Lot      string     `json:"lot"`   // as people say it
+	Entry    string     `json:"entry"` // as recorded
+	Product  string     `json:"product,omitempty"`
+	Expiry   string     `json:"expiry,omitempty"`
+	Expired  bool       `json:"expired"`
+	In       *time.Time `json:"in,omitempty"`
+	InBy     string     `json:"in_by,omitempty"`
+	Out      *time.Time `json:"out,omitempty"`
+	OutBy    string     `json:"out_by,omitempty"`
+	Reason   string     `json:"reason,omitempty"`
+}
+
+func lotRegisterCommand(o *options) *cobra.Command {
+	var asJSON bool
+	c := &cobra.Command{
+		Use:   "register",
+		Short: "List the lots in the house and those withdrawn",
+		Long: fmt.Sprintf("Lists the register: of each material the last %d lots in use and the last %d withdrawn. Older ones\n"+
+			"stay in the logbook, and flaskside lot --which finds their flasks.", bench.LotsHeld, bench.LotsWithdrawn),
+		Args: noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			clock := sysclock.New()
+			st, err := standing(o.book, clock)
+			if err != nil {
+				return err
+			}
+			now := clock.Read().Wall.Local()
+			lines := []registerLine{}
+			for _, material := range action.Materials {
+				held, withdrawn := st.Bench.Lots(material)
+				for _, k := range slices.Concat(held, withdrawn) {
+					l := registerLine{Material: material, Lot: k.Name(), Entry: k.Lot, Product: k.Product, Expiry: k.Expiry.String(), Expired: k.Expired(now), InBy: k.InBy, OutBy: k.OutBy, Reason: k.Reason}
+					if k.In != nil {
+						l.In = &k.In.At
+					}
+					if k.Out != nil {
+						l.Out = &k.Out.At
+					}
+					lines = append(lines, l)
+				}
+			}
+			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return writeRegister(w, lines, asJSON) })
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	return c
+}
+
+func writeRegister(w io.Writer, lines []registerLine, asJSON bool) error {
+	if asJSON {
+		enc := json.NewEncoder(w)
+		enc.SetIndent("", "  ")
+		enc.SetEscapeHTML(false)
+		return enc.Encode(lines)
+	}
+	if len(lines) == 0 {
+		_, err := fmt.Fprintln(w, "no lot was taken in: flaskside lot take-in MATERIAL LOT")
+		return err
+	}
+	day := func(t *time.Time) string {
+		if t == nil {
+			return "-"
+		}
+		return t.Local().Format(time.DateOnly)
+	}
+	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "material\tlot\tuse until\ttaken in\tstate\tproduct")
+	for _, l := range lines {
+		state := "in use"
+		switch {
+		case l.Out != nil:
+			state = fmt.Sprintf("withdrawn %s %s: %s", day(l.Out), l.OutBy, l.Reason)
+		case l.Expired:
+			state = "EXPIRED"
+		}
+		until := l.Expiry
+		if until == "" {
+			until = "-"
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s %s\t%s\t%s\n", l.Material, clean(l.Lot), until, day(l.In), l.InBy, state, l.Product)
+	}
+	return tw.Flush()
+}
