@@ -91,6 +91,8 @@ func (m *Model) draw() *frame {
 		m.drawHandover(f, area{0, 2, m.w, m.h - 2 - footH})
 	case pageLot:
 		m.drawLot(f, area{0, 2, m.w, m.h - 2 - footH})
+	case pageLots:
+		m.drawLots(f, area{0, 2, m.w, m.h - 2 - footH})
 	case pageHelp:
 		m.drawHelp(f)
 	case pageFlask:
@@ -633,6 +635,8 @@ func (m *Model) keysHere() []string {
 	}
 	keys := []string{"0 back to the bench", "ENTER further down", "1-9 flask"}
 	switch m.page {
+	case pageLots:
+		keys = append(keys[:2], "+ take in", "- withdraw")
 	case pagePress:
 		keys = append(keys, "- plan backwards", "/ far view")
 	case pageFlask:
@@ -650,7 +654,7 @@ func (m *Model) stepLine() string {
 	if m.page == pageHandover {
 		return "+  taken over: read, with your initials"
 	}
-	if m.page == pageHelp || m.page == pagePress || m.page == pageLot {
+	if m.page == pageHelp || m.page == pagePress || m.page == pageLot || m.page == pageLots {
 		return "0  back to the bench"
 	}
 	fl := m.selected()

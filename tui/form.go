@@ -38,7 +38,7 @@ type field struct {
 	kind    fieldKind
 	ask     string
 	options []string
-	value   func(s string) (float64, error) // number: reads what was typed, in the stored unit
+	value   func(s string) (float64, error) // number: reads what was typed, in the stored unit; words: refuses some
 	preset  string                          // number, words: taken by Enter on an empty field
 	also    string                          // number: one more key that it takes
 	unit    string
@@ -72,6 +72,10 @@ func line(name, ask, preset string, may bool) *field {
 }
 func (fd *field) optional() *field                    { fd.may = true; return fd }
 func (fd *field) only(when func(f *form) bool) *field { fd.when = when; return fd }
+func (fd *field) refusing(bad func(s string) error) *field {
+	fd.value = func(s string) (float64, error) { return 0, bad(s) }
+	return fd
+}
 func (fd *field) reached(do func(f *form) tea.Cmd) *field {
 	fd.reach = do
 	return fd
@@ -289,6 +293,12 @@ func (f *form) accept(fd *field) tea.Cmd {
 		if strings.TrimSpace(fd.typed) == "" && !fd.may {
 			f.note = "type it, then ENTER; * goes back"
 			return nil
+		}
+		if fd.value != nil && strings.TrimSpace(fd.typed) != "" {
+			if _, err := fd.value(strings.TrimSpace(fd.typed)); err != nil {
+				f.note = err.Error()
+				return nil
+			}
 		}
 	}
 	for next := f.at + 1; next < len(f.fields); next++ {

@@ -1,12 +1,18 @@
 package tui
 
 import (
+	"fmt"
 	"strings"
+	"time"
 
 	tea "charm.land/bubbletea/v2"
 
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/recall"
+	"flaskside/timers"
 )
 
 // lotMsg is the list of flasks that had a lot.
@@ -25,26 +31,147 @@ func (m *Model) askLot() tea.Cmd {
 	}
 	f := &form{title: "which flasks had a lot?", fields: []*field{line("lot", "lot, scanned or typed", "", false)}}
 	f.done = func(f *form) tea.Cmd {
-		year, loc := m.now.Wall.Year(), m.now.Wall.Location()
-		asked, err := lot.Parse(strings.TrimSpace(f.text("lot")), year)
+		asked, err := lot.Parse(strings.TrimSpace(f.text("lot")), m.now.Wall.Year())
 		if err != nil {
 			f.note = err.Error()
 			return nil
 		}
 		m.forms = m.forms[:len(m.forms)-1]
-		m.page, m.scroll, m.lot = pageLot, 0, "looking …"
-		return func() tea.Msg {
-			list, err := recall.Find(book, asked, year, loc)
-			var b strings.Builder
-			if err == nil {
-				err = list.Text(&b)
-			}
-			return lotMsg{b.String(), err}
-		}
+		return m.lookForLot(book, asked)
 	}
 	m.open(f)
 	return nil
 }
+
+// lookForLot shows the flasks that had a lot.
+func (m *Model) lookForLot(book recall.Book, asked lot.Lot) tea.Cmd {
+	year, loc := m.now.Wall.Year(), m.now.Wall.Location()
+	m.page, m.scroll, m.lot = pageLot, 0, "looking …"
+	return func() tea.Msg {
+		list, err := recall.Find(book, asked, year, loc)
+		var b strings.Builder
+		if err == nil {
+			err = list.Text(&b)
+		}
+		return lotMsg{b.String(), err}
+	}
+}
+
+// keyLots shows the lots in the house.
+func (m *Model) keyLots(string) tea.Cmd { m.page, m.scroll = pageLots, 0; return nil }
+
+// drawLots is the page of the register: what is in the house, of each material, and what
+// was withdrawn.
+func (m *Model) drawLots(f *frame, a area) {
+	var s sheet
+	s.add(strong, "lots in the house")
+	n := 0
+	for _, material := range action.Materials {
+		held, withdrawn := m.bench().Lots(material)
+		if len(held)+len(withdrawn) == 0 {
+			continue
+		}
+		n++
+		s.gap()
+		s.add(dim, material)
+		for _, k := range held {
+			words, r := "", plain
+			if !k.Expiry.IsZero() {
+				words = "use until " + k.Expiry.String()
+			}
+			if k.Expired(m.now.Wall) {
+				words, r = "EXPIRED "+k.Expiry.String(), alarm
+			}
+			s.add(r, strings.TrimRight(fmt.Sprintf("%-20s %-22s in %s %-4s %s", fit(k.Name(), 20), words, m.dayOf(k.In), k.InBy, k.Product), " "))
+		}
+		for _, k := range withdrawn {
+			s.add(warn, fmt.Sprintf("%-20s WITHDRAWN %s %s: %s", fit(k.Name(), 20), m.dayOf(k.Out), k.OutBy, k.Reason))
+		}
+	}
+	if n == 0 {
+		s.add(plain, "no lot was taken in yet: + takes one in")
+		s.gap()
+		s.wrapped(dim, "Once lots of a material are taken in, one that was not, that was withdrawn or that has expired is asked about. Nothing is blocked.", a.w-2)
+	}
+	s.draw(f, a, m.scroll)
+}
+
+// dayOf writes the day of a stamp.
+func (m *Model) dayOf(s *timers.Stamp) string {
+	if s == nil {
+		return "-"
+	}
+	return s.At.In(m.now.Wall.Location()).Format(time.DateOnly)
+}
+
+// takeInLot asks for a lot that comes into the house; the last day of use only where the
+// code does not tell it.
+func (m *Model) takeInLot() tea.Cmd {
+	year := m.now.Wall.Year()
+	f := &form{title: "take a lot in", fields: []*field{
+		choose("material", "what is it?", action.Materials...),
+		line("lot", "lot, scanned or typed", "", false),
+		line("expiry", "use until, as 20270430 or 202704; ENTER for none", "", true).only(func(f *form) bool {
+			l, err := lot.Parse(strings.TrimSpace(f.text("lot")), year)
+			return err != nil || l.Expiry.IsZero()
+		}).refusing(func(s string) error { _, err := lot.TypedDate(s); return err }),
+		line("product", "product in your own words; ENTER for none", "", true),
+	}}
+	f.done = func(f *form) tea.Cmd {
+		in := action.LotIn{Material: action.Materials[f.choice("material")-1], Lot: strings.TrimSpace(f.text("lot")), Product: strings.TrimSpace(f.text("product"))}
+		if t := strings.TrimSpace(f.text("expiry")); t != "" && f.fields[2].when(f) {
+			d, _ := lot.TypedDate(t) // held to be a date when it was typed
+			in.Expiry = d.String()
+		}
+		return m.answer(f, in, "", func(logbook.Saved) tea.Cmd { return m.keyLots("") })
+	}
+	m.open(f)
+	return nil
+}
+
+// withdrawLot asks which lot is withdrawn and why; of one that was recalled the flasks
+// that had it are shown.
+func (m *Model) withdrawLot() tea.Cmd {
+	var all []bench.KnownLot
+	var names []string
+	for _, material := range action.Materials {
+		held, _ := m.bench().Lots(material)
+		for _, k := range held {
+			all = append(all, k)
+			names = append(names, material+" "+fit(k.Name(), 24))
+		}
+	}
+	other := len(names) + 1
+	isOther := func(f *form) bool { return f.choice("which") == other }
+	f := &form{title: "withdraw a lot", fields: []*field{
+		choose("which", "which?", append(names, "one that is not listed")...),
+		choose("material", "what is it?", action.Materials...).only(isOther),
+		line("lot", "lot, scanned or typed", "", false).only(isOther),
+		choose("reason", "why?", action.Withdrawals...),
+	}}
+	f.done = func(f *form) tea.Cmd {
+		out := action.LotOut{Reason: action.Withdrawals[f.choice("reason")-1]}
+		if isOther(f) {
+			out.Material, out.Lot = action.Materials[f.choice("material")-1], strings.TrimSpace(f.text("lot"))
+		} else {
+			k := all[f.choice("which")-1]
+			out.Material, out.Lot = k.Material, k.Lot
+		}
+		return m.answer(f, out, "", func(logbook.Saved) tea.Cmd {
+			book, ok := m.cfg.Keeper.(recall.Book)
+			asked, err := lot.Parse(out.Lot, m.now.Wall.Year())
+			if ok && err == nil && out.Reason == recalled {
+				return m.lookForLot(book, asked)
+			}
+			return m.keyLots("")
+		})
+	}
+	m.open(f)
+	return nil
+}
+
+// recalled is the reason for which it matters at once who had a lot.
+const recalled = "recalled"
 
 // drawLot is the page of a lot.
 func (m *Model) drawLot(f *frame, a area) {
@@ -55,4 +182,12 @@ func (m *Model) drawLot(f *frame, a area) {
 	s.gap()
 	s.add(dim, "as a recall list: flaskside lot --which LOT --csv")
 	s.draw(f, a, m.scroll)
+}
+
+// lotName is a lot of a record as people say it.
+func (m *Model) lotName(text string) string {
+	if l, err := lot.Parse(text, m.now.Wall.Year()); err == nil && l.Name() != "" {
+		return l.Name()
+	}
+	return text
 }

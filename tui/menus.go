@@ -50,14 +50,16 @@ func (m *Model) keyNew(string) tea.Cmd {
 		case 6:
 			return m.keyShelve("")
 		case 7:
-			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot"}, func(i int) tea.Cmd {
+			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house"}, func(i int) tea.Cmd {
 				switch i {
 				case 0:
 					return m.keyHelp("")
 				case 1:
 					return m.settings()
+				case 2:
+					return m.askLot()
 				}
-				return m.askLot()
+				return m.keyLots("")
 			})
 		}
 		return m.keyQuit("")

@@ -57,6 +57,7 @@ const (
 	pageFar
 	pageHandover
 	pageLot
+	pageLots
 )
 
 // Model is the whole screen.
@@ -539,7 +540,15 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	if m.page == pageHandover && key == "+" {
 		return m.takeOver()
 	}
-	if m.page == pageFlask || m.page == pageHandover || m.page == pageLot || m.page == pagePress || m.page == pageHelp {
+	if m.page == pageLots {
+		switch key {
+		case "+":
+			return m.takeInLot()
+		case "-":
+			return m.withdrawLot()
+		}
+	}
+	if m.page == pageFlask || m.page == pageHandover || m.page == pageLot || m.page == pageLots || m.page == pagePress || m.page == pageHelp {
 		switch key {
 		case "enter", "space", "pgdown", "down":
 			m.scroll++

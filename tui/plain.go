@@ -134,7 +134,7 @@ func (m *Model) spoken() []string {
 		say("keys", "keys: "+keys)
 	}
 	switch m.page {
-	case pageFlask, pagePress, pageHelp, pageHandover, pageLot, pageAway:
+	case pageFlask, pagePress, pageHelp, pageHandover, pageLot, pageLots, pageAway:
 		f := newFrame(100, 60)
 		a := area{0, 0, 100, 60}
 		switch m.page {
@@ -148,6 +148,8 @@ func (m *Model) spoken() []string {
 			m.drawHandover(f, a)
 		case pageLot:
 			m.drawLot(f, a)
+		case pageLots:
+			m.drawLots(f, a)
 		default:
 			m.drawAway(f)
 		}

@@ -283,6 +283,10 @@ func (m *Model) recordWords(body action.Body) string {
 		return "dough added"
 	case action.FlaskLots:
 		return strings.TrimSpace("lots: stone " + orDash(a.StoneLot) + ", sheet " + orDash(a.SheetLot))
+	case action.LotIn:
+		return a.Material + " lot taken in: " + m.lotName(a.Lot)
+	case action.LotOut:
+		return a.Material + " lot withdrawn, " + a.Reason + ": " + m.lotName(a.Lot)
 	case action.Inspect:
 		return "looked: the mould is full"
 	case action.SheetOut:

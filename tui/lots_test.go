@@ -1,0 +1,56 @@
+package tui
+
+import (
+	"testing"
+	"time"
+
+	"flaskside/logbook/action"
+)
+
+// TestLotsInTheHouse takes a lot in by its code and another by hand, with the keys of a
+// number pad and a scanner, is asked about a mix with a third, and withdraws one that was
+// recalled, whose flasks are shown.
+func TestLotsInTheHouse(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.press("+ 8 4")
+	d.sees("no lot was taken in yet: + takes one in", "+ take in", "- withdraw")
+	d.press("+ 1")
+	for _, r := range "(01)03453120000011(17)281231(10)ABCD1234" {
+		d.feed(keyMsg(string(r)))
+	}
+	d.press("enter")
+	d.sees("product in your own words") // the code tells the last day of use
+	d.press("enter")
+	d.sees("lots in the house", "ABCD1234", "use until 2028-12-31")
+	d.press("+ 5 7 7 enter 2 0 2 7 0 9 enter enter")
+	d.sees("stone", "77", "use until 2027-09-30")
+	d.golden("lots-80x24")
+	d.press("+ 5 7 8 enter 9 9 enter")
+	d.sees(`"99" is no date`)
+	d.press("* * * * * * 0")
+	d.sees("lots in the house")
+
+	d.press("0")
+	d.openFlask(1, "4417", 1, 2)
+	d.do(action.Caution{Hazard: "monomer"})
+	d.do(action.Coat{Flask: 1, Half: "both"})
+	d.wait(11 * time.Minute)
+	d.press("1 enter enter 1 enter enter")
+	for _, r := range "X-9" {
+		d.one(string(r))
+	}
+	d.press("enter enter enter")
+	d.sees("the powder lot X-9 was not taken in")
+	d.press("1")
+	if len(d.book.State().Bench.Mixes) != 1 {
+		t.Fatalf("no mix:\n%s", d.screen())
+	}
+	d.press("+ 8 4 - 1")
+	d.sees("why?", "recalled")
+	d.press("2")
+	d.sees("ABCD1234")
+	d.press("0 + 8 4")
+	d.sees("WITHDRAWN", "recalled")
+	d.press("- 2 5 7 9 enter 2")
+	d.sees("the stone lot 79 was not taken in")
+}
