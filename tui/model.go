@@ -62,11 +62,13 @@ const (
 
 // Model is the whole screen.
 type Model struct {
-	cfg   Config
-	st    logbook.State
-	now   timers.Now
-	w, h  int
-	theme *theme
+	cfg     Config
+	st      logbook.State
+	now     timers.Now
+	w, h    int
+	theme   *theme
+	light   bool   // the background of the terminal
+	profile string // of its colours, by name
 
 	sel    int // selected place, 1 to 9
 	page   page
@@ -131,7 +133,7 @@ func Changed(st logbook.State) tea.Msg { return changedMsg{st} }
 
 // New makes the screen. It shows at once what fell due while no program ran.
 func New(cfg Config) *Model {
-	m := &Model{cfg: cfg, theme: newTheme(true), sel: 1, w: 80, h: 24, notice: cfg.Notify.of("")}
+	m := &Model{cfg: cfg, theme: newTheme(true, ""), sel: 1, w: 80, h: 24, notice: cfg.Notify.of("")}
 	m.bell.Every = map[timers.Priority]time.Duration{}
 	m.refresh(cfg.Keeper.State())
 	m.before = m.now.Reading
@@ -203,7 +205,11 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.w, m.h = msg.Width, msg.Height
 	case tea.BackgroundColorMsg:
-		m.theme = newTheme(msg.IsDark())
+		m.light = !msg.IsDark()
+		m.theme = newTheme(!m.light, m.profile)
+	case tea.ColorProfileMsg:
+		m.profile = msg.String()
+		m.theme = newTheme(!m.light, m.profile)
 	case tea.TerminalVersionMsg:
 		m.notice = m.cfg.Notify.of(msg.Name)
 	case tickMsg:

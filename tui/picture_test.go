@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	tea "charm.land/bubbletea/v2"
 )
 
 // svg draws a frame cell by cell, so that every character stands exactly where the
@@ -146,6 +148,9 @@ func asSeen(hex, by string) [3]float64 {
 	switch by {
 	case "protanopia":
 		return mix([3]float64{0.11238, 0.88762, 0}, [3]float64{0.11238, 0.88762, 0}, [3]float64{0.00401, -0.00401, 1})
+	case "tritanopia":
+		// Rough: one plane instead of the two of Brettel, Viénot and Mollon 1997.
+		return mix([3]float64{1, 0.14461, -0.14461}, [3]float64{0, 0.85924, 0.14076}, [3]float64{0, 0.85924, 0.14076})
 	case "deuteranopia":
 		return mix([3]float64{0.29275, 0.70725, 0}, [3]float64{0.29275, 0.70725, 0}, [3]float64{-0.02234, 0.02234, 1})
 	}
@@ -158,7 +163,7 @@ func asSeen(hex, by string) [3]float64 {
 func TestColourBlind(t *testing.T) {
 	for _, dark := range []bool{true, false} {
 		ls := looks(dark)
-		for _, by := range []string{"protanopia", "deuteranopia"} {
+		for _, by := range []string{"protanopia", "deuteranopia", "tritanopia", "one colour"} {
 			for _, pair := range [][2]role{{good, warn}, {good, accent}, {warn, accent}} {
 				a, b := asSeen(ls[pair[0]].fg, by), asSeen(ls[pair[1]].fg, by)
 				far := math.Sqrt((a[0]-b[0])*(a[0]-b[0]) + (a[1]-b[1])*(a[1]-b[1]) + (a[2]-b[2])*(a[2]-b[2]))
@@ -173,9 +178,61 @@ func TestColourBlind(t *testing.T) {
 	}
 }
 
+// TestContrastOfSixteen holds the palette of sixteen colours to the same, in the colours
+// that such terminals come with: those of xterm and of VGA text mode (both from memory).
+func TestContrastOfSixteen(t *testing.T) {
+	for name, palette := range map[string]map[string]string{
+		"xterm": {"0": "#000000", "1": "#cd0000", "4": "#0000ee", "7": "#e5e5e5", "9": "#ff0000", "10": "#00ff00", "11": "#ffff00", "14": "#00ffff", "15": "#ffffff"},
+		"VGA":   {"0": "#000000", "1": "#aa0000", "4": "#0000aa", "7": "#aaaaaa", "9": "#ff5555", "10": "#55ff55", "11": "#ffff55", "14": "#55ffff", "15": "#ffffff"},
+	} {
+		for _, dark := range []bool{true, false} {
+			paper := map[bool]string{true: "#000000", false: "#ffffff"}[dark]
+			for r, l := range looks16(dark) {
+				if l.fg == "" {
+					continue
+				}
+				on := paper
+				if l.bg != "" {
+					on = palette[l.bg]
+				}
+				if c := contrast(palette[l.fg], on); !(c >= 4.5) {
+					t.Errorf("%s, dark %v, role %d: colour %s on %s has a contrast of %.2f, want 4.5", name, dark, r, l.fg, on, c)
+				}
+			}
+			if l := looks16(dark); l[alarm].bg == "" || l[step].bg == "" || l[alarm].bg == l[step].bg {
+				t.Errorf("%s, dark %v: alarm and step want grounds of their own", name, dark)
+			}
+		}
+	}
+	m := newDesk(t, 80, 24).m
+	var sixteen tea.ColorProfileMsg
+	for sixteen.String() != "ANSI" {
+		sixteen.Profile++
+	}
+	m.Update(sixteen)
+	if got := m.theme.on[step]; !strings.Contains(got, "106") { // background 14 is SGR 106 (ECMA-48 and aixterm)
+		t.Errorf("on a terminal of sixteen colours the step stands on %q", got)
+	}
+}
+
+// TestNoColour: without colours alarm and step are still set off from the rest.
+func TestNoColour(t *testing.T) {
+	for r, l := range looksBare() {
+		if l.fg != "" || l.bg != "" || l.reverse != (role(r) == alarm || role(r) == step) {
+			t.Errorf("role %d looks %+v", r, l)
+		}
+	}
+	if th := newTheme(true, "Ascii"); th.on[step] != "\x1b[1;7m" { // ECMA-48: 1 bold, 7 negative
+		t.Errorf("the step is set off by %q", th.on[step])
+	}
+}
+
 // TestContrast holds the palette to 4.5:1 (WCAG 2.2), on black and on white paper
 // and on a bright and a dark grey that terminals use.
 func TestContrast(t *testing.T) {
+	if got := contrast("#000000", "#ffffff"); math.Abs(got-21) > 1e-9 { // the largest there is (WCAG 2.2, contrast ratio)
+		t.Errorf("contrast of black on white is %.3f, want 21", got)
+	}
 	if got := contrast("#777777", "#ffffff"); math.Abs(got-4.478) > 0.001 { // a known pair just below the line (from memory)
 		t.Errorf("contrast of #777777 on white is %.3f, want 4.478", got)
 	}

@@ -28,8 +28,8 @@ const (
 
 // look is how a role is drawn; "" leaves the terminal's own colour.
 type look struct {
-	fg, bg          string
-	bold, underline bool
+	fg, bg                   string
+	bold, underline, reverse bool
 }
 
 // looks is the palette for a dark or a light background. It keeps a contrast of at
@@ -54,13 +54,60 @@ func looks(dark bool) [roles]look {
 	}
 }
 
+// looks16 is the palette for terminals of sixteen colours, by their numbers: only those
+// that keep the contrast in the palettes such terminals come with. No green and no grey
+// does on white: there the words and signs stand alone.
+func looks16(dark bool) [roles]look {
+	ls := looks(dark)
+	set := func(fg, bg string, rs ...role) {
+		for _, r := range rs {
+			ls[r].fg, ls[r].bg = fg, bg
+		}
+	}
+	if dark {
+		set("7", "", dim, band)
+		set("14", "", accent, chosen, curve)
+		set("10", "", good)
+		set("11", "", warn)
+		set("0", "9", alarm)
+		set("0", "14", step)
+		return ls
+	}
+	set("", "", dim, band, good)
+	set("4", "", accent, chosen, curve)
+	set("1", "", warn)
+	set("15", "1", alarm)
+	set("15", "4", step)
+	return ls
+}
+
+// looksBare is for terminals without colours, and for whoever asks for none (NO_COLOR):
+// what stands on a ground of its own is reversed.
+func looksBare() [roles]look {
+	ls := looks(true)
+	for r := range ls {
+		ls[r].reverse = ls[r].bg != ""
+		ls[r].fg, ls[r].bg = "", ""
+	}
+	return ls
+}
+
 // theme holds the escape codes of each role, worked out once.
 type theme struct{ on, off [roles]string }
 
-func newTheme(dark bool) *theme {
+// newTheme is for a terminal with the colours of a profile, by its name: "ANSI" has
+// sixteen, "Ascii" none, others enough.
+func newTheme(dark bool, profile string) *theme {
 	t := &theme{}
-	for r, l := range looks(dark) {
-		s := lipgloss.NewStyle().Bold(l.bold).Underline(l.underline)
+	ls := looks(dark)
+	switch profile {
+	case "ANSI":
+		ls = looks16(dark)
+	case "Ascii":
+		ls = looksBare()
+	}
+	for r, l := range ls {
+		s := lipgloss.NewStyle().Bold(l.bold).Underline(l.underline).Reverse(l.reverse)
 		if l.fg != "" {
 			s = s.Foreground(lipgloss.Color(l.fg))
 		}
