@@ -89,6 +89,7 @@ type Model struct {
 	lastInto  *field        // the field that the last key went into
 	keyAt     time.Duration // the latest key of all
 	bell      timers.Bell
+	raw       func(s string) tea.Cmd // sends to the terminal what is no screen
 	notice    notice
 	flood     timers.Flood
 	floodN    int // alarms of the last ten minutes
@@ -133,7 +134,8 @@ func Changed(st logbook.State) tea.Msg { return changedMsg{st} }
 
 // New makes the screen. It shows at once what fell due while no program ran.
 func New(cfg Config) *Model {
-	m := &Model{cfg: cfg, theme: newTheme(true, ""), sel: 1, w: 80, h: 24, notice: cfg.Notify.of("")}
+	m := &Model{cfg: cfg, theme: newTheme(true, ""), sel: 1, w: 80, h: 24, notice: cfg.Notify.of(""),
+		raw: func(s string) tea.Cmd { return tea.Raw(s) }}
 	m.bell.Every = map[timers.Priority]time.Duration{}
 	m.refresh(cfg.Keeper.State())
 	m.before = m.now.Reading
@@ -331,7 +333,7 @@ func (m *Model) ring() tea.Cmd {
 		return nil
 	}
 	words := oneLine(m.alarmWords(*al))
-	ring := tea.Raw("\a" + m.notice.sequence(words))
+	ring := m.raw("\a" + m.notice.sequence(words))
 	if tell := m.cfg.OnAlarm; tell != nil {
 		return tea.Batch(ring, func() tea.Msg { tell(words); return nil })
 	}
@@ -571,7 +573,7 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 		if numLockOff(key) {
 			m.say(warn, "NumLock seems to be off: press NumLock")
 		} else {
-			m.say(warn, "not a key here: 1-9, ENTER, and those on the line below")
+			m.say(warn, "not a key here: the keys are 1-9, ENTER, 0 . + - * and /")
 		}
 		return nil
 	}

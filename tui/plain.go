@@ -21,13 +21,19 @@ type Plain struct {
 
 // NewPlain wraps the screen; what changes is written to out.
 func NewPlain(m *Model, report func(trace string) string, out io.Writer) *Plain {
+	m.raw = func(s string) tea.Cmd { // without a renderer nothing raw is sent
+		return func() tea.Msg {
+			_, _ = io.WriteString(out, s) // nowhere to tell a closed terminal
+			return nil
+		}
+	}
 	return &Plain{inner: Guarded(m, report), m: m, out: out, last: map[string]string{}}
 }
 
-// Init of the screen, with a first full reading.
+// Init is a first full reading; then the clock runs.
 func (p *Plain) Init() tea.Cmd {
 	p.tell()
-	return p.inner.Init()
+	return p.m.tick() // the terminal is asked nothing: its answers would be read as keys
 }
 
 // Update of the screen, telling what changed.
@@ -97,7 +103,7 @@ func (m *Model) spoken() []string {
 		fd := f.fields[f.at]
 		q := f.title + ". " + strings.Join(f.lines, " ") + " "
 		if f.live != nil {
-			q += strings.Join(f.live(), " ") + " "
+			q += strings.Join(f.live(), "; ") + " "
 		}
 		q += fd.ask
 		from, to, more := fd.visible()
@@ -114,16 +120,25 @@ func (m *Model) spoken() []string {
 		if fd.kind == pickOne && fd.choice > 0 {
 			q += fmt.Sprintf(" (ENTER takes %d)", fd.choice)
 		}
+		typed := ""
 		if fd.kind == number || fd.kind == words {
-			q += ": " + fd.typed
-			if fd.typed == "" && fd.preset != "" {
-				q += "(ENTER takes " + fd.preset + ")"
+			q += ":"
+			if fd.preset != "" {
+				q += " (ENTER takes " + fd.preset + ")"
+			}
+			if fd.typed != "" {
+				typed = fd.ask + ": " + fd.typed
 			}
 		}
-		say("ask", strings.Join(strings.Fields(q), " "))
+		if f.sent {
+			return out // answered: what comes of it is told when it is on the disk
+		}
+		say("ask", strings.Replace(strings.Join(strings.Fields(q), " "), ". ; ", ": ", 1))
+		say("typed", typed)
 		say("note", f.note)
 		return out
 	}
+	say("typed", "")
 	say("ask", "")
 	say("note", "")
 	if m.page != pageFar && m.page != pageAway {
@@ -175,7 +190,7 @@ func (m *Model) spoken() []string {
 // ascii writes the signs of the screen in the seven bits that every terminal and
 // every reader has.
 func ascii(s string) string {
-	s = strings.NewReplacer("·", "-", "…", "...", "→", "->", "≤", "at most", "≈", "about ", "▲", "!", "▸", ">", "°", " degrees ", "–", "-", "—", "-", "●", "*", "◆", "#", "○", "o", "┊", "|", "▏", "").Replace(s)
+	s = strings.NewReplacer("·", "-", "…", "...", "→", "->", "≤", "at most", "≈", "about ", "▲", "!", "▸", ">", "°", " degrees ", "³", "3", "–", "-", "—", "-", "●", "*", "◆", "#", "○", "o", "┊", "|", "▏", "").Replace(s)
 	return strings.Map(func(r rune) rune {
 		switch {
 		case r == '\r' || r == '\n':

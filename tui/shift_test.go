@@ -630,8 +630,8 @@ func TestPlain(t *testing.T) {
 		}
 	}
 	for _, r := range out.String() {
-		if r > 0x7f {
-			t.Fatalf("%q is not ASCII", r)
+		if r > 0x7f || r == 0x1b {
+			t.Fatalf("%q is not plain ASCII", r)
 		}
 	}
 	d.m.toast = ""
@@ -650,7 +650,7 @@ func TestPlain(t *testing.T) {
 	}
 	d.wait(10 * time.Minute)
 	p.tell()
-	if !strings.Contains(out.String(), "ALARM 3: BOTH HALVES DRY") {
+	if !strings.Contains(out.String(), "ALARM 3: BOTH HALVES DRY") || !strings.Contains(out.String(), "\a") {
 		t.Errorf("the alarm was not told: %q", out.String())
 	}
 }
