@@ -102,18 +102,22 @@ type pageFile struct {
 	size int64
 	meta storeMeta
 	held []byte // the file, where it is small enough to be held in memory
+	once []byte // what is read is put here, where it need not outlast the next read
 }
 
 // read gives n bytes of the file from a place on, fewer at its end. They are the
-// reader's to keep and not to change.
+// reader's to keep, where once is not set, and not to change.
 func (p *pageFile) read(at, n int64) []byte {
 	if p.held != nil {
 		from := min(at, int64(len(p.held)))
 		to := min(at+n, int64(len(p.held)))
 		return p.held[from:to:to]
 	}
-	b := make([]byte, n)
-	got, _ := p.f.ReadAt(b, at)
+	b := p.once
+	if int64(len(b)) < n {
+		b = make([]byte, n)
+	}
+	got, _ := p.f.ReadAt(b[:n], at)
 	return b[:got]
 }
 
@@ -315,9 +319,15 @@ type kid struct {
 
 // kids reads the entries of a branch.
 func (w *walker) kids(id uint64, b []byte) []kid {
+	out := make([]kid, 0, binary.LittleEndian.Uint16(b[10:]))
+	w.eachKid(id, b, func(k kid) { out = append(out, k) })
+	return out
+}
+
+// eachKid calls f with the entries of a branch that can be read.
+func (w *walker) eachKid(id uint64, b []byte, f func(kid)) {
 	le := binary.LittleEndian
 	n := int(le.Uint16(b[10:]))
-	out := make([]kid, 0, n)
 	if n == 0 {
 		w.fault(id, "is empty")
 	}
@@ -332,9 +342,8 @@ func (w *walker) kids(id uint64, b []byte) []kid {
 			w.fault(id, fmt.Sprintf("has its entry %d of %d outside of itself", i+1, n))
 			continue
 		}
-		out = append(out, kid{key, le.Uint64(b[h+8:])})
+		f(kid{key, le.Uint64(b[h+8:])})
 	}
-	return out
 }
 
 // slice gives the bytes of an entry of n, from a place counted from the header at h.
@@ -483,7 +492,11 @@ func lookInside(path string) error {
 	if err != nil {
 		return fmt.Errorf("open logbook: %w", err)
 	}
-	p, err := openPages(f, fi.Size(), func(string, ...any) {})
+	return lookThrough(f, fi.Size(), fi.Size() <= wholeLook)
+}
+
+func lookThrough(f io.ReaderAt, size int64, leaves bool) error {
+	p, err := openPages(f, size, func(string, ...any) {})
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
@@ -493,41 +506,74 @@ func lookInside(path string) error {
 		}
 	})
 	for _, t := range w.buckets() {
-		if fi.Size() <= wholeLook || t.root == 0 {
-			w.walk(t, func(entry) bool { return err == nil })
-		} else {
-			w.branches(t.root, 0, p.height(t.root))
+		if t.root != 0 && !leaves {
+			if height := w.height(t.root); height > 0 {
+				w.branches(t.root, height)
+				continue
+			}
 		}
+		w.walk(t, func(entry) bool { return err == nil })
 	}
 	return err
 }
 
-// height is how many branches lie above the first leaf of a tree.
-func (p *pageFile) height(root uint64) int {
-	quiet := &walker{pageFile: p, fault: func(uint64, string) {}}
-	for n := range maxDepth {
-		b, err := p.load(root)
-		if err != nil || binary.LittleEndian.Uint16(b[8:]) == leafPage {
-			return n
+// height is how many branches lie above the leaves of a tree, by the way to its first leaf
+// and to its last.
+func (w *walker) height(root uint64) int {
+	way := func(pick func([]kid) kid) int {
+		id := root
+		for n := range maxDepth {
+			b, err := w.load(id)
+			if err != nil {
+				w.fault(id, err.Error())
+				return n
+			}
+			if binary.LittleEndian.Uint16(b[8:]) == leafPage {
+				return n
+			}
+			kids := w.kids(id, b)
+			if len(kids) == 0 {
+				return n
+			}
+			id = pick(kids).page
 		}
-		kids := quiet.kids(root, b)
-		if len(kids) == 0 {
-			return n
-		}
-		root = kids[0].page
+		return maxDepth
 	}
-	return maxDepth
+	first := way(func(k []kid) kid { return k[0] })
+	last := way(func(k []kid) kid { return k[len(k)-1] })
+	if first != last {
+		w.fault(root, "has its leaves at different depths")
+	}
+	return max(first, last)
 }
 
-// branches looks at the branches above the leaves alone.
-func (w *walker) branches(id uint64, depth, height int) {
-	if !w.seen.add(id) {
-		w.fault(id, "is reached twice")
+// branches looks at the branches above the leaves alone. They stand far apart: nothing is
+// read ahead, and each level has room for one page, so that looking at the thousands that
+// ten years' records have takes milliseconds.
+func (w *walker) branches(root uint64, height int) {
+	file := w.f
+	if r, ok := file.(*readAhead); ok {
+		file = r.f
+	}
+	if !w.seen.add(root) {
+		w.fault(root, "is reached twice")
 		return
 	}
-	if depth == height {
+	levels := make([]*walker, height)
+	for i := range levels {
+		own := *w.pageFile
+		own.f, own.once = file, make([]byte, w.meta.pageSize)
+		levels[i] = &walker{&own, w.seen, w.fault}
+	}
+	branchesOn(levels, root)
+}
+
+// branchesOn looks at a branch, read by the first of levels, and at those below it.
+func branchesOn(levels []*walker, id uint64) {
+	if len(levels) == 0 {
 		return
 	}
+	w := levels[0]
 	b, err := w.load(id)
 	if err != nil {
 		w.fault(id, err.Error())
@@ -537,9 +583,13 @@ func (w *walker) branches(id uint64, depth, height int) {
 		w.fault(id, "is a leaf among branches")
 		return
 	}
-	for _, k := range w.kids(id, b) {
-		w.branches(k.page, depth+1, height)
-	}
+	w.eachKid(id, b, func(k kid) {
+		if !w.seen.add(k.page) {
+			w.fault(k.page, "is reached twice")
+			return
+		}
+		branchesOn(levels[1:], k.page)
+	})
 }
 
 func pageText(page uint64, what string) string {

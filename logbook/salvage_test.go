@@ -281,7 +281,9 @@ func FuzzPages(f *testing.F) {
 				return true
 			})
 			p.find(tr, []byte("head"))
-			p.height(tr.root)
+			if height := w.height(tr.root); tr.root != 0 {
+				w.branches(tr.root, height)
+			}
 		}
 		if most := 2 * len(file) / entryHeader; n > most || bytes > 70*len(file)*len(file) {
 			t.Fatalf("%d entries from %d bytes", n, len(file))
