@@ -21,7 +21,7 @@ import (
 )
 
 var (
-	powerCuts    = flag.Int("powercuts", 5000, "how many files that a power cut could leave to try")
+	powerCuts    = flag.Int("powercuts", 12000, "how many files that a power cut could leave to try")
 	powerCutSeed = flag.Uint64("powercut-seed", 1, "seed of the sampling where there are too many to try all")
 )
 

@@ -20,7 +20,7 @@ import (
 )
 
 var (
-	simulations = flag.Int("simulations", 500, "how many shifts to simulate")
+	simulations = flag.Int("simulations", 1000, "how many shifts to simulate")
 	simSeed     = flag.Uint64("simulation-seed", 1, "seed of the first simulated shift")
 )
 

@@ -1,0 +1,112 @@
+//go:build unix
+
+package main
+
+import (
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"sync"
+	"testing"
+	"time"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/door"
+	"flaskside/logbook/record"
+	"flaskside/timers/sysclock"
+)
+
+var benchKills = flag.Int("bench-kills", 200, "how often the real program is killed while others write through its door")
+
+// TestKillBench kills the real program, kill -9, at random instants while three others
+// write through its door and its screen draws. Each record that was acknowledged at the
+// door is in the book, the chain is whole, and the bench equals the fold of the records.
+func TestKillBench(t *testing.T) {
+	kills := *benchKills
+	if testing.Short() {
+		kills = min(kills, 10)
+	}
+	rnd := rand.New(rand.NewPCG(20261126, 1))
+	clock := sysclock.New()
+	path, acked := "", map[string]uint64{}
+	total, most := 0, 0
+	for round := range kills {
+		if round%25 == 0 { // a fresh book now and then: killed while it is made, too
+			path, acked = filepath.Join(t.TempDir(), "bench.db"), map[string]uint64{}
+		}
+		tm := open(t, path)
+		var mu sync.Mutex
+		got := map[string]uint64{}
+		over := make(chan struct{})
+		var writers sync.WaitGroup
+		for g := range 3 {
+			writers.Go(func() {
+				for n := 0; ; {
+					select {
+					case <-over:
+						return
+					default:
+					}
+					c, err := door.Dial(path)
+					if err != nil {
+						time.Sleep(2 * time.Millisecond) // not there yet, or no more
+						continue
+					}
+					id := fmt.Sprintf("r%d-%d-%d", round, g, n)
+					var body action.Body = action.Note{Flask: 1, Text: id}
+					if g == 0 && n == 0 && len(acked) == 0 {
+						body = action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"}
+					}
+					answers, err := c.Append([]action.Action{{ID: id, At: clock.Read().Wall, By: "KT", Body: body}}, false)
+					if err != nil {
+						continue // refused, or killed meanwhile: nobody was told that it is saved
+					}
+					n++
+					mu.Lock()
+					got[id] = answers[0].Seq
+					mu.Unlock()
+				}
+			})
+		}
+		time.Sleep(time.Duration(20+rnd.IntN(120)) * time.Millisecond)
+		if err := tm.cmd.Process.Kill(); err != nil {
+			t.Fatal(err)
+		}
+		close(over)
+		writers.Wait()
+		_ = tm.ended() // killed: its error is known
+		_ = tm.pty.Close()
+		for id, seq := range got {
+			acked[id] = seq
+		}
+		total, most = total+len(got), max(most, len(got))
+		if len(acked) == 0 {
+			continue // killed before there was a book
+		}
+		rep, err := logbook.Verify(path, logbook.Verifying{})
+		if err != nil || len(rep.Faults) > 0 {
+			t.Fatalf("round %d: %v, faults %v", round, err, rep.Faults)
+		}
+		book, err := logbook.OpenReading(path, clock)
+		if err != nil {
+			t.Fatalf("round %d: %v", round, err)
+		}
+		there := map[string]uint64{}
+		err = book.Each(1, func(r record.Record) (bool, error) { there[r.Action.ID] = r.Seq; return true, nil })
+		_ = book.Close() // only read from
+		if err != nil {
+			t.Fatal(err)
+		}
+		for id, seq := range acked {
+			if there[id] != seq {
+				t.Fatalf("round %d: record %d (%s) was acknowledged and stands at %d", round, seq, id, there[id])
+			}
+		}
+	}
+	t.Logf("%d kills of the real program: %d records acknowledged at the door, at most %d in a round, none lost", kills, total, most)
+	if total < 2*kills {
+		t.Errorf("only %d records in %d rounds: the kills try nothing", total, kills)
+	}
+}
