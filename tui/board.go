@@ -91,6 +91,8 @@ func (m *Model) draw() *frame {
 		m.drawHandover(f, area{0, 2, m.w, m.h - 2 - footH})
 	case pageLot:
 		m.drawLot(f, area{0, 2, m.w, m.h - 2 - footH})
+	case pageReview:
+		m.drawReview(f, area{0, 2, m.w, m.h - 2 - footH})
 	case pageLots:
 		m.drawLots(f, area{0, 2, m.w, m.h - 2 - footH})
 	case pageHelp:
@@ -654,7 +656,7 @@ func (m *Model) stepLine() string {
 	if m.page == pageHandover {
 		return "+  taken over: read, with your initials"
 	}
-	if m.page == pageHelp || m.page == pagePress || m.page == pageLot || m.page == pageLots {
+	if m.page == pageHelp || m.page == pagePress || m.page == pageLot || m.page == pageLots || m.page == pageReview {
 		return "0  back to the bench"
 	}
 	fl := m.selected()

@@ -50,7 +50,7 @@ func (m *Model) keyNew(string) tea.Cmd {
 		case 6:
 			return m.keyShelve("")
 		case 7:
-			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house"}, func(i int) tea.Cmd {
+			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house", "a month in figures"}, func(i int) tea.Cmd {
 				switch i {
 				case 0:
 					return m.keyHelp("")
@@ -58,8 +58,10 @@ func (m *Model) keyNew(string) tea.Cmd {
 					return m.settings()
 				case 2:
 					return m.askLot()
+				case 3:
+					return m.keyLots("")
 				}
-				return m.keyLots("")
+				return m.askReview()
 			})
 		}
 		return m.keyQuit("")

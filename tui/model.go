@@ -58,6 +58,7 @@ const (
 	pageHandover
 	pageLot
 	pageLots
+	pageReview
 )
 
 // Model is the whole screen.
@@ -104,6 +105,7 @@ type Model struct {
 	alarms    []timers.Alarm
 	left      bool
 	lot       string    // what is known of the lot asked for
+	review    string    // of the month asked for
 	burst     []heldKey // keys held back: a scan may have begun
 	burstGen  int
 
@@ -253,6 +255,11 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.lot = msg.text
 		if msg.err != nil {
 			m.lot = msg.err.Error()
+		}
+	case reviewMsg:
+		m.review = msg.text
+		if msg.err != nil {
+			m.review = msg.err.Error()
 		}
 	case tea.PasteMsg:
 		if f := m.form(); f != nil && !m.saving {
@@ -556,7 +563,7 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 			return m.withdrawLot()
 		}
 	}
-	if m.page == pageFlask || m.page == pageHandover || m.page == pageLot || m.page == pageLots || m.page == pagePress || m.page == pageHelp {
+	if m.page == pageFlask || m.page == pageHandover || m.page == pageLot || m.page == pageLots || m.page == pageReview || m.page == pagePress || m.page == pageHelp {
 		switch key {
 		case "enter", "space", "pgdown", "down":
 			m.scroll++

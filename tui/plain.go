@@ -149,7 +149,7 @@ func (m *Model) spoken() []string {
 		say("keys", "keys: "+keys)
 	}
 	switch m.page {
-	case pageFlask, pagePress, pageHelp, pageHandover, pageLot, pageLots, pageAway:
+	case pageFlask, pagePress, pageHelp, pageHandover, pageLot, pageLots, pageReview, pageAway:
 		f := newFrame(100, 60)
 		a := area{0, 0, 100, 60}
 		switch m.page {
@@ -163,6 +163,8 @@ func (m *Model) spoken() []string {
 			m.drawHandover(f, a)
 		case pageLot:
 			m.drawLot(f, a)
+		case pageReview:
+			m.drawReview(f, a)
 		case pageLots:
 			m.drawLots(f, a)
 		default:

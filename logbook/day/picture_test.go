@@ -12,6 +12,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"flaskside/logbook/day/browsertest"
 )
 
 // sheetPicture is the day sheet as the README shows it: the first page of the demo's
@@ -58,7 +60,7 @@ func TestSheetPicture(t *testing.T) {
 	want := hex.EncodeToString(sum[:])
 	if *update {
 		if pic, err := os.ReadFile(sheetPicture); err != nil || textOf(pic, "page") != want {
-			pic := inBrowser(t, browser(t), page, "--screenshot", "sheet.png", "--window-size="+fmt.Sprintf("%d,%d", pictureW, pictureH), "--hide-scrollbars")
+			pic := browsertest.Open(t, browsertest.Find(t), page, "--screenshot", "sheet.png", "--window-size="+fmt.Sprintf("%d,%d", pictureW, pictureH), "--hide-scrollbars")
 			if err := os.WriteFile(sheetPicture, withText(pic, "page", want), 0o644); err != nil {
 				t.Fatal(err)
 			}
