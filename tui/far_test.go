@@ -109,7 +109,7 @@ func TestFarWords(t *testing.T) {
 			t.Errorf("the tile says %q %q, want %q %q", got.stage, got.verdict, stage, verdict)
 		}
 	}
-	for d0, want := range map[time.Duration]string{59 * time.Second: "0:59", -time.Hour: "+1h00", 9*time.Hour + 59*time.Minute: "9h59", 10 * time.Hour: "10h", 47 * time.Hour: "47h", -72 * time.Hour: "+3d"} {
+	for d0, want := range map[time.Duration]string{59 * time.Second: "0:59", 179 * time.Second: "2:59", 28*time.Minute + 29*time.Second: "28:20", -609 * time.Second: "+10:00", -time.Hour: "+1h00", 9*time.Hour + 59*time.Minute: "9h59", 10 * time.Hour: "10h", 47 * time.Hour: "47h", -72 * time.Hour: "+3d"} {
 		if got := farSpan(d0); got != want {
 			t.Errorf("%s is shown as %q, want %q", d0, got, want)
 		}
