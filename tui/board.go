@@ -470,6 +470,12 @@ func (m *Model) mostUrgent() (timers.Standing, bench.Window, bool) {
 // drawPanel is the selected flask at a glance: its closures, the flash over trial
 // number, the verdict.
 func (m *Model) drawPanel(f *frame, a area, shown string) {
+	if m.cfg.Script.waits() {
+		f.text(a.x+1, a.y, accent, "An invented shift plays by itself: look at the line above the keys.")
+		f.text(a.x+1, a.y+1, plain, "It says which keys each step takes. Press any key and the shift is yours.")
+		m.drawFirst(f, area{a.x, a.y + 3, a.w, a.h - 3})
+		return
+	}
 	fl := m.selected()
 	if fl == nil {
 		f.text(a.x+1, a.y, dim, fmt.Sprintf("place %d is empty", m.sel))

@@ -111,6 +111,14 @@ func backUpAtHour(ctx context.Context, book *logbook.Book, clock timers.Clock, t
 	}
 }
 
+// demoIntro is how long before its first step the demo opens, on the clock of the shift:
+// time to read what a newcomer should know.
+const demoIntro = 3 * time.Minute
+
+// demoHands is how much faster than life the demo runs at most once the keys were taken
+// over: a hold is ten seconds then.
+const demoHands = 6
+
 // runDemo plays the invented shift on a scratch book, speed times faster than
 // life, and leaves nothing behind.
 func runDemo(ctx context.Context, speed float64, plain bool) error {
@@ -124,11 +132,16 @@ func runDemo(ctx context.Context, speed float64, plain bool) error {
 	defer func() { _ = os.RemoveAll(dir) }() // a scratch folder left over harms nobody
 	real := sysclock.New()
 	start := demo.Start(real.Read().Wall)
-	book, err := logbook.Open(filepath.Join(dir, "demo.db"), simclock.NewFast(real, start, speed))
+	clock := simclock.NewFast(real, start.Add(-demoIntro), speed)
+	book, err := logbook.Open(filepath.Join(dir, "demo.db"), clock)
 	if err != nil {
 		return err
 	}
-	script := &tui.Script{}
+	script := &tui.Script{Yours: func() string {
+		slower := min(speed, demoHands)
+		clock.Run(slower)
+		return fmt.Sprintf("DEMO x%g, yours", slower)
+	}}
 	for i, s := range demo.Shift() {
 		a := s.Action(i, start)
 		if s.After >= 0 {

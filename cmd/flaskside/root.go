@@ -89,7 +89,7 @@ func rootCommand() *cobra.Command {
 
 // demoCommand plays the invented shift.
 func demoCommand(o *options) *cobra.Command {
-	speed := 60.0
+	speed := 20.0
 	c := &cobra.Command{
 		Use:   "demo",
 		Short: "Play an invented shift on a scratch book; press any key to take over",

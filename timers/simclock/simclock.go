@@ -71,23 +71,40 @@ func (h *Hand) In(loc *time.Location) {
 // mistaken for real ones.
 type Fast struct {
 	under timers.Clock
+
+	mu    sync.Mutex
 	from  timers.Reading
 	wall  time.Time
+	up    time.Duration
 	speed float64
 }
 
 // NewFast starts a fast clock at the instant start.
 func NewFast(under timers.Clock, start time.Time, speed float64) *Fast {
-	return &Fast{under: under, from: under.Read(), wall: start.Round(0), speed: speed}
+	return &Fast{under: under, from: under.Read(), wall: start.Round(0), up: up, speed: speed}
 }
 
 // up is how long the hastened machine claims to run: longer than any shift that is
 // played on it from before its start.
 const up = 72 * time.Hour
 
-// Read gives the hastened reading.
+// Read gives the hastened time.
 func (f *Fast) Read() timers.Reading {
-	r := f.under.Read()
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.read(f.under.Read())
+}
+
+func (f *Fast) read(r timers.Reading) timers.Reading {
 	d := time.Duration(float64(r.Mono-f.from.Mono) * f.speed)
-	return timers.Reading{Wall: f.wall.Add(d), Boot: up + d, Mono: up + d, BootID: "hastened"}
+	return timers.Reading{Wall: f.wall.Add(d), Boot: f.up + d, Mono: f.up + d, BootID: "hastened"}
+}
+
+// Run changes how fast it runs from now on; the time goes on without a jump.
+func (f *Fast) Run(speed float64) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	r := f.under.Read()
+	now := f.read(r)
+	f.from, f.wall, f.up, f.speed = r, now.Wall, now.Boot, speed
 }

@@ -60,6 +60,14 @@ func TestFast(t *testing.T) {
 	if got := after.Wall.Sub(demo); got != time.Minute {
 		t.Errorf("a second makes %v, want a minute", got)
 	}
+	f.Run(5)
+	if r := f.Read(); r != after {
+		t.Errorf("slowed down it jumps from %v to %v", after, r)
+	}
+	under.Run(time.Second)
+	if got := f.Read().Wall.Sub(after.Wall); got != 5*time.Second {
+		t.Errorf("slowed down, a second makes %v, want 5 s", got)
+	}
 	if after.BootID == "b1" || after.BootID == "" || after.BootID != before.BootID {
 		t.Errorf("boot %q then %q: the demo must have one of its own", before.BootID, after.BootID)
 	}
