@@ -44,7 +44,7 @@ func dayCommand(o *options) *cobra.Command {
 				return wrongUsage("--format is %s, not %q", formatWords, format)
 			}
 			if !slices.Contains(day.Tables, day.Table(table)) {
-				return wrongUsage("--table is records, closures or flasks, not %q", table)
+				return wrongUsage("--table is records, closures, flasks or alarms, not %q", table)
 			}
 			if c.Flags().Changed("table") && format != "csv" {
 				return wrongUsage("--table goes with --format csv")
@@ -110,7 +110,7 @@ func dayCommand(o *options) *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&format, "format", "text", formatWords)
-	c.Flags().StringVar(&table, "table", "records", "table of the csv format: records, closures or flasks")
+	c.Flags().StringVar(&table, "table", "records", "table of the csv format: records, closures, flasks or alarms")
 	c.Flags().StringVar(&paper, "paper", "a4", "paper of the pdf format: a4 or letter")
 	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
 	c.Flags().StringVar(&zone, "zone", "", "time zone whose midnights count (default: that of this machine)")

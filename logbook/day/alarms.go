@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -176,6 +177,92 @@ func (s Sheet) answer(r rung) (words, after string) {
 		return "by the step " + s.clock(r.stepped.At), units.FormatDuration(r.since(r.stepped))
 	}
 	return "not acknowledged", ""
+}
+
+// rank names the priorities.
+var rank = map[timers.Priority]string{timers.High: "1 high", timers.Medium: "2 medium", timers.Low: "3 low"}
+
+// alarmed writes the alarms of the day: how many, how soon they were acknowledged, each
+// that a person answered or should have, and the others by their kind.
+func (s Sheet) alarmed(p *page) {
+	all, whole := s.alarms()
+	if len(all) == 0 && whole {
+		return
+	}
+	p.section("ALARMS")
+	var soon []time.Duration
+	high := 0
+	for _, r := range all {
+		if r.heard != nil {
+			soon = append(soon, r.since(r.heard))
+		}
+		if r.priority == timers.High {
+			high++
+		}
+	}
+	words := fmt.Sprintf("%d in all, %d of them high; %d acknowledged", len(all), high, len(soon))
+	if len(soon) > 0 {
+		slices.Sort(soon)
+		words += fmt.Sprintf(", half of them within %s, the last after %s", units.FormatDuration(soon[(len(soon)-1)/2]), units.FormatDuration(soon[len(soon)-1]))
+	}
+	p.line(2, "%s", words)
+	for _, r := range all {
+		if r.plainly() {
+			continue
+		}
+		words, after := s.answer(r)
+		if r.heard != nil {
+			words = "acknowledged " + words + byWhom(r.by)
+		}
+		if after != "" {
+			words += ", after " + after
+		}
+		p.line(2, "%s  %s   %s%s   %s", s.clock(r.rose.At), rank[r.priority], r.kind, ofFlasks(r.flasks), words)
+	}
+	for _, g := range groups(all) {
+		p.line(2, "%d x %s (%s), ended by the step, after %s", g.n, g.kind, rank[g.priority], g.after())
+	}
+	if !whole {
+		p.line(2, "The day has too many records to look for every alarm: there may be more.")
+	}
+}
+
+// byWhom writes initials behind something, where they are known.
+func byWhom(initials string) string {
+	if initials == "" {
+		return ""
+	}
+	return " by " + initials
+}
+
+func ofFlasks(nos []int) string {
+	if len(nos) == 0 {
+		return ""
+	}
+	return ", flask " + strings.ReplaceAll(list(nos), " ", ", ")
+}
+
+// alarmRows is the table of alarms: when each rose, what became of it and how soon.
+func (s Sheet) alarmRows(tame func(string) string) [][]string {
+	rows := [][]string{{"rose_at", "alarm", "flask", "priority", "answer", "answered_at", "after_s", "by"}}
+	all, _ := s.alarms()
+	for _, r := range all {
+		answer, at := "not acknowledged", (*timers.Stamp)(nil)
+		switch {
+		case r.heard != nil:
+			answer, at = "acknowledged", r.heard
+		case r.shelved:
+			answer = "shelved"
+		case r.stepped != nil:
+			answer, at = "ended by the step", r.stepped
+		}
+		when, after := "", ""
+		if at != nil {
+			when, after = s.when(at), strconv.Itoa(int(r.since(at).Seconds()))
+		}
+		rows = append(rows, []string{s.when(&r.rose), tame(r.kind), list(r.flasks), strings.Fields(rank[r.priority])[0], answer, when, after, tame(r.by)})
+	}
+	return rows
 }
 
 // plainly tells whether an alarm ended as most do, with the step that was due.

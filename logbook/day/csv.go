@@ -17,15 +17,17 @@ import (
 // Table names a table of the CSV export.
 type Table string
 
-// The tables: a row for each record of the day, for each closure, for each flask.
+// The tables: a row for each record of the day, for each closure, for each flask, for
+// each alarm.
 const (
 	Records  Table = "records"
 	Closures Table = "closures"
 	Flasks   Table = "flasks"
+	Alarms   Table = "alarms"
 )
 
 // Tables lists them.
-var Tables = []Table{Records, Closures, Flasks}
+var Tables = []Table{Records, Closures, Flasks, Alarms}
 
 // CSV writes a table as RFC 4180 has it: a header line, lines ended by CR LF, UTF-8.
 // Text that a spreadsheet would run as a formula has an apostrophe put before it;
@@ -54,8 +56,10 @@ func (s Sheet) rows(t Table, tame func(string) string) ([][]string, error) {
 		return s.closureRows(tame), nil
 	case Flasks:
 		return s.flaskRows(tame), nil
+	case Alarms:
+		return s.alarmRows(tame), nil
 	}
-	return nil, fmt.Errorf("there is no table %q: the tables are records, closures and flasks", t)
+	return nil, fmt.Errorf("there is no table %q: the tables are records, closures, flasks and alarms", t)
 }
 
 // Defuse makes a text harmless for a spreadsheet. The characters that begin a

@@ -211,6 +211,23 @@ func TestAlarmsOfTheDay(t *testing.T) {
 			t.Errorf("the page does not say %q:\n%s", want, text)
 		}
 	}
+	plain := strings.Join(strings.Fields(string(written(t, sheet.Text))), " ")
+	for _, want := range []string{
+		"ALARMS 6 in all, 3 of them high; 1 acknowledged, half of them within 42 s, the last after 42 s",
+		"08:11 3 low both halves drying: not before, flask 1 acknowledged 08:11 by KT, after 42 s",
+		"08:57 1 high dough, mix A: not after, flask 1 not acknowledged",
+		"10:30 1 high stone: not after by the step 10:35, after 5 min",
+		"1 x press hold: not before (2 medium), ended by the step, after 5 s",
+	} {
+		if !strings.Contains(plain, want) {
+			t.Errorf("the text does not say %q:\n%s", want, plain)
+		}
+	}
+	for column, want := range map[string]string{"answer": "acknowledged|ended by the step|ended by the step|not acknowledged|not acknowledged|ended by the step", "after_s": "42|30|5|||300", "priority": "3|3|2|1|1|1"} {
+		if got := strings.Join(cells(t, sheet, day.Alarms, column), "|"); got != want {
+			t.Errorf("column %s is %s, want %s", column, got, want)
+		}
+	}
 	if strings.Contains(text, "stone: not before") {
 		t.Errorf("two ends of one window that nobody answered are two alarms:\n%s", text)
 	}

@@ -458,7 +458,6 @@ func (s Sheet) alarmBlock() []block {
 		return nil
 	}
 	b := block{Name: "Alarms", Long: true}
-	rank := map[timers.Priority]string{timers.High: "1 high", timers.Medium: "2 medium", timers.Low: "3 low"}
 	t := table{Columns: columns([]string{"alarm", "flask", "priority", "rose", "acknowledged", "after", "by"}, 62, 18, 18, 22, 36, 16, 10)}
 	for _, r := range all {
 		if r.plainly() {

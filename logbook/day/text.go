@@ -51,6 +51,7 @@ func (s Sheet) Text(w io.Writer) error {
 	s.mixing(p)
 	s.bathing(p)
 	s.rest(p)
+	s.alarmed(p)
 	s.history(p)
 	if slices.ContainsFunc(s.Bench.Items, bench.Item.Corrected) {
 		p.WriteString("\n* corrected: see CORRECTIONS, or an earlier sheet\n")

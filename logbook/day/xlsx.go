@@ -119,11 +119,11 @@ func (s Sheet) workSheet(f *excelize.File, t Table, head, when int) error {
 // Columns whose values are not text.
 func isTime(name string) bool {
 	return slices.Contains([]string{"at", "written", "in_at", "pressure_at", "open_at", "judged_at", "opened_at", "sheet_out_at", "metal_to_metal_at", "clamped_at",
-		"in_bath_at", "out_of_bath_at", "in_water_at", "deflasked_at", "ended_at"}, name)
+		"in_bath_at", "out_of_bath_at", "in_water_at", "deflasked_at", "ended_at", "rose_at", "answered_at"}, name)
 }
 
 func isNumber(name string) bool {
-	return slices.Contains([]string{"seq", "flask", "mix", "load", "trial", "press", "pressure_psi", "hold_aim_s", "held_s", "grams", "place", "trials", "backed_off_turn", "pin_mm"}, name)
+	return slices.Contains([]string{"seq", "flask", "mix", "load", "trial", "press", "pressure_psi", "hold_aim_s", "held_s", "grams", "place", "trials", "backed_off_turn", "pin_mm", "priority", "after_s"}, name)
 }
 
 func isYes(name string) bool {
