@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"maps"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -13,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"flaskside/logbook/record"
 	"flaskside/timers/simclock"
 )
 
@@ -50,25 +52,7 @@ func TestKill(t *testing.T) {
 			continue
 		}
 		recs := wholeBook(t, path)
-		byID := map[string]uint64{}
-		for _, r := range recs {
-			byID[r.Action.ID] = r.Seq
-		}
-		for id, seq := range acked {
-			if byID[id] != seq {
-				t.Errorf("round %d: record %d (%s) was acknowledged and stands at %d", round, seq, id, byID[id])
-			}
-		}
-		more := len(recs) - len(acked)
-		if more > 1 {
-			t.Errorf("round %d: %d records more than were acknowledged", round, more)
-		}
-		if more > 0 { // they count from now on: a later round builds on them
-			extra += more
-			for id, seq := range byID {
-				acked[id] = seq
-			}
-		}
+		extra += heldAgainst(t, round, recs, acked)
 		b, err := Open(path, simclock.At(start.Add(time.Duration(len(recs)+1)*24*time.Hour), "boot-2"))
 		if err != nil {
 			t.Fatalf("round %d: %v", round, err)
@@ -89,6 +73,28 @@ func TestKill(t *testing.T) {
 	}
 }
 
+// heldAgainst holds the records of a book against those acknowledged, by id: all of these
+// are in it, and at most one more, which counts as acknowledged from now on: a later round
+// builds on it.
+func heldAgainst(t *testing.T, round int, recs []record.Record, acked map[string]uint64) (extra int) {
+	t.Helper()
+	byID := map[string]uint64{}
+	for _, r := range recs {
+		byID[r.Action.ID] = r.Seq
+	}
+	for id, seq := range acked {
+		if byID[id] != seq {
+			t.Errorf("round %d: record %d (%s) was acknowledged and stands at %d", round, seq, id, byID[id])
+		}
+	}
+	extra = max(0, len(recs)-len(acked))
+	if extra > 1 {
+		t.Errorf("round %d: %d records more than were acknowledged", round, extra)
+	}
+	maps.Copy(acked, byID)
+	return extra
+}
+
 // runAndKill lets a process write and kills it some time after it has the book open;
 // with no time at all, while it opens it. It gives the numbers acknowledged, by id.
 func runAndKill(t *testing.T, path string, seed uint64, after time.Duration) (opened bool, acks map[string]uint64) {
@@ -101,7 +107,6 @@ func runAndKill(t *testing.T, path string, seed uint64, after time.Duration) (op
 	if err := c.Start(); err != nil {
 		t.Fatal(err)
 	}
-	acks = map[string]uint64{}
 	var words []string
 	lines := bufio.NewReader(out)
 	if after > 5*time.Millisecond {
@@ -121,6 +126,13 @@ func runAndKill(t *testing.T, path string, seed uint64, after time.Duration) (op
 	if i := strings.LastIndexByte(whole, '\n'); i >= 0 {
 		words = append(words, strings.SplitAfter(whole[:i+1], "\n")...)
 	}
+	return acksIn(t, words)
+}
+
+// acksIn reads what a process that writes has said.
+func acksIn(t *testing.T, words []string) (opened bool, acks map[string]uint64) {
+	t.Helper()
+	acks = map[string]uint64{}
 	for _, line := range words {
 		f := strings.Fields(line)
 		switch {
