@@ -245,7 +245,10 @@ func (m *Model) shortLines(l *bench.Load, w int) []lineOf {
 	if c := v.est.Cure.Range.CautionText; c != "" {
 		out = append(out, lineOf{warn, fit("caution: core may pass "+m.temp(cure.BoilC)+", where monomer boils", w)})
 	}
-	return append(out, lineOf{dim, fit(v.est.Short(m.sayOf(l)), w)})
+	for _, s := range wrap(v.est.Short(m.sayOf(l)), w) {
+		out = append(out, lineOf{dim, s})
+	}
+	return out
 }
 
 // coreNow is the estimate of bath and core at this moment.

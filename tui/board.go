@@ -283,11 +283,25 @@ func (m *Model) stageWords(fl *bench.Flask) (string, role) {
 	case bench.InPress, bench.Holding, bench.Judging:
 		return fmt.Sprintf("trial %d  %s", len(fl.Trials), map[bench.Stage]string{bench.InPress: "in the press", bench.Holding: "at pressure", bench.Judging: "judge the flash"}[fl.Stage]), strong
 	case bench.Drying:
-		if mix := m.bench().MixOf(fl); mix != nil {
-			return "drying, mix " + mix.Letter(), plain
+		words := "separator drying"
+		if m.dry(fl) {
+			words = "separator dry"
 		}
+		if mix := m.bench().MixOf(fl); mix != nil {
+			words = strings.TrimPrefix(words, "separator ") + ", mix " + mix.Letter()
+		}
+		return words, plain
 	}
 	return string(fl.Stage), plain
+}
+
+// dry tells whether the separator of both halves has dried as long as it must.
+func (m *Model) dry(fl *bench.Flask) bool {
+	waits := slices.ContainsFunc(m.windowsOf(fl), func(st timers.Standing) bool {
+		w, _ := m.windowByKey(st.Key)
+		return (w.What == bench.DryBoth || w.What == bench.DryCast || w.What == bench.DryTeeth) && st.Phase == timers.Early
+	})
+	return len(fl.Halves) == 2 && !waits
 }
 
 // drawPlaces is the board: nine places.

@@ -66,6 +66,10 @@ func (m *Model) tileOf(fl *bench.Flask) tile {
 			t.stage = "MIXED"
 		case bench.DoPress:
 			t.stage, t.role = "PACK!", good
+		default:
+			if m.dry(fl) {
+				t.stage, t.role = "DRY!", good
+			}
 		}
 	}
 	if fl.Stage == bench.Trimmed {
@@ -83,10 +87,6 @@ func (m *Model) tileOf(fl *bench.Flask) tile {
 		case w.What == bench.Dough:
 			if t.stage == "MIXED" && st.Last != nil {
 				t.stage, t.role = "DOUGH!", good
-			}
-		case w.What == bench.DryBoth || w.What == bench.DryCast || w.What == bench.DryTeeth:
-			if t.stage == "DRYING" && st.Last != nil && len(fl.Halves) == 2 {
-				t.stage, t.role = "DRY!", good
 			}
 		case w.What == bench.Hold || w.What == bench.Cure || w.What == bench.BenchSet || w.What == bench.BenchCool || w.What == bench.WaterCool:
 			if st.Last != nil {

@@ -150,3 +150,22 @@ func TestFarSizes(t *testing.T) {
 	}
 	d.press("/ /").golden("far-nine-80x24")
 }
+
+// TestDryIsBothHalves: painted apart, a flask is dry when the later half is.
+func TestDryIsBothHalves(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.record(action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
+	d.record(action.Coat{Flask: 1, Half: "cast"})
+	d.wait(9 * time.Minute)
+	d.record(action.Coat{Flask: 1, Half: "teeth"})
+	d.wait(2 * time.Minute)
+	if got := d.m.tileOf(d.flask(1)).stage; got != "DRYING" {
+		t.Errorf("with one half wet the tile says %s", got)
+	}
+	d.sees("separator drying")
+	d.wait(9 * time.Minute)
+	if got := d.m.tileOf(d.flask(1)).stage; got != "DRY!" {
+		t.Errorf("with both halves dry the tile says %s", got)
+	}
+	d.sees("separator dry ")
+}

@@ -128,15 +128,15 @@ func windowWords(w bench.Window, st timers.Standing) string {
 		case st.Next == nil:
 			return "bath DONE"
 		}
-		return "bath done; out by"
+		return "bath: out by"
 	case bench.BenchCool:
 		if reached {
-			return "bench cooling DONE"
+			return "bench cool DONE"
 		}
 		return "bench cooling"
 	case bench.WaterCool:
 		if reached {
-			return "water cooling DONE"
+			return "water cool DONE"
 		}
 		return "water cooling"
 	}
