@@ -199,12 +199,17 @@ const (
 	footH   = 4 // rule, step, message, keys
 )
 
+// placesW is how wide the board of places is.
+func (m *Model) placesW() int {
+	if m.w >= 120 {
+		return 72
+	}
+	return m.w - 28
+}
+
 // drawBench is the page where the work is done.
 func (m *Model) drawBench(f *frame) {
-	left := area{0, 2, f.w - 28, placesH}
-	if f.w >= 120 {
-		left.w = 72
-	}
+	left := area{0, 2, m.placesW(), placesH}
 	right := area{left.w + 1, 2, f.w - left.w - 1, placesH}
 	low := area{0, 2 + placesH + 1, f.w, f.h - (2 + placesH + 1) - footH}
 	wide := m.wide()
@@ -699,12 +704,5 @@ func (m *Model) drawToast(f *frame, y int) {
 	}
 	if m.toast != "" {
 		f.put(1, y, f.w-2, m.toastIs, fit(m.toast, f.w-2))
-	}
-}
-
-// onClick selects the place that was clicked on.
-func (m *Model) onClick(ms tea.Mouse) {
-	if m.form() == nil && m.page == pageBoard && ms.Y >= 2 && ms.Y < 2+placesH && ms.X < 72 {
-		m.sel = ms.Y - 1
 	}
 }

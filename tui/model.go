@@ -270,7 +270,9 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			return m, m.release()
 		}
 	case tea.MouseClickMsg:
-		m.onClick(msg.Mouse())
+		return m, m.onClick(msg.Mouse())
+	case tea.MouseWheelMsg:
+		m.onWheel(msg.Mouse())
 	}
 	return m, nil
 }
