@@ -116,6 +116,9 @@ func (s *scan) choose() []pick {
 			if seq > top {
 				continue // a spoilt number
 			}
+			if !c.proven && s.contradicted(seq, p) {
+				continue
+			}
 			if !found || s.weight(c, named) >= s.weight(best, above != nil && above.prev == best.hash) {
 				best, found = c, true
 			}
@@ -138,6 +141,13 @@ func (s *scan) proven(seq uint64, p piece) bool {
 		return true
 	}
 	return slices.ContainsFunc(s.pieces[seq+1], func(next piece) bool { return next.prev == p.hash })
+}
+
+// contradicted tells whether both neighbours of the last record speak against a piece:
+// the head that the book kept, and the record before, which it does not name. In the new
+// book, where it would be the end that vouches, that record would be called changed.
+func (s *scan) contradicted(seq uint64, p piece) bool {
+	return s.kept != nil && s.kept.Seq == seq && s.kept.Hash != p.hash && len(s.pieces[seq-1]) > 0 && !s.follows(seq, p)
 }
 
 // follows tells whether a piece follows on one that was found.

@@ -156,6 +156,38 @@ func TestSalvageLists(t *testing.T) {
 	}
 }
 
+// A last record whose note of the one before is spoilt is not brought back as the end of
+// the new book: it would have the one before called changed there.
+func TestSalvageLastNamesAnother(t *testing.T) {
+	path, recs := shiftFile(t)
+	file, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := len(recs)
+	prev := []byte(recs[n-1].Prev.String())
+	if bytes.Count(file, prev) != 1 {
+		t.Fatalf("%d times in the file", bytes.Count(file, prev))
+	}
+	other := bytes.Clone(prev)
+	if other[5]++; other[5] > '9' { // a digit again, and another one
+		other[5] = '0'
+	}
+	spoilt := filepath.Join(t.TempDir(), "spoilt.db")
+	if err := os.WriteFile(spoilt, bytes.Replace(file, prev, other, 1), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s, got := salvaged(t, spoilt)
+	if len(got) != n-1 || s.Gone() != 1 || !strings.Contains(lines(s.Lost), fmt.Sprintf("record %d, on 2026-11-26 or after: not there", n)) {
+		t.Errorf("%d records of %d, %d gone:\n%s", len(got), n, s.Gone(), lines(s.Lost))
+	}
+	for _, r := range got {
+		if !bytes.Equal(r.Raw, recs[r.Seq-1].Raw) {
+			t.Errorf("record %d came back as %s", r.Seq, r.Raw)
+		}
+	}
+}
+
 // Where journal and book part ways, after records were given up, the book's own way
 // counts; what the journal holds beyond its end is brought back too.
 func TestSalvageParted(t *testing.T) {
