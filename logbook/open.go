@@ -33,6 +33,8 @@ var (
 	ErrForeign = errors.New("this is not a flaskside logbook")
 	// ErrDamaged: the file is a logbook that cannot be read.
 	ErrDamaged = errors.New("the logbook is damaged")
+	// ErrSpoilt: a record asked for is missing or cannot be read; the book is open all the same.
+	ErrSpoilt = errors.New("spoilt")
 	// ErrNewer: the file is of a later format.
 	ErrNewer = errors.New("the logbook was written by a newer flaskside")
 	// ErrNotSaved: the record is not in the book; the book can be written again.

@@ -36,13 +36,14 @@ func (p *past) at(seq uint64) (record.Record, error) {
 	}
 	raw := p.tx.Bucket(bLog).Get(seqKey(seq))
 	if raw == nil {
-		return record.Record{}, fmt.Errorf("record %d is missing from the logbook: it is damaged", seq)
+		return record.Record{}, fmt.Errorf("record %d is %w: it is missing", seq, ErrSpoilt)
 	}
 	r, err := p.quick.decode(bytes.Clone(raw))
-	if err == nil {
-		p.known[seq] = r
+	if err != nil {
+		return record.Record{}, fmt.Errorf("record %d is %w: %w", seq, ErrSpoilt, err)
 	}
-	return r, err
+	p.known[seq] = r
+	return r, nil
 }
 
 func (p *past) byID(id string) (record.Record, bool) {
@@ -68,6 +69,14 @@ func (b *Book) ByID(id string) (r record.Record, ok bool, err error) {
 	return r, ok, err
 }
 
+// numberOf reads the number that a record stands under, 0 where that is none.
+func numberOf(key []byte) uint64 {
+	if len(key) != 8 {
+		return 0
+	}
+	return binary.BigEndian.Uint64(key)
+}
+
 // Each calls f with every record from number from on, in order, until f says stop
 // or gives an error.
 func (b *Book) Each(from uint64, f func(r record.Record) (more bool, err error)) error {
@@ -76,7 +85,7 @@ func (b *Book) Each(from uint64, f func(r record.Record) (more bool, err error))
 		for k, v := c.Seek(seqKey(from)); k != nil; k, v = c.Next() {
 			r, err := record.Decode(bytes.Clone(v))
 			if err != nil {
-				return err
+				return fmt.Errorf("record %d is %w: %w", numberOf(k), ErrSpoilt, err)
 			}
 			if more, err := f(r); err != nil || !more {
 				return err

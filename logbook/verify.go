@@ -374,11 +374,7 @@ func (v *verifier) walk(whole *refold) {
 func (v *verifier) log(each func(key uint64, raw []byte)) {
 	quiet := v.pages.walker(func(uint64, string) {}) // told already
 	quiet.walk(v.parts[string(bLog)], func(e entry) bool {
-		key := uint64(0)
-		if len(e.key) == 8 {
-			key = binary.BigEndian.Uint64(e.key)
-		}
-		each(key, e.value)
+		each(numberOf(e.key), e.value)
 		return true
 	})
 }

@@ -67,19 +67,18 @@ const long = 150
 
 // study reads the latest records of a book and learns from them.
 func study(path string, clock timers.Clock, side io.Writer) (learn.Report, error) {
-	book, done, err := reading(path, clock)
-	if err != nil {
-		return learn.Report{}, err
-	}
-	defer done()
-	var recs []record.Record
-	from := uint64(1)
-	if last := book.State().Head.Seq; last > learn.MaxRecords {
-		from = last - learn.MaxRecords + 1
-	}
-	err = book.Each(from, func(r record.Record) (bool, error) {
-		recs = append(recs, r)
-		return true, nil
+	var h house.House
+	recs, err := readFrom(path, clock, func(book *logbook.Book) (recs []record.Record, err error) {
+		h = book.State().Bench.House
+		from := uint64(1)
+		if last := book.State().Head.Seq; last > learn.MaxRecords {
+			from = last - learn.MaxRecords + 1
+		}
+		err = book.Each(from, func(r record.Record) (bool, error) {
+			recs = append(recs, r)
+			return true, nil
+		})
+		return recs, err
 	})
 	if err != nil {
 		return learn.Report{}, err
@@ -88,7 +87,7 @@ func study(path string, clock timers.Clock, side io.Writer) (learn.Report, error
 	if len(l.Flasks) > long {
 		_, _ = fmt.Fprintf(side, "learning from %d flasks: this takes a while; Ctrl-C ends it and changes nothing\n", len(l.Flasks)) // for the eye alone
 	}
-	return learn.Study(l, book.State().Bench.House)
+	return learn.Study(l, h)
 }
 
 // adopted records what was learned in the settings in force now; no head where nothing

@@ -11,6 +11,7 @@ import (
 	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/day"
 	"flaskside/timers/sysclock"
@@ -77,18 +78,15 @@ func dayCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			book, done, err := reading(o.book, clock)
+			sheet, err := readFrom(o.book, clock, func(book *logbook.Book) (day.Sheet, error) {
+				b, err := day.Gather(book, from, until)
+				return day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until, Made: clock.Read().Wall}, err
+			})
 			if err != nil {
 				return err
 			}
-			defer done()
-			b, err := day.Gather(book, from, until)
-			if err != nil {
-				return err
-			}
-			sheet := day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until, Made: clock.Read().Wall}
 			if known {
-				sheet.Known, sheet.Bench = now, day.Known(b, now)
+				sheet.Known, sheet.Bench = now, day.Known(sheet.Bench, now)
 			}
 			return deliver(out, c.OutOrStdout(), func(w io.Writer) error {
 				switch format {
@@ -129,16 +127,13 @@ func trail(o *options, c *cobra.Command, args []string, flask int, format, out s
 	case !slices.Contains([]string{"text", "csv", "jsonl"}, format):
 		return wrongUsage("--flask goes with --format text, csv or jsonl")
 	}
-	book, done, err := reading(o.book, sysclock.New())
-	if err != nil {
-		return err
-	}
-	defer done()
-	recs, err := book.Of(action.Subject{Class: 'f', No: flask})
-	if err != nil {
-		return err
-	}
-	sheet, err := day.TrailOf(recs, flask, book.State().Head.String(), loc)
+	sheet, err := readFrom(o.book, sysclock.New(), func(book *logbook.Book) (day.Sheet, error) {
+		recs, err := book.Of(action.Subject{Class: 'f', No: flask})
+		if err != nil {
+			return day.Sheet{}, err
+		}
+		return day.TrailOf(recs, flask, book.State().Head.String(), loc)
+	})
 	if err != nil {
 		return err
 	}

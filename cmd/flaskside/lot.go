@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/recall"
 	"flaskside/timers/sysclock"
@@ -139,12 +140,9 @@ func listLot(w io.Writer, path, text string, year int, asCSV, asJSON bool) error
 	if asked.Name() == "" {
 		return errors.New("this code names a product and no lot: give --which the lot, too")
 	}
-	book, done, err := reading(path, sysclock.New())
-	if err != nil {
-		return err
-	}
-	defer done()
-	list, err := recall.Find(book, asked, year, time.Local)
+	list, err := readFrom(path, sysclock.New(), func(book *logbook.Book) (recall.List, error) {
+		return recall.Find(book, asked, year, time.Local)
+	})
 	if err != nil {
 		return err
 	}

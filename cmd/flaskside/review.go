@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook"
 	"flaskside/logbook/day"
 	"flaskside/logbook/review"
 	"flaskside/timers"
@@ -122,16 +123,13 @@ func given(word string) []string {
 
 // reviewOf reads a period of a logbook.
 func reviewOf(path string, from, until time.Time, clock timers.Clock) (review.Review, error) {
-	book, done, err := reading(path, clock)
-	if err != nil {
-		return review.Review{}, err
-	}
-	defer done()
-	b, err := book.Whole(from, until)
-	if err != nil {
-		return review.Review{}, err
-	}
-	r := review.Of(b, from, until, review.Boiling(b, from, until))
-	r.Head = book.State().Head.String()
-	return r, nil
+	return readFrom(path, clock, func(book *logbook.Book) (review.Review, error) {
+		b, err := book.Whole(from, until)
+		if err != nil {
+			return review.Review{}, err
+		}
+		r := review.Of(b, from, until, review.Boiling(b, from, until))
+		r.Head = book.State().Head.String()
+		return r, nil
+	})
 }

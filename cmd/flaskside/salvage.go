@@ -84,6 +84,8 @@ func deliverSalvaged(to string, s logbook.Salvaged, journals int, out io.Writer)
 		return fmt.Errorf("write to the standard output: %w", err)
 	}
 	switch n := s.Gone(); {
+	case n == 1:
+		return exitCode{errors.New("one record could not be brought back"), faultsFound}
 	case n > 0:
 		return exitCode{fmt.Errorf("%d records could not be brought back", n), faultsFound}
 	case len(s.Lost) > 0:

@@ -86,7 +86,9 @@ func TestScripts(t *testing.T) {
 			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "data"))
 			e.Setenv("LocalAppData", filepath.Join(e.WorkDir, "data"))
 			e.Setenv("NO_COLOR", "1")
-			return nil
+			books, err := filepath.Abs(filepath.Join("..", "..", "testdata", "books"))
+			e.Setenv("BOOKS", books)
+			return err
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits":     exits,

@@ -25,6 +25,29 @@ func reading(path string, clock timers.Clock) (book *logbook.Book, done func(), 
 	return book, done, err
 }
 
+// readFrom opens a logbook for reading, as [reading] does, and gives what f finds in it;
+// where f comes upon a spoilt record, what it finds in all that is left.
+func readFrom[T any](path string, clock timers.Clock, f func(book *logbook.Book) (T, error)) (found T, err error) {
+	book, done, err := reading(path, clock)
+	if err != nil {
+		return found, err
+	}
+	found, err = f(book)
+	done()
+	if !errors.Is(err, logbook.ErrSpoilt) && !errors.Is(err, logbook.ErrDamaged) {
+		return found, err
+	}
+	journals, jerr := logbook.Journals(path)
+	if jerr != nil {
+		return found, errors.Join(err, jerr)
+	}
+	if book, done, err = readingDamaged(path, journals, clock, err); err != nil {
+		return found, err
+	}
+	defer done()
+	return f(book)
+}
+
 // undamaged opens a logbook for reading as it is.
 func undamaged(path string, clock timers.Clock) (book *logbook.Book, done func(), err error) {
 	client, err := door.Dial(path)

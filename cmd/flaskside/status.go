@@ -58,14 +58,11 @@ func look(path, at string, clock timers.Clock) (status.Status, error) {
 		}
 		return status.Of(st, timers.Now{Reading: clock.Read(), Beat: st.Beat}), nil
 	}
-	book, done, err := reading(path, clock)
-	if err != nil {
-		return status.Status{}, err
-	}
-	defer done()
-	b, err := book.AsOf(then)
-	if err != nil {
-		return status.Status{}, err
-	}
-	return status.Of(logbook.State{Bench: b, Head: book.State().Head}, status.AsOf(then, clock.Read())), nil
+	return readFrom(path, clock, func(book *logbook.Book) (status.Status, error) {
+		b, err := book.AsOf(then)
+		if err != nil {
+			return status.Status{}, err
+		}
+		return status.Of(logbook.State{Bench: b, Head: book.State().Head}, status.AsOf(then, clock.Read())), nil
+	})
 }

@@ -165,16 +165,15 @@ func (q *trendQuestion) bench(path string, clock timers.Clock) (*bench.Bench, ti
 			return st.Bench, now, nil
 		}
 	}
-	book, done, err := reading(path, clock)
-	if err != nil {
-		return nil, now, err
-	}
-	defer done()
+	b, err := readFrom(path, clock, func(book *logbook.Book) (*bench.Bench, error) {
+		if past {
+			return book.AsOf(then)
+		}
+		return allOf(book, q.flask)
+	})
 	if past {
-		b, err := book.AsOf(then)
-		return b, status.AsOf(then, clock.Read()), err
+		now = status.AsOf(then, clock.Read())
 	}
-	b, err := allOf(book, q.flask)
 	return b, now, err
 }
 
