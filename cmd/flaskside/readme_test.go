@@ -32,6 +32,12 @@ func TestReadme(t *testing.T) {
 			t.Errorf("the README does not name the command %s", name)
 		}
 	}
+	// Those of which other tests say that they are of the program as it is.
+	for _, picture := range []string{"bench.svg", "flask.svg", "far.svg", "baths.svg", "day-sheet.png"} {
+		if !strings.Contains(readme, "](testdata/screens/"+picture+")") {
+			t.Errorf("the README does not show %s", picture)
+		}
+	}
 	for _, part := range strings.Split(readme, "](")[1:] {
 		file, _, _ := strings.Cut(part, ")")
 		if strings.Contains(file, "://") {

@@ -182,14 +182,8 @@ func (s Sheet) answer(r rung) (words, after string) {
 // rank names the priorities.
 var rank = map[timers.Priority]string{timers.High: "1 high", timers.Medium: "2 medium", timers.Low: "3 low"}
 
-// alarmed writes the alarms of the day: how many, how soon they were acknowledged, each
-// that a person answered or should have, and the others by their kind.
-func (s Sheet) alarmed(p *page) {
-	all, whole := s.alarms()
-	if len(all) == 0 && whole {
-		return
-	}
-	p.section("ALARMS")
+// total sums up alarms: how many, and how soon they were acknowledged.
+func total(all []rung) string {
 	var soon []time.Duration
 	high := 0
 	for _, r := range all {
@@ -205,7 +199,20 @@ func (s Sheet) alarmed(p *page) {
 		slices.Sort(soon)
 		words += fmt.Sprintf(", half of them within %s, the last after %s", units.FormatDuration(soon[(len(soon)-1)/2]), units.FormatDuration(soon[len(soon)-1]))
 	}
-	p.line(2, "%s", words)
+	return words
+}
+
+// alarmed writes the alarms of the day: how many, how soon they were acknowledged, each
+// that a person answered or should have, and the others by their kind.
+func (s Sheet) alarmed(p *page) {
+	all, whole := s.alarms()
+	if len(all) == 0 && whole {
+		return
+	}
+	p.section("ALARMS")
+	if len(all) > 0 {
+		p.line(2, "%s", total(all))
+	}
 	for _, r := range all {
 		if r.plainly() {
 			continue

@@ -482,7 +482,10 @@ func (s Sheet) alarmBlock() []block {
 	if len(g.Rows) > 0 {
 		b.Tables = append(b.Tables, g)
 	}
-	b.Lines = []string{"Not before: the least time was up. Soon over: the most time was nearly up. Not after: it was up."}
+	if len(all) > 0 {
+		b.Lines = append(b.Lines, total(all)+".")
+	}
+	b.Lines = append(b.Lines, "Not before: the least time was up. Soon over: the most time was nearly up. Not after: it was up.")
 	if !whole {
 		b.Lines = append(b.Lines, "The day has too many records to look for every alarm: there may be more.")
 	}

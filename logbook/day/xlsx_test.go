@@ -107,7 +107,7 @@ func TestXLSX(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, n := range []string{"1", "2", "3"} {
+	for _, n := range []string{"1", "2", "3", "4"} {
 		f, err := z.Open("xl/worksheets/sheet" + n + ".xml")
 		if err != nil {
 			t.Fatal(err)

@@ -135,6 +135,11 @@ func rowsOf(t *testing.T, r Review, table Table) [][]string {
 	if err := r.CSV(&b, table); err != nil {
 		t.Fatal(err)
 	}
+	// RFC 4180, section 2: lines end with CR LF, and all rows have as many fields, which
+	// the reader sees to.
+	if bytes.Count(b.Bytes(), []byte("\n")) != bytes.Count(b.Bytes(), []byte("\r\n")) || !bytes.HasSuffix(b.Bytes(), []byte("\r\n")) {
+		t.Errorf("table %s: not every line ends with CR LF", table)
+	}
 	rows, err := csv.NewReader(&b).ReadAll()
 	if err != nil {
 		t.Fatal(err)
