@@ -263,7 +263,8 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 		made := func(name string) string {
 			return star(s.corrected(action.Subject{Class: 'm', No: m.No}, "mix", name))
 		}
-		b.Beside = append(b.Beside, fmt.Sprintf("Mix %s: powder lot %s%s, liquid lot %s%s", m.Letter(), lot(m.PowderLot), made("powder_lot"), lot(m.LiquidLot), made("liquid_lot")))
+		b.Beside = append(b.Beside, fmt.Sprintf("Mix %s: powder lot %s%s", m.Letter(), lot(m.PowderLot), made("powder_lot")),
+			fmt.Sprintf("Mix %s: liquid lot %s%s", m.Letter(), lot(m.LiquidLot), made("liquid_lot"))) // a line each: beside the tables it is narrow
 	}
 	for _, l := range s.flaskLots(f) {
 		b.Beside = append(b.Beside, capital(l))
