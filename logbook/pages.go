@@ -138,6 +138,32 @@ type walker struct {
 	*pageFile
 	seen  pageSet
 	fault func(page uint64, what string) // told of every page or entry that cannot be
+	// depths, where set, read the pages of their depth in a tree, each into the same bytes:
+	// for one who only looks and keeps no entry.
+	depths []*pageFile
+}
+
+// keepNothing has pages read one by one, without room of their own: in a tree that grew
+// slowly a page stands far from the next.
+func (w *walker) keepNothing() {
+	file := w.f
+	if r, ok := file.(*readAhead); ok {
+		file = r.f
+	}
+	w.depths = make([]*pageFile, maxDepth+1)
+	for i := range w.depths {
+		own := *w.pageFile
+		own.f, own.once = file, make([]byte, w.meta.pageSize)
+		w.depths[i] = &own
+	}
+}
+
+// loadAt reads a page that stands at a depth in its tree.
+func (w *walker) loadAt(depth int, id uint64) ([]byte, error) {
+	if w.depths == nil {
+		return w.load(id)
+	}
+	return w.depths[depth].load(id)
 }
 
 // ahead is how much a walker reads at once: pages that follow on each other in a tree
@@ -149,7 +175,7 @@ func (p *pageFile) walker(fault func(page uint64, what string)) *walker {
 	if p.held == nil {
 		own.f = &readAhead{f: p.f}
 	}
-	return &walker{&own, make(pageSet, min(p.meta.high, uint64(p.size/p.meta.pageSize)+1)/64+1), fault}
+	return &walker{pageFile: &own, seen: make(pageSet, min(p.meta.high, uint64(p.size/p.meta.pageSize)+1)/64+1), fault: fault}
 }
 
 // readAhead reads a file in larger pieces. One goroutine uses it at a time.
@@ -205,7 +231,7 @@ func (w *walker) page(id uint64, low, high []byte, depth int, each func(entry) b
 		w.fault(id, "lies too deep")
 		return true
 	}
-	b, err := w.load(id)
+	b, err := w.loadAt(depth, id)
 	if err != nil {
 		w.fault(id, err.Error())
 		return true
@@ -505,10 +531,12 @@ func lookThrough(f io.ReaderAt, size int64, leaves bool) error {
 			err = fmt.Errorf("%w: %s: flaskside verify tells more, flaskside salvage brings back what is left", ErrDamaged, pageText(page, what))
 		}
 	})
-	for _, t := range w.buckets() {
+	trees := w.buckets()
+	w.keepNothing()
+	for _, t := range trees {
 		if t.root != 0 && !leaves {
 			if height := w.height(t.root); height > 0 {
-				w.branches(t.root, height)
+				w.branches(t.root, 0, height)
 				continue
 			}
 		}
@@ -547,34 +575,17 @@ func (w *walker) height(root uint64) int {
 	return max(first, last)
 }
 
-// branches looks at the branches above the leaves alone. They stand far apart: nothing is
-// read ahead, and each level has room for one page, so that looking at the thousands that
-// ten years' records have takes milliseconds.
-func (w *walker) branches(root uint64, height int) {
-	file := w.f
-	if r, ok := file.(*readAhead); ok {
-		file = r.f
-	}
-	if !w.seen.add(root) {
-		w.fault(root, "is reached twice")
+// branches looks at a branch of a tree and at those below it, not at the leaves below
+// height of them.
+func (w *walker) branches(id uint64, depth, height int) {
+	if !w.seen.add(id) {
+		w.fault(id, "is reached twice")
 		return
 	}
-	levels := make([]*walker, height)
-	for i := range levels {
-		own := *w.pageFile
-		own.f, own.once = file, make([]byte, w.meta.pageSize)
-		levels[i] = &walker{&own, w.seen, w.fault}
-	}
-	branchesOn(levels, root)
-}
-
-// branchesOn looks at a branch, read by the first of levels, and at those below it.
-func branchesOn(levels []*walker, id uint64) {
-	if len(levels) == 0 {
+	if depth == height {
 		return
 	}
-	w := levels[0]
-	b, err := w.load(id)
+	b, err := w.loadAt(depth, id)
 	if err != nil {
 		w.fault(id, err.Error())
 		return
@@ -583,13 +594,7 @@ func branchesOn(levels []*walker, id uint64) {
 		w.fault(id, "is a leaf among branches")
 		return
 	}
-	w.eachKid(id, b, func(k kid) {
-		if !w.seen.add(k.page) {
-			w.fault(k.page, "is reached twice")
-			return
-		}
-		branchesOn(levels[1:], k.page)
-	})
+	w.eachKid(id, b, func(k kid) { w.branches(k.page, depth+1, height) })
 }
 
 func pageText(page uint64, what string) string {

@@ -314,7 +314,7 @@ func FuzzPages(f *testing.F) {
 			})
 			p.find(tr, []byte("head"))
 			if height := w.height(tr.root); tr.root != 0 {
-				w.branches(tr.root, height)
+				w.branches(tr.root, 0, height)
 			}
 		}
 		if most := 2 * len(file) / entryHeader; n > most || bytes > 70*len(file)*len(file) {
