@@ -457,7 +457,7 @@ func (m *Model) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers
 // digits, and for which: every other window and a word of the press come before them,
 // unless the list is long enough to stand a few hidden.
 func (m *Model) listDigits(a area) (timers.Standing, lettering, bool) {
-	st, _, ok := m.mostUrgent()
+	st, ok := m.mostUrgent()
 	if !ok {
 		return st, lettering{}, false
 	}
@@ -476,14 +476,13 @@ func (m *Model) listDigits(a area) (timers.Standing, lettering, bool) {
 
 // mostUrgent is the window that large digits show: what is over or comes next,
 // not what merely waits.
-func (m *Model) mostUrgent() (timers.Standing, bench.Window, bool) {
+func (m *Model) mostUrgent() (timers.Standing, bool) {
 	for _, st := range m.standings {
 		if st.Phase == timers.Over || st.Next != nil {
-			w, ok := m.windowByKey(st.Key)
-			return st, w, ok
+			return st, true
 		}
 	}
-	return timers.Standing{}, bench.Window{}, false
+	return timers.Standing{}, false
 }
 
 // drawPanel is the selected flask at a glance: its closures, the flash over trial
@@ -532,9 +531,9 @@ func (m *Model) drawPanel(f *frame, a area, shown string) {
 	}
 }
 
-// drawDigits shows a window in large digits with its words beside them, and tells in
-// how many rows; 0 where there is no room.
-func (m *Model) drawDigits(f *frame, a area, st timers.Standing) int {
+// drawDigits shows a window in large digits with its words beside them, where there is
+// room.
+func (m *Model) drawDigits(f *frame, a area, st timers.Standing) {
 	w, _ := m.windowByKey(st.Key)
 	for _, l := range []lettering{{large, 1}, {small, 1}} {
 		digits, words := l.width(span(st.Left)), windowWords(w, st)
@@ -545,9 +544,8 @@ func (m *Model) drawDigits(f *frame, a area, st timers.Standing) int {
 			f.put(a.x+1, a.y+i, a.w, timeRole(st), row)
 		}
 		f.put(a.x+digits+3, a.y+l.rows()/2, a.w, strong, words)
-		return l.rows()
+		return
 	}
-	return 0
 }
 
 type lineOf struct {

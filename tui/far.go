@@ -32,16 +32,16 @@ var farWords = map[bench.Stage]string{
 	bench.Sheetout: "CLOSE", bench.Metal: "CLAMP", bench.Set: "SET", bench.InBath: "BATH", bench.Cooling: "COOL", bench.InWater: "WATER", bench.Open: "OPENED", bench.Checked: "CHECK",
 }
 
-// farSeconds is how near to its end a time counts single seconds in the far view; from
+// farNear is how near to its end a time counts single seconds in the far view; from
 // there on it moves in steps of ten, so that a wall of large digits does not keep a slow
 // line busy.
-const farSeconds = 3 * time.Minute
+const farNear = 3 * time.Minute
 
-// farSpan is span in steps of ten seconds from farSeconds on, without minutes where
+// farSpan is span in steps of ten seconds from farNear on, without minutes where
 // there are many hours, without hours where there are days. It never shows more time
 // than is left.
 func farSpan(d time.Duration) string {
-	if d.Abs() >= farSeconds {
+	if d.Abs() >= farNear {
 		d = d.Truncate(10 * time.Second)
 	}
 	s := span(d)

@@ -70,7 +70,7 @@ func clickKey(word string, line bool) string {
 		return "enter"
 	case word == "0" && line:
 		return "esc"
-	case len(word) == 1 && strings.Contains("123456789.+-*/", word):
+	case len(word) == 1 && strings.ContainsAny(word, "123456789.+-*/"):
 		return word
 	}
 	return ""

@@ -69,7 +69,7 @@ func (m *Model) drawFlaskPage(f *frame, a area) {
 	local := func(s timers.Stamp) string { return s.At.In(m.now.Wall.Location()).Format("15:04") }
 	var s sheet
 	s.add(accent, fmt.Sprintf("place %d · case %s · %s · %s · flask %d%s", fl.Place, fl.Case, fl.Base, fl.Size, fl.No, tagWords(fl.Tag)))
-	urgent, _, _ := m.mostUrgent() // stands in large beside the page of a wide bench
+	urgent, _ := m.mostUrgent() // stands in large beside the page of a wide bench
 	if st, ok := m.flaskStanding(fl); ok && a.h >= 30 && (m.page == pageFlask || st.Key != urgent.Key) {
 		top := len(s.lines)
 		for range 5 {
