@@ -61,8 +61,8 @@ var kindWords = map[action.Kind]string{
 	"caution": "caution read", "clock": "clock", "seen": "read what was missed", "lot-in": "lot taken in", "lot-out": "lot withdrawn",
 }
 
-// kindName names a kind for people; one without words of its own by its code.
-func kindName(k action.Kind) string {
+// KindName names a kind for people; one without words of its own by its code.
+func KindName(k action.Kind) string {
 	if w := kindWords[k]; w != "" {
 		return w
 	}

@@ -189,7 +189,7 @@ func orNone(v string) string {
 // title names a record: when it was done, what it was, about which flask.
 func (s Sheet) title(it bench.Item) string {
 	flasks, mix, load := s.subjects(it.Body)
-	words := fmt.Sprintf("%s  %s%s", s.clock(it.Stamp.At), by(it.Action.By), kindName(it.Body.Kind()))
+	words := fmt.Sprintf("%s  %s%s", s.clock(it.Stamp.At), by(it.Action.By), KindName(it.Body.Kind()))
 	switch {
 	case len(flasks) > 0:
 		words += ", flask " + strings.ReplaceAll(list(slices.Compact(flasks)), " ", ", ")

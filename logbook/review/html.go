@@ -121,10 +121,6 @@ func (r Review) sheet() sheet {
 		remakes = append(remakes, []string{fmt.Sprint(f.No), f.Case, f.Size + " " + f.Base, joined(f.Defects), unusualWords(f.Unusual)})
 	}
 	s.Remakes = gridOf(remakes, 0, 1, 2, 3, 4)
-	kind := [][]string{{"", "records", "corrected", "taken back"}}
-	for _, k := range c.Kinds {
-		kind = append(kind, []string{string(k.Kind), fmt.Sprint(k.Records), dot(k.Corrected), dot(k.TakenBack)})
-	}
-	s.CorrectionKinds = gridOf(kind, 0)
+	s.CorrectionKinds = gridOf(c.rows(), 0)
 	return s
 }

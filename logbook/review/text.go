@@ -8,6 +8,7 @@ import (
 	"unicode/utf8"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/day"
 	"flaskside/logbook/stats"
 )
 
@@ -270,11 +271,17 @@ func (r Review) textCorrections(p *page) {
 	if len(c.Kinds) == 0 {
 		return
 	}
+	p.table(c.rows(), 0)
+}
+
+// rows lists the kinds of record that were corrected or taken back, in the words of the
+// day sheet.
+func (c Corrections) rows() [][]string {
 	rows := [][]string{{"", "records", "corrected", "taken back"}}
 	for _, k := range c.Kinds {
-		rows = append(rows, []string{string(k.Kind), fmt.Sprint(k.Records), dot(k.Corrected), dot(k.TakenBack)})
+		rows = append(rows, []string{day.KindName(k.Kind), fmt.Sprint(k.Records), dot(k.Corrected), dot(k.TakenBack)})
 	}
-	p.table(rows, 0)
+	return rows
 }
 
 func (r Review) textChart(p *page, name string, c *Chart, unit string) {
