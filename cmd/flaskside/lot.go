@@ -27,8 +27,8 @@ func lotCommand(o *options) *cobra.Command {
 			"by hand. Two codes of one label are given as two. With - the code is a line of the standard input,\n" +
 			"for a scanner that plays a keyboard. Put a code in single quotes: the shell makes something else of\n" +
 			"$$ and of brackets. For the separator GS, which a keyboard cannot type, | {GS} or ^] will do.\n\n" +
-			"--which lists the flasks that had a lot of powder, liquid or separator, from every record of the\n" +
-			"book as it counts now; a text that is only alike is marked.",
+			"--which lists the flasks that had a lot of powder, liquid, separator, stone or sheet, from every\n" +
+			"record of the book as it counts now; a text that is only alike is marked.",
 		Example: "flaskside lot '(01)03453120000011(17)281231(10)ABCD1234'\nflaskside lot -\nflaskside lot --which ABCD1234 --csv > recall.csv\nflaskside lot take-in powder P-2031 --expiry 2027-04-30",
 		Args: func(c *cobra.Command, args []string) error {
 			asked := c.Flags().Changed("which")

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -14,6 +15,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/day"
 	"flaskside/logbook/lot"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
@@ -155,7 +157,7 @@ type registerLine struct {
 }
 
 func lotRegisterCommand(o *options) *cobra.Command {
-	var asJSON bool
+	var asJSON, asCSV bool
 	c := &cobra.Command{
 		Use:   "register",
 		Short: "List the lots in the house and those withdrawn",
@@ -163,6 +165,9 @@ func lotRegisterCommand(o *options) *cobra.Command {
 			"stay in the logbook, and flaskside lot --which finds their flasks.", bench.LotsHeld, bench.LotsWithdrawn),
 		Args: noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if asCSV && asJSON {
+				return wrongUsage("give --csv or --json, not both")
+			}
 			clock := sysclock.New()
 			st, err := standing(o.book, clock)
 			if err != nil {
@@ -183,11 +188,43 @@ func lotRegisterCommand(o *options) *cobra.Command {
 					lines = append(lines, l)
 				}
 			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return writeRegister(w, lines, asJSON) })
+			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
+				if asCSV {
+					return registerCSV(w, lines)
+				}
+				return writeRegister(w, lines, asJSON)
+			})
 		},
 	}
+	c.Flags().BoolVar(&asCSV, "csv", false, "the register as CSV, for a spreadsheet")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
 	return c
+}
+
+// registerCSV writes the register for a spreadsheet: RFC 4180 with a header line, times
+// in RFC 3339, nothing that would run as a formula.
+func registerCSV(w io.Writer, lines []registerLine) error {
+	stamp := func(t *time.Time) string {
+		if t == nil {
+			return ""
+		}
+		return t.Local().Format(time.RFC3339)
+	}
+	rows := [][]string{{"material", "lot", "expiry", "expired", "product", "in", "in_by", "out", "out_by", "reason", "entry"}}
+	for _, l := range lines {
+		expired := ""
+		if l.Expired {
+			expired = "yes"
+		}
+		rows = append(rows, []string{l.Material, day.Defuse(l.Lot), l.Expiry, expired, day.Defuse(l.Product), stamp(l.In), day.Defuse(l.InBy),
+			stamp(l.Out), day.Defuse(l.OutBy), l.Reason, day.Defuse(l.Entry)})
+	}
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	if err := c.WriteAll(rows); err != nil {
+		return fmt.Errorf("write the register of lots: %w", err)
+	}
+	return nil
 }
 
 func writeRegister(w io.Writer, lines []registerLine, asJSON bool) error {
@@ -201,7 +238,7 @@ func writeRegister(w io.Writer, lines []registerLine, asJSON bool) error {
 		_, err := fmt.Fprintln(w, "no lot was taken in: flaskside lot take-in MATERIAL LOT")
 		return err
 	}
-	day := func(t *time.Time) string {
+	date := func(t *time.Time) string {
 		if t == nil {
 			return "-"
 		}
@@ -213,7 +250,7 @@ func writeRegister(w io.Writer, lines []registerLine, asJSON bool) error {
 		state := "in use"
 		switch {
 		case l.Out != nil:
-			state = fmt.Sprintf("withdrawn %s %s: %s", day(l.Out), l.OutBy, l.Reason)
+			state = fmt.Sprintf("withdrawn %s %s: %s", date(l.Out), l.OutBy, l.Reason)
 		case l.Expired:
 			state = "EXPIRED"
 		}
@@ -221,7 +258,7 @@ func writeRegister(w io.Writer, lines []registerLine, asJSON bool) error {
 		if until == "" {
 			until = "-"
 		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s %s\t%s\t%s\n", l.Material, clean(l.Lot), until, day(l.In), l.InBy, state, l.Product)
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s %s\t%s\t%s\n", l.Material, clean(l.Lot), until, date(l.In), l.InBy, state, l.Product)
 	}
 	return tw.Flush()
 }

@@ -117,13 +117,19 @@ func writing(path string, clock timers.Clock) (writer, error) {
 
 // recordOne records one thing that is done now.
 func recordOne(body action.Body, why string, o *options, clock timers.Clock) (r record.Record, err error) {
-	w, err := writing(o.book, clock)
-	if err != nil {
-		return r, err
+	as := []action.Action{{ID: newID(), At: clock.Read().Wall, By: o.by, Body: body, Why: why}}
+	if _, serr := os.Stat(o.book); errors.Is(serr, fs.ErrNotExist) {
+		err = rehearse(as, clock) // no empty logbook is left behind by what is refused
 	}
-	a := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: body, Why: why}
-	answers, err := w.Append([]action.Action{a}, false)
-	err = errors.Join(err, w.Close())
+	var answers []door.Answer
+	if err == nil {
+		w, werr := writing(o.book, clock)
+		if werr != nil {
+			return r, werr
+		}
+		answers, err = w.Append(as, false)
+		err = errors.Join(err, w.Close())
+	}
 	var bad *logbook.BadLine
 	if errors.As(err, &bad) {
 		return r, bad.Err
