@@ -406,6 +406,8 @@ func follows(f Fault, s Salvaged) bool {
 		return true
 	case FaultUnproven:
 		return lost(f.Seq) || lost(f.Seq+1)
+	case FaultChanged: // the last two contradict each other, and nothing says which is spoilt
+		return f.Seq+1 == s.Head.Seq && lost(f.Seq) && lost(f.Seq+1)
 	case FaultFile: // the name of the book was lost, too: the new one has one of its own
 		return len(s.Lost) > 0 && strings.HasPrefix(f.What, "the book is not called what it was")
 	case FaultBench:
