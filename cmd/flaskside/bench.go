@@ -68,7 +68,10 @@ func runBench(ctx context.Context, o *options) error {
 		return err
 	}
 	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, Notify: notify, ScanHold: scanHold}, o.plain, probes,
-		func(ctx context.Context, trouble func(error)) { backUpAtHour(ctx, book, clock, trouble) })
+		func(ctx context.Context, trouble func(error)) {
+			due := func(since, now time.Time) bool { return book.State().Bench.House.Backup.Due(since, now) }
+			atHour(ctx, clock, due, func() error { return backUp(ctx, book, clock) }, trouble)
+		})
 	stop()
 	return errors.Join(err, backUp(ctx, book, clock), book.Close()) // each says something of its own
 }
@@ -89,8 +92,9 @@ func backUp(ctx context.Context, book *logbook.Book, clock timers.Clock) error {
 // lookAtHour is how often it is looked whether the hour of the backup has come.
 const lookAtHour = 20 * time.Second
 
-// backUpAtHour makes the day's backup at the hour of the house settings, until ctx ends.
-func backUpAtHour(ctx context.Context, book *logbook.Book, clock timers.Clock, trouble func(error)) {
+// atHour does what is due at an hour, until ctx ends; due tells whether the hour has come
+// since an instant. What goes wrong is told as trouble, and done again a day later.
+func atHour(ctx context.Context, clock timers.Clock, due func(since, now time.Time) bool, do func() error, trouble func(error)) {
 	since := clock.Read().Wall
 	tick := time.NewTicker(lookAtHour)
 	defer tick.Stop()
@@ -101,11 +105,14 @@ func backUpAtHour(ctx context.Context, book *logbook.Book, clock timers.Clock, t
 		case <-tick.C:
 		}
 		now := clock.Read().Wall
-		if !book.State().Bench.House.Backup.Due(since, now) {
+		if now.Before(since) {
+			since = now // a clock that was put right must not hold the next hour up
+		}
+		if !due(since, now) {
 			continue
 		}
 		since = now
-		if err := backUp(ctx, book, clock); err != nil && ctx.Err() == nil {
+		if err := do(); err != nil && ctx.Err() == nil {
 			trouble(err)
 		}
 	}
