@@ -21,11 +21,22 @@ type Check func(path string) (Report, error)
 // sound is a check that allows no fault.
 func (c Check) sound(path, what string) (Report, error) {
 	rep, err := c(path)
-	if err == nil && len(rep.Faults) > 0 {
-		err = fmt.Errorf("%w: %s has %d faults, the first: %s", ErrDamaged, what, len(rep.Faults), rep.Faults[0])
+	switch n := len(rep.Faults); {
+	case err != nil:
+	case n == 1:
+		err = faultyFile{fmt.Sprintf("%s has a fault: %s", what, rep.Faults[0])}
+	case n > 1:
+		err = faultyFile{fmt.Sprintf("%s has %d faults, the first: %s", what, n, rep.Faults[0])}
 	}
 	return rep, err
 }
+
+// faultyFile is [ErrDamaged] of a file that is not the logbook itself, and must not be taken
+// for it.
+type faultyFile struct{ what string }
+
+func (e faultyFile) Error() string        { return e.what }
+func (e faultyFile) Is(target error) bool { return target == ErrDamaged }
 
 // Peek reads what a book says of itself, without opening it: identity and head. The
 // error is [ErrForeign] for a file that is no book.
