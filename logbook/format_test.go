@@ -12,6 +12,7 @@ import (
 
 	bolt "go.etcd.io/bbolt"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/timers/simclock"
 )
@@ -82,6 +83,45 @@ func TestGoldenBooks(t *testing.T) {
 		_ = b.Close()
 		if after, err := os.ReadFile(path); err != nil || !bytes.Equal(after, before) {
 			t.Errorf("%s was changed by being read: %v", path, err)
+		}
+	}
+}
+
+// A book of the first format is written on by this program: its first lot makes it one of
+// the second, in the transaction of that record, and what stood there before stays to the
+// last byte. Salvage keeps the format.
+func TestFirstFormatGoesOn(t *testing.T) {
+	golden := filepath.Join(books, "format-1.db")
+	path := copyOf(t, golden)
+	plain := journaled(t, golden)
+	h := &hands{t: t, ck: simclock.At(start.AddDate(0, 0, 2), "boot-2"), n: 1000}
+	var err error
+	if h.b, err = Open(path, h.ck); err != nil {
+		t.Fatal(err)
+	}
+	h.do(0, action.Note{Flask: 3, Text: "goes on"})
+	if got := formatOf(t, h.b); got != "1" {
+		t.Errorf("after a note the format is %q", got)
+	}
+	h.do(0, action.LotIn{Material: "powder", Lot: "P-1", Expiry: "2030-01-31"})
+	if got := formatOf(t, h.b); got != "2" {
+		t.Errorf("after a lot the format is %q", got)
+	}
+	for i, r := range records(t, h.b)[:len(plain)] {
+		if !bytes.Equal(r.Raw, plain[i].Raw) {
+			t.Errorf("record %d reads\n%s, want\n%s", i+1, r.Raw, plain[i].Raw)
+		}
+	}
+	if err := h.b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	again := filepath.Join(t.TempDir(), "again.db")
+	if _, err := Salvage(path, nil, again, h.ck, nil); err != nil {
+		t.Fatal(err)
+	}
+	for _, file := range []string{path, again} {
+		if rep := verified(t, file, Verifying{}); len(rep.Faults) > 0 || rep.Format != "2" || rep.Records != uint64(len(plain)+2) {
+			t.Errorf("%s: format %q, %d records\n%s", file, rep.Format, rep.Records, lines(rep.Faults))
 		}
 	}
 }
