@@ -87,7 +87,11 @@ type Model struct {
 
 	lastKey   string
 	lastKeyAt time.Duration
-	lastInto  *field        // the field that the last key went into
+	lastInto  *field   // the field that the last key went into
+	doubt     *heldKey // may be the first repeat of a key held down
+	doubts    int
+	leaning   bool          // on a key
+	repeats   bool          // the terminal reports them as such
 	keyAt     time.Duration // the latest key of all
 	bell      timers.Bell
 	raw       func(s string) tea.Cmd // sends to the terminal what is no screen
@@ -214,6 +218,13 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.ColorProfileMsg:
 		m.profile = msg.String()
 		m.theme = newTheme(!m.light, m.profile)
+	case tea.KeyboardEnhancementsMsg:
+		m.repeats = msg.SupportsEventTypes()
+	case doubtMsg:
+		if d := m.doubt; d != nil && msg.gen == m.doubts {
+			m.doubt = nil
+			return m, m.count(d.k, d.at)
+		}
 	case tea.TerminalVersionMsg:
 		m.notice = m.cfg.Notify.of(msg.Name)
 	case tickMsg:
@@ -484,25 +495,65 @@ const doubled = 200 * time.Millisecond
 // maxQueued bounds the keys kept while a record is being saved.
 const maxQueued = 32
 
+// A key held down is sent again after a quarter of a second to three quarters, as
+// keyboards are set, and then at least every rhythm (by default 25 to 33 times a second;
+// from memory). Terminals that do not report repeats leave it at that: the same key is
+// therefore held back for a moment, and dropped when others like it follow in the rhythm.
+const (
+	heldAfter = 750 * time.Millisecond
+	rhythm    = 80 * time.Millisecond
+)
+
+// doubtMsg lets the key count that was held back.
+type doubtMsg struct{ gen int }
+
 // onKey filters slips before a key counts.
 func (m *Model) onKey(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 	key := padKey(k)
-	same := key == m.lastKey && now-m.lastKeyAt < doubled
+	var before tea.Cmd
+	if d := m.doubt; d != nil {
+		m.doubt = nil
+		if key == m.lastKey && now-d.at < rhythm {
+			m.leaning = true
+		} else {
+			before = m.count(d.k, d.at)
+		}
+	}
+	gap := now - m.lastKeyAt
+	same := key == m.lastKey && gap < doubled
+	again := key == m.lastKey && gap < heldAfter
+	m.leaning = m.leaning && same
 	m.lastKey, m.lastKeyAt = key, now
 	// Two characters only where the first went into this field, too: what opened it may
 	// bounce.
-	var into *field
-	if f := m.form(); f != nil && f.typing() && key != "enter" {
-		into = f.fields[f.at]
-	}
-	typing := into != nil && into == m.lastInto
-	if (same && !typing) || k.IsRepeat {
+	into := m.fieldOf(key)
+	if same && (into == nil || into != m.lastInto) || m.leaning || k.IsRepeat {
 		if m.toast == "" || m.toastIs != good {
-			m.say(dim, "the same key twice at once: taken as one press")
+			m.say(dim, "the same key twice at once, or held down: taken as one press")
 		}
-		return nil
+		return before
 	}
-	m.lastInto = into
+	if again && !same && !m.repeats {
+		m.doubt = &heldKey{k, now}
+		m.doubts++
+		gen := m.doubts
+		return tea.Batch(before, tea.Tick(rhythm, func(time.Time) tea.Msg { return doubtMsg{gen} }))
+	}
+	return tea.Batch(before, m.count(k, now))
+}
+
+// fieldOf is the field that a key would go into as a character, or nil.
+func (m *Model) fieldOf(key string) *field {
+	if f := m.form(); f != nil && f.typing() && key != "enter" {
+		return f.fields[f.at]
+	}
+	return nil
+}
+
+// count takes a key that is no slip.
+func (m *Model) count(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
+	key := padKey(k)
+	m.lastInto = m.fieldOf(key)
 	idle := time.Duration(m.house().CrewIdleS) * time.Second
 	quiet := now - m.keyAt
 	m.keyAt = now

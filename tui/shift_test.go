@@ -428,7 +428,7 @@ func TestStormOfKeys(t *testing.T) {
 			t.Fatalf("the clean sequence makes no %s:\n%s", kind, want)
 		}
 	}
-	for seed := range uint64(12) {
+	for seed := range uint64(8) {
 		rnd := rand.New(rand.NewPCG(seed, 26))
 		got := run(t, func() (int, time.Duration, bool) {
 			return rnd.IntN(5), time.Duration(1+rnd.IntN(199)) * time.Millisecond, rnd.IntN(2) == 0
@@ -436,6 +436,57 @@ func TestStormOfKeys(t *testing.T) {
 		if got != want {
 			t.Fatalf("seed %d: records differ:\n%s\nwant\n%s", seed, got, want)
 		}
+	}
+}
+
+// TestLeaningOnAKey: a key held down for seconds on a terminal that reports no repeats is
+// one press, on the bench, at a question and in a field; pressed twice by a hand it is two.
+func TestLeaningOnAKey(t *testing.T) {
+	lean := func(d *desk, key string, delay, every time.Duration) {
+		d.ck.Run(time.Second)
+		d.feed(keyMsg(key))
+		d.ck.Run(delay)
+		for range 40 {
+			_, cmd := d.m.Update(keyMsg(key)) // the moment of doubt passes beside it
+			_ = cmd
+			d.ck.Run(every)
+		}
+		d.feed(doubtMsg{d.m.doubts})
+	}
+	for _, delay := range []time.Duration{250 * time.Millisecond, 500 * time.Millisecond, 660 * time.Millisecond} {
+		d := packed(t)
+		lean(d, "enter", delay, 33*time.Millisecond)
+		d.at(1, bench.InPress)
+		lean(d, "enter", delay, 40*time.Millisecond)
+		d.at(1, bench.Holding)
+		d.press("+")
+		lean(d, "5", delay, 33*time.Millisecond) // opens a field for digits
+		if f := d.m.form(); f == nil || f.fields[f.at].typed != "" {
+			t.Errorf("the key that opened the field went into it:\n%s", d.screen())
+		}
+		lean(d, "7", delay, 33*time.Millisecond)
+		if f := d.m.form(); f.fields[f.at].typed != "7" {
+			t.Errorf("held down, the field has %q", f.fields[f.at].typed)
+		}
+		// By hand, a third of a second apart.
+		d.ck.Run(time.Second)
+		d.feed(keyMsg("4"))
+		d.ck.Run(300 * time.Millisecond)
+		_, _ = d.m.Update(keyMsg("4"))
+		d.ck.Run(300 * time.Millisecond)
+		_, _ = d.m.Update(keyMsg("3"))
+		if f := d.m.form(); f.fields[f.at].typed != "7443" {
+			t.Errorf("typed by hand, the field has %q, want 7443", f.fields[f.at].typed)
+		}
+	}
+	// Where the terminal reports repeats nothing waits.
+	d := packed(t)
+	d.feed(tea.KeyboardEnhancementsMsg{Flags: 2}) // report event types (keyboard protocol, progressive enhancement)
+	d.feed(keyMsg("+"))
+	d.ck.Run(300 * time.Millisecond)
+	d.feed(keyMsg("+"))
+	if d.m.doubt != nil {
+		t.Error("a key waits although the terminal reports repeats")
 	}
 }
 
