@@ -110,6 +110,7 @@ type Model struct {
 	left      bool
 	lot       string    // what is known of the lot asked for
 	review    string    // of the month asked for
+	reviewOf  time.Time // that month's begin
 	burst     []heldKey // keys held back: a scan may have begun
 	burstGen  int
 
@@ -268,10 +269,7 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			m.lot = msg.err.Error()
 		}
 	case reviewMsg:
-		m.review = msg.text
-		if msg.err != nil {
-			m.review = msg.err.Error()
-		}
+		m.reviewDone(msg)
 	case tea.PasteMsg:
 		if f := m.form(); f != nil && !m.saving {
 			f.paste(msg)

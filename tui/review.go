@@ -18,6 +18,7 @@ type reviewed interface {
 
 // reviewMsg is the review that was asked for.
 type reviewMsg struct {
+	from time.Time // the month's begin
 	text string
 	err  error
 }
@@ -41,19 +42,31 @@ func (m *Model) askReview() tea.Cmd {
 	return m.menu("review which month?", nil, names, func(i int) tea.Cmd {
 		from, until := first(i), first(i-1)
 		head := m.cfg.Keeper.State().Head.String()
-		m.page, m.scroll, m.review = pageReview, 0, "looking …"
+		m.page, m.scroll, m.review, m.reviewOf = pageReview, 0, "looking …", from
 		return func() tea.Msg { // beside the screen: a month is read
 			b, err := book.Whole(from, until)
 			if err != nil {
-				return reviewMsg{err: err}
+				return reviewMsg{from: from, err: err}
 			}
 			r := review.Of(b, from, until, review.Boiling(b, from, until))
 			r.Head = head
 			var text strings.Builder
 			err = r.Text(&text)
-			return reviewMsg{text.String(), err}
+			return reviewMsg{from, text.String(), err}
 		}
 	})
+}
+
+// reviewDone shows the review that was asked for last; one of a month asked for before it
+// may come later.
+func (m *Model) reviewDone(msg reviewMsg) {
+	if !msg.from.Equal(m.reviewOf) {
+		return
+	}
+	m.review = msg.text
+	if msg.err != nil {
+		m.review = msg.err.Error()
+	}
 }
 
 // drawReview is the page of a review: what the text of it says.

@@ -40,4 +40,6 @@ func TestReviewOfAMonth(t *testing.T) {
 	}
 	d.press("0 + 8 5 2")
 	d.sees("No flask was closed for good or ended in this time")
+	d.m.Update(reviewMsg{from: from, text: "late"}) // of the month asked for before
+	d.sees("No flask was closed for good or ended in this time")
 }
