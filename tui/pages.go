@@ -249,7 +249,7 @@ func (m *Model) drawHelp(f *frame) {
 		}
 	}
 	s.gap()
-	s.wrapped(plain, "The same key twice within a fifth of a second is one press: a glove leans on keys. What cannot be redone at the bench wants two different keys.", f.w-4)
+	s.wrapped(plain, "The same key twice within a fifth of a second, or held down, is one press: a glove leans on keys. A key named on the screen can be clicked on. What cannot be redone at the bench wants two different keys.", f.w-4)
 	s.wrapped(plain, "Every figure marked estimate is one; the person at the bench decides, and the maker's instructions and local rules come first.", f.w-4)
 	s.gap()
 	s.add(strong, "cautions")
