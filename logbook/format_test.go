@@ -149,8 +149,15 @@ func TestOtherFormats(t *testing.T) {
 				_ = b.Close()
 			}
 		}
-		if rep := verified(t, file, Verifying{}); len(rep.Faults) == 0 {
+		rep := verified(t, file, Verifying{})
+		if len(rep.Faults) == 0 {
 			t.Errorf("format %q: no fault", format)
+		}
+		// A newer book is not taken for a damaged one, and what salvage would leave behind is told.
+		s, _ := salvaged(t, file)
+		newer := errors.Is(want, ErrNewer)
+		if newer && len(rep.Faults) != 1 || newer != strings.Contains(lines(s.Lost), "what this one does not know is not brought back") {
+			t.Errorf("format %q: verify says\n%ssalvage\n%s", format, lines(rep.Faults), lines(s.Lost))
 		}
 		if after, err := os.ReadFile(file); err != nil || !bytes.Equal(after, before) {
 			t.Errorf("format %q: the file was changed: %v", format, err)

@@ -58,6 +58,9 @@ func Salvage(file string, journals []string, to string, clock timers.Clock, chec
 		return Salvaged{}, fmt.Errorf("%w: nothing in %s, nor in %d journals, is a record", ErrForeign, file, len(journals))
 	}
 	out := Salvaged{Lost: []Fault{}}
+	if err := readable(s.format); errors.Is(err, ErrNewer) { // or one spoilt bit says so
+		out.Lost = append(out.Lost, Fault{Kind: FaultFile, What: fmt.Sprintf("%v: what this one does not know is not brought back", err)})
+	}
 	id := s.name(chosen[0], &out)
 	created := s.created
 	if _, err := time.Parse(time.RFC3339, created); err != nil {

@@ -37,6 +37,7 @@ type scan struct {
 	pieces  map[uint64][]piece
 	ids     []string // identities of the book, likeliest first
 	created string
+	format  string
 	kept    *Head // the head that the book kept of itself, where it can still be reached
 	beat    []byte
 	q       *quick
@@ -116,6 +117,9 @@ func (s *scan) self(f io.ReaderAt, size int64) {
 	}
 	if created, ok := p.find(meta, []byte("created")); ok {
 		s.created = string(created)
+	}
+	if format, ok := p.find(meta, []byte("format")); ok {
+		s.format = string(format)
 	}
 	if b, ok := p.find(meta, kHead); ok && len(b) == 8+len(record.Hash{}) {
 		s.kept = &Head{binary.BigEndian.Uint64(b), record.Hash(b[8:])}

@@ -87,6 +87,7 @@ type verifier struct {
 	chain *chain
 	found []Pin  // heads told before that stand in the chain
 	sound bool   // the store can walk the trees too
+	newer bool   // the book says that it is of a later format
 	q     *quick // for looking single records up
 }
 
@@ -155,7 +156,7 @@ func Verify(path string, ask Verifying) (Report, error) {
 			v.walk(nil)
 		}
 	}
-	if rep.Records == 0 && len(rep.Faults) > 0 {
+	if rep.Records == 0 && len(rep.Faults) > 0 && !v.newer {
 		v.unreached(path)
 	}
 	return rep, nil
@@ -233,6 +234,7 @@ func (v *verifier) open(f *os.File, held []byte) bool {
 		return true
 	}
 	if err := readable(v.rep.Format); errors.Is(err, ErrNewer) {
+		v.newer = true
 		v.file("%v", err)
 		return false
 	} else if err != nil {

@@ -2,6 +2,7 @@ package logbook
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -307,4 +308,36 @@ func FuzzPin(f *testing.F) {
 			t.Errorf("%q is read as %v, and that as %v, %v", s, p, again, err)
 		}
 	})
+}
+
+// A branch page that names the wrong beginning of a page below it leaves every record in
+// its place, where whoever goes through all finds it and whoever asks by number does not.
+func TestVerifyNotFoundByNumber(t *testing.T) {
+	path, _ := shiftFile(t)
+	var root uint64
+	spoil(t, path, func(tx *bolt.Tx) error { root = uint64(tx.Bucket(bLog).Root()); return nil })
+	file, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := file[root*pageBytes:][:pageBytes]
+	if kind := binary.LittleEndian.Uint16(page[8:]); kind != branchPage {
+		t.Fatalf("the root of the log is a page of kind %d", kind)
+	}
+	at := pageHeader + entryHeader // the second entry
+	key := page[at+int(binary.LittleEndian.Uint32(page[at:])):][:8]
+	first := binary.BigEndian.Uint64(key)
+	binary.BigEndian.PutUint64(key, first+2)
+	if err := os.WriteFile(path, file, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	rep := verified(t, path, Verifying{})
+	for seq := first - 1; seq <= first+2; seq++ {
+		told := slices.ContainsFunc(rep.Faults, func(f Fault) bool {
+			return f.Seq == seq && f.What == "stands in the book and is not found by its number"
+		})
+		if hidden := seq == first || seq == first+1; told != hidden {
+			t.Errorf("record %d: told to be hidden: %v\n%s", seq, told, lines(rep.Faults))
+		}
+	}
 }
