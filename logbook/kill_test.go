@@ -110,8 +110,14 @@ func runAndKill(t *testing.T, path string, seed uint64, after time.Duration) (op
 	var words []string
 	lines := bufio.NewReader(out)
 	if after > 5*time.Millisecond {
-		line, _ := lines.ReadString('\n') // ends too where the child could not open
-		words = append(words, line)
+		// Some acknowledgements are waited for, so that the kill falls among writes however
+		// slow the machine is.
+		for range 1 + int(after/(15*time.Millisecond)) {
+			line, err := lines.ReadString('\n')
+			if words = append(words, line); err != nil {
+				break // the child could not open
+			}
+		}
 	}
 	time.Sleep(after)
 	if err := c.Process.Kill(); err != nil {
