@@ -97,7 +97,7 @@ func digits(s string) (n int, ok bool) {
 // practice, no source.
 func reckon(pattern, s string, now int) (Date, error) {
 	if _, ok := digits(s); !ok || len(s) != len(pattern) {
-		return Date{}, fmt.Errorf("%q: the date is %d digits, %s", s, len(pattern), pattern)
+		return Date{}, fmt.Errorf("%s: the date is %d digits, %s", quoted(s), len(pattern), pattern)
 	}
 	part := func(letter string) (n int, there bool) {
 		i, j := strings.Index(pattern, letter), strings.LastIndex(pattern, letter)
@@ -155,5 +155,5 @@ func TypedDate(s string) (Date, error) {
 		}
 		return d, nil
 	}
-	return Date{}, fmt.Errorf("%q is no date: type it as 2027-04-30, 30.04.2027 or 20270430, or the month alone", s)
+	return Date{}, fmt.Errorf("%s is no date: type it as 2027-04-30, 30.04.2027 or 20270430, or the month alone", quoted(s))
 }

@@ -221,7 +221,7 @@ func hibcWhole(s string, year int) (Lot, error) {
 func (l *Lot) primary(s string) error {
 	const letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
 	if n := len(s); n < 6 || n > 23 {
-		return fmt.Errorf("the HIBC product code +%s has %d characters: it is a labeler of 4, a product number of 1 to 18 and a unit of 1", s, n)
+		return fmt.Errorf("the HIBC product code %s has %d characters: it is a labeler of 4, a product number of 1 to 18 and a unit of 1", quoted("+"+s), n)
 	}
 	if strings.Trim(s, letters) != "" {
 		return fmt.Errorf("the HIBC product code +%s holds other signs than capitals and digits: scan again", s)
