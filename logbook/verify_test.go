@@ -341,3 +341,25 @@ func TestVerifyNotFoundByNumber(t *testing.T) {
 		}
 	}
 }
+
+// The journal beside a book is held against its end: ahead by one record is too much, and
+// another record of the same number is told; behind it may be.
+func TestVerifyJournalBeside(t *testing.T) {
+	path, recs := shiftFile(t)
+	n := uint64(len(recs))
+	end := recs[n-1].Hash()
+	for _, c := range []struct {
+		journal Head
+		want    string
+	}{
+		{Head{n, end}, ""},
+		{Head{n - 1, recs[n-2].Hash()}, ""},
+		{Head{n + 1, end}, fmt.Sprintf("record %d: the journal beside the book holds them", n+1)},
+		{Head{n, recs[0].Hash()}, fmt.Sprintf("record %d: the journal beside the book holds other bytes", n)},
+	} {
+		rep := verified(t, path, Verifying{Journal: &c.journal})
+		if c.want == "" && len(rep.Faults) > 0 || c.want != "" && (len(rep.Faults) != 1 || !strings.Contains(lines(rep.Faults), c.want)) {
+			t.Errorf("a journal that ends with %v: %q, want %q", c.journal, lines(rep.Faults), c.want)
+		}
+	}
+}
