@@ -256,7 +256,7 @@ func TestForeignFiles(t *testing.T) {
 		{"the next format", format("3"), ErrNewer, "the logbook was written by a newer flaskside: format 3, this one reads up to 2: use a newer program"},
 		{"a far later format", format("17"), ErrNewer, "format 17"},
 		{"a last record that is none", change(func(tx *bolt.Tx) error { return tx.Bucket(bLog).Put(seqKey(99), []byte("{}")) }), ErrDamaged, "the logbook is damaged: the last record: "},
-		{"a live record that is missing", change(func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(2)) }), ErrDamaged, "record 2 is missing from the logbook"},
+		{"a live record that is missing", change(func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(2)) }), ErrDamaged, "record 2 is spoilt: it is missing"},
 		{"a list of live records that is none", change(func(tx *bolt.Tx) error { return tx.Bucket(bLive).Put([]byte("x"), nil) }), ErrDamaged, "the list of live records"},
 		{"a spoilt sign of life", change(func(tx *bolt.Tx) error { return tx.Bucket(bBeat).Put(kLast, []byte("x")) }), ErrDamaged, "the sign of life"},
 	} {
