@@ -188,6 +188,10 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	if err != nil || len(w.fresh) == 0 {
 		return w.out, err
 	}
+	if err := b.keepAsItWas(w.fresh); err != nil {
+		b.roomMade = b.makeRoom(err)
+		return nil, fmt.Errorf("%w: the copy of the logbook before its format goes up could not be made: %w", ErrNotSaved, err)
+	}
 	b.used = true
 	after := w.foldBeside()
 	err = guard(func() error { return b.db.Load().Update(w.write) })

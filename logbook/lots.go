@@ -1,7 +1,11 @@
 package logbook
 
 import (
+	"errors"
 	"hash/fnv"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -15,8 +19,8 @@ import (
 // FormatNow is the format of a book from its first record on that a program of format 1
 // does not know: a lot taken in or withdrawn, a handover that was read, an hour for the
 // backup. Such a program would call the book damaged, and must refuse it as newer instead.
-// All else is as in format 1, so that nothing is migrated, and a book without them stays
-// readable for older programs.
+// All else is as in format 1, so that nothing is laid out anew, and a book without them
+// stays readable for older programs. A copy of the book as it was is kept.
 const FormatNow = "2"
 
 // ofRegister tells whether a record is of the register of lots.
@@ -28,21 +32,61 @@ func ofRegister(r record.Record) bool {
 	return false
 }
 
+// newer tells whether a program of format 1 does not know a record.
+func newer(r record.Record) bool {
+	switch a := r.Action.Body.(type) {
+	case action.Crew:
+		return a.Handover
+	case action.Settings:
+		return a.House.Backup.At != ""
+	}
+	return ofRegister(r)
+}
+
 // raise gives a book the format that its records want.
 func raise(tx *bolt.Tx, recs []record.Record) error {
-	newer := func(r record.Record) bool {
-		switch a := r.Action.Body.(type) {
-		case action.Crew:
-			return a.Handover
-		case action.Settings:
-			return a.House.Backup.At != ""
-		}
-		return ofRegister(r)
-	}
 	if !slices.ContainsFunc(recs, newer) {
 		return nil
 	}
 	return tx.Bucket(bMeta).Put([]byte("format"), []byte(FormatNow))
+}
+
+// asItWas is where a copy of a book stays that it was in an older format.
+func asItWas(bookPath, format string) string {
+	return strings.TrimSuffix(bookPath, ".db") + ".format-" + format + ".db"
+}
+
+// keepAsItWas makes a copy of a book of format 1 before its first record that programs of
+// that format do not know: they can go on with the copy. A book without records needs none.
+func (b *Book) keepAsItWas(recs []record.Record) error {
+	if b.State().Head.Seq == 0 || !slices.ContainsFunc(recs, newer) {
+		return nil
+	}
+	old := false
+	if err := b.view(func(tx *bolt.Tx) error {
+		old = string(tx.Bucket(bMeta).Get([]byte("format"))) == Format
+		return nil
+	}); err != nil || !old {
+		return err
+	}
+	to := asItWas(b.path, Format)
+	if id, head, err := Peek(to); err == nil && id == b.id && head == b.State().Head {
+		return nil // made a moment ago, and then the record was not saved
+	}
+	if there(to) {
+		to = freeName(to, b.clock.Read().Wall)
+	}
+	part := to + ".part"
+	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if err := writeSynced(part, b.Snapshot); err != nil {
+		return errors.Join(err, os.Remove(part))
+	}
+	if err := os.Rename(part, to); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(to))
 }
 
 // Subjects of the index for lots: the register of a material, and one lot of it, by a

@@ -1,9 +1,11 @@
 package logbook
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"path/filepath"
 	"reflect"
 	"testing"
@@ -204,8 +206,26 @@ func TestHandoverRaisesTheFormat(t *testing.T) {
 	if got := formatOf(t, h.b); got != "1" {
 		t.Errorf("without a handover the format is %q", got)
 	}
+	before := h.b.State().Head
 	h.do(0, action.Crew{Initials: "AB", Handover: true})
 	if got := formatOf(t, h.b); got != "2" {
 		t.Errorf("with a handover the format is %q", got)
+	}
+	// The book as it was is kept, once.
+	was := asItWas(h.b.Path(), "1")
+	rep, err := Verify(was, Verifying{})
+	if err != nil || len(rep.Faults) > 0 || rep.Format != "1" || rep.Head != before || rep.Book != h.b.ID() {
+		t.Errorf("the copy is %+v, %v, want format 1 and the head %v", rep, err, before)
+	}
+	kept, err := os.ReadFile(was)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.do(0, action.Crew{Initials: "KT", Handover: true})
+	if now, err := os.ReadFile(was); err != nil || !bytes.Equal(kept, now) {
+		t.Errorf("the copy was written again: %v", err)
+	}
+	if left, err := filepath.Glob(filepath.Dir(was) + "/*.format-*"); err != nil || len(left) != 1 {
+		t.Errorf("beside the book lie %v, %v", left, err)
 	}
 }

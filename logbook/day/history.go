@@ -30,7 +30,7 @@ func (s Sheet) rest(p *page) {
 	}
 }
 
-// chapters lists what belongs to no flask: bath readings, timers, cautions,
+// chapters lists what belongs to no flask: bath readings, timers, lots, cautions,
 // settings, clocks.
 func (s Sheet) chapters() []chapter {
 	var out []chapter
@@ -65,6 +65,23 @@ func (s Sheet) chapters() []chapter {
 				}
 			}
 			return fmt.Sprintf("timer %d stopped", a.Timer)
+		}
+		return ""
+	})
+	part("LOTS TAKEN IN AND WITHDRAWN", func(it bench.Item) string {
+		name := func(text string) string { return bench.KnownLot{Lot: text, In: &it.Stamp}.Name() }
+		switch a := it.Body.(type) {
+		case action.LotIn:
+			words := a.Material + " lot " + name(a.Lot) + " taken in"
+			if a.Expiry != "" {
+				words += ", to be used until " + a.Expiry
+			}
+			if a.Product != "" {
+				words += " (" + a.Product + ")"
+			}
+			return words
+		case action.LotOut:
+			return a.Material + " lot " + name(a.Lot) + " withdrawn: " + a.Reason
 		}
 		return ""
 	})
