@@ -15,10 +15,11 @@ import (
 // grow with it: what no longer matters is left out between one run of records and
 // the next, as it is when a book is written.
 type refold struct {
-	tx  *bolt.Tx // where a taking back finds what was left out
-	cur *bench.Bench
-	run []record.Record
-	err error // the store could not be read
+	tx   *bolt.Tx // where a taking back finds what was left out
+	cur  *bench.Bench
+	run  []record.Record
+	lots bool  // a register of lots is kept: corrections may be about it
+	err  error // the store could not be read
 }
 
 // runLength is how many records are folded at a time.
@@ -48,11 +49,12 @@ func (f *refold) foldRun() {
 		if a, ok := r.Action.Body.(action.FlaskOpen); ok {
 			opened[a.Flask] = true
 		}
+		f.lots = f.lots || ofRegister(r)
 	}
 	back := map[uint64]bool{}
 	for _, r := range f.run {
 		_, takesBack := r.Action.Body.(action.TakeBack)
-		if takesBack && !whole(b, opened, r) || amendsRegister(f.tx, b, r) {
+		if takesBack && !whole(b, opened, r) || f.lots && amendsRegister(f.tx, b, r) {
 			for seq := range newPast(f.tx).related(r.Action.Body, func(string) (action.Body, bool) { return nil, false }) {
 				back[seq] = seq <= recs[len(recs)-1].Seq
 			}
