@@ -761,7 +761,11 @@ func (m *Model) lastWork() (bench.Item, bool) {
 func (m *Model) keyQuit(string) tea.Cmd {
 	words := "leave? Every window runs on, and is here when you come back"
 	if n := len(m.windows); n > 0 {
-		words = fmt.Sprintf("leave? %d windows run on, but nothing rings while the program is closed", n)
+		run := fmt.Sprintf("%d windows run on", n)
+		if n == 1 {
+			run = "a window runs on"
+		}
+		words = "leave? " + run + ", but nothing rings while the program is closed"
 	}
 	f := &form{title: words, fields: []*field{choose("sure", "", "leave")}}
 	f.done = func(*form) tea.Cmd { m.left = true; return tea.Quit }

@@ -116,6 +116,6 @@ func readingDamaged(path string, journals []string, clock timers.Clock, cause er
 		clean()
 		return nil, nil, fmt.Errorf("%w; nor can anything be read beside that: %w", cause, err)
 	}
-	fmt.Fprintf(os.Stderr, "flaskside: %s\nflaskside: what follows is read from the %d records that are left, %d are lost: see flaskside verify\n", oneLine(cause), s.Records, s.Gone())
+	fmt.Fprintf(os.Stderr, "flaskside: %s\nflaskside: what follows is read from what is left; records left: %d, lost: %d; see flaskside verify\n", oneLine(cause), s.Records, s.Gone())
 	return book, func() { _ = book.Close(); clean() }, nil
 }
