@@ -54,3 +54,24 @@ func TestLotsInTheHouse(t *testing.T) {
 	d.press("- 2 5 7 9 enter 2")
 	d.sees("the stone lot 79 was not taken in")
 }
+
+// TestSeparatorLot: the lot of the separator is named where it is painted on, one key more,
+// and offered again for the next flask.
+func TestSeparatorLot(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.openFlask(1, "4417", 1, 2)
+	d.openFlask(2, "4420", 1, 2)
+	d.do(action.LotIn{Material: "separator", Lot: "S-7"})
+	d.press("1 enter 4")
+	d.sees("separator lot, scanned or typed", "S-7")
+	d.press("enter")
+	d.press("2 enter 4 S - 9 enter")
+	d.sees("the separator lot S-9 was not taken in")
+	d.press("1")
+	st := d.book.State().Bench
+	for no, want := range map[int]string{1: "S-7", 2: "S-9"} {
+		if f := st.Flasks[no]; len(f.Halves) != 2 || f.Halves["cast"].Lot != want || f.Halves["teeth"].Lot != want {
+			t.Errorf("flask %d: %+v %+v", no, f.Halves["cast"], f.Halves["teeth"])
+		}
+	}
+}

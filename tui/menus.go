@@ -284,9 +284,7 @@ func (m *Model) otherPressure(f *bench.Flask) tea.Cmd {
 }
 
 func (m *Model) coatAgain(f *bench.Flask) tea.Cmd {
-	return m.menu("separator once more on", nil, []string{"both halves", "cast half", "teeth half"}, func(i int) tea.Cmd {
-		return m.append(action.Coat{Flask: f.No, Half: []string{"both", "cast", "teeth"}[i]}, "", nil)
-	})
+	return m.paint(f, "separator once more", "on")
 }
 
 func (m *Model) flaskLots(f *bench.Flask) tea.Cmd {

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -126,12 +127,39 @@ func (m *Model) coat(f *bench.Flask) tea.Cmd {
 	case cast == nil && teeth != nil:
 		return m.append(action.Coat{Flask: f.No, Half: "cast"}, "", nil)
 	}
-	fm := &form{title: fmt.Sprintf("%d · %s %s · separator", f.Place, f.Case, f.Base), fields: []*field{choose("half", "painted on", "both halves", "cast half", "teeth half")}}
+	return m.paint(f, fmt.Sprintf("%d · %s %s · separator", f.Place, f.Case, f.Base), "painted on")
+}
+
+// paint asks which half was painted, and for the lot of the separator where it is to be
+// named: one key more, for a jar is opened once a week.
+func (m *Model) paint(f *bench.Flask, title, ask string) tea.Cmd {
+	const naming = 4
+	fm := &form{title: title, fields: []*field{
+		choose("half", ask, "both halves", "cast half", "teeth half", "both, and name the lot"),
+		line("lot", "separator lot, scanned or typed", m.lastSeparator(), false).only(func(fm *form) bool { return fm.choice("half") == naming }),
+	}}
 	fm.done = func(fm *form) tea.Cmd {
-		return m.answer(fm, action.Coat{Flask: f.No, Half: []string{"both", "cast", "teeth"}[fm.choice("half")-1]}, "", nil)
+		c := action.Coat{Flask: f.No, Half: []string{"both", "cast", "teeth", "both"}[fm.choice("half")-1]}
+		if fm.choice("half") == naming {
+			c.Lot = strings.TrimSpace(fm.text("lot"))
+		}
+		return m.answer(fm, c, "", nil)
 	}
 	m.open(fm)
 	return nil
+}
+
+// lastSeparator is the lot of separator named last, or the last one taken in.
+func (m *Model) lastSeparator() string {
+	for _, it := range slices.Backward(m.bench().Items) {
+		if c, ok := it.Body.(action.Coat); ok && it.TakenBack == nil && c.Lot != "" {
+			return c.Lot
+		}
+	}
+	if held, _ := m.bench().Lots("separator"); len(held) > 0 {
+		return held[len(held)-1].Lot
+	}
+	return ""
 }
 
 // judge asks for the flash: one digit.
