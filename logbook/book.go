@@ -188,8 +188,7 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	if err != nil || len(w.fresh) == 0 {
 		return w.out, err
 	}
-	if err := b.keepAsItWas(w.fresh); err != nil {
-		b.roomMade = b.makeRoom(err)
+	if err := b.keepAsItWas(w.fresh); err != nil { // the reserve is for records, not for this
 		return nil, fmt.Errorf("%w: the copy of the logbook before its format goes up could not be made: %w", ErrNotSaved, err)
 	}
 	b.used = true
@@ -574,12 +573,32 @@ func (b *Book) Close() error {
 	return guard(b.db.Load().Close)
 }
 
-// Snapshot writes a consistent copy of the whole file.
+// Snapshot writes a consistent copy of the whole file. An error of w comes back as w gave
+// it: the store would make words of it.
 func (b *Book) Snapshot(w io.Writer) error {
-	return b.view(func(tx *bolt.Tx) error {
-		_, err := tx.WriteTo(w)
+	to := &failing{w: w}
+	err := b.view(func(tx *bolt.Tx) error {
+		_, err := tx.WriteTo(to)
 		return err
 	})
+	if to.err != nil {
+		return to.err
+	}
+	return err
+}
+
+// failing keeps the first error of a writer.
+type failing struct {
+	w   io.Writer
+	err error
+}
+
+func (f *failing) Write(p []byte) (int, error) {
+	n, err := f.w.Write(p)
+	if f.err == nil {
+		f.err = err
+	}
+	return n, err
 }
 
 // view reads under the guard.

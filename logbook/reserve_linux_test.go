@@ -179,3 +179,36 @@ func TestTroubleBeforeTheScreen(t *testing.T) {
 		t.Errorf("told %q", told)
 	}
 }
+
+// TestReserveIsForRecords: where there is no room for the copy of a book whose format is to
+// go up, that record is not saved and the reserve is left alone; others go through.
+func TestReserveIsForRecords(t *testing.T) {
+	t.Parallel()
+	dir := smallDisk(t, reserveBytes+reserveSpare+8<<20)
+	path := filepath.Join(dir, "bench.db")
+	ck := simclock.At(start, "boot-1")
+	b, err := Open(path, ck)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := &hands{t: t, b: b, ck: ck}
+	defer func() { _ = h.b.Close() }() // nothing more is wanted of it
+	b.KeepReserve()
+	h.do(0, action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
+	fill(t, dir)
+	if _, err := h.try(second, action.Crew{Initials: "AB", Handover: true}); !errors.Is(err, ErrNotSaved) || !disk.Full(err) {
+		t.Errorf("a handover on a full disk: %v", err)
+	}
+	if n, ours := b.reserve.size(); n != reserveBytes || !ours {
+		t.Errorf("the reserve has %d bytes", n)
+	}
+	if left, err := filepath.Glob(filepath.Join(dir, "*.format-*")); err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
+	if got := formatOf(t, b); got != "1" {
+		t.Errorf("the format is %q", got)
+	}
+	if ids, err := notes(h, 200); err != nil || len(ids) != 200 {
+		t.Errorf("%d notes, then %v", len(ids), err)
+	}
+}

@@ -28,7 +28,7 @@ func Bindings() []Binding {
 		{"/ /", "v", "the far view", "", (*Model).keyFar},
 		{"* *", "t", "the handover: what runs, what fell due, what comes; taken over with initials", "", (*Model).keyHandover},
 		{"+ then 7", "s", "put the alarm at the top on the shelf for a while", "", (*Model).keyShelve},
-		{"+ then 8", "?", "help, the house settings, and where a lot went", "", (*Model).keyHelp},
+		{"+ then 8", "?", "help, settings, the lots, a month in figures", "", (*Model).keyHelp},
 		{"+ then 9", "q, ctrl+c", "leave; every window runs on", "", (*Model).keyQuit},
 	}
 }
