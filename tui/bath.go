@@ -173,19 +173,6 @@ func (m *Model) noBath(s *sheet) {
 	}
 }
 
-// keep begins a new screenful where rows of text would be torn apart.
-func (s *sheet) keep(rows, page int) {
-	per := max(1, page-1)
-	if len(s.lines) > 0 {
-		s.gap()
-	}
-	if used := len(s.lines) % per; used > 0 && used+rows > per {
-		for range per - used {
-			s.gap()
-		}
-	}
-}
-
 // loadLines are what is known and expected of a load, broken to a width.
 func (m *Model) loadLines(l *bench.Load, w int) []lineOf {
 	out := m.stayLines(l, w)

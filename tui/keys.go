@@ -1,8 +1,6 @@
 package tui
 
-import (
-	tea "charm.land/bubbletea/v2"
-)
+import tea "charm.land/bubbletea/v2"
 
 // Binding is one row of the key table: the one source of what keys do on the
 // bench, of the help page and of the table in the README.

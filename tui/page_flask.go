@@ -9,56 +9,6 @@ import (
 	"flaskside/timers"
 )
 
-// drawFirst is what a first start shows: the three things to know.
-func (m *Model) drawFirst(f *frame, a area) {
-	for i, s := range []string{
-		"Three things to know:",
-		"1  ENTER does what the bright line below says, for the place that is selected.",
-		"2  Every question is answered with a digit; 0 always goes back.",
-		"3  + begins something new. What the screen shows as done is on the disk.",
-	} {
-		if i < a.h {
-			f.put(a.x+1, a.y+i, a.w-2, plain, s)
-		}
-	}
-}
-
-// sheet gathers the lines of a page that may be longer than the screen.
-type sheet struct{ lines []func(f *frame, x, y, w int) }
-
-func (s *sheet) add(r role, text string) {
-	s.lines = append(s.lines, func(f *frame, x, y, w int) { f.put(x, y, w, r, fit(text, w)) })
-}
-
-func (s *sheet) wrapped(r role, text string, w int) {
-	for _, l := range wrap(text, w) {
-		s.add(r, l)
-	}
-}
-
-func (s *sheet) gap() { s.add(plain, "") }
-
-// draw shows the part of the sheet that scroll brings up, a screenful at a time,
-// round and round.
-func (s *sheet) draw(f *frame, a area, scroll int) {
-	from := 0
-	if len(s.lines) > a.h {
-		per := max(1, a.h-1)
-		pages := (len(s.lines) + per - 1) / per
-		from = scroll % pages * per
-		if a.y+a.h-1 < f.h {
-			f.right(a.x+a.w-1, a.y+a.h-1, dim, fmt.Sprintf("part %d of %d", scroll%pages+1, pages))
-		}
-		for i := from; i < min(len(s.lines), from+per); i++ {
-			s.lines[i](f, a.x+1, a.y+i-from, a.w-2)
-		}
-		return
-	}
-	for i, l := range s.lines {
-		l(f, a.x+1, a.y+i, a.w-2)
-	}
-}
-
 // drawFlaskPage is all there is to know of the selected flask.
 func (m *Model) drawFlaskPage(f *frame, a area) {
 	fl := m.selected()
@@ -232,55 +182,4 @@ func (m *Model) itemsOf(fl *bench.Flask) []bench.Item {
 		}
 	}
 	return out
-}
-
-// drawHelp is made from the one key table.
-func (m *Model) drawHelp(f *frame) {
-	var s sheet
-	s.add(strong, "keys")
-	for _, b := range Bindings() {
-		for i, l := range wrap(b.Words, f.w-30) {
-			if i == 0 {
-				l = fmt.Sprintf("%-9s %-17s %s", b.Pad, b.Also, l)
-			} else {
-				l = strings.Repeat(" ", 28) + l
-			}
-			s.add(plain, l)
-		}
-	}
-	s.gap()
-	s.wrapped(plain, "The same key twice within a fifth of a second, or held down, is one press: a glove leans on keys. A key named on the screen can be clicked on. What cannot be redone at the bench wants two different keys.", f.w-4)
-	s.wrapped(plain, "Every figure marked estimate is one; the person at the bench decides, and the maker's instructions and local rules come first.", f.w-4)
-	s.gap()
-	s.add(strong, "cautions")
-	for _, h := range action.Hazards {
-		s.wrapped(plain, cautions[h][0], f.w-4)
-	}
-	s.draw(f, area{0, 2, f.w, f.h - 2 - footH}, m.scroll)
-}
-
-// drawPressPage is press order and baths, on a page of their own or, in short,
-// beneath the bench.
-func (m *Model) drawPressPage(f *frame, a area) {
-	var s sheet
-	order := func() {
-		s.add(strong, "press order")
-		m.pressSheet(&s, a.w-2)
-	}
-	idle := len(m.loadsIn()) > 0 && (m.advice == nil || len(m.advice.Flasks) == 0)
-	switch {
-	case m.page != pagePress:
-		order()
-		m.bathShort(&s, a.w-2, a.h)
-		s.draw(f, a, 0)
-		return
-	case idle: // nothing waits for the press: what is in the baths is why one looks
-		m.bathSheet(&s, a.w-2, a.h)
-		s.keep(2, a.h)
-		order()
-	default:
-		order()
-		m.bathSheet(&s, a.w-2, a.h)
-	}
-	s.draw(f, a, m.scroll)
 }

@@ -1,0 +1,89 @@
+package tui
+
+import (
+	"errors"
+	"fmt"
+
+	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+)
+
+// append records an action; then runs with the record once it is on the disk.
+func (m *Model) append(body action.Body, why string, then func(logbook.Saved) tea.Cmd) tea.Cmd {
+	return m.send(action.Action{ID: m.cfg.NewID(), At: m.cfg.Keeper.Now().Wall, By: m.by(), Body: body, Why: why}, then)
+}
+
+func (m *Model) send(a action.Action, then func(logbook.Saved) tea.Cmd) tea.Cmd {
+	m.saving = true
+	keeper := m.cfg.Keeper
+	return func() tea.Msg {
+		s, err := keeper.Append(a)
+		return savedMsg{s, err, a, then}
+	}
+}
+
+// onSaved is where a record becomes visible: on the disk, refused, in want of a
+// reason, not saved, or nobody knows.
+func (m *Model) onSaved(msg savedMsg) tea.Cmd {
+	m.saving = false
+	var odd *bench.NeedsReason
+	switch {
+	case msg.err == nil:
+		m.refresh(m.cfg.Keeper.State())
+		return m.afterSaved(msg)
+	case errors.As(msg.err, &odd):
+		m.pushReason(msg.what, odd, msg.then)
+	case errors.Is(msg.err, logbook.ErrUnknown):
+		m.lost = msg.err
+		m.unsend()
+		m.say(alarm, "SAVED OR NOT: UNKNOWN. The logbook cannot be reached; ENTER tries again")
+	case errors.Is(msg.err, logbook.ErrNotSaved):
+		m.unsend()
+		m.say(alarm, "NOT SAVED: "+msg.err.Error()+"; nothing typed is lost, try again")
+	default:
+		m.unsend()
+		if f := m.form(); f != nil {
+			f.note = msg.err.Error()
+		} else {
+			m.say(alarm, msg.err.Error())
+		}
+	}
+	return m.drain()
+}
+
+func (m *Model) unsend() {
+	if f := m.form(); f != nil {
+		f.sent = false
+	}
+}
+
+func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
+	for len(m.forms) > 0 && m.form().sent {
+		delete(m.drafts, m.form().title)
+		m.forms = m.forms[:len(m.forms)-1]
+	}
+	switch msg.saved.Action.Body.(type) {
+	case action.Clock, action.Caution, action.Seen, action.AlarmHeard:
+	default:
+		m.say(good, fmt.Sprintf("saved: %s · record %d", m.recordWords(msg.saved.Action.Body), msg.saved.Seq))
+	}
+	var cmd tea.Cmd
+	if msg.then != nil {
+		cmd = msg.then(msg.saved)
+	}
+	return tea.Batch(cmd, m.drain(), m.ring(), m.adviseLate(), m.cureLate())
+}
+
+// drain takes the keys that were pressed while a record was being saved.
+func (m *Model) drain() tea.Cmd {
+	var cmds []tea.Cmd
+	for len(m.queue) > 0 && !m.saving {
+		k := m.queue[0]
+		m.queue = m.queue[1:]
+		cmds = append(cmds, m.key(k))
+	}
+	return tea.Batch(cmds...)
+}

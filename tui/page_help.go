@@ -1,0 +1,47 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+
+	"flaskside/logbook/action"
+)
+
+// drawHelp is made from the one key table.
+func (m *Model) drawHelp(f *frame) {
+	var s sheet
+	s.add(strong, "keys")
+	for _, b := range Bindings() {
+		for i, l := range wrap(b.Words, f.w-30) {
+			if i == 0 {
+				l = fmt.Sprintf("%-9s %-17s %s", b.Pad, b.Also, l)
+			} else {
+				l = strings.Repeat(" ", 28) + l
+			}
+			s.add(plain, l)
+		}
+	}
+	s.gap()
+	s.wrapped(plain, "The same key twice within a fifth of a second, or held down, is one press: a glove leans on keys. A key named on the screen can be clicked on. What cannot be redone at the bench wants two different keys.", f.w-4)
+	s.wrapped(plain, "Every figure marked estimate is one; the person at the bench decides, and the maker's instructions and local rules come first.", f.w-4)
+	s.gap()
+	s.add(strong, "cautions")
+	for _, h := range action.Hazards {
+		s.wrapped(plain, cautions[h][0], f.w-4)
+	}
+	s.draw(f, area{0, 2, f.w, f.h - 2 - footH}, m.scroll)
+}
+
+// drawFirst is what a first start shows: the three things to know.
+func (m *Model) drawFirst(f *frame, a area) {
+	for i, s := range []string{
+		"Three things to know:",
+		"1  ENTER does what the bright line below says, for the place that is selected.",
+		"2  Every question is answered with a digit; 0 always goes back.",
+		"3  + begins something new. What the screen shows as done is on the disk.",
+	} {
+		if i < a.h {
+			f.put(a.x+1, a.y+i, a.w-2, plain, s)
+		}
+	}
+}

@@ -1,0 +1,52 @@
+package tui
+
+import "fmt"
+
+// sheet gathers the lines of a page that may be longer than the screen.
+type sheet struct{ lines []func(f *frame, x, y, w int) }
+
+func (s *sheet) add(r role, text string) {
+	s.lines = append(s.lines, func(f *frame, x, y, w int) { f.put(x, y, w, r, fit(text, w)) })
+}
+
+func (s *sheet) wrapped(r role, text string, w int) {
+	for _, l := range wrap(text, w) {
+		s.add(r, l)
+	}
+}
+
+func (s *sheet) gap() { s.add(plain, "") }
+
+// draw shows the part of the sheet that scroll brings up, a screenful at a time,
+// round and round.
+func (s *sheet) draw(f *frame, a area, scroll int) {
+	from := 0
+	if len(s.lines) > a.h {
+		per := max(1, a.h-1)
+		pages := (len(s.lines) + per - 1) / per
+		from = scroll % pages * per
+		if a.y+a.h-1 < f.h {
+			f.right(a.x+a.w-1, a.y+a.h-1, dim, fmt.Sprintf("part %d of %d", scroll%pages+1, pages))
+		}
+		for i := from; i < min(len(s.lines), from+per); i++ {
+			s.lines[i](f, a.x+1, a.y+i-from, a.w-2)
+		}
+		return
+	}
+	for i, l := range s.lines {
+		l(f, a.x+1, a.y+i, a.w-2)
+	}
+}
+
+// keep begins a new screenful where rows of text would be torn apart.
+func (s *sheet) keep(rows, page int) {
+	per := max(1, page-1)
+	if len(s.lines) > 0 {
+		s.gap()
+	}
+	if used := len(s.lines) % per; used > 0 && used+rows > per {
+		for range per - used {
+			s.gap()
+		}
+	}
+}
