@@ -38,7 +38,7 @@ type cureDesk struct {
 type cureMsg struct{ views map[int]*cureView }
 
 // cureLate works out the loads about which something has changed since.
-func (m *Model) cureLate() tea.Cmd {
+func (m *sight) cureLate() tea.Cmd {
 	d := &m.cures
 	if d.busy || d.seq == m.st.Head.Seq && d.views != nil {
 		return nil
@@ -78,7 +78,7 @@ func (m *Model) cureLate() tea.Cmd {
 	}
 }
 
-func (m *Model) onCure(msg cureMsg) tea.Cmd {
+func (m *sight) onCure(msg cureMsg) tea.Cmd {
 	m.cures.busy = false
 	for no, v := range msg.views {
 		m.cures.views[no] = v
@@ -87,7 +87,7 @@ func (m *Model) onCure(msg cureMsg) tea.Cmd {
 }
 
 // loadsIn lists the loads that have flasks in a bath, oldest first.
-func (m *Model) loadsIn() []*bench.Load {
+func (m *sight) loadsIn() []*bench.Load {
 	var out []*bench.Load
 	for _, no := range bench.Sorted(m.bench().Loads) {
 		if l := m.bench().Loads[no]; len(m.bench().StillIn(l)) > 0 {
@@ -98,7 +98,7 @@ func (m *Model) loadsIn() []*bench.Load {
 }
 
 // say tells how a load is spoken of on this screen.
-func (m *Model) sayOf(l *bench.Load) bath.Say {
+func (m *sight) sayOf(l *bench.Load) bath.Say {
 	return bath.Say{
 		Unit: m.house().Units.Temperature,
 		At:   func(after time.Duration) string { return m.hour(m.now.WallOf(l.In, after)) },
@@ -112,7 +112,7 @@ func (m *Model) sayOf(l *bench.Load) bath.Say {
 }
 
 // hour writes an instant as the wall shows it, with the day where it is another.
-func (m *Model) hour(t time.Time) string {
+func (m *sight) hour(t time.Time) string {
 	t = t.In(m.now.Wall.Location())
 	if y, mo, d := t.Date(); y == m.now.Wall.Year() && mo == m.now.Wall.Month() && d == m.now.Wall.Day() {
 		return t.Format("15:04")
@@ -121,7 +121,7 @@ func (m *Model) hour(t time.Time) string {
 }
 
 // placesOfLoad lists the places of a load's flasks that are in the bath.
-func (m *Model) placesOfLoad(l *bench.Load) string {
+func (m *sight) placesOfLoad(l *bench.Load) string {
 	return m.placesOf(bench.Window{Flasks: m.bench().StillIn(l)})
 }
 
@@ -133,7 +133,7 @@ const (
 
 // bathSheet is the baths on their page: for each load its curve and what is
 // expected of it. rows is how many the page has.
-func (m *Model) bathSheet(s *sheet, w, rows int) {
+func (m *sight) bathSheet(s *sheet, w, rows int) {
 	m.planSheet(s, w)
 	m.noBath(s)
 	for _, l := range m.loadsIn() {
@@ -150,7 +150,7 @@ func (m *Model) bathSheet(s *sheet, w, rows int) {
 
 // bathShort is the baths where there is no second screenful: each load in a few
 // lines, and the curve of the first where rows are left for it.
-func (m *Model) bathShort(s *sheet, w, rows int) {
+func (m *sight) bathShort(s *sheet, w, rows int) {
 	m.noBath(s)
 	loads := m.loadsIn()
 	for _, l := range loads {
@@ -165,7 +165,7 @@ func (m *Model) bathShort(s *sheet, w, rows int) {
 	}
 }
 
-func (m *Model) noBath(s *sheet) {
+func (m *sight) noBath(s *sheet) {
 	if len(m.loadsIn()) == 0 {
 		s.gap()
 		s.add(strong, "baths")
@@ -174,7 +174,7 @@ func (m *Model) noBath(s *sheet) {
 }
 
 // loadLines are what is known and expected of a load, broken to a width.
-func (m *Model) loadLines(l *bench.Load, w int) []lineOf {
+func (m *sight) loadLines(l *bench.Load, w int) []lineOf {
 	out := m.stayLines(l, w)
 	v := m.cures.views[l.No]
 	switch {
@@ -193,7 +193,7 @@ func (m *Model) loadLines(l *bench.Load, w int) []lineOf {
 }
 
 // stayLines say how long a load has been in and when it may come out.
-func (m *Model) stayLines(l *bench.Load, w int) []lineOf {
+func (m *sight) stayLines(l *bench.Load, w int) []lineOf {
 	in := m.now.Since(l.In)
 	length := time.Duration(house.LengthS(l.Stages)) * time.Second
 	text := fmt.Sprintf("%s in of %s · out from %s", span(in.For), span(length), m.now.WallOf(l.In, length).Format("Mon 15:04 -07:00"))
@@ -208,7 +208,7 @@ func (m *Model) stayLines(l *bench.Load, w int) []lineOf {
 }
 
 // bathLines say how the cure of a flask stands, in short.
-func (m *Model) bathLines(fl *bench.Flask, w int) []lineOf {
+func (m *sight) bathLines(fl *bench.Flask, w int) []lineOf {
 	l := m.bench().LoadOf(fl)
 	if l == nil {
 		return nil
@@ -220,7 +220,7 @@ func (m *Model) bathLines(fl *bench.Flask, w int) []lineOf {
 }
 
 // shortLines are what is known and expected of a load, in short.
-func (m *Model) shortLines(l *bench.Load, w int) []lineOf {
+func (m *sight) shortLines(l *bench.Load, w int) []lineOf {
 	out := m.stayLines(l, w)
 	v := m.cures.views[l.No]
 	if v == nil || v.err != nil {
@@ -239,7 +239,7 @@ func (m *Model) shortLines(l *bench.Load, w int) []lineOf {
 }
 
 // coreNow is the estimate of bath and core at this moment.
-func (m *Model) coreNow(l *bench.Load, v *cureView) (t struct{ bath, core float64 }, ok bool) {
+func (m *sight) coreNow(l *bench.Load, v *cureView) (t struct{ bath, core float64 }, ok bool) {
 	s := m.now.Since(l.In).For.Seconds()
 	if len(v.core) == 0 || s > v.core[len(v.core)-1].TimeS {
 		return t, false
@@ -254,7 +254,7 @@ var bathRoles = map[chart.Role]role{
 }
 
 // bathChart adds the curve of a load to a page, high rows of it.
-func (m *Model) bathChart(s *sheet, l *bench.Load, high int) {
+func (m *sight) bathChart(s *sheet, l *bench.Load, high int) {
 	v := m.cures.views[l.No]
 	if v == nil || v.err != nil {
 		return
@@ -275,7 +275,7 @@ func (m *Model) bathChart(s *sheet, l *bench.Load, high int) {
 }
 
 // bathPicture is a load as the chart draws it.
-func (m *Model) bathPicture(l *bench.Load, v *cureView) chart.BathPicture {
+func (m *sight) bathPicture(l *bench.Load, v *cureView) chart.BathPicture {
 	end := v.est.Case.Programme.Total()
 	p := chart.BathPicture{Bath: v.est.Bath, Core: v.core, NowS: m.now.Since(l.In).For.Seconds(), EndS: end.Seconds(),
 		Temp: func(c float64) string { return units.FormatTemp(c, m.house().Units.Temperature) }}
@@ -295,7 +295,7 @@ func (m *Model) bathPicture(l *bench.Load, v *cureView) chart.BathPicture {
 
 // bandWords are the alarm of a bath out of band, with what it costs where that is
 // worked out.
-func (m *Model) bandWords(al timers.Alarm) string {
+func (m *sight) bandWords(al timers.Alarm) string {
 	l, ok := m.bench().LoadOfKey(al.Key)
 	if !ok {
 		return "BATH OUT OF BAND"
@@ -323,7 +323,7 @@ func (m *Model) bandWords(al timers.Alarm) string {
 }
 
 // silentWords are the alarm of a probe that reads nothing.
-func (m *Model) silentWords(al timers.Alarm) string {
+func (m *sight) silentWords(al timers.Alarm) string {
 	l, ok := m.bench().LoadOfKey(al.Key)
 	if !ok {
 		return "PROBE SILENT"

@@ -47,7 +47,8 @@ func fullDesk(b *testing.B) *Model {
 		do(action.TimerStart{Label: fmt.Sprint("timer ", i), Count: "window", MinS: 60 * (i + 1), MaxS: 120 * (i + 1)})
 	}
 	m := New(Config{Keeper: book, Hands: ck, NewID: func() string { n++; return fmt.Sprint("k", n) }, Every: time.Second, Tick: time.Second, By: "KT"})
-	m.w, m.h, m.sel, m.page, m.advising = 160, 45, 3, pageBoard, true
+	m.w, m.h, m.sel, m.advising = 160, 45, 3, true
+	m.home()
 	m.lookAtClock()
 	if len(m.windows) < 50 {
 		b.Fatalf("%d windows, want 50", len(m.windows))

@@ -115,16 +115,24 @@ func (fd *field) visible() (from, to int, more bool) {
 	return from, min(len(fd.options), from+perPage), true
 }
 
-// typing tells whether the field at hand takes characters, so that the same key
-// twice is two characters.
-func (f *form) typing() bool {
-	k := f.fields[f.at].kind
-	return k == number || k == words
+// typing tells whether a field takes characters, so that the same key twice is two of
+// them.
+func (fd *field) typing() bool { return fd.kind == number || fd.kind == words }
+
+// into is the field that characters go into.
+func (f *form) into() *field {
+	if fd := f.fields[f.at]; fd.typing() {
+		return fd
+	}
+	return nil
 }
 
-// key takes one key. left tells that the form was left by going back from its
-// first question.
-func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
+func (f *form) step() string { return "answer the question above" }
+
+func (f *form) keys() []string { return []string{"0 back", "ENTER takes the answer"} }
+
+// key takes one key; going back from the first question leaves the form.
+func (f *form) key(key, text string) (cmd tea.Cmd, how fate) {
 	fd := f.fields[f.at]
 	f.note = ""
 	switch fd.kind {
@@ -133,17 +141,17 @@ func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
 	}
 	switch {
 	case key == "enter":
-		return f.accept(fd), false
+		return f.accept(fd), stays
 	case key == "esc", key == "0" && fd.kind == number && fd.typed == "", key == "*" && fd.typed == "":
 		return nil, f.back()
 	case key == "delete" && fd.kind == words:
-		return nil, false
+		return nil, stays
 	case key == "backspace", key == "*", key == "-" && fd.kind == number:
 		fd.edit(tea.KeyPressMsg{Code: tea.KeyBackspace})
-		return nil, false
+		return nil, stays
 	case fd.kind == words && (key == "left" || key == "right"):
 		fd.edit(tea.KeyPressMsg{Code: map[string]rune{"left": tea.KeyLeft, "right": tea.KeyRight}[key]})
-		return nil, false
+		return nil, stays
 	case key == "space":
 		text = " "
 	case key == "ctrl+]":
@@ -152,16 +160,16 @@ func (f *form) key(key, text string) (cmd tea.Cmd, left bool) {
 		text = "."
 	case numLockOff(key) || key == "up" || key == "down" || key == "left" || key == "right":
 		f.note = "NumLock seems to be off: press NumLock, then the digits"
-		return nil, false
+		return nil, stays
 	}
 	if fd.kind == number && !numberText(text) && (text == "" || text != fd.also) {
 		f.note = "digits, then ENTER"
-		return nil, false
+		return nil, stays
 	}
 	if r, _ := utf8.DecodeRuneInString(text); text != "" {
 		fd.edit(tea.KeyPressMsg{Code: r, Text: text})
 	}
-	return nil, false
+	return nil, stays
 }
 
 // numberText tells whether a text can be part of a number with its unit.
@@ -206,38 +214,38 @@ func (fd *field) shown() string {
 // maxTyped is how much a field takes: a whole label read by a scanner.
 const maxTyped = 160
 
-func (f *form) keyPick(fd *field, key string) (tea.Cmd, bool) {
+func (f *form) keyPick(fd *field, key string) (tea.Cmd, fate) {
 	from, to, more := fd.visible()
 	switch {
 	case key == "0" || key == "esc" || key == "backspace":
 		return nil, f.back()
 	case key == "enter":
-		return f.accept(fd), false
+		return f.accept(fd), stays
 	case len(key) == 1 && key[0] >= '1' && key[0] <= '9':
 		n := int(key[0] - '0')
 		if more && n == 9 {
 			if fd.page++; fd.page*perPage >= len(fd.options) {
 				fd.page = 0
 			}
-			return nil, false
+			return nil, stays
 		}
 		i := from + n - 1
 		if i >= to {
 			f.note = digitWords(to-from, more)
-			return nil, false
+			return nil, stays
 		}
 		if fd.kind == pickMany {
 			fd.picked[i] = !fd.picked[i]
-			return nil, false
+			return nil, stays
 		}
 		fd.choice = i + 1
-		return f.accept(fd), false
+		return f.accept(fd), stays
 	case numLockOff(key):
 		f.note = "NumLock seems to be off: press NumLock, then the digit"
 	default:
 		f.note = digitWords(to-from, more)
 	}
-	return nil, false
+	return nil, stays
 }
 
 // digitWords tells which digits answer a choice.
@@ -313,19 +321,20 @@ func (f *form) accept(fd *field) tea.Cmd {
 	return f.done(f)
 }
 
-// back goes to the question before; true when there is none.
-func (f *form) back() bool {
+// back goes to the question before, or leaves the form where there is none.
+func (f *form) back() fate {
 	for prev := f.at - 1; prev >= 0; prev-- {
 		if fd := f.fields[prev]; fd.when == nil || fd.when(f) {
 			f.at = prev
-			return false
+			return stays
 		}
 	}
-	return true
+	return left
 }
 
 // draw puts the form on rows y to y+h-1 of a frame.
-func (f *form) draw(fr *frame, x, y, w, h int) {
+func (f *form) draw(fr *frame, a area) {
+	x, y, w, h := a.x, a.y, a.w, a.h
 	last := y + h - 1
 	put := func(r role, s string) {
 		if y < last {

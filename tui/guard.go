@@ -21,7 +21,7 @@ func Guarded(m *Model, report func(trace string) string) tea.Model { return guar
 func (g guarded) caught(where string) {
 	if p := recover(); p != nil {
 		file := g.report(fmt.Sprintf("%s: %v\n\n%s", where, p, debug.Stack()))
-		g.forms, g.saving = nil, false
+		g.overs, g.saving = nil, false
 		g.say(alarm, "a fault in the program; the logbook is whole, the windows run on. Kept in "+file)
 	}
 }
@@ -44,7 +44,8 @@ func (g guarded) View() (v tea.View) {
 	defer func() {
 		if p := recover(); p != nil {
 			file := g.report(fmt.Sprintf("view: %v\n\n%s", p, debug.Stack()))
-			g.page, g.forms = pageBoard, nil
+			g.overs = nil
+			g.home()
 			g.say(alarm, "a fault in the program; the logbook is whole, the windows run on. Kept in "+file)
 		}
 	}()

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -31,7 +32,7 @@ func TestTakenOver(t *testing.T) {
 		t.Errorf("what was handed over fell due before:\n%s", d.screen())
 	}
 	d.press("*")
-	if d.m.page != pageBoard {
+	if !d.m.atHome() {
 		t.Errorf("* does not leave the handover:\n%s", d.screen())
 	}
 }
@@ -39,7 +40,7 @@ func TestTakenOver(t *testing.T) {
 // TestHandoverOnStart: whoever starts the bench after a while is told first; after a
 // short break it is the same hands.
 func TestHandoverOnStart(t *testing.T) {
-	for away, want := range map[time.Duration]page{longAway - time.Minute: pageBoard, longAway: pageHandover} {
+	for away, want := range map[time.Duration]string{longAway - time.Minute: "*tui.benchPage", longAway: "*tui.handoverPage"} {
 		d := newDesk(t, 80, 24)
 		d.record(action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
 		if err := d.book.Beat(); err != nil {
@@ -50,8 +51,8 @@ func TestHandoverOnStart(t *testing.T) {
 		}
 		d.ck.Run(away)
 		d.openBook()
-		if d.m.page != want {
-			t.Errorf("after %s the page is %d, want %d", away, d.m.page, want)
+		if got := fmt.Sprintf("%T", d.m.page); got != want {
+			t.Errorf("after %s the page is %s, want %s", away, got, want)
 		}
 	}
 	// What fell due comes first, then the handover.

@@ -6,6 +6,20 @@ import (
 	tea "charm.land/bubbletea/v2"
 )
 
+// hands is what tells a slip from a key: a doubled one, one that is leaned on, one of a
+// scan.
+type hands struct {
+	lastKey   string
+	lastKeyAt time.Duration
+	lastInto  *field   // the field that the last key went into
+	doubt     *heldKey // may be the first repeat of a key held down
+	doubts    int
+	leaning   bool          // on a key
+	keyAt     time.Duration // the latest key of all
+	burst     []heldKey     // keys held back: a scan may have begun
+	burstGen  int
+}
+
 // doubled is how soon the same key again counts as one press: a glove leans.
 const doubled = 200 * time.Millisecond
 
@@ -61,8 +75,8 @@ func (m *Model) onKey(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 
 // fieldOf is the field that a key would go into as a character, or nil.
 func (m *Model) fieldOf(key string) *field {
-	if f := m.form(); f != nil && f.typing() && key != "enter" {
-		return f.fields[f.at]
+	if o := m.over(); o != nil && key != "enter" {
+		return o.into()
 	}
 	return nil
 }
@@ -74,7 +88,7 @@ func (m *Model) count(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 	idle := time.Duration(m.house().CrewIdleS) * time.Second
 	quiet := now - m.keyAt
 	m.keyAt = now
-	if idle > 0 && quiet >= idle && m.form() == nil && m.page != pageAway && key != "." {
+	if idle > 0 && quiet >= idle && m.over() == nil && !m.reading() && key != "." {
 		m.who("who is at the bench?", false) // somebody else may have come: the key that woke the bench does nothing more
 		return nil
 	}

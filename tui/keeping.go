@@ -11,6 +11,13 @@ import (
 	"flaskside/logbook/bench"
 )
 
+// keeping is a record on its way to the disk.
+type keeping struct {
+	saving bool
+	queue  []tea.KeyPressMsg // pressed meanwhile
+	lost   error             // the book cannot be reached
+}
+
 // append records an action; then runs with the record once it is on the disk.
 func (m *Model) append(body action.Body, why string, then func(logbook.Saved) tea.Cmd) tea.Cmd {
 	return m.send(action.Action{ID: m.cfg.NewID(), At: m.cfg.Keeper.Now().Wall, By: m.by(), Body: body, Why: why}, then)
@@ -61,9 +68,9 @@ func (m *Model) unsend() {
 }
 
 func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
-	for len(m.forms) > 0 && m.form().sent {
-		delete(m.drafts, m.form().title)
-		m.forms = m.forms[:len(m.forms)-1]
+	for f := m.form(); f != nil && f.sent; f = m.form() {
+		delete(m.drafts, f.title)
+		m.shut()
 	}
 	switch msg.saved.Action.Body.(type) {
 	case action.Clock, action.Caution, action.Seen, action.AlarmHeard:

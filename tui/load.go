@@ -68,7 +68,7 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 	return nil
 }
 
-func (m *Model) bathNames() []string {
+func (m *sight) bathNames() []string {
 	var out []string
 	for _, b := range m.house().Baths {
 		out = append(out, b.Name)
@@ -125,7 +125,7 @@ type linesMsg struct {
 
 // coldFlasks works out what n flasks that go into a bath now do to it and to the
 // loads in it; nothing where it is empty.
-func (m *Model) coldFlasks(f *form, bathNo, n int, head []string) tea.Cmd {
+func (m *sight) coldFlasks(f *form, bathNo, n int, head []string) tea.Cmd {
 	var cases []bath.Case
 	var after []time.Duration
 	places := map[int]string{}
@@ -149,7 +149,7 @@ func (m *Model) coldFlasks(f *form, bathNo, n int, head []string) tea.Cmd {
 }
 
 // lastRead is what a bath read a short while ago, for a form to offer.
-func (m *Model) lastRead(bathNo int) (tempC float64, ok bool) {
+func (m *sight) lastRead(bathNo int) (tempC float64, ok bool) {
 	const fresh = 15 * time.Minute
 	r, ok := m.bench().LastReading(bathNo)
 	return r.TempC, ok && m.now.Since(r.At).For < fresh
@@ -157,7 +157,7 @@ func (m *Model) lastRead(bathNo int) (tempC float64, ok bool) {
 
 // programmeOptions offer the programmes with how long they take and when the flasks
 // would be out, and last of all to plan backwards.
-func (m *Model) programmeOptions() []string {
+func (m *sight) programmeOptions() []string {
 	var out []string
 	for _, p := range m.house().Programmes {
 		d := time.Duration(house.LengthS(p.Stages)) * time.Second
@@ -167,7 +167,7 @@ func (m *Model) programmeOptions() []string {
 }
 
 // planOptions offer the programmes with what the plan says of them.
-func (m *Model) planOptions() []string {
+func (m *sight) planOptions() []string {
 	var out []string
 	for _, f := range bath.Plan(m.house(), m.now.Wall, m.cures.plan) {
 		out = append(out, f.Programme.Name+": "+f.Words(m.now.Wall))

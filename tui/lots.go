@@ -12,20 +12,9 @@ import (
 	"flaskside/logbook/lot/recall"
 )
 
-// lotMsg is the list of flasks that had a lot.
-type lotMsg struct {
-	text string
-	err  error
-}
-
 // askLot asks for a lot, scanned or typed, and looks through the whole book for the
 // flasks that had it, beside the screen.
 func (m *Model) askLot() tea.Cmd {
-	book, ok := m.cfg.Keeper.(recall.Book)
-	if !ok {
-		m.say(warn, "this logbook cannot be looked through from here: flaskside lot --which LOT")
-		return nil
-	}
 	f := &form{title: "which flasks had a lot?", fields: []*field{line("lot", "lot, scanned or typed", "", false)}}
 	f.done = func(f *form) tea.Cmd {
 		asked, err := lot.Parse(strings.TrimSpace(f.text("lot")), m.now.Wall.Year())
@@ -33,29 +22,31 @@ func (m *Model) askLot() tea.Cmd {
 			f.note = err.Error()
 			return nil
 		}
-		m.forms = m.forms[:len(m.forms)-1]
-		return m.lookForLot(book, asked)
+		m.shut()
+		return m.lookForLot(asked)
 	}
 	m.open(f)
 	return nil
 }
 
 // lookForLot shows the flasks that had a lot.
-func (m *Model) lookForLot(book recall.Book, asked lot.Lot) tea.Cmd {
+func (m *Model) lookForLot(asked lot.Lot) tea.Cmd {
 	year, loc := m.now.Wall.Year(), m.now.Wall.Location()
-	m.page, m.scroll, m.lot = pageLot, 0, "looking …"
+	p, book := &lotPage{leaf{m: m}, "looking …"}, m.cfg.Keeper
+	m.page = p
 	return func() tea.Msg {
 		list, err := recall.Find(book, asked, year, loc)
 		var b strings.Builder
 		if err == nil {
 			err = list.Text(&b)
 		}
-		return lotMsg{b.String(), err}
+		return pageMsg(func() {
+			if p.text = b.String(); err != nil {
+				p.text = err.Error()
+			}
+		})
 	}
 }
-
-// keyLots shows the lots in the house.
-func (m *Model) keyLots(string) tea.Cmd { m.page, m.scroll = pageLots, 0; return nil }
 
 // takeInLot asks for a lot that comes into the house; the last day of use only where the
 // code does not tell it.
@@ -111,10 +102,9 @@ func (m *Model) withdrawLot() tea.Cmd {
 			out.Material, out.Lot = k.Material, k.Lot
 		}
 		return m.answer(f, out, "", func(logbook.Saved) tea.Cmd {
-			book, ok := m.cfg.Keeper.(recall.Book)
 			asked, err := lot.Parse(out.Lot, m.now.Wall.Year())
-			if ok && err == nil && out.Reason == recalled {
-				return m.lookForLot(book, asked)
+			if err == nil && out.Reason == recalled {
+				return m.lookForLot(asked)
 			}
 			return m.keyLots("")
 		})
@@ -127,7 +117,7 @@ func (m *Model) withdrawLot() tea.Cmd {
 const recalled = "recalled"
 
 // lotName is a lot of a record as people say it.
-func (m *Model) lotName(text string) string {
+func (m *sight) lotName(text string) string {
 	if l, err := lot.Parse(text, m.now.Wall.Year()); err == nil && l.Name() != "" {
 		return l.Name()
 	}

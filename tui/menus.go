@@ -19,7 +19,7 @@ import (
 func (m *Model) menu(title string, lines []string, names []string, pick func(i int) tea.Cmd) tea.Cmd {
 	f := &form{title: title, lines: lines, fields: []*field{choose("pick", "", names...)}}
 	f.done = func(f *form) tea.Cmd {
-		m.forms = m.forms[:len(m.forms)-1]
+		m.shut()
 		return pick(f.choice("pick") - 1)
 	}
 	m.open(f)
@@ -111,8 +111,7 @@ func (m *Model) who(title string, handover bool) tea.Cmd {
 			who = fd.options[fd.choice-1]
 		}
 		return m.answer(f, action.Crew{Initials: who, Handover: handover}, "", func(logbook.Saved) tea.Cmd {
-			m.page, m.scroll = pageHandover, 0 // whoever takes over is told what is running
-			return nil
+			return m.keyHandover("") // whoever takes over is told what is running
 		})
 	}
 	m.open(f)
@@ -195,9 +194,6 @@ type other struct {
 // keyOther is the menu of other steps for the selected flask; what fits its stage
 // comes first.
 func (m *Model) keyOther(string) tea.Cmd {
-	if m.page == pagePress {
-		return m.bathMenu()
-	}
 	f := m.selected()
 	if f == nil {
 		m.say(warn, fmt.Sprintf("place %d is empty: select a flask with 1 to 9", m.sel))

@@ -238,21 +238,21 @@ func (x *mixForm) done(f *form) tea.Cmd {
 }
 
 // lastRoom is the room temperature last used.
-func (m *Model) lastRoom() float64 {
+func (m *sight) lastRoom() float64 {
 	if x := m.lastMix(); x != nil {
 		return x.RoomC
 	}
 	return m.house().RoomC()
 }
 
-func (m *Model) lastLots() (powder, liquid string) {
+func (m *sight) lastLots() (powder, liquid string) {
 	if x := m.lastMix(); x != nil {
 		return x.PowderLot, x.LiquidLot
 	}
 	return "", ""
 }
 
-func (m *Model) lastMix() *bench.Mix {
+func (m *sight) lastMix() *bench.Mix {
 	nos := bench.Sorted(m.bench().Mixes)
 	if len(nos) == 0 {
 		return nil

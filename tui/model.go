@@ -16,14 +16,15 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
-	"flaskside/logbook/house"
+	"flaskside/logbook/lot/recall"
 	"flaskside/timers"
-	"flaskside/timers/press"
 )
 
 // Keeper is the logbook as the screen sees it.
 type Keeper interface {
+	recall.Book // looks through all records
 	State() logbook.State
+	Whole(from, until time.Time) (*bench.Bench, error) // the bench with all that was done in a time
 	Append(action.Action) (logbook.Saved, error)
 	Now() timers.Now
 	Beat() error
@@ -45,81 +46,39 @@ type Config struct {
 	Script   *Script            // a shift that plays itself, for the demo
 }
 
-type page int
-
-const (
-	pageBoard page = iota
-	pageFlask
-	pagePress
-	pageHelp
-	pageAway
-	pageFar
-	pageHandover
-	pageLot
-	pageLots
-	pageReview
-)
-
-// Model is the whole screen.
+// Model is the whole screen: a page, what lies over it, and what both look upon. What a
+// page shows and what its keys do is the page's own.
 type Model struct {
-	cfg     Config
-	st      logbook.State
-	now     timers.Now
-	w, h    int
-	theme   *theme
-	light   bool   // the background of the terminal
-	profile string // of its colours, by name
-
-	sel    int // selected place, 1 to 9
+	cfg Config
+	sight
+	terminal
+	hands
+	keeping
+	told
 	page   page
-	scroll int
-	forms  []*form                      // the last one is asked
+	overs  []over                       // what lies over the page; the last one has the keys
 	drafts map[string]map[string]string // typed and left, by the form's title and the field's name
+	bell   timers.Bell
+	before timers.Reading // of the clocks, at the last look
+	beatAt time.Duration
+}
 
-	saving  bool
-	queue   []tea.KeyPressMsg // pressed while a record was on its way to the disk
+// terminal is what is known of the one at hand.
+type terminal struct {
+	theme   *theme
+	light   bool                   // its background
+	profile string                 // of its colours, by name
+	repeats bool                   // it reports a key held down as such
+	raw     func(s string) tea.Cmd // sends what is no screen
+	notice  notice
+}
+
+// told is what is said above the keys.
+type told struct {
 	toast   string
 	toastIs role
 	toastAt time.Duration
 	trouble string // shown where no toast is, until a key is pressed
-	lost    error  // the book cannot be reached
-
-	lastKey   string
-	lastKeyAt time.Duration
-	lastInto  *field   // the field that the last key went into
-	doubt     *heldKey // may be the first repeat of a key held down
-	doubts    int
-	leaning   bool          // on a key
-	repeats   bool          // the terminal reports them as such
-	keyAt     time.Duration // the latest key of all
-	bell      timers.Bell
-	raw       func(s string) tea.Cmd // sends to the terminal what is no screen
-	notice    notice
-	flood     timers.Flood
-	floodN    int // alarms of the last ten minutes
-	floodOn   bool
-	before    timers.Reading
-	beatAt    time.Duration
-	away      []awayItem
-	awayNotes []string
-	afterAway page // what follows that page
-	windows   []bench.Window
-	standings []timers.Standing
-	alarms    []timers.Alarm
-	left      bool
-	lot       string    // what is known of the lot asked for
-	review    string    // of the month asked for
-	reviewOf  time.Time // that month's begin
-	burst     []heldKey // keys held back: a scan may have begun
-	burstGen  int
-
-	advice     *press.Advice // the latest press order
-	mixCost    *press.MixCost
-	advising   bool
-	advisedAt  time.Duration
-	advisedSeq uint64
-
-	cures cureDesk // what goes on in the flasks in the baths
 }
 
 // Messages of the screen's own.
@@ -140,8 +99,9 @@ func Changed(st logbook.State) tea.Msg { return changedMsg{st} }
 
 // New makes the screen. It shows at once what fell due while no program ran.
 func New(cfg Config) *Model {
-	m := &Model{cfg: cfg, theme: newTheme(true, ""), sel: 1, w: 80, h: 24, notice: cfg.Notify.of(""),
-		raw: func(s string) tea.Cmd { return tea.Raw(s) }}
+	m := &Model{cfg: cfg, sight: sight{sel: 1, w: 80, h: 24},
+		terminal: terminal{theme: newTheme(true, ""), notice: cfg.Notify.of(""), raw: func(s string) tea.Cmd { return tea.Raw(s) }}}
+	m.home()
 	m.bell.Every = map[timers.Priority]time.Duration{}
 	m.refresh(cfg.Keeper.State())
 	m.before = m.now.Reading
@@ -157,12 +117,6 @@ func New(cfg Config) *Model {
 	}
 	return m
 }
-
-func (m *Model) bench() *bench.Bench { return m.st.Bench }
-func (m *Model) house() house.House  { return m.st.Bench.House }
-
-// selected is the flask on the selected place, or nil.
-func (m *Model) selected() *bench.Flask { return m.bench().OnPlace(m.sel) }
 
 // refresh takes a new state of the book and works out all that hangs on it and on
 // the time.
@@ -186,15 +140,6 @@ func (m *Model) lookAtClock() {
 	m.alarms = m.bench().Alarms(m.now)
 	m.floodN, m.floodOn = m.flood.Look(m.alarms, m.now)
 	m.bell.Flood = m.floodOn
-}
-
-func (m *Model) windowByKey(key string) (bench.Window, bool) {
-	for _, w := range m.windows {
-		if w.Key == key {
-			return w, true
-		}
-	}
-	return bench.Window{}, false
 }
 
 // Init starts the one chain of ticks and asks the terminal about its background and its
@@ -262,13 +207,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			return m, cmd
 		}
 		return m, tea.Batch(cmd, m.onKey(msg, m.cfg.Hands.Read().Mono))
-	case lotMsg:
-		m.lot = msg.text
-		if msg.err != nil {
-			m.lot = msg.err.Error()
-		}
-	case reviewMsg:
-		m.reviewDone(msg)
+	case pageMsg:
+		msg()
 	case tea.PasteMsg:
 		if f := m.form(); f != nil && !m.saving {
 			f.paste(msg)
@@ -314,51 +254,26 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 		keeper := m.cfg.Keeper
 		return func() tea.Msg { return reopenedMsg{keeper.Reopen()} }
 	}
-	if f := m.form(); f != nil {
+	if o := m.over(); o != nil {
 		if key == "ctrl+c" {
-			for len(m.forms) > 0 {
+			for len(m.overs) > 0 {
 				m.leave()
 			}
 			return m.keyQuit(key)
 		}
-		cmd, left := f.key(key, k.Text)
-		if left {
+		cmd, how := o.key(key, k.Text)
+		if how != stays {
 			m.leave()
+		}
+		if how == passed {
+			return tea.Batch(cmd, m.key(k))
 		}
 		return cmd
 	}
-	if m.page == pageAway {
-		return m.keyAway(key)
-	}
-	if m.page == pageFar && key != "." && key != "ctrl+c" {
-		m.page = pageBoard
-		return nil
+	if cmd, taken := m.page.key(key); taken {
+		return cmd
 	}
 	i := binding(key)
-	if m.page == pageHandover && key == "+" {
-		return m.takeOver()
-	}
-	if m.page == pageLots {
-		switch key {
-		case "+":
-			return m.takeInLot()
-		case "-":
-			return m.withdrawLot()
-		}
-	}
-	if m.page == pageFlask || m.page == pageHandover || m.page == pageLot || m.page == pageLots || m.page == pageReview || m.page == pagePress || m.page == pageHelp {
-		switch key {
-		case "enter", "space", "pgdown", "down":
-			m.scroll++
-			return nil
-		case "up", "pgup":
-			m.scroll = max(0, m.scroll-1)
-			return nil
-		case "0", "esc", "backspace":
-			m.page, m.scroll = pageBoard, 0
-			return nil
-		}
-	}
 	if i < 0 {
 		if numLockOff(key) {
 			m.say(warn, "NumLock seems to be off: press NumLock")
@@ -380,7 +295,6 @@ func (m *Model) keyPlace(key string) tea.Cmd {
 	default:
 		m.sel = int(key[0] - '0')
 	}
-	m.scroll = 0
 	return nil
 }
 
@@ -417,35 +331,28 @@ func (m *Model) keyShelve(string) tea.Cmd {
 }
 
 func (m *Model) keyPage(string) tea.Cmd {
-	m.scroll = 0
-	switch {
-	case m.page == pageHandover:
-		m.page = pageBoard
-	case m.page == pageFlask || m.selected() == nil:
-		m.page = pageHandover
-	default:
-		m.page = pageFlask
+	if m.selected() == nil {
+		return m.keyHandover("")
 	}
+	m.page = &flaskPage{leaf{m: m}}
 	return nil
 }
 
 func (m *Model) keyPress(string) tea.Cmd {
-	m.scroll = 0
-	if m.page == pagePress {
-		m.page = pageFar
-		return nil
-	}
-	m.page = pagePress
+	m.page = &pressPage{leaf{m: m}}
 	return m.advise()
 }
 
 // keyFar shows the bench for eyes across the room.
-func (m *Model) keyFar(string) tea.Cmd { m.page = pageFar; return nil }
+func (m *Model) keyFar(string) tea.Cmd { m.page = &farPage{m}; return nil }
 
 // keyHandover shows what one shift tells the next.
-func (m *Model) keyHandover(string) tea.Cmd { m.page, m.scroll = pageHandover, 0; return nil }
+func (m *Model) keyHandover(string) tea.Cmd { m.page = &handoverPage{leaf{m: m}}; return nil }
 
-func (m *Model) keyHelp(string) tea.Cmd { m.page, m.scroll = pageHelp, 0; return nil }
+func (m *Model) keyHelp(string) tea.Cmd { m.page = &helpPage{leaf{m: m}}; return nil }
+
+// keyLots shows the lots in the house.
+func (m *Model) keyLots(string) tea.Cmd { m.page = &lotsPage{leaf{m: m}}; return nil }
 
 // keyQuit asks before leaving.
 func (m *Model) keyQuit(string) tea.Cmd {
@@ -458,7 +365,7 @@ func (m *Model) keyQuit(string) tea.Cmd {
 		words = "leave? " + run + ", but nothing rings while the program is closed"
 	}
 	f := &form{title: words, fields: []*field{choose("sure", "", "leave")}}
-	f.done = func(*form) tea.Cmd { m.left = true; return tea.Quit }
+	f.done = func(*form) tea.Cmd { return tea.Quit }
 	m.open(f)
 	return nil
 }

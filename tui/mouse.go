@@ -27,14 +27,14 @@ func (m *Model) onClick(ms tea.Mouse) tea.Cmd {
 
 // onWheel turns the leaves of a page.
 func (m *Model) onWheel(ms tea.Mouse) {
-	if m.form() != nil || m.page == pageBoard {
+	if m.over() != nil || m.atHome() {
 		return
 	}
 	switch ms.Button {
 	case tea.MouseWheelDown:
-		m.scroll++
+		m.page.key("pgdown")
 	case tea.MouseWheelUp:
-		m.scroll = max(0, m.scroll-1)
+		m.page.key("pgup")
 	}
 }
 
@@ -48,14 +48,12 @@ func (m *Model) clickedKey(x, y int) string {
 	switch {
 	case y == 0 && len(m.unanswered()) > 0:
 		return "."
-	case m.page == pageFar:
-		return "esc"
-	case m.page == pageAway && y == m.h-3:
-		return "enter"
-	case m.form() == nil && y == bright:
+	case m.over() == nil && m.page.step() == "":
+		return "esc" // any key goes back
+	case m.over() == nil && y == bright:
 		first, _, _ := strings.Cut(m.stepLine(), " ")
 		return clickKey(first, true)
-	case m.form() == nil && m.page == pageBoard && y >= 2 && y < 2+placesH && x < m.placesW():
+	case m.over() == nil && m.atHome() && y >= 2 && y < 2+placesH && x < m.placesW():
 		return string(rune('1' + y - 2))
 	}
 	f := m.draw()

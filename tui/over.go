@@ -7,12 +7,41 @@ import (
 	"flaskside/logbook/action"
 )
 
-func (m *Model) form() *form {
-	if len(m.forms) == 0 {
+// over lies over a page and has the keys: a question, a form, a menu.
+type over interface {
+	draw(f *frame, a area)
+	step() string                                 // the bright line
+	keys() []string                               // the keys that work in it, each with a word
+	key(key, text string) (cmd tea.Cmd, how fate) // text is what a field takes
+	into() *field                                 // where characters go; nil where keys are keys
+	spoken() []string                             // as it is read out, see [Model.spoken]
+}
+
+// fate is what becomes of what lies over a page when it was given a key.
+type fate int
+
+const (
+	stays  fate = iota
+	left        // gone back from
+	passed      // closed, and the key does its own work
+)
+
+// over is what has the keys, or nil.
+func (m *Model) over() over {
+	if len(m.overs) == 0 {
 		return nil
 	}
-	return m.forms[len(m.forms)-1]
+	return m.overs[len(m.overs)-1]
 }
+
+// form is the form that has the keys, or nil.
+func (m *Model) form() *form {
+	f, _ := m.over().(*form)
+	return f
+}
+
+// shut takes away what has the keys.
+func (m *Model) shut() { m.overs = m.overs[:len(m.overs)-1] }
 
 // open asks a form; what was typed into it when it was last left stands in it again.
 func (m *Model) open(f *form) {
@@ -22,13 +51,16 @@ func (m *Model) open(f *form) {
 			f.note = "what you typed before is still here"
 		}
 	}
-	m.forms = append(m.forms, f)
+	m.overs = append(m.overs, f)
 }
 
-// leave goes back from the form at hand, and keeps what was typed.
+// leave goes back from what has the keys, and keeps what was typed.
 func (m *Model) leave() {
 	f := m.form()
-	m.forms = m.forms[:len(m.forms)-1]
+	m.shut()
+	if f == nil {
+		return
+	}
 	kept := map[string]string{}
 	for _, fd := range f.fields {
 		if (fd.kind == number || fd.kind == words) && fd.typed != "" {

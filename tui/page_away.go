@@ -19,6 +19,14 @@ type awayItem struct {
 	est   bool
 }
 
+// awayPage tells, first of all, what fell due while no program ran.
+type awayPage struct {
+	m     *Model
+	items []awayItem
+	notes []string
+	after page // what follows it
+}
+
 // lookBack works out what fell due since the last sign of life. Nothing is shown
 // after a short break in which nothing did.
 func (m *Model) lookBack() {
@@ -26,6 +34,7 @@ func (m *Model) lookBack() {
 	if beat.Wall.IsZero() {
 		return
 	}
+	p := &awayPage{m: m}
 	gone := m.now.Since(timers.Stamp{At: beat.Wall, BootID: beat.BootID, Boot: beat.Boot})
 	for _, st := range m.standings {
 		for _, mk := range st.Marks {
@@ -35,45 +44,53 @@ func (m *Model) lookBack() {
 			}
 			w, _ := m.windowByKey(st.Key)
 			al := timers.Alarm{Signal: timers.Signal{Key: timers.SignalKey(w.Key, mk.End)}}
-			m.away = append(m.away, awayItem{m.alarmWords(al), m.now.Wall.Add(-ago), ago, st.Estimated})
+			p.items = append(p.items, awayItem{m.alarmWords(al), m.now.Wall.Add(-ago), ago, st.Estimated})
 		}
 	}
 	if beat.BootID != "" && m.now.BootID != "" && beat.BootID != m.now.BootID {
-		m.awayNotes = append(m.awayNotes, "The computer was started anew since; lengths of time over that are estimated from its clock.")
+		p.notes = append(p.notes, "The computer was started anew since; lengths of time over that are estimated from its clock.")
 	}
 	if gone.ClockBack {
-		m.awayNotes = append(m.awayNotes, "The clock stands before the last sign of life: it was set back. CHECK THE TIME.")
+		p.notes = append(p.notes, "The clock stands before the last sign of life: it was set back. CHECK THE TIME.")
 	}
 	atWork := slices.ContainsFunc(m.bench().Places[1:], func(no int) bool { return no != 0 })
 	if gone.For >= longAway && atWork {
-		m.page, m.afterAway = pageHandover, pageHandover
+		m.keyHandover("")
 	}
-	if len(m.away) > 0 || len(m.awayNotes) > 0 && len(m.windows) > 0 {
-		m.page = pageAway
+	if len(p.items) > 0 || len(p.notes) > 0 && len(m.windows) > 0 {
+		p.after = m.page
+		m.page = p
 	}
 }
 
-// keyAway leaves the page once it is read.
-func (m *Model) keyAway(key string) tea.Cmd {
+// reading tells whether what fell due is still to be read.
+func (m *Model) reading() bool { _, ok := m.page.(*awayPage); return ok }
+
+func (p *awayPage) step() string { return "ENTER  read" }
+
+func (p *awayPage) keys() []string { return []string{"ENTER read"} }
+
+func (p *awayPage) key(key string) (tea.Cmd, bool) {
+	m := p.m
 	switch key {
 	case "enter", "space":
-		m.page = m.afterAway
-		return m.append(action.Seen{Since: m.now.Beat.Wall.Format(time.RFC3339)}, "", nil)
-	case "ctrl+c", "q":
-		return m.keyQuit(key)
+		m.page = p.after
+		return m.append(action.Seen{Since: m.now.Beat.Wall.Format(time.RFC3339)}, "", nil), true
+	case "ctrl+c", "q", ".", "a":
+		return nil, false
 	}
 	m.say(warn, "ENTER when you have read this")
-	return nil
+	return nil, true
 }
 
-func (m *Model) drawAway(f *frame) {
-	y := 2
+func (p *awayPage) draw(f *frame, _ area) {
+	m, y := p.m, 2
 	beat := m.now.Beat.Wall.In(m.now.Wall.Location())
 	f.text(2, y, strong, fmt.Sprintf("While the program was closed, since %s", beat.Format("Mon 02 Jan 15:04")))
 	y += 2
-	for i, it := range m.away {
+	for i, it := range p.items {
 		if y >= f.h-6 {
-			f.text(4, y, dim, fmt.Sprintf("and %d more; all stand in the list", len(m.away)-i))
+			f.text(4, y, dim, fmt.Sprintf("and %d more; all stand in the list", len(p.items)-i))
 			break
 		}
 		est := ""
@@ -85,17 +102,15 @@ func (m *Model) drawAway(f *frame) {
 		f.right(f.w-2, y, dim, span(it.ago)+" ago"+est)
 		y++
 	}
-	if len(m.away) == 0 {
+	if len(p.items) == 0 {
 		f.text(4, y, plain, "nothing fell due")
 		y++
 	}
 	y++
-	for _, n := range m.awayNotes {
+	for _, n := range p.notes {
 		for _, s := range wrap(n, f.w-6) {
 			f.text(4, y, warn, s)
 			y++
 		}
 	}
-	f.fill(0, f.h-3, f.w, step)
-	f.text(1, f.h-3, step, "ENTER  read")
 }

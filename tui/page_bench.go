@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	tea "charm.land/bubbletea/v2"
 	"github.com/charmbracelet/x/ansi"
 
 	"flaskside/logbook/bench"
@@ -19,15 +20,43 @@ const (
 )
 
 // placesW is how wide the board of places is.
-func (m *Model) placesW() int {
+func (m *sight) placesW() int {
 	if m.w >= 120 {
 		return 72
 	}
 	return m.w - 28
 }
 
-// drawBench is the page where the work is done.
-func (m *Model) drawBench(f *frame) {
+// benchPage is where the work is done, and where what lies over a page is asked.
+type benchPage struct{ m *Model }
+
+func (p *benchPage) step() string {
+	m := p.m
+	fl := m.selected()
+	if fl == nil {
+		return fmt.Sprintf("ENTER  new flask on place %d", m.sel)
+	}
+	if m.saving {
+		return "saving …"
+	}
+	return "ENTER  " + m.stepText(fl, m.bench().Next(fl, m.now))
+}
+
+func (p *benchPage) keys() []string {
+	var keys []string
+	for _, b := range Bindings() {
+		if b.Short != "" {
+			keys = append(keys, b.Pad+" "+b.Short)
+		}
+	}
+	return keys
+}
+
+// key leaves all keys to the table of keys.
+func (p *benchPage) key(string) (tea.Cmd, bool) { return nil, false }
+
+func (p *benchPage) draw(f *frame, _ area) {
+	m := p.m
 	left := area{0, 2, m.placesW(), placesH}
 	right := area{left.w + 1, 2, f.w - left.w - 1, placesH}
 	low := area{0, 2 + placesH + 1, f.w, f.h - (2 + placesH + 1) - footH}
@@ -37,7 +66,7 @@ func (m *Model) drawBench(f *frame) {
 	}
 	f.rule(0, 1, f.w)
 	if wide {
-		m.drawWide(f, left)
+		p.drawWide(f, left)
 		return
 	}
 	f.text(left.w, 1, dim, "┬")
@@ -52,29 +81,23 @@ func (m *Model) drawBench(f *frame) {
 		low.w = left.w
 		f.rule(left.w, right.y+right.h, right.w+1)
 		f.text(left.w, right.y+right.h, dim, "╰")
-		if fm := m.form(); fm != nil {
-			fm.draw(f, low.x, low.y, low.w, low.h)
-		} else {
-			m.drawPanel(f, low, shown)
-		}
 	} else {
 		f.rule(left.w, 2+placesH, f.w-left.w)
 		f.text(left.w, 2+placesH, dim, "┴")
-		if fm := m.form(); fm != nil {
-			fm.draw(f, low.x, low.y, low.w, low.h)
-		} else {
-			m.drawPanel(f, low, shown)
-		}
 	}
-	m.drawFoot(f)
+	if o := m.over(); o != nil {
+		o.draw(f, low)
+	} else {
+		p.drawPanel(f, low, shown)
+	}
 }
 
 // wide tells whether there is room for everything at once.
-func (m *Model) wide() bool { return m.w >= 150 && m.h >= 40 }
+func (m *sight) wide() bool { return m.w >= 150 && m.h >= 40 }
 
 // drawWide shows everything at once.
-func (m *Model) drawWide(f *frame, left area) {
-	mid := left.w
+func (p *benchPage) drawWide(f *frame, left area) {
+	m, mid := p.m, left.w
 	f.text(mid, 1, dim, "┬")
 	bodyH := f.h - 2 - footH
 	for y := 2; y < 2+bodyH; y++ {
@@ -86,18 +109,19 @@ func (m *Model) drawWide(f *frame, left area) {
 	m.drawList(f, area{0, 3 + placesH, mid, listH})
 	f.rule(0, 3+placesH+listH, mid)
 	low := area{0, 4 + placesH + listH, mid, bodyH - placesH - listH - 2}
-	if fm := m.form(); fm != nil {
-		fm.draw(f, low.x, low.y, low.w, low.h)
+	if o := m.over(); o != nil {
+		o.draw(f, low)
 	} else {
-		m.drawPressPage(f, low)
+		m.pressShort(low).draw(f, low, 0)
 	}
-	m.drawFlaskPage(f, area{mid + 1, 2, f.w - mid - 1, bodyH})
-	m.drawFoot(f)
+	urgent, _ := m.mostUrgent() // stands in large beside the flask
+	beside := area{mid + 1, 2, f.w - mid - 1, bodyH}
+	m.flaskSheet(beside, urgent.Key).draw(f, beside, 0)
 }
 
 // stageWords name the stage of a flask on the board, with the verdict where there
 // is one.
-func (m *Model) stageWords(fl *bench.Flask) (string, role) {
+func (m *sight) stageWords(fl *bench.Flask) (string, role) {
 	switch fl.Stage {
 	case bench.Trimmed:
 		if v := m.bench().Verdict(fl, m.now); v.Ready {
@@ -120,7 +144,7 @@ func (m *Model) stageWords(fl *bench.Flask) (string, role) {
 }
 
 // dry tells whether the separator of both halves has dried as long as it must.
-func (m *Model) dry(fl *bench.Flask) bool {
+func (m *sight) dry(fl *bench.Flask) bool {
 	waits := slices.ContainsFunc(m.windowsOf(fl), func(st timers.Standing) bool {
 		w, _ := m.windowByKey(st.Key)
 		return (w.What == bench.DryBoth || w.What == bench.DryCast || w.What == bench.DryTeeth) && st.Phase == timers.Early
@@ -129,7 +153,7 @@ func (m *Model) dry(fl *bench.Flask) bool {
 }
 
 // drawPlaces is the board: nine places.
-func (m *Model) drawPlaces(f *frame, a area) {
+func (m *sight) drawPlaces(f *frame, a area) {
 	for p := 1; p <= 9; p++ {
 		y := a.y + p - 1
 		fl := m.bench().OnPlace(p)
@@ -162,7 +186,7 @@ func (m *Model) drawPlaces(f *frame, a area) {
 
 // flaskTime is the time that matters to a flask now: of its own most urgent
 // window.
-func (m *Model) flaskTime(fl *bench.Flask) (string, role) {
+func (m *sight) flaskTime(fl *bench.Flask) (string, role) {
 	if st, ok := m.flaskStanding(fl); ok {
 		return span(st.Left), timeRole(st)
 	}
@@ -171,7 +195,7 @@ func (m *Model) flaskTime(fl *bench.Flask) (string, role) {
 
 // flaskStanding is the window that matters to a flask now: the end of its dough only
 // while something can still be done before it.
-func (m *Model) flaskStanding(fl *bench.Flask) (timers.Standing, bool) {
+func (m *sight) flaskStanding(fl *bench.Flask) (timers.Standing, bool) {
 	for _, st := range m.windowsOf(fl) {
 		w, _ := m.windowByKey(st.Key)
 		if w.What != bench.Dough || fl.Stage == bench.Trimmed || fl.Stage == bench.Sheetout || fl.Stage == bench.Drying {
@@ -196,7 +220,7 @@ func timeRole(st timers.Standing) role {
 // drawList is every running window by urgency: the time left, what comes, which
 // places; where there is room the most urgent in large digits, and the hour. It gives
 // the key of the window shown in large.
-func (m *Model) drawList(f *frame, a area) (shown string) {
+func (m *sight) drawList(f *frame, a area) (shown string) {
 	y := a.y
 	rows := a.h
 	rest := m.standings
@@ -243,7 +267,7 @@ func (m *Model) drawList(f *frame, a area) (shown string) {
 	return shown
 }
 
-func (m *Model) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers.Standing) {
+func (m *sight) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers.Standing) {
 	t := span(st.Left)
 	if st.Estimated {
 		t = "≈" + t
@@ -275,7 +299,7 @@ func (m *Model) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers
 // listDigits tells whether the list has room for the most urgent window in large
 // digits, and for which: every other window and a word of the press come before them,
 // unless the list is long enough to stand a few hidden.
-func (m *Model) listDigits(a area) (timers.Standing, lettering, bool) {
+func (m *sight) listDigits(a area) (timers.Standing, lettering, bool) {
 	st, ok := m.mostUrgent()
 	if !ok {
 		return st, lettering{}, false
@@ -295,7 +319,7 @@ func (m *Model) listDigits(a area) (timers.Standing, lettering, bool) {
 
 // mostUrgent is the window that large digits show: what is over or comes next,
 // not what merely waits.
-func (m *Model) mostUrgent() (timers.Standing, bool) {
+func (m *sight) mostUrgent() (timers.Standing, bool) {
 	for _, st := range m.standings {
 		if st.Phase == timers.Over || st.Next != nil {
 			return st, true
@@ -306,7 +330,8 @@ func (m *Model) mostUrgent() (timers.Standing, bool) {
 
 // drawPanel is the selected flask at a glance: its closures, the flash over trial
 // number, the verdict.
-func (m *Model) drawPanel(f *frame, a area, shown string) {
+func (p *benchPage) drawPanel(f *frame, a area, shown string) {
+	m := p.m
 	if m.cfg.Script.waits() {
 		f.text(a.x+1, a.y, accent, "An invented shift plays by itself: look at the line above the keys.")
 		f.text(a.x+1, a.y+1, plain, "It says which keys each step takes. Press any key and the shift is yours.")
@@ -352,7 +377,7 @@ func (m *Model) drawPanel(f *frame, a area, shown string) {
 
 // drawDigits shows a window in large digits with its words beside them, where there is
 // room.
-func (m *Model) drawDigits(f *frame, a area, st timers.Standing) {
+func (m *sight) drawDigits(f *frame, a area, st timers.Standing) {
 	w, _ := m.windowByKey(st.Key)
 	for _, l := range []lettering{{large, 1}, {small, 1}} {
 		digits, words := l.width(span(st.Left)), windowWords(w, st)
@@ -374,7 +399,7 @@ type lineOf struct {
 
 // panelLines are the closures, the verdict and the forecast, the most important
 // last where room is short.
-func (m *Model) panelLines(fl *bench.Flask, w int) []lineOf {
+func (m *sight) panelLines(fl *bench.Flask, w int) []lineOf {
 	var out []lineOf
 	for _, t := range fl.Trials {
 		out = append(out, lineOf{plain, fit(m.trialLine(t), w)})
@@ -407,7 +432,7 @@ func (m *Model) panelLines(fl *bench.Flask, w int) []lineOf {
 }
 
 // mixLine says how a mix stands.
-func (m *Model) mixLine(x *bench.Mix) string {
+func (m *sight) mixLine(x *bench.Mix) string {
 	left, reached := x.DoughLeft(m.now)
 	s := fmt.Sprintf("mix %s, %s: ", x.Letter(), x.Resin)
 	switch {
@@ -424,7 +449,7 @@ func (m *Model) mixLine(x *bench.Mix) string {
 }
 
 // trialLine is one closure in one line.
-func (m *Model) trialLine(t bench.Trial) string {
+func (m *sight) trialLine(t bench.Trial) string {
 	s := fmt.Sprintf("trial %d", t.N)
 	if t.Added {
 		s += " +dough"

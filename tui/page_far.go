@@ -5,6 +5,8 @@ import (
 	"strings"
 	"time"
 
+	tea "charm.land/bubbletea/v2"
+
 	"flaskside/logbook/bench"
 	"flaskside/timers"
 )
@@ -55,7 +57,7 @@ func farSpan(d time.Duration) string {
 }
 
 // tileOf gathers what the far view tells of a flask.
-func (m *Model) tileOf(fl *bench.Flask) tile {
+func (m *sight) tileOf(fl *bench.Flask) tile {
 	t := tile{place: fmt.Sprint(fl.Place), stage: farWords[fl.Stage], role: strong}
 	if st, ok := m.flaskStanding(fl); ok {
 		t.time = farSpan(st.Left)
@@ -133,10 +135,26 @@ func farGrid(ts []tile, w, h int) (best lettering, cols, words int) {
 	return best, cols, words
 }
 
-// drawFar is the bench for eyes across the room: a tile for each place that is taken,
+// farPage is the bench for eyes across the room: a tile for each place that is taken,
 // in the order of the places and as large as the window allows. The number of the
 // place, the time, the stage and the verdict: nothing else.
-func (m *Model) drawFar(f *frame) {
+type farPage struct{ m *Model }
+
+func (p *farPage) step() string { return "" }
+
+func (p *farPage) keys() []string { return nil }
+
+// key of any kind goes back to the bench.
+func (p *farPage) key(key string) (tea.Cmd, bool) {
+	if key == "." || key == "ctrl+c" {
+		return nil, false
+	}
+	p.m.home()
+	return nil, true
+}
+
+func (p *farPage) draw(f *frame, _ area) {
+	m := p.m
 	var ts []tile
 	for p := 1; p <= 9; p++ {
 		if fl := m.bench().OnPlace(p); fl != nil {
@@ -162,7 +180,7 @@ func (m *Model) drawFar(f *frame) {
 	}
 }
 
-func (m *Model) drawTile(f *frame, a area, t tile, l lettering, words, gap int) {
+func (m *sight) drawTile(f *frame, a area, t tile, l lettering, words, gap int) {
 	f.rule(a.x, a.y, a.w-1)
 	number := strong
 	if t.role == alarm { // the whole tile: the shape tells before the word does

@@ -4,23 +4,50 @@ import (
 	"fmt"
 	"strings"
 
+	tea "charm.land/bubbletea/v2"
+
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/timers"
 )
 
-// drawFlaskPage is all there is to know of the selected flask.
-func (m *Model) drawFlaskPage(f *frame, a area) {
+// flaskPage is all there is to know of the selected flask.
+type flaskPage struct{ leaf }
+
+func (p *flaskPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+
+func (p *flaskPage) sheet(a area) *sheet { return p.m.flaskSheet(a, "") }
+
+func (p *flaskPage) step() string {
+	fl := p.m.selected()
+	if fl == nil {
+		return p.leaf.step()
+	}
+	return "0  back to the bench, where ENTER is: " + p.m.stepText(fl, p.m.bench().Next(fl, p.m.now))
+}
+
+func (p *flaskPage) keys() []string { return append(p.leaf.keys(), "* handover") }
+
+func (p *flaskPage) key(key string) (tea.Cmd, bool) {
+	switch key {
+	case "*", "f":
+		return p.m.keyHandover(key), true
+	}
+	return p.leaf.key(key)
+}
+
+// flaskSheet tells all of the selected flask; large is the key of the window that stands
+// in large digits beside it.
+func (m *sight) flaskSheet(a area, large string) *sheet {
+	s := &sheet{}
 	fl := m.selected()
 	if fl == nil {
-		f.text(a.x+1, a.y, dim, fmt.Sprintf("place %d is empty", m.sel))
-		return
+		s.add(dim, fmt.Sprintf("place %d is empty", m.sel))
+		return s
 	}
 	local := func(s timers.Stamp) string { return s.At.In(m.now.Wall.Location()).Format("15:04") }
-	var s sheet
 	s.add(accent, fmt.Sprintf("place %d · case %s · %s · %s · flask %d%s", fl.Place, fl.Case, fl.Base, fl.Size, fl.No, tagWords(fl.Tag)))
-	urgent, _ := m.mostUrgent() // stands in large beside the page of a wide bench
-	if st, ok := m.flaskStanding(fl); ok && a.h >= 30 && (m.page == pageFlask || st.Key != urgent.Key) {
+	if st, ok := m.flaskStanding(fl); ok && a.h >= 30 && st.Key != large {
 		top := len(s.lines)
 		for range 5 {
 			s.gap()
@@ -114,7 +141,7 @@ func (m *Model) drawFlaskPage(f *frame, a area) {
 			s.add(plain, line)
 		}
 	}
-	s.draw(f, a, m.scroll)
+	return s
 }
 
 func tagWords(tag string) string {
@@ -136,7 +163,7 @@ func stampOr(s *timers.Stamp, show func(timers.Stamp) string) string {
 	return show(*s)
 }
 
-func (m *Model) trialRow(t bench.Trial, local func(timers.Stamp) string) string {
+func (m *sight) trialRow(t bench.Trial, local func(timers.Stamp) string) string {
 	n := fmt.Sprint(t.N)
 	if t.Added {
 		n += " +dough"
@@ -158,7 +185,7 @@ func (m *Model) trialRow(t bench.Trial, local func(timers.Stamp) string) string 
 	return fmt.Sprintf("%-8s %s  %-7s %-6s %-10s %-6s %s%s", n, local(t.In), orDash(t.Grade), grams, press, held, strings.Join(t.Where, ", "), mark)
 }
 
-func (m *Model) windowsOf(fl *bench.Flask) []timers.Standing {
+func (m *sight) windowsOf(fl *bench.Flask) []timers.Standing {
 	var out []timers.Standing
 	for _, st := range m.standings {
 		w, _ := m.windowByKey(st.Key)
@@ -171,7 +198,7 @@ func (m *Model) windowsOf(fl *bench.Flask) []timers.Standing {
 	return out
 }
 
-func (m *Model) itemsOf(fl *bench.Flask) []bench.Item {
+func (m *sight) itemsOf(fl *bench.Flask) []bench.Item {
 	var out []bench.Item
 	for _, it := range m.bench().Items {
 		for _, s := range it.Body.Subjects() {

@@ -20,14 +20,14 @@ type comingUp struct {
 }
 
 // endOf is an end of a window with its hour, in the words of its alarm.
-func (m *Model) endOf(at time.Time, window string, e timers.End) comingUp {
+func (m *sight) endOf(at time.Time, window string, e timers.End) comingUp {
 	key := timers.SignalKey(window, e)
 	return comingUp{at, key, m.alarmWords(timers.Alarm{Signal: timers.Signal{Key: key}})}
 }
 
 // coming lists what falls due until an hour, in order of the hour: what must not be
 // forgotten tonight and tomorrow morning.
-func (m *Model) coming(until time.Time) []comingUp {
+func (m *sight) coming(until time.Time) []comingUp {
 	var out []comingUp
 	for _, st := range m.standings {
 		w, ok := m.windowByKey(st.Key)
@@ -56,7 +56,7 @@ const unknownSince = 12 * time.Hour
 
 // fellDue lists the ends that were reached since the bench was last taken over and
 // still wait for a hand, the earliest first.
-func (m *Model) fellDue() []comingUp {
+func (m *sight) fellDue() []comingUp {
 	since := m.now.Wall.Add(-unknownSince)
 	if b := m.bench(); b.TookOver {
 		since = m.now.Wall.Add(-m.now.Since(b.CrewAt).For)
@@ -77,14 +77,14 @@ func (m *Model) fellDue() []comingUp {
 }
 
 // untilMorning splits what comes into tonight and tomorrow morning: at six, until noon.
-func (m *Model) untilMorning() (six, noon time.Time) {
+func (m *sight) untilMorning() (six, noon time.Time) {
 	y, mo, d := m.now.Wall.Date()
 	loc := m.now.Wall.Location()
 	return time.Date(y, mo, d+1, 6, 0, 0, 0, loc), time.Date(y, mo, d+1, 12, 0, 0, 0, loc)
 }
 
 // unanswered lists the alarms that nobody has answered.
-func (m *Model) unanswered() []timers.Alarm {
+func (m *sight) unanswered() []timers.Alarm {
 	var out []timers.Alarm
 	for _, al := range m.alarms {
 		if al.State == timers.Unacknowledged || al.State == timers.Returned {
@@ -97,10 +97,29 @@ func (m *Model) unanswered() []timers.Alarm {
 // takeOver has the page acknowledged by whoever takes over, with initials.
 func (m *Model) takeOver() tea.Cmd { return m.who("who takes over, having read this?", true) }
 
-// drawHandover is what one shift tells the next: what is running, what fell due and
+// handoverPage is what one shift tells the next: what is running, what fell due and
 // waits for a hand, what must not be forgotten until noon tomorrow.
-func (m *Model) drawHandover(f *frame, a area) {
-	var s sheet
+type handoverPage struct{ leaf }
+
+func (p *handoverPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+
+func (p *handoverPage) step() string { return "+  taken over: read, with your initials" }
+
+func (p *handoverPage) keys() []string { return append(p.leaf.keys(), "+ take over") }
+
+func (p *handoverPage) key(key string) (tea.Cmd, bool) {
+	switch key {
+	case "+":
+		return p.m.takeOver(), true
+	case "*", "f":
+		p.m.home()
+		return nil, true
+	}
+	return p.leaf.key(key)
+}
+
+func (p *handoverPage) sheet(area) *sheet {
+	m, s := p.m, &sheet{}
 	s.add(strong, "handover · "+m.now.Wall.Format("Mon 02 Jan 15:04")+" · at the bench: "+orDash(m.by()))
 	if b := m.bench(); b.TookOver {
 		s.add(good, fmt.Sprintf("read and taken over by %s, %s", m.by(), b.CrewAt.At.In(m.now.Wall.Location()).Format("Mon 15:04")))
@@ -166,12 +185,12 @@ func (m *Model) drawHandover(f *frame, a area) {
 		last := fl.Oddities[len(fl.Oddities)-1]
 		s.add(warn, fmt.Sprintf("place %d  %d, last: %s", p, len(fl.Oddities), last.What))
 	}
-	s.draw(f, a, m.scroll)
+	return s
 }
 
 // standWords are the stage of a flask and how its window stands in a few words, in
 // capitals where a hand is wanted now.
-func (m *Model) standWords(fl *bench.Flask) (string, role) {
+func (m *sight) standWords(fl *bench.Flask) (string, role) {
 	for _, st := range m.windowsOf(fl) {
 		w, _ := m.windowByKey(st.Key)
 		switch {

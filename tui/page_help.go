@@ -7,12 +7,16 @@ import (
 	"flaskside/logbook/action"
 )
 
-// drawHelp is made from the one key table.
-func (m *Model) drawHelp(f *frame) {
-	var s sheet
+// helpPage is made from the one key table.
+type helpPage struct{ leaf }
+
+func (p *helpPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+
+func (p *helpPage) sheet(a area) *sheet {
+	s := &sheet{}
 	s.add(strong, "keys")
 	for _, b := range Bindings() {
-		for i, l := range wrap(b.Words, f.w-30) {
+		for i, l := range wrap(b.Words, a.w-30) {
 			if i == 0 {
 				l = fmt.Sprintf("%-9s %-17s %s", b.Pad, b.Also, l)
 			} else {
@@ -22,18 +26,18 @@ func (m *Model) drawHelp(f *frame) {
 		}
 	}
 	s.gap()
-	s.wrapped(plain, "The same key twice within a fifth of a second, or held down, is one press: a glove leans on keys. A key named on the screen can be clicked on. What cannot be redone at the bench wants two different keys.", f.w-4)
-	s.wrapped(plain, "Every figure marked estimate is one; the person at the bench decides, and the maker's instructions and local rules come first.", f.w-4)
+	s.wrapped(plain, "The same key twice within a fifth of a second, or held down, is one press: a glove leans on keys. A key named on the screen can be clicked on. What cannot be redone at the bench wants two different keys.", a.w-4)
+	s.wrapped(plain, "Every figure marked estimate is one; the person at the bench decides, and the maker's instructions and local rules come first.", a.w-4)
 	s.gap()
 	s.add(strong, "cautions")
 	for _, h := range action.Hazards {
-		s.wrapped(plain, cautions[h][0], f.w-4)
+		s.wrapped(plain, cautions[h][0], a.w-4)
 	}
-	s.draw(f, area{0, 2, f.w, f.h - 2 - footH}, m.scroll)
+	return s
 }
 
 // drawFirst is what a first start shows: the three things to know.
-func (m *Model) drawFirst(f *frame, a area) {
+func (m *sight) drawFirst(f *frame, a area) {
 	for i, s := range []string{
 		"Three things to know:",
 		"1  ENTER does what the bright line below says, for the place that is selected.",

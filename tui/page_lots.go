@@ -5,14 +5,32 @@ import (
 	"strings"
 	"time"
 
+	tea "charm.land/bubbletea/v2"
+
 	"flaskside/logbook/action"
 	"flaskside/timers"
 )
 
-// drawLots is the page of the register: what is in the house, of each material, and what
+// lotsPage is the register: what is in the house, of each material, and what
 // was withdrawn.
-func (m *Model) drawLots(f *frame, a area) {
-	var s sheet
+type lotsPage struct{ leaf }
+
+func (p *lotsPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+
+func (p *lotsPage) keys() []string { return append(p.leaf.keys()[:2], "+ take in", "- withdraw") }
+
+func (p *lotsPage) key(key string) (tea.Cmd, bool) {
+	switch key {
+	case "+":
+		return p.m.takeInLot(), true
+	case "-":
+		return p.m.withdrawLot(), true
+	}
+	return p.leaf.key(key)
+}
+
+func (p *lotsPage) sheet(a area) *sheet {
+	m, s := p.m, &sheet{}
 	s.add(strong, "lots in the house")
 	n := 0
 	for _, material := range action.Materials {
@@ -42,24 +60,31 @@ func (m *Model) drawLots(f *frame, a area) {
 		s.gap()
 		s.wrapped(dim, "Once lots of a material are taken in, one that was not, that was withdrawn or that has expired is asked about. Nothing is blocked.", a.w-2)
 	}
-	s.draw(f, a, m.scroll)
+	return s
 }
 
 // dayOf writes the day of a stamp.
-func (m *Model) dayOf(s *timers.Stamp) string {
+func (m *sight) dayOf(s *timers.Stamp) string {
 	if s == nil {
 		return "-"
 	}
 	return s.At.In(m.now.Wall.Location()).Format(time.DateOnly)
 }
 
-// drawLot is the page of a lot.
-func (m *Model) drawLot(f *frame, a area) {
-	var s sheet
-	for _, l := range strings.Split(strings.TrimRight(m.lot, "\n"), "\n") {
+// lotPage are the flasks that had a lot.
+type lotPage struct {
+	leaf
+	text string
+}
+
+func (p *lotPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+
+func (p *lotPage) sheet(area) *sheet {
+	s := &sheet{}
+	for _, l := range strings.Split(strings.TrimRight(p.text, "\n"), "\n") {
 		s.add(plain, l)
 	}
 	s.gap()
 	s.add(dim, "as a recall list: flaskside lot --which LOT --csv")
-	s.draw(f, a, m.scroll)
+	return s
 }

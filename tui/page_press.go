@@ -1,27 +1,48 @@
 package tui
 
-// drawPressPage is press order and baths, on a page of their own or, in short,
-// beneath the bench.
-func (m *Model) drawPressPage(f *frame, a area) {
-	var s sheet
+import tea "charm.land/bubbletea/v2"
+
+// pressPage is the press order and the baths.
+type pressPage struct{ leaf }
+
+func (p *pressPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+
+func (p *pressPage) keys() []string {
+	return append(p.leaf.keys(), "- plan backwards", "/ far view")
+}
+
+func (p *pressPage) key(key string) (tea.Cmd, bool) {
+	switch key {
+	case "-", "o":
+		return p.m.bathMenu(), true
+	case "/", "p":
+		return p.m.keyFar(key), true
+	}
+	return p.leaf.key(key)
+}
+
+func (p *pressPage) sheet(a area) *sheet {
+	m, s := p.m, &sheet{}
 	order := func() {
 		s.add(strong, "press order")
-		m.pressSheet(&s, a.w-2)
+		m.pressSheet(s, a.w-2)
 	}
-	idle := len(m.loadsIn()) > 0 && (m.advice == nil || len(m.advice.Flasks) == 0)
-	switch {
-	case m.page != pagePress:
-		order()
-		m.bathShort(&s, a.w-2, a.h)
-		s.draw(f, a, 0)
-		return
-	case idle: // nothing waits for the press: what is in the baths is why one looks
-		m.bathSheet(&s, a.w-2, a.h)
+	if len(m.loadsIn()) > 0 && (m.advice == nil || len(m.advice.Flasks) == 0) {
+		m.bathSheet(s, a.w-2, a.h) // nothing waits for the press: what is in the baths is why one looks
 		s.keep(2, a.h)
 		order()
-	default:
-		order()
-		m.bathSheet(&s, a.w-2, a.h)
+		return s
 	}
-	s.draw(f, a, m.scroll)
+	order()
+	m.bathSheet(s, a.w-2, a.h)
+	return s
+}
+
+// pressShort is the press order and the baths in short, beneath a wide bench.
+func (m *sight) pressShort(a area) *sheet {
+	s := &sheet{}
+	s.add(strong, "press order")
+	m.pressSheet(s, a.w-2)
+	m.bathShort(s, a.w-2, a.h)
+	return s
 }

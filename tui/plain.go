@@ -99,93 +99,87 @@ func (m *Model) spoken() []string {
 		}
 	}
 	say("message", cmp.Or(m.toast, m.trouble))
-	if f := m.form(); f != nil {
-		fd := f.fields[f.at]
-		q := f.title + ". " + strings.Join(f.lines, " ") + " "
-		if f.live != nil {
-			q += strings.Join(f.live(), "; ") + " "
-		}
-		q += fd.ask
-		from, to, more := fd.visible()
-		for i := from; i < to; i++ {
-			mark := ""
-			if fd.kind == pickMany && fd.picked[i] {
-				mark = " (on)"
-			}
-			q += fmt.Sprintf("; %d %s%s", i-from+1, fd.options[i], mark)
-		}
-		if more {
-			q += "; 9 more"
-		}
-		if fd.kind == pickOne && fd.choice > 0 {
-			q += fmt.Sprintf(" (ENTER takes %d)", fd.choice)
-		}
-		typed := ""
-		if fd.kind == number || fd.kind == words {
-			q += ":"
-			if fd.preset != "" {
-				q += " (ENTER takes " + fd.preset + ")"
-			}
-			if fd.typed != "" {
-				typed = fd.ask + ": " + fd.typed
-			}
-		}
-		if f.sent {
-			return out // answered: what comes of it is told when it is on the disk
-		}
-		say("ask", strings.Replace(strings.Join(strings.Fields(q), " "), ". ; ", ": ", 1))
-		say("typed", typed)
-		say("note", f.note)
-		return out
+	if o := m.over(); o != nil {
+		return append(out, o.spoken()...)
 	}
 	say("typed", "")
 	say("ask", "")
 	say("note", "")
-	if m.page != pageFar && m.page != pageAway {
-		keys := strings.Join(m.keysHere(), ", ")
-		if m.page == pageBoard {
-			keys = "1-9 place, ENTER next step, " + keys
+	if keys := m.page.keys(); len(keys) > 0 {
+		words := "keys: "
+		if m.atHome() {
+			words += "1-9 place, ENTER next step, "
 		}
-		say("keys", "keys: "+keys)
+		say("keys", words+strings.Join(keys, ", "))
 	}
-	switch m.page {
-	case pageFlask, pagePress, pageHelp, pageHandover, pageLot, pageLots, pageReview, pageAway:
-		f := newFrame(100, 60)
-		a := area{0, 0, 100, 60}
-		switch m.page {
-		case pageFlask:
-			m.drawFlaskPage(f, a)
-		case pagePress:
-			m.drawPressPage(f, a)
-		case pageHelp:
-			m.drawHelp(f)
-		case pageHandover:
-			m.drawHandover(f, a)
-		case pageLot:
-			m.drawLot(f, a)
-		case pageReview:
-			m.drawReview(f, a)
-		case pageLots:
-			m.drawLots(f, a)
-		default:
-			m.drawAway(f)
-		}
-		var lines []string
-		for _, l := range strings.Split(f.plainText(), "\n") {
-			if strings.ContainsFunc(l, func(r rune) bool { return r >= 0x2800 && r <= 0x28ff }) {
-				continue // a row of a chart says nothing read aloud
-			}
-			if l = strings.TrimSpace(ascii(l)); l != "" && strings.ContainsAny(l, "abcdefghijklmnopqrstuvwxyz") {
-				lines = append(lines, l)
-			}
-		}
-		say(fmt.Sprint("page", m.page, m.sel, m.scroll, len(m.bench().Items)), strings.Join(lines, "\r\n"))
+	a := area{0, 0, 100, 60}
+	f := newFrame(a.w, a.h)
+	slot := ""
+	switch p := m.page.(type) {
+	case readOut:
+		p.sheet(a).draw(f, a, p.at())
+		slot = fmt.Sprint(p.at())
+	case *awayPage:
+		p.draw(f, a)
 	default:
-		if m.saving {
-			return out // what comes next is told when it is on the disk
+		if !m.saving { // what comes next is told when it is on the disk
+			say("next", fmt.Sprintf("place %d selected. %s", m.sel, m.stepLine()))
 		}
-		say("next", fmt.Sprintf("place %d selected. %s", m.sel, m.stepLine()))
+		return out
 	}
+	var lines []string
+	for _, l := range strings.Split(f.plainText(), "\n") {
+		if strings.ContainsFunc(l, func(r rune) bool { return r >= 0x2800 && r <= 0x28ff }) {
+			continue // a row of a chart says nothing read aloud
+		}
+		if l = strings.TrimSpace(ascii(l)); l != "" && strings.ContainsAny(l, "abcdefghijklmnopqrstuvwxyz") {
+			lines = append(lines, l)
+		}
+	}
+	say(fmt.Sprintf("page %T %d %s %d", m.page, m.sel, slot, len(m.bench().Items)), strings.Join(lines, "\r\n"))
+	return out
+}
+
+// spoken is a form as it is read out.
+func (f *form) spoken() []string {
+	var out []string
+	say := func(slot, text string) { out = append(out, slot+"\x00"+text) }
+	fd := f.fields[f.at]
+	q := f.title + ". " + strings.Join(f.lines, " ") + " "
+	if f.live != nil {
+		q += strings.Join(f.live(), "; ") + " "
+	}
+	q += fd.ask
+	from, to, more := fd.visible()
+	for i := from; i < to; i++ {
+		mark := ""
+		if fd.kind == pickMany && fd.picked[i] {
+			mark = " (on)"
+		}
+		q += fmt.Sprintf("; %d %s%s", i-from+1, fd.options[i], mark)
+	}
+	if more {
+		q += "; 9 more"
+	}
+	if fd.kind == pickOne && fd.choice > 0 {
+		q += fmt.Sprintf(" (ENTER takes %d)", fd.choice)
+	}
+	typed := ""
+	if fd.kind == number || fd.kind == words {
+		q += ":"
+		if fd.preset != "" {
+			q += " (ENTER takes " + fd.preset + ")"
+		}
+		if fd.typed != "" {
+			typed = fd.ask + ": " + fd.typed
+		}
+	}
+	if f.sent {
+		return out // answered: what comes of it is told when it is on the disk
+	}
+	say("ask", strings.Replace(strings.Join(strings.Fields(q), " "), ". ; ", ": ", 1))
+	say("typed", typed)
+	say("note", f.note)
 	return out
 }
 

@@ -36,7 +36,7 @@ func (m *Model) bathMenu() tea.Cmd {
 func (m *Model) askPlan() {
 	f := &form{title: "plan backwards", fields: []*field{hourField("out")}}
 	f.done = func(f *form) tea.Cmd {
-		m.forms = m.forms[:len(m.forms)-1]
+		m.shut()
 		m.setPlan(f.num("out"))
 		return nil
 	}
@@ -45,15 +45,14 @@ func (m *Model) askPlan() {
 
 // setPlan keeps the hour, given in minutes of the day, at which flasks are to come
 // out.
-func (m *Model) setPlan(minute float64) {
+func (m *sight) setPlan(minute float64) {
 	if out, err := cure.NextClock(m.now.Wall, int(minute)/60, int(minute)%60); err == nil {
 		m.cures.plan = out
-		m.scroll = 0
 	}
 }
 
 // planSheet is the plan on the page of the baths.
-func (m *Model) planSheet(s *sheet, w int) {
+func (m *sight) planSheet(s *sheet, w int) {
 	out := m.cures.plan
 	if !out.After(m.now.Wall) {
 		return

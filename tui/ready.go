@@ -17,7 +17,7 @@ import (
 
 // verdictLines say whether a flask is ready, why not yet, and what is to be
 // expected. all lists every reason with what would mend it.
-func (m *Model) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
+func (m *sight) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
 	if fl.ClosedForGood() || fl.Stage == bench.Sheetout || len(fl.Judged()) == 0 {
 		return nil
 	}
@@ -53,7 +53,7 @@ func (m *Model) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
 	return out
 }
 
-func (m *Model) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lineOf {
+func (m *sight) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lineOf {
 	var out []lineOf
 	add := func(r role, s string) {
 		for _, l := range wrap(s, w) {
@@ -78,6 +78,16 @@ func (m *Model) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lin
 	}
 	add(dim, s)
 	return append(out, lineOf{dim, bench.YouDecide})
+}
+
+// pressDesk is what the screen knows of the press order. It is worked out beside the
+// screen, so that no key waits for it.
+type pressDesk struct {
+	advice     *press.Advice // the latest
+	mixCost    *press.MixCost
+	advising   bool
+	advisedAt  time.Duration
+	advisedSeq uint64
 }
 
 // adviceMsg is what the press order makes of the bench.
@@ -107,7 +117,8 @@ func (m *Model) advise() tea.Cmd {
 		a := *m.advice
 		before = &a
 	}
-	asked := m.page == pagePress || m.wide()
+	_, asked := m.page.(*pressPage)
+	asked = asked || m.wide()
 	return func() tea.Msg {
 		msg := adviceMsg{seq: seq}
 		msg.advice, msg.err = b.PressOrder(now, before)
@@ -138,7 +149,7 @@ func (m *Model) onAdvice(msg adviceMsg) tea.Cmd {
 }
 
 // placeOf gives the place of a flask an advice speaks of.
-func (m *Model) placeOf(id string) string {
+func (m *sight) placeOf(id string) string {
 	if f := m.bench().Waiting(id); f != nil {
 		return strconv.Itoa(f.Place)
 	}
@@ -146,7 +157,7 @@ func (m *Model) placeOf(id string) string {
 }
 
 // pressLines is the press order in a few short lines.
-func (m *Model) pressLines(w int) []string {
+func (m *sight) pressLines(w int) []string {
 	a := m.advice
 	if a == nil || len(a.Flasks) == 0 {
 		return nil
@@ -180,7 +191,7 @@ func (m *Model) pressLines(w int) []string {
 
 // pressSheet is the press order on its own page: what next, each flask's chance, and
 // what would help.
-func (m *Model) pressSheet(s *sheet, w int) {
+func (m *sight) pressSheet(s *sheet, w int) {
 	a := m.advice
 	if a == nil || len(a.Flasks) == 0 {
 		s.add(dim, "no flask waits for the press")
@@ -226,7 +237,7 @@ func (m *Model) pressSheet(s *sheet, w int) {
 }
 
 // mixCostLines answer whether another mix can be made now.
-func (m *Model) mixCostLines(s *sheet, w int) {
+func (m *sight) mixCostLines(s *sheet, w int) {
 	if m.mixCost != nil {
 		s.wrapped(plain, m.bench().MixWords(*m.mixCost, mixSize), w)
 	}
@@ -234,7 +245,7 @@ func (m *Model) mixCostLines(s *sheet, w int) {
 
 // shortWords say that the dough will likely end before the closures do, in so few words
 // that they stand whole on the narrowest screen.
-func (m *Model) shortWords(windowKey string) string {
+func (m *sight) shortWords(windowKey string) string {
 	s, ok := bench.SubjectOfKey(windowKey)
 	if f := m.bench().Flasks[s.No]; ok && f != nil {
 		return fmt.Sprintf("DOUGH TOO SHORT? · place %d (estimate)", f.Place)
@@ -249,7 +260,7 @@ var chartRoles = map[chart.Role]role{
 }
 
 // drawChart draws the flash of a flask over its trial closures.
-func (m *Model) drawChart(f *frame, a area, fl *bench.Flask) {
+func (m *sight) drawChart(f *frame, a area, fl *bench.Flask) {
 	o, err := m.bench().Outlook(fl, m.now)
 	if err != nil {
 		f.put(a.x, a.y, a.w, dim, err.Error())

@@ -126,7 +126,8 @@ func crowded(t *testing.T, w, h int) *desk {
 	d.record(action.MixMake{Flasks: []int{1, 2, 3, 4}, RoomC: 23})
 	d.ck.Run(25 * time.Minute)
 	d.start(d.keeper)
-	d.m.w, d.m.h, d.m.page, d.m.away = w, h, pageBoard, nil
+	d.m.w, d.m.h = w, h
+	d.m.home()
 	d.run(d.m.onTick())
 	return d
 }

@@ -40,6 +40,11 @@ func TestReviewOfAMonth(t *testing.T) {
 	}
 	d.press("0 + 8 5 2")
 	d.sees("No flask was closed for good or ended in this time")
-	d.m.Update(reviewMsg{from: from, text: "late"}) // of the month asked for before
+	// A month that was asked for, and left for another before it was read.
+	d.press("0 + 8 5")
+	d.ck.Run(time.Second)
+	_, november := d.m.Update(keyMsg("1"))
+	d.press("0 + 8 5 2")
+	d.run(november)
 	d.sees("No flask was closed for good or ended in this time")
 }

@@ -25,7 +25,7 @@ type burstMsg struct{ gen int }
 
 // hold takes a key that may be the beginning of a scan; ok tells that it did.
 func (m *Model) hold(k tea.KeyPressMsg) (cmd tea.Cmd, ok bool) {
-	if m.cfg.ScanHold <= 0 || m.form() != nil || m.page != pageBoard {
+	if m.cfg.ScanHold <= 0 || m.over() != nil || !m.atHome() {
 		return nil, false
 	}
 	now := m.cfg.Hands.Read().Mono

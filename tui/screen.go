@@ -34,7 +34,7 @@ func (m *Model) View() tea.View {
 // progress shows the most urgent window in the task bar, where there is one: how much
 // of the way to its next end has gone, and in the colour of an error while an alarm
 // waits.
-func (m *Model) progress() *tea.ProgressBar {
+func (m *sight) progress() *tea.ProgressBar {
 	for _, al := range m.alarms {
 		if al.State == timers.Unacknowledged {
 			return tea.NewProgressBar(tea.ProgressBarError, 100)
@@ -49,7 +49,7 @@ func (m *Model) progress() *tea.ProgressBar {
 }
 
 // windowTitle says in the title of the window what comes next.
-func (m *Model) windowTitle() string {
+func (m *sight) windowTitle() string {
 	for _, al := range m.alarms {
 		if al.State == timers.Unacknowledged {
 			return "! " + m.alarmWords(al) + " · flaskside"
@@ -72,36 +72,15 @@ func (m *Model) draw() *frame {
 		m.drawSmall(f)
 		return f
 	}
-	page := m.page
-	if m.form() != nil && page != pageAway {
-		page = pageBoard // what is asked is asked there
+	p := m.page
+	if m.over() != nil {
+		p = &benchPage{m} // what is asked is asked there
 	}
-	switch page {
-	case pageAway:
-		m.drawAway(f)
-		m.drawToast(f, m.h-2)
-		return f
-	case pageFar:
-		m.drawFar(f)
-		return f
-	case pageHandover:
-		m.drawHandover(f, area{0, 2, m.w, m.h - 2 - footH})
-	case pageLot:
-		m.drawLot(f, area{0, 2, m.w, m.h - 2 - footH})
-	case pageReview:
-		m.drawReview(f, area{0, 2, m.w, m.h - 2 - footH})
-	case pageLots:
-		m.drawLots(f, area{0, 2, m.w, m.h - 2 - footH})
-	case pageHelp:
-		m.drawHelp(f)
-	case pageFlask:
-		m.drawFlaskPage(f, area{0, 2, m.w, m.h - 6})
-	case pagePress:
-		m.drawPressPage(f, area{0, 2, m.w, m.h - 6})
-	default:
-		m.drawBench(f)
+	if p.step() == "" {
+		p.draw(f, area{0, 1, m.w, m.h - 1})
 		return f
 	}
+	p.draw(f, area{0, 2, m.w, m.h - 2 - footH})
 	m.drawFoot(f)
 	return f
 }
@@ -166,7 +145,7 @@ func (m *Model) drawStrip(f *frame) {
 }
 
 // drawSmall is what fits a window that is too small: the alarms.
-func (m *Model) drawSmall(f *frame) {
+func (m *sight) drawSmall(f *frame) {
 	f.text(1, 1, warn, fmt.Sprintf("window too small: %dx%d, wants %dx%d", m.w, m.h, minW, minH))
 	y := 3
 	for _, al := range m.alarms {
@@ -208,54 +187,17 @@ func (m *Model) drawFoot(f *frame) {
 // keysHere lists the keys that mean something where the screen stands, each with a
 // word: for the bottom line, and for whoever pressed another.
 func (m *Model) keysHere() []string {
-	switch {
-	case m.form() != nil:
-		return []string{"0 back", "ENTER takes the answer"}
-	case m.page == pageBoard:
-		var keys []string
-		for _, b := range Bindings() {
-			if b.Short != "" {
-				keys = append(keys, b.Pad+" "+b.Short)
-			}
-		}
-		return keys
+	if o := m.over(); o != nil {
+		return o.keys()
 	}
-	keys := []string{"0 back to the bench", "ENTER further down", "1-9 flask"}
-	switch m.page {
-	case pageLots:
-		keys = append(keys[:2], "+ take in", "- withdraw")
-	case pagePress:
-		keys = append(keys, "- plan backwards", "/ far view")
-	case pageFlask:
-		keys = append(keys, "* handover")
-	case pageHandover:
-		keys = append(keys, "+ take over")
-	}
-	return keys
+	return m.page.keys()
 }
 
 func (m *Model) stepLine() string {
-	if m.form() != nil {
-		return "answer the question above"
+	if o := m.over(); o != nil {
+		return o.step()
 	}
-	if m.page == pageHandover {
-		return "+  taken over: read, with your initials"
-	}
-	if m.page == pageHelp || m.page == pagePress || m.page == pageLot || m.page == pageLots || m.page == pageReview {
-		return "0  back to the bench"
-	}
-	fl := m.selected()
-	if fl == nil {
-		return fmt.Sprintf("ENTER  new flask on place %d", m.sel)
-	}
-	s := m.bench().Next(fl, m.now)
-	if m.page == pageFlask {
-		return "0  back to the bench, where ENTER is: " + m.stepText(fl, s)
-	}
-	if m.saving {
-		return "saving …"
-	}
-	return "ENTER  " + m.stepText(fl, s)
+	return m.page.step()
 }
 
 func (m *Model) drawToast(f *frame, y int) {

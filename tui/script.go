@@ -31,7 +31,7 @@ func (s *Script) waits() bool { return s != nil && !s.off && s.next == 0 }
 
 // play does the next step when its time has come, and tells the keys it takes.
 func (s *Script) play(m *Model) tea.Cmd {
-	if s.off || m.saving || len(m.forms) > 0 || s.next >= len(s.Steps) {
+	if s.off || m.saving || len(m.overs) > 0 || s.next >= len(s.Steps) {
 		return nil
 	}
 	st := s.Steps[s.next]

@@ -40,7 +40,8 @@ func TestDemoTeaches(t *testing.T) {
 			}
 		}
 		d.start(d.keeper)
-		d.m.cfg.Script, d.m.page, d.m.away = script, pageBoard, nil
+		d.m.cfg.Script = script
+		d.m.home()
 		d.ck.Run(shiftStart.Add(-time.Minute).Sub(d.ck.Read().Wall))
 		d.run(d.m.onTick())
 		d.sees("plays by itself", "Three things to know")

@@ -68,7 +68,7 @@ func countSetting(name string, lo, hi int, of func(h *house.House) *int) setting
 		func(h *house.House, f *form, fd *field) { *of(h) = int(fd.number) }}
 }
 
-func (m *Model) allSettings() []setting {
+func (m *sight) allSettings() []setting {
 	u := m.house().Units
 	return []setting{
 		secondsSetting("separator dries at least", "minutes", time.Minute, func(h *house.House) *int { return &h.Separator.DryMinS }),

@@ -399,8 +399,7 @@ func TestStormOfKeys(t *testing.T) {
 				continue
 			}
 			d.ck.Run(time.Second)
-			before := d.m.form()
-			typed := before != nil && before.typing() && k != "enter"
+			typed := d.m.over() != nil && d.m.over().into() != nil && k != "enter"
 			d.feed(keyMsg(k))
 			times, gap, repeat := storm()
 			for range times {
@@ -581,7 +580,8 @@ func demoDesk(t *testing.T, w, h int, upTo time.Duration) *desk {
 	}
 	d.ck.Run(shiftStart.Add(upTo).Sub(d.ck.Read().Wall))
 	d.start(d.keeper)
-	d.m.w, d.m.h, d.m.page, d.m.away, d.m.sel = w, h, pageBoard, nil, 3
+	d.m.w, d.m.h, d.m.sel = w, h, 3
+	d.m.home()
 	d.run(d.m.onTick())
 	return d
 }

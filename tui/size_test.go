@@ -43,7 +43,8 @@ func TestResizeAtAnyMoment(t *testing.T) {
 				t.Errorf("%q: after the sizes the screen is another:\n%s\nwas\n%s", keys, d.screen(), before)
 			}
 			d.press("esc esc esc")
-			d.m.forms, d.m.page, d.m.scroll, d.m.sel = nil, pageBoard, 0, 3
+			d.m.overs, d.m.sel = nil, 3
+			d.m.home()
 		}
 	}
 	d := demoDesk(t, 60, 20, 79*time.Minute)

@@ -104,7 +104,7 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 }
 
 // freePress picks the first press that no flask is in.
-func (m *Model) freePress() int {
+func (m *sight) freePress() int {
 	taken := map[int]bool{}
 	for p := 1; p <= 9; p++ {
 		if f := m.bench().OnPlace(p); f != nil && (f.Stage == bench.InPress || f.Stage == bench.Holding || f.Stage == bench.Metal) && f.Trial() != nil {
@@ -150,7 +150,7 @@ func (m *Model) paint(f *bench.Flask, title, ask string) tea.Cmd {
 }
 
 // lastSeparator is the lot of separator named last, or the last one taken in.
-func (m *Model) lastSeparator() string {
+func (m *sight) lastSeparator() string {
 	for _, it := range slices.Backward(m.bench().Items) {
 		if c, ok := it.Body.(action.Coat); ok && it.TakenBack == nil && c.Lot != "" {
 			return c.Lot
@@ -289,7 +289,7 @@ func (m *Model) mixFor(f *bench.Flask) tea.Cmd {
 		if i := fm.choice("which") - 1; i < len(standing) {
 			return m.answer(fm, action.MixServe{Mix: standing[i].No, Flasks: []int{f.No}}, "", nil)
 		}
-		m.forms = m.forms[:len(m.forms)-1]
+		m.shut()
 		return m.newMix(f)
 	}
 	m.open(fm)

@@ -24,7 +24,7 @@ func (m *Model) keyBack(string) tea.Cmd {
 	return nil
 }
 
-func (m *Model) itemFlask(it bench.Item) string {
+func (m *sight) itemFlask(it bench.Item) string {
 	for _, s := range it.Body.Subjects() {
 		if f := m.bench().Flasks[s.No]; s.Class == 'f' && f != nil {
 			return " · case " + f.Case
@@ -34,7 +34,7 @@ func (m *Model) itemFlask(it bench.Item) string {
 }
 
 // lastWork finds the latest record that can be taken back.
-func (m *Model) lastWork() (bench.Item, bool) {
+func (m *sight) lastWork() (bench.Item, bool) {
 	items := m.bench().Items
 	for i := len(items) - 1; i >= 0; i-- {
 		if items[i].TakenBack != nil || bench.Probed(items[i].Body) {

@@ -56,7 +56,7 @@ var stepWords = map[bench.Step]string{
 }
 
 // Step numbers trial closures.
-func (m *Model) stepText(f *bench.Flask, s bench.Step) string {
+func (m *sight) stepText(f *bench.Flask, s bench.Step) string {
 	switch s {
 	case bench.DoCoat:
 		switch {
@@ -158,7 +158,7 @@ func windowWords(w bench.Window, st timers.Standing) string {
 }
 
 // alarmWords say in capitals what an alarm wants to be known.
-func (m *Model) alarmWords(al timers.Alarm) string {
+func (m *sight) alarmWords(al timers.Alarm) string {
 	key, end := timers.SplitSignalKey(al.Key)
 	if end == bench.ShortOfDough {
 		return m.shortWords(key)
@@ -206,7 +206,7 @@ func (m *Model) alarmWords(al timers.Alarm) string {
 }
 
 // placesOf lists the places of a window's flasks.
-func (m *Model) placesOf(w bench.Window) string {
+func (m *sight) placesOf(w bench.Window) string {
 	var ps []string
 	for _, n := range w.Flasks {
 		if f := m.bench().Flasks[n]; f != nil && f.Place > 0 {
@@ -217,13 +217,13 @@ func (m *Model) placesOf(w bench.Window) string {
 }
 
 // psi shows a pressure in the house's unit.
-func (m *Model) psi(v float64) string { return units.FormatPressure(v, m.house().Units.Pressure) }
+func (m *sight) psi(v float64) string { return units.FormatPressure(v, m.house().Units.Pressure) }
 
 // temp shows a temperature in the house's unit.
-func (m *Model) temp(c float64) string { return units.FormatTemp(c, m.house().Units.Temperature) }
+func (m *sight) temp(c float64) string { return units.FormatTemp(c, m.house().Units.Temperature) }
 
 // programmeWords write the stages of a programme in one line.
-func (m *Model) programmeWords(stages []house.Stage) string {
+func (m *sight) programmeWords(stages []house.Stage) string {
 	var out []string
 	for _, s := range stages {
 		t := m.temp(s.TempC) + " " + span(time.Duration(s.HoldS)*time.Second)
@@ -236,7 +236,7 @@ func (m *Model) programmeWords(stages []house.Stage) string {
 }
 
 // recordWords put a record into words for a person.
-func (m *Model) recordWords(body action.Body) string {
+func (m *sight) recordWords(body action.Body) string {
 	switch a := body.(type) {
 	case action.FlaskOpen:
 		return fmt.Sprintf("flask opened: case %s, %s, %s, place %d", a.Case, a.Base, a.Size, a.Place)
@@ -343,7 +343,7 @@ func (m *Model) recordWords(body action.Body) string {
 }
 
 // ofWords words what a record first said that another one names.
-func (m *Model) ofWords(id string) string {
+func (m *sight) ofWords(id string) string {
 	if it, ok := m.bench().Item(id); ok {
 		return m.recordWords(it.Action.Body)
 	}

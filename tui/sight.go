@@ -1,0 +1,42 @@
+package tui
+
+import (
+	"flaskside/logbook"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/timers"
+)
+
+// sight is what the screen looks upon, as it stands now: the bench with its windows and
+// alarms, the selected place, what was worked out beside the screen. It puts things into
+// words and draws them, and can neither record nor ask.
+type sight struct {
+	w, h      int
+	st        logbook.State
+	now       timers.Now
+	sel       int // selected place, 1 to 9
+	windows   []bench.Window
+	standings []timers.Standing
+	alarms    []timers.Alarm
+	flood     timers.Flood
+	floodN    int // alarms of the last ten minutes
+	floodOn   bool
+	pressDesk
+	cures cureDesk // what goes on in the flasks in the baths
+}
+
+func (m *sight) bench() *bench.Bench { return m.st.Bench }
+
+func (m *sight) house() house.House { return m.st.Bench.House }
+
+// selected is the flask on the selected place, or nil.
+func (m *sight) selected() *bench.Flask { return m.bench().OnPlace(m.sel) }
+
+func (m *sight) windowByKey(key string) (bench.Window, bool) {
+	for _, w := range m.windows {
+		if w.Key == key {
+			return w, true
+		}
+	}
+	return bench.Window{}, false
+}
