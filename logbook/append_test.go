@@ -16,6 +16,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
 
@@ -376,7 +377,7 @@ func TestLiveListStaysShort(t *testing.T) {
 		}
 		finished = st.Bench.Top.Flask - len(st.Bench.Flasks)
 		stored := 0
-		if err := h.b.view(func(tx *bolt.Tx) error { stored = tx.Bucket(bLive).Stats().KeyN; return nil }); err != nil {
+		if err := h.b.view(func(tx *bolt.Tx) error { stored = tx.Bucket(layout.Live).Stats().KeyN; return nil }); err != nil {
 			t.Fatal(err)
 		}
 		if stored != len(st.Bench.Items) {

@@ -12,14 +12,14 @@ import (
 	"strings"
 	"time"
 
-	"flaskside/logbook/record"
+	"flaskside/logbook/check"
 )
 
 // Check looks through a book as [Verify] does, best in a process of its own.
-type Check func(path string) (Report, error)
+type Check func(path string) (check.Report, error)
 
 // sound is a check that allows no fault.
-func (c Check) sound(path, what string) (Report, error) {
+func (c Check) sound(path, what string) (check.Report, error) {
 	rep, err := c(path)
 	switch n := len(rep.Faults); {
 	case err != nil:
@@ -38,52 +38,24 @@ type faultyFile struct{ what string }
 func (e faultyFile) Error() string        { return e.what }
 func (e faultyFile) Is(target error) bool { return target == ErrDamaged }
 
-// Peek reads what a book says of itself, without opening it: identity and head. The
-// error is [ErrForeign] for a file that is no book.
-func Peek(path string) (book string, head Head, err error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", Head{}, err
-	}
-	defer func() { _ = f.Close() }() // only read from
-	fi, err := f.Stat()
-	if err != nil {
-		return "", Head{}, err
-	}
-	p, err := openPages(f, fi.Size(), func(string, ...any) {})
-	if err != nil {
-		return "", Head{}, fmt.Errorf("%w: %s: %w", ErrForeign, path, err)
-	}
-	v := &verifier{pages: p, parts: p.walker(func(uint64, string) {}).buckets()}
-	id, ok := p.find(v.parts[string(bMeta)], []byte("book"))
-	if !ok {
-		return "", Head{}, fmt.Errorf("%w: %s", ErrForeign, path)
-	}
-	head, ok = v.kept()
-	if !ok {
-		head = Head{Hash: record.Genesis(string(id))}
-	}
-	return string(id), head, nil
-}
-
 // Backup writes a copy of the book at path of to the file to: beside its place first,
 // synced, checked, and only then given its name. What stood there before, which must be
 // a copy of the same book and hold nothing that the new one lacks, stays until then.
 // snapshot is that of the book or of its bench's door.
-func Backup(of, to string, snapshot func(io.Writer) error, check Check) (Report, error) {
+func Backup(of, to string, snapshot func(io.Writer) error, look Check) (check.Report, error) {
 	if same, err := sameFile(of, to); err == nil && same {
-		return Report{}, fmt.Errorf("backup: %s is the logbook itself: give another name", to)
+		return check.Report{}, fmt.Errorf("backup: %s is the logbook itself: give another name", to)
 	}
-	was, head, err := Peek(to)
+	was, head, err := check.Peek(to)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return Report{}, fmt.Errorf("backup: something else stands in its place: %w", err)
+		return check.Report{}, fmt.Errorf("backup: something else stands in its place: %w", err)
 	}
 	tmp := fmt.Sprintf("%s.new-%d", to, os.Getpid())
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
 	if err := writeSynced(tmp, snapshot); err != nil {
-		return Report{}, fmt.Errorf("backup: %w", err)
+		return check.Report{}, fmt.Errorf("backup: %w", err)
 	}
-	rep, err := check.sound(tmp, "the copy")
+	rep, err := look.sound(tmp, "the copy")
 	if err != nil {
 		return rep, fmt.Errorf("backup: %w", err)
 	}
@@ -91,12 +63,12 @@ func Backup(of, to string, snapshot func(io.Writer) error, check Check) (Report,
 		return rep, fmt.Errorf("backup: %s is a copy of another book: give another name", to)
 	}
 	if was != "" {
-		c, err := openContents(tmp)
+		c, err := check.OpenContents(tmp)
 		if err != nil {
 			return rep, fmt.Errorf("backup: %w", err)
 		}
-		ahead := !c.has(head)
-		c.close()
+		ahead := !c.Has(head)
+		c.Close()
 		if ahead {
 			return rep, fmt.Errorf("backup: %s %w, up to record %d: give another name", to, errAhead, head.Seq)
 		}
@@ -107,68 +79,8 @@ func Backup(of, to string, snapshot func(io.Writer) error, check Check) (Report,
 	return rep, syncDir(filepath.Dir(to))
 }
 
-// PeekRecord reads one record of a book as [Peek] reads its head: without its lock, also
-// while a bench writes. ok is false where the book has none of that number.
-func PeekRecord(path string, seq uint64) (r record.Record, ok bool, err error) {
-	for range 3 { // a page read while it is written makes no sense, and soon it does
-		if r, ok, err = peekRecord(path, seq); ok {
-			break
-		}
-	}
-	return r, ok, err
-}
-
-func peekRecord(path string, seq uint64) (record.Record, bool, error) {
-	c, err := openContents(path)
-	if err != nil {
-		return record.Record{}, false, err
-	}
-	defer c.close()
-	raw, ok := c.p.find(c.log, seqKey(seq))
-	if !ok {
-		return record.Record{}, false, nil
-	}
-	r, err := record.Decode(raw)
-	if err != nil {
-		return record.Record{}, false, fmt.Errorf("%w: record %d: %w", ErrDamaged, seq, err)
-	}
-	return r, r.Seq == seq, nil
-}
-
 // errAhead: the book was put back to an older state since the copy was made.
 var errAhead = errors.New("holds what the logbook lacks")
-
-// contents looks records of a sound book up.
-type contents struct {
-	f   *os.File
-	p   *pageFile
-	log tree
-}
-
-func openContents(path string) (*contents, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	fi, err := f.Stat()
-	if err == nil {
-		var p *pageFile
-		if p, err = openPages(f, fi.Size(), func(string, ...any) {}); err == nil {
-			return &contents{f, p, p.walker(func(uint64, string) {}).buckets()[string(bLog)]}, nil
-		}
-		err = fmt.Errorf("%w: %s: %w", ErrForeign, path, err)
-	}
-	_ = f.Close() // only read from
-	return nil, err
-}
-
-func (c *contents) close() { _ = c.f.Close() } // only read from
-
-// has tells whether a head, and so all before it, is in the book.
-func (c *contents) has(h Head) bool {
-	raw, ok := c.p.find(c.log, seqKey(h.Seq))
-	return h.Seq == 0 || ok && record.HashOf(raw) == h.Hash
-}
 
 // writeSynced writes a new file of its owner alone and syncs it.
 func writeSynced(path string, write func(io.Writer) error) error {
@@ -189,7 +101,7 @@ const backupDay = "2006-01-02"
 // where it is no whole path), and removes all but the last keep of those it made
 // there. A second one of the same day takes the place of the first, where anything was
 // recorded since. It gives the file made, "" where keep is 0.
-func BackupDaily(b *Book, folder string, keep int, now time.Time, check Check) (string, error) {
+func BackupDaily(b *Book, folder string, keep int, now time.Time, look Check) (string, error) {
 	if keep < 1 {
 		return "", nil
 	}
@@ -198,13 +110,13 @@ func BackupDaily(b *Book, folder string, keep int, now time.Time, check Check) (
 		return "", fmt.Errorf("backup: %w", err)
 	}
 	made := filepath.Join(folder, backupStart(b.path)+now.Format(backupDay)+".db")
-	if id, head, err := Peek(made); err == nil && id == b.id && head == b.State().Head {
+	if id, head, err := check.Peek(made); err == nil && id == b.id && head == b.State().Head {
 		return made, nil
 	}
-	_, err := Backup(b.path, made, b.Snapshot, check)
+	_, err := Backup(b.path, made, b.Snapshot, look)
 	if errors.Is(err, errAhead) { // nobody is asked here: it stays under another name
 		if err = os.Rename(made, freeName(made, now)); err == nil {
-			_, err = Backup(b.path, made, b.Snapshot, check)
+			_, err = Backup(b.path, made, b.Snapshot, look)
 		}
 	}
 	if err != nil {
@@ -216,7 +128,7 @@ func BackupDaily(b *Book, folder string, keep int, now time.Time, check Check) (
 	}
 	// Those of another book, that had this name before, are not ours to remove.
 	days = slices.DeleteFunc(days, func(name string) bool {
-		id, _, err := Peek(name)
+		id, _, err := check.Peek(name)
 		return err == nil && id != b.id
 	})
 	for _, name := range days[:max(0, len(days)-keep)] {
@@ -266,8 +178,8 @@ func DailyBackups(bookPath, folder string) ([]string, error) {
 
 // Restored says what a restore did.
 type Restored struct {
-	Report Report // of the book as it is now
-	Kept   string // where the book that was replaced is, "" where there was none
+	Report check.Report // of the book as it is now
+	Kept   string       // where the book that was replaced is, "" where there was none
 }
 
 // Newer says that a book holds records that a backup lacks.
@@ -282,9 +194,9 @@ func (e *Newer) Error() string { return "the logbook holds what the backup lacks
 // the book replaced is kept beside it under another name. The error is [Newer] where
 // the book, or the journal beside it, holds records that the backup lacks and discard
 // is false, and [ErrHeld] while another program has the book.
-func Restore(backup, path string, now time.Time, discard bool, check Check) (Restored, error) {
+func Restore(backup, path string, now time.Time, discard bool, look Check) (Restored, error) {
 	out := Restored{}
-	rep, err := check.sound(backup, "the backup")
+	rep, err := look.sound(backup, "the backup")
 	if err != nil {
 		return out, fmt.Errorf("restore: %w", err)
 	}
@@ -322,7 +234,7 @@ func Restore(backup, path string, now time.Time, discard bool, check Check) (Res
 		return err
 	})
 	if err == nil {
-		out.Report, err = check.sound(tmp, "the copy")
+		out.Report, err = look.sound(tmp, "the copy")
 	}
 	if err != nil {
 		return out, fmt.Errorf("restore: %w", err)
@@ -374,7 +286,7 @@ func setAside(path, to string) (kept string, err error) {
 // setJournalsAside renames the journals of records that were given up, which would
 // contradict those to come.
 func setJournalsAside(path, stamp string) error {
-	files, err := Journals(path)
+	files, err := check.Journals(path)
 	if err != nil {
 		return err
 	}
@@ -413,49 +325,49 @@ func lockWriting(path string) (unlock func(), err error) {
 
 // lacks says which records of the book at path, or of the journals beside it, a sound
 // backup lacks; "" for none.
-func lacks(path, backup string, rep Report) (string, error) {
-	c, err := openContents(backup)
+func lacks(path, backup string, rep check.Report) (string, error) {
+	c, err := check.OpenContents(backup)
 	if err != nil {
 		return "", err
 	}
-	defer c.close()
+	defer c.Close()
 	text := func(h Head) string {
 		if h.Seq > rep.Head.Seq {
 			return fmt.Sprintf("records up to %d, the backup ends with %d", h.Seq, rep.Head.Seq)
 		}
 		return fmt.Sprintf("another record %d", h.Seq)
 	}
-	journals, err := Journals(path)
+	journals, err := check.Journals(path)
 	if err != nil {
 		return "", err
 	}
-	id, head, err := Peek(path)
+	id, head, err := check.Peek(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		if len(journals) == 0 {
 			return "", nil
 		}
-	} else if err == nil && lookInside(path) == nil {
+	} else if err == nil && check.Inside(path) == nil {
 		// The hash of its last record stands for all before it.
-		last, err := LastJournaled(path)
+		last, err := check.LastJournaled(path)
 		switch {
 		case err != nil:
 			return "", err
 		case id != rep.Book && head.Seq > 0:
 			return "it is another book", nil
-		case !c.has(head):
+		case !c.Has(head):
 			return text(head), nil
-		case last != nil && !c.has(*last):
+		case last != nil && !c.Has(*last):
 			return text(*last) + ", in its journal", nil
 		}
 		return "", nil
 	}
-	s, err := scanAll(path, journals)
+	s, err := check.Gather(path, journals)
 	if err != nil {
 		return "", err
 	}
-	defer s.close()
-	for _, p := range slices.Backward(s.choose()) {
-		if h := (Head{p.seq, p.hash}); !c.has(h) {
+	defer s.Close()
+	for _, p := range slices.Backward(s.Choose()) {
+		if h := p.Head(); !c.Has(h) {
 			return text(h) + "; it is damaged, and flaskside salvage would bring back what is left", nil
 		}
 	}

@@ -15,10 +15,12 @@ import (
 	bolt "go.etcd.io/bbolt"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
+	"flaskside/logbook/layout"
 )
 
 // looked looks through a book in this process.
-func looked(path string) (Report, error) { return Verify(path, Verifying{}) }
+func looked(path string) (check.Report, error) { return Verify(path, check.Verifying{}) }
 
 func names(t testing.TB, dir string) (out []string) {
 	t.Helper()
@@ -40,7 +42,7 @@ func TestBackup(t *testing.T) {
 	dir := t.TempDir()
 	to := filepath.Join(dir, "copy.db")
 	head := h.b.State().Head
-	rep, err := Backup(h.b.Path(), to, h.b.Snapshot, func(path string) (Report, error) {
+	rep, err := Backup(h.b.Path(), to, h.b.Snapshot, func(path string) (check.Report, error) {
 		if fi, err := os.Stat(path); err != nil || fi.Mode().Perm()&0o077 != 0 {
 			t.Errorf("others may read the copy: %v, %v", fi, err)
 		}
@@ -62,13 +64,13 @@ func TestBackup(t *testing.T) {
 			return errors.Join(err, errors.New("gone"))
 		}, looked},
 		"half a copy":         {func(w io.Writer) error { return h.b.Snapshot(&half{w, 9000}) }, looked},
-		"a fault":             {h.b.Snapshot, func(string) (Report, error) { return Report{Faults: []Fault{{What: "x"}}}, nil }},
-		"cannot be looked at": {h.b.Snapshot, func(string) (Report, error) { return Report{}, errors.New("no") }},
+		"a fault":             {h.b.Snapshot, func(string) (check.Report, error) { return check.Report{Faults: []check.Fault{{What: "x"}}}, nil }},
+		"cannot be looked at": {h.b.Snapshot, func(string) (check.Report, error) { return check.Report{}, errors.New("no") }},
 	} {
 		if _, err := Backup(h.b.Path(), to, c.snapshot, c.check); err == nil {
 			t.Errorf("%s: taken for a backup", what)
 		}
-		if _, got, err := Peek(to); err != nil || got != head {
+		if _, got, err := check.Peek(to); err != nil || got != head {
 			t.Errorf("%s: the older backup is now %v, %v", what, got, err)
 		}
 		if got := names(t, dir); len(got) != 1 {
@@ -87,7 +89,7 @@ func TestBackup(t *testing.T) {
 	if _, err := Backup(h.b.Path(), to, older, looked); !errors.Is(err, errAhead) {
 		t.Errorf("over a copy that holds more: %v", err)
 	}
-	if _, got, err := Peek(to); err != nil || got != rep.Head || len(names(t, dir)) != 1 {
+	if _, got, err := check.Peek(to); err != nil || got != rep.Head || len(names(t, dir)) != 1 {
 		t.Errorf("the copy that holds more is now %v, %v; %v", got, err, names(t, dir))
 	}
 }
@@ -158,11 +160,11 @@ func TestBackupDaily(t *testing.T) {
 	if got := names(t, folder); !slices.Equal(got, want) {
 		t.Errorf("kept %v, want %v", got, want)
 	}
-	if _, head, err := Peek(filepath.Join(folder, "bench-2026-11-30.db")); err != nil || head != h.b.State().Head {
+	if _, head, err := check.Peek(filepath.Join(folder, "bench-2026-11-30.db")); err != nil || head != h.b.State().Head {
 		t.Errorf("the last backup ends with %v, %v", head, err)
 	}
 	// Where nothing was recorded since, nothing is done.
-	none := func(string) (Report, error) { return Report{}, errors.New("looked at") }
+	none := func(string) (check.Report, error) { return check.Report{}, errors.New("looked at") }
 	if made, err := BackupDaily(h.b, "backups", 3, start.AddDate(0, 0, 5), none); err != nil || filepath.Base(made) != "bench-2026-11-30.db" {
 		t.Errorf("again with nothing new: %q, %v", made, err)
 	}
@@ -188,7 +190,7 @@ func TestBackupDaily(t *testing.T) {
 	}
 	// One that fails removes nothing.
 	before := names(t, folder)
-	bad := func(string) (Report, error) { return Report{Faults: []Fault{{What: "x"}}}, nil }
+	bad := func(string) (check.Report, error) { return check.Report{Faults: []check.Fault{{What: "x"}}}, nil }
 	if _, err := BackupDaily(h.b, "backups", 1, start.AddDate(0, 1, 0), bad); err == nil {
 		t.Error("a copy with a fault was taken for a backup")
 	}
@@ -221,14 +223,14 @@ func TestBackupDailyAhead(t *testing.T) {
 	if again, err := BackupDaily(h.b, "backups", 3, start, looked); err != nil || again != made {
 		t.Fatalf("%q, %v", again, err)
 	}
-	if _, head, err := Peek(made); err != nil || head != h.b.State().Head {
+	if _, head, err := check.Peek(made); err != nil || head != h.b.State().Head {
 		t.Errorf("the backup ends with %v, %v", head, err)
 	}
 	aside, err := filepath.Glob(made + ".replaced-*")
 	if err != nil || len(aside) != 1 {
 		t.Fatalf("set aside: %v, %v", aside, err)
 	}
-	if _, head, err := Peek(aside[0]); err != nil || head != given {
+	if _, head, err := check.Peek(aside[0]); err != nil || head != given {
 		t.Errorf("what was set aside ends with %v, %v", head, err)
 	}
 }
@@ -245,7 +247,7 @@ func TestRestore(t *testing.T) {
 	}{
 		{"the same", nil, ""},
 		{"removed", func(h *hands) error {
-			js, err := Journals(h.b.Path())
+			js, err := check.Journals(h.b.Path())
 			return errors.Join(err, os.Remove(h.b.Path()), os.Remove(js[0]))
 		}, ""},
 		{"removed, its journal there", func(h *hands) error { return os.Remove(h.b.Path()) }, ""},
@@ -269,7 +271,7 @@ func TestRestore(t *testing.T) {
 			if err != nil {
 				return err
 			}
-			return errors.Join(db.Update(func(tx *bolt.Tx) error { return tx.Bucket(bMeta).Put(kHead, Head{Seq: 5}.bytes()) }), db.Close())
+			return errors.Join(db.Update(func(tx *bolt.Tx) error { return tx.Bucket(layout.Meta).Put(layout.KeyHead, Head{Seq: 5}.Bytes()) }), db.Close())
 		}, "another record 5"},
 	} {
 		for _, discard := range []bool{false, true} {
@@ -304,7 +306,7 @@ func TestRestore(t *testing.T) {
 				t.Errorf("%s, discard %v: %v", c.what, discard, err)
 				continue
 			}
-			if got := verified(t, h.b.Path(), Verifying{}); got.Head != rep.Head || len(got.Faults) > 0 {
+			if got := verified(t, h.b.Path(), check.Verifying{}); got.Head != rep.Head || len(got.Faults) > 0 {
 				t.Errorf("%s: the book now ends with %v, %v; the backup with %v", c.what, got.Head, got.Faults, rep.Head)
 			}
 			if werr == nil {
@@ -362,7 +364,7 @@ func TestRestoreRefuses(t *testing.T) {
 	if _, err := Restore(h.b.Path(), h.b.Path(), start, true, looked); err == nil {
 		t.Error("the book was put in its own place")
 	}
-	spoil(t, backup, func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(2)) })
+	spoil(t, backup, func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Delete(layout.SeqKey(2)) })
 	if _, err := Restore(backup, h.b.Path(), start, true, looked); !errors.Is(err, ErrDamaged) {
 		t.Errorf("a spoilt backup: %v", err)
 	}

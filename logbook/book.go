@@ -1,5 +1,6 @@
 // Package logbook keeps the records of a bench in one file and lets nothing be
-// lost. It is the only package that touches the store (bbolt).
+// lost. It is the only package that touches the store (bbolt). How the parts of the file are
+// named and keyed stands in package layout; package check looks at it from outside.
 //
 // # The file
 //
@@ -41,47 +42,31 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"sync"
 	"sync/atomic"
-	"time"
 
 	bolt "go.etcd.io/bbolt"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 )
 
-// Format is the version of the file that this program writes; see also [FormatNow].
-const Format = "1"
-
-var (
-	bMeta  = []byte("meta")
-	bLog   = []byte("log")
-	bIndex = []byte("index")
-	bLive  = []byte("live")
-	bBeat  = []byte("beat")
-	kLast  = []byte("last")
-	kHead  = []byte("head")
+// Format is the version of the file that this program makes, and [FormatNow] that of one
+// with records that only newer programs know.
+const (
+	Format    = layout.Format
+	FormatNow = layout.FormatNow
 )
+
+// Head is the end of the chain.
+type Head = layout.Head
 
 // logFill packs the pages of the log: it only ever grows at its end.
 const logFill = 0.9
-
-// Head is the end of the chain.
-type Head struct {
-	Seq  uint64      `json:"seq"`
-	Hash record.Hash `json:"hash"`
-}
-
-// String gives the head as it is printed, number and short hash.
-func (h Head) String() string { return fmt.Sprintf("%d:%s", h.Seq, h.Hash.Short()) }
-
-// bytes is the head as the book keeps it.
-func (h Head) bytes() []byte { return append(seqKey(h.Seq), h.Hash[:]...) }
 
 // State is a book at one moment: it never changes and may be handed about.
 type State struct {
@@ -279,11 +264,11 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 			if err != nil {
 				return &BadLine{i, err}
 			}
-			w.index = append(w.index, indexKeys(rec, func(id string) (record.Record, bool) {
+			w.index = append(w.index, layout.IndexKeys(rec, func(id string) (record.Record, bool) {
 				it, ok := cur.Item(id)
 				return it.Record, ok
 			}))
-			w.head = Head{rec.Seq, rec.Hash()}
+			w.head = Head{Seq: rec.Seq, Hash: rec.Hash()}
 			batch[a.ID] = len(w.fresh)
 			w.fresh = append(w.fresh, rec)
 			w.out = append(w.out, Saved{Record: rec})
@@ -302,7 +287,7 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 	switch r := w.fresh[0]; {
 	case !single:
 		w.prune(st.Bench, cur)
-	case amends(r.Action.Body), r.Seq%pruneEvery == 0: // what an amendment called back may come alive again
+	case layout.Amends(r.Action.Body), r.Seq%pruneEvery == 0: // what an amendment called back may come alive again
 		w.on = cur
 		w.prune(st.Bench, w.fold())
 	default:
@@ -359,7 +344,7 @@ func alreadyThere(tx *bolt.Tx, a action.Action, batch map[string]int, fresh []re
 	var old record.Record
 	if i, ok := batch[a.ID]; ok {
 		old = fresh[i]
-	} else if v := tx.Bucket(bIndex).Get(idKey(a.ID)); v != nil {
+	} else if v := tx.Bucket(layout.Index).Get(layout.IDKey(a.ID)); v != nil {
 		r, err := newPast(tx).at(binary.BigEndian.Uint64(v))
 		if err != nil {
 			return old, false, err
@@ -417,15 +402,15 @@ func (p *past) related(body action.Body, atHand func(id string) (action.Body, bo
 	}
 	seqs := map[uint64]bool{}
 	if root, ok := p.byID(of); ok {
-		root = rootOf(root, p.byID)
+		root = layout.RootOf(root, p.byID)
 		body = root.Action.Body
 		seqs[root.Seq] = true
 		p.amendments(root.Seq, seqs)
 	}
 	if _, ok := body.(action.Settings); ok {
-		p.ofSubject(subjectSettings, seqs) // those before it are in force again
+		p.ofSubject(layout.SubjectSettings, seqs) // those before it are in force again
 	}
-	if s := registerSubjects(body, 0); s != nil {
+	if s := layout.RegisterSubjects(body, 0); s != nil {
 		p.ofSubject(s[0], seqs) // what was known of the lot before it, and which lots were too many, is again
 	}
 	for _, s := range bench.Subjects(body, find) {
@@ -434,68 +419,17 @@ func (p *past) related(body action.Body, atHand func(id string) (action.Body, bo
 	return seqs
 }
 
-// indexKeys gives the index entries of a record; of finds a record by its id. The
-// value of the first, its id, is its number; the others have none.
-func indexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]byte {
-	root := rootOf(r, of)
-	keys := [][]byte{idKey(r.Action.ID), dayKey(r.Stamp.At, r.Seq)}
-	var subjects []action.Subject
-	switch a := root.Action.Body.(type) {
-	case action.Correct, action.TakeBack: // of something that is not in the book
-	case action.Settings:
-		subjects = []action.Subject{subjectSettings}
-	case action.Crew:
-		subjects = []action.Subject{subjectCrew}
-	case action.BathReading:
-		subjects = []action.Subject{{Class: 'b', No: a.Bath}}
-	case action.LotIn, action.LotOut:
-		subjects = registerSubjects(a, root.Stamp.At.Year())
-	default:
-		subjects = bench.Subjects(a, nil)
-	}
-	for _, s := range subjects {
-		keys = append(keys, subjectKey(s, r.Seq))
-	}
-	if root.Seq != r.Seq {
-		keys = append(keys, amendKey(root.Seq, r.Seq))
-	}
-	return keys
-}
-
-// rootOf looks through corrections and takings back to the record they are about in
-// the end.
-func rootOf(r record.Record, of func(id string) (record.Record, bool)) record.Record {
-	for range 16 { // a taking back of a taking back …, but no book has a ring
-		id, ok := action.Amends(r.Action.Body)
-		if !ok {
-			return r
-		}
-		next, ok := of(id)
-		if !ok {
-			return r
-		}
-		r = next
-	}
-	return r
-}
-
-// Subjects of the index that are no things on the bench.
-var (
-	subjectSettings = action.Subject{Class: 's', No: 1}
-	subjectCrew     = action.Subject{Class: 's', No: 2}
-)
-
 // write is the transaction.
 func (w *plan) write(tx *bolt.Tx) error {
-	log, index, live := tx.Bucket(bLog), tx.Bucket(bIndex), tx.Bucket(bLive)
+	log, index, live := tx.Bucket(layout.Log), tx.Bucket(layout.Index), tx.Bucket(layout.Live)
 	log.FillPercent = logFill
 	for _, r := range w.fresh {
-		if err := log.Put(seqKey(r.Seq), r.Raw); err != nil {
+		if err := log.Put(layout.SeqKey(r.Seq), r.Raw); err != nil {
 			return fmt.Errorf("write record %d: %w", r.Seq, err)
 		}
 	}
 	for i, r := range w.fresh {
-		value := seqKey(r.Seq) // of the id alone
+		value := layout.SeqKey(r.Seq) // of the id alone
 		for _, k := range w.index[i] {
 			if err := index.Put(k, value); err != nil {
 				return fmt.Errorf("index record %d: %w", r.Seq, err)
@@ -504,12 +438,12 @@ func (w *plan) write(tx *bolt.Tx) error {
 		}
 	}
 	for _, s := range w.drop {
-		if err := live.Delete(seqKey(s)); err != nil {
+		if err := live.Delete(layout.SeqKey(s)); err != nil {
 			return fmt.Errorf("live: %w", err)
 		}
 	}
 	for _, s := range w.add {
-		if err := live.Put(seqKey(s), nil); err != nil {
+		if err := live.Put(layout.SeqKey(s), nil); err != nil {
 			return fmt.Errorf("live: %w", err)
 		}
 	}
@@ -517,7 +451,7 @@ func (w *plan) write(tx *bolt.Tx) error {
 		return fmt.Errorf("format: %w", err)
 	}
 	// Nothing else vouches for the last record: the chain does for those before it.
-	if err := tx.Bucket(bMeta).Put(kHead, w.head.bytes()); err != nil {
+	if err := tx.Bucket(layout.Meta).Put(layout.KeyHead, w.head.Bytes()); err != nil {
 		return fmt.Errorf("head: %w", err)
 	}
 	return nil
@@ -548,7 +482,7 @@ func (b *Book) beat(tx *bolt.Tx) error {
 	if err != nil {
 		return fmt.Errorf("beat: %w", err)
 	}
-	return tx.Bucket(bBeat).Put(kLast, v)
+	return tx.Bucket(layout.Beat).Put(layout.KeyLast, v)
 }
 
 // Close ends the use of the book, with a last sign of life where anything was
@@ -604,28 +538,4 @@ func (f *failing) Write(p []byte) (int, error) {
 // view reads under the guard.
 func (b *Book) view(f func(tx *bolt.Tx) error) error {
 	return guard(func() error { return b.db.Load().View(f) })
-}
-
-// Keys of the buckets.
-func seqKey(seq uint64) []byte { return binary.BigEndian.AppendUint64(nil, seq) }
-func idKey(id string) []byte   { return append([]byte{'i'}, id...) }
-func dayKey(at time.Time, seq uint64) []byte {
-	ns := at.UnixNano()
-	switch { // what nanoseconds cannot count lies before or after everything
-	case at.Year() < 1700:
-		ns = math.MinInt64
-	case at.Year() > 2250:
-		ns = math.MaxInt64
-	}
-	k := binary.BigEndian.AppendUint64([]byte{'d'}, uint64(ns)^(1<<63)) // instants before 1970 sort first
-	return binary.BigEndian.AppendUint64(k, seq)
-}
-func amendKey(of, seq uint64) []byte {
-	return binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint64([]byte{'c'}, of), seq)
-}
-func subjectPrefix(s action.Subject) []byte {
-	return binary.BigEndian.AppendUint32([]byte{s.Class}, uint32(s.No))
-}
-func subjectKey(s action.Subject, seq uint64) []byte {
-	return binary.BigEndian.AppendUint64(subjectPrefix(s), seq)
 }

@@ -18,6 +18,8 @@ import (
 	bolt "go.etcd.io/bbolt"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers/simclock"
 )
@@ -39,6 +41,12 @@ type victim struct {
 
 const pageBytes = 4096
 
+// How a page of the store is laid out, in bytes; see check/pages.go.
+const (
+	pageHeader, entryHeader = 16, 16
+	branchPage              = 1
+)
+
 // newVictim records the invented shift and keeps what the file was on the way.
 func newVictim(t testing.TB) *victim {
 	t.Helper()
@@ -51,8 +59,11 @@ func newVictim(t testing.TB) *victim {
 		if err != nil {
 			t.Fatal(err)
 		}
-		metas, _ := metasOf(bytes.NewReader(f))
-		return f[:int64(latest(metas).high)*pageBytes]
+		c, err := check.ContentsOf(bytes.NewReader(f), int64(len(f)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return f[:c.Used()]
 	}
 	v.older = append(v.older, whole())
 	for i := range 6 {
@@ -73,7 +84,7 @@ func newVictim(t testing.TB) *victim {
 	}
 	defer db.Close()
 	err = db.View(func(tx *bolt.Tx) error {
-		return tx.Bucket(bLog).ForEach(func(_, raw []byte) error {
+		return tx.Bucket(layout.Log).ForEach(func(_, raw []byte) error {
 			at := int(uintptr(unsafe.Pointer(unsafe.SliceData(raw))) - db.Info().Data) // where in the map, so where in the file
 			v.places = append(v.places, [2]int{at, at + len(raw)})
 			return nil
@@ -214,11 +225,11 @@ func (s *tally) add(n *int) {
 // Where nothing is found, nothing is wrong.
 func TestDamage(t *testing.T) {
 	v := newVictim(t)
-	last, err := LastJournaled(v.path)
+	last, err := check.LastJournaled(v.path)
 	if err != nil || last == nil || last.Seq != uint64(len(v.recs)) {
 		t.Fatalf("the journal ends with %v, %v", last, err)
 	}
-	journals, err := Journals(v.path)
+	journals, err := check.Journals(v.path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -258,7 +269,7 @@ func TestDamage(t *testing.T) {
 
 func (v *victim) check(t *testing.T, what string, seed uint64, path string, file []byte, last *Head, journals []string, sum *tally) {
 	sum.add(&sum.tried)
-	ask := Verifying{Patience: 5 * time.Second, pageByPage: seed%3 == 0}
+	ask := check.Verifying{Patience: 5 * time.Second, PageByPage: seed%3 == 0}
 	if seed%2 == 0 {
 		ask.Journal = last
 	}
@@ -278,7 +289,7 @@ func (v *victim) check(t *testing.T, what string, seed uint64, path string, file
 		if ask.Journal == nil && seq > rep.Head.Seq && len(rep.Faults) > 0 && !hasHead(file) {
 			continue // the book's note of its head is lost: nobody can say how many records there were
 		}
-		if !slices.ContainsFunc(rep.Faults, func(f Fault) bool { return f.Names(seq) }) {
+		if !slices.ContainsFunc(rep.Faults, func(f check.Fault) bool { return f.Names(seq) }) {
 			t.Errorf("%s: the changed record %d is not named:\n%s", what, seq, lines(rep.Faults))
 		}
 	}
@@ -306,29 +317,38 @@ func (v *victim) check(t *testing.T, what string, seed uint64, path string, file
 
 // hasHead tells whether the book's note of its head can be reached.
 func hasHead(file []byte) bool {
-	metas, _ := metasOf(bytes.NewReader(file))
-	if len(metas) < 2 {
-		return false // what the book was before may count now
+	for _, at := range []int64{0, pageBytes} {
+		one := bytes.Clone(file[:min(len(file), 2*pageBytes)])
+		for i := range one {
+			if int64(i)/pageBytes != at/pageBytes {
+				one[i] = 0
+			}
+		}
+		if _, err := check.ContentsOf(bytes.NewReader(one), int64(len(file))); err != nil {
+			return false // what the book was before may count now
+		}
 	}
-	p := &pageFile{f: bytes.NewReader(file), size: int64(len(file)), meta: latest(metas)}
-	_, ok := p.find(p.walker(func(uint64, string) {}).buckets()[string(bMeta)], kHead)
+	c, err := check.ContentsOf(bytes.NewReader(file), int64(len(file)))
+	if err != nil {
+		return false
+	}
+	_, ok := c.Find(layout.Meta, layout.KeyHead)
 	return ok
 }
 
 // same tells whether a record can be read by its number as it was.
 func same(file []byte, r record.Record) bool {
-	metas, _ := metasOf(bytes.NewReader(file))
-	if len(metas) == 0 {
+	c, err := check.ContentsOf(bytes.NewReader(file), int64(len(file)))
+	if err != nil {
 		return false
 	}
-	p := &pageFile{f: bytes.NewReader(file), size: int64(len(file)), meta: latest(metas)}
-	raw, ok := p.find(p.walker(func(uint64, string) {}).buckets()[string(bLog)], seqKey(r.Seq))
+	raw, ok := c.Find(layout.Log, layout.SeqKey(r.Seq))
 	return ok && bytes.Equal(raw, r.Raw)
 }
 
 func (v *victim) salvage(t *testing.T, what, path string, file []byte, journals []string, sum *tally) {
 	clock := simclock.At(start.AddDate(0, 0, 3), "boot-9")
-	get := func(journals []string) (map[uint64][]byte, Salvaged, error) {
+	get := func(journals []string) (map[uint64][]byte, check.Salvaged, error) {
 		to := path + ".salvaged"
 		defer os.Remove(to)
 		s, err := Salvage(path, journals, to, clock, nil)
@@ -344,8 +364,8 @@ func (v *victim) salvage(t *testing.T, what, path string, file []byte, journals 
 		_ = b.Close()
 		if err == nil {
 			// What is lost is missing or not proven in the new book too; it has no other faults.
-			rep, verr := Verify(to, Verifying{})
-			odd := slices.DeleteFunc(rep.Faults, func(f Fault) bool { return follows(f, s) })
+			rep, verr := Verify(to, check.Verifying{})
+			odd := slices.DeleteFunc(rep.Faults, func(f check.Fault) bool { return follows(f, s) })
 			if verr != nil || len(odd) > 0 {
 				err = fmt.Errorf("the book salvaged: %v\n%s", verr, lines(odd))
 			}
@@ -354,11 +374,11 @@ func (v *victim) salvage(t *testing.T, what, path string, file []byte, journals 
 	}
 	got, s, err := get(journals)
 	// Where the book's note of its head is lost, nothing vouches for the last record.
-	odd := slices.ContainsFunc(s.Lost, func(f Fault) bool {
+	odd := slices.ContainsFunc(s.Lost, func(f check.Fault) bool {
 		if strings.Contains(f.What, ErrNewer.Error()) {
 			return false // a bit of the format
 		}
-		return f.Kind != FaultHead && (f.Kind != FaultUnproven || f.Seq != uint64(len(v.recs)))
+		return f.Kind != check.FaultHead && (f.Kind != check.FaultUnproven || f.Seq != uint64(len(v.recs)))
 	})
 	if err != nil || odd || len(got) != len(v.recs) {
 		t.Errorf("%s: with the journal %d records of %d, %v\n%s", what, len(got), len(v.recs), err, lines(s.Lost))
@@ -385,8 +405,8 @@ func (v *victim) salvage(t *testing.T, what, path string, file []byte, journals 
 		if stands && !bytes.Equal(got[r.Seq], r.Raw) {
 			t.Errorf("%s: record %d stands in the file, but came back as %q\n%s", what, r.Seq, got[r.Seq], lines(s.Lost))
 		}
-		if !stands && !slices.ContainsFunc(s.Lost, func(f Fault) bool {
-			return f.Names(r.Seq) || f.Kind == FaultHead && f.Seq <= r.Seq // nobody can say how many there were
+		if !stands && !slices.ContainsFunc(s.Lost, func(f check.Fault) bool {
+			return f.Names(r.Seq) || f.Kind == check.FaultHead && f.Seq <= r.Seq // nobody can say how many there were
 		}) {
 			t.Errorf("%s: record %d is lost, and that is not said:\n%s", what, r.Seq, lines(s.Lost))
 		}
@@ -395,25 +415,25 @@ func (v *victim) salvage(t *testing.T, what, path string, file []byte, journals 
 
 // follows tells whether a fault of a salvaged book follows from what was lost: a record
 // that is missing there too, or that nothing proves.
-func follows(f Fault, s Salvaged) bool {
+func follows(f check.Fault, s check.Salvaged) bool {
 	lost := func(seq uint64) bool {
-		return slices.ContainsFunc(s.Lost, func(l Fault) bool { return l.Names(seq) })
+		return slices.ContainsFunc(s.Lost, func(l check.Fault) bool { return l.Names(seq) })
 	}
 	switch f.Kind {
-	case FaultMissing:
+	case check.FaultMissing:
 		for seq := f.Seq; seq <= max(f.Seq, f.To); seq++ {
 			if !lost(seq) {
 				return false
 			}
 		}
 		return true
-	case FaultUnproven:
+	case check.FaultUnproven:
 		return lost(f.Seq) || lost(f.Seq+1)
-	case FaultChanged: // the last two contradict each other, and nothing says which is spoilt
+	case check.FaultChanged: // the last two contradict each other, and nothing says which is spoilt
 		return f.Seq+1 == s.Head.Seq && lost(f.Seq) && lost(f.Seq+1)
-	case FaultFile: // the name of the book was lost, too: the new one has one of its own
+	case check.FaultFile: // the name of the book was lost, too: the new one has one of its own
 		return len(s.Lost) > 0 && strings.HasPrefix(f.What, "the book is not called what it was")
-	case FaultBench:
+	case check.FaultBench:
 		return len(s.Lost) > 0 && strings.HasPrefix(f.What, "it cannot be held against its records")
 	}
 	return false

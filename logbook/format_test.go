@@ -14,11 +14,13 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/check"
+	"flaskside/logbook/layout"
 	"flaskside/timers/simclock"
 )
 
 // writeBook makes the golden book of the format anew. Once a format was given away
-// its book stays as it is, and readable, for ever.
+// its book stays as it is, and layout.Readable, for ever.
 var writeBook = flag.Bool("write-golden-book", false, "make testdata/books anew for the format of this program")
 
 const books = "../testdata/books"
@@ -40,7 +42,7 @@ func TestGoldenBooks(t *testing.T) {
 		if err := errors.Join(writeSynced(golden, b.Snapshot), b.Close(), os.Chmod(golden, 0o644)); err != nil {
 			t.Fatal(err)
 		}
-		js, err := Journals(b.Path())
+		js, err := check.Journals(b.Path())
 		if err != nil || len(js) != 1 {
 			t.Fatal(js, err)
 		}
@@ -60,9 +62,9 @@ func TestGoldenBooks(t *testing.T) {
 			t.Fatal(err)
 		}
 		plain := journaled(t, path)
-		rep := verified(t, path, Verifying{})
+		rep := verified(t, path, check.Verifying{})
 		last := plain[len(plain)-1]
-		if len(rep.Faults) > 0 || rep.Head != (Head{last.Seq, last.Hash()}) || rep.Records != uint64(len(plain)) {
+		if len(rep.Faults) > 0 || rep.Head != (Head{Seq: last.Seq, Hash: last.Hash()}) || rep.Records != uint64(len(plain)) {
 			t.Errorf("%s: %d records, head %v, want %d:%s\n%s", path, rep.Records, rep.Head, last.Seq, last.Hash().Short(), lines(rep.Faults))
 		}
 		b, err := OpenReading(path, simclock.At(start.AddDate(0, 0, 1), "boot-1"))
@@ -120,7 +122,7 @@ func TestFirstFormatGoesOn(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, file := range []string{path, again} {
-		if rep := verified(t, file, Verifying{}); len(rep.Faults) > 0 || rep.Format != "2" || rep.Records != uint64(len(plain)+2) {
+		if rep := verified(t, file, check.Verifying{}); len(rep.Faults) > 0 || rep.Format != "2" || rep.Records != uint64(len(plain)+2) {
 			t.Errorf("%s: format %q, %d records\n%s", file, rep.Format, rep.Records, lines(rep.Faults))
 		}
 	}
@@ -132,7 +134,7 @@ func TestOtherFormats(t *testing.T) {
 	path, _ := shiftFile(t)
 	for format, want := range map[string]error{"3": ErrNewer, "10": ErrNewer, "0": ErrForeign, "": ErrForeign, "x": ErrForeign, "1 ": ErrForeign} {
 		file := copyOf(t, path)
-		spoil(t, file, func(tx *bolt.Tx) error { return tx.Bucket(bMeta).Put([]byte("format"), []byte(format)) })
+		spoil(t, file, func(tx *bolt.Tx) error { return tx.Bucket(layout.Meta).Put([]byte("format"), []byte(format)) })
 		before, err := os.ReadFile(file)
 		if err != nil {
 			t.Fatal(err)
@@ -149,7 +151,7 @@ func TestOtherFormats(t *testing.T) {
 				_ = b.Close()
 			}
 		}
-		rep := verified(t, file, Verifying{})
+		rep := verified(t, file, check.Verifying{})
 		if len(rep.Faults) == 0 {
 			t.Errorf("format %q: no fault", format)
 		}
@@ -162,7 +164,7 @@ func TestOtherFormats(t *testing.T) {
 		if after, err := os.ReadFile(file); err != nil || !bytes.Equal(after, before) {
 			t.Errorf("format %q: the file was changed: %v", format, err)
 		}
-		if js, err := Journals(file); len(js) > 0 || err != nil && !errors.Is(err, fs.ErrNotExist) {
+		if js, err := check.Journals(file); len(js) > 0 || err != nil && !errors.Is(err, fs.ErrNotExist) {
 			t.Errorf("format %q: journals %v, %v", format, js, err)
 		}
 	}

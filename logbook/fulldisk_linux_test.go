@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
 	"flaskside/timers/simclock"
 )
 
@@ -127,11 +128,11 @@ func TestFullDisk(t *testing.T) {
 				t.Error(err)
 			}
 			wholeBook(t, path)
-			last, err := LastJournaled(path)
+			last, err := check.LastJournaled(path)
 			if err != nil {
 				t.Fatal(err)
 			}
-			if rep := verified(t, path, Verifying{Journal: last}); len(rep.Faults) > 0 {
+			if rep := verified(t, path, check.Verifying{Journal: last}); len(rep.Faults) > 0 {
 				t.Errorf("faults:\n%s", lines(rep.Faults))
 			}
 			saved += len(ids)

@@ -16,6 +16,7 @@ import (
 	bolt "go.etcd.io/bbolt"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers/simclock"
 )
@@ -226,7 +227,7 @@ func TestForeignFiles(t *testing.T) {
 		}
 	}
 	format := func(v string) func(t *testing.T) string {
-		return change(func(tx *bolt.Tx) error { return tx.Bucket(bMeta).Put([]byte("format"), []byte(v)) })
+		return change(func(tx *bolt.Tx) error { return tx.Bucket(layout.Meta).Put([]byte("format"), []byte(v)) })
 	}
 	for _, c := range []struct {
 		name string
@@ -249,16 +250,16 @@ func TestForeignFiles(t *testing.T) {
 			}
 			return path
 		}, ErrForeign, `it has no part "meta"`},
-		{"a book without its index", change(func(tx *bolt.Tx) error { return tx.DeleteBucket(bIndex) }), ErrForeign, `it has no part "index"`},
+		{"a book without its index", change(func(tx *bolt.Tx) error { return tx.DeleteBucket(layout.Index) }), ErrForeign, `it has no part "index"`},
 		{"no format", format(""), ErrForeign, `format ""`},
 		{"a strange format", format("fancy"), ErrForeign, `format "fancy"`},
 		{"an older format that never was", format("0"), ErrForeign, `format "0"`},
 		{"the next format", format("3"), ErrNewer, "the logbook was written by a newer flaskside: format 3, this one reads up to 2: use a newer program"},
 		{"a far later format", format("17"), ErrNewer, "format 17"},
-		{"a last record that is none", change(func(tx *bolt.Tx) error { return tx.Bucket(bLog).Put(seqKey(99), []byte("{}")) }), ErrDamaged, "the logbook is damaged: the last record: "},
-		{"a live record that is missing", change(func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(2)) }), ErrDamaged, "record 2 is spoilt: it is missing"},
-		{"a list of live records that is none", change(func(tx *bolt.Tx) error { return tx.Bucket(bLive).Put([]byte("x"), nil) }), ErrDamaged, "the list of live records"},
-		{"a spoilt sign of life", change(func(tx *bolt.Tx) error { return tx.Bucket(bBeat).Put(kLast, []byte("x")) }), ErrDamaged, "the sign of life"},
+		{"a last record that is none", change(func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Put(layout.SeqKey(99), []byte("{}")) }), ErrDamaged, "the logbook is damaged: the last record: "},
+		{"a live record that is missing", change(func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Delete(layout.SeqKey(2)) }), ErrDamaged, "record 2 is spoilt: it is missing"},
+		{"a list of live records that is none", change(func(tx *bolt.Tx) error { return tx.Bucket(layout.Live).Put([]byte("x"), nil) }), ErrDamaged, "the list of live records"},
+		{"a spoilt sign of life", change(func(tx *bolt.Tx) error { return tx.Bucket(layout.Beat).Put(layout.KeyLast, []byte("x")) }), ErrDamaged, "the sign of life"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			path := c.make(t)

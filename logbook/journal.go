@@ -5,13 +5,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
-	"strings"
 
+	"flaskside/logbook/check"
 	"flaskside/logbook/record"
 )
 
@@ -35,99 +33,10 @@ type journal struct {
 	room  func(cause error) bool // makes room on a full disk
 }
 
-// journalHead is the first line of a journal.
-type journalHead struct {
-	Journal int    `json:"journal"` // version of the format
-	Book    string `json:"book"`    // identity
-}
-
-const (
-	journalPart  = ".journal-"
-	journalEnd   = ".jsonl"
-	journalMonth = "2006-01"
-)
-
-// journalStart is what the names of a book's journals begin with.
-func journalStart(bookPath string) string {
-	return strings.TrimSuffix(bookPath, ".db") + journalPart
-}
-
-// Journals lists the journals beside a book, by name.
-func Journals(bookPath string) ([]string, error) {
-	start := journalStart(bookPath)
-	dir := filepath.Dir(start)
-	all, err := os.ReadDir(dir)
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("look for journals: %w", err)
-	}
-	var out []string
-	for _, e := range all {
-		month, ok := strings.CutPrefix(e.Name(), filepath.Base(start))
-		if month, end := strings.CutSuffix(month, journalEnd); ok && end && len(month) == len(journalMonth) {
-			out = append(out, filepath.Join(dir, e.Name()))
-		}
-	}
-	slices.Sort(out)
-	return out, nil
-}
-
-// LastJournaled gives the last record that the journals beside a book hold, nil where
-// there is none.
-func LastJournaled(bookPath string) (*Head, error) {
-	files, err := Journals(bookPath)
-	if err != nil {
-		return nil, err
-	}
-	var last *Head
-	for _, name := range files {
-		h, err := lastLine(name)
-		if err != nil {
-			return nil, err
-		}
-		if h != nil && (last == nil || h.Seq >= last.Seq) {
-			last = h
-		}
-	}
-	return last, nil
-}
-
-// lastLine gives the last whole record of a journal.
-func lastLine(name string) (*Head, error) {
-	f, err := os.Open(name)
-	if err != nil {
-		return nil, fmt.Errorf("read journal: %w", err)
-	}
-	defer func() { _ = f.Close() }() // only read from
-	fi, err := f.Stat()
-	if err != nil {
-		return nil, fmt.Errorf("read journal: %w", err)
-	}
-	for _, n := range []int64{8 << 10, 2 * maxRaw} {
-		from := max(0, fi.Size()-n)
-		b := make([]byte, fi.Size()-from)
-		if _, err := f.ReadAt(b, from); err != nil && err != io.EOF {
-			return nil, fmt.Errorf("read journal: %w", err)
-		}
-		lines := bytes.Split(b, []byte("\n"))
-		if from > 0 {
-			lines = lines[1:] // cut
-		}
-		for _, line := range slices.Backward(lines) { // a last one without its end counts when it is whole
-			if r, err := record.Decode(line); err == nil {
-				return &Head{r.Seq, r.Hash()}, nil
-			}
-		}
-		if from == 0 {
-			break
-		}
-	}
-	return nil, nil
-}
-
 // look finds out what the journals hold when a book is opened; at gives the hash of
 // one of its records.
 func (j *journal) look(head Head, at func(seq uint64) (record.Hash, bool)) {
-	last, err := LastJournaled(j.path)
+	last, err := check.LastJournaled(j.path)
 	if err != nil {
 		j.trouble(err)
 	}
@@ -211,7 +120,7 @@ func (j *journal) put(id string, r record.Record) error {
 
 // write appends one record.
 func (j *journal) write(id string, r record.Record) error {
-	name := journalStart(j.path) + r.Written.UTC().Format(journalMonth) + journalEnd
+	name := check.JournalStart(j.path) + r.Written.UTC().Format(check.JournalMonth) + check.JournalEnd
 	if j.f == nil || name != j.name {
 		if err := j.open(name, id); err != nil {
 			return err
@@ -222,7 +131,7 @@ func (j *journal) write(id string, r record.Record) error {
 		j.f = nil       // opened anew, it is mended
 		return err
 	}
-	j.dirty, j.last = true, Head{r.Seq, r.Hash()}
+	j.dirty, j.last = true, Head{Seq: r.Seq, Hash: r.Hash()}
 	return nil
 }
 
@@ -240,7 +149,7 @@ func (j *journal) open(name, id string) error {
 	}
 	begin := []byte(nil)
 	if err == nil && fi.Size() == 0 {
-		begin, err = json.Marshal(journalHead{1, id})
+		begin, err = json.Marshal(check.JournalHead{Journal: 1, Book: id})
 	}
 	if err == nil && (len(begin) > 0 || last[0] != '\n') {
 		_, err = f.Write(append(begin, '\n'))

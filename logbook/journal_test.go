@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
 	"flaskside/logbook/record"
 	"flaskside/timers/simclock"
 )
@@ -18,7 +19,7 @@ import (
 // journaled reads the records of all journals beside a book, whole lines only.
 func journaled(t testing.TB, path string) (out []record.Record) {
 	t.Helper()
-	files, err := Journals(path)
+	files, err := check.Journals(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -102,7 +103,7 @@ func TestJournal(t *testing.T) {
 		t.Fatal(err)
 	}
 	first, _, _ := bytes.Cut(november, []byte("\n"))
-	var head journalHead
+	var head check.JournalHead
 	if err := json.Unmarshal(first, &head); err != nil || head.Journal != 1 || head.Book != h.b.ID() || head.Book == "" {
 		t.Errorf("the journal begins with %s, %v; the book is %s", first, err, h.b.ID())
 	}
@@ -116,7 +117,7 @@ func TestJournal(t *testing.T) {
 	h.again()
 	h.notes(1)
 	sameAsBook(t, h)
-	if fs, err := Journals(h.b.Path()); err != nil || len(fs) != 2 || fs[0] != month("2026-11") || fs[1] != month("2026-12") {
+	if fs, err := check.Journals(h.b.Path()); err != nil || len(fs) != 2 || fs[0] != month("2026-11") || fs[1] != month("2026-12") {
 		t.Errorf("journals %v, %v", fs, err)
 	}
 	// Said again, nothing is written twice; a batch is written whole.
@@ -247,7 +248,7 @@ func TestJournalNeverStops(t *testing.T) {
 		if err := h.b.Close(); err != nil {
 			t.Errorf("%s: %v", c.what, err)
 		}
-		if rep := verified(t, h.b.Path(), Verifying{}); len(rep.Faults) > 0 {
+		if rep := verified(t, h.b.Path(), check.Verifying{}); len(rep.Faults) > 0 {
 			t.Errorf("%s: %v", c.what, rep.Faults)
 		}
 	}
@@ -263,11 +264,11 @@ func TestJournalOnlyOfRecords(t *testing.T) {
 	}
 	_ = b.Close()
 	for _, path := range []string{h.b.Path(), b.Path()} {
-		if fs, err := Journals(path); err != nil || len(fs) > 0 {
+		if fs, err := check.Journals(path); err != nil || len(fs) > 0 {
 			t.Errorf("journals of a book without records: %v, %v", fs, err)
 		}
 	}
-	if _, err := Journals(filepath.Join(t.TempDir(), "none", "bench.db")); err != nil {
+	if _, err := check.Journals(filepath.Join(t.TempDir(), "none", "bench.db")); err != nil {
 		t.Errorf("journals in a folder that is not there: %v", err)
 	}
 }

@@ -8,6 +8,7 @@ import (
 
 	bolt "go.etcd.io/bbolt"
 
+	"flaskside/logbook/layout"
 	"flaskside/timers"
 )
 
@@ -36,12 +37,12 @@ func CommitTimes(ctx context.Context, bookPath string, n int, clock timers.Clock
 	commit := func(i int) error {
 		return guard(func() error {
 			return db.Update(func(tx *bolt.Tx) error {
-				b, err := tx.CreateBucketIfNotExists(bLog)
+				b, err := tx.CreateBucketIfNotExists(layout.Log)
 				if err != nil {
 					return err
 				}
 				b.FillPercent = logFill
-				return b.Put(seqKey(uint64(i)), make([]byte, commitBytes))
+				return b.Put(layout.SeqKey(uint64(i)), make([]byte, commitBytes))
 			})
 		})
 	}

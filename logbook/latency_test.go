@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"flaskside/logbook/check"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -62,14 +63,14 @@ func TestPeekRecord(t *testing.T) {
 	}
 	defer func() { _ = b.Close() }()
 	for _, want := range recs {
-		if got, ok, err := PeekRecord(path, want.Seq); err != nil || !ok || got.Hash() != want.Hash() {
+		if got, ok, err := check.PeekRecord(path, want.Seq); err != nil || !ok || got.Hash() != want.Hash() {
 			t.Errorf("record %d: %v, %v", want.Seq, ok, err)
 		}
 	}
-	if _, ok, err := PeekRecord(path, uint64(len(recs)+1)); ok || err != nil {
+	if _, ok, err := check.PeekRecord(path, uint64(len(recs)+1)); ok || err != nil {
 		t.Errorf("a record that is not there: %v, %v", ok, err)
 	}
-	if _, _, err := PeekRecord(writeFile(t, []byte("Dear colleague")), 1); !errors.Is(err, ErrForeign) {
+	if _, _, err := check.PeekRecord(writeFile(t, []byte("Dear colleague")), 1); !errors.Is(err, ErrForeign) {
 		t.Errorf("a letter: %v", err)
 	}
 }

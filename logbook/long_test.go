@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 	"flaskside/timers/simclock"
@@ -127,7 +128,7 @@ func longFile(t testing.TB, n int) string {
 // A long book is sound, and opens with nothing at work.
 func TestVerifyLong(t *testing.T) {
 	path := longFile(t, 20_000)
-	rep := verified(t, path, Verifying{})
+	rep := verified(t, path, check.Verifying{})
 	if rep.Records != 20_000 || len(rep.Faults) > 0 {
 		t.Errorf("%d records, faults:\n%s", rep.Records, lines(rep.Faults))
 	}
@@ -137,7 +138,7 @@ func TestVerifyLong(t *testing.T) {
 func BenchmarkVerify(b *testing.B) {
 	path := longFile(b, *longRecords)
 	for b.Loop() {
-		rep, err := Verify(path, Verifying{})
+		rep, err := Verify(path, check.Verifying{})
 		if err != nil || len(rep.Faults) > 0 {
 			b.Fatal(err, lines(rep.Faults))
 		}

@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"github.com/hanwen/go-fuse/v2/fuse"
+
+	"flaskside/logbook/check"
 )
 
 var lostPowers = flag.Int("lostpowers", 0, "how often the power is cut under ext4, on a disk that forgets; takes root and /dev/fuse")
@@ -361,7 +363,7 @@ func loses(t *testing.T, image []byte, acked int) bool {
 		if err := os.WriteFile(path, b, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		rep, err := Verify(path, Verifying{})
+		rep, err := Verify(path, check.Verifying{})
 		lost = err != nil || len(rep.Faults) > 0 || rep.Head.Seq < uint64(acked)
 	})
 	return lost

@@ -15,6 +15,8 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/check"
+	"flaskside/logbook/layout"
 	"flaskside/timers"
 	"flaskside/timers/simclock"
 )
@@ -83,7 +85,7 @@ func TestRegisterOfABook(t *testing.T) {
 	if err := h.b.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if rep := verified(t, h.b.Path(), Verifying{}); len(rep.Faults) > 0 {
+	if rep := verified(t, h.b.Path(), check.Verifying{}); len(rep.Faults) > 0 {
 		t.Errorf("%s", lines(rep.Faults))
 	}
 }
@@ -116,7 +118,7 @@ func TestRegisterDoesNotGrow(t *testing.T) {
 
 func formatOf(t *testing.T, b *Book) (format string) {
 	t.Helper()
-	if err := b.view(func(tx *bolt.Tx) error { format = string(tx.Bucket(bMeta).Get([]byte("format"))); return nil }); err != nil {
+	if err := b.view(func(tx *bolt.Tx) error { format = string(tx.Bucket(layout.Meta).Get([]byte("format"))); return nil }); err != nil {
 		t.Fatal(err)
 	}
 	return format
@@ -142,7 +144,7 @@ func TestLotsRaiseTheFormat(t *testing.T) {
 	if err := h.b.Close(); err != nil {
 		t.Fatal(err)
 	}
-	js, err := Journals(h.b.Path())
+	js, err := check.Journals(h.b.Path())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -213,7 +215,7 @@ func TestHandoverRaisesTheFormat(t *testing.T) {
 	}
 	// The book as it was is kept, once.
 	was := asItWas(h.b.Path(), "1")
-	rep, err := Verify(was, Verifying{})
+	rep, err := Verify(was, check.Verifying{})
 	if err != nil || len(rep.Faults) > 0 || rep.Format != "1" || rep.Head != before || rep.Book != h.b.ID() {
 		t.Errorf("the copy is %+v, %v, want format 1 and the head %v", rep, err, before)
 	}

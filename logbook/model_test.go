@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/bench/benchtest"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 	"flaskside/timers/simclock"
@@ -249,7 +250,7 @@ func random(t *testing.T, rt *rapid.T, path string, most int) {
 	w := &walk{t: rt, ck: ck, b: b}
 	defer func() { _ = w.b.Close() }() // closed below when all went well
 	if err := b.view(func(tx *bolt.Tx) error {
-		w.m.head = record.Genesis(string(tx.Bucket(bMeta).Get([]byte("book"))))
+		w.m.head = record.Genesis(string(tx.Bucket(layout.Meta).Get([]byte("book"))))
 		return nil
 	}); err != nil {
 		rt.Fatal(err)

@@ -7,12 +7,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
-	"strconv"
 	"syscall"
 	"time"
 
@@ -20,7 +18,9 @@ import (
 	berrors "go.etcd.io/bbolt/errors"
 
 	"flaskside/logbook/bench"
+	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 )
@@ -30,13 +30,13 @@ var (
 	// ErrHeld: another process has the book.
 	ErrHeld = errors.New("the logbook is in use")
 	// ErrForeign: the file is not a logbook of this program.
-	ErrForeign = errors.New("this is not a flaskside logbook")
+	ErrForeign = layout.ErrForeign
 	// ErrDamaged: the file is a logbook that cannot be read.
-	ErrDamaged = errors.New("the logbook is damaged")
+	ErrDamaged = layout.ErrDamaged
 	// ErrSpoilt: a record asked for is missing or cannot be read; the book is open all the same.
 	ErrSpoilt = errors.New("spoilt")
 	// ErrNewer: the file is of a later format.
-	ErrNewer = errors.New("the logbook was written by a newer flaskside")
+	ErrNewer = layout.ErrNewer
 	// ErrNotSaved: the record is not in the book; the book can be written again.
 	ErrNotSaved = errors.New("not saved")
 	// ErrNetwork: the file lies on a file system that another computer shares.
@@ -106,7 +106,7 @@ func options(ro bool) *bolt.Options {
 // Nothing but its first pages is looked at. The error is [ErrHeld], [ErrForeign] or
 // [ErrDamaged], or one of the system that says nothing of the file.
 func openStore(path string, ro bool) (*bolt.DB, error) {
-	if err := lookBefore(path); err != nil {
+	if err := check.Before(path); err != nil {
 		return nil, err
 	}
 	var db *bolt.DB
@@ -147,7 +147,7 @@ func (b *Book) reopen() error {
 	if err != nil {
 		return err
 	}
-	err = lookInside(b.path)
+	err = check.Inside(b.path)
 	if err == nil {
 		err = guard(func() error { return db.View(b.load) })
 	}
@@ -177,29 +177,29 @@ func ofPlace(err error) error {
 
 // load folds the bench from the live records.
 func (b *Book) load(tx *bolt.Tx) error {
-	for _, name := range [][]byte{bMeta, bLog, bIndex, bLive, bBeat} {
+	for _, name := range layout.Parts() {
 		if tx.Bucket(name) == nil {
 			return fmt.Errorf("%w: it has no part %q", ErrForeign, name)
 		}
 	}
-	if err := readable(string(tx.Bucket(bMeta).Get([]byte("format")))); err != nil {
+	if err := layout.Readable(string(tx.Bucket(layout.Meta).Get([]byte("format")))); err != nil {
 		return err
 	}
 	if b.id == "" { // it never changes
-		b.id = string(tx.Bucket(bMeta).Get([]byte("book")))
+		b.id = string(tx.Bucket(layout.Meta).Get([]byte("book")))
 	}
 	st := State{Head: Head{Hash: record.Genesis(b.id)}}
-	if k, v := tx.Bucket(bLog).Cursor().Last(); k != nil {
+	if k, v := tx.Bucket(layout.Log).Cursor().Last(); k != nil {
 		r, err := record.Decode(v)
 		if err != nil {
 			return fmt.Errorf("%w: the last record: %w", ErrDamaged, err)
 		}
-		st.Head = Head{r.Seq, record.HashOf(v)}
+		st.Head = Head{Seq: r.Seq, Hash: record.HashOf(v)}
 	}
-	if v := tx.Bucket(bMeta).Get(kHead); v != nil && !bytes.Equal(v, st.Head.bytes()) {
+	if v := tx.Bucket(layout.Meta).Get(layout.KeyHead); v != nil && !bytes.Equal(v, st.Head.Bytes()) {
 		return fmt.Errorf("%w: its end is not as it was written: flaskside verify tells more", ErrDamaged)
 	}
-	if v := tx.Bucket(bBeat).Get(kLast); v != nil {
+	if v := tx.Bucket(layout.Beat).Get(layout.KeyLast); v != nil {
 		if err := json.Unmarshal(v, &st.Beat); err != nil {
 			return fmt.Errorf("%w: the sign of life: %w", ErrDamaged, err)
 		}
@@ -208,7 +208,7 @@ func (b *Book) load(tx *bolt.Tx) error {
 		st.Beat = old.Beat // the sign of life before this program stays the one that counts
 	}
 	seqs := map[uint64]bool{}
-	c := tx.Bucket(bLive).Cursor()
+	c := tx.Bucket(layout.Live).Cursor()
 	for k, _ := c.First(); k != nil; k, _ = c.Next() {
 		if len(k) != 8 {
 			return fmt.Errorf("%w: the list of live records", ErrDamaged)
@@ -224,23 +224,10 @@ func (b *Book) load(tx *bolt.Tx) error {
 	return nil
 }
 
-// readable says whether this program reads books of a format. There is none before
-// the first; one that follows will bring the step to it.
-func readable(format string) error {
-	if format == Format || format == FormatNow {
-		return nil
-	}
-	ours, err := strconv.Atoi(FormatNow)
-	if n, nerr := strconv.Atoi(format); err == nil && nerr == nil && n > ours {
-		return fmt.Errorf("%w: format %d, this one reads up to %s: use a newer program", ErrNewer, n, FormatNow)
-	}
-	return fmt.Errorf("%w: format %q", ErrForeign, format)
-}
-
 // top reads the highest numbers used from the ends of the index.
 func top(tx *bolt.Tx, seq uint64) bench.Counters {
 	last := func(class byte) int {
-		c := tx.Bucket(bIndex).Cursor()
+		c := tx.Bucket(layout.Index).Cursor()
 		k, _ := c.Seek([]byte{class + 1})
 		if k == nil {
 			k, _ = c.Last()
@@ -270,12 +257,12 @@ func create(path string, clock timers.Clock) error {
 		return fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}
 	err = db.Update(func(tx *bolt.Tx) error {
-		for _, name := range [][]byte{bMeta, bLog, bIndex, bLive, bBeat} {
+		for _, name := range layout.Parts() {
 			if _, err := tx.CreateBucket(name); err != nil {
 				return err
 			}
 		}
-		m := tx.Bucket(bMeta)
+		m := tx.Bucket(layout.Meta)
 		for k, v := range map[string]string{"format": Format, "book": rand.Text(), "created": clock.Read().Wall.Format(time.RFC3339)} {
 			if err := m.Put([]byte(k), []byte(v)); err != nil {
 				return err
@@ -306,71 +293,6 @@ func syncDir(dir string) error {
 	}
 	if err := errors.Join(d.Sync(), d.Close()); err != nil {
 		return fmt.Errorf("sync folder %s: %w", dir, err)
-	}
-	return nil
-}
-
-// lookBefore reads the two meta pages the plain way, before anything is mapped
-// into memory: a file cut short would kill the process otherwise.
-func lookBefore(path string) error {
-	// Opening a pipe would wait for whoever writes to it.
-	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() {
-		return fmt.Errorf("%w: %s is not a file", ErrForeign, path)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return fmt.Errorf("open logbook: %w", err)
-	}
-	defer func() { _ = f.Close() }() // only read from
-	size := func() (int64, error) {
-		fi, err := f.Stat()
-		switch {
-		case err != nil:
-			return 0, fmt.Errorf("open logbook: %w", err)
-		case !fi.Mode().IsRegular():
-			return 0, fmt.Errorf("%w: %s is not a file", ErrForeign, path)
-		}
-		return fi.Size(), nil
-	}
-	foreign := func(why string) error { return fmt.Errorf("%w: %s: %s", ErrForeign, path, why) }
-	n, err := size()
-	if err != nil {
-		return err
-	}
-	if n == 0 {
-		return foreign("the file is empty")
-	}
-	return checkMetas(f, size, foreign)
-}
-
-// checkMetas finds the meta page that the store would use and holds the size of
-// the file against it.
-func checkMetas(f io.ReaderAt, sizeOf func() (int64, error), foreign func(string) error) error {
-	metas, seen := metasOf(f)
-	switch {
-	case len(metas) == 0 && !seen:
-		return foreign("it is a file of another kind")
-	case len(metas) == 0:
-		return fmt.Errorf("%w: both of its first pages are spoilt", ErrDamaged)
-	}
-	use := latest(metas)
-	if !use.sane() {
-		return fmt.Errorf("%w: its first page makes no sense", ErrDamaged)
-	}
-	// The size is asked after the pages were read: a book that grows meanwhile must
-	// not look cut short.
-	size, err := sizeOf()
-	if err != nil {
-		return err
-	}
-	if want := int64(use.high) * use.pageSize; want > size {
-		return fmt.Errorf("%w: it has %d bytes and should have at least %d: it was cut short", ErrDamaged, size, want)
-	}
-	if err := (&pageFile{f: f, size: size, meta: use}).freeList(); err != nil {
-		if now, _ := metasOf(f); len(now) > 0 && latest(now).txid != use.txid {
-			return nil // somebody has it and writes: the lock will tell
-		}
-		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	return nil
 }

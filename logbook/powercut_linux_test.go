@@ -16,6 +16,8 @@ import (
 	"testing"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers/simclock"
 )
@@ -261,8 +263,8 @@ type cutRig struct {
 func (c *cutRig) fresh(d onDisk, told uint64) bool {
 	var h maphash.Hash
 	h.SetSeed(c.seed)
-	_, _ = h.Write(seqKey(told))
-	_, _ = h.Write(seqKey(uint64(d.size)))
+	_, _ = h.Write(layout.SeqKey(told))
+	_, _ = h.Write(layout.SeqKey(uint64(d.size)))
 	_, _ = h.Write(d.data)
 	if c.seen[h.Sum64()] {
 		return false
@@ -330,11 +332,11 @@ func (c *cutRig) goOn(e epoch, d onDisk, r *rand.Rand) error {
 	if _, faults := faultsOf(path); len(faults) > 0 {
 		return fmt.Errorf("gone on: %v", faults)
 	}
-	last, err := LastJournaled(path)
+	last, err := check.LastJournaled(path)
 	if err != nil || ahead {
 		return fmt.Errorf("gone on: the journal: %v, in trouble: %v", err, ahead)
 	}
-	rep, err := Verify(path, Verifying{Journal: last})
+	rep, err := Verify(path, check.Verifying{Journal: last})
 	if err != nil || len(rep.Faults) > 0 {
 		return fmt.Errorf("gone on: %v\n%s", err, lines(rep.Faults))
 	}

@@ -14,6 +14,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
 
@@ -21,12 +22,12 @@ import (
 // for a day asks for the same ones again and again.
 type past struct {
 	tx    *bolt.Tx
-	quick *quick
+	quick *record.Reader
 	known map[uint64]record.Record
 }
 
 func newPast(tx *bolt.Tx) *past {
-	return &past{tx: tx, quick: newQuick(), known: map[uint64]record.Record{}}
+	return &past{tx: tx, quick: record.NewReader(), known: map[uint64]record.Record{}}
 }
 
 // at reads one record; its bytes are copied out of the transaction.
@@ -34,11 +35,11 @@ func (p *past) at(seq uint64) (record.Record, error) {
 	if r, ok := p.known[seq]; ok {
 		return r, nil
 	}
-	raw := p.tx.Bucket(bLog).Get(seqKey(seq))
+	raw := p.tx.Bucket(layout.Log).Get(layout.SeqKey(seq))
 	if raw == nil {
 		return record.Record{}, fmt.Errorf("record %d is %w: it is missing", seq, ErrSpoilt)
 	}
-	r, err := p.quick.decode(bytes.Clone(raw))
+	r, err := p.quick.Decode(bytes.Clone(raw))
 	if err != nil {
 		return record.Record{}, fmt.Errorf("record %d is %w: %w", seq, ErrSpoilt, err)
 	}
@@ -47,7 +48,7 @@ func (p *past) at(seq uint64) (record.Record, error) {
 }
 
 func (p *past) byID(id string) (record.Record, bool) {
-	v := p.tx.Bucket(bIndex).Get(idKey(id))
+	v := p.tx.Bucket(layout.Index).Get(layout.IDKey(id))
 	if len(v) != 8 {
 		return record.Record{}, false
 	}
@@ -69,23 +70,15 @@ func (b *Book) ByID(id string) (r record.Record, ok bool, err error) {
 	return r, ok, err
 }
 
-// numberOf reads the number that a record stands under, 0 where that is none.
-func numberOf(key []byte) uint64 {
-	if len(key) != 8 {
-		return 0
-	}
-	return binary.BigEndian.Uint64(key)
-}
-
 // Each calls f with every record from number from on, in order, until f says stop
 // or gives an error.
 func (b *Book) Each(from uint64, f func(r record.Record) (more bool, err error)) error {
 	return b.view(func(tx *bolt.Tx) error {
-		c := tx.Bucket(bLog).Cursor()
-		for k, v := c.Seek(seqKey(from)); k != nil; k, v = c.Next() {
+		c := tx.Bucket(layout.Log).Cursor()
+		for k, v := c.Seek(layout.SeqKey(from)); k != nil; k, v = c.Next() {
 			r, err := record.Decode(bytes.Clone(v))
 			if err != nil {
-				return fmt.Errorf("record %d is %w: %w", numberOf(k), ErrSpoilt, err)
+				return fmt.Errorf("record %d is %w: %w", layout.Number(k), ErrSpoilt, err)
 			}
 			if more, err := f(r); err != nil || !more {
 				return err
@@ -110,9 +103,9 @@ func (b *Book) Between(from, until time.Time) ([]record.Record, error) {
 }
 
 func (p *past) between(from, until time.Time, seqs map[uint64]bool) {
-	c := p.tx.Bucket(bIndex).Cursor()
-	end := dayKey(until, 0)
-	for k, _ := c.Seek(dayKey(from, 0)); len(k) == 17 && k[0] == 'd' && bytes.Compare(k, end) < 0; k, _ = c.Next() {
+	c := p.tx.Bucket(layout.Index).Cursor()
+	end := layout.DayKey(until, 0)
+	for k, _ := c.Seek(layout.DayKey(from, 0)); len(k) == 17 && k[0] == 'd' && bytes.Compare(k, end) < 0; k, _ = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[9:])] = true
 	}
 }
@@ -134,8 +127,8 @@ func (b *Book) Of(s action.Subject) ([]record.Record, error) {
 
 // ofSubject adds the numbers of the records about a subject.
 func (p *past) ofSubject(s action.Subject, seqs map[uint64]bool) {
-	c := p.tx.Bucket(bIndex).Cursor()
-	prefix := subjectPrefix(s)
+	c := p.tx.Bucket(layout.Index).Cursor()
+	prefix := layout.SubjectPrefix(s)
 	for k, _ := c.Seek(prefix); len(k) == len(prefix)+8 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[len(prefix):])] = true
 	}
@@ -143,8 +136,8 @@ func (p *past) ofSubject(s action.Subject, seqs map[uint64]bool) {
 
 // amendments adds the numbers of the corrections and takings back of a record.
 func (p *past) amendments(of uint64, seqs map[uint64]bool) {
-	c := p.tx.Bucket(bIndex).Cursor()
-	prefix := amendKey(of, 0)[:9]
+	c := p.tx.Bucket(layout.Index).Cursor()
+	prefix := layout.AmendKey(of, 0)[:9]
 	for k, _ := c.Seek(prefix); len(k) == 17 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[9:])] = true
 	}
@@ -250,11 +243,11 @@ func (p *past) readingsBefore(at time.Time, seqs map[uint64]bool) {
 	for seq := range near {
 		first, last = min(first, seq), max(last, seq)
 	}
-	c := p.tx.Bucket(bIndex).Cursor()
+	c := p.tx.Bucket(layout.Index).Cursor()
 	for k, _ := c.Seek([]byte{'b'}); len(k) == 13 && k[0] == 'b'; {
 		bath := action.Subject{Class: 'b', No: int(binary.BigEndian.Uint32(k[1:]))}
-		prefix := subjectPrefix(bath)
-		for k, _ = c.Seek(subjectKey(bath, first)); len(k) == 13 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
+		prefix := layout.SubjectPrefix(bath)
+		for k, _ = c.Seek(layout.SubjectKey(bath, first)); len(k) == 13 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
 			seq := binary.BigEndian.Uint64(k[5:])
 			if seq > last {
 				break
@@ -264,7 +257,7 @@ func (p *past) readingsBefore(at time.Time, seqs map[uint64]bool) {
 			}
 		}
 		bath.No++
-		k, _ = c.Seek(subjectPrefix(bath))
+		k, _ = c.Seek(layout.SubjectPrefix(bath))
 	}
 }
 
@@ -276,10 +269,10 @@ const lookBack = 2000
 // was begun before it and has a record after it, or is at work still. The settings
 // and the crew of the time come with it.
 func (p *past) atWork(at time.Time, now *bench.Bench) map[action.Subject]bool {
-	out := map[action.Subject]bool{subjectSettings: true, subjectCrew: true}
+	out := map[action.Subject]bool{layout.SubjectSettings: true, layout.SubjectCrew: true}
 	first := uint64(1) << 62
-	c := p.tx.Bucket(bIndex).Cursor()
-	if k, _ := c.Seek(dayKey(at, 0)); len(k) == 17 && k[0] == 'd' {
+	c := p.tx.Bucket(layout.Index).Cursor()
+	if k, _ := c.Seek(layout.DayKey(at, 0)); len(k) == 17 && k[0] == 'd' {
 		first = binary.BigEndian.Uint64(k[9:])
 	}
 	for _, it := range now.Items {
@@ -290,13 +283,13 @@ func (p *past) atWork(at time.Time, now *bench.Bench) map[action.Subject]bool {
 	for class, top := range map[byte]int{'f': now.Top.Flask, 't': now.Top.Timer} {
 		// Numbers are given in order, so those begun before come first.
 		begun := sort.Search(top, func(i int) bool {
-			k, _ := c.Seek(subjectPrefix(action.Subject{Class: class, No: i + 1}))
+			k, _ := c.Seek(layout.SubjectPrefix(action.Subject{Class: class, No: i + 1}))
 			return len(k) != 13 || k[0] != class || binary.BigEndian.Uint64(k[5:]) >= first
 		})
 		for no := begun; no > max(0, begun-lookBack); no-- {
 			s := action.Subject{Class: class, No: no}
-			k := before(c, subjectPrefix(action.Subject{Class: class, No: no + 1})) // the last of this number
-			if bytes.HasPrefix(k, subjectPrefix(s)) && binary.BigEndian.Uint64(k[5:]) >= first {
+			k := before(c, layout.SubjectPrefix(action.Subject{Class: class, No: no + 1})) // the last of this number
+			if bytes.HasPrefix(k, layout.SubjectPrefix(s)) && binary.BigEndian.Uint64(k[5:]) >= first {
 				out[s] = true
 			}
 		}

@@ -8,6 +8,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
 
@@ -26,13 +27,6 @@ type refold struct {
 const runLength = 8192
 
 func newRefold(tx *bolt.Tx) *refold { return &refold{tx: tx, cur: bench.Fold(nil, bench.Counters{})} }
-
-// add takes the next record; it is kept.
-func (f *refold) add(r record.Record) {
-	if f.run = append(f.run, r); len(f.run) == runLength {
-		f.fold()
-	}
-}
 
 func (f *refold) fold() {
 	if err := guard(func() error { f.foldRun(); return nil }); err != nil {
@@ -79,7 +73,7 @@ func (f *refold) foldRun() {
 // whole tells whether everything that a taking back speaks of is in the bench: that
 // is so of a flask at work, and of one opened in this run.
 func whole(b *bench.Bench, opened map[int]bool, r record.Record) bool {
-	root := rootOf(r, func(id string) (record.Record, bool) {
+	root := layout.RootOf(r, func(id string) (record.Record, bool) {
 		it, ok := b.Item(id)
 		return it.Record, ok
 	})
@@ -101,7 +95,7 @@ func amendsRegister(tx *bolt.Tx, b *bench.Bench, r record.Record) bool {
 	if _, ok := r.Action.Body.(action.Correct); !ok {
 		return false
 	}
-	root := rootOf(r, func(id string) (record.Record, bool) {
+	root := layout.RootOf(r, func(id string) (record.Record, bool) {
 		if it, ok := b.Item(id); ok {
 			return it.Record, true
 		}
@@ -110,8 +104,8 @@ func amendsRegister(tx *bolt.Tx, b *bench.Bench, r record.Record) bool {
 	return ofRegister(root)
 }
 
-// end gives the bench after the last record.
-func (f *refold) end() (*bench.Bench, error) {
+// End gives the bench after the last record.
+func (f *refold) End() (*bench.Bench, error) {
 	f.fold()
 	return bench.Fold(f.cur.Living(), f.cur.Top), f.err
 }

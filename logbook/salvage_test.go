@@ -13,12 +13,14 @@ import (
 	bolt "go.etcd.io/bbolt"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers/simclock"
 )
 
 // salvaged brings together what is left and gives the records of the new book.
-func salvaged(t testing.TB, file string, journals ...string) (Salvaged, []record.Record) {
+func salvaged(t testing.TB, file string, journals ...string) (check.Salvaged, []record.Record) {
 	t.Helper()
 	clock := simclock.At(start, "boot-1")
 	to := filepath.Join(t.TempDir(), "new.db")
@@ -44,13 +46,13 @@ func seqs(rs []record.Record) (out []uint64) {
 // From the journals alone comes the same book: chain, name, bench, what it is found by.
 func TestSalvageJournalAlone(t *testing.T) {
 	path, recs := shiftFile(t)
-	js, err := Journals(path)
+	js, err := check.Journals(path)
 	if err != nil {
 		t.Fatal(err)
 	}
 	to := filepath.Join(t.TempDir(), "new.db")
 	s, err := Salvage(filepath.Join(t.TempDir(), "gone.db"), js, to, simclock.At(start, "boot-1"), func(path string) error {
-		if rep := verified(t, path, Verifying{}); len(rep.Faults) > 0 {
+		if rep := verified(t, path, check.Verifying{}); len(rep.Faults) > 0 {
 			return errors.New(lines(rep.Faults))
 		}
 		return nil
@@ -58,8 +60,8 @@ func TestSalvageJournalAlone(t *testing.T) {
 	if err != nil || s.Records != uint64(len(recs)) || s.File != 0 || s.Journal != s.Records {
 		t.Fatalf("%+v, %v", s, err)
 	}
-	id, _, err := Peek(path)
-	if got, head, gerr := Peek(to); err != nil || gerr != nil || got != id || head != s.Head {
+	id, _, err := check.Peek(path)
+	if got, head, gerr := check.Peek(to); err != nil || gerr != nil || got != id || head != s.Head {
 		t.Errorf("the book is called %q and ends with %v, %v; it was %q", got, head, gerr, id)
 	}
 	// The work goes on in it.
@@ -71,7 +73,7 @@ func TestSalvageJournalAlone(t *testing.T) {
 	if err := h.b.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if rep := verified(t, to, Verifying{}); len(rep.Faults) > 0 {
+	if rep := verified(t, to, check.Verifying{}); len(rep.Faults) > 0 {
 		t.Errorf("after another record: %v", rep.Faults)
 	}
 	if _, err := Salvage(path, js, to, h.ck, nil); err == nil || !strings.Contains(err.Error(), "is there already") {
@@ -85,7 +87,7 @@ func TestSalvageJournalAlone(t *testing.T) {
 // What stands in neither is listed, with its day; what nothing vouches for as well.
 func TestSalvageLists(t *testing.T) {
 	path, recs := shiftFile(t)
-	js, err := Journals(path)
+	js, err := check.Journals(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -210,7 +212,7 @@ func TestSalvageParted(t *testing.T) {
 	if err := os.WriteFile(h.b.Path(), early, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	js, err := Journals(h.b.Path())
+	js, err := check.Journals(h.b.Path())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -228,7 +230,7 @@ func TestSalvageParted(t *testing.T) {
 	if err := h.b.Close(); err != nil {
 		t.Fatal(err)
 	}
-	spoil(t, h.b.Path(), func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(2)) })
+	spoil(t, h.b.Path(), func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Delete(layout.SeqKey(2)) })
 	s, got = salvaged(t, h.b.Path(), js...)
 	if len(got) != len(want) || len(s.Lost) > 0 {
 		t.Errorf("brought together %v, want %v; %v", seqs(got), seqs(want), s.Lost)
@@ -238,92 +240,4 @@ func TestSalvageParted(t *testing.T) {
 			t.Errorf("record %d came back as\n%s, want\n%s", r.Seq, r.Raw, want[i].Raw)
 		}
 	}
-}
-
-// FuzzScan looks for records in anything: it ends, and what it takes is a chain as far
-// as it says so.
-func FuzzScan(f *testing.F) {
-	path, recs := shiftFile(f)
-	file, err := os.ReadFile(path)
-	if err != nil {
-		f.Fatal(err)
-	}
-	var plain []byte
-	for _, r := range recs[:4] {
-		plain = append(append(plain, r.Raw...), '\n')
-	}
-	at := bytes.Index(file, recordStart) / pageBytes * pageBytes
-	f.Add(file[at:at+pageBytes], plain)
-	f.Add([]byte(nil), append(plain, plain...))
-	f.Add(plain[:len(plain)/2], []byte(`{"journal":1,"book":"X"}`+"\n"+`{"v":1,"seq":`))
-	dir := f.TempDir()
-	f.Fuzz(func(t *testing.T, file, plain []byte) {
-		book, journal := filepath.Join(dir, "a.db"), filepath.Join(dir, "a.jsonl")
-		if err := errors.Join(os.WriteFile(book, file, 0o600), os.WriteFile(journal, plain, 0o600)); err != nil {
-			t.Fatal(err)
-		}
-		s, err := scanAll(book, []string{journal})
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer s.close()
-		picks := s.choose()
-		for i, p := range picks {
-			raw, err := s.bytes(p.piece)
-			if err != nil {
-				t.Fatal(err)
-			}
-			r, err := record.Decode(raw)
-			if err != nil || r.Seq != p.seq || r.Hash() != p.hash || r.Prev != p.prev {
-				t.Fatalf("took %q for record %d: %v", raw, p.seq, err)
-			}
-			if i > 0 && picks[i-1].seq >= p.seq {
-				t.Fatalf("record %d stands behind %d", p.seq, picks[i-1].seq)
-			}
-			if i > 0 && picks[i-1].seq == p.seq-1 && p.proven && p.prev != picks[i-1].hash {
-				t.Fatalf("record %d was taken, which %d contradicts", p.seq-1, p.seq)
-			}
-		}
-	})
-}
-
-// FuzzPages walks pages that anything may stand in: it ends, and gives nothing that
-// lies outside of them.
-func FuzzPages(f *testing.F) {
-	h := opened(&testing.T{})
-	h.notes(3)
-	file, err := os.ReadFile(h.b.Path())
-	if err != nil {
-		f.Fatal(err)
-	}
-	metas, _ := metasOf(bytes.NewReader(file))
-	m := latest(metas)
-	_ = h.b.Close()
-	f.Add(file[:int64(m.high)*pageBytes], m.root, m.free)
-	f.Fuzz(func(t *testing.T, file []byte, root, free uint64) {
-		p := &pageFile{f: bytes.NewReader(file), size: int64(len(file))}
-		p.meta = storeMeta{pageSize: pageBytes, root: root, free: free, high: uint64(len(file)/pageBytes) + 1}
-		_ = p.freeList()
-		faults := 0
-		w := p.walker(func(uint64, string) { faults++ })
-		n, bytes := 0, 0
-		parts := w.buckets()
-		for _, tr := range parts {
-			w.walk(tr, func(e entry) bool {
-				n++
-				bytes += len(e.key)
-				if len(e.key) == 0 {
-					t.Fatal("an entry without a key")
-				}
-				return true
-			})
-			p.find(tr, []byte("head"))
-			if height := w.height(tr.root); tr.root != 0 {
-				w.branches(tr.root, 0, height)
-			}
-		}
-		if most := 2 * len(file) / entryHeader; n > most || bytes > 70*len(file)*len(file) {
-			t.Fatalf("%d entries from %d bytes", n, len(file))
-		}
-	})
 }

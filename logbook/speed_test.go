@@ -14,6 +14,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 	"flaskside/timers/simclock"
@@ -38,7 +39,7 @@ func BenchmarkDurableRecord(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer func() { _ = bare.Close() }()
-	if err := bare.Update(func(tx *bolt.Tx) error { _, err := tx.CreateBucket(bLog); return err }); err != nil {
+	if err := bare.Update(func(tx *bolt.Tx) error { _, err := tx.CreateBucket(layout.Log); return err }); err != nil {
 		b.Fatal(err)
 	}
 	plain, err := os.Create(filepath.Join(dir, "plain.log"))
@@ -64,7 +65,7 @@ func BenchmarkDurableRecord(b *testing.B) {
 		timed(0, func() (err error) { saved, err = book.Append(a); return err })
 		timed(1, func() error {
 			return bare.Update(func(tx *bolt.Tx) error {
-				log := tx.Bucket(bLog)
+				log := tx.Bucket(layout.Log)
 				log.FillPercent = logFill
 				return log.Put(binary.BigEndian.AppendUint64(nil, uint64(n)), saved.Raw)
 			})
@@ -113,7 +114,7 @@ func bigBook(b *testing.B) string {
 	}
 	w := bigWriter{db: db, ck: ck}
 	if err := db.View(func(tx *bolt.Tx) error {
-		w.head = record.Genesis(string(tx.Bucket(bMeta).Get([]byte("book"))))
+		w.head = record.Genesis(string(tx.Bucket(layout.Meta).Get([]byte("book"))))
 		return nil
 	}); err != nil {
 		b.Fatal(err)
@@ -208,14 +209,14 @@ func (w *bigWriter) route(b *testing.B, flask, place int, whole bool) {
 func (w *bigWriter) flush(b *testing.B) {
 	none := func(string) (record.Record, bool) { return record.Record{}, false }
 	err := w.db.Update(func(tx *bolt.Tx) error {
-		log, index, live := tx.Bucket(bLog), tx.Bucket(bIndex), tx.Bucket(bLive)
+		log, index, live := tx.Bucket(layout.Log), tx.Bucket(layout.Index), tx.Bucket(layout.Live)
 		log.FillPercent = logFill
 		for _, r := range w.batch {
-			if err := log.Put(seqKey(r.Seq), r.Raw); err != nil {
+			if err := log.Put(layout.SeqKey(r.Seq), r.Raw); err != nil {
 				return err
 			}
-			value := seqKey(r.Seq)
-			for _, k := range indexKeys(r, none) {
+			value := layout.SeqKey(r.Seq)
+			for _, k := range layout.IndexKeys(r, none) {
 				if err := index.Put(k, value); err != nil {
 					return err
 				}
@@ -223,7 +224,7 @@ func (w *bigWriter) flush(b *testing.B) {
 			}
 		}
 		for _, s := range w.live {
-			if err := live.Put(seqKey(s), nil); err != nil {
+			if err := live.Put(layout.SeqKey(s), nil); err != nil {
 				return err
 			}
 		}
@@ -283,19 +284,19 @@ func BenchmarkFill(b *testing.B) {
 						b.Fatal(err)
 					}
 					if err := db.Update(func(tx *bolt.Tx) error {
-						log, err := tx.CreateBucketIfNotExists(bLog)
+						log, err := tx.CreateBucketIfNotExists(layout.Log)
 						if err != nil {
 							return err
 						}
 						log.FillPercent = fill
-						return log.Put(seqKey(r.Seq), r.Raw)
+						return log.Put(layout.SeqKey(r.Seq), r.Raw)
 					}); err != nil {
 						b.Fatal(err)
 					}
 					raw += len(r.Raw)
 				}
 				if err := db.View(func(tx *bolt.Tx) error {
-					st := tx.Bucket(bLog).Stats()
+					st := tx.Bucket(layout.Log).Stats()
 					b.ReportMetric(float64(st.LeafAlloc+st.BranchAlloc)/n, "bytes/record")
 					b.ReportMetric(float64(raw)/n, "bytes-of-its-own/record")
 					return nil

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"flaskside/logbook/check"
 )
 
 var sweepFull = flag.Bool("sweep-full", false, "make every system call of the scripted day fail in every way")
@@ -55,7 +57,7 @@ type sweep struct {
 
 // journalOf is the journal that the scripted day writes.
 func journalOf(path string) string {
-	return journalStart(path) + start.UTC().Format(journalMonth) + journalEnd
+	return check.JournalStart(path) + start.UTC().Format(check.JournalMonth) + check.JournalEnd
 }
 
 // run does the scripted day under a fault and holds what the child said against the
@@ -129,7 +131,7 @@ func (s *sweep) judge(f faulty, path string, said []answer) {
 		s.t.Errorf("%v: the book has faults: %v", f, faults)
 		return
 	}
-	rep, err := Verify(path, Verifying{})
+	rep, err := Verify(path, check.Verifying{})
 	if err != nil || len(rep.Faults) > 0 {
 		s.t.Errorf("%v: %v\n%s", f, err, lines(rep.Faults))
 	}

@@ -16,11 +16,13 @@ import (
 	"pgregory.net/rapid"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
 
 // verified gives what Verify finds in a book.
-func verified(t testing.TB, path string, ask Verifying) Report {
+func verified(t testing.TB, path string, ask check.Verifying) check.Report {
 	t.Helper()
 	rep, err := Verify(path, ask)
 	if err != nil {
@@ -43,11 +45,11 @@ func shiftFile(t testing.TB) (path string, recs []record.Record) {
 func TestVerifySound(t *testing.T) {
 	path, recs := shiftFile(t)
 	last := recs[len(recs)-1]
-	rep := verified(t, path, Verifying{})
+	rep := verified(t, path, check.Verifying{})
 	if len(rep.Faults) != 0 {
 		t.Errorf("faults of a sound book: %v", rep.Faults)
 	}
-	if rep.Head != (Head{last.Seq, last.Hash()}) || rep.Records != last.Seq || rep.Format != Format || rep.First != "2026-11-25" || rep.Last != "2026-11-26" {
+	if rep.Head != (Head{Seq: last.Seq, Hash: last.Hash()}) || rep.Records != last.Seq || rep.Format != Format || rep.First != "2026-11-25" || rep.Last != "2026-11-26" {
 		t.Errorf("report %+v, want the head %d:%s", rep, last.Seq, last.Hash().Short())
 	}
 	empty := filepath.Join(t.TempDir(), "empty.db")
@@ -58,26 +60,26 @@ func TestVerifySound(t *testing.T) {
 	if err := b.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if rep := verified(t, empty, Verifying{}); len(rep.Faults) != 0 || rep.Records != 0 {
+	if rep := verified(t, empty, check.Verifying{}); len(rep.Faults) != 0 || rep.Records != 0 {
 		t.Errorf("of a book without records: %+v", rep)
 	}
-	if _, err := Verify(filepath.Join(t.TempDir(), "none.db"), Verifying{}); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := Verify(filepath.Join(t.TempDir(), "none.db"), check.Verifying{}); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("a file that is not there: %v", err)
 	}
-	if _, err := Verify(t.TempDir(), Verifying{}); err == nil {
+	if _, err := Verify(t.TempDir(), check.Verifying{}); err == nil {
 		t.Error("a folder was looked through")
 	}
 }
 
 // A sound book has no faults, whatever was done: the other eye is checkLive, checkIndex
-// and the model of the random walk. Salvaged from its journal alone it is the same book.
+// and the model of the random walk. check.Salvaged from its journal alone it is the same book.
 func TestVerifyRandomBooks(t *testing.T) {
 	dir, n := t.TempDir(), 0
 	rapid.Check(t, func(rt *rapid.T) {
 		n++
 		path := filepath.Join(dir, fmt.Sprintf("%d.db", n))
 		random(t, rt, path, rapid.IntRange(1, 12).Draw(rt, "records"))
-		rep, err := Verify(path, Verifying{})
+		rep, err := Verify(path, check.Verifying{})
 		if err != nil || len(rep.Faults) > 0 {
 			rt.Fatalf("a sound book: %v, %v", err, rep.Faults)
 		}
@@ -119,11 +121,11 @@ func TestVerifyNames(t *testing.T) {
 	last := recs[len(recs)-1].Seq
 	edit := func(seq uint64, old, with string) func(tx *bolt.Tx) error {
 		return func(tx *bolt.Tx) error {
-			v := tx.Bucket(bLog).Get(seqKey(seq))
+			v := tx.Bucket(layout.Log).Get(layout.SeqKey(seq))
 			if !bytes.Contains(v, []byte(old)) {
 				return fmt.Errorf("%q does not stand in %s", old, v)
 			}
-			return tx.Bucket(bLog).Put(seqKey(seq), bytes.Replace(v, []byte(old), []byte(with), 1))
+			return tx.Bucket(layout.Log).Put(layout.SeqKey(seq), bytes.Replace(v, []byte(old), []byte(with), 1))
 		}
 	}
 	in := func(bucket, key, value []byte) func(tx *bolt.Tx) error {
@@ -132,7 +134,7 @@ func TestVerifyNames(t *testing.T) {
 	out := func(bucket, key []byte) func(tx *bolt.Tx) error {
 		return func(tx *bolt.Tx) error { return tx.Bucket(bucket).Delete(key) }
 	}
-	id := func(seq uint64) []byte { return idKey(recs[seq-1].Action.ID) }
+	id := func(seq uint64) []byte { return layout.IDKey(recs[seq-1].Action.ID) }
 	prev := recs[29].Prev.String()
 	for _, c := range []struct {
 		name  string
@@ -150,42 +152,42 @@ func TestVerifyNames(t *testing.T) {
 		}, []string{"record 30, 2026-11-25: nothing shows", "record 31, 2026-11-25: was changed"}},
 		{"the first", edit(1, `KT`, `XY`), []string{"record 1, 2026-11-25: was changed"}},
 		{"the last", edit(last, `KT`, `XY`), []string{fmt.Sprintf("record %d, 2026-11-26: was changed after it was written: the book says", last)}},
-		{"one taken out", out(bLog, seqKey(30)), []string{"record 30, 2026-11-25: not there", "record 29, 2026-11-25: nothing shows"}},
-		{"the first taken out", out(bLog, seqKey(1)), []string{"record 1, on 2026-11-25 or before: not there"}},
+		{"one taken out", out(layout.Log, layout.SeqKey(30)), []string{"record 30, 2026-11-25: not there", "record 29, 2026-11-25: nothing shows"}},
+		{"the first taken out", out(layout.Log, layout.SeqKey(1)), []string{"record 1, on 2026-11-25 or before: not there"}},
 		{"the last two taken out", func(tx *bolt.Tx) error {
-			return errors.Join(out(bLog, seqKey(last))(tx), out(bLog, seqKey(last-1))(tx))
+			return errors.Join(out(layout.Log, layout.SeqKey(last))(tx), out(layout.Log, layout.SeqKey(last-1))(tx))
 		}, []string{fmt.Sprintf("records %d to %d, on 2026-11-26 or after: not there", last-1, last)}},
-		{"one too many", in(bLog, seqKey(last+1), recs[3].Raw), []string{fmt.Sprintf("record %d, on 2026-11-26 or after: cannot be read", last+1), "beyond the end of the book"}},
-		{"a number 0", in(bLog, seqKey(0), recs[3].Raw), []string{"stands where it does not belong"}},
-		{"a key that is no number", in(bLog, []byte("x"), recs[3].Raw), []string{"stands where it does not belong"}},
-		{"another name of the book", in(bMeta, []byte("book"), []byte("OTHER")), []string{"the book is not called what it was when record 1 was written"}},
-		{"no note of the head", out(bMeta, kHead), []string{fmt.Sprintf("record %d, 2026-11-26: nothing shows", last)}},
-		{"another note of the head", in(bMeta, kHead, Head{last, recs[0].Prev}.bytes()), []string{fmt.Sprintf("record %d, 2026-11-26: was changed", last)}},
-		{"a head with another number", in(bMeta, kHead, Head{last + 1<<23, recs[last-1].Hash()}.bytes()), []string{fmt.Sprintf("the book's note of its last record has the hash of record %d and the number %d, which is spoilt", last, last+1<<23)}},
-		{"a head before the end", in(bMeta, kHead, Head{last - 2, recs[last-3].Hash()}.bytes()), []string{fmt.Sprintf("records %d to %d, 2026-11-26: beyond the end", last-1, last)}},
-		{"no format", out(bMeta, []byte("format")), []string{"the book does not say its format"}},
-		{"a later format", in(bMeta, []byte("format"), []byte("3")), []string{"the logbook was written by a newer flaskside: format 3, this one reads up to 2: use a newer program"}},
-		{"no day of birth", in(bMeta, []byte("created"), []byte("long ago")), []string{"the book does not say when it was made"}},
-		{"no id", out(bIndex, id(30)), []string{"record 30, 2026-11-25: cannot be found by its id"}},
+		{"one too many", in(layout.Log, layout.SeqKey(last+1), recs[3].Raw), []string{fmt.Sprintf("record %d, on 2026-11-26 or after: cannot be read", last+1), "beyond the end of the book"}},
+		{"a number 0", in(layout.Log, layout.SeqKey(0), recs[3].Raw), []string{"stands where it does not belong"}},
+		{"a key that is no number", in(layout.Log, []byte("x"), recs[3].Raw), []string{"stands where it does not belong"}},
+		{"another name of the book", in(layout.Meta, []byte("book"), []byte("OTHER")), []string{"the book is not called what it was when record 1 was written"}},
+		{"no note of the head", out(layout.Meta, layout.KeyHead), []string{fmt.Sprintf("record %d, 2026-11-26: nothing shows", last)}},
+		{"another note of the head", in(layout.Meta, layout.KeyHead, Head{Seq: last, Hash: recs[0].Prev}.Bytes()), []string{fmt.Sprintf("record %d, 2026-11-26: was changed", last)}},
+		{"a head with another number", in(layout.Meta, layout.KeyHead, Head{Seq: last + 1<<23, Hash: recs[last-1].Hash()}.Bytes()), []string{fmt.Sprintf("the book's note of its last record has the hash of record %d and the number %d, which is spoilt", last, last+1<<23)}},
+		{"a head before the end", in(layout.Meta, layout.KeyHead, Head{Seq: last - 2, Hash: recs[last-3].Hash()}.Bytes()), []string{fmt.Sprintf("records %d to %d, 2026-11-26: beyond the end", last-1, last)}},
+		{"no format", out(layout.Meta, []byte("format")), []string{"the book does not say its format"}},
+		{"a later format", in(layout.Meta, []byte("format"), []byte("3")), []string{"the logbook was written by a newer flaskside: format 3, this one reads up to 2: use a newer program"}},
+		{"no day of birth", in(layout.Meta, []byte("created"), []byte("long ago")), []string{"the book does not say when it was made"}},
+		{"no id", out(layout.Index, id(30)), []string{"record 30, 2026-11-25: cannot be found by its id"}},
 		{"ids of three in a row", func(tx *bolt.Tx) error {
-			return errors.Join(out(bIndex, id(30))(tx), out(bIndex, id(31))(tx), out(bIndex, id(32))(tx))
+			return errors.Join(out(layout.Index, id(30))(tx), out(layout.Index, id(31))(tx), out(layout.Index, id(32))(tx))
 		}, []string{"records 30 to 32, 2026-11-25: cannot be found by its id"}},
-		{"an id that leads elsewhere", in(bIndex, id(30), seqKey(7)), []string{"record 30, 2026-11-25: cannot be found by its id", "record 7, 2026-11-25: an index entry too many, by its id"}},
-		{"no day", out(bIndex, dayKey(recs[29].Stamp.At, 30)), []string{"record 30, 2026-11-25: cannot be found by its day"}},
-		{"another flask", in(bIndex, subjectKey(action.Subject{Class: 'f', No: 9}, 30), nil), []string{"record 30, 2026-11-25: an index entry too many, by flask 9"}},
-		{"an entry with a value", in(bIndex, dayKey(recs[29].Stamp.At, 30), []byte("x")), []string{"record 30, 2026-11-25: cannot be found by its day"}},
-		{"an entry of no kind", in(bIndex, []byte("zzz"), nil), []string{"an index entry too many, of no kind known"}},
-		{"a live record missing", out(bLive, seqKey(last)), []string{fmt.Sprintf("record %d, 2026-11-26: the bench rests on it, but", last)}},
-		{"a live record that is none", in(bLive, seqKey(999), nil), []string{"record 999: in the list of live records, but not there"}},
-		{"a live record that is no number", in(bLive, []byte("x"), nil), []string{"is no number"}},
-		{"a spoilt sign of life", in(bBeat, kLast, []byte("{")), []string{"the sign of life cannot be read"}},
-		{"a bucket too many", func(tx *bolt.Tx) error { _, err := tx.Bucket(bBeat).CreateBucket([]byte("x")); return err }, []string{`has a bucket within "beat"`}},
-		{"a bucket missing", func(tx *bolt.Tx) error { return tx.DeleteBucket(bLive) }, []string{`the part "live" of the book cannot be reached`}},
-		{"no log", func(tx *bolt.Tx) error { return tx.DeleteBucket(bLog) }, []string{`the part "log" of the book cannot be reached`, fmt.Sprintf("records 1 to %d", last)}},
+		{"an id that leads elsewhere", in(layout.Index, id(30), layout.SeqKey(7)), []string{"record 30, 2026-11-25: cannot be found by its id", "record 7, 2026-11-25: an index entry too many, by its id"}},
+		{"no day", out(layout.Index, layout.DayKey(recs[29].Stamp.At, 30)), []string{"record 30, 2026-11-25: cannot be found by its day"}},
+		{"another flask", in(layout.Index, layout.SubjectKey(action.Subject{Class: 'f', No: 9}, 30), nil), []string{"record 30, 2026-11-25: an index entry too many, by flask 9"}},
+		{"an entry with a value", in(layout.Index, layout.DayKey(recs[29].Stamp.At, 30), []byte("x")), []string{"record 30, 2026-11-25: cannot be found by its day"}},
+		{"an entry of no kind", in(layout.Index, []byte("zzz"), nil), []string{"an index entry too many, of no kind known"}},
+		{"a live record missing", out(layout.Live, layout.SeqKey(last)), []string{fmt.Sprintf("record %d, 2026-11-26: the bench rests on it, but", last)}},
+		{"a live record that is none", in(layout.Live, layout.SeqKey(999), nil), []string{"record 999: in the list of live records, but not there"}},
+		{"a live record that is no number", in(layout.Live, []byte("x"), nil), []string{"is no number"}},
+		{"a spoilt sign of life", in(layout.Beat, layout.KeyLast, []byte("{")), []string{"the sign of life cannot be read"}},
+		{"a bucket too many", func(tx *bolt.Tx) error { _, err := tx.Bucket(layout.Beat).CreateBucket([]byte("x")); return err }, []string{`has a bucket within "beat"`}},
+		{"a bucket missing", func(tx *bolt.Tx) error { return tx.DeleteBucket(layout.Live) }, []string{`the part "live" of the book cannot be reached`}},
+		{"no log", func(tx *bolt.Tx) error { return tx.DeleteBucket(layout.Log) }, []string{`the part "log" of the book cannot be reached`, fmt.Sprintf("records 1 to %d", last)}},
 	} {
 		file := copyOf(t, path)
 		spoil(t, file, c.spoil)
-		rep := verified(t, file, Verifying{})
+		rep := verified(t, file, check.Verifying{})
 		for _, want := range c.want {
 			ok := false
 			for _, f := range rep.Faults {
@@ -201,7 +203,7 @@ func TestVerifyNames(t *testing.T) {
 	}
 }
 
-func lines(fs []Fault) string {
+func lines(fs []check.Fault) string {
 	var b strings.Builder
 	for _, f := range fs {
 		fmt.Fprintf(&b, "  %s: %s\n", f.Kind, f)
@@ -225,11 +227,11 @@ func TestVerifyPins(t *testing.T) {
 		{"0:" + hash(1)[:16], false},
 		{"9999:" + hash(30)[:16], false},
 	} {
-		p, err := ParsePin(c.pin)
+		p, err := check.ParsePin(c.pin)
 		if err != nil {
 			t.Fatal(err)
 		}
-		rep := verified(t, path, Verifying{Pins: []Pin{p}})
+		rep := verified(t, path, check.Verifying{Pins: []check.Pin{p}})
 		if (len(rep.Faults) == 0) != c.ok || len(rep.Faults) > 1 {
 			t.Errorf("%s: %v, want it to be in the book: %v", c.pin, rep.Faults, c.ok)
 		}
@@ -239,32 +241,32 @@ func TestVerifyPins(t *testing.T) {
 	}
 	// Each head is judged by itself; one behind a spoilt record is not proven, however
 	// much its own hash fits.
-	right, wrong := Pin{30, hash(30)}, Pin{20, hash(21)}
-	if rep := verified(t, path, Verifying{Pins: []Pin{wrong, right}}); len(rep.Proven) != 1 || rep.Proven[0] != right {
+	right, wrong := check.Pin{Seq: 30, Start: hash(30)}, check.Pin{Seq: 20, Start: hash(21)}
+	if rep := verified(t, path, check.Verifying{Pins: []check.Pin{wrong, right}}); len(rep.Proven) != 1 || rep.Proven[0] != right {
 		t.Errorf("with a wrong one beside it: proven %v", rep.Proven)
 	}
 	for what, spoilt := range map[string]func(tx *bolt.Tx) error{
 		"one before it changed": func(tx *bolt.Tx) error {
 			raw := bytes.Replace(recs[9].Raw, []byte("KT"), []byte("XY"), 1)
-			return tx.Bucket(bLog).Put(seqKey(10), raw)
+			return tx.Bucket(layout.Log).Put(layout.SeqKey(10), raw)
 		},
-		"one before it missing":  func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(10)) },
-		"another name":           func(tx *bolt.Tx) error { return tx.Bucket(bMeta).Put([]byte("book"), []byte("OTHER")) },
-		"no log to be looked at": func(tx *bolt.Tx) error { return tx.DeleteBucket(bLog) },
+		"one before it missing":  func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Delete(layout.SeqKey(10)) },
+		"another name":           func(tx *bolt.Tx) error { return tx.Bucket(layout.Meta).Put([]byte("book"), []byte("OTHER")) },
+		"no log to be looked at": func(tx *bolt.Tx) error { return tx.DeleteBucket(layout.Log) },
 	} {
 		file := copyOf(t, path)
 		spoil(t, file, spoilt)
-		if rep := verified(t, file, Verifying{Pins: []Pin{right}}); len(rep.Proven) > 0 || len(rep.Faults) == 0 {
+		if rep := verified(t, file, check.Verifying{Pins: []check.Pin{right}}); len(rep.Proven) > 0 || len(rep.Faults) == 0 {
 			t.Errorf("%s: proven %v, faults %v", what, rep.Proven, rep.Faults)
 		}
 	}
 	later := copyOf(t, path)
-	spoil(t, later, func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(40)) })
-	if rep := verified(t, later, Verifying{Pins: []Pin{right}}); len(rep.Proven) != 1 || len(rep.Faults) == 0 {
+	spoil(t, later, func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Delete(layout.SeqKey(40)) })
+	if rep := verified(t, later, check.Verifying{Pins: []check.Pin{right}}); len(rep.Proven) != 1 || len(rep.Faults) == 0 {
 		t.Errorf("a later record missing: proven %v, faults %v", rep.Proven, rep.Faults)
 	}
 	for _, bad := range []string{"", "30", "30:", "30:1234567", "30:1234567g", "-1:12345678", "x:12345678", "30:" + strings.Repeat("a", 65), "30 :12345678"} {
-		if p, err := ParsePin(bad); err == nil {
+		if p, err := check.ParsePin(bad); err == nil {
 			t.Errorf("%q was taken for %v", bad, p)
 		}
 	}
@@ -278,36 +280,16 @@ func TestVerifyJournal(t *testing.T) {
 		journal Head
 		want    string
 	}{
-		{Head{last.Seq, last.Hash()}, ""},
-		{Head{last.Seq - 1, recs[0].Hash()}, ""}, // only its end is looked at
-		{Head{last.Seq, recs[0].Hash()}, "other bytes"},
-		{Head{last.Seq + 3, last.Hash()}, fmt.Sprintf("records %d to %d: the journal", last.Seq+1, last.Seq+3)},
+		{Head{Seq: last.Seq, Hash: last.Hash()}, ""},
+		{Head{Seq: last.Seq - 1, Hash: recs[0].Hash()}, ""}, // only its end is looked at
+		{Head{Seq: last.Seq, Hash: recs[0].Hash()}, "other bytes"},
+		{Head{Seq: last.Seq + 3, Hash: last.Hash()}, fmt.Sprintf("records %d to %d: the journal", last.Seq+1, last.Seq+3)},
 	} {
-		rep := verified(t, path, Verifying{Journal: &c.journal})
+		rep := verified(t, path, check.Verifying{Journal: &c.journal})
 		if got := lines(rep.Faults); (c.want == "") != (got == "") || !strings.Contains(got, c.want) {
 			t.Errorf("the journal ends with %v: %q, want %q", c.journal, got, c.want)
 		}
 	}
-}
-
-// FuzzPin reads heads: what is taken is a number and the beginning of a hash.
-func FuzzPin(f *testing.F) {
-	f.Add("48213:9f3a00c1")
-	f.Add("0:AAAAAAAA")
-	f.Add(":::")
-	f.Fuzz(func(t *testing.T, s string) {
-		p, err := ParsePin(s)
-		if err != nil {
-			if strings.Contains(err.Error(), "\n") {
-				t.Errorf("%q: an error of more than one line: %v", s, err)
-			}
-			return
-		}
-		again, err := ParsePin(p.String())
-		if err != nil || again != p || len(p.Start) < minPin || len(p.Start) > 64 {
-			t.Errorf("%q is read as %v, and that as %v, %v", s, p, again, err)
-		}
-	})
 }
 
 // A branch page that names the wrong beginning of a page below it leaves every record in
@@ -315,7 +297,7 @@ func FuzzPin(f *testing.F) {
 func TestVerifyNotFoundByNumber(t *testing.T) {
 	path, _ := shiftFile(t)
 	var root uint64
-	spoil(t, path, func(tx *bolt.Tx) error { root = uint64(tx.Bucket(bLog).Root()); return nil })
+	spoil(t, path, func(tx *bolt.Tx) error { root = uint64(tx.Bucket(layout.Log).Root()); return nil })
 	file, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
@@ -331,9 +313,9 @@ func TestVerifyNotFoundByNumber(t *testing.T) {
 	if err := os.WriteFile(path, file, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	rep := verified(t, path, Verifying{})
+	rep := verified(t, path, check.Verifying{})
 	for seq := first - 1; seq <= first+2; seq++ {
-		told := slices.ContainsFunc(rep.Faults, func(f Fault) bool {
+		told := slices.ContainsFunc(rep.Faults, func(f check.Fault) bool {
 			return f.Seq == seq && f.What == "stands in the book and is not found by its number"
 		})
 		if hidden := seq == first || seq == first+1; told != hidden {
@@ -352,12 +334,12 @@ func TestVerifyJournalBeside(t *testing.T) {
 		journal Head
 		want    string
 	}{
-		{Head{n, end}, ""},
-		{Head{n - 1, recs[n-2].Hash()}, ""},
-		{Head{n + 1, end}, fmt.Sprintf("record %d: the journal beside the book holds them", n+1)},
-		{Head{n, recs[0].Hash()}, fmt.Sprintf("record %d: the journal beside the book holds other bytes", n)},
+		{Head{Seq: n, Hash: end}, ""},
+		{Head{Seq: n - 1, Hash: recs[n-2].Hash()}, ""},
+		{Head{Seq: n + 1, Hash: end}, fmt.Sprintf("record %d: the journal beside the book holds them", n+1)},
+		{Head{Seq: n, Hash: recs[0].Hash()}, fmt.Sprintf("record %d: the journal beside the book holds other bytes", n)},
 	} {
-		rep := verified(t, path, Verifying{Journal: &c.journal})
+		rep := verified(t, path, check.Verifying{Journal: &c.journal})
 		if c.want == "" && len(rep.Faults) > 0 || c.want != "" && (len(rep.Faults) != 1 || !strings.Contains(lines(rep.Faults), c.want)) {
 			t.Errorf("a journal that ends with %v: %q, want %q", c.journal, lines(rep.Faults), c.want)
 		}

@@ -13,6 +13,8 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/bench/benchtest"
+	"flaskside/logbook/check"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 )
@@ -32,7 +34,7 @@ func wholeBook(t testing.TB, path string) []record.Record {
 		}
 		t.Error(f)
 	}
-	if rep, err := Verify(path, Verifying{}); err != nil || len(rep.Faults) > 0 {
+	if rep, err := Verify(path, check.Verifying{}); err != nil || len(rep.Faults) > 0 {
 		t.Errorf("the program's own look at the book: %v, %v", rep.Faults, err)
 	}
 	return recs
@@ -50,9 +52,9 @@ func faultsOf(path string) (recs []record.Record, faults []error) {
 		for err := range tx.Check() {
 			fault("page: %w", err)
 		}
-		head := record.Genesis(string(tx.Bucket(bMeta).Get([]byte("book"))))
+		head := record.Genesis(string(tx.Bucket(layout.Meta).Get([]byte("book"))))
 		var seq uint64
-		err := tx.Bucket(bLog).ForEach(func(k, v []byte) error {
+		err := tx.Bucket(layout.Log).ForEach(func(k, v []byte) error {
 			r, err := record.Decode(bytes.Clone(v))
 			if err != nil {
 				return fmt.Errorf("record %d: %w", seq+1, err)
@@ -60,7 +62,7 @@ func faultsOf(path string) (recs []record.Record, faults []error) {
 			if err := r.Next(seq, head); err != nil {
 				fault("chain: %w", err)
 			}
-			if !bytes.Equal(k, seqKey(r.Seq)) {
+			if !bytes.Equal(k, layout.SeqKey(r.Seq)) {
 				fault("record %d stands under the key %x", r.Seq, k)
 			}
 			seq, head = r.Seq, r.Hash()
@@ -73,7 +75,7 @@ func faultsOf(path string) (recs []record.Record, faults []error) {
 		checkIndex(tx, recs, fault)
 		checkLive(tx, recs, fault)
 		var b timers.Beat
-		if v := tx.Bucket(bBeat).Get(kLast); v != nil {
+		if v := tx.Bucket(layout.Beat).Get(layout.KeyLast); v != nil {
 			if err := json.Unmarshal(v, &b); err != nil || b.Wall.IsZero() {
 				fault("the sign of life is %s: %w", v, err)
 			}
@@ -92,8 +94,8 @@ func checkIndex(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 	want := map[string]string{}
 	for _, r := range recs {
 		byID[r.Action.ID] = r
-		want[string(idKey(r.Action.ID))] = string(seqKey(r.Seq))
-		want[string(dayKey(r.Stamp.At, r.Seq))] = ""
+		want[string(layout.IDKey(r.Action.ID))] = string(layout.SeqKey(r.Seq))
+		want[string(layout.DayKey(r.Stamp.At, r.Seq))] = ""
 		about := r // looked at through corrections and takings back
 		for {
 			of := ""
@@ -109,7 +111,7 @@ func checkIndex(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 			about = byID[of]
 		}
 		if about.Seq != r.Seq {
-			want[string(amendKey(about.Seq, r.Seq))] = ""
+			want[string(layout.AmendKey(about.Seq, r.Seq))] = ""
 		}
 		subjects := about.Action.Body.Subjects()
 		switch a := about.Action.Body.(type) {
@@ -120,19 +122,19 @@ func checkIndex(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 		case action.BathReading:
 			subjects = []action.Subject{{Class: 'b', No: a.Bath}}
 		case action.LotIn:
-			subjects = []action.Subject{subjectRegister(a.Material), subjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
+			subjects = []action.Subject{layout.SubjectRegister(a.Material), layout.SubjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
 		case action.LotOut:
-			subjects = []action.Subject{subjectRegister(a.Material), subjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
+			subjects = []action.Subject{layout.SubjectRegister(a.Material), layout.SubjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
 		case action.AlarmHeard:
 			subjects = ofKey(a.Alarm)
 		case action.AlarmShelve:
 			subjects = ofKey(a.Alarm)
 		}
 		for _, s := range subjects {
-			want[string(subjectKey(s, r.Seq))] = ""
+			want[string(layout.SubjectKey(s, r.Seq))] = ""
 		}
 	}
-	err := tx.Bucket(bIndex).ForEach(func(k, v []byte) error {
+	err := tx.Bucket(layout.Index).ForEach(func(k, v []byte) error {
 		if w, ok := want[string(k)]; !ok {
 			fault("the index has %q too much", k)
 		} else if w != string(v) {
@@ -160,8 +162,8 @@ func ofKey(key string) []action.Subject {
 // checkLive folds the live records and holds the bench against the fold of all.
 func checkLive(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 	var live []record.Record
-	err := tx.Bucket(bLive).ForEach(func(k, v []byte) error {
-		raw := tx.Bucket(bLog).Get(k)
+	err := tx.Bucket(layout.Live).ForEach(func(k, v []byte) error {
+		raw := tx.Bucket(layout.Log).Get(k)
 		if raw == nil {
 			fault("the live record %x is not in the log", k)
 			return nil
@@ -205,21 +207,21 @@ func TestWholeBookSeesFaults(t *testing.T) {
 		spoil func(tx *bolt.Tx) error
 	}{
 		{"a changed byte", func(tx *bolt.Tx) error {
-			k := seqKey(2) // the last one no later record vouches for
-			v := bytes.Replace(tx.Bucket(bLog).Get(k), []byte("KT"), []byte("KR"), 1)
-			return tx.Bucket(bLog).Put(k, v)
+			k := layout.SeqKey(2) // the last one no later record vouches for
+			v := bytes.Replace(tx.Bucket(layout.Log).Get(k), []byte("KT"), []byte("KR"), 1)
+			return tx.Bucket(layout.Log).Put(k, v)
 		}},
-		{"a record taken out", func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(3)) }},
-		{"the first record taken out", func(tx *bolt.Tx) error { return tx.Bucket(bLog).Delete(seqKey(1)) }},
-		{"another book's name", func(tx *bolt.Tx) error { return tx.Bucket(bMeta).Put([]byte("book"), []byte("OTHER")) }},
-		{"an index entry missing", func(tx *bolt.Tx) error { return tx.Bucket(bIndex).Delete(idKey("a0002")) }},
+		{"a record taken out", func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Delete(layout.SeqKey(3)) }},
+		{"the first record taken out", func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Delete(layout.SeqKey(1)) }},
+		{"another book's name", func(tx *bolt.Tx) error { return tx.Bucket(layout.Meta).Put([]byte("book"), []byte("OTHER")) }},
+		{"an index entry missing", func(tx *bolt.Tx) error { return tx.Bucket(layout.Index).Delete(layout.IDKey("a0002")) }},
 		{"an index entry too many", func(tx *bolt.Tx) error {
-			return tx.Bucket(bIndex).Put(subjectKey(action.Subject{Class: 'f', No: 9}, 1), nil)
+			return tx.Bucket(layout.Index).Put(layout.SubjectKey(action.Subject{Class: 'f', No: 9}, 1), nil)
 		}},
-		{"an index entry that points elsewhere", func(tx *bolt.Tx) error { return tx.Bucket(bIndex).Put(idKey("a0002"), seqKey(1)) }},
-		{"a live record missing", func(tx *bolt.Tx) error { return tx.Bucket(bLive).Delete(seqKey(2)) }},
-		{"a live record that is none", func(tx *bolt.Tx) error { return tx.Bucket(bLive).Put(seqKey(99), nil) }},
-		{"a spoilt sign of life", func(tx *bolt.Tx) error { return tx.Bucket(bBeat).Put(kLast, []byte("{}")) }},
+		{"an index entry that points elsewhere", func(tx *bolt.Tx) error { return tx.Bucket(layout.Index).Put(layout.IDKey("a0002"), layout.SeqKey(1)) }},
+		{"a live record missing", func(tx *bolt.Tx) error { return tx.Bucket(layout.Live).Delete(layout.SeqKey(2)) }},
+		{"a live record that is none", func(tx *bolt.Tx) error { return tx.Bucket(layout.Live).Put(layout.SeqKey(99), nil) }},
+		{"a spoilt sign of life", func(tx *bolt.Tx) error { return tx.Bucket(layout.Beat).Put(layout.KeyLast, []byte("{}")) }},
 	} {
 		h := newHands(t)
 		h.do(0, action.FlaskOpen{Place: 1, Case: "1", Base: "upper", Size: "small"})

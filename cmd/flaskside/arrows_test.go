@@ -35,6 +35,9 @@ func TestArrows(t *testing.T) {
 		{"flaskside/logbook/review", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
 		{"flaskside/logbook/lot/recall", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
 		{"flaskside/logbook/day", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
+		{"flaskside/logbook/layout", append(append([]string{"flaskside/tui"}, screen...), disk...)},
+		// Who looks through a book from outside reads its pages by hand: the store is lent to it.
+		{"flaskside/logbook/check", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
 		{"flaskside/logbook", append([]string{"flaskside/tui"}, screen...)},
 		{"flaskside/logbook/door", append([]string{"flaskside/tui"}, screen...)},
 		{"flaskside/tui", []string{"flaskside/cmd"}},

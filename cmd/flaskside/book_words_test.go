@@ -11,7 +11,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"flaskside/logbook"
+	"flaskside/logbook/check"
 )
 
 // headOf puts the head that an output of status --json tells into a variable.
@@ -25,7 +25,7 @@ func headOf(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[0])), &told))
 	ts.Setenv(args[1], strconv.FormatUint(told.Head.Seq, 10)+":"+told.Head.Hash)
-	_, err := logbook.ParsePin(ts.Getenv(args[1]))
+	_, err := check.ParsePin(ts.Getenv(args[1]))
 	ts.Check(err)
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
 	"flaskside/logbook/door"
 	"flaskside/logbook/record"
 	"flaskside/timers/sysclock"
@@ -103,7 +104,7 @@ func TestKillBench(t *testing.T) {
 		if len(acked) == 0 {
 			continue // killed before there was a book
 		}
-		rep, err := logbook.Verify(path, logbook.Verifying{})
+		rep, err := logbook.Verify(path, check.Verifying{})
 		if err != nil || len(rep.Faults) > 0 {
 			t.Fatalf("round %d: %v, faults %v", round, err, rep.Faults)
 		}

@@ -16,6 +16,7 @@ import (
 	"github.com/charmbracelet/x/term"
 
 	"flaskside/logbook"
+	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/doctor"
 	"flaskside/logbook/door"
@@ -105,12 +106,12 @@ func lookAtBook(b *doctor.Book, path string, clock timers.Clock) house.House {
 			b.State, b.Why = doctor.Bad, oneLine(err)
 		}
 	}
-	if _, head, err := logbook.Peek(path); err == nil {
+	if _, head, err := check.Peek(path); err == nil {
 		b.Records = head.Seq
-		if first, ok, err := logbook.PeekRecord(path, 1); ok && err == nil {
+		if first, ok, err := check.PeekRecord(path, 1); ok && err == nil {
 			b.First = first.Written
 		}
-		if last, ok, err := logbook.PeekRecord(path, head.Seq); ok && err == nil {
+		if last, ok, err := check.PeekRecord(path, head.Seq); ok && err == nil {
 			b.Last = last.Written.In(clock.Read().Wall.Location())
 		}
 	}
@@ -141,7 +142,7 @@ func lookBeside(path string) []doctor.File {
 			add(e.Name(), fi)
 		}
 	}
-	journals, _ := logbook.Journals(path)
+	journals, _ := check.Journals(path)
 	for i := range out {
 		out[i].Journal = slices.Contains(journals, filepath.Join(dir, out[i].Name))
 	}
@@ -174,7 +175,7 @@ func lookAtBackups(ctx context.Context, f doctor.Facts, path string, settings ho
 		b.Faults, b.Records = len(rep.Faults), rep.Head.Seq
 		lacks = b.Records + 1
 	}
-	if r, ok, err := logbook.PeekRecord(path, lacks); ok && err == nil {
+	if r, ok, err := check.PeekRecord(path, lacks); ok && err == nil {
 		b.LackSince = r.Written.In(f.At.Location())
 	}
 	return b

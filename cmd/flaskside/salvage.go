@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/check"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -30,7 +31,7 @@ func salvageCommand() *cobra.Command {
 			if to == "" {
 				return wrongUsage("name the new logbook with --to NEW")
 			}
-			journals, err := logbook.Journals(args[0])
+			journals, err := check.Journals(args[0])
 			if journal != "" {
 				journals, err = filepath.Glob(journal)
 				if err == nil && len(journals) == 0 {
@@ -59,12 +60,12 @@ func salvageCommand() *cobra.Command {
 }
 
 // unexpected finds the faults that a book made anew must not have, whatever is lost.
-func unexpected(rep logbook.Report) error {
+func unexpected(rep check.Report) error {
 	for _, f := range rep.Faults {
 		switch f.Kind {
-		case logbook.FaultMissing, logbook.FaultUnproven, logbook.FaultFile, logbook.FaultBench:
+		case check.FaultMissing, check.FaultUnproven, check.FaultFile, check.FaultBench:
 			continue
-		case logbook.FaultChanged:
+		case check.FaultChanged:
 			// Of the last two records one contradicts the other, and nothing says which of them
 			// is spoilt: both are brought back, and told of.
 			if f.Seq+1 == rep.Head.Seq {
@@ -76,7 +77,7 @@ func unexpected(rep logbook.Report) error {
 	return nil
 }
 
-func deliverSalvaged(to string, s logbook.Salvaged, journals int, out io.Writer) error {
+func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) error {
 	w := bufio.NewWriter(out)
 	fmt.Fprintf(w, "%s: %d records, head %s\n", to, s.Records, s.Head)
 	fmt.Fprintf(w, "found    %d in the logbook, %d in %d journals\n", s.File, s.Journal, journals)

@@ -10,7 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"flaskside/logbook"
+	"flaskside/logbook/check"
 	"flaskside/logbook/seal"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
@@ -45,7 +45,7 @@ func sealCommand(o *options) *cobra.Command {
 }
 
 func makeSeal(ctx context.Context, path, key, out string, clock timers.Clock, stdout, stderr io.Writer) error {
-	rep, _, err := lookThrough(ctx, path, logbook.Verifying{})
+	rep, _, err := lookThrough(ctx, path, check.Verifying{})
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
 	"flaskside/logbook/door"
 	"flaskside/logbook/record"
 	"flaskside/timers"
@@ -18,7 +19,7 @@ import (
 // done is called when nothing more is read.
 func reading(path string, clock timers.Clock) (book *logbook.Book, done func(), err error) {
 	book, done, err = undamaged(path, clock)
-	journals, jerr := logbook.Journals(path)
+	journals, jerr := check.Journals(path)
 	if errors.Is(err, logbook.ErrDamaged) || errors.Is(err, logbook.ErrForeign) && len(journals) > 0 && jerr == nil {
 		return readingDamaged(path, journals, clock, err)
 	}
@@ -37,7 +38,7 @@ func readFrom[T any](path string, clock timers.Clock, f func(book *logbook.Book)
 	if !errors.Is(err, logbook.ErrSpoilt) && !errors.Is(err, logbook.ErrDamaged) {
 		return found, err
 	}
-	journals, jerr := logbook.Journals(path)
+	journals, jerr := check.Journals(path)
 	if jerr != nil {
 		return found, errors.Join(err, jerr)
 	}

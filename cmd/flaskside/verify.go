@@ -20,6 +20,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/check"
 	"flaskside/logbook/door"
 	"flaskside/logbook/seal"
 )
@@ -46,7 +47,7 @@ func verifyCommand(o *options) *cobra.Command {
 		RunE: func(c *cobra.Command, _ []string) error {
 			var told []toldHead
 			for _, h := range heads {
-				p, err := logbook.ParsePin(h)
+				p, err := check.ParsePin(h)
 				if err != nil {
 					return usageError{err}
 				}
@@ -55,7 +56,7 @@ func verifyCommand(o *options) *cobra.Command {
 			if (sealFile == "") != (key == "") {
 				return wrongUsage("--seal FILE and --key PUB go together")
 			}
-			ask := logbook.Verifying{}
+			ask := check.Verifying{}
 			if sealFile != "" {
 				h, err := openSeal(sealFile, key)
 				if err != nil {
@@ -78,14 +79,14 @@ func verifyCommand(o *options) *cobra.Command {
 
 // toldHead is a head from outside, and what it is called.
 type toldHead struct {
-	pin  logbook.Pin
+	pin  check.Pin
 	name string
 }
 
-func heading(p logbook.Pin) toldHead { return toldHead{p, "head " + p.String()} }
+func heading(p check.Pin) toldHead { return toldHead{p, "head " + p.String()} }
 
 func sealed(h seal.Head) toldHead {
-	return toldHead{logbook.Pin{Seq: h.Seq, Start: h.Hash.String()}, fmt.Sprintf("seal of %s on head %s", h.At.Format("2006-01-02 15:04:05 -07:00"), logbook.Head{Seq: h.Seq, Hash: h.Hash})}
+	return toldHead{check.Pin{Seq: h.Seq, Start: h.Hash.String()}, fmt.Sprintf("seal of %s on head %s", h.At.Format("2006-01-02 15:04:05 -07:00"), logbook.Head{Seq: h.Seq, Hash: h.Hash})}
 }
 
 // openSeal opens a seal with a public key, or with the file that holds it.
@@ -112,8 +113,8 @@ func openSeal(file, key string) (seal.Head, error) {
 
 // lookThrough looks through a logbook and holds it against the journal beside it, of
 // which it gives the last record.
-func lookThrough(ctx context.Context, path string, ask logbook.Verifying) (rep logbook.Report, journal *logbook.Head, err error) {
-	journal, jerr := logbook.LastJournaled(path) // before the copy is made, so that it cannot be ahead
+func lookThrough(ctx context.Context, path string, ask check.Verifying) (rep check.Report, journal *logbook.Head, err error) {
+	journal, jerr := check.LastJournaled(path) // before the copy is made, so that it cannot be ahead
 	ask.Journal = journal
 	file, done, err := suspect(path)
 	if err != nil {
@@ -124,13 +125,13 @@ func lookThrough(ctx context.Context, path string, ask logbook.Verifying) (rep l
 		return rep, nil, err
 	}
 	if jerr != nil {
-		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultJournal, What: jerr.Error()})
+		rep.Faults = append(rep.Faults, check.Fault{Kind: check.FaultJournal, What: jerr.Error()})
 	}
 	return rep, journal, nil
 }
 
 // verify looks through a logbook and says what was found.
-func verify(ctx context.Context, path string, ask logbook.Verifying, heads []toldHead, out io.Writer) error {
+func verify(ctx context.Context, path string, ask check.Verifying, heads []toldHead, out io.Writer) error {
 	rep, journal, err := lookThrough(ctx, path, ask)
 	if err != nil {
 		return err
@@ -171,7 +172,7 @@ func verify(ctx context.Context, path string, ask logbook.Verifying, heads []tol
 }
 
 // faulty is the error of a logbook with faults.
-func faulty(rep logbook.Report, then string) error {
+func faulty(rep check.Report, then string) error {
 	switch len(rep.Faults) {
 	case 0:
 		return nil
@@ -211,22 +212,22 @@ func copied(client *door.Client) (file string, done func(), err error) {
 
 // checking looks through files for backups.
 func checking(ctx context.Context) logbook.Check {
-	return func(path string) (logbook.Report, error) { return apart(ctx, path, logbook.Verifying{}) }
+	return func(path string) (check.Report, error) { return apart(ctx, path, check.Verifying{}) }
 }
 
 // asked is what the process apart is told, sayings what it answers, one a line.
 type asked struct {
-	Pins    []logbook.Pin `json:"pins,omitempty"`
+	Pins    []check.Pin   `json:"pins,omitempty"`
 	Journal *logbook.Head `json:"journal,omitempty"`
 	Book    string        `json:"book,omitempty"`
 }
 
 type saying struct {
-	Fault  *logbook.Fault  `json:"fault,omitempty"`
-	Report *logbook.Report `json:"report,omitempty"` // without its faults
-	Failed string          `json:"failed,omitempty"`
-	Held   bool            `json:"held,omitempty"` // another program has the book
-	End    bool            `json:"end,omitempty"`
+	Fault  *check.Fault  `json:"fault,omitempty"`
+	Report *check.Report `json:"report,omitempty"` // without its faults
+	Failed string        `json:"failed,omitempty"`
+	Held   bool          `json:"held,omitempty"` // another program has the book
+	End    bool          `json:"end,omitempty"`
 }
 
 // patience is how long a file of a size may take: it takes a second for 100 MB or so.
@@ -236,24 +237,24 @@ func patience(size int64) time.Duration {
 
 // apart has a file looked through by a process of its own, so that whatever is wrong
 // with it can neither end nor hold up this one.
-func apart(ctx context.Context, path string, ask logbook.Verifying) (logbook.Report, error) {
+func apart(ctx context.Context, path string, ask check.Verifying) (check.Report, error) {
 	fi, err := os.Stat(path)
 	if err != nil {
-		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
 	self, err := os.Executable()
 	if err != nil {
-		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
 	in, err := json.Marshal(asked{ask.Pins, ask.Journal, ask.Book})
 	if err != nil {
-		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
 	return runApart(ctx, patience(fi.Size()), in, self, apartName, "--book", path)
 }
 
 // runApart runs the process apart, which may die or not end, and takes what it says.
-func runApart(ctx context.Context, within time.Duration, in []byte, name string, args ...string) (logbook.Report, error) {
+func runApart(ctx context.Context, within time.Duration, in []byte, name string, args ...string) (check.Report, error) {
 	ctx, cancel := context.WithTimeout(ctx, within)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, name, args...)
@@ -263,10 +264,10 @@ func runApart(ctx context.Context, within time.Duration, in []byte, name string,
 	cmd.Stderr = &last
 	out, err := cmd.StdoutPipe()
 	if err != nil {
-		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
 	if err := cmd.Start(); err != nil {
-		return logbook.Report{}, fmt.Errorf("verify: %w", err)
+		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
 	hush := context.AfterFunc(ctx, func() { _ = out.Close() }) // whoever still holds the other end
 	rep, ended, failed := listen(out)
@@ -278,7 +279,7 @@ func runApart(ctx context.Context, within time.Duration, in []byte, name string,
 	case ended:
 		return rep, nil
 	case errors.Is(ctx.Err(), context.DeadlineExceeded):
-		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultPages, What: fmt.Sprintf("looking through it did not end within %v", within)})
+		rep.Faults = append(rep.Faults, check.Fault{Kind: check.FaultPages, What: fmt.Sprintf("looking through it did not end within %v", within)})
 	case ctx.Err() != nil:
 		return rep, fmt.Errorf("verify: %w", ctx.Err())
 	default:
@@ -289,7 +290,7 @@ func runApart(ctx context.Context, within time.Duration, in []byte, name string,
 		if said := last.String(); said != "" {
 			how += ": " + said
 		}
-		rep.Faults = append(rep.Faults, logbook.Fault{Kind: logbook.FaultPages, What: "the process that looked through it ended before it was done (" + how + ")"})
+		rep.Faults = append(rep.Faults, check.Fault{Kind: check.FaultPages, What: "the process that looked through it ended before it was done (" + how + ")"})
 	}
 	return rep, nil
 }
@@ -314,8 +315,8 @@ func (l *firstLine) Write(p []byte) (int, error) {
 func (l *firstLine) String() string { return strings.TrimPrefix(clean(string(l.b)), "flaskside: ") }
 
 // listen takes what the process apart says until it ends.
-func listen(out io.Reader) (rep logbook.Report, ended bool, failed error) {
-	faults := []logbook.Fault{}
+func listen(out io.Reader) (rep check.Report, ended bool, failed error) {
+	faults := []check.Fault{}
 	for d := json.NewDecoder(out); ; {
 		var s saying
 		if err := d.Decode(&s); err != nil {
@@ -358,12 +359,12 @@ func apartCommand(o *options) *cobra.Command {
 			}
 			enc := json.NewEncoder(c.OutOrStdout())
 			say := func(s saying) { _ = enc.Encode(s) } // nobody listens any more
-			sum := func(r logbook.Report) {
+			sum := func(r check.Report) {
 				r.Faults = nil // told one by one
 				say(saying{Report: &r})
 			}
-			rep, err := logbook.Verify(o.book, logbook.Verifying{Pins: a.Pins, Journal: a.Journal, Book: a.Book, Walked: sum,
-				Tell: func(f logbook.Fault) { say(saying{Fault: &f}) }})
+			rep, err := logbook.Verify(o.book, check.Verifying{Pins: a.Pins, Journal: a.Journal, Book: a.Book, Walked: sum,
+				Tell: func(f check.Fault) { say(saying{Fault: &f}) }})
 			switch {
 			case errors.Is(err, logbook.ErrHeld):
 				say(saying{Held: true, Failed: err.Error()[len(logbook.ErrHeld.Error()):]})

@@ -1,4 +1,4 @@
-package logbook
+package record_test
 
 import (
 	"path/filepath"
@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/demo"
 	"flaskside/logbook/record"
@@ -14,33 +15,30 @@ import (
 	"flaskside/timers/simclock"
 )
 
-// shift records the invented shift in a new book.
-func shift(t testing.TB) *Book {
+// start is a Wednesday morning.
+var start = time.Date(2026, 11, 25, 8, 0, 0, 0, time.FixedZone("", 3600))
+
+// shift records the invented shift in a new book and gives its records.
+func shift(t testing.TB) (out []record.Record) {
 	t.Helper()
 	ck := simclock.At(start, "boot-1")
-	b, err := Open(filepath.Join(t.TempDir(), "bench.db"), ck)
+	b, err := logbook.Open(filepath.Join(t.TempDir(), "bench.db"), ck)
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { _ = b.Close() })
 	open := start.Add(15 * time.Hour)
 	for i, s := range demo.Shift() {
 		a := s.Action(i, open)
 		if d := a.At.Sub(ck.Read().Wall); d > 0 {
 			ck.Run(d)
 		}
-		if _, err := b.Append(a); err != nil {
+		r, err := b.Append(a)
+		if err != nil {
 			t.Fatalf("step %d, %s: %v", i, a.Kind(), err)
 		}
+		out = append(out, r.Record)
 	}
-	return b
-}
-
-func records(t testing.TB, b *Book) []record.Record {
-	t.Helper()
-	var out []record.Record
-	err := b.Each(1, func(r record.Record) (bool, error) { out = append(out, r); return true, nil })
-	if err != nil {
+	if err := b.Close(); err != nil {
 		t.Fatal(err)
 	}
 	return out
@@ -49,17 +47,17 @@ func records(t testing.TB, b *Book) []record.Record {
 // The quick reading gives what record.Decode gives, and takes the quick way for
 // nearly all records of a shift.
 func TestQuickDecode(t *testing.T) {
-	q := newQuick()
+	q := record.NewReader()
 	n := 0
-	recs := records(t, shift(t))
+	recs := shift(t)
 	for range 2 {
 		for _, r := range recs {
 			want, werr := record.Decode(r.Raw)
-			got, err := q.decode(r.Raw)
+			got, err := q.Decode(r.Raw)
 			if werr != nil || err != nil || !reflect.DeepEqual(got, want) {
 				t.Errorf("%s\n is read as %+v, %v\n want %+v, %v", r.Raw, got, err, want, werr)
 			}
-			if _, ok := q.asWritten(r.Raw); ok {
+			if _, ok := q.AsWritten(r.Raw); ok {
 				n++
 			}
 		}
@@ -72,8 +70,8 @@ func TestQuickDecode(t *testing.T) {
 // A record that would not have been written like that is read, or refused, as
 // record.Decode does.
 func TestQuickDecodeOdd(t *testing.T) {
-	q := newQuick()
-	base := string(records(t, shift(t))[5].Raw)
+	q := record.NewReader()
+	base := string(shift(t)[5].Raw)
 	for _, c := range []struct{ old, with string }{
 		{`"seq":6`, `"seq":06`}, {`"seq":6`, `"seq": 6`}, {`"seq":6`, `"seq":0`}, {`"seq":6`, `"seq":`},
 		{`"body":{`, `"body":{"flask":1,`}, {`"body":{`, `"body":{"unknown":1,`}, {`"body":{`, `"body":[{`},
@@ -86,7 +84,7 @@ func TestQuickDecodeOdd(t *testing.T) {
 		}
 		raw := []byte(strings.Replace(base, c.old, c.with, 1))
 		want, werr := record.Decode(raw)
-		got, err := q.decode(raw)
+		got, err := q.Decode(raw)
 		if (err == nil) != (werr == nil) || err == nil && !reflect.DeepEqual(got, want) {
 			t.Errorf("%s\n is read as %+v, %v\n want %+v, %v", raw, got, err, want, werr)
 		}
@@ -107,9 +105,9 @@ func FuzzQuickDecode(f *testing.F) {
 		f.Add(r.Raw)
 	}
 	f.Fuzz(func(t *testing.T, raw []byte) {
-		q := newQuick()
+		q := record.NewReader()
 		for range 2 { // the second time bodies are known
-			got, ok := q.asWritten(raw)
+			got, ok := q.AsWritten(raw)
 			if !ok {
 				return
 			}
@@ -122,12 +120,12 @@ func FuzzQuickDecode(f *testing.F) {
 }
 
 func BenchmarkDecode(b *testing.B) {
-	recs := records(b, shift(b))
+	recs := shift(b)
 	b.Run("quick", func(b *testing.B) {
-		q := newQuick()
+		q := record.NewReader()
 		b.ReportAllocs()
 		for i := range b.N {
-			if _, err := q.decode(recs[i%len(recs)].Raw); err != nil {
+			if _, err := q.Decode(recs[i%len(recs)].Raw); err != nil {
 				b.Fatal(err)
 			}
 		}

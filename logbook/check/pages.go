@@ -1,4 +1,4 @@
-package logbook
+package check
 
 import (
 	"bytes"
@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"hash/fnv"
 	"io"
-	"os"
 	"slices"
 	"sort"
 )
@@ -501,105 +500,42 @@ func (w *walker) buckets() map[string]tree {
 	return out
 }
 
-// wholeLook is the size of a file up to which every page is looked at before the
-// store is let near it: some four years of a bench, 10 ms for each.
-const wholeLook = 64 << 20
-
-// lookInside looks at the pages of a book before the store does, which a page that
-// leads back to itself would keep for ever. Of a large file only the branches are
-// looked at. The file must be locked.
-func lookInside(path string) error {
-	f, err := os.Open(path)
-	if err != nil {
-		return fmt.Errorf("open logbook: %w", err)
-	}
-	defer func() { _ = f.Close() }() // only read from
-	fi, err := f.Stat()
-	if err != nil {
-		return fmt.Errorf("open logbook: %w", err)
-	}
-	return lookThrough(f, fi.Size(), fi.Size() <= wholeLook)
-}
-
-func lookThrough(f io.ReaderAt, size int64, leaves bool) error {
-	p, err := openPages(f, size, func(string, ...any) {})
-	if err != nil {
-		return fmt.Errorf("%w: %w", ErrDamaged, err)
-	}
-	w := p.walker(func(page uint64, what string) {
-		if err == nil {
-			err = fmt.Errorf("%w: %s: flaskside verify tells more, flaskside salvage brings back what is left", ErrDamaged, pageText(page, what))
-		}
-	})
-	trees := w.buckets()
-	w.keepNothing()
-	for _, t := range trees {
-		if t.root != 0 && !leaves {
-			if height := w.height(t.root); height > 0 {
-				w.branches(t.root, 0, height)
-				continue
-			}
-		}
-		w.walk(t, func(entry) bool { return err == nil })
-	}
-	return err
-}
-
-// height is how many branches lie above the leaves of a tree, by the way to its first leaf
-// and to its last.
-func (w *walker) height(root uint64) int {
-	way := func(pick func([]kid) kid) int {
-		id := root
-		for n := range maxDepth {
-			b, err := w.load(id)
-			if err != nil {
-				w.fault(id, err.Error())
-				return n
-			}
-			if binary.LittleEndian.Uint16(b[8:]) == leafPage {
-				return n
-			}
-			kids := w.kids(id, b)
-			if len(kids) == 0 {
-				return n
-			}
-			id = pick(kids).page
-		}
-		return maxDepth
-	}
-	first := way(func(k []kid) kid { return k[0] })
-	last := way(func(k []kid) kid { return k[len(k)-1] })
-	if first != last {
-		w.fault(root, "has its leaves at different depths")
-	}
-	return max(first, last)
-}
-
-// branches looks at a branch of a tree and at those below it, not at the leaves below
-// height of them.
-func (w *walker) branches(id uint64, depth, height int) {
-	if !w.seen.add(id) {
-		w.fault(id, "is reached twice")
-		return
-	}
-	if depth == height {
-		return
-	}
-	b, err := w.loadAt(depth, id)
-	if err != nil {
-		w.fault(id, err.Error())
-		return
-	}
-	if binary.LittleEndian.Uint16(b[8:]) == leafPage {
-		w.fault(id, "is a leaf among branches")
-		return
-	}
-	w.eachKid(id, b, func(k kid) { w.branches(k.page, depth+1, height) })
-}
-
 func pageText(page uint64, what string) string {
 	if page == 0 {
 		return "a page within the first branch " + what
 	}
 	return fmt.Sprintf("page %d %s", page, what)
 }
+
+// openPages finds the meta page that counts; odd is told what is wrong with the
+// others.
+func openPages(f io.ReaderAt, size int64, odd func(format string, a ...any)) (*pageFile, error) {
+	if size == 0 {
+		return nil, errors.New("the file is empty")
+	}
+	metas, seen := metasOf(f)
+	switch {
+	case len(metas) == 0 && !seen:
+		return nil, errors.New("it is a file of another kind, or its beginning is lost")
+	case len(metas) == 0:
+		return nil, errors.New("both of its first pages are spoilt")
+	}
+	p := &pageFile{f: f, size: size, meta: latest(metas)}
+	if !p.meta.sane() {
+		return nil, errors.New("its first page makes no sense")
+	}
+	if len(metas) == 1 {
+		odd("one of its two first pages is spoilt: what was written last may be lost (a power cut while writing leaves this, and the next record mends it)")
+	}
+	for _, m := range metas {
+		if !m.headerOK {
+			odd("the beginning of page %d is spoilt", min(m.at, 1))
+		}
+	}
+	if want := int64(p.meta.high) * p.meta.pageSize; want > size {
+		odd("it has %d bytes and should have at least %d: it was cut short", size, want)
+	}
+	return p, nil
+}
+
+func (t tree) empty() bool { return t.root == 0 && t.inline == nil }

@@ -1,4 +1,4 @@
-package logbook
+package check
 
 import (
 	"bytes"
@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"slices"
 
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 )
@@ -23,28 +24,45 @@ type piece struct {
 	prev, hash record.Hash
 	off        int64 // in its source
 	size       int32
-	source     int16 // index into scan.sources
+	source     int16 // index into Scan.sources
 	file       bool  // found in the book's file
 	journal    bool  // found in a journal
 	placed     bool  // what stands around it fits its number
 }
 
-// scan is everything found in a damaged book and in the journals beside it. Records
+// source is what records are looked for in; f is nil where there is none.
+type source struct {
+	name string
+	f    io.ReaderAt
+}
+
+// Scan is everything found in a damaged book and in the journals beside it. Records
 // are found by their beginning and by their hashes, wherever they stand, so that it
 // does not matter which pages are spoilt.
-type scan struct {
-	sources []*os.File
+type Scan struct {
+	sources []source
+	files   []*os.File // to be closed
 	pieces  map[uint64][]piece
 	ids     []string // identities of the book, likeliest first
 	created string
 	format  string
-	kept    *Head // the head that the book kept of itself, where it can still be reached
+	kept    *layout.Head // the head that the book kept of itself, where it can still be reached
 	beat    []byte
-	q       *quick
+	q       *record.Reader
 }
 
-func (s *scan) close() {
-	for _, f := range s.sources {
+// Format is the format that the book says it is of, "" where that is lost.
+func (s *Scan) Format() string { return s.format }
+
+// Created is when the book was made, as it says, "" where that is lost.
+func (s *Scan) Created() string { return s.created }
+
+// Beat is the sign of life that the book holds, nil where it is lost.
+func (s *Scan) Beat() []byte { return s.beat }
+
+// Close lets go of the files.
+func (s *Scan) Close() {
+	for _, f := range s.files {
 		_ = f.Close() // only read from
 	}
 }
@@ -57,32 +75,31 @@ var (
 	bookEntry = regexp.MustCompile(`book([A-Z2-7]{26})created`)
 )
 
-// scanAll looks through a book's file, where it is there, and through journals.
-func scanAll(file string, journals []string) (*scan, error) {
-	s := &scan{pieces: map[uint64][]piece{}, q: newQuick()}
+func newScan() *Scan { return &Scan{pieces: map[uint64][]piece{}, q: record.NewReader()} }
+
+// Gather looks through a book's file, where it is there, and through journals.
+func Gather(file string, journals []string) (*Scan, error) {
+	s := newScan()
 	for i, name := range append([]string{file}, journals...) {
 		f, err := os.Open(name)
 		if err != nil {
 			if i == 0 && os.IsNotExist(err) && len(journals) > 0 {
-				s.sources = append(s.sources, nil)
+				s.sources = append(s.sources, source{})
 				continue
 			}
-			s.close()
+			s.Close()
 			return nil, fmt.Errorf("salvage: %w", err)
 		}
-		s.sources = append(s.sources, f)
+		s.files = append(s.files, f)
 		fi, err := f.Stat()
 		if err == nil && !fi.Mode().IsRegular() {
 			err = fmt.Errorf("%s is not a file", name)
 		}
-		if err == nil && i == 0 {
-			s.self(f, fi.Size())
-		}
 		if err == nil {
-			err = s.read(i, fi.Size())
+			err = s.from(name, f, fi.Size())
 		}
 		if err != nil {
-			s.close()
+			s.Close()
 			return nil, fmt.Errorf("salvage: %w", err)
 		}
 	}
@@ -90,9 +107,18 @@ func scanAll(file string, journals []string) (*scan, error) {
 	return s, nil
 }
 
+// from looks through one source more: the first is the book's file, the others are journals.
+func (s *Scan) from(name string, f io.ReaderAt, size int64) error {
+	s.sources = append(s.sources, source{name, f})
+	if len(s.sources) == 1 {
+		s.self(f, size)
+	}
+	return s.read(len(s.sources)-1, size)
+}
+
 // mendKept puts the number of the kept head right where its hash is that of another
 // record: the hash binds the number.
-func (s *scan) mendKept() {
+func (s *Scan) mendKept() {
 	if s.kept == nil {
 		return
 	}
@@ -105,13 +131,13 @@ func (s *scan) mendKept() {
 }
 
 // self reads what the book says of itself, as far as its pages can be followed.
-func (s *scan) self(f io.ReaderAt, size int64) {
+func (s *Scan) self(f io.ReaderAt, size int64) {
 	p, err := openPages(f, size, func(string, ...any) {})
 	if err != nil {
 		return
 	}
 	parts := p.walker(func(uint64, string) {}).buckets()
-	meta := parts[string(bMeta)]
+	meta := parts[string(layout.Meta)]
 	if id, ok := p.find(meta, []byte("book")); ok {
 		s.ids = append(s.ids, string(id))
 	}
@@ -121,11 +147,13 @@ func (s *scan) self(f io.ReaderAt, size int64) {
 	if format, ok := p.find(meta, []byte("format")); ok {
 		s.format = string(format)
 	}
-	if b, ok := p.find(meta, kHead); ok && len(b) == 8+len(record.Hash{}) {
-		s.kept = &Head{binary.BigEndian.Uint64(b), record.Hash(b[8:])}
+	if b, ok := p.find(meta, layout.KeyHead); ok {
+		if h, ok := layout.ParseHead(b); ok {
+			s.kept = &h
+		}
 	}
 	var beat timers.Beat
-	if b, ok := p.find(parts[string(bBeat)], kLast); ok && json.Unmarshal(b, &beat) == nil {
+	if b, ok := p.find(parts[string(layout.Beat)], layout.KeyLast); ok && json.Unmarshal(b, &beat) == nil {
 		s.beat = b
 	}
 }
@@ -134,11 +162,11 @@ func (s *scan) self(f io.ReaderAt, size int64) {
 const window = 16 << 20
 
 // read looks for records in a source, from its beginning to its end.
-func (s *scan) read(source int, size int64) error {
+func (s *Scan) read(source int, size int64) error {
 	buf := make([]byte, min(window, size+1))
 	before := uint64(0) // number of the record ahead, in a journal
 	for base := int64(0); ; {
-		n, err := s.sources[source].ReadAt(buf, base)
+		n, err := s.sources[source].f.ReadAt(buf, base)
 		if err != nil && err != io.EOF {
 			return err
 		}
@@ -168,7 +196,7 @@ func (s *scan) read(source int, size int64) error {
 }
 
 // identity looks for what the book is called.
-func (s *scan) identity(b []byte) {
+func (s *Scan) identity(b []byte) {
 	add := func(id string) {
 		if id != "" && !slices.Contains(s.ids, id) {
 			s.ids = append(s.ids, id)
@@ -179,7 +207,7 @@ func (s *scan) identity(b []byte) {
 	}
 	if bytes.HasPrefix(b, journalBegin) {
 		line, _, _ := bytes.Cut(b, []byte("\n"))
-		var h journalHead
+		var h JournalHead
 		if json.Unmarshal(line, &h) == nil {
 			add(h.Book)
 		}
@@ -187,13 +215,12 @@ func (s *scan) identity(b []byte) {
 }
 
 // take keeps a record that begins at a place of the window and ends before another.
-func (s *scan) take(source int, base int64, b []byte, at, upTo int, before *uint64) {
-	c := cut{rest: b[at:upTo]}
-	raw := c.object()
-	if c.bad {
+func (s *Scan) take(source int, base int64, b []byte, at, upTo int, before *uint64) {
+	raw, ok := record.Object(b[at:upTo])
+	if !ok {
 		return
 	}
-	r, err := s.q.decode(raw)
+	r, err := s.q.Decode(raw)
 	if err != nil {
 		return
 	}
@@ -216,13 +243,13 @@ func (s *scan) take(source int, base int64, b []byte, at, upTo int, before *uint
 }
 
 // bytes reads a piece again.
-func (s *scan) bytes(p piece) ([]byte, error) {
+func (s *Scan) bytes(p piece) ([]byte, error) {
 	b := make([]byte, p.size)
-	if _, err := s.sources[p.source].ReadAt(b, p.off); err != nil {
+	if _, err := s.sources[p.source].f.ReadAt(b, p.off); err != nil {
 		return nil, fmt.Errorf("salvage: %w", err)
 	}
 	if record.HashOf(b) != p.hash {
-		return nil, fmt.Errorf("salvage: %s changed meanwhile", s.sources[p.source].Name())
+		return nil, fmt.Errorf("salvage: %s changed meanwhile", s.sources[p.source].name)
 	}
 	return b, nil
 }

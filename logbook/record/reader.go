@@ -1,4 +1,4 @@
-package logbook
+package record
 
 import (
 	"bytes"
@@ -10,31 +10,31 @@ import (
 	"unicode/utf8"
 
 	"flaskside/logbook/action"
-	"flaskside/logbook/record"
 	"flaskside/timers"
 )
 
-// quick takes records apart as [record.Decode] does, several times faster where a
+// Reader takes records apart as [Decode] does, several times faster where a
 // record is written exactly as this program writes it; any other is left to
-// record.Decode, so that the answer is always the same. One goroutine uses it at a
+// [Decode], so that the answer is always the same. One goroutine uses it at a
 // time.
-type quick struct {
+type Reader struct {
 	bodies map[action.Kind]reflect.Type // learned from bodies that were read strictly
 	buf    bytes.Buffer
 }
 
-func newQuick() *quick { return &quick{bodies: map[action.Kind]reflect.Type{}} }
+// NewReader makes a reader.
+func NewReader() *Reader { return &Reader{bodies: map[action.Kind]reflect.Type{}} }
 
-// decode takes the bytes of a record apart. They are kept, not copied.
-func (q *quick) decode(raw []byte) (record.Record, error) {
+// Decode takes the bytes of a record apart. They are kept, not copied.
+func (q *Reader) Decode(raw []byte) (Record, error) {
 	if r, ok := q.asWritten(raw); ok {
 		return r, nil
 	}
-	return record.Decode(raw)
+	return Decode(raw)
 }
 
-// asWritten reads a record whose fields stand as record.Write puts them.
-func (q *quick) asWritten(raw []byte) (r record.Record, ok bool) {
+// asWritten reads a record whose fields stand as Write puts them.
+func (q *Reader) asWritten(raw []byte) (r Record, ok bool) {
 	if !utf8.Valid(raw) {
 		return r, false
 	}
@@ -87,7 +87,7 @@ func (q *quick) asWritten(raw []byte) (r record.Record, ok bool) {
 
 // body reads a body that is, byte for byte, what its values are written as: nothing
 // unknown, repeated or left over can stand in it.
-func (q *quick) body(kind, raw []byte) (action.Body, bool) {
+func (q *Reader) body(kind, raw []byte) (action.Body, bool) {
 	t, known := q.bodies[action.Kind(kind)]
 	if !known {
 		body, err := action.DecodeBody(action.Kind(kind), raw)
@@ -195,4 +195,27 @@ func (c *cut) object() []byte {
 	}
 	c.bad = true
 	return nil
+}
+
+// Object gives the JSON object that b begins with, ok where its braces close; whether it
+// is one is for others to say.
+func Object(b []byte) (raw []byte, ok bool) {
+	c := cut{rest: b}
+	raw = c.object()
+	return raw, !c.bad
+}
+
+// PrevOf reads which record a stored line says it was written on, also where the line is
+// spoilt behind that.
+func PrevOf(raw []byte) (prev Hash, ok bool) {
+	c := cut{rest: raw}
+	c.want(`{"v":1,"seq":`)
+	c.uint()
+	c.want(`,"prev":"`)
+	text := c.text()
+	if c.bad || len(text) != hex.EncodedLen(len(prev)) {
+		return Hash{}, false
+	}
+	_, err := hex.Decode(prev[:], text)
+	return prev, err == nil
 }

@@ -1,4 +1,4 @@
-package logbook
+package check
 
 import (
 	"bytes"
@@ -9,8 +9,11 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	bolt "go.etcd.io/bbolt"
+
+	"flaskside/logbook/layout"
 )
 
 // Of a large book only the branches are looked at before the store is let near it, and
@@ -18,14 +21,14 @@ import (
 // ever, or end the process.
 func TestBranches(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "book.db")
-	db, err := bolt.Open(path, 0o600, options(false))
+	db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: time.Second})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if err := db.Update(func(tx *bolt.Tx) error {
-		b, err := tx.CreateBucket(bLog)
+		b, err := tx.CreateBucket(layout.Log)
 		for i := 0; i < 600 && err == nil; i++ { // two to a leaf: branches below a branch
-			err = b.Put(seqKey(uint64(i)), make([]byte, 1500))
+			err = b.Put(layout.SeqKey(uint64(i)), make([]byte, 1500))
 		}
 		return err
 	}); err != nil {
@@ -86,7 +89,7 @@ func TestBranches(t *testing.T) {
 			b := bytes.Clone(whole)
 			change(b[int(id)*size : (int(id)+1)*size])
 			err := look(b)
-			if !errors.Is(err, ErrDamaged) || !strings.Contains(err.Error(), says) {
+			if !errors.Is(err, layout.ErrDamaged) || !strings.Contains(err.Error(), says) {
 				t.Errorf("%s, page %d: %v", what, id, err)
 			}
 			tried++

@@ -1,11 +1,11 @@
-package logbook
+package check
 
 import (
 	"cmp"
-	"encoding/hex"
 	"fmt"
 	"slices"
 
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
 
@@ -120,7 +120,7 @@ func (c *chain) judge(vouched bool, lost uint64) {
 
 // end takes the head that the book keeps of itself, or nil where it keeps none, and
 // gives the head as it is.
-func (c *chain) end(kept *Head) Head {
+func (c *chain) end(kept *layout.Head) layout.Head {
 	l := c.last
 	switch {
 	case kept == nil && c.seen:
@@ -146,7 +146,7 @@ func (c *chain) end(kept *Head) Head {
 	}
 	c.settle("")
 	slices.SortFunc(c.bad, func(a, b span) int { return cmp.Compare(a.from, b.from) })
-	return Head{l.key, l.hash}
+	return layout.Head{Seq: l.key, Hash: l.hash}
 }
 
 // settle tells of missing records, now that the day after them is known.
@@ -188,22 +188,13 @@ func dayOf(l *link) string {
 }
 
 // read fills in what a record says; q is the reader's own.
-func (l *link) read(q *quick) {
+func (l *link) read(q *record.Reader) {
 	l.hash = record.HashOf(l.raw)
-	l.rec, l.err = q.decode(l.raw)
+	l.rec, l.err = q.Decode(l.raw)
 	if l.err == nil {
 		l.prev, l.knows = l.rec.Prev, true
 		return
 	}
 	// What stands of a spoilt record may still name the one before.
-	c := cut{rest: l.raw}
-	c.want(`{"v":1,"seq":`)
-	c.uint()
-	c.want(`,"prev":"`)
-	prev := c.text()
-	if c.bad || len(prev) != hex.EncodedLen(len(l.prev)) {
-		return
-	}
-	_, err := hex.Decode(l.prev[:], prev)
-	l.knows = err == nil
+	l.prev, l.knows = record.PrevOf(l.raw)
 }

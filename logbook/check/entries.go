@@ -1,4 +1,4 @@
-package logbook
+package check
 
 import (
 	"bytes"
@@ -11,14 +11,15 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
 
 // sumOf adds up the index entries that a record has; the sums of all records and of
 // all entries are equal when each is there and none too many.
 func sumOf(seed maphash.Seed, r record.Record, of func(id string) (record.Record, bool)) (sum uint64) {
-	value := seqKey(r.Seq)
-	for _, k := range indexKeys(r, of) {
+	value := layout.SeqKey(r.Seq)
+	for _, k := range layout.IndexKeys(r, of) {
 		sum += entrySum(seed, k, value)
 		value = nil
 	}
@@ -38,7 +39,7 @@ func (v *verifier) index(seed maphash.Seed, want uint64) {
 	var got uint64
 	entries := 0
 	quiet := v.pages.walker(func(uint64, string) {}) // told already
-	quiet.walk(v.parts[string(bIndex)], func(e entry) bool {
+	quiet.walk(v.parts[string(layout.Index)], func(e entry) bool {
 		got += entrySum(seed, e.key, e.value)
 		entries++
 		return true
@@ -83,18 +84,18 @@ func (v *verifier) oddEntries(mine func(key []byte) bool) (odd []oddEntry) {
 	}
 	want := map[string]wanted{}
 	unsure := map[uint64]bool{} // about a record that cannot be read: its entries cannot be told
-	q := newQuick()
+	q := record.NewReader()
 	v.log(func(key uint64, raw []byte) {
 		l := &link{key: key, raw: raw}
 		if l.read(q); l.err != nil || v.chain.isBad(l.key) {
 			return
 		}
-		if amends(l.rec.Action.Body) && amends(rootOf(l.rec, v.byID).Action.Body) {
+		if layout.Amends(l.rec.Action.Body) && layout.Amends(layout.RootOf(l.rec, v.byID).Action.Body) {
 			unsure[l.key] = true
 			return
 		}
-		value := seqKey(l.key)
-		for _, k := range indexKeys(l.rec, v.byID) {
+		value := layout.SeqKey(l.key)
+		for _, k := range layout.IndexKeys(l.rec, v.byID) {
 			if mine(k) {
 				want[string(k)] = wanted{l.key, value, dayOf(l)}
 			}
@@ -102,7 +103,7 @@ func (v *verifier) oddEntries(mine func(key []byte) bool) (odd []oddEntry) {
 		}
 	})
 	quiet := v.pages.walker(func(uint64, string) {}) // told already
-	quiet.walk(v.parts[string(bIndex)], func(e entry) bool {
+	quiet.walk(v.parts[string(layout.Index)], func(e entry) bool {
 		if !mine(e.key) {
 			return true
 		}
@@ -115,7 +116,7 @@ func (v *verifier) oddEntries(mine func(key []byte) bool) (odd []oddEntry) {
 			return true
 		}
 		day := ""
-		if raw, ok := v.pages.find(v.parts[string(bLog)], seqKey(seq)); ok {
+		if raw, ok := v.pages.find(v.parts[string(layout.Log)], layout.SeqKey(seq)); ok {
 			if r, err := record.Decode(raw); err == nil {
 				day = r.Stamp.At.Format("2006-01-02")
 			}
@@ -162,19 +163,19 @@ func entryText(key []byte) string {
 
 // bench holds the list of live records, and the bench folded from them, against a
 // fresh fold of the whole book.
-func (v *verifier) bench(fresh *refold) {
+func (v *verifier) bench(fresh Refold, in Within) {
 	if len(v.chain.bad) > 0 {
 		v.tell(Fault{Kind: FaultBench, What: "it cannot be held against its records while some are missing or spoilt"})
 		return
 	}
-	want, err := fresh.end()
+	want, err := fresh.End()
 	if err != nil {
 		v.tell(Fault{Kind: FaultPages, What: err.Error()})
 		return
 	}
 	live := map[uint64]bool{}
 	quiet := v.pages.walker(func(uint64, string) {}) // told already
-	quiet.walk(v.parts[string(bLive)], func(e entry) bool {
+	quiet.walk(v.parts[string(layout.Live)], func(e entry) bool {
 		if len(e.key) != 8 || len(e.value) != 0 {
 			v.tell(Fault{Kind: FaultBench, What: fmt.Sprintf("the list of live records has an entry of %d bytes that is no number", len(e.key))})
 			return true
@@ -189,20 +190,20 @@ func (v *verifier) bench(fresh *refold) {
 		}
 	}
 	for seq := range live {
-		if _, ok := v.pages.find(v.parts[string(bLog)], seqKey(seq)); !ok {
+		if _, ok := v.pages.find(v.parts[string(layout.Log)], layout.SeqKey(seq)); !ok {
 			v.tell(Fault{Kind: FaultBench, Seq: seq, What: "in the list of live records, but not there"})
 		}
 	}
 	if len(v.rep.Faults) > n {
 		return
 	}
-	b := &Book{}
-	if err := b.load(fresh.tx); err != nil {
+	got, err := in.Bench()
+	if err != nil {
 		v.tell(Fault{Kind: FaultBench, What: err.Error()})
 		return
 	}
 	// The list may still hold what the bench rests on no longer: it is pruned now and then.
-	v.sameBench(b.State().Bench, want)
+	v.sameBench(got, want)
 }
 
 // passing tells whether a record may stay in the list a little longer or shorter than

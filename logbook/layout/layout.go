@@ -1,0 +1,226 @@
+// Package layout says how a logbook lies in its file: the parts of it, the keys of each,
+// and by what a record is found. Who writes the file and who looks at it from outside
+// share it. It touches no disk. The parts are told of at the head of package logbook.
+package layout
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/lot"
+	"flaskside/logbook/record"
+)
+
+// Names of the parts, and of what stands in them once.
+var (
+	Meta  = []byte("meta")
+	Log   = []byte("log")
+	Index = []byte("index")
+	Live  = []byte("live")
+	Beat  = []byte("beat")
+
+	KeyLast = []byte("last") // in Beat
+	KeyHead = []byte("head") // in Meta, as are:
+
+	KeyFormat  = []byte("format")
+	KeyBook    = []byte("book")
+	KeyCreated = []byte("created")
+)
+
+// Parts lists the parts that every book has.
+func Parts() [][]byte { return [][]byte{Meta, Log, Index, Live, Beat} }
+
+// Format is the version of the file that this program makes; see also [FormatNow].
+const Format = "1"
+
+// FormatNow is the format of a book from its first record on that a program of format 1
+// does not know: a lot taken in or withdrawn, a handover that was read, an hour for the
+// backup. Such a program would call the book damaged, and must refuse it as newer instead.
+// All else is as in format 1, so that nothing is laid out anew, and a book without them
+// stays readable for older programs. A copy of the book as it was is kept.
+const FormatNow = "2"
+
+// What may be wrong with a file; each is wrapped in a line for the person.
+var (
+	// ErrForeign: the file is not a logbook of this program.
+	ErrForeign = errors.New("this is not a flaskside logbook")
+	// ErrDamaged: the file is a logbook that cannot be read.
+	ErrDamaged = errors.New("the logbook is damaged")
+	// ErrNewer: the file is of a later format.
+	ErrNewer = errors.New("the logbook was written by a newer flaskside")
+)
+
+// Readable says whether this program reads books of a format. There is none before
+// the first; one that follows will bring the step to it.
+func Readable(format string) error {
+	if format == Format || format == FormatNow {
+		return nil
+	}
+	ours, err := strconv.Atoi(FormatNow)
+	if n, nerr := strconv.Atoi(format); err == nil && nerr == nil && n > ours {
+		return fmt.Errorf("%w: format %d, this one reads up to %s: use a newer program", ErrNewer, n, FormatNow)
+	}
+	return fmt.Errorf("%w: format %q", ErrForeign, format)
+}
+
+// Head is the end of the chain.
+type Head struct {
+	Seq  uint64      `json:"seq"`
+	Hash record.Hash `json:"hash"`
+}
+
+// String gives the head as it is printed, number and short hash.
+func (h Head) String() string { return fmt.Sprintf("%d:%s", h.Seq, h.Hash.Short()) }
+
+// Bytes is the head as the book keeps it.
+func (h Head) Bytes() []byte { return append(SeqKey(h.Seq), h.Hash[:]...) }
+
+// ParseHead reads the head that a book keeps; ok is false where it is none.
+func ParseHead(b []byte) (h Head, ok bool) {
+	if len(b) != 8+len(h.Hash) {
+		return h, false
+	}
+	return Head{binary.BigEndian.Uint64(b), record.Hash(b[8:])}, true
+}
+
+// SeqKey is the key of a record in the log.
+func SeqKey(seq uint64) []byte { return binary.BigEndian.AppendUint64(nil, seq) }
+
+// Number reads the number that a record stands under, 0 where that is none.
+func Number(key []byte) uint64 {
+	if len(key) != 8 {
+		return 0
+	}
+	return binary.BigEndian.Uint64(key)
+}
+
+// IDKey is what a record is found by its id with.
+func IDKey(id string) []byte { return append([]byte{'i'}, id...) }
+
+// DayKey is what a record is found by the instant of its act with.
+func DayKey(at time.Time, seq uint64) []byte {
+	ns := at.UnixNano()
+	switch { // what nanoseconds cannot count lies before or after everything
+	case at.Year() < 1700:
+		ns = math.MinInt64
+	case at.Year() > 2250:
+		ns = math.MaxInt64
+	}
+	k := binary.BigEndian.AppendUint64([]byte{'d'}, uint64(ns)^(1<<63)) // instants before 1970 sort first
+	return binary.BigEndian.AppendUint64(k, seq)
+}
+
+// AmendKey is what a correction or a taking back is found by the record it is about with.
+func AmendKey(of, seq uint64) []byte {
+	return binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint64([]byte{'c'}, of), seq)
+}
+
+// SubjectPrefix begins the keys of the records about a subject.
+func SubjectPrefix(s action.Subject) []byte {
+	return binary.BigEndian.AppendUint32([]byte{s.Class}, uint32(s.No))
+}
+
+// SubjectKey is what a record is found by its subject with.
+func SubjectKey(s action.Subject, seq uint64) []byte {
+	return binary.BigEndian.AppendUint64(SubjectPrefix(s), seq)
+}
+
+// Subjects of the index that are no things on the bench.
+var (
+	SubjectSettings = action.Subject{Class: 's', No: 1}
+	SubjectCrew     = action.Subject{Class: 's', No: 2}
+)
+
+// SubjectRegister is the register of the lots of a material.
+func SubjectRegister(material string) action.Subject {
+	return action.Subject{Class: 'k', No: slices.Index(action.Materials, material) + 1}
+}
+
+// SubjectLot is one lot, by a number made of its name. Two lots may share one: then a
+// little too much is read.
+func SubjectLot(u action.LotUse, year int) action.Subject {
+	name := strings.TrimSpace(u.Lot)
+	if l, err := lot.Parse(u.Lot, year); err == nil {
+		name = l.Name()
+	}
+	h := fnv.New32a()
+	_, _ = h.Write([]byte(u.Material + "\x00" + name)) // a hash takes everything
+	return action.Subject{Class: 'j', No: int(h.Sum32() >> 1)}
+}
+
+// RegisterSubjects gives what a record of the register of lots is found by.
+func RegisterSubjects(body action.Body, year int) []action.Subject {
+	var u action.LotUse
+	switch a := body.(type) {
+	case action.LotIn:
+		u = action.LotUse{Material: a.Material, Lot: a.Lot}
+	case action.LotOut:
+		u = action.LotUse{Material: a.Material, Lot: a.Lot}
+	default:
+		return nil
+	}
+	return []action.Subject{SubjectRegister(u.Material), SubjectLot(u, year)}
+}
+
+// IndexKeys gives the index entries of a record; of finds a record by its id. The
+// value of the first, its id, is its number; the others have none.
+func IndexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]byte {
+	root := RootOf(r, of)
+	keys := [][]byte{IDKey(r.Action.ID), DayKey(r.Stamp.At, r.Seq)}
+	var subjects []action.Subject
+	switch a := root.Action.Body.(type) {
+	case action.Correct, action.TakeBack: // of something that is not in the book
+	case action.Settings:
+		subjects = []action.Subject{SubjectSettings}
+	case action.Crew:
+		subjects = []action.Subject{SubjectCrew}
+	case action.BathReading:
+		subjects = []action.Subject{{Class: 'b', No: a.Bath}}
+	case action.LotIn, action.LotOut:
+		subjects = RegisterSubjects(a, root.Stamp.At.Year())
+	default:
+		subjects = bench.Subjects(a, nil)
+	}
+	for _, s := range subjects {
+		keys = append(keys, SubjectKey(s, r.Seq))
+	}
+	if root.Seq != r.Seq {
+		keys = append(keys, AmendKey(root.Seq, r.Seq))
+	}
+	return keys
+}
+
+// Amends tells whether a body corrects or takes back another action.
+func Amends(b action.Body) bool {
+	switch b.(type) {
+	case action.Correct, action.TakeBack:
+		return true
+	}
+	return false
+}
+
+// RootOf looks through corrections and takings back to the record they are about in
+// the end.
+func RootOf(r record.Record, of func(id string) (record.Record, bool)) record.Record {
+	for range 16 { // a taking back of a taking back …, but no book has a ring
+		id, ok := action.Amends(r.Action.Body)
+		if !ok {
+			return r
+		}
+		next, ok := of(id)
+		if !ok {
+			return r
+		}
+		r = next
+	}
+	return r
+}
