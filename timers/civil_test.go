@@ -53,7 +53,7 @@ func TestOvernightCures(t *testing.T) {
 				t.Errorf("by the face of the clock it would last %v, want %v", got, c.naive)
 			}
 			ck := simclock.At(start, "boot-1")
-			w := timers.NewWindow("load/1/cure", stamp(ck), 9*3600, 0, 0, 0, timers.Medium, timers.High)
+			w := timers.NewWindow("load/1/cure", stamp(ck), timers.Ends{FloorS: 9 * 3600, Floor: timers.Medium, Limit: timers.High})
 			check := func(when string) {
 				t.Helper()
 				st := w.Stand(now(ck))
@@ -119,7 +119,7 @@ func TestOffsetChanges(t *testing.T) {
 			t.Fatal(err)
 		}
 		ck := simclock.At(change.Add(-time.Second).In(zone(t, c.zone)), "boot-1")
-		w := timers.NewWindow("k", stamp(ck), 2, 0, 0, 0, timers.Low, timers.High)
+		w := timers.NewWindow("k", stamp(ck), timers.Ends{FloorS: 2, Floor: timers.Low, Limit: timers.High})
 		if got := ck.Read().Wall.Format("-07:00"); got != c.before {
 			t.Errorf("%s before %s: %s, want %s", c.zone, c.utc, got, c.before)
 		}
@@ -161,7 +161,7 @@ func TestRepeatedAndMissingHours(t *testing.T) {
 			if got := ck.Read().Wall.Format("15:04 MST"); got != c.startFace {
 				t.Fatalf("begins at %s, want %s", got, c.startFace)
 			}
-			w := timers.NewWindow("k", stamp(ck), c.minutes*60, 0, 0, 0, timers.Low, timers.High)
+			w := timers.NewWindow("k", stamp(ck), timers.Ends{FloorS: c.minutes * 60, Floor: timers.Low, Limit: timers.High})
 			if got := w.Stand(now(ck)).Due.Format("15:04 MST"); got != c.due {
 				t.Errorf("due %s, want %s", got, c.due)
 			}

@@ -123,7 +123,7 @@ func TestRandomHistories(t *testing.T) {
 		ck := simclock.At(at, "boot-0")
 		s := stamp(ck)
 		floor := rapid.IntRange(1, 12*3600).Draw(t, "floor")
-		w := timers.NewWindow("k", s, floor, 0, floor+1800, 300, timers.Low, timers.High)
+		w := timers.NewWindow("k", s, timers.Ends{FloorS: floor, LimitS: floor + 1800, WarnS: 300, Floor: timers.Low, Limit: timers.High})
 		var (
 			truth  time.Duration // true time since the start
 			moved  time.Duration // how far the wall clock is from right, net

@@ -44,23 +44,29 @@ type Window struct {
 	Marks []Mark `json:"marks,omitempty"` // in order of After
 }
 
-// NewWindow builds a window from seconds; an end of zero seconds is left out.
-// Floor and aim at the same moment become one mark. A limit gets a warning warnS
-// before it, where there is room for one after the other ends.
-func NewWindow(key string, start Stamp, floorS, aimS, limitS, warnS int, floor, limit Priority) Window {
+// Ends are the ends of a window, in seconds after its start; one of zero seconds is left
+// out. A limit gets a warning WarnS before it. Floor and Limit say how urgent they are.
+type Ends struct {
+	FloorS, AimS, LimitS, WarnS int
+	Floor, Limit                Priority
+}
+
+// NewWindow builds a window. Floor and aim at the same moment become one mark. The
+// warning before a limit stands where there is room for one after the other ends.
+func NewWindow(key string, start Stamp, e Ends) Window {
 	sec := func(s int) time.Duration { return time.Duration(s) * time.Second }
 	w := Window{Key: key, Start: start}
-	if floorS > 0 {
-		w.Marks = append(w.Marks, Mark{Floor, sec(floorS), floor})
+	if e.FloorS > 0 {
+		w.Marks = append(w.Marks, Mark{Floor, sec(e.FloorS), e.Floor})
 	}
-	if aimS > 0 && aimS != floorS {
-		w.Marks = append(w.Marks, Mark{Aim, sec(aimS), Silent})
+	if e.AimS > 0 && e.AimS != e.FloorS {
+		w.Marks = append(w.Marks, Mark{Aim, sec(e.AimS), Silent})
 	}
-	if limitS > 0 {
-		if at := limitS - warnS; warnS > 0 && at > max(floorS, aimS) {
+	if e.LimitS > 0 {
+		if at := e.LimitS - e.WarnS; e.WarnS > 0 && at > max(e.FloorS, e.AimS) {
 			w.Marks = append(w.Marks, Mark{Warning, sec(at), Medium})
 		}
-		w.Marks = append(w.Marks, Mark{Limit, sec(limitS), limit})
+		w.Marks = append(w.Marks, Mark{Limit, sec(e.LimitS), e.Limit})
 	}
 	sort.SliceStable(w.Marks, func(i, j int) bool { return w.Marks[i].After < w.Marks[j].After })
 	return w

@@ -46,7 +46,7 @@ func TestNewWindow(t *testing.T) {
 		{"floor and limit at one moment", 600, 0, 600, 60, []timers.Mark{{timers.Floor, 600 * time.Second, timers.Low}, {timers.Limit, 600 * time.Second, timers.High}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			w := timers.NewWindow("k", timers.Stamp{At: at}, c.floor, c.aim, c.limit, c.warnS, timers.Low, timers.High)
+			w := timers.NewWindow("k", timers.Stamp{At: at}, timers.Ends{FloorS: c.floor, AimS: c.aim, LimitS: c.limit, WarnS: c.warnS, Floor: timers.Low, Limit: timers.High})
 			if !slices.Equal(w.Marks, c.want) {
 				t.Errorf("marks %v, want %v", w.Marks, c.want)
 			}
@@ -57,7 +57,7 @@ func TestNewWindow(t *testing.T) {
 			}
 		})
 	}
-	if got := timers.NewWindow("k", timers.Stamp{At: at}, 0, 0, 0, 0, 0, 0).After(timers.Limit); got != nil {
+	if got := timers.NewWindow("k", timers.Stamp{At: at}, timers.Ends{}).After(timers.Limit); got != nil {
 		t.Errorf("a count-up has the limit %v", got)
 	}
 }
@@ -78,7 +78,7 @@ func TestEndsToTheNanosecond(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			ck := simclock.At(at, "boot-1")
-			w := timers.NewWindow("k", stamp(ck), c.floor, c.aim, c.limit, 60, timers.Low, timers.High)
+			w := timers.NewWindow("k", stamp(ck), timers.Ends{FloorS: c.floor, AimS: c.aim, LimitS: c.limit, WarnS: 60, Floor: timers.Low, Limit: timers.High})
 			var gone time.Duration
 			var last *timers.Mark
 			for _, m := range w.Marks {
@@ -136,7 +136,7 @@ func TestEndsToTheNanosecond(t *testing.T) {
 // A warning is raised at its place, and gives way to the limit.
 func TestWarningThenLimit(t *testing.T) {
 	ck := simclock.At(at, "boot-1")
-	w := timers.NewWindow("mix/1/dough", stamp(ck), 600, 0, 2700, 300, timers.Low, timers.High)
+	w := timers.NewWindow("mix/1/dough", stamp(ck), timers.Ends{FloorS: 600, LimitS: 2700, WarnS: 300, Floor: timers.Low, Limit: timers.High})
 	for _, c := range []struct {
 		at       time.Duration
 		end      timers.End // "" for no signal
@@ -171,7 +171,7 @@ func TestWarningThenLimit(t *testing.T) {
 			t.Errorf("key %q comes apart as %q and %q", got[0].Key, k, e)
 		}
 	}
-	quiet := timers.NewWindow("timer/1/own", stamp(ck), 0, 60, 0, 0, timers.Low, timers.High)
+	quiet := timers.NewWindow("timer/1/own", stamp(ck), timers.Ends{AimS: 60, Floor: timers.Low, Limit: timers.High})
 	ck.Run(time.Hour)
 	if got := quiet.Signals(now(ck)); len(got) != 0 {
 		t.Errorf("an aim made the signals %v", got)
@@ -185,7 +185,7 @@ func TestWarningThenLimit(t *testing.T) {
 // however long the machine has been up since.
 func TestSignalAfterRestart(t *testing.T) {
 	ck := simclock.At(at, "boot-1")
-	w := timers.NewWindow("load/1/cure", stamp(ck), 9*3600, 0, 0, 0, timers.Medium, timers.High)
+	w := timers.NewWindow("load/1/cure", stamp(ck), timers.Ends{FloorS: 9 * 3600, Floor: timers.Medium, Limit: timers.High})
 	ck.Run(time.Hour)
 	ck.Reboot(time.Minute, "boot-2")
 	ck.Run(8*time.Hour + 29*time.Minute) // half an hour past the end
@@ -204,7 +204,7 @@ func TestStandAllOrder(t *testing.T) {
 	mk := func(key string, began time.Duration, floor, aim, limit int) timers.Window {
 		s := stamp(ck)
 		s.At, s.Boot = s.At.Add(-began), s.Boot-began
-		return timers.NewWindow(key, s, floor, aim, limit, 0, timers.Low, timers.High)
+		return timers.NewWindow(key, s, timers.Ends{FloorS: floor, AimS: aim, LimitS: limit, Floor: timers.Low, Limit: timers.High})
 	}
 	medium := func(w timers.Window) timers.Window {
 		w.Marks[0].Priority = timers.Medium
@@ -267,7 +267,7 @@ func TestStandAllOrder(t *testing.T) {
 // The hour shown for what comes next follows the wall clock as it stands.
 func TestDueFollowsTheWallClock(t *testing.T) {
 	ck := simclock.At(at, "boot-1")
-	w := timers.NewWindow("k", stamp(ck), 3600, 0, 0, 0, timers.Low, timers.High)
+	w := timers.NewWindow("k", stamp(ck), timers.Ends{FloorS: 3600, Floor: timers.Low, Limit: timers.High})
 	ck.Run(20 * time.Minute)
 	ck.Step(2 * time.Hour)
 	st := w.Stand(now(ck))

@@ -11,6 +11,9 @@ import (
 	"flaskside/logbook/house"
 )
 
+// Places is how many numbered places a bench has.
+const Places = 9
+
 // Words with a fixed choice.
 var (
 	Bases    = []string{"upper", "lower", "partial", "reline"}

@@ -1,9 +1,5 @@
 package bench
 
-import (
-	"flaskside/timers"
-)
-
 // Step is something that can be done to a flask.
 type Step string
 
@@ -26,53 +22,6 @@ const (
 	DoRemount Step = "remount"
 	DoOutcome Step = "outcome"
 )
-
-// Next names the one step that comes next for a flask.
-func (b *Bench) Next(f *Flask, now timers.Now) Step {
-	switch f.Stage {
-	case Opened:
-		return DoCoat
-	case Drying:
-		switch m := b.MixOf(f); {
-		case len(f.Halves) < 2:
-			return DoCoat
-		case m == nil || m.Stiff != nil:
-			return DoMix
-		case m.Dough == nil:
-			return DoDough
-		}
-		return DoPress
-	case InPress:
-		return DoReach
-	case Holding:
-		return DoOpen
-	case Judging:
-		return DoJudge
-	case Trimmed:
-		if m := b.MixOf(f); m != nil && m.Dough == nil && m.Stiff == nil && f.Trial() != nil && between(f.Trial().In, m.Made) > 0 {
-			return DoDough // packed anew: the new mix is not dough yet
-		}
-		if b.Verdict(f, now).Ready {
-			return DoFinal
-		}
-		return DoPress
-	case Sheetout:
-		return DoMetal
-	case Metal:
-		return DoClamp
-	case Set:
-		return DoLoad
-	case InBath:
-		return DoUnload
-	case Cooling:
-		return DoWater
-	case InWater:
-		return DoDeflask
-	case Open:
-		return DoRemount
-	}
-	return DoOutcome
-}
 
 // Sure tells whether a step cannot be redone at the bench, so that it wants two
 // different keys.

@@ -53,9 +53,6 @@ func (b *Bench) BathOf(l *Load) house.Bath {
 // Between is the time from one stamp to another, by the clock that decides.
 func Between(from, to timers.Stamp) time.Duration { return between(from, to) }
 
-// StillIn lists the flasks of a load that are in the bath.
-func (b *Bench) StillIn(l *Load) []int { return b.stillIn(l) }
-
 // out is when the last flask of a load came out of the bath; nil while one is in.
 func (b *Bench) out(l *Load) *timers.Stamp {
 	if len(b.stillIn(l)) > 0 {
@@ -186,16 +183,6 @@ func (b *Bench) readingSignals(now timers.Now) []timers.Signal {
 		}
 	}
 	return out
-}
-
-// atWork tells whether a load still has flasks that are not finished.
-func (b *Bench) atWork(l *Load) bool {
-	for _, n := range l.Flasks {
-		if f := b.Flasks[n]; f != nil && f.Load == l.No && f.Stage != Finished {
-			return true
-		}
-	}
-	return false
 }
 
 // stampOf finds the stamp of the reading at an instant of the load's time.

@@ -12,6 +12,46 @@ import (
 	"flaskside/timers"
 )
 
+// Lots: what of a flask came from which jar, and the register of jars in the house.
+var lots = subject{
+	rules: []rule{
+		on(checkFlaskLots, applyFlaskLots),
+		on((*checker).lotIn, (*Bench).takeIn, alive(registered[action.LotIn]), corrected(func(_ *checker, was, is action.LotIn) error {
+			return sameMaterial(was.Material, is.Material)
+		})),
+		on((*checker).lotOut, (*Bench).withdraw, alive(registered[action.LotOut]), corrected(func(_ *checker, was, is action.LotOut) error {
+			return sameMaterial(was.Material, is.Material)
+		})),
+	},
+}
+
+func registered[B action.Body](l *living, _ B, _ int, it *Item) bool { return l.registered[it.Seq] }
+
+func sameMaterial(was, is string) error {
+	if was != is {
+		return errors.New("a correction cannot make a lot one of another material: take it back and record anew")
+	}
+	return nil
+}
+
+func checkFlaskLots(c *checker, a action.FlaskLots) (action.FlaskLots, error) {
+	if _, err := c.flask(a.Flask); err != nil {
+		return a, err
+	}
+	a.StoneLot, a.SheetLot = c.lot("stone", a.StoneLot), c.lot("sheet", a.SheetLot)
+	return a, nil
+}
+
+func applyFlaskLots(b *Bench, a action.FlaskLots, it *Item) {
+	f := b.flask(a.Flask, it)
+	if a.StoneLot != "" {
+		f.StoneLot = a.StoneLot
+	}
+	if a.SheetLot != "" {
+		f.SheetLot = a.SheetLot
+	}
+}
+
 // How many lots of one material the register holds: those in the house, and those
 // withdrawn, the latest of each (house defaults). Counted, not timed: what the register
 // holds is then the same whatever the clock says, and what it costs at each record does
@@ -260,7 +300,7 @@ func (c *checker) lot(of, scan string) string {
 
 // lotIn checks a lot that is taken in: a lot that the register knows by a fuller code is
 // recorded by that, and takes over what was known of it.
-func (c *checker) lotIn(a action.LotIn) (action.Body, error) {
+func (c *checker) lotIn(a action.LotIn) (action.LotIn, error) {
 	year := c.at.At.Year()
 	l, err := lot.Parse(a.Lot, year)
 	switch {
@@ -302,7 +342,7 @@ func (c *checker) lotIn(a action.LotIn) (action.Body, error) {
 // lotOut checks a lot that is withdrawn. One that is not in the register can be, for a
 // maker may call back what was never entered here; where a register is kept it may be a
 // slip of the key.
-func (c *checker) lotOut(a action.LotOut) (action.Body, error) {
+func (c *checker) lotOut(a action.LotOut) (action.LotOut, error) {
 	year := c.at.At.Year()
 	l, err := lot.Parse(a.Lot, year)
 	switch {
@@ -333,15 +373,4 @@ func (c *checker) lotOut(a action.LotOut) (action.Body, error) {
 		c.unusualLot("lot-unknown", a.Material, a.Lot, "the %s lot %s was not taken in%s", a.Material, l.Name(), hint)
 	}
 	return a, nil
-}
-
-// materialOf gives the material of a record of the register, "" for any other.
-func materialOf(body action.Body) string {
-	switch a := body.(type) {
-	case action.LotIn:
-		return a.Material
-	case action.LotOut:
-		return a.Material
-	}
-	return ""
 }

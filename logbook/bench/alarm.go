@@ -1,0 +1,97 @@
+package bench
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/timers"
+)
+
+// Answers to alarms: heard, shelved.
+var alarms = subject{
+	rules: []rule{
+		on(func(c *checker, a action.AlarmHeard) (action.AlarmHeard, error) { return a, c.alarm(a.Alarm) },
+			func(b *Bench, a action.AlarmHeard, it *Item) {
+				b.Answers = append(b.Answers, timers.Answer{Key: a.Alarm, At: it.Stamp})
+			}, uncorrected,
+			alive(func(l *living, a action.AlarmHeard, _ int, _ *Item) bool { return l.alarm(a.Alarm) })),
+		on(func(c *checker, a action.AlarmShelve) (action.AlarmShelve, error) { return a, c.alarm(a.Alarm) },
+			func(b *Bench, a action.AlarmShelve, it *Item) {
+				b.Answers = append(b.Answers, timers.Answer{Key: a.Alarm, At: it.Stamp, Shelf: time.Duration(a.ForS) * time.Second})
+			}, uncorrected,
+			alive(func(l *living, a action.AlarmShelve, _ int, _ *Item) bool { return l.alarm(a.Alarm) })),
+	},
+}
+
+// What a window is about.
+type What string
+
+// The windows of the bench.
+const (
+	DryBoth   What = "both halves drying"
+	DryCast   What = "cast half drying"
+	DryTeeth  What = "teeth half drying"
+	Dough     What = "dough"
+	Hold      What = "press hold"
+	BenchSet  What = "bench set"
+	Cure      What = "cure"
+	BenchCool What = "bench cooling"
+	WaterCool What = "water cooling"
+	Own       What = "timer"
+)
+
+// Window is a running window with what it belongs to.
+type Window struct {
+	timers.Window
+	What   What
+	Flasks []int
+	Mix    int
+	Load   int
+	Timer  int
+	Label  string // of a timer of the user's own
+}
+
+// Keys name a window for ever, through restarts and exports.
+func flaskKey(no int, what string) string { return fmt.Sprintf("flask/%d/%s", no, what) }
+
+// SubjectOfKey tells which subject a window or signal key belongs to.
+func SubjectOfKey(key string) (action.Subject, bool) {
+	parts := strings.Split(key, "/")
+	if len(parts) < 2 {
+		return action.Subject{}, false
+	}
+	no, err := strconv.Atoi(strings.SplitN(parts[1], "#", 2)[0])
+	if err != nil {
+		return action.Subject{}, false
+	}
+	switch parts[0] {
+	case "flask":
+		return action.Subject{Class: 'f', No: no}, true
+	case "mix":
+		return action.Subject{Class: 'm', No: no}, true
+	case "load":
+		return action.Subject{Class: 'l', No: no}, true
+	case "timer":
+		return action.Subject{Class: 't', No: no}, true
+	}
+	return action.Subject{}, false
+}
+
+// alarm refuses an answer to an alarm that does not stand.
+func (c *checker) alarm(key string) error {
+	for _, al := range c.b.Alarms(c.then) {
+		if al.Key == key {
+			return nil
+		}
+	}
+	return fmt.Errorf("no alarm %q stands", key)
+}
+
+// alarm tells whether the bench rests on what an alarm is about.
+func (l *living) alarm(key string) bool {
+	s, ok := SubjectOfKey(key)
+	return ok && l.thing(s)
+}

@@ -1,0 +1,286 @@
+package bench
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+)
+
+// Corrections and takings back. What one counts for is settled before records are
+// applied; see settle.
+var amending = subject{
+	rules: []rule{
+		on(func(c *checker, a action.Correct) (action.Correct, error) {
+			if err := c.correct(a); err != nil {
+				return a, err
+			}
+			return a, c.alone(a)
+		}, countsNothing[action.Correct], uncorrected),
+		on(func(c *checker, a action.TakeBack) (action.TakeBack, error) {
+			if err := c.takeBack(a); err != nil {
+				return a, err
+			}
+			return a, c.alone(a)
+		}, countsNothing[action.TakeBack], uncorrected),
+	},
+}
+
+// settle finds what each record counts as. A taking back that was itself taken
+// back counts for nothing, so the book is read from its end.
+func (b *Bench) settle() {
+	for i := len(b.Items) - 1; i >= 0; i-- {
+		it := &b.Items[i]
+		if tb, ok := it.Body.(action.TakeBack); ok && it.TakenBack == nil {
+			if j, ok := b.byID[tb.Of]; ok && j < i {
+				r := it.Record
+				b.Items[j].TakenBack = &r
+			}
+		}
+	}
+	for i := range b.Items {
+		it := &b.Items[i]
+		c, ok := it.Body.(action.Correct)
+		if !ok || it.TakenBack != nil {
+			continue
+		}
+		j, ok := b.byID[c.Of]
+		if !ok || j >= i {
+			continue
+		}
+		of := &b.Items[j]
+		body, at, err := Amend(of.Body, of.Stamp.At, c.Set)
+		if err != nil {
+			continue // refused when it was written; a foreign book may still hold one
+		}
+		of.Body = body
+		if !at.Equal(of.Stamp.At) {
+			of.Stamp = moved(of.Stamp, at)
+		}
+		of.Corrections = append(of.Corrections, it.Record)
+	}
+}
+
+// moved puts a stamp at another instant of the same boot.
+func moved(s timers.Stamp, at time.Time) timers.Stamp {
+	out := timers.Stamp{At: at}
+	if boot := s.Boot + at.Sub(s.At); s.BootID != "" && boot >= 0 {
+		out.BootID, out.Boot = s.BootID, boot
+	}
+	return out
+}
+
+// Amend gives a body other values: set is a JSON object of its fields, and of
+// "at" where the time was wrong.
+func Amend(body action.Body, at time.Time, set json.RawMessage) (action.Body, time.Time, error) {
+	var change map[string]json.RawMessage
+	if err := json.Unmarshal(set, &change); err != nil {
+		return nil, at, fmt.Errorf("the correction is no JSON object: %w", err)
+	}
+	if raw, ok := change["at"]; ok {
+		if err := json.Unmarshal(raw, &at); err != nil {
+			return nil, at, fmt.Errorf("at is no time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)")
+		}
+		delete(change, "at")
+	}
+	if len(change) == 0 {
+		return body, at, nil
+	}
+	old, err := json.Marshal(body)
+	if err != nil {
+		return nil, at, fmt.Errorf("read the record corrected: %w", err)
+	}
+	var fields map[string]json.RawMessage
+	if err := json.Unmarshal(old, &fields); err != nil {
+		return nil, at, fmt.Errorf("read the record corrected: %w", err)
+	}
+	for k, v := range change {
+		fields[k] = v
+	}
+	merged, err := json.Marshal(fields)
+	if err != nil {
+		return nil, at, fmt.Errorf("correct: %w", err)
+	}
+	out, err := action.DecodeBody(body.Kind(), merged)
+	return out, at, err
+}
+
+func (c *checker) correct(a action.Correct) error {
+	it, ok := c.b.Item(a.Of)
+	if !ok {
+		return fmt.Errorf("there is no record with the id %q", a.Of)
+	}
+	r := rules[it.Body.Kind()]
+	if r.uncorrected {
+		return fmt.Errorf("a record of the kind %q is not corrected: take it back, or record anew", it.Body.Kind())
+	}
+	if it.TakenBack != nil {
+		return errors.New("that record was taken back: record it anew")
+	}
+	body, at, err := Amend(it.Body, it.Stamp.At, a.Set)
+	if err != nil {
+		return err
+	}
+	if at.After(c.then.Wall.Add(Ahead)) {
+		return fmt.Errorf("%s lies in the future: check the time", stampText(at))
+	}
+	was, is := it.Body.Subjects(), body.Subjects()
+	if len(was) != len(is) {
+		return errors.New("a correction cannot make a record be about other flasks: take it back and record anew")
+	}
+	for i := range was {
+		if was[i] != is[i] {
+			return errors.New("a correction cannot make a record be about another flask: take it back and record anew")
+		}
+	}
+	if err := c.limits(body); err != nil {
+		return err
+	}
+	if err := c.inOrder(it, at); err != nil {
+		return err
+	}
+	if r.corrected != nil {
+		return r.corrected(c, it.Body, body)
+	}
+	return nil
+}
+
+// inOrder refuses a corrected time that puts a record before or behind another about
+// the same thing.
+func (c *checker) inOrder(it Item, at time.Time) error {
+	if at.Equal(it.Stamp.At) {
+		return nil
+	}
+	to := moved(it.Stamp, at)
+	about := map[action.Subject]bool{}
+	for _, s := range it.Body.Subjects() {
+		about[s] = true
+	}
+	for _, o := range c.b.Items {
+		if o.Seq == it.Seq || o.TakenBack != nil {
+			continue
+		}
+		shared := false
+		for _, s := range o.Body.Subjects() {
+			shared = shared || about[s]
+		}
+		switch {
+		case !shared:
+		case o.Seq < it.Seq && between(o.Stamp, to) < 0:
+			return fmt.Errorf("%s is before what went ahead of it (record %d, %s): check the time", stampText(at), o.Seq, stampText(o.Stamp.At))
+		case o.Seq > it.Seq && between(to, o.Stamp) < 0:
+			return fmt.Errorf("%s is after what followed it (record %d, %s): check the time", stampText(at), o.Seq, stampText(o.Stamp.At))
+		}
+	}
+	return nil
+}
+
+func (c *checker) takeBack(a action.TakeBack) error {
+	it, ok := c.b.Item(a.Of)
+	if !ok {
+		return fmt.Errorf("there is no record with the id %q", a.Of)
+	}
+	if it.TakenBack != nil {
+		return errors.New("that record was taken back already")
+	}
+	r := rules[it.Body.Kind()]
+	switch {
+	case r.kept:
+		return fmt.Errorf("a record of the kind %q is not taken back", it.Body.Kind())
+	case r.makes != nil:
+		if n := c.resting(it, r.makes(it.Body)); n > 0 {
+			return fmt.Errorf("%d later records rest on that one: take those back first", n)
+		}
+	case r.takenBack != nil:
+		return r.takenBack(c, it.Body)
+	}
+	return nil
+}
+
+// resting counts the later records about the thing that a record brought into the
+// world. A timer may go with its stop left behind: nothing else speaks of it.
+func (c *checker) resting(it Item, made action.Subject) int {
+	n := 0
+	if made.Class == 't' {
+		return 0
+	}
+	for _, o := range c.b.Items {
+		if o.Seq <= it.Seq || o.TakenBack != nil {
+			continue
+		}
+		for _, s := range o.Body.Subjects() {
+			if s == made {
+				n++
+			}
+		}
+		if f := rules[o.Body.Kind()].rests; f != nil {
+			n += f(c.b, o.Body, made)
+		}
+	}
+	return n
+}
+
+// alone sees to it that a correction or a taking back leaves no two flasks on one
+// place.
+func (c *checker) alone(body action.Body) error {
+	seq := uint64(1)
+	if n := len(c.b.Items); n > 0 {
+		seq = c.b.Items[n-1].Seq + 1
+	}
+	then := Fold(append(c.b.records(), record.Record{Seq: seq, Stamp: c.at, Action: action.Action{ID: "\x00", At: c.at.At, Body: body}}), c.b.Top)
+	on := map[int]int{}
+	for _, n := range Sorted(then.Flasks) {
+		f := then.Flasks[n]
+		if f.Place == 0 || f.Stage == Finished {
+			continue
+		}
+		if other, taken := on[f.Place]; taken {
+			return fmt.Errorf("flasks %d and %d would stand on place %d: move one away first", other, n, f.Place)
+		}
+		on[f.Place] = n
+	}
+	return nil
+}
+
+// rootOf looks through corrections and takings back to what they are about in the
+// end: find gives the body recorded under an id. It gives nil where that is not known.
+func rootOf(body action.Body, find func(id string) (action.Body, bool)) action.Body {
+	for range 16 { // a taking back of a taking back …, but no book has a ring
+		of, ok := action.Amends(body)
+		if !ok {
+			return body
+		}
+		next, ok := find(of)
+		if !ok {
+			return nil
+		}
+		body = next
+	}
+	return nil
+}
+
+// Subjects tells what a body is about, looking through corrections, takings back and
+// answers to alarms; find gives the body recorded under an id.
+func Subjects(body action.Body, find func(id string) (action.Body, bool)) []action.Subject {
+	switch a := rootOf(body, find).(type) {
+	case nil:
+		return nil
+	case action.AlarmHeard:
+		return keySubject(a.Alarm)
+	case action.AlarmShelve:
+		return keySubject(a.Alarm)
+	default:
+		return a.Subjects()
+	}
+}
+
+func keySubject(key string) []action.Subject {
+	if s, ok := SubjectOfKey(key); ok {
+		return []action.Subject{s}
+	}
+	return nil
+}

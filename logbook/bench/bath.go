@@ -1,0 +1,248 @@
+package bench
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/house"
+	"flaskside/timers"
+)
+
+// The bath: loads in and out, readings of its temperature. What the readings raise
+// stands in readings.go.
+var bath = subject{
+	rules: []rule{
+		on(checkBathLoad, applyBathLoad,
+			limits(func(c *checker, a action.BathLoad) error { return c.bathNumber(a.Bath) }),
+			makes(func(a action.BathLoad) action.Subject { return action.Subject{Class: 'l', No: a.Load} })),
+		on(checkBathReading, func(b *Bench, a action.BathReading, it *Item) {
+			b.Readings = append(b.Readings, Reading{a.Bath, it.Stamp, a.TempC, a.Source})
+		}, alive((*living).reading)),
+		on(checkBathUnload, applyBathUnload,
+			rests(func(b *Bench, a action.BathUnload, on action.Subject) (n int) {
+				for _, no := range a.Flasks {
+					if f := b.Flasks[no]; on.Class == 'l' && f != nil && f.Load == on.No {
+						n++
+					}
+				}
+				return n
+			}),
+			alive(func(l *living, _ action.BathUnload, i int, _ *Item) bool {
+				for _, no := range l.unloads[i] {
+					if l.load(no) {
+						return true
+					}
+				}
+				return false
+			})),
+	},
+	windows: cures,
+	signals: (*Bench).readingSignals,
+	next:    map[Stage]func(*Bench, *Flask, timers.Now) Step{InBath: always(DoUnload)},
+	lives:   map[byte]func(*living, int) bool{'l': (*living).load},
+}
+
+// Load is the flasks put in a bath together.
+type Load struct {
+	No        int
+	Bath      int
+	Flasks    []int
+	Programme string
+	Stages    []house.Stage
+	BathC     float64
+	MaxS      int
+	Sections  map[int]action.Section
+	In        timers.Stamp
+	Last      timers.Stamp
+	Notes     []Said
+}
+
+// Reading is a bath temperature.
+type Reading struct {
+	Bath   int
+	At     timers.Stamp
+	TempC  float64
+	Source string
+}
+
+// LoadOf gives the load of a flask, or nil.
+func (b *Bench) LoadOf(f *Flask) *Load { return b.Loads[f.Load] }
+
+// bathNumber refuses a bath that the house has not.
+func (c *checker) bathNumber(n int) error {
+	if has := len(c.b.House.Baths); n > has {
+		return fmt.Errorf("there is no bath %d: the settings name %d", n, has)
+	}
+	return nil
+}
+
+func checkBathLoad(c *checker, a action.BathLoad) (action.BathLoad, error) {
+	h := c.b.House
+	if err := number("load", &a.Load, c.b.Top.Load); err != nil {
+		return a, err
+	}
+	orInt(&a.Bath, 1)
+	if err := c.bathNumber(a.Bath); err != nil {
+		return a, err
+	}
+	if len(a.Stages) == 0 {
+		p, ok := h.Programme(a.Programme)
+		if !ok {
+			return a, fmt.Errorf("the settings know no programme %q: give stages, or one of %s", a.Programme, strings.Join(h.ProgrammeNames(), ", "))
+		}
+		a.Stages = p.Stages
+		if a.MaxS == 0 {
+			a.MaxS = p.MaxS
+		}
+	}
+	if a.BathC == 0 {
+		a.BathC = a.Stages[0].TempC
+	}
+	return a, c.each(a.Flasks, func(f *Flask) {
+		c.order(f, "into the bath", Set)
+		c.setLong(f)
+	})
+}
+
+func applyBathLoad(b *Bench, a action.BathLoad, it *Item) {
+	l := &Load{No: a.Load, Bath: a.Bath, Flasks: a.Flasks, Programme: a.Programme, Stages: a.Stages, BathC: a.BathC, MaxS: a.MaxS, In: it.Stamp, Last: it.Stamp, Sections: map[int]action.Section{}}
+	for _, s := range a.Sections {
+		l.Sections[s.Flask] = s
+	}
+	b.Loads[a.Load] = l
+	for _, n := range a.Flasks {
+		f := b.flask(n, it)
+		f.Load, f.InBath, f.OutBath, f.Stage = a.Load, it.at(), nil, InBath
+		if f.Metal == nil {
+			f.Metal = it.at()
+		}
+	}
+}
+
+func checkBathReading(c *checker, a action.BathReading) (action.BathReading, error) {
+	if err := c.bathNumber(a.Bath); err != nil {
+		return a, err
+	}
+	for _, r := range c.b.Readings {
+		if r.Bath == a.Bath && between(r.At, c.at) < 0 && !c.live {
+			return a, fmt.Errorf("%s is before the last reading of bath %d (%s): time cannot run back", stampText(c.at.At), a.Bath, stampText(r.At.At))
+		}
+	}
+	return a, nil
+}
+
+func checkBathUnload(c *checker, a action.BathUnload) (action.BathUnload, error) {
+	orInt(&a.BenchS, c.b.House.Cooling.BenchS)
+	return a, c.each(a.Flasks, func(f *Flask) {
+		c.order(f, "taken out of the bath", InBath)
+		if l := c.b.LoadOf(f); l != nil && f.Stage == InBath {
+			if in, want := between(l.In, c.at), time.Duration(house.LengthS(l.Stages))*time.Second; in < want {
+				c.unusual("cure-short", "in the bath %s of %s", hm(in), hm(want))
+			}
+		}
+	})
+}
+
+func applyBathUnload(b *Bench, a action.BathUnload, it *Item) {
+	for _, n := range a.Flasks {
+		f := b.flask(n, it)
+		f.OutBath, f.CoolS, f.Stage = it.at(), a.BenchS, Cooling
+		if l := b.Loads[f.Load]; l != nil {
+			l.Last = it.Stamp
+		}
+	}
+}
+
+// cures gives the windows of the loads that still have flasks in the bath.
+func cures(b *Bench) []Window {
+	var out []Window
+	for _, no := range Sorted(b.Loads) {
+		l := b.Loads[no]
+		if in := b.stillIn(l); len(in) > 0 {
+			ends := timers.Ends{FloorS: house.LengthS(l.Stages), LimitS: l.MaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Medium, Limit: timers.High}
+			out = append(out, Window{What: Cure, Flasks: in, Load: l.No, Window: timers.NewWindow(fmt.Sprintf("load/%d/cure", l.No), l.In, ends)})
+		}
+	}
+	return out
+}
+
+// stillIn lists the flasks of a load that are in the bath.
+func (b *Bench) stillIn(l *Load) []int {
+	var out []int
+	for _, n := range l.Flasks {
+		if f := b.Flasks[n]; f != nil && f.Load == l.No && f.Stage == InBath {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// StillIn lists the flasks of a load that are in the bath.
+func (b *Bench) StillIn(l *Load) []int { return b.stillIn(l) }
+
+// atWork tells whether a load still has flasks that are not finished.
+func (b *Bench) atWork(l *Load) bool {
+	for _, n := range l.Flasks {
+		if f := b.Flasks[n]; f != nil && f.Load == l.No && f.Stage != Finished {
+			return true
+		}
+	}
+	return false
+}
+
+func (b *Bench) bathInUse(no int) bool {
+	for _, l := range b.Loads {
+		if l.Bath == no && b.atWork(l) {
+			return true
+		}
+	}
+	return false
+}
+
+// ReadingMemory is how long a reading of a bath in use is kept at hand: a cure over a
+// long weekend.
+const ReadingMemory = 84 * time.Hour
+
+func (l *living) load(no int) bool {
+	of := l.b.Loads[no]
+	return of != nil && l.anyFlask(of.Flasks)
+}
+
+func (l *living) reading(a action.BathReading, i int, it *Item) bool {
+	return l.now.Sub(it.Stamp.At) < ReadingMemory && (l.b.bathInUse(a.Bath) || l.lastRead[a.Bath] == i)
+}
+
+// lastReadings gives by bath which record is its last reading.
+func (b *Bench) lastReadings() map[int]int {
+	out := map[int]int{}
+	for i, it := range b.Items {
+		if r, ok := it.Body.(action.BathReading); ok && it.TakenBack == nil {
+			out[r.Bath] = i
+		}
+	}
+	return out
+}
+
+// unloadings gives by record the loads that it took flasks out of: a load ends with its
+// last one.
+func (b *Bench) unloadings() map[int][]int {
+	out, in := map[int][]int{}, map[int]int{}
+	for i, it := range b.Items {
+		if it.TakenBack != nil {
+			continue
+		}
+		switch a := it.Body.(type) {
+		case action.BathLoad:
+			for _, n := range a.Flasks {
+				in[n] = a.Load
+			}
+		case action.BathUnload:
+			for _, n := range a.Flasks {
+				out[i] = append(out[i], in[n])
+			}
+		}
+	}
+	return out
+}

@@ -1,0 +1,112 @@
+// Package bench is the bench as it stands: a pure fold of the logbook's records,
+// and the rules of what may be done next. It touches no disk and asks no clock.
+//
+// [Fold] makes a Bench from records; it is never changed afterwards, so that it
+// can be handed about freely. [Bench.Check] holds an action against the bench and
+// the house rules before it becomes a record. [Bench.Windows] gives every running
+// window, [Bench.Next] the one step that comes next for a flask.
+package bench
+
+import (
+	"sort"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/house"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+)
+
+// Item is one record as it counts now: with its corrections, or taken back.
+type Item struct {
+	record.Record
+	Body        action.Body // as corrected
+	Stamp       timers.Stamp
+	Corrections []record.Record // in order
+	TakenBack   *record.Record
+}
+
+// at is when it was done, for keeping.
+func (it *Item) at() *timers.Stamp { s := it.Stamp; return &s }
+
+// Corrected tells whether the item counts with other values than were first
+// written.
+func (it Item) Corrected() bool { return len(it.Corrections) > 0 }
+
+// Bench is everything at work, and everything the records given to Fold spoke of.
+type Bench struct {
+	House    house.House
+	Crew     string // initials of who is at the bench, "" when nobody said
+	CrewAt   timers.Stamp
+	TookOver bool // they read the handover
+	Flasks   map[int]*Flask
+	Places   [action.Places + 1]int // flask number by place 1..9; 0 free
+	Mixes    map[int]*Mix
+	Loads    map[int]*Load
+	Timers   map[int]*Timer
+	Readings []Reading
+	Answers  []timers.Answer
+	Cautions map[string]timers.Stamp // hazard and initials: last shown
+	Items    []Item                  // in order of the book
+	Top      Counters                // highest numbers used
+	Seen     timers.Stamp            // when what fell due was last read
+
+	register []KnownLot // of all materials, in order of the latest change
+
+	byID map[string]int // index into Items
+	memo *memo
+
+	pruned int // how many records were left when it was last pruned
+}
+
+// Counters are the highest numbers used in a book, and its last record.
+type Counters struct {
+	Flask, Mix, Load, Timer int
+	Seq                     uint64
+}
+
+// OnPlace gives the flask on a place, or nil.
+func (b *Bench) OnPlace(place int) *Flask {
+	if place < 1 || place > action.Places || b.Places[place] == 0 {
+		return nil
+	}
+	return b.Flasks[b.Places[place]]
+}
+
+// FreePlace gives the lowest free place, or 0.
+func (b *Bench) FreePlace() int {
+	for p := 1; p <= action.Places; p++ {
+		if b.Places[p] == 0 {
+			return p
+		}
+	}
+	return 0
+}
+
+// Item finds a record by its id.
+func (b *Bench) Item(id string) (Item, bool) {
+	i, ok := b.byID[id]
+	if !ok {
+		return Item{}, false
+	}
+	return b.Items[i], true
+}
+
+// seconds between two stamps, exact within one boot.
+func between(from, to timers.Stamp) time.Duration {
+	if from.BootID != "" && from.BootID == to.BootID {
+		return to.Boot - from.Boot
+	}
+	return to.At.Sub(from.At)
+}
+
+// Sorted gives the keys of a map in order, so that everything drawn or written
+// from it is the same each time.
+func Sorted[V any](m map[int]V) []int {
+	out := make([]int, 0, len(m))
+	for k := range m {
+		out = append(out, k)
+	}
+	sort.Ints(out)
+	return out
+}

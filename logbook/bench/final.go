@@ -1,0 +1,114 @@
+package bench
+
+import (
+	"errors"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/timers"
+)
+
+// The final closure: sheet out, metal to metal, clamped, bench set.
+var finalClosure = subject{
+	rules: []rule{
+		on(checkSheetOut, func(b *Bench, a action.SheetOut, it *Item) {
+			f := b.flask(a.Flask, it)
+			f.SheetOut, f.Stage = it.at(), Sheetout
+		}),
+		on(checkMetal, func(b *Bench, a action.MetalToMetal, it *Item) {
+			f := b.flask(a.Flask, it)
+			f.Metal, f.MetalPSI, f.Stage = it.at(), a.PressurePSI, Metal
+		}, limits(func(c *checker, a action.MetalToMetal) error {
+			if err := c.pressNumber(a.Press); err != nil {
+				return err
+			}
+			return pressureTold(a.PressurePSI)
+		})),
+		on(checkClamp, applyClamp),
+	},
+	ofFlask: benchSet,
+	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
+		Sheetout: always(DoMetal),
+		Metal:    always(DoClamp),
+		Set:      always(DoLoad),
+	},
+}
+
+// pressureTold refuses a closure without a pressure.
+func pressureTold(psi float64) error {
+	if psi <= 0 {
+		return errors.New("a closure has a pressure: give what the gauge showed")
+	}
+	return nil
+}
+
+func checkSheetOut(c *checker, a action.SheetOut) (action.SheetOut, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	c.order(f, "final closure", Trimmed)
+	if f.Stage == Trimmed {
+		if v := c.b.Verdict(f, c.then); !v.Ready {
+			c.unusual("not-ready", "not ready for final closure: %s", strings.TrimPrefix(v.String(), "not yet: "))
+		}
+	}
+	return a, nil
+}
+
+func checkMetal(c *checker, a action.MetalToMetal) (action.MetalToMetal, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	orInt(&a.Press, 1)
+	orFloat(&a.PressurePSI, c.b.House.Press.PressurePSI)
+	c.order(f, "final closure", Sheetout)
+	if m := c.b.MixOf(f); m != nil {
+		c.doughSpent(m)
+	}
+	return a, nil
+}
+
+func checkClamp(c *checker, a action.Clamp) (action.Clamp, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	h := c.b.House
+	orFloat(&a.BackedOffTurn, h.Press.BackOffTurn)
+	orInt(&a.BenchMinS, h.BenchSet.MinS)
+	if a.BenchMaxS == 0 && h.BenchSet.MaxS >= a.BenchMinS {
+		a.BenchMaxS = h.BenchSet.MaxS
+	}
+	c.order(f, "clamped", Metal)
+	return a, nil
+}
+
+func applyClamp(b *Bench, a action.Clamp, it *Item) {
+	f := b.flask(a.Flask, it)
+	f.Clamped, f.BackedOff, f.BenchMinS, f.BenchMaxS, f.Stage = it.at(), a.BackedOffTurn, a.BenchMinS, a.BenchMaxS, Set
+	if f.Metal == nil {
+		f.Metal = it.at()
+	}
+}
+
+// benchSet gives the window of the rest under the clamp.
+func benchSet(b *Bench, f *Flask) []Window {
+	if f.Stage != Set || f.Clamped == nil {
+		return nil
+	}
+	ends := timers.Ends{FloorS: f.BenchMinS, LimitS: f.BenchMaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Medium, Limit: timers.Medium}
+	return []Window{{What: BenchSet, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, "set"), *f.Clamped, ends)}}
+}
+
+// setLong calls it unusual to heat a flask before its bench set is over.
+func (c *checker) setLong(f *Flask) {
+	if f.Stage != Set || f.Clamped == nil {
+		return
+	}
+	if set, want := between(*f.Clamped, c.at), time.Duration(f.BenchMinS)*time.Second; set < want {
+		c.unusual("set-short", "bench set %s of %s", hm(set), hm(want))
+	}
+}

@@ -1,0 +1,72 @@
+package bench
+
+import (
+	"fmt"
+
+	"flaskside/logbook/action"
+	"flaskside/timers"
+)
+
+// The end of a flask's work: back on the articulator, the outcome.
+var finish = subject{
+	rules: []rule{
+		on(checkRemount, func(b *Bench, a action.Remount, it *Item) {
+			f := b.flask(a.Flask, it)
+			f.PinMM, f.Stage = &a.PinMM, Checked
+		}),
+		on(checkOutcome, func(b *Bench, a action.Outcome, it *Item) {
+			f := b.flask(a.Flask, it)
+			f.Outcome, f.Defects, f.Ended, f.Stage, f.Place = a.Outcome, a.Defects, it.at(), Finished, 0
+		}, takenBack(func(c *checker, a action.Outcome) error {
+			if p := c.lastPlace(a.Flask); c.b.Flasks[a.Flask] != nil && p > 0 && c.b.Places[p] != 0 {
+				return fmt.Errorf("place %d is taken by now: move flask %d away first", p, c.b.Places[p])
+			}
+			return nil
+		})),
+	},
+	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
+		Open:    always(DoRemount),
+		Checked: always(DoOutcome),
+	},
+}
+
+func checkRemount(c *checker, a action.Remount) (action.Remount, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	c.order(f, "remounted", Open)
+	return a, nil
+}
+
+func checkOutcome(c *checker, a action.Outcome) (action.Outcome, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	if a.Outcome != "remake" {
+		c.order(f, a.Outcome, Checked)
+	}
+	return a, nil
+}
+
+// lastPlace is where a flask stood, from its records.
+func (c *checker) lastPlace(no int) int {
+	p := 0
+	for _, it := range c.b.Items {
+		if it.TakenBack != nil {
+			continue
+		}
+		switch a := it.Body.(type) {
+		case action.FlaskOpen:
+			if a.Flask == no {
+				p = a.Place
+			}
+		case action.FlaskMove:
+			if a.Flask == no {
+				p = a.Place
+			}
+		}
+	}
+	return p
+}

@@ -1,0 +1,212 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+
+	"flaskside/logbook/action"
+	"flaskside/timers"
+)
+
+// The flask itself: opened on a place, moved, spoken of.
+var flaskItself = subject{
+	rules: []rule{
+		on(checkFlaskOpen, applyFlaskOpen,
+			makes(func(a action.FlaskOpen) action.Subject { return action.Subject{Class: 'f', No: a.Flask} }),
+			corrected(func(c *checker, was, is action.FlaskOpen) error {
+				if c.b.Flasks[is.Flask] != nil && was.Place != is.Place {
+					return errors.New("a flask is moved, not corrected, to another place")
+				}
+				return nil
+			})),
+		on(checkFlaskMove, func(b *Bench, a action.FlaskMove, it *Item) { b.flask(a.Flask, it).Place = a.Place }),
+		on(checkNote, applyNote),
+	},
+	lives: map[byte]func(*living, int) bool{'f': (*living).flask},
+}
+
+// Stage of a flask on its route.
+type Stage string
+
+// The stages in order of the route.
+const (
+	Opened   Stage = "separator to paint"
+	Drying   Stage = "separator drying"
+	InPress  Stage = "in the press"
+	Holding  Stage = "at pressure"
+	Judging  Stage = "open, flash to judge"
+	Trimmed  Stage = "trim and new sheet"
+	Sheetout Stage = "sheet out"
+	Metal    Stage = "metal to metal"
+	Set      Stage = "bench set"
+	InBath   Stage = "in the bath"
+	Cooling  Stage = "cooling on the bench"
+	InWater  Stage = "cooling in water"
+	Open     Stage = "deflasked"
+	Checked  Stage = "remounted"
+	Finished Stage = "finished"
+)
+
+// Stages lists the route in order.
+var Stages = []Stage{Opened, Drying, InPress, Holding, Judging, Trimmed, Sheetout, Metal, Set, InBath, Cooling, InWater, Open, Checked, Finished}
+
+// rank is the place of a stage on the route.
+func rank(s Stage) int {
+	for i, t := range Stages {
+		if s == t {
+			return i
+		}
+	}
+	return -1
+}
+
+// Flask is one flask with all that was done to it.
+type Flask struct {
+	No    int
+	Place int // 0 when off the bench
+	Case  string
+	Base  string
+	Size  string
+	Tag   string
+	Stage Stage
+
+	StoneLot   string
+	SheetLot   string
+	Opened     timers.Stamp
+	Halves     map[string]*Half // by "cast" and "teeth"
+	Mix        int              // 0 before one was made for it
+	Trials     []Trial
+	AddedSince bool // dough was added after the last trial
+	Inspected  bool // somebody looked and the mould is full
+	SheetOut   *timers.Stamp
+	Metal      *timers.Stamp
+	MetalPSI   float64
+	Clamped    *timers.Stamp
+	BackedOff  float64
+	BenchMinS  int
+	BenchMaxS  int
+	Load       int
+	InBath     *timers.Stamp
+	OutBath    *timers.Stamp
+	CoolS      int
+	InWater    *timers.Stamp
+	WaterS     int
+	Deflasked  *timers.Stamp
+	PinMM      *float64
+	Outcome    string
+	Ended      *timers.Stamp
+	Defects    []string
+	Notes      []Said
+	Oddities   []Oddity        // what was out of the ordinary, with the reason given
+	excused    map[string]bool // codes a reason was given for
+	known      bool            // its opening is among the records given
+	Last       timers.Stamp    // of its latest record
+	LastID     string
+}
+
+// Said is a note.
+type Said struct {
+	At   timers.Stamp
+	By   string
+	Text string
+}
+
+// Oddity is an unusual step and the reason given for it.
+type Oddity struct {
+	At   timers.Stamp
+	By   string
+	What string // code
+	Why  string
+}
+
+// ClosedForGood tells whether the final closure is made.
+func (f *Flask) ClosedForGood() bool { return f.Metal != nil }
+
+// flask finds the flask a record is about, and notes that it was touched.
+func (b *Bench) flask(no int, it *Item) *Flask {
+	f := b.Flasks[no]
+	if f == nil {
+		f = &Flask{No: no, Case: "?", Size: "medium", Stage: Opened, Halves: map[string]*Half{}, excused: map[string]bool{}, Opened: it.Stamp}
+		b.Flasks[no] = f
+	}
+	f.Last, f.LastID = it.Stamp, it.Action.ID
+	for _, u := range it.Action.Unusual {
+		code, of := oddOf(u)
+		if of != 0 && of != no {
+			continue
+		}
+		f.Oddities = append(f.Oddities, Oddity{it.Stamp, it.Action.By, code, it.Action.Why})
+		f.excused[code] = true
+		for _, u := range action.LotsUsed(it.Body) { // the reason was for this lot, not for any
+			f.excused[lotKey(code, u.Material, u.Lot)] = true
+		}
+	}
+	return f
+}
+
+func checkFlaskOpen(c *checker, a action.FlaskOpen) (action.FlaskOpen, error) {
+	if err := number("flask", &a.Flask, c.b.Top.Flask); err != nil {
+		return a, err
+	}
+	return a, c.free(a.Place)
+}
+
+func applyFlaskOpen(b *Bench, a action.FlaskOpen, it *Item) {
+	f := b.flask(a.Flask, it)
+	f.Place, f.Case, f.Base, f.Size, f.Tag, f.Opened, f.known = a.Place, a.Case, a.Base, a.Size, a.Tag, it.Stamp, true
+}
+
+func checkFlaskMove(c *checker, a action.FlaskMove) (action.FlaskMove, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	if f.Place == a.Place {
+		return a, fmt.Errorf("flask %d stands on place %d already", a.Flask, a.Place)
+	}
+	return a, c.free(a.Place)
+}
+
+func (c *checker) free(place int) error {
+	if f := c.b.OnPlace(place); f != nil {
+		return fmt.Errorf("place %d is taken by flask %d (case %s)", place, f.No, f.Case)
+	}
+	return nil
+}
+
+func checkNote(c *checker, a action.Note) (action.Note, error) {
+	switch {
+	case a.Flask > 0:
+		_, err := c.flask(a.Flask)
+		return a, err
+	case a.Mix > 0:
+		_, err := c.mix(a.Mix)
+		return a, err
+	case c.b.Loads[a.Load] == nil:
+		return a, fmt.Errorf("there is no load %d at work", a.Load)
+	}
+	return a, nil
+}
+
+func applyNote(b *Bench, a action.Note, it *Item) {
+	said := Said{it.Stamp, it.Action.By, a.Text}
+	if a.Flask > 0 {
+		f := b.flask(a.Flask, it)
+		f.Notes = append(f.Notes, said)
+	} else if m := b.Mixes[a.Mix]; m != nil {
+		m.Notes = append(m.Notes, said)
+	} else if l := b.Loads[a.Load]; l != nil {
+		l.Notes = append(l.Notes, said)
+	}
+}
+
+func (l *living) flask(n int) bool { f := l.b.Flasks[n]; return f != nil && f.Stage != Finished }
+
+func (l *living) anyFlask(ns []int) bool {
+	for _, n := range ns {
+		if l.flask(n) {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,99 @@
+package bench
+
+import (
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/record"
+)
+
+// living is what tells which records the bench as it stands still rests on.
+type living struct {
+	b          *Bench
+	now        time.Time // of the latest record
+	last       map[action.Kind]int
+	served     map[int][]int // by mix: all flasks it was ever given to
+	lastRead   map[int]int   // by bath
+	unloads    map[int][]int // by record: the loads it took flasks out of
+	registered map[uint64]bool
+}
+
+// living looks through the records once.
+func (b *Bench) living() *living {
+	l := &living{b: b, last: map[action.Kind]int{}, served: b.served(), lastRead: b.lastReadings(), unloads: b.unloadings(), registered: b.registered()}
+	for i, it := range b.Items {
+		if it.Stamp.At.After(l.now) {
+			l.now = it.Stamp.At
+		}
+		if it.TakenBack == nil {
+			l.last[it.Action.Kind()] = i
+		}
+	}
+	return l
+}
+
+// thing tells whether the bench rests on a flask, a mix, a load or a timer.
+func (l *living) thing(s action.Subject) bool {
+	f := lives[s.Class]
+	return f != nil && f(l, s.No)
+}
+
+// record tells whether the bench rests on a record: by what it is about, as it was
+// written and as it counts, or by what its kind says.
+func (l *living) record(i int, it *Item) bool {
+	for _, body := range []action.Body{it.Action.Body, it.Body} {
+		for _, s := range body.Subjects() {
+			if l.thing(s) {
+				return true
+			}
+		}
+	}
+	f := rules[it.Body.Kind()].alive
+	return f != nil && f(l, i, it)
+}
+
+// Alive tells for each item whether the bench as it stands still rests on it. What
+// is no longer alive stays in the book and can be left out of the next fold.
+func (b *Bench) Alive() []bool {
+	out := make([]bool, len(b.Items))
+	l := b.living()
+	for i := range b.Items {
+		it := &b.Items[i]
+		if _, amends := action.Amends(it.Body); !amends {
+			out[i] = l.record(i, it)
+		}
+	}
+	// A correction lives as long as what it corrects; one may name another.
+	for i := range b.Items {
+		of, ok := action.Amends(b.Items[i].Body)
+		if !ok {
+			continue
+		}
+		if j, ok := b.byID[of]; ok {
+			out[i] = out[j]
+		}
+	}
+	for i, n := len(out)-1, 0; i >= 0 && n < takeBackDepth; i-- {
+		if !Probed(b.Items[i].Body) {
+			out[i] = true
+			n++
+		}
+	}
+	return out
+}
+
+// takeBackDepth is how many of the latest records made by hand are always kept at
+// hand, so that they can be taken back one after the other.
+const takeBackDepth = 30
+
+// Living gives the records that the bench still rests on.
+func (b *Bench) Living() []record.Record {
+	alive := b.Alive()
+	var out []record.Record
+	for i, it := range b.Items {
+		if alive[i] {
+			out = append(out, it.Record)
+		}
+	}
+	return out
+}

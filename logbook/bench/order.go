@@ -1,0 +1,205 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/flash"
+	"flaskside/logbook/house"
+	"flaskside/timers"
+	"flaskside/timers/press"
+)
+
+// Durations are those the press order reckons with.
+func (b *Bench) Durations() press.Durations {
+	s := func(n int) time.Duration { return time.Duration(n) * time.Second }
+	w := b.House.Work
+	return press.Durations{Raise: s(w.RaiseS), Hold: s(b.House.Press.HoldS), Open: s(w.OpenS), Trim: s(w.TrimS), Final: s(w.FinalS)}
+}
+
+// PressBench is how many presses and pairs of hands there are.
+func (b *Bench) PressBench() press.Bench {
+	return press.Bench{Presses: b.House.Press.Presses, Hands: b.House.Press.Hands}
+}
+
+// inPress are the stages in which a flask takes up a press.
+var inPress = []Stage{InPress, Holding, Judging, Sheetout, Metal}
+
+// Jobs lists the flasks that wait for the press, or are in it, as the press order
+// sees them. The id of a job is the flask's number.
+func (b *Bench) Jobs(now timers.Now) []press.Job {
+	var out []press.Job
+	for p := 1; p <= action.Places; p++ {
+		f := b.OnPlace(p)
+		if f == nil {
+			continue
+		}
+		j, ok := b.job(f, now)
+		if !ok {
+			continue
+		}
+		if !j.Ready {
+			j.More = []float64{1} // where the trend cannot be followed
+			if o, err := b.Outlook(f, now); err == nil {
+				j.More = more(o.Further)
+			}
+		}
+		out = append(out, j)
+	}
+	return out
+}
+
+// job is a flask as the press order sees it; ok is false for one that the press does not
+// wait for.
+func (b *Bench) job(f *Flask, now timers.Now) (j press.Job, ok bool) {
+	left, untilDough, ok := b.doughFor(f, now)
+	if !ok {
+		return j, false
+	}
+	j = press.Job{ID: strconv.Itoa(f.No), Due: clamp(left)}
+	d := b.Durations()
+	since := func(s *timers.Stamp) time.Duration {
+		if s == nil {
+			return 0
+		}
+		return now.Since(*s).For
+	}
+	switch t := f.Trial(); f.Stage {
+	case Opened, Drying:
+		if len(f.Halves) < 2 {
+			return j, false
+		}
+		j.From = untilDough
+		for _, h := range f.Halves {
+			j.From = max(j.From, time.Duration(h.MinS)*time.Second-now.Since(h.Coated).For)
+		}
+		j.From = clamp(j.From)
+	case InPress:
+		j.Stage, j.Until = press.Rising, clamp(d.Raise-since(&t.In))
+	case Holding:
+		j.Stage, j.Until = press.Holding, clamp(time.Duration(t.HoldAimS)*time.Second-since(t.At))
+	case Judging:
+		j.Stage, j.Until = press.Opening, clamp(d.Open-since(t.Out))
+	case Trimmed:
+		j.Ready = b.shapely(f, now)
+		if s := b.seen(f); len(s.closures) == s.earlier {
+			j.From = clamp(untilDough) // packed anew
+		} else if t.Judged != nil {
+			if rest := d.Trim - since(t.Judged); rest > 0 && !j.Ready {
+				j.Stage, j.Until = press.Trimming, rest
+			}
+		}
+	case Sheetout, Metal:
+		j.Stage, j.Until = press.Closing, clamp(d.Final-since(f.SheetOut))
+	default:
+		return j, false
+	}
+	return j, true
+}
+
+// doughFor is how long a flask's dough can still be worked, and how long until it is
+// dough; ok is false for a flask without dough that is in no press either.
+func (b *Bench) doughFor(f *Flask, now timers.Now) (left, until time.Duration, ok bool) {
+	m := b.MixOf(f)
+	if m != nil && m.Stiff == nil {
+		left, reached := m.DoughLeft(now)
+		if !reached {
+			until = m.Window.From - now.Since(m.Made).For
+		}
+		return left, until, true
+	}
+	switch {
+	case !slices.Contains(inPress, f.Stage):
+		return 0, 0, false
+	case m == nil:
+		return press.MaxTime, 0, true // for training: no dough to be lost, but the press is taken
+	}
+	return -time.Second, 0, true // the dough is spent, but the press is taken
+}
+
+// more drops the chance of none: a flask that is not ready makes one closure at
+// least. What the forecast does not look ahead to is put on one closure more.
+func more(further []float64) []float64 {
+	out := append([]float64(nil), further[1:]...)
+	out[0] += further[0]
+	rest := 1.0
+	for _, c := range out {
+		rest -= c
+	}
+	return append(out, max(rest, 0))
+}
+
+func clamp(d time.Duration) time.Duration {
+	return max(-press.MaxTime, min(press.MaxTime, d))
+}
+
+// PressOrder advises which flask goes in the press next; before is the advice given
+// last, so that it changes for a real gain only.
+func (b *Bench) PressOrder(now timers.Now, before *press.Advice) (press.Advice, error) {
+	jobs := b.Jobs(now)
+	if len(jobs) == 0 {
+		return press.Advice{}, nil
+	}
+	return press.Advise(jobs, b.Durations(), b.PressBench(), press.Options{Previous: before})
+}
+
+// Totals are the chances that a flask not yet pressed turns out to need 1, 2, ... trial
+// closures in a house; what is wanting to a sum of 1 would need still more. Errors: a
+// size that is none.
+func Totals(h house.House, size flash.Size) ([]float64, error) {
+	b := Bench{House: h}
+	p, err := flash.Fit(h.Flash, flash.History{Size: size})
+	if err != nil {
+		return nil, err
+	}
+	further, err := p.Further(b.rule().Grade, min(h.Press.MinTrials, flash.MaxAhead))
+	if err != nil {
+		return nil, err
+	}
+	return more(further), nil
+}
+
+// CostOfMix answers whether another mix now would cost those at work: for a number
+// of further flasks of a size.
+func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCost, error) {
+	if flasks < 1 || flasks > action.Places {
+		return press.MixCost{}, fmt.Errorf("a mix is for 1 to %d flasks, not %d", action.Places, flasks)
+	}
+	if len(b.House.Resins) == 0 {
+		return press.MixCost{}, errors.New("the settings name no resin")
+	}
+	totals, err := Totals(b.House, flash.Size(size))
+	if err != nil {
+		return press.MixCost{}, err
+	}
+	room := b.House.RoomC()
+	if n := b.Top.Mix; b.Mixes[n] != nil {
+		room = b.Mixes[n].RoomC
+	}
+	doughS, workS := WorkingTimes(b.House.Resins[0], room, 0)
+	mixing := time.Duration(b.House.Work.MixS) * time.Second
+	var fresh []press.Job
+	for i := range flasks {
+		fresh = append(fresh, press.Job{ID: fmt.Sprintf("new %d", i+1), From: mixing + time.Duration(doughS)*time.Second, Due: mixing + time.Duration(workS)*time.Second, More: totals})
+	}
+	return press.CostOfMix(b.Jobs(now), fresh, mixing, b.Durations(), b.PressBench(), press.Options{})
+}
+
+// Percent rounds a chance for people: never to nothing, never to certainty.
+func Percent(p float64) string {
+	switch v := math.Round(p * 100); {
+	case math.IsNaN(p):
+		return "?"
+	case v < 1:
+		return "<1 %"
+	case v > 99:
+		return ">99 %"
+	default:
+		return fmt.Sprintf("%.0f %%", v)
+	}
+}

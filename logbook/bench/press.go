@@ -1,0 +1,294 @@
+package bench
+
+import (
+	"fmt"
+	"strconv"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/house"
+	"flaskside/timers"
+)
+
+// Trial closures: packed and in the press, at pressure, open, judged and trimmed. What
+// the closures show is read in ready.go, whose turn it is in order.go.
+var pressing = subject{
+	rules: []rule{
+		on(checkPressIn, applyPressIn,
+			limits(func(c *checker, a action.PressIn) error { return c.pressNumber(a.Press) }),
+			rests(func(b *Bench, a action.PressIn, on action.Subject) int {
+				if f := b.Flasks[a.Flask]; on.Class == 'm' && f != nil && f.Mix == on.No {
+					return 1
+				}
+				return 0
+			})),
+		on(checkPressAt, applyPressAt,
+			limits(func(_ *checker, a action.PressAt) error { return pressureTold(a.PressurePSI) })),
+		on(checkPressOpen, applyPressOpen),
+		on(checkFlash, applyFlash),
+		on(checkFlashMore, applyFlashMore),
+		on(checkDoughAdd, func(b *Bench, a action.DoughAdd, it *Item) {
+			f := b.flask(a.Flask, it)
+			f.AddedSince, f.Inspected = true, false
+		}),
+		on(checkInspect, func(b *Bench, a action.Inspect, it *Item) { b.flask(a.Flask, it).Inspected = true }),
+	},
+	ofFlask: hold,
+	signals: (*Bench).shortages,
+	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
+		InPress: always(DoReach),
+		Holding: always(DoOpen),
+		Judging: always(DoJudge),
+		Trimmed: afterTrimming,
+	},
+}
+
+// Trial is one trial closure.
+type Trial struct {
+	N         int
+	Press     int
+	In        timers.Stamp
+	At        *timers.Stamp // pressure reached
+	Out       *timers.Stamp // opened
+	Judged    *timers.Stamp
+	PSI       float64
+	HoldAimS  int
+	HeldS     int // from pressure reached to open, whole seconds
+	Grade     string
+	Grams     float64
+	Where     []string
+	Added     bool // dough was added before it
+	Corrected bool
+	InID      string // ids of the records it is made of
+	AtID      string
+	JudgeID   string
+}
+
+// Trial gives the latest trial closure, or nil.
+func (f *Flask) Trial() *Trial {
+	if len(f.Trials) == 0 {
+		return nil
+	}
+	return &f.Trials[len(f.Trials)-1]
+}
+
+// trial gives the latest trial closure, and one to write to where there is none.
+func (f *Flask) trial() *Trial {
+	if t := f.Trial(); t != nil {
+		return t
+	}
+	f.Trials = append(f.Trials, Trial{N: 1})
+	return f.Trial()
+}
+
+// Judged lists the closures that were judged.
+func (f *Flask) Judged() []Trial {
+	out := make([]Trial, 0, len(f.Trials))
+	for _, t := range f.Trials {
+		if t.Grade != "" {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// pressNumber refuses a press that the house has not.
+func (c *checker) pressNumber(n int) error {
+	if has := c.b.House.Press.Presses; n > has {
+		return fmt.Errorf("there is no press %d: the settings name %d", n, has)
+	}
+	return nil
+}
+
+// checkPressIn looks at everything that makes packing unwise: a wet separator, no dough
+// yet, dough no more, a press that is taken.
+func checkPressIn(c *checker, a action.PressIn) (action.PressIn, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	orInt(&a.Press, 1)
+	c.order(f, "trial closure", Drying, Trimmed)
+	for _, n := range Sorted(c.b.Flasks) {
+		other := c.b.Flasks[n]
+		t := other.Trial()
+		if other.No != f.No && t != nil && (other.Stage == InPress || other.Stage == Holding) && t.Press == a.Press {
+			c.unusual("press-taken", "flask %d is in press %d", other.No, a.Press)
+		}
+	}
+	if len(f.Trials) == 0 {
+		c.separatorDry(f)
+	}
+	m := c.b.MixOf(f)
+	if m == nil {
+		c.unusual("no-mix", "no mix recorded for this flask")
+		return a, nil
+	}
+	if err := c.made(m); err != nil {
+		return a, err
+	}
+	if _, reached := m.DoughLeft(c.then); !reached {
+		c.unusual("not-dough", "mix %s is not expected to be dough yet", m.Letter())
+	}
+	c.doughSpent(m)
+	return a, nil
+}
+
+func applyPressIn(b *Bench, a action.PressIn, it *Item) {
+	f := b.flask(a.Flask, it)
+	f.Trials = append(f.Trials, Trial{N: len(f.Trials) + 1, Press: a.Press, In: it.Stamp, Added: a.Added || f.AddedSince, InID: it.Action.ID, Corrected: it.Corrected()})
+	if a.Added {
+		f.Inspected = false // what was looked at was another filling
+	}
+	f.AddedSince, f.Stage = false, InPress
+}
+
+func checkPressAt(c *checker, a action.PressAt) (action.PressAt, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	h := c.b.House.Press
+	orFloat(&a.PressurePSI, h.PressurePSI)
+	orInt(&a.HoldS, h.HoldS)
+	c.order(f, "pressure reached", InPress)
+	return a, nil
+}
+
+func applyPressAt(b *Bench, a action.PressAt, it *Item) {
+	f := b.flask(a.Flask, it)
+	t := f.trial()
+	t.At, t.PSI, t.HoldAimS, t.AtID = it.at(), a.PressurePSI, a.HoldS, it.Action.ID
+	t.Corrected = t.Corrected || it.Corrected()
+	f.Stage = Holding
+}
+
+func checkPressOpen(c *checker, a action.PressOpen) (action.PressOpen, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	c.order(f, "press opened", Holding)
+	if t := f.Trial(); t != nil && t.At != nil && f.Stage == Holding {
+		if held := between(*t.At, c.at); held < time.Duration(t.HoldAimS)*time.Second {
+			c.unusual("hold-short", "held %d s of %d s", int(held/time.Second), t.HoldAimS)
+		}
+	}
+	return a, nil
+}
+
+func applyPressOpen(b *Bench, a action.PressOpen, it *Item) {
+	f := b.flask(a.Flask, it)
+	t := f.trial()
+	t.Out = it.at()
+	t.Corrected = t.Corrected || it.Corrected()
+	if t.At != nil {
+		t.HeldS = int(between(*t.At, it.Stamp) / time.Second)
+	}
+	f.Stage = Judging
+}
+
+func checkFlash(c *checker, a action.Flash) (action.Flash, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	c.order(f, "flash judged", Judging)
+	return a, nil
+}
+
+func applyFlash(b *Bench, a action.Flash, it *Item) {
+	f := b.flask(a.Flask, it)
+	t := f.trial()
+	t.Judged, t.Grade, t.Grams, t.Where, t.JudgeID = it.at(), a.Grade, a.Grams, a.Where, it.Action.ID
+	t.Corrected = t.Corrected || it.Corrected()
+	f.Stage = Trimmed
+}
+
+func checkFlashMore(c *checker, a action.FlashMore) (action.FlashMore, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	if len(f.Judged()) == 0 {
+		return a, fmt.Errorf("flask %d has no judged closure to add to", a.Flask)
+	}
+	return a, nil
+}
+
+func applyFlashMore(b *Bench, a action.FlashMore, it *Item) {
+	t := b.flask(a.Flask, it).trial()
+	if a.Grams > 0 {
+		t.Grams = a.Grams
+	}
+	if len(a.Where) > 0 {
+		t.Where = a.Where
+	}
+	t.Corrected = t.Corrected || it.Corrected()
+}
+
+func checkDoughAdd(c *checker, a action.DoughAdd) (action.DoughAdd, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	c.order(f, "dough added", Trimmed)
+	return a, nil
+}
+
+func checkInspect(c *checker, a action.Inspect) (action.Inspect, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	c.order(f, "mould inspected", Judging, Trimmed)
+	return a, nil
+}
+
+// hold gives the window of a flask at pressure.
+func hold(_ *Bench, f *Flask) []Window {
+	t := f.Trial()
+	if f.Stage != Holding || t == nil || t.At == nil {
+		return nil
+	}
+	ends := timers.Ends{FloorS: t.HoldAimS, Floor: timers.Medium, Limit: timers.High}
+	return []Window{{What: Hold, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, "hold/"+strconv.Itoa(t.N)), *t.At, ends)}}
+}
+
+// afterTrimming is the step of a flask that was judged: the press again, or for good.
+func afterTrimming(b *Bench, f *Flask, now timers.Now) Step {
+	if m := b.MixOf(f); m != nil && m.Dough == nil && m.Stiff == nil && f.Trial() != nil && between(f.Trial().In, m.Made) > 0 {
+		return DoDough // packed anew: the new mix is not dough yet
+	}
+	if b.Verdict(f, now).Ready {
+		return DoFinal
+	}
+	return DoPress
+}
+
+// UnderPressure gives the ids of the records that tell a pressure below the one the
+// house asked for when they were recorded; none told, or none asked for, is not below.
+// Corrected pressures count as corrected, records taken back not at all.
+func (b *Bench) UnderPressure() map[string]bool {
+	out := map[string]bool{}
+	asked := house.Default().Press.PressurePSI
+	for i := range b.Items {
+		it := &b.Items[i]
+		if it.TakenBack != nil {
+			continue
+		}
+		told := 0.0
+		switch a := it.Body.(type) {
+		case action.Settings:
+			asked = a.House.Press.PressurePSI
+		case action.PressAt:
+			told = a.PressurePSI
+		case action.MetalToMetal:
+			told = a.PressurePSI
+		}
+		if told > 0 && told < asked {
+			out[it.Action.ID] = true
+		}
+	}
+	return out
+}

@@ -1,0 +1,112 @@
+package bench
+
+import (
+	"fmt"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/timers"
+)
+
+// Separator on the mould halves: painted, drying, too old.
+var separator = subject{
+	rules:   []rule{on(checkCoat, applyCoat)},
+	ofFlask: dryings,
+	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
+		Opened: always(DoCoat),
+		Drying: afterDrying,
+	},
+}
+
+// Half is the separator on one mould half.
+type Half struct {
+	N      int // which coat, from 1
+	Coated timers.Stamp
+	MinS   int
+	MaxS   int
+	Lot    string
+}
+
+func checkCoat(c *checker, a action.Coat) (action.Coat, error) {
+	f, err := c.flask(a.Flask)
+	if err != nil {
+		return a, err
+	}
+	h := c.b.House
+	orInt(&a.DryMinS, h.Separator.DryMinS)
+	orInt(&a.DryMaxS, h.Separator.DryMaxS)
+	a.Lot = c.lot("separator", a.Lot)
+	c.order(f, "separator", Opened, Drying)
+	return a, nil
+}
+
+func applyCoat(b *Bench, a action.Coat, it *Item) {
+	f := b.flask(a.Flask, it)
+	for _, h := range []string{"cast", "teeth"} {
+		if a.Half == h || a.Half == "both" {
+			n := 1
+			if old := f.Halves[h]; old != nil {
+				n = old.N + 1
+			}
+			f.Halves[h] = &Half{N: n, Coated: it.Stamp, MinS: a.DryMinS, MaxS: a.DryMaxS, Lot: a.Lot}
+		}
+	}
+	if f.Stage == Opened {
+		f.Stage = Drying
+	}
+}
+
+// separatorDry calls it unusual to pack on separator that is wet, too old, or not there.
+func (c *checker) separatorDry(f *Flask) {
+	for _, name := range []string{"cast", "teeth"} {
+		half := f.Halves[name]
+		if half == nil {
+			c.unusual("no-separator", "no separator recorded on the %s half", name)
+			continue
+		}
+		dried := between(half.Coated, c.at)
+		if dried < time.Duration(half.MinS)*time.Second {
+			c.unusual("separator-wet", "separator on the %s half has dried %s of %s", name, hm(dried), hm(time.Duration(half.MinS)*time.Second))
+		}
+		if half.MaxS > 0 && dried > time.Duration(half.MaxS)*time.Second {
+			c.unusual("separator-old", "separator on the %s half was painted %s ago, limit %s", name, hm(dried), hm(time.Duration(half.MaxS)*time.Second))
+		}
+	}
+}
+
+// dryings gives the windows of the halves; painted in one go they are one window, and one
+// alarm.
+func dryings(b *Bench, f *Flask) []Window {
+	if f.Stage != Opened && f.Stage != Drying {
+		return nil
+	}
+	var out []Window
+	dry := func(what What, name string, h *Half) {
+		if h == nil {
+			return
+		}
+		ends := timers.Ends{FloorS: h.MinS, LimitS: h.MaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Low, Limit: timers.Medium}
+		out = append(out, Window{What: what, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, fmt.Sprintf("dry/%s/%d", name, h.N)), h.Coated, ends)})
+	}
+	cast, teeth := f.Halves["cast"], f.Halves["teeth"]
+	if cast != nil && teeth != nil && *cast == *teeth {
+		dry(DryBoth, "both", cast)
+		return out
+	}
+	dry(DryCast, "cast", cast)
+	dry(DryTeeth, "teeth", teeth)
+	return out
+}
+
+// afterDrying is the step that follows while separator dries: what is wanting for packing.
+func afterDrying(b *Bench, f *Flask, _ timers.Now) Step {
+	switch m := b.MixOf(f); {
+	case len(f.Halves) < 2:
+		return DoCoat
+	case m == nil || m.Stiff != nil:
+		return DoMix
+	case m.Dough == nil:
+		return DoDough
+	}
+	return DoPress
+}

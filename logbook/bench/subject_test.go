@@ -1,0 +1,94 @@
+package bench
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+)
+
+// polish is a kind of record that only this test knows.
+type polish struct {
+	Flask int `json:"flask"`
+}
+
+func (polish) Kind() action.Kind            { return "polish" }
+func (polish) Valid() error                 { return nil }
+func (p polish) Subjects() []action.Subject { return []action.Subject{{Class: 'f', No: p.Flask}} }
+
+// checkPolish and applyPolish are all that a new kind takes: without either its line in
+// the table does not compile.
+func checkPolish(c *checker, p polish) (polish, error) {
+	f, err := c.flask(p.Flask)
+	if err != nil {
+		return p, err
+	}
+	c.order(f, "polished", Checked)
+	return p, nil
+}
+
+func applyPolish(b *Bench, p polish, it *Item) { b.flask(p.Flask, it).Tag = "polished" }
+
+// A kind is added by one line in its subject; one that no subject knows is refused, and
+// counts for nothing where a book holds it.
+func TestAKindIsAddedInItsSubjectAlone(t *testing.T) {
+	at := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
+	open := action.Action{ID: "1", At: at, Body: action.FlaskOpen{Flask: 1, Place: 1, Case: "4417", Base: "upper", Size: "large"}}
+	done := action.Action{ID: "2", At: at, Body: polish{Flask: 1}, Why: "9"}
+	recs := []record.Record{{Seq: 1, Action: open, Stamp: timers.Stamp{At: at}}}
+	now := timers.Now{Reading: timers.Reading{Wall: at}}
+	if _, err := Fold(recs, Counters{}).Check(done, timers.Stamp{At: at}, now); err == nil || !strings.Contains(err.Error(), `no act "polish"`) {
+		t.Fatalf("an unknown kind: %v", err)
+	}
+	with := append(recs, record.Record{Seq: 2, Action: done, Stamp: timers.Stamp{At: at}})
+	if got := Fold(with, Counters{}).Flasks[1].Tag; got != "" {
+		t.Fatalf("an unknown kind made the tag %q", got)
+	}
+
+	before := table
+	t.Cleanup(func() { register(before...) })
+	finish := before[7]
+	finish.rules = append(finish.rules[:len(finish.rules):len(finish.rules)], on(checkPolish, applyPolish))
+	register(append(append(before[:7:7], finish), before[8:]...)...)
+	got, err := Fold(recs, Counters{}).Check(done, timers.Stamp{At: at}, now)
+	if err != nil || strings.Join(got.Unusual, " ") != "out-of-order" {
+		t.Fatalf("%v, unusual %v", err, got.Unusual)
+	}
+	b := Fold(with, Counters{})
+	if got := b.Flasks[1].Tag; got != "polished" {
+		t.Fatalf("tag %q", got)
+	}
+	if n := len(b.Living()); n != 2 {
+		t.Fatalf("%d records alive", n)
+	}
+}
+
+// Every kind that can be told has its rule, and every stage of the route its next step.
+func TestTheTableIsWhole(t *testing.T) {
+	for _, k := range action.Kinds() {
+		r, ok := rules[k]
+		if !ok {
+			t.Errorf("no subject knows the kind %q", k)
+			continue
+		}
+		if r.check == nil || r.apply == nil {
+			t.Errorf("the rule of %q is not whole", k)
+		}
+	}
+	if len(rules) != len(action.Kinds()) {
+		t.Errorf("%d rules for %d kinds", len(rules), len(action.Kinds()))
+	}
+	for _, s := range Stages {
+		if s != Finished && steps[s] == nil {
+			t.Errorf("no step follows the stage %q", s)
+		}
+	}
+	for _, class := range []byte("fmlt") {
+		if lives[class] == nil {
+			t.Errorf("nobody tells how long a %q lives", class)
+		}
+	}
+}
