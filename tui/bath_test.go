@@ -334,7 +334,7 @@ func TestProbesAreNotTakenBack(t *testing.T) {
 	d.do(action.Note{Flask: 1, Text: "the last thing done"})
 	d.reads(3, 74)
 	d.press("0")
-	d.sees("take back: note")
+	d.sees("undo the last record?", "note")
 }
 
 // TestTell is a line from beside the screen.

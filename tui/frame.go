@@ -118,12 +118,25 @@ func (f *frame) styled(t *theme) string {
 	return b.String()
 }
 
-// wrap breaks a text at spaces into lines of at most width.
+// wrap breaks a text at spaces into lines of at most width, and a word that is longer than
+// that anywhere.
 func wrap(s string, width int) []string {
+	width = max(2, width) // a wide character
 	var out []string
 	line := ""
 	for _, word := range strings.Fields(s) {
+		for ansi.StringWidth(word) > width {
+			if line != "" {
+				out, line = append(out, line), ""
+			}
+			head := ansi.Truncate(word, width, "")
+			if head == "" {
+				break
+			}
+			out, word = append(out, head), word[len(head):]
+		}
 		switch {
+		case word == "":
 		case line == "":
 			line = word
 		case ansi.StringWidth(line)+1+ansi.StringWidth(word) <= width:

@@ -59,6 +59,10 @@ func (m *Model) onKey(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 	// bounce.
 	into := m.fieldOf(key)
 	if same && (into == nil || into != m.lastInto) || m.leaning || k.IsRepeat {
+		if into != nil && (key == "*" || key == "backspace") && (m.leaning || k.IsRepeat) {
+			into.clear()
+			return before
+		}
 		if m.toast == "" || m.toastIs != good {
 			m.say(dim, "the same key twice at once, or held down: taken as one press")
 		}

@@ -17,8 +17,8 @@ func Bindings() []Binding {
 	return []Binding{
 		{"1-9", "arrows, mouse", "select the flask on that place", "", (*Model).keyPlace},
 		{"Enter", "space", "the next step of the selected flask (named on the line above the keys)", "", (*Model).keyEnter},
-		{"0", "esc, backspace", "back; on the bench: take back the last record (asks once)", "back", (*Model).keyBack},
-		{".", "a", "the alarm at the top: heard", "heard", (*Model).keyHeard},
+		{"0", "esc, backspace", "back; on the bench: undo the last record (shows which; ENTER goes on); in a field a digit", "undo", (*Model).keyBack},
+		{".", "a", "the alarm at the top: heard; also inside a question", "heard", (*Model).keyHeard},
 		{"+", "n", "new: flask, mix, timer, bath load (numbered choices)", "new", (*Model).keyNew},
 		{"-", "o", "other steps for the flask; baths: plan backwards", "other steps", (*Model).keyOther},
 		{"*", "f", "the selected flask's page: closures, trend, windows, records; once more: the handover", "page", (*Model).keyPage},

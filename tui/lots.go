@@ -32,7 +32,7 @@ func (m *Model) askLot() tea.Cmd {
 // lookForLot shows the flasks that had a lot.
 func (m *Model) lookForLot(asked lot.Lot) tea.Cmd {
 	year, loc := m.now.Wall.Year(), m.now.Wall.Location()
-	p, book := &lotPage{leaf{m: m}, "looking …"}, m.cfg.Keeper
+	p, book := &lotPage{leaf: leaf{m: m}, text: "looking …"}, m.cfg.Keeper
 	m.page = p
 	return func() tea.Msg {
 		list, err := recall.Find(book, asked, year, loc)

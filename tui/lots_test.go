@@ -27,7 +27,7 @@ func TestLotsInTheHouse(t *testing.T) {
 	d.golden("lots-80x24")
 	d.press("+ 5 7 8 enter 9 9 enter")
 	d.sees(`"99" is no date`)
-	d.press("* * * * * * 0")
+	d.press("* * - * * - 0")
 	d.sees("lots in the house")
 
 	d.press("0")

@@ -9,6 +9,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
@@ -79,6 +80,7 @@ type told struct {
 	toastIs role
 	toastAt time.Duration
 	trouble string // shown where no toast is, until a key is pressed
+	aloud   bool   // all is read out: no window is too small
 }
 
 // Messages of the screen's own.
@@ -211,7 +213,9 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		msg()
 	case tea.PasteMsg:
 		if f := m.form(); f != nil && !m.saving {
-			f.paste(msg)
+			if _, whole := m.lay(); whole {
+				f.paste(msg)
+			}
 		}
 	case burstMsg:
 		if msg.gen == m.burstGen {
@@ -261,14 +265,23 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 			}
 			return m.keyQuit(key)
 		}
+		if _, whole := m.lay(); !whole {
+			return m.keyUnseen(key, "a question waits that this window is too small for: make it larger")
+		}
 		cmd, how := o.key(key, k.Text)
-		if how != stays {
+		if how == left || how == passed {
 			m.leave()
 		}
-		if how == passed {
+		switch {
+		case how == passed:
 			return tea.Batch(cmd, m.key(k))
+		case how == through && key == ".":
+			return tea.Batch(cmd, m.keyHeard(key))
 		}
 		return cmd
+	}
+	if m.small() && !slices.Contains([]string{"+", "n", "q", "ctrl+c"}, key) {
+		return m.keyUnseen(key, "this window is too small to see what a key does: make it larger")
 	}
 	if cmd, taken := m.page.key(key); taken {
 		return cmd
@@ -283,6 +296,16 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 		return nil
 	}
 	return Bindings()[i].act(m, key)
+}
+
+// keyUnseen takes a key where it cannot be seen what it would do: an alarm can be
+// acknowledged.
+func (m *Model) keyUnseen(key, why string) tea.Cmd {
+	if key == "." || key == "a" && m.over() == nil {
+		return m.keyHeard(key)
+	}
+	m.say(warn, why)
+	return nil
 }
 
 // keyPlace selects a place.

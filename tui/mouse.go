@@ -41,10 +41,10 @@ func (m *Model) onWheel(ms tea.Mouse) {
 // clickedKey finds the key that a place of the screen stands for: the alarm at the top, a
 // flask's row, the bright line, a choice, a key of the bottom line.
 func (m *Model) clickedKey(x, y int) string {
-	if x < 0 || x >= m.w || y < 0 || y >= m.h || m.w < minW || m.h < minH {
+	if x < 0 || x >= m.w || y < 0 || y >= m.h || m.small() {
 		return ""
 	}
-	bright := m.h - footH + 1
+	bright := m.h - m.footH() + 1
 	switch {
 	case y == 0 && len(m.unanswered()) > 0:
 		return "."

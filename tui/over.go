@@ -9,22 +9,51 @@ import (
 
 // over lies over a page and has the keys: a question, a form, a menu.
 type over interface {
-	draw(f *frame, a area)
-	step() string                                 // the bright line
-	keys() []string                               // the keys that work in it, each with a word
-	key(key, text string) (cmd tea.Cmd, how fate) // text is what a field takes
-	into() *field                                 // where characters go; nil where keys are keys
-	spoken() []string                             // as it is read out, see [Model.spoken]
+	lay(w, h int, tight bool) (rows int, whole bool) // how high it is in a width, and whether all of it has a place in a height
+	draw(f *frame, a area)                           // as it was laid last
+	step() string                                    // the bright line
+	keys() []hint                                    // the keys that work in it
+	key(key, text string) (cmd tea.Cmd, how fate)    // text is what a field takes
+	into() *field                                    // where characters go; nil where keys are keys
+	spoken() []string                                // as it is read out, see [Model.spoken]
 }
 
 // fate is what becomes of what lies over a page when it was given a key.
 type fate int
 
 const (
-	stays  fate = iota
-	left        // gone back from
-	passed      // closed, and the key does its own work
+	stays   fate = iota
+	left         // gone back from
+	passed       // closed, and the key does its own work
+	through      // it stays, and the key does its own work
 )
+
+// lay finds the place for what has the keys, and whether all of it is seen there: on the
+// bench beneath the places, or over them where it is higher. In a window too small for
+// the bench it has the window.
+func (m *Model) lay() (a area, whole bool) {
+	o := m.over()
+	if m.small() {
+		a = area{0, 1, m.w, m.h - 2}
+		_, whole = o.lay(a.w, a.h, true)
+		return a, whole
+	}
+	if a = m.low(); m.aloud {
+		o.lay(minW, minH, true)
+		return a, true // it is read out
+	}
+	if _, whole = o.lay(a.w, a.h, false); whole {
+		return a, true
+	}
+	full := area{0, 2, m.w, m.h - 2 - m.footH()}
+	for _, tight := range []bool{false, true} {
+		var rows int
+		if rows, whole = o.lay(full.w, full.h-1, tight); whole { // a rule stands above
+			return area{0, full.y + full.h - rows, full.w, rows}, true
+		}
+	}
+	return full, false
+}
 
 // over is what has the keys, or nil.
 func (m *Model) over() over {

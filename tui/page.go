@@ -8,15 +8,21 @@ import tea "charm.land/bubbletea/v2"
 type page interface {
 	draw(f *frame, a area)                    // between the top line and the foot
 	step() string                             // the bright line of the foot; "" for a page without one
-	keys() []string                           // the keys that work here, each with a word
+	keys() []hint                             // the keys that work here
 	key(key string) (cmd tea.Cmd, taken bool) // what is not taken goes to the keys of the bench
 }
 
 // readOut is a page whose text is read out in plain mode.
 type readOut interface {
 	page
-	sheet(a area) *sheet
 	at() int // which part is shown
+}
+
+// hint is a key in the row of keys with what it does there. One that is off keeps its
+// place and is not shown, so that the others stand where the eye looks for them.
+type hint struct {
+	key, words string
+	off        bool
 }
 
 // home goes to the bench.
@@ -34,14 +40,22 @@ type pageMsg func()
 type leaf struct {
 	m      *Model
 	scroll int
+	parts  int // it has, as it was drawn last
 }
+
+// show draws the part of a sheet that one has got to.
+func (l *leaf) show(f *frame, a area, s *sheet) { l.parts = s.draw(f, a, l.scroll) }
 
 func (l *leaf) at() int { return l.scroll }
 
 func (l *leaf) step() string { return "0  back to the bench" }
 
-func (l *leaf) keys() []string {
-	return []string{"0 back to the bench", "ENTER further down", "1-9 flask"}
+func (l *leaf) keys() []hint {
+	out := []hint{{key: "0", words: "back to the bench"}}
+	if l.parts > 1 {
+		out = append(out, hint{key: "ENTER", words: "more"})
+	}
+	return out
 }
 
 func (l *leaf) key(key string) (tea.Cmd, bool) {

@@ -68,7 +68,7 @@ func (m *Model) reading() bool { _, ok := m.page.(*awayPage); return ok }
 
 func (p *awayPage) step() string { return "ENTER  read" }
 
-func (p *awayPage) keys() []string { return []string{"ENTER read"} }
+func (p *awayPage) keys() []hint { return []hint{{key: "ENTER", words: "read"}} }
 
 func (p *awayPage) key(key string) (tea.Cmd, bool) {
 	m := p.m

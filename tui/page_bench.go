@@ -42,14 +42,17 @@ func (p *benchPage) step() string {
 	return "ENTER  " + m.stepText(fl, m.bench().Next(fl, m.now))
 }
 
-func (p *benchPage) keys() []string {
-	var keys []string
+func (p *benchPage) keys() []hint {
+	m := p.m
+	_, work := m.lastWork()
+	off := map[string]bool{"0": !work, ".": len(m.unanswered()) == 0, "-": m.selected() == nil}
+	var out []hint
 	for _, b := range Bindings() {
 		if b.Short != "" {
-			keys = append(keys, b.Pad+" "+b.Short)
+			out = append(out, hint{b.Pad, b.Short, off[b.Pad]})
 		}
 	}
-	return keys
+	return out
 }
 
 // key leaves all keys to the table of keys.
@@ -58,39 +61,55 @@ func (p *benchPage) key(string) (tea.Cmd, bool) { return nil, false }
 func (p *benchPage) draw(f *frame, _ area) {
 	m := p.m
 	left := area{0, 2, m.placesW(), placesH}
-	right := area{left.w + 1, 2, f.w - left.w - 1, placesH}
-	low := area{0, 2 + placesH + 1, f.w, f.h - (2 + placesH + 1) - footH}
-	wide := m.wide()
-	if f.h >= 30 && !wide {
-		right.h += min(8, f.h-25) // the list grows downward beside the panel
-	}
 	f.rule(0, 1, f.w)
-	if wide {
+	shown := ""
+	if m.wide() {
 		p.drawWide(f, left)
-		return
-	}
-	f.text(left.w, 1, dim, "┬")
-	for y := 2; y < right.y+right.h; y++ {
-		f.text(left.w, y, dim, "│")
-	}
-	m.drawPlaces(f, left)
-	shown := m.drawList(f, right)
-	f.rule(0, 2+placesH, left.w)
-	if right.h > placesH {
-		f.text(left.w, 2+placesH, dim, "┤")
-		low.w = left.w
-		f.rule(left.w, right.y+right.h, right.w+1)
-		f.text(left.w, right.y+right.h, dim, "╰")
 	} else {
-		f.rule(left.w, 2+placesH, f.w-left.w)
-		f.text(left.w, 2+placesH, dim, "┴")
+		right := area{left.w + 1, 2, f.w - left.w - 1, placesH}
+		if f.h >= 30 {
+			right.h += min(8, f.h-25) // the list grows downward beside the panel
+		}
+		f.text(left.w, 1, dim, "┬")
+		for y := 2; y < right.y+right.h; y++ {
+			f.text(left.w, y, dim, "│")
+		}
+		m.drawPlaces(f, left)
+		shown = m.drawList(f, right)
+		f.rule(0, 2+placesH, left.w)
+		if right.h > placesH {
+			f.text(left.w, 2+placesH, dim, "┤")
+			f.rule(left.w, right.y+right.h, right.w+1)
+			f.text(left.w, right.y+right.h, dim, "╰")
+		} else {
+			f.rule(left.w, 2+placesH, f.w-left.w)
+			f.text(left.w, 2+placesH, dim, "┴")
+		}
 	}
-	if o := m.over(); o != nil {
-		o.draw(f, low)
+	if m.over() != nil {
+		m.drawOver(f)
+	} else if low := m.low(); m.wide() {
+		m.pressShort(low).draw(f, low, 0)
 	} else {
 		p.drawPanel(f, low, shown)
 	}
 }
+
+// low is what lies beneath the places: the selected flask, or what is asked.
+func (m *Model) low() area {
+	switch foot := m.footH(); {
+	case m.wide():
+		top := 4 + placesH + listH
+		return area{0, top, m.placesW(), m.h - top - foot}
+	case m.h >= 30:
+		return area{0, 3 + placesH, m.placesW(), m.h - 3 - placesH - foot}
+	default:
+		return area{0, 3 + placesH, m.w, m.h - 3 - placesH - foot}
+	}
+}
+
+// listH is the height of the list of windows on a wide bench.
+const listH = 12
 
 // wide tells whether there is room for everything at once.
 func (m *sight) wide() bool { return m.w >= 150 && m.h >= 40 }
@@ -99,21 +118,14 @@ func (m *sight) wide() bool { return m.w >= 150 && m.h >= 40 }
 func (p *benchPage) drawWide(f *frame, left area) {
 	m, mid := p.m, left.w
 	f.text(mid, 1, dim, "┬")
-	bodyH := f.h - 2 - footH
+	bodyH := f.h - 2 - m.footH()
 	for y := 2; y < 2+bodyH; y++ {
 		f.text(mid, y, dim, "│")
 	}
 	m.drawPlaces(f, left)
 	f.rule(0, 2+placesH, mid)
-	listH := 12
 	m.drawList(f, area{0, 3 + placesH, mid, listH})
 	f.rule(0, 3+placesH+listH, mid)
-	low := area{0, 4 + placesH + listH, mid, bodyH - placesH - listH - 2}
-	if o := m.over(); o != nil {
-		o.draw(f, low)
-	} else {
-		m.pressShort(low).draw(f, low, 0)
-	}
 	urgent, _ := m.mostUrgent() // stands in large beside the flask
 	beside := area{mid + 1, 2, f.w - mid - 1, bodyH}
 	m.flaskSheet(beside, urgent.Key).draw(f, beside, 0)

@@ -142,7 +142,7 @@ type farPage struct{ m *Model }
 
 func (p *farPage) step() string { return "" }
 
-func (p *farPage) keys() []string { return nil }
+func (p *farPage) keys() []hint { return nil }
 
 // key of any kind goes back to the bench.
 func (p *farPage) key(key string) (tea.Cmd, bool) {

@@ -14,7 +14,7 @@ import (
 // flaskPage is all there is to know of the selected flask.
 type flaskPage struct{ leaf }
 
-func (p *flaskPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+func (p *flaskPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
 func (p *flaskPage) sheet(a area) *sheet { return p.m.flaskSheet(a, "") }
 
@@ -26,7 +26,9 @@ func (p *flaskPage) step() string {
 	return "0  back to the bench, where ENTER is: " + p.m.stepText(fl, p.m.bench().Next(fl, p.m.now))
 }
 
-func (p *flaskPage) keys() []string { return append(p.leaf.keys(), "* handover") }
+func (p *flaskPage) keys() []hint {
+	return append(p.leaf.keys(), hint{key: "1-9", words: "flask"}, hint{key: "*", words: "handover"})
+}
 
 func (p *flaskPage) key(key string) (tea.Cmd, bool) {
 	switch key {

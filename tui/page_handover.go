@@ -101,11 +101,13 @@ func (m *Model) takeOver() tea.Cmd { return m.who("who takes over, having read t
 // waits for a hand, what must not be forgotten until noon tomorrow.
 type handoverPage struct{ leaf }
 
-func (p *handoverPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+func (p *handoverPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
 func (p *handoverPage) step() string { return "+  taken over: read, with your initials" }
 
-func (p *handoverPage) keys() []string { return append(p.leaf.keys(), "+ take over") }
+func (p *handoverPage) keys() []hint {
+	return append(p.leaf.keys(), hint{key: "+", words: "take over"})
+}
 
 func (p *handoverPage) key(key string) (tea.Cmd, bool) {
 	switch key {

@@ -10,7 +10,7 @@ import (
 // helpPage is made from the one key table.
 type helpPage struct{ leaf }
 
-func (p *helpPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+func (p *helpPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
 func (p *helpPage) sheet(a area) *sheet {
 	s := &sheet{}
@@ -41,7 +41,7 @@ func (m *sight) drawFirst(f *frame, a area) {
 	for i, s := range []string{
 		"Three things to know:",
 		"1  ENTER does what the bright line below says, for the place that is selected.",
-		"2  Every question is answered with a digit; 0 always goes back.",
+		"2  A question is answered with a digit; 0 goes back, and - from a field.",
 		"3  + begins something new. What the screen shows as done is on the disk.",
 	} {
 		if i < a.h {

@@ -15,9 +15,11 @@ import (
 // was withdrawn.
 type lotsPage struct{ leaf }
 
-func (p *lotsPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+func (p *lotsPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
-func (p *lotsPage) keys() []string { return append(p.leaf.keys()[:2], "+ take in", "- withdraw") }
+func (p *lotsPage) keys() []hint {
+	return append(p.leaf.keys(), hint{key: "+", words: "take in"}, hint{key: "-", words: "withdraw"})
+}
 
 func (p *lotsPage) key(key string) (tea.Cmd, bool) {
 	switch key {
@@ -77,7 +79,7 @@ type lotPage struct {
 	text string
 }
 
-func (p *lotPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+func (p *lotPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
 func (p *lotPage) sheet(area) *sheet {
 	s := &sheet{}

@@ -5,10 +5,10 @@ import tea "charm.land/bubbletea/v2"
 // pressPage is the press order and the baths.
 type pressPage struct{ leaf }
 
-func (p *pressPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+func (p *pressPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
-func (p *pressPage) keys() []string {
-	return append(p.leaf.keys(), "- plan backwards", "/ far view")
+func (p *pressPage) keys() []hint {
+	return append(p.leaf.keys(), hint{key: "-", words: "plan backwards"}, hint{key: "/", words: "far view"})
 }
 
 func (p *pressPage) key(key string) (tea.Cmd, bool) {

@@ -24,7 +24,7 @@ func (m *Model) askReview() tea.Cmd {
 	return m.menu("review which month?", nil, names, func(i int) tea.Cmd {
 		from, until := first(i), first(i-1)
 		head := m.cfg.Keeper.State().Head.String()
-		p, book := &reviewPage{leaf{m: m}, "looking …"}, m.cfg.Keeper
+		p, book := &reviewPage{leaf: leaf{m: m}, text: "looking …"}, m.cfg.Keeper
 		m.page = p
 		return func() tea.Msg { // beside the screen: a month is read
 			var text strings.Builder
@@ -49,7 +49,7 @@ type reviewPage struct {
 	text string
 }
 
-func (p *reviewPage) draw(f *frame, a area) { p.sheet(a).draw(f, a, p.scroll) }
+func (p *reviewPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
 func (p *reviewPage) sheet(area) *sheet {
 	s := &sheet{}

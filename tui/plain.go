@@ -21,6 +21,7 @@ type Plain struct {
 
 // NewPlain wraps the screen; what changes is written to out.
 func NewPlain(m *Model, report func(trace string) string, out io.Writer) *Plain {
+	m.aloud = true
 	m.raw = func(s string) tea.Cmd { // without a renderer nothing raw is sent
 		return func() tea.Msg {
 			_, _ = io.WriteString(out, s) // nowhere to tell a closed terminal
@@ -100,27 +101,32 @@ func (m *Model) spoken() []string {
 	}
 	say("message", cmp.Or(m.toast, m.trouble))
 	if o := m.over(); o != nil {
+		m.lay()
 		return append(out, o.spoken()...)
 	}
 	say("typed", "")
 	say("ask", "")
 	say("note", "")
-	if keys := m.page.keys(); len(keys) > 0 {
-		words := "keys: "
-		if m.atHome() {
-			words += "1-9 place, ENTER next step, "
-		}
-		say("keys", words+strings.Join(keys, ", "))
-	}
 	a := area{0, 0, 100, 60}
 	f := newFrame(a.w, a.h)
-	slot := ""
+	m.page.draw(f, a) // before it tells its keys
+	if keys := m.keysHere(); len(keys) > 0 {
+		words := []string{}
+		if m.atHome() {
+			words = append(words, "1-9 place", "ENTER next step")
+		}
+		for _, k := range keys {
+			if !k.off {
+				words = append(words, k.key+" "+k.words)
+			}
+		}
+		say("keys", "keys: "+strings.Join(words, ", "))
+	}
+	part := 0
 	switch p := m.page.(type) {
 	case readOut:
-		p.sheet(a).draw(f, a, p.at())
-		slot = fmt.Sprint(p.at())
+		part = p.at()
 	case *awayPage:
-		p.draw(f, a)
 	default:
 		if !m.saving { // what comes next is told when it is on the disk
 			say("next", fmt.Sprintf("place %d selected. %s", m.sel, m.stepLine()))
@@ -136,7 +142,7 @@ func (m *Model) spoken() []string {
 			lines = append(lines, l)
 		}
 	}
-	say(fmt.Sprintf("page %T %d %s %d", m.page, m.sel, slot, len(m.bench().Items)), strings.Join(lines, "\r\n"))
+	say(fmt.Sprintf("page %T %d %d %d", m.page, m.sel, part, len(m.bench().Items)), strings.Join(lines, "\r\n"))
 	return out
 }
 
@@ -150,7 +156,7 @@ func (f *form) spoken() []string {
 		q += strings.Join(f.live(), "; ") + " "
 	}
 	q += fd.ask
-	from, to, more := fd.visible()
+	from, to, more := f.visible()
 	for i := from; i < to; i++ {
 		mark := ""
 		if fd.kind == pickMany && fd.picked[i] {

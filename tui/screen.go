@@ -68,7 +68,7 @@ func (m *sight) windowTitle() string {
 func (m *Model) draw() *frame {
 	f := newFrame(m.w, m.h)
 	m.drawStrip(f)
-	if m.w < minW || m.h < minH {
+	if m.small() {
 		m.drawSmall(f)
 		return f
 	}
@@ -80,7 +80,7 @@ func (m *Model) draw() *frame {
 		p.draw(f, area{0, 1, m.w, m.h - 1})
 		return f
 	}
-	p.draw(f, area{0, 2, m.w, m.h - 2 - footH})
+	p.draw(f, area{0, 2, m.w, m.h - 2 - m.footH()})
 	m.drawFoot(f)
 	return f
 }
@@ -133,7 +133,10 @@ func (m *Model) drawStrip(f *frame) {
 			head = fmt.Sprintf(" ▲%d (%d) ", top.Priority, waiting)
 		}
 		tail := " . heard "
-		s := head + fit(m.alarmWords(*top), max(0, width-ansi.StringWidth(head+tail)))
+		if !m.hears() {
+			tail = " "
+		}
+		s := head + m.alarmFit(*top, max(0, width-ansi.StringWidth(head+tail)))
 		f.put(x, 0, width, r, pad(s, max(0, width-ansi.StringWidth(tail)))+tail)
 	case len(m.alarms) > 0:
 		s := fmt.Sprintf("%d heard", len(m.alarms)-shelved)
@@ -144,13 +147,56 @@ func (m *Model) drawStrip(f *frame) {
 	}
 }
 
-// drawSmall is what fits a window that is too small: the alarms.
-func (m *sight) drawSmall(f *frame) {
-	f.text(1, 1, warn, fmt.Sprintf("window too small: %dx%d, wants %dx%d", m.w, m.h, minW, minH))
+// hears tells whether the point acknowledges: everywhere but in a field.
+func (m *Model) hears() bool {
+	if m.over() == nil || m.over().into() == nil {
+		return true
+	}
+	_, whole := m.lay()
+	return !whole // a question that is not seen takes no key
+}
+
+// alarmFit are the words of an alarm in a width; where they are cut the place stays.
+func (m *sight) alarmFit(al timers.Alarm, width int) string {
+	words := m.alarmWords(al)
+	if ansi.StringWidth(words) <= width {
+		return words
+	}
+	place := ""
+	key, _ := timers.SplitSignalKey(al.Key)
+	if w, ok := m.windowByKey(key); ok {
+		place = m.placesOf(w)
+	} else if l, ok := m.bench().LoadOfKey(al.Key); ok {
+		place = m.placesOfLoad(l)
+	}
+	if place == "" {
+		return fit(words, width)
+	}
+	tail := " · place " + place
+	return fit(strings.TrimSuffix(words, tail), max(0, width-ansi.StringWidth(tail))) + tail
+}
+
+// small tells whether the window is too small for the bench. Read out, it has no size.
+func (m *Model) small() bool { return !m.aloud && (m.w < minW || m.h < minH) }
+
+// drawSmall is what fits a window that is too small: what is asked, where all of it has a
+// place, or else the alarms.
+func (m *Model) drawSmall(f *frame) {
+	words := fmt.Sprintf("window too small: %dx%d, wants %dx%d", m.w, m.h, minW, minH)
+	if m.over() != nil {
+		a, whole := m.lay()
+		if whole {
+			m.over().draw(f, a)
+			m.drawKeys(f, m.h-1)
+			return
+		}
+		words = fmt.Sprintf("a question waits: %dx%d is too small for it", m.w, m.h)
+	}
+	f.text(1, 1, warn, words)
 	y := 3
 	for _, al := range m.alarms {
-		if y >= f.h {
-			return
+		if y >= f.h-1 {
+			break
 		}
 		mark := "▲"
 		if al.State == timers.Acknowledged || al.State == timers.Shelved {
@@ -160,37 +206,95 @@ func (m *sight) drawSmall(f *frame) {
 		y++
 	}
 	for _, st := range m.standings {
-		if y >= f.h {
-			return
+		if y >= f.h-1 {
+			break
 		}
 		w, _ := m.windowByKey(st.Key)
 		f.put(1, y, f.w-2, plain, fmt.Sprintf("%6s %s %s", span(st.Left), windowWords(w, st), m.placesOf(w)))
 		y++
 	}
+	m.drawKeys(f, m.h-1)
 }
+
+// drawOver draws what is asked over the bench, or says that it has no place.
+func (m *Model) drawOver(f *frame) {
+	a, whole := m.lay()
+	if a != m.low() {
+		for y := max(2, a.y-1); y < a.y+a.h; y++ {
+			f.fill(0, y, f.w, plain)
+		}
+		f.rule(0, a.y-1, f.w)
+	}
+	if !whole {
+		f.text(1, a.y+1, warn, "a question waits, and this window is too small for it: make it larger")
+		return
+	}
+	m.over().draw(f, a)
+}
+
+// message is what is said above the keys: broken, so that nothing of it is cut.
+func (m *Model) message() (lines []string, r role) {
+	if m.toast != "" {
+		return wrap(m.toast, m.w-2), m.toastIs
+	}
+	return wrap(m.trouble, m.w-2), warn
+}
+
+// footH is the height of the last lines: rule, bright line, message, keys.
+func (m *Model) footH() int {
+	lines, _ := m.message()
+	return 3 + min(mostSaid, max(1, len(lines)))
+}
+
+// mostSaid is the most lines of a message.
+const mostSaid = 4
 
 // drawFoot is the last lines: what comes next, what was said, the keys.
 func (m *Model) drawFoot(f *frame) {
-	y := f.h - footH
+	y := f.h - m.footH()
 	f.rule(0, y, f.w)
 	f.fill(0, y+1, f.w, step)
 	f.put(1, y+1, f.w-2, step, m.stepLine())
-	m.drawToast(f, y+2)
+	lines, r := m.message()
+	for i, s := range lines[:min(len(lines), mostSaid)] {
+		f.put(1, y+2+i, f.w-2, r, s)
+	}
+	m.drawKeys(f, f.h-1)
+}
+
+// drawKeys is the row of keys.
+func (m *Model) drawKeys(f *frame, y int) {
 	x := 1
 	for _, k := range m.keysHere() {
-		key, words, _ := strings.Cut(k, " ")
-		x = f.text(x, y+3, accent, key)
-		x = f.text(x+1, y+3, plain, words) + 3
+		if k.off {
+			x += ansi.StringWidth(k.key+" "+k.words) + 3
+			continue
+		}
+		x = f.text(x, y, accent, k.key)
+		x = f.text(x+1, y, plain, k.words) + 3
 	}
 }
 
-// keysHere lists the keys that mean something where the screen stands, each with a
-// word: for the bottom line, and for whoever pressed another.
-func (m *Model) keysHere() []string {
-	if o := m.over(); o != nil {
-		return o.keys()
+// keysHere lists the keys that work where the screen stands.
+func (m *Model) keysHere() []hint {
+	heard := hint{key: ".", words: "heard"}
+	o := m.over()
+	switch {
+	case o != nil:
+		if _, whole := m.lay(); !whole {
+			return []hint{heard, {key: "ctrl+c", words: "leave"}}
+		}
+		keys := o.keys()
+		if o.into() == nil && len(m.unanswered()) > 0 {
+			keys = append(keys, heard)
+		}
+		return keys
+	case m.small():
+		return []hint{heard, {key: "+", words: "new, or leave"}}
+	case m.atHome() || m.page.step() == "" || len(m.unanswered()) == 0:
+		return m.page.keys()
 	}
-	return m.page.keys()
+	return append(m.page.keys(), heard)
 }
 
 func (m *Model) stepLine() string {
@@ -198,13 +302,4 @@ func (m *Model) stepLine() string {
 		return o.step()
 	}
 	return m.page.step()
-}
-
-func (m *Model) drawToast(f *frame, y int) {
-	if m.toast == "" && m.trouble != "" {
-		f.put(1, y, f.w-2, warn, fit(m.trouble, f.w-2))
-	}
-	if m.toast != "" {
-		f.put(1, y, f.w-2, m.toastIs, fit(m.toast, f.w-2))
-	}
 }

@@ -66,7 +66,7 @@ var tips = []string{
 	"the alarm at the top waits: . says heard, and it rings no more",
 	"/ would show the press order and the baths, / once more the far view",
 	"* would show the flask's page, * once more the handover for the next shift",
-	"0 would take back the last record: it stays in the book and counts no more",
+	"0 would show the last record, and ENTER undo it: it stays in the book and counts no more",
 	"a wrong value is corrected under -, other steps; the old one stays in the book",
 }
 

@@ -18,8 +18,8 @@ func (s *sheet) wrapped(r role, text string, w int) {
 func (s *sheet) gap() { s.add(plain, "") }
 
 // draw shows the part of the sheet that scroll brings up, a screenful at a time,
-// round and round.
-func (s *sheet) draw(f *frame, a area, scroll int) {
+// round and round; it tells how many there are.
+func (s *sheet) draw(f *frame, a area, scroll int) (parts int) {
 	from := 0
 	if len(s.lines) > a.h {
 		per := max(1, a.h-1)
@@ -31,11 +31,12 @@ func (s *sheet) draw(f *frame, a area, scroll int) {
 		for i := from; i < min(len(s.lines), from+per); i++ {
 			s.lines[i](f, a.x+1, a.y+i-from, a.w-2)
 		}
-		return
+		return pages
 	}
 	for i, l := range s.lines {
 		l(f, a.x+1, a.y+i, a.w-2)
 	}
+	return 1
 }
 
 // keep begins a new screenful where rows of text would be torn apart.

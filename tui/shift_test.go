@@ -214,14 +214,14 @@ func TestCorrectAndTakeBack(t *testing.T) {
 		t.Errorf("the flask's page does not show the correction with the old value")
 	}
 	d.press("0 0")
-	d.sees("take back: correction of flash heavy")
-	d.press("1")
+	d.sees("undo the last record?", "correction of flash heavy")
+	d.press("enter 1")
 	if f := d.flask(1); f.Trials[0].Grade != "heavy" {
 		t.Errorf("after taking back the correction trial 1 counts as %s", f.Trials[0].Grade)
 	}
 	d.press("0")
-	d.sees("take back: flash heavy")
-	d.press("1")
+	d.sees("undo the last record?", "flash heavy")
+	d.press("enter 1")
 	d.at(1, bench.Judging)
 	d.press("enter 3")
 	d.at(1, bench.Trimmed)
@@ -599,7 +599,8 @@ func TestScreens(t *testing.T) {
 	d.press("0 ?").golden("help-80x24")
 	d.press("0 +").golden("new-80x24")
 	d.press("0 -").golden("other-80x24")
-	d.press("0 0").golden("take-back-80x24")
+	d.press("0 0").golden("undo-80x24")
+	d.press("enter").golden("undo-why-80x24")
 	newDesk(t, 80, 24).golden("first-80x24")
 }
 

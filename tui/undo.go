@@ -1,27 +1,102 @@
 package tui
 
 import (
+	"fmt"
+	"strings"
+
 	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 )
 
-// keyBack takes back the last record, after asking once.
+// keyBack shows what would be undone. Nothing is before Enter is pressed on it, and a
+// reason given.
 func (m *Model) keyBack(string) tea.Cmd {
 	it, ok := m.lastWork()
 	if !ok {
-		m.say(dim, "there is nothing to take back")
+		m.say(dim, "there is nothing to undo")
 		return nil
 	}
-	f := &form{title: "take back: " + m.recordWords(it.Body) + " · " + it.Stamp.At.In(m.now.Wall.Location()).Format("15:04") + m.itemFlask(it),
-		lines:  []string{"The record stays in the book and counts no more."},
-		fields: []*field{choose("why", "why?", "wrong key", "misread", "trial or training", "other")}}
+	m.overs = append(m.overs, &undo{m: m, it: it})
+	return nil
+}
+
+// undo is the question whether the last record is undone: whose it is, what, of which
+// flask, how long ago.
+type undo struct {
+	m    *Model
+	it   bench.Item
+	rows [][]piece
+}
+
+// lines are the words of the question.
+func (u *undo) lines() []string {
+	m, st := u.m, u.it.Stamp
+	by := u.it.Action.By
+	if by == "" {
+		by = "no initials"
+	}
+	return []string{
+		"undo the last record?",
+		m.recordWords(u.it.Body) + m.itemFlask(u.it),
+		fmt.Sprintf("by %s, %s ago, at %s", by, span(m.now.Since(st).For), m.hour(st.At)),
+		"ENTER goes on and asks why. It stays in the book, and counts no more.",
+		"Any other key closes this and does its own work.",
+	}
+}
+
+func (u *undo) lay(w, h int, _ bool) (rows int, whole bool) {
+	u.rows = nil
+	roles := []role{accent, strong, plain, plain, dim}
+	for i, l := range u.lines() {
+		for _, s := range wrap(l, w-2) {
+			u.rows = append(u.rows, []piece{{1, roles[i], s}})
+		}
+	}
+	return len(u.rows), len(u.rows) <= h && fits(u.rows, w)
+}
+
+func (u *undo) draw(f *frame, a area) {
+	for y, row := range u.rows {
+		for _, p := range row {
+			f.put(a.x+p.x, a.y+y, a.w-p.x, p.r, p.s)
+		}
+	}
+}
+
+func (u *undo) step() string { return "ENTER  undo this record" }
+
+func (u *undo) keys() []hint {
+	return []hint{{key: "ENTER", words: "undo, and why"}, {key: "0", words: "back"}}
+}
+
+func (u *undo) into() *field { return nil }
+
+func (u *undo) spoken() []string {
+	return []string{"ask\x00" + strings.Join(u.lines(), ". "), "typed\x00", "note\x00"}
+}
+
+func (u *undo) key(key, _ string) (tea.Cmd, fate) {
+	switch key {
+	case "0", "esc", "backspace":
+		return nil, left
+	case "enter":
+		u.m.shut()
+		u.m.why(u.it)
+		return nil, stays
+	}
+	return nil, passed
+}
+
+// why asks for the reason, and undoes the record that was shown.
+func (m *Model) why(it bench.Item) {
+	f := &form{title: "undo: " + m.recordWords(it.Body) + m.itemFlask(it),
+		fields: []*field{choose("why", "why is it undone?", "wrong key", "misread", "trial or training", "other")}}
 	f.done = func(f *form) tea.Cmd {
 		return m.answer(f, action.TakeBack{Of: it.Action.ID}, []string{"6", "7", "8", "9"}[f.choice("why")-1], nil)
 	}
 	m.open(f)
-	return nil
 }
 
 func (m *sight) itemFlask(it bench.Item) string {
