@@ -9,6 +9,8 @@
 //
 //		ln w = a + b·(k − 1) + noise
 //
+//	  - where the house knows a floor (FloorG), the film that comes however often a flask is
+//	    closed, w is e^(a + b·(k − 1)) + FloorG, and so in all that follows;
 //	  - a weighed trim is a point, noise sd WeighSD; it stands in for its grade;
 //	  - a grade is the interval it stands for, noise sd GradeSD: none below NoneBelowG,
 //	    heavy above HeavyAboveG, slight between;
@@ -24,8 +26,7 @@
 // # The quadrature
 //
 // The posterior of (a, b) is summed by a Gauss–Legendre rule in b and, for each b, another
-// in a, both with their nodes spread by a polynomial (see newRule), within the priors'
-// ends at 7 sds. Each rule covers where the density, which is log-concave, is within e⁻⁴⁸
+// in a, both with their nodes spread by a polynomial (see newRule). Each rule covers where the density, which is log-concave, is within e⁻³⁶
 // of its top (e⁻²⁶ where only the integral matters), with 0.95 nodes (0.65) for each
 // 1/√C and 8 to 11 more, C being the largest curvature that prior, trims, grades and
 // forecast together can give the log density along that axis: 110 to 190 values of b and

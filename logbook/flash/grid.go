@@ -6,13 +6,10 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 )
 
-// The priors end a little past 7 sds: where the outermost cells end of the grid of
-// 1201 × 801 points over ±7 sds that the reference cases were summed on. Only chances
-// below about 1e-7, and flasks whose grades contradict their size, feel it.
-const (
-	endA = 7 * (1 + 1.0/1200)
-	endB = 7 * (1 + 1.0/800)
-)
+// farthest is how many sds of its prior a value is looked for at: so far that only where the
+// density falls decides where the sum ends. Trials that contradict the size of a flask, a tenth
+// of a gram where 18 are usual, pull its line 7 sds and more.
+const farthest = 60
 
 // precision says how finely and how far a grid goes.
 type precision struct {
@@ -23,7 +20,7 @@ type precision struct {
 
 // A fit resolves small chances; evidence is only the integral itself.
 var (
-	forFit      = precision{nodes: 0.95, cut: 48, ahead: MaxAhead}
+	forFit      = precision{nodes: 0.95, cut: 36, ahead: MaxAhead}
 	forEvidence = precision{nodes: 0.65, cut: 26}
 )
 
@@ -38,6 +35,7 @@ const leastCut = 8
 type grid struct {
 	table                *normTable
 	noneZ, heavyZ, invSD float64 // house lines and 1/sd of a grade, in sds of grading noise
+	lift                 lift
 	rows                 []row
 	a, weight            []float64 // nodes of the current segment, row after row; weights sum to 1
 	logEvidence          float64
@@ -57,7 +55,7 @@ type moments struct{ mean, variance float64 }
 // newGrid integrates the segments of one flask; the last one is the current. Its nodes are
 // kept only where prec looks ahead. r may be shared by grids made one after another.
 func newGrid(s Settings, p Prior, segs [][]obs, prec precision, r rules) *grid {
-	g := &grid{table: sharedTable(), invSD: 1 / s.GradeSD}
+	g := &grid{table: sharedTable(), invSD: 1 / s.GradeSD, lift: s.lift()}
 	g.noneZ, g.heavyZ = s.noneLog()*g.invSD, s.heavyLog()*g.invSD
 	strips := make([]*strip, len(segs))
 	meanB, precB := math.Log(p.Kept), 1/(p.KeptSD*p.KeptSD)
@@ -79,7 +77,7 @@ func newGrid(s Settings, p Prior, segs [][]obs, prec precision, r rules) *grid {
 		}
 		return v
 	}
-	lo, hi := meanB-endB*p.KeptSD, meanB+endB*p.KeptSD
+	lo, hi := meanB-farthest*p.KeptSD, meanB+farthest*p.KeptSD
 	at, top, curve := peak(profile, lo, hi, meanB, 1/math.Sqrt(curveB))
 	over := around(profile, at, top, curve, lo, hi, prec.cut)
 	rule := r.of(prec.nodes * (over.hi - over.lo) * math.Sqrt(curveB))
@@ -151,7 +149,7 @@ func (g *grid) next(k int) Chances {
 	var c Chances
 	for _, r := range g.rows {
 		for n := r.from; n < r.from+r.n; n++ {
-			z := (g.a[n] + r.b*float64(k-1)) * g.invSD
+			z := g.lift.of(g.a[n]+r.b*float64(k-1)) * g.invSD
 			lo, hi := g.noneZ-z, g.heavyZ-z
 			c.None += g.weight[n] * g.table.cdf(lo)
 			c.Slight += g.weight[n] * g.table.between(lo, hi)
@@ -159,6 +157,21 @@ func (g *grid) next(k int) Chances {
 		}
 	}
 	return c
+}
+
+// line is the mean and sd of the line at trial k of the current segment with the floor in it,
+// ln grams.
+func (g *grid) line(k int) (mean, sd float64) {
+	each := func(f func(y, w float64)) {
+		for _, r := range g.rows {
+			for n := r.from; n < r.from+r.n; n++ {
+				f(g.lift.of(g.a[n]+r.b*float64(k-1)), g.weight[n])
+			}
+		}
+	}
+	each(func(y, w float64) { mean += w * y })
+	each(func(y, w float64) { sd += w * (y - mean) * (y - mean) })
+	return mean, math.Sqrt(sd)
 }
 
 // first is the chance that the first closure at or under the house grade is the j-th from
@@ -172,9 +185,10 @@ func (g *grid) first(house Grade, least, done int) []float64 {
 	pmf := make([]float64, MaxAhead+1)
 	for _, r := range g.rows {
 		for n := r.from; n < r.from+r.n; n++ {
-			z := line - (g.a[n]+r.b*float64(done+least-1))*g.invSD
+			m := g.a[n] + r.b*float64(done+least-1)
 			w := g.weight[n]
 			for j := least; j <= MaxAhead && w > negligible; j++ {
+				z := line - g.lift.of(m)*g.invSD
 				var under, over float64 // the smaller one from the table, so that neither loses digits
 				if z < 0 {
 					under = g.table.cdf(z)
@@ -185,7 +199,7 @@ func (g *grid) first(house Grade, least, done int) []float64 {
 				}
 				pmf[j] += w * under
 				w *= over
-				z -= r.b * g.invSD
+				m += r.b
 			}
 		}
 	}

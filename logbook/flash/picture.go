@@ -29,10 +29,9 @@ type Curve struct {
 	To int
 }
 
-// At is the line and its 80 % band at a trial, counted through the flask.
+// At is the line with the house's floor in it and its 80 % band at a trial, counted through the flask.
 func (c Curve) At(trial float64) (mean, low, high float64) {
-	mean, sd := c.Line(trial - float64(c.From) + 1)
-	return mean, mean - Band80*sd, mean + Band80*sd
+	return c.Flash(trial - float64(c.From) + 1)
 }
 
 // Bounds of the picture, in widths of the slight band (house defaults: with the house

@@ -17,12 +17,12 @@ type Chances struct {
 
 // Posterior is what the trials of a flask say of its trend, and the forecast.
 type Posterior struct {
-	// The line of the current segment: a + b·(k − 1), ln grams.
+	// The line of the current segment: a + b·(k − 1), ln grams, without the floor.
 	AMean float64 `json:"a_mean"`
 	ASD   float64 `json:"a_sd"`
 	BMean float64 `json:"b_mean"`
 	BSD   float64 `json:"b_sd"`
-	// The line at the next trial, without noise.
+	// The line at the next trial, without noise, the floor in it.
 	NextLogGramsMean float64 `json:"next_log_grams_mean"`
 	NextLogGramsSD   float64 `json:"next_log_grams_sd"`
 	// Next are the chances of the grades at the next trial, with grading noise.
@@ -50,6 +50,14 @@ type Segment struct {
 
 	aMean, bMean    float64
 	aVar, bVar, cov float64
+	lift            lift
+}
+
+// Flash is what [Segment.Line] and its 80 % band come to with the house's floor in them,
+// ln grams.
+func (s Segment) Flash(k float64) (mid, low, high float64) {
+	mean, sd := s.Line(k)
+	return s.lift.of(mean), s.lift.of(mean - Band80*sd), s.lift.of(mean + Band80*sd)
 }
 
 // Line is the mean and sd of a + b·(k − 1), ln grams, at trial k of the segment.
@@ -90,7 +98,7 @@ func posterior(s Settings, prior Prior, segs [][]obs, prec precision) Posterior 
 	p := Posterior{LogEvidence: g.logEvidence, grid: g}
 	for i, from := 0, 1; i < len(segs); i++ {
 		seg := g.segment(i)
-		seg.From, seg.Len = from, len(segs[i])
+		seg.From, seg.Len, seg.lift = from, len(segs[i]), g.lift
 		from += seg.Len
 		p.Segments = append(p.Segments, seg)
 	}
@@ -98,6 +106,9 @@ func posterior(s Settings, prior Prior, segs [][]obs, prec precision) Posterior 
 	p.AMean, p.ASD = cur.aMean, math.Sqrt(cur.aVar)
 	p.BMean, p.BSD = cur.bMean, math.Sqrt(cur.bVar)
 	p.NextLogGramsMean, p.NextLogGramsSD = cur.Line(float64(cur.Len + 1))
+	if g.lift.on {
+		p.NextLogGramsMean, p.NextLogGramsSD = g.line(cur.Len + 1)
+	}
 	p.Next = g.next(cur.Len + 1)
 	p.FirstAtMostSlightIn = g.first(Slight, 1, cur.Len)[1:]
 	p.MoreMedian = atLeast(p.FirstAtMostSlightIn, 0.5)

@@ -26,6 +26,9 @@ func drawSettings(t *rapid.T) Settings {
 	s.NoneBelowG = between("none_below_g", [2]float64{0.001, 500})
 	s.HeavyAboveG = s.NoneBelowG * between("ratio", [2]float64{1.21, 1000})
 	s.HeavyAboveG = math.Min(s.HeavyAboveG, 1000)
+	if rapid.Bool().Draw(t, "floor") {
+		s.FloorG = between("floor_g", limitsFloor)
+	}
 	s.Prior = Priors{Small: prior("small"), Medium: prior("medium"), Large: prior("large")}
 	if s.Validate() != nil {
 		return HouseDefaults() // exp of a log at a limit may fall a hair outside it

@@ -12,6 +12,7 @@ type Settings struct {
 	HeavyAboveG float64 `json:"heavy_above_g" toml:"heavy_above_g" comment:"grams of flash above which the grade is heavy"`
 	GradeSD     float64 `json:"grade_sd" toml:"grade_sd" comment:"noise of a grade, sd of ln grams"`
 	WeighSD     float64 `json:"weigh_sd" toml:"weigh_sd" comment:"noise of a weighed trim, sd of ln grams"`
+	FloorG      float64 `json:"floor_g,omitempty" toml:"floor_g" comment:"grams of flash that come however often the flask is closed, a film on the land (0: none; learned from weighed trims)"`
 	Prior       Priors  `json:"prior" toml:"prior"`
 }
 
@@ -53,6 +54,7 @@ var (
 	limitsFirst = [2]float64{0.05, 2}
 	limitsKept  = [2]float64{0.01, 0.99}
 	limitsKeptS = [2]float64{0.02, 1}
+	limitsFloor = [2]float64{0.005, 20} // where there is one
 )
 
 // least ratio of the two house lines: a narrower slight could not be told apart.
@@ -83,6 +85,9 @@ func (s Settings) Validate() error {
 		if !(c.value >= c.lim[0] && c.value <= c.lim[1]) {
 			return fmt.Errorf("trend settings: %s is %g: it must be from %g to %g", c.name, c.value, c.lim[0], c.lim[1])
 		}
+	}
+	if s.FloorG != 0 && !(s.FloorG >= limitsFloor[0] && s.FloorG <= limitsFloor[1]) {
+		return fmt.Errorf("trend settings: floor_g is %g: it must be 0 for none, or from %g to %g", s.FloorG, limitsFloor[0], limitsFloor[1])
 	}
 	if !(s.HeavyAboveG >= leastSlight*s.NoneBelowG) {
 		return fmt.Errorf("trend settings: heavy_above_g %g must be at least %g times none_below_g %g", s.HeavyAboveG, leastSlight, s.NoneBelowG)
@@ -126,3 +131,24 @@ func (s Settings) GradeOf(grams float64) Grade {
 // noneLog and heavyLog are the house lines in ln grams.
 func (s Settings) noneLog() float64  { return math.Log(s.NoneBelowG) }
 func (s Settings) heavyLog() float64 { return math.Log(s.HeavyAboveG) }
+
+// lift is ln of the flash that comes where the line says m, ln grams: the line's own and
+// the floor's, ln(eᵐ + floor).
+type lift struct {
+	on  bool
+	log float64 // ln of the floor
+}
+
+func (s Settings) lift() lift {
+	return lift{on: s.FloorG > 0, log: math.Log(s.FloorG)}
+}
+
+func (l lift) of(m float64) float64 {
+	switch {
+	case !l.on:
+		return m
+	case m > l.log:
+		return m + math.Log1p(math.Exp(l.log-m))
+	}
+	return l.log + math.Log1p(math.Exp(m-l.log))
+}

@@ -6,10 +6,11 @@ import "math"
 type strip struct {
 	g                *grid
 	meanA, precA     float64 // prior of a
+	ends             [2]float64
 	precW            float64 // of one weighed trim
 	norm             float64 // ln of all the constant factors
-	ends             [2]float64
 	weighed, graded  []obs
+	b                float64 // the one it is at
 	prec             float64 // of a given b, from prior and weighed trims
 	curveA, curveB   float64 // largest curvature of the log density along a, and along b with a summed out
 	nodes            float64
@@ -22,7 +23,7 @@ type strip struct {
 func newStrip(g *grid, s Settings, p Prior, seg []obs, prec precision, r rules) *strip {
 	t := &strip{g: g, meanA: math.Log(p.FirstG), nodes: prec.nodes, rules: r}
 	t.precA, t.precW = 1/(p.FirstSD*p.FirstSD), 1/(s.WeighSD*s.WeighSD)
-	t.ends = [2]float64{t.meanA - endA*p.FirstSD, t.meanA + endA*p.FirstSD}
+	t.ends = [2]float64{t.meanA - farthest*p.FirstSD, t.meanA + farthest*p.FirstSD}
 	t.norm = -math.Log(p.FirstSD) - lnRoot2Pi
 	t.prec = t.precA
 	// Curvatures as of least squares: each trial weighs 1/sd² at its x; summing a out
@@ -32,13 +33,18 @@ func newStrip(g *grid, s Settings, p Prior, seg []obs, prec precision, r rules) 
 	for _, o := range seg {
 		if o.weighed {
 			t.weighed = append(t.weighed, o)
-			t.prec += t.precW
+			if !g.lift.on { // else it is no parabola in a
+				t.prec += t.precW
+			}
 			t.norm -= math.Log(s.WeighSD) + lnRoot2Pi
 			look(o.x, t.precW)
 		} else {
 			t.graded = append(t.graded, o)
 			look(o.x, g.invSD*g.invSD)
 		}
+	}
+	if g.lift.on { // the bend of the floor itself
+		sum, sumX, sumXX = bend*sum, bend*sumX, bend*sumXX
 	}
 	t.curveA = sum
 	if prec.ahead > 0 {
@@ -58,6 +64,10 @@ type side struct {
 	slight       bool
 }
 
+// bend is how much more than without a floor the density may curve with one (found by trial
+// against the reference cases).
+const bend = 2
+
 // How many grades bend the density as much as the whole forecast does: along a, and along b
 // at the first and again at the furthest closure looked ahead to (found by trial against
 // the reference cases).
@@ -68,15 +78,19 @@ const (
 
 // along goes to another b: it finds the top of the density along a.
 func (t *strip) along(b float64) {
-	t.mid = t.precA * t.meanA
-	for _, o := range t.weighed {
-		t.mid += t.precW * (o.y - b*o.x)
-	}
-	t.mid /= t.prec
-	t.level = t.norm - t.precA*(t.mid-t.meanA)*(t.mid-t.meanA)/2
-	for _, o := range t.weighed {
-		d := o.y - b*o.x - t.mid
-		t.level -= t.precW * d * d / 2
+	t.b = b
+	t.level, t.mid = t.norm, t.meanA
+	if !t.g.lift.on {
+		t.mid = t.precA * t.meanA
+		for _, o := range t.weighed {
+			t.mid += t.precW * (o.y - b*o.x)
+		}
+		t.mid /= t.prec
+		t.level -= t.precA * (t.mid - t.meanA) * (t.mid - t.meanA) / 2
+		for _, o := range t.weighed {
+			d := o.y - b*o.x - t.mid
+			t.level -= t.precW * d * d / 2
+		}
 	}
 	guess := t.peak
 	if len(t.graded) == 0 {
@@ -105,6 +119,9 @@ func (t *strip) parabola(a float64) float64 {
 // log is ln of the joint density of a and the segment's trials, given this b.
 func (t *strip) log(a float64) float64 {
 	v := t.parabola(a)
+	if t.g.lift.on {
+		return v + t.lifted(a)
+	}
 	if len(t.graded) == 0 {
 		return v
 	}
@@ -117,6 +134,27 @@ func (t *strip) log(a float64) float64 {
 			v += logNormBetween(s.lo-z, s.hi-z)
 		} else {
 			v += logNormCDF(s.lo + s.sign*z)
+		}
+	}
+	return v
+}
+
+// lifted is ln of what the trials say of a, given this b, with the floor in the flash.
+func (t *strip) lifted(a float64) float64 {
+	var v float64
+	for _, o := range t.weighed {
+		d := o.y - t.g.lift.of(a+t.b*o.x)
+		v -= t.precW * d * d / 2
+	}
+	for _, o := range t.graded {
+		z := t.g.lift.of(a+t.b*o.x) * t.g.invSD
+		switch o.grade {
+		case None:
+			v += logNormCDF(t.g.noneZ - z)
+		case Heavy:
+			v += logNormCDF(z - t.g.heavyZ)
+		default:
+			v += logNormBetween(t.g.noneZ-z, t.g.heavyZ-z)
 		}
 	}
 	return v
@@ -148,7 +186,9 @@ func (t *strip) sum(cut float64, a, w []float64) ([]float64, []float64, float64,
 	var mass, first float64
 	for k := range r.x {
 		at, v := over.node(r, k)
-		if c := t.chance(at); c > tiny {
+		if t.g.lift.on {
+			v *= math.Exp(t.log(at) - t.top)
+		} else if c := t.chance(at); c > tiny {
 			v *= math.Exp(t.parabola(at)-t.top) * c
 		} else {
 			v *= math.Exp(t.log(at) - t.top)

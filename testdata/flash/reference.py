@@ -2,8 +2,10 @@
 
     python3 reference.py > cases-more.json
 
-The posterior of (a, b) on 1201 x 801 points over +-7 sds of the priors. Written with other
-means than the program: no adaptive rule, no table, logs throughout.
+The posterior of (a, b) on 2801 x 1867 points over +-14 sds of the priors: twice as far as
+cases.json, whose cells these are, for a flask that contradicts its size pulls its line
+past 7 sds. Written with other means than the program: no adaptive rule, no table, logs
+throughout. "film" has a floor: the flash is exp(a + b (k - 1)) + floor_g.
 """
 import json
 import sys
@@ -27,6 +29,9 @@ OTHER = {
         "large": {"first_g": 30, "first_sd": 0.5, "kept": 0.35, "kept_sd": 0.5},
     },
 }
+FILM = dict(HOUSE, floor_g=0.7)
+THIN = dict(OTHER, floor_g=0.02)
+SETTINGS = {"house": HOUSE, "other": OTHER, "film": FILM, "thin": THIN}
 
 
 def log_grade(s, m, g):
@@ -39,6 +44,10 @@ def log_grade(s, m, g):
     u, v = np.where(flip, -lo, hi), np.where(flip, -hi, lo)
     top, low = norm.logcdf(u), norm.logcdf(v)
     return top + np.log1p(-np.exp(low - top))
+
+
+def flash(s, m):
+    return np.logaddexp(m, np.log(s["floor_g"])) if "floor_g" in s else m
 
 
 def trials(text):
@@ -58,8 +67,8 @@ def trials(text):
 def want(s, size, ts, ahead=12):
     p = s["prior"][size]
     ma, mb = np.log(p["first_g"]), np.log(p["kept"])
-    a = np.linspace(ma - 7 * p["first_sd"], ma + 7 * p["first_sd"], 1201)[:, None]
-    b = np.linspace(mb - 7 * p["kept_sd"], mb + 7 * p["kept_sd"], 801)[None, :]
+    a = np.linspace(ma - 14 * p["first_sd"], ma + 14 * p["first_sd"], 2801)[:, None]
+    b = np.linspace(mb - 14 * p["kept_sd"], mb + 14 * p["kept_sd"], 1867)[None, :]
     log_a = norm.logpdf(a, ma, p["first_sd"])
     log = log_a + norm.logpdf(b, mb, p["kept_sd"])
     k = 0
@@ -67,7 +76,7 @@ def want(s, size, ts, ahead=12):
         if t.get("added") and k:
             top = log.max()
             log, k = log_a + np.log(np.exp(log - top).sum(axis=0, keepdims=True)) + top + np.log(a[1, 0] - a[0, 0]), 0
-        m = a + b * k
+        m = flash(s, a + b * k)
         if "grams" in t:
             log = log + norm.logpdf(np.log(t["grams"]), m, s["weigh_sd"])
         else:
@@ -85,12 +94,12 @@ def want(s, size, ts, ahead=12):
     o = {}
     o["a_mean"], o["a_sd"] = moments(a + 0 * b)
     o["b_mean"], o["b_sd"] = moments(0 * a + b)
-    o["next_log_grams_mean"], o["next_log_grams_sd"] = moments(a + b * k)
-    chance = {g: float((w * np.exp(log_grade(s, a + b * k, g))).sum()) for g in ("none", "slight", "heavy")}
+    o["next_log_grams_mean"], o["next_log_grams_sd"] = moments(flash(s, a + b * k))
+    chance = {g: float((w * np.exp(log_grade(s, flash(s, a + b * k), g))).sum()) for g in ("none", "slight", "heavy")}
     o["next"] = chance
     first, left = [], w
     for j in range(ahead):
-        m = (np.log(s["heavy_above_g"]) - a - b * (k + j)) / s["grade_sd"]
+        m = (np.log(s["heavy_above_g"]) - flash(s, a + b * (k + j))) / s["grade_sd"]
         first.append(float((left * norm.cdf(m)).sum()))
         left = left * norm.sf(m)
     o["first_at_most_slight_in"] = first
@@ -114,11 +123,15 @@ CASES = [
     ("house", "small", "heavy:3,+heavy,+slight,slight"),
     ("other", "small", "heavy,slight"), ("other", "medium", ""), ("other", "medium", "heavy:5,heavy,slight,+heavy:4,slight"),
     ("other", "large", "heavy,heavy,heavy"), ("other", "large", "none"), ("other", "small", "none,+heavy,none"),
+    ("house", "large", "slight:0.1"), ("house", "large", "none:0.1,none:0.05"),
+    ("film", "medium", ""), ("film", "medium", "heavy,heavy"), ("film", "large", "heavy:20,heavy:6,heavy:2.4,heavy:1.2,slight:0.7"),
+    ("film", "large", "heavy,heavy,heavy,heavy,slight,heavy"), ("film", "small", "slight,none"), ("film", "medium", "none,+heavy:6.5,heavy,slight:0.6"),
+    ("film", "large", "slight:0.1"), ("thin", "medium", "heavy:5,heavy,slight,+heavy:4,slight"),
 ]
-out = {"settings": {"house": HOUSE, "other": OTHER}, "cases": []}
+out = {"settings": SETTINGS, "cases": []}
 for name, size, text in CASES:
     ts = trials(text)
-    w, evidence = want({"house": HOUSE, "other": OTHER}[name], size, ts)
+    w, evidence = want(SETTINGS[name], size, ts)
     out["cases"].append({"name": text or "nothing yet", "settings": name, "size": size, "trials": ts, "want": w, "log_evidence": evidence})
 json.dump(out, sys.stdout, indent=1)
 print()
