@@ -15,6 +15,7 @@ const (
 	WantFlasks  = 20 // of a size, for its priors
 	WantGraded  = 60 // graded closures, for their noise
 	WantWeighed = 30 // weighed closures with another weighed one in the segment, for their noise
+	WantLate    = 20 // weighed closures that are the third or later of their segment, for a floor
 )
 
 // MaxFlasks is how many flasks are used at most: the latest.
@@ -30,6 +31,10 @@ type Calibration struct {
 	Large  Behind   `json:"large"`
 	Grade  Behind   `json:"grade_sd"`
 	Weigh  Behind   `json:"weigh_sd"`
+	Floor  Behind   `json:"floor_g"` // weighed trims at a third or later closure, where a floor would show
+	// Estimates are the values that were estimated, each with its standard error; nil where
+	// too little stands behind all of them.
+	Estimates []Estimate `json:"estimates,omitempty"`
 	// The forecasts of both on all flasks. The new ones were fitted to these very closures.
 	OldForecasts Forecasts `json:"old_forecasts"`
 	NewForecasts Forecasts `json:"new_forecasts"`
@@ -39,6 +44,8 @@ type Calibration struct {
 	// LogEvidence of all the flasks under both.
 	OldLogEvidence float64 `json:"old_log_evidence"`
 	NewLogEvidence float64 `json:"new_log_evidence"`
+
+	top fitted
 }
 
 // Behind is what stands behind one estimate.
@@ -75,6 +82,7 @@ func Calibrate(hs []History, old Settings) (Calibration, error) {
 	if err := c.estimate(hs, all); err != nil {
 		return c, err
 	}
+	c.Estimates = c.estimates(all)
 	for _, z := range Sizes() {
 		c.OldLogEvidence += all.evidence(c.Old, z)
 		c.NewLogEvidence += all.evidence(c.New, z)
@@ -131,12 +139,15 @@ func (c *Calibration) count(hs []History) {
 		b := c.of(h.Size)
 		b.Flasks++
 		b.Closures += len(h.Trials)
-		graded, weighed := 0, 0
+		graded, weighed, late := 0, 0, 0
 		for _, seg := range h.segments() {
 			n := 0
 			for _, o := range seg {
 				if o.weighed {
 					n++
+				}
+				if o.weighed && o.x >= 2 {
+					late++
 				}
 			}
 			graded += len(seg) - n
@@ -146,6 +157,7 @@ func (c *Calibration) count(hs []History) {
 		}
 		c.Grade.add(graded)
 		c.Weigh.add(weighed)
+		c.Floor.add(late)
 	}
 	for _, z := range Sizes() {
 		b := c.of(z)
@@ -153,6 +165,7 @@ func (c *Calibration) count(hs []History) {
 	}
 	c.Grade.Wanting = max(0, WantGraded-c.Grade.Closures)
 	c.Weigh.Wanting = max(0, WantWeighed-c.Weigh.Closures)
+	c.Floor.Wanting = max(0, WantLate-c.Floor.Closures)
 }
 
 func (b *Behind) add(closures int) {
@@ -169,7 +182,8 @@ func (c *Calibration) nothing() bool {
 
 // knob is one value to be estimated, turned as ln(value/home)/pull.
 type knob struct {
-	size  Size // "" for a noise, which all sizes share
+	name  string // as in the settings file
+	size  Size   // "" for a noise, which all sizes share
 	value func(*Settings) *float64
 	home  float64
 	pull  float64
@@ -187,44 +201,96 @@ const (
 func (c *Calibration) knobs() []knob {
 	house := HouseDefaults()
 	var ks []knob
-	turn := func(z Size, pull float64, lim [2]float64, value func(*Settings) *float64) {
-		ks = append(ks, knob{size: z, value: value, home: *value(&house), pull: pull, lim: lim})
+	turn := func(name string, z Size, pull float64, lim [2]float64, value func(*Settings) *float64) {
+		ks = append(ks, knob{name: name, size: z, value: value, home: *value(&house), pull: pull, lim: lim})
 	}
 	for _, z := range Sizes() {
 		if c.of(z).Wanting > 0 {
 			continue
 		}
-		turn(z, pullFirst, limitsGrams, func(s *Settings) *float64 { return &s.Prior.at(z).FirstG })
-		turn(z, pullSD, limitsFirst, func(s *Settings) *float64 { return &s.Prior.at(z).FirstSD })
-		turn(z, pullKept, limitsKept, func(s *Settings) *float64 { return &s.Prior.at(z).Kept })
-		turn(z, pullSD, limitsKeptS, func(s *Settings) *float64 { return &s.Prior.at(z).KeptSD })
+		turn("prior."+string(z)+".first_g", z, pullFirst, limitsGrams, func(s *Settings) *float64 { return &s.Prior.at(z).FirstG })
+		turn("prior."+string(z)+".first_sd", z, pullSD, limitsFirst, func(s *Settings) *float64 { return &s.Prior.at(z).FirstSD })
+		turn("prior."+string(z)+".kept", z, pullKept, limitsKept, func(s *Settings) *float64 { return &s.Prior.at(z).Kept })
+		turn("prior."+string(z)+".kept_sd", z, pullSD, limitsKeptS, func(s *Settings) *float64 { return &s.Prior.at(z).KeptSD })
 	}
 	if c.Grade.Wanting == 0 {
-		turn("", pullSD, limitsGrade, func(s *Settings) *float64 { return &s.GradeSD })
+		turn("grade_sd", "", pullSD, limitsGrade, func(s *Settings) *float64 { return &s.GradeSD })
 	}
 	if c.Weigh.Wanting == 0 {
-		turn("", pullSD, limitsWeigh, func(s *Settings) *float64 { return &s.WeighSD })
+		turn("weigh_sd", "", pullSD, limitsWeigh, func(s *Settings) *float64 { return &s.WeighSD })
 	}
 	return ks
 }
 
-// estimate counts, then maximises evidence and pull over the knobs.
+// estimate counts, then maximises evidence and pull over the knobs: without a floor, and where
+// weighed trims allow with one, which must earn its place.
 func (c *Calibration) estimate(hs []History, k book) error {
 	c.count(hs)
 	if c.nothing() {
 		return fmt.Errorf("too few closures to learn from: wanting %d small, %d medium or %d large flasks, %d graded or %d weighed closures",
 			c.Small.Wanting, c.Medium.Wanting, c.Large.Wanting, c.Grade.Wanting, c.Weigh.Wanting)
 	}
-	knobs := c.knobs()
-	set := func(z []float64) Settings {
-		s := c.New
-		for i, n := range knobs {
-			*n.value(&s) = math.Min(math.Max(n.home*math.Exp(n.pull*z[i]), n.lim[0]), n.lim[1])
-		}
-		return s
+	start := c.New
+	if c.Floor.Wanting == 0 {
+		start.FloorG = 0
 	}
+	best, err := maximise(c.knobs(), start, k, 60)
+	if err != nil {
+		return err
+	}
+	if c.Floor.Wanting == 0 {
+		start = best.at(best.z)
+		start.FloorG = math.Max(c.Old.FloorG, homeFloor)
+		film, err := maximise(append(c.knobs(), floorKnob()), start, k, 30)
+		if err != nil {
+			return err
+		}
+		if film.cost < best.cost-floorGain {
+			best = film
+		}
+	}
+	c.New = best.at(best.z)
+	c.top = best
+	return nil
+}
+
+// The floor is not pulled towards none: it counts only where it raises ln of evidence and
+// pull by floorGain, what one more value does by chance once in about 200 books (half of
+// chi-square with one degree of freedom: Wilks, Ann. Math. Statist. 9 (1938) 60, from
+// memory). The rest are house defaults.
+const (
+	floorGain = 4
+	homeFloor = 0.1 // grams, where the search begins
+	pullFloor = 1.2
+)
+
+func floorKnob() knob {
+	return knob{name: "floor_g", home: homeFloor, pull: pullFloor, lim: limitsFloor, value: func(s *Settings) *float64 { return &s.FloorG }}
+}
+
+// fitted is the top of evidence and pull over some knobs.
+type fitted struct {
+	knobs []knob
+	from  Settings
+	z     []float64
+	cost  float64 // −ln of evidence and pull
+}
+
+// at are the settings with the knobs turned to z.
+func (f fitted) at(z []float64) Settings {
+	s := f.from
+	for i, n := range f.knobs {
+		*n.value(&s) = math.Min(math.Max(n.home*math.Exp(n.pull*z[i]), n.lim[0]), n.lim[1])
+	}
+	return s
+}
+
+// maximise turns the knobs, beginning at from, until evidence and pull are at their top, for
+// so many rounds at most.
+func maximise(knobs []knob, from Settings, k book, rounds int) (fitted, error) {
+	f := fitted{knobs: knobs, from: from, z: make([]float64, len(knobs))}
 	cost := func(z []float64) float64 {
-		s := set(z)
+		s := f.at(z)
 		var sum float64
 		for _, size := range Sizes() {
 			sum -= k.evidence(s, size)
@@ -240,9 +306,9 @@ func (c *Calibration) estimate(hs []History, k book) error {
 		at := append([]float64(nil), z...)
 		for i, n := range knobs {
 			at[i] = z[i] + h
-			up := set(at)
+			up := f.at(at)
 			at[i] = z[i] - h
-			down := set(at)
+			down := f.at(at)
 			at[i] = z[i]
 			grad[i] = z[i]
 			for _, size := range Sizes() {
@@ -252,17 +318,16 @@ func (c *Calibration) estimate(hs []History, k book) error {
 			}
 		}
 	}
-	z := make([]float64, len(knobs))
 	for i, n := range knobs {
-		z[i] = math.Log(*n.value(&c.New)/n.home) / n.pull
+		f.z[i] = math.Log(*n.value(&f.from)/n.home) / n.pull
 	}
 	// The optimiser may stop at the end of its steps or where a line search finds no
 	// better point; what it reached counts, and is never above where it began.
-	found, err := optimize.Minimize(optimize.Problem{Func: cost, Grad: slope}, z,
-		&optimize.Settings{GradientThreshold: 0.02, MajorIterations: 60, FuncEvaluations: 600}, &optimize.BFGS{})
+	found, err := optimize.Minimize(optimize.Problem{Func: cost, Grad: slope}, f.z,
+		&optimize.Settings{GradientThreshold: 0.02, MajorIterations: rounds, FuncEvaluations: 10 * rounds}, &optimize.BFGS{})
 	if found == nil {
-		return fmt.Errorf("calibrate: %w", err)
+		return f, fmt.Errorf("calibrate: %w", err)
 	}
-	c.New = set(found.X)
-	return nil
+	f.z, f.cost = found.X, found.F
+	return f, nil
 }

@@ -45,7 +45,7 @@ func far(got, want, floor float64) float64 {
 
 // leastChance is the chance below which six digits are not asked for: the reference of the
 // first cases cuts its priors at 7 sds, and both sums are coarse in so far a tail.
-const leastChance = 2e-5
+const leastChance = 5e-5
 
 // check holds every field of a posterior against a wanted one, chances under leastChance to
 // leastChance × tol.

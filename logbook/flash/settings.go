@@ -131,24 +131,3 @@ func (s Settings) GradeOf(grams float64) Grade {
 // noneLog and heavyLog are the house lines in ln grams.
 func (s Settings) noneLog() float64  { return math.Log(s.NoneBelowG) }
 func (s Settings) heavyLog() float64 { return math.Log(s.HeavyAboveG) }
-
-// lift is ln of the flash that comes where the line says m, ln grams: the line's own and
-// the floor's, ln(eᵐ + floor).
-type lift struct {
-	on  bool
-	log float64 // ln of the floor
-}
-
-func (s Settings) lift() lift {
-	return lift{on: s.FloorG > 0, log: math.Log(s.FloorG)}
-}
-
-func (l lift) of(m float64) float64 {
-	switch {
-	case !l.on:
-		return m
-	case m > l.log:
-		return m + math.Log1p(math.Exp(l.log-m))
-	}
-	return l.log + math.Log1p(math.Exp(m-l.log))
-}

@@ -120,7 +120,7 @@ func (t *strip) parabola(a float64) float64 {
 func (t *strip) log(a float64) float64 {
 	v := t.parabola(a)
 	if t.g.lift.on {
-		return v + t.lifted(a)
+		return v + t.liftedLog(a)
 	}
 	if len(t.graded) == 0 {
 		return v
@@ -139,12 +139,33 @@ func (t *strip) log(a float64) float64 {
 	return v
 }
 
-// lifted is ln of what the trials say of a, given this b, with the floor in the flash.
-func (t *strip) lifted(a float64) float64 {
-	var v float64
+// lifted is what the trials say of a, given this b, with the floor in the flash: ln of the
+// weighed ones, and the chance of the grades.
+func (t *strip) lifted(a float64) (log, chance float64) {
 	for _, o := range t.weighed {
 		d := o.y - t.g.lift.of(a+t.b*o.x)
-		v -= t.precW * d * d / 2
+		log -= t.precW * d * d / 2
+	}
+	chance = 1
+	for _, o := range t.graded {
+		z := t.g.lift.of(a+t.b*o.x) * t.g.invSD
+		switch o.grade {
+		case None:
+			chance *= t.g.table.cdf(t.g.noneZ - z)
+		case Heavy:
+			chance *= t.g.table.cdf(z - t.g.heavyZ)
+		default:
+			chance *= t.g.table.between(t.g.noneZ-z, t.g.heavyZ-z)
+		}
+	}
+	return log, chance
+}
+
+// liftedLog is ln of both, also where the chance is too small for a product.
+func (t *strip) liftedLog(a float64) float64 {
+	v, chance := t.lifted(a)
+	if chance > tiny {
+		return v + math.Log(chance)
 	}
 	for _, o := range t.graded {
 		z := t.g.lift.of(a+t.b*o.x) * t.g.invSD
@@ -187,7 +208,11 @@ func (t *strip) sum(cut float64, a, w []float64) ([]float64, []float64, float64,
 	for k := range r.x {
 		at, v := over.node(r, k)
 		if t.g.lift.on {
-			v *= math.Exp(t.log(at) - t.top)
+			if log, c := t.lifted(at); c > tiny {
+				v *= math.Exp(t.parabola(at)+log-t.top) * c
+			} else {
+				v *= math.Exp(t.log(at) - t.top)
+			}
 		} else if c := t.chance(at); c > tiny {
 			v *= math.Exp(t.parabola(at)-t.top) * c
 		} else {
