@@ -5,7 +5,7 @@ import (
 	"math/rand/v2"
 )
 
-// simulate makes a flask as the model has it: a line from the prior of its size, closures
+// simulate makes a flask as the model has it: a line from the prior of its size with the floor in it, closures
 // until the first at most slight (two at least, most at most), each weighed with chance
 // weighed. A bare first closure is answered with more dough.
 func simulate(rng *rand.Rand, s Settings, z Size, weighed float64, most int) History {
@@ -15,7 +15,7 @@ func simulate(rng *rand.Rand, s Settings, z Size, weighed float64, most int) His
 	h := History{Size: z}
 	added := false
 	for k, n := 0, 1; n <= most; n++ {
-		m := a + b*float64(k)
+		m := s.lift().of(a + b*float64(k))
 		t := Trial{Grade: s.GradeOf(math.Exp(m + s.GradeSD*rng.NormFloat64())), Added: added}
 		if rng.Float64() < weighed {
 			g := math.Exp(m + s.WeighSD*rng.NormFloat64())
