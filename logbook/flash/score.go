@@ -8,9 +8,20 @@ type Forecasts struct {
 	Closures  int     `json:"closures"`   // forecasts made, one before each closure
 	Predicted float64 `json:"predicted"`  // their mean
 	Seen      float64 `json:"seen"`       // the fraction of closures at most slight
+	Noise     float64 `json:"noise"`      // standard error of Seen − Predicted, were the forecasts right
 	Brier     float64 `json:"brier"`      // mean of (forecast − what came, 0 or 1)²; 0 is best
 	BrierBase float64 `json:"brier_base"` // the same had Seen been forecast each time
 	Bins      []Bin   `json:"bins"`       // by forecast, the empty ones left out
+}
+
+// Drift is by how many standard errors more closures (fewer: below 0) came at most slight than
+// was foretold; each forecast counts all that was seen before it, so that their misses add
+// up as if independent. (Spiegelhalter, Statistics in Medicine 5 (1986) 421; from memory.)
+func (f Forecasts) Drift() float64 {
+	if f.Noise == 0 {
+		return 0
+	}
+	return (f.Seen - f.Predicted) / f.Noise
 }
 
 // Bin is the forecasts from From up to To.
@@ -60,6 +71,7 @@ func Score(s Settings, hs []History) (Forecasts, error) {
 			f.Closures++
 			f.Predicted += p
 			f.Seen += came
+			f.Noise += p * (1 - p)
 			f.Brier += (p - came) * (p - came)
 			b := &bins[min(int(p*scoreBins), scoreBins-1)]
 			b.Closures++
@@ -73,6 +85,7 @@ func Score(s Settings, hs []History) (Forecasts, error) {
 	n := float64(f.Closures)
 	f.Predicted, f.Seen, f.Brier = f.Predicted/n, f.Seen/n, f.Brier/n
 	f.BrierBase = f.Seen * (1 - f.Seen)
+	f.Noise = math.Sqrt(f.Noise) / n
 	for i, b := range bins {
 		if b.Closures == 0 {
 			continue

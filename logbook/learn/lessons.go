@@ -1,6 +1,7 @@
 // Package learn reads from the records of a book what they teach about the flasks and
-// the work of this house: the trial closures of the flasks closed for good, from which
-// the flash trend is re-estimated, and how long the work at press and bench took.
+// the work of this house: the trial closures of all flasks whose trials ended, by the final
+// closure or by being given up, from which the flash trend is re-estimated, and how long the
+// work at press and bench took.
 // Values count as corrected; what was taken back does not.
 //
 // [From] gathers, [Study] estimates and compares with the settings in force,
@@ -35,9 +36,10 @@ const (
 
 // Lessons are what a book has to teach.
 type Lessons struct {
-	Flasks      []flash.History // closed for good, in the order of their final closures
-	First, Last time.Time       // the first and the last of these; zero without any
-	Odd         int             // closed flasks left out because their trials cannot be followed
+	Flasks      []flash.History // whose trials ended, in the order in which they did
+	GivenUp     int             // of these, the ones that ended without a final closure
+	First, Last time.Time       // the first and the last end of these; zero without any
+	Odd         int             // flasks left out because their trials cannot be followed
 
 	// How long each piece of work took, in seconds, bounded to what is plausible, and
 	// how many there were beyond.
@@ -82,29 +84,42 @@ func From(recs []record.Record) Lessons {
 			opened[a.Flask] = true
 		}
 	}
-	var closed []*bench.Flask
+	type ended struct {
+		*bench.Flask
+		at time.Time
+	}
+	var over []ended
 	for _, no := range bench.Sorted(b.Flasks) {
 		f := b.Flasks[no]
 		if !opened[no] {
 			continue // its beginning is not among these records
 		}
 		l.spans(f, hands)
-		if f.ClosedForGood() && len(f.Judged()) > 0 {
-			closed = append(closed, f)
+		// That a flask was given up follows from what was seen of it, which is in its
+		// trials; those closed alone would flatter the house.
+		switch {
+		case len(f.Judged()) == 0:
+		case f.ClosedForGood():
+			over = append(over, ended{f, f.Metal.At})
+		case f.Stage == bench.Finished && f.Ended != nil:
+			over = append(over, ended{f, f.Ended.At})
 		}
 	}
-	slices.SortStableFunc(closed, func(a, b *bench.Flask) int { return cmp.Compare(a.Metal.At.UnixNano(), b.Metal.At.UnixNano()) })
-	for _, f := range closed {
-		h := b.History(f)
+	slices.SortStableFunc(over, func(a, b ended) int { return cmp.Compare(a.at.UnixNano(), b.at.UnixNano()) })
+	for _, f := range over {
+		h := b.History(f.Flask)
 		if _, err := flash.ParseSize(string(h.Size)); err != nil || flash.CheckTrials(h.Trials) != nil {
 			l.Odd++
 			continue
 		}
 		h.AddedSince = false // what was added after the last closure was never closed on
 		if len(l.Flasks) == 0 {
-			l.First = f.Metal.At
+			l.First = f.at
 		}
-		l.Flasks, l.Last = append(l.Flasks, h), f.Metal.At
+		if !f.ClosedForGood() {
+			l.GivenUp++
+		}
+		l.Flasks, l.Last = append(l.Flasks, h), f.at
 	}
 	return l
 }

@@ -20,10 +20,11 @@ var ErrTooFew = errors.New("too few closures to learn from")
 // Report holds what a book teaches beside the settings in force. It proposes; the
 // person decides.
 type Report struct {
-	Flasks   int        `json:"flasks"`   // closed for good, with trial closures
+	Flasks   int        `json:"flasks"`   // whose trials ended
+	GivenUp  int        `json:"given_up"` // of these, without a final closure
 	Closures int        `json:"closures"` // trial closures of these
 	First    *time.Time `json:"first,omitempty"`
-	Last     *time.Time `json:"last,omitempty"` // their first and last final closure
+	Last     *time.Time `json:"last,omitempty"` // the first and the last end of their trials
 	LeftOut  int        `json:"left_out"`       // flasks whose trials cannot be followed
 	// Trend are priors and noises, old and new, and how the forecasts fared. Where too
 	// little stands behind a value, new is old and its wanting says how much.
@@ -54,7 +55,7 @@ type Task struct {
 // Study estimates from lessons what the settings could be. Errors: settings that cannot
 // be.
 func Study(l Lessons, old house.House) (Report, error) {
-	r := Report{Flasks: len(l.Flasks), LeftOut: l.Odd}
+	r := Report{Flasks: len(l.Flasks), GivenUp: l.GivenUp, LeftOut: l.Odd}
 	for _, h := range l.Flasks {
 		r.Closures += len(h.Trials)
 	}
@@ -147,6 +148,11 @@ func rounded(s, old flash.Settings) flash.Settings {
 	}
 	three(&s.GradeSD, old.GradeSD)
 	three(&s.WeighSD, old.WeighSD)
+	if s.FloorG > 0 && old.FloorG > 0 {
+		three(&s.FloorG, old.FloorG)
+	} else if x, err := strconv.ParseFloat(strconv.FormatFloat(s.FloorG, 'g', 3, 64), 64); err == nil {
+		s.FloorG = x
+	}
 	p, q := &s.Prior, &old.Prior
 	for _, x := range [][2]*flash.Prior{{&p.Small, &q.Small}, {&p.Medium, &q.Medium}, {&p.Large, &q.Large}} {
 		three(&x[0].FirstG, x[1].FirstG)

@@ -3,6 +3,7 @@ package learn
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"flaskside/logbook/flash"
@@ -35,6 +36,8 @@ func (r Report) Text(w io.Writer) error {
 	}
 	noise("noise of a grade, sd of ln", r.Trend.Old.GradeSD, r.Trend.New.GradeSD, r.Trend.Grade)
 	noise("noise of a weight, sd of ln", r.Trend.Old.WeighSD, r.Trend.New.WeighSD, r.Trend.Weigh)
+	line(&b, "flash that always stays", film(r.Trend.Old.FloorG), film(r.Trend.New.FloorG), r.Trend.Floor.Wanting,
+		count(r.Trend.Floor.Closures, "late weighed trim")+wanting(r.Trend.Floor.Wanting, "trim"))
 	for _, t := range []struct {
 		name string
 		Task
@@ -51,6 +54,7 @@ func (r Report) Text(w io.Writer) error {
 		}
 		line(&b, t.name, fmt.Sprint(t.OldS, " s"), fmt.Sprint(t.NewS, " s"), t.Wanting, behind)
 	}
+	r.surety(&b)
 	r.forecasts(&b)
 	_, err := io.WriteString(w, b.String())
 	return err
@@ -58,9 +62,13 @@ func (r Report) Text(w io.Writer) error {
 
 func (r Report) head(b *strings.Builder) {
 	if r.Flasks == 0 {
-		b.WriteString("No flask with trial closures is closed for good in this book yet.\n")
+		b.WriteString("No flask in this logbook has finished its trial closures yet.\n")
 	} else {
-		fmt.Fprintf(b, "From %s closed for good with %s, %s to %s.\n", count(r.Flasks, "flask"), count(r.Closures, "trial closure"), r.First.Format("2 Jan 2006"), r.Last.Format("2 Jan 2006"))
+		fmt.Fprintf(b, "From %s with %s, %s to %s", count(r.Flasks, "flask"), count(r.Closures, "trial closure"), r.First.Format("2 Jan 2006"), r.Last.Format("2 Jan 2006"))
+		if r.GivenUp > 0 {
+			fmt.Fprintf(b, "; %d of them given up before the final closure", r.GivenUp)
+		}
+		b.WriteString(".\n")
 	}
 	if r.LeftOut > 0 {
 		fmt.Fprintf(b, "%s left out: the trials cannot be followed.\n", count(r.LeftOut, "flask"))
@@ -99,6 +107,50 @@ func (r Report) forecasts(b *strings.Builder) {
 	for _, x := range f.Bins {
 		fmt.Fprintf(b, "%-34s %9s  %-11s %d\n", fmt.Sprintf("  %.0f to %.0f %%", x.From*100, x.To*100), percent(x.Predicted), percent(x.Seen), x.Closures)
 	}
+}
+
+// surety is how sure each estimated value is, and which of them the closures hardly tell.
+func (r Report) surety(b *strings.Builder) {
+	if len(r.Trend.Estimates) == 0 {
+		return
+	}
+	b.WriteString("\nHow sure: each value may well be off by the part behind it.\n")
+	untold := false
+	for _, e := range r.Trend.Estimates {
+		mark := ""
+		if !e.Told {
+			mark, untold = "  *", true
+		}
+		fmt.Fprintf(b, "  %-32s %9s  ± %.0f %%%s\n", valueWords(e.Name), three(e.New), 100*math.Expm1(e.SE), mark)
+	}
+	if untold {
+		b.WriteString("  * The closures cannot tell this value: it is mostly the house default. Weigh more trims to learn it.\n")
+	}
+	switch z := r.Trend.OldForecasts.Drift(); {
+	case z < -drifted:
+		b.WriteString("Flash comes out heavier than the settings now foretell, by more than chance explains: adopt the new values or look into the cause.\n")
+	case z > drifted:
+		b.WriteString("Flash comes out lighter than the settings now foretell, by more than chance explains.\n")
+	}
+}
+
+// valueWords is a value of the trend as people name it.
+func valueWords(name string) string {
+	words := strings.NewReplacer("prior.", "", ".", ": ", "first_g", "flash at the first closure", "first_sd", "spread of that flash",
+		"kept_sd", "spread of the fraction kept", "kept", "fraction kept per closure",
+		"grade_sd", "noise of a grade", "weigh_sd", "noise of a weight", "floor_g", "flash that always stays")
+	return words.Replace(name)
+}
+
+// drifted is how many standard errors foretold and seen must be apart to be told (house
+// default).
+const drifted = 3
+
+func film(g float64) string {
+	if g == 0 {
+		return "none"
+	}
+	return grams(g)
 }
 
 func percent(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) }

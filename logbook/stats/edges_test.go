@@ -1,0 +1,59 @@
+package stats
+
+import (
+	"math"
+	"math/big"
+	"slices"
+	"testing"
+)
+
+// Every table of up to fourteen, in whole numbers: what counts as equally improbable is told
+// by them and not by rounding.
+func TestFisherTiesInWholeNumbers(t *testing.T) {
+	choose := func(n, k int) *big.Int { return new(big.Int).Binomial(int64(n), int64(k)) }
+	for n := 1; n <= 14; n++ {
+		for row := 0; row <= n; row++ {
+			for col := 0; col <= n; col++ {
+				for a := max(0, row+col-n); a <= min(row, col); a++ {
+					ways := func(i int) *big.Int { return new(big.Int).Mul(choose(col, i), choose(n-col, row-i)) }
+					here, two := ways(a), new(big.Int)
+					for i := max(0, row+col-n); i <= min(row, col); i++ {
+						if w := ways(i); w.Cmp(here) <= 0 {
+							two.Add(two, w)
+						}
+					}
+					want, _ := new(big.Rat).SetFrac(two, choose(n, row)).Float64()
+					e, err := Fisher(a, row-a, col-a, n-row-col+a)
+					if err != nil || math.Abs(e.Two-want) > 1e-9 {
+						t.Fatalf("%d of %d, %d of %d: two-sided %.12f, want %.12f (%v)", a, row, col, n, e.Two, want, err)
+					}
+				}
+			}
+		}
+	}
+}
+
+// A value a tenth of a moving range past the limit is outside, one a tenth within is not.
+func TestLimitOfAChartIsSharp(t *testing.T) {
+	x := make([]float64, 40)
+	for i := range x {
+		x[i] = float64(i % 2)
+	}
+	for _, c := range []struct {
+		at   float64 // from the centre, in mean moving ranges
+		want []int
+	}{{E2 + 0.1, []int{39}}, {E2 - 0.1, []int{}}, {-E2 - 0.1, []int{39}}, {-E2 + 0.1, []int{}}} {
+		// The last value moves centre and range itself: walk to where it stands as asked.
+		for range 200 {
+			got, err := Individuals(x)
+			if err != nil {
+				t.Fatal(err)
+			}
+			x[39] += 0.5 * (got.Center + c.at*got.MeanRange - x[39])
+		}
+		got, err := Individuals(x)
+		if err != nil || !slices.Equal(got.Outside, c.want) {
+			t.Errorf("%.2f moving ranges from the centre: outside %v, want %v (%v)", (x[39]-got.Center)/got.MeanRange, got.Outside, c.want, err)
+		}
+	}
+}
