@@ -162,7 +162,7 @@ func TestCalibrateAdopts(t *testing.T) {
 	}
 	before, head, _ := read()
 	out, _, err := says(t, t.Context(), "calibrate", "--book", path)
-	if err != nil || !strings.Contains(out, "flaskside calibrate --adopt") || !strings.Contains(out, "From 24 flasks closed for good with 72 trial closures") {
+	if err != nil || !strings.Contains(out, "flaskside calibrate --adopt") || !strings.Contains(out, "From 24 flasks with 72 trial closures") {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	if h, now, _ := read(); now != head || h.Work != before.Work || h.Flash != before.Flash {

@@ -22,8 +22,9 @@ func calibrateCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "calibrate",
 		Short: "Learn the flash trend and the durations of work from the logbook's own closures",
-		Long: "Re-estimates from the flasks closed for good what to expect of a base of each size, the noise of grades and of\n" +
-			"weighed trims, and how long the work at press and bench takes; prints old and new with what stands behind\n" +
+		Long: "Re-estimates from all flasks whose trial closures ended, closed or given up, what to expect of a base\n" +
+			"of each size, the noise of grades and of weighed trims, the film of flash that always stays, and how\n" +
+			"long the work at press and bench takes; prints old and new, how sure each is and what stands behind\n" +
 			"each, and how the forecasts fared against what was then seen. Nothing changes without --adopt, which\n" +
 			"records the new values as settings. All of it is estimated; you decide.",
 		Example: "flaskside calibrate\nflaskside calibrate --json\nflaskside calibrate --adopt --by KT",
