@@ -72,6 +72,9 @@ func (m *sight) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lin
 	s := "next ≤ slight " + bench.Percent(o.Next.None+o.Next.Slight)
 	if all {
 		s = o.NextWords()
+		if why := o.WhySteep(); why != "" && !ready {
+			add(dim, why)
+		}
 	}
 	if one := s + " · " + bench.YouDecide; utf8.RuneCountInString(one) <= w {
 		return append(out, lineOf{dim, one})

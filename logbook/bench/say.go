@@ -47,6 +47,15 @@ func (o Outlook) LikelyWords() string {
 // Short tells whether fewer closures fit into the dough's time than are likely wanted.
 func (o Outlook) Short() bool { return o.Allowed >= 0 && o.Allowed < o.Median }
 
+// WhySteep explains a forecast that a heavier early trial has made better; empty where too few
+// trials stand behind it.
+func (o Outlook) WhySteep() string {
+	if n := len(o.Segments); n == 0 || o.Segments[n-1].Len < 2 {
+		return ""
+	}
+	return "The forecast is a line through all the trials: the heavier the early ones, the more steeply it falls."
+}
+
 // NextWords say what the next closure is likely to show.
 func (o Outlook) NextWords() string {
 	return fmt.Sprintf("next ≤ slight %s (none %s, slight %s, heavy %s)", Percent(o.Next.None+o.Next.Slight), Percent(o.Next.None), Percent(o.Next.Slight), Percent(o.Next.Heavy))
