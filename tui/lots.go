@@ -55,11 +55,11 @@ func (m *Model) takeInLot() tea.Cmd {
 	f := &form{title: "take a lot in", fields: []*field{
 		choose("material", "what is it?", action.Materials...),
 		line("lot", "lot, scanned or typed", "", false),
-		line("expiry", "use until, as 20270430 or 202704; ENTER for none", "", true).only(func(f *form) bool {
+		line("expiry", "use until, as 20270430 or 202704; ENTER for none", "", true).upTo(10).only(func(f *form) bool {
 			l, err := lot.Parse(strings.TrimSpace(f.text("lot")), year)
 			return err != nil || l.Expiry.IsZero()
 		}).refusing(func(s string) error { _, err := lot.TypedDate(s); return err }),
-		line("product", "product in your own words; ENTER for none", "", true),
+		line("product", "product in your own words; ENTER for none", "", true).upTo(60),
 	}}
 	f.done = func(f *form) tea.Cmd {
 		in := action.LotIn{Material: action.Materials[f.choice("material")-1], Lot: strings.TrimSpace(f.text("lot")), Product: strings.TrimSpace(f.text("product"))}

@@ -99,7 +99,7 @@ func (m *Model) askInitials() []*field {
 	}
 	names = append(names, "type initials")
 	return []*field{choose("who", "", names...),
-		line("initials", "initials", "", false).only(func(f *form) bool { return f.choice("who") == len(names) })}
+		line("initials", "initials", "", false).upTo(8).only(func(f *form) bool { return f.choice("who") == len(names) })}
 }
 
 // who asks whose hands these are, and whether they take over what the handover tells.
@@ -162,7 +162,7 @@ func (m *Model) newTimer() tea.Cmd {
 	}
 	f := &form{title: "new timer, from now", fields: []*field{
 		choose("label", "what for?", timerLabels...),
-		line("words", "label", "", false).only(func(f *form) bool { return f.choice("label") == len(timerLabels) }),
+		line("words", "label", "", false).upTo(40).only(func(f *form) bool { return f.choice("label") == len(timerLabels) }),
 		choose("count", "which way?", "count down", "window: not before, not after", "count up"),
 		digits("aim", "minutes", "min", "", minutes).only(count(1)),
 		digits("min", "not before, minutes", "min", "", minutes).optional().only(count(2)),
@@ -293,7 +293,7 @@ func (m *Model) flaskLots(f *bench.Flask) tea.Cmd {
 }
 
 func (m *Model) note(f *bench.Flask) tea.Cmd {
-	fm := &form{title: "note on case " + f.Case, fields: []*field{line("text", "note", "", false)}}
+	fm := &form{title: "note on case " + f.Case, fields: []*field{line("text", "note", "", false).upTo(400)}}
 	fm.done = func(fm *form) tea.Cmd { return m.answer(fm, action.Note{Flask: f.No, Text: fm.text("text")}, "", nil) }
 	m.open(fm)
 	return nil
@@ -358,8 +358,8 @@ func byWord(name, ask string, options []string) correctable {
 func byNumber(name, ask, unit string, value func(string) (float64, error)) correctable {
 	return correctable{name, ask, func(n string) *field { return digits(n, ask, unit, "", value) }, func(f *form, fd *field) any { return fd.number }}
 }
-func byText(name, ask string) correctable {
-	return correctable{name, ask, func(n string) *field { return line(n, ask, "", true) }, func(f *form, fd *field) any { return strings.TrimSpace(fd.typed) }}
+func byText(name, ask string, most int) correctable {
+	return correctable{name, ask, func(n string) *field { return line(n, ask, "", true).upTo(most) }, func(f *form, fd *field) any { return strings.TrimSpace(fd.typed) }}
 }
 
 // correctables lists what can be set right in a record of a kind.
@@ -380,14 +380,14 @@ func correctables(m *Model, body action.Body) []correctable {
 		}}}
 	switch body.(type) {
 	case action.FlaskOpen:
-		return []correctable{byText("case", "case number"), byWord("base", "base", action.Bases), byWord("size", "size", action.Sizes), byText("tag", "tag")}
+		return []correctable{byText("case", "case number", 24), byWord("base", "base", action.Bases), byWord("size", "size", action.Sizes), byText("tag", "tag", 24)}
 	case action.FlaskLots:
-		return []correctable{byText("stone_lot", "stone lot"), byText("sheet_lot", "sheet lot")}
+		return []correctable{byText("stone_lot", "stone lot", maxTyped), byText("sheet_lot", "sheet lot", maxTyped)}
 	case action.Coat:
-		return []correctable{byWord("half", "half", action.Halves), byText("lot", "separator lot")}
+		return []correctable{byWord("half", "half", action.Halves), byText("lot", "separator lot", maxTyped)}
 	case action.MixMake:
 		return []correctable{byNumber("powder_g", "powder", "g", plainNumber(0.1, 5000)), byNumber("liquid_g", "liquid", "g", plainNumber(0.1, 5000)),
-			byText("powder_lot", "powder lot"), byText("liquid_lot", "liquid lot"), byNumber("room_c", "room temperature", "°"+string(u.Temperature), temp)}
+			byText("powder_lot", "powder lot", maxTyped), byText("liquid_lot", "liquid lot", maxTyped), byNumber("room_c", "room temperature", "°"+string(u.Temperature), temp)}
 	case action.PressAt:
 		return []correctable{pressure}
 	case action.MetalToMetal:

@@ -414,7 +414,14 @@ type lineOf struct {
 func (m *sight) panelLines(fl *bench.Flask, w int) []lineOf {
 	var out []lineOf
 	for _, t := range fl.Trials {
-		out = append(out, lineOf{plain, fit(m.trialLine(t), w)})
+		line := m.trialLine(t)
+		if ansi.StringWidth(line) <= w {
+			out = append(out, lineOf{plain, line})
+			continue
+		}
+		for _, l := range wrap(line, w) {
+			out = append(out, lineOf{plain, l})
+		}
 	}
 	if n := len(out); n > 4 {
 		out = out[n-4:]

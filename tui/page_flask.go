@@ -41,7 +41,7 @@ func (p *flaskPage) key(key string) (tea.Cmd, bool) {
 // flaskSheet tells all of the selected flask; large is the key of the window that stands
 // in large digits beside it.
 func (m *sight) flaskSheet(a area, large string) *sheet {
-	s := &sheet{}
+	s := newSheet(a)
 	fl := m.selected()
 	if fl == nil {
 		s.add(dim, fmt.Sprintf("place %d is empty", m.sel))

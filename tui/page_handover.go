@@ -120,8 +120,8 @@ func (p *handoverPage) key(key string) (tea.Cmd, bool) {
 	return p.leaf.key(key)
 }
 
-func (p *handoverPage) sheet(area) *sheet {
-	m, s := p.m, &sheet{}
+func (p *handoverPage) sheet(a area) *sheet {
+	m, s := p.m, newSheet(a)
 	s.add(strong, "handover · "+m.now.Wall.Format("Mon 02 Jan 15:04")+" · at the bench: "+orDash(m.by()))
 	if b := m.bench(); b.TookOver {
 		s.add(good, fmt.Sprintf("read and taken over by %s, %s", m.by(), b.CrewAt.At.In(m.now.Wall.Location()).Format("Mon 15:04")))

@@ -13,7 +13,7 @@ type helpPage struct{ leaf }
 func (p *helpPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
 func (p *helpPage) sheet(a area) *sheet {
-	s := &sheet{}
+	s := newSheet(a)
 	s.add(strong, "keys")
 	for _, b := range Bindings() {
 		for i, l := range wrap(b.Words, a.w-30) {

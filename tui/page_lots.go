@@ -32,7 +32,7 @@ func (p *lotsPage) key(key string) (tea.Cmd, bool) {
 }
 
 func (p *lotsPage) sheet(a area) *sheet {
-	m, s := p.m, &sheet{}
+	m, s := p.m, newSheet(a)
 	s.add(strong, "lots in the house")
 	n := 0
 	for _, material := range action.Materials {
@@ -81,8 +81,8 @@ type lotPage struct {
 
 func (p *lotPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
-func (p *lotPage) sheet(area) *sheet {
-	s := &sheet{}
+func (p *lotPage) sheet(a area) *sheet {
+	s := newSheet(a)
 	for _, l := range strings.Split(strings.TrimRight(p.text, "\n"), "\n") {
 		s.add(plain, l)
 	}

@@ -22,7 +22,7 @@ func (p *pressPage) key(key string) (tea.Cmd, bool) {
 }
 
 func (p *pressPage) sheet(a area) *sheet {
-	m, s := p.m, &sheet{}
+	m, s := p.m, newSheet(a)
 	order := func() {
 		s.add(strong, "press order")
 		m.pressSheet(s, a.w-2)
@@ -40,7 +40,7 @@ func (p *pressPage) sheet(a area) *sheet {
 
 // pressShort is the press order and the baths in short, beneath a wide bench.
 func (m *sight) pressShort(a area) *sheet {
-	s := &sheet{}
+	s := newSheet(a)
 	s.add(strong, "press order")
 	m.pressSheet(s, a.w-2)
 	m.bathShort(s, a.w-2, a.h)

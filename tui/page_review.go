@@ -51,8 +51,8 @@ type reviewPage struct {
 
 func (p *reviewPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
-func (p *reviewPage) sheet(area) *sheet {
-	s := &sheet{}
+func (p *reviewPage) sheet(a area) *sheet {
+	s := newSheet(a)
 	for l := range strings.Lines(strings.TrimRight(p.text, "\n")) {
 		l = strings.TrimRight(l, "\n")
 		r := plain

@@ -99,7 +99,7 @@ func (m *sight) allSettings() []setting {
 			}},
 		secondsSetting("the shelf holds an alarm for", "minutes", time.Minute, func(h *house.House) *int { return &h.Alarms.ShelveS }),
 		secondsSetting("ask who is here after (0: never)", "minutes without a key", time.Minute, func(h *house.House) *int { return &h.CrewIdleS }),
-		{"who works here", func(h house.House) string { return orDash(strings.Join(h.Crew, " ")) }, func() *field { return line("v", "initials to add", "", false) },
+		{"who works here", func(h house.House) string { return orDash(strings.Join(h.Crew, " ")) }, func() *field { return line("v", "initials to add", "", false).upTo(8) },
 			func(h *house.House, f *form, fd *field) {
 				h.Crew = append(append([]string(nil), h.Crew...), strings.TrimSpace(fd.typed))
 			}},

@@ -1,11 +1,45 @@
 package tui
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
 
-// sheet gathers the lines of a page that may be longer than the screen.
-type sheet struct{ lines []func(f *frame, x, y, w int) }
+	"github.com/charmbracelet/x/ansi"
+)
+
+// sheet gathers the lines of a page that may be longer than the screen. What is wider than
+// the page is broken, never cut; without a width of its own it is cut where it is drawn.
+type sheet struct {
+	w     int
+	lines []func(f *frame, x, y, w int)
+}
+
+// newSheet is a sheet as wide as a part of the screen.
+func newSheet(a area) *sheet { return &sheet{w: a.w - 2} }
 
 func (s *sheet) add(r role, text string) {
+	if s.w > 0 && ansi.StringWidth(text) > s.w {
+		s.long(r, text)
+		return
+	}
+	s.line(r, text)
+}
+
+// long adds a text in several lines, those after the first set in. The blanks that lay out
+// its beginning stay.
+func (s *sheet) long(r role, text string) {
+	head := ansi.Truncate(text, s.w, "")
+	if i := strings.LastIndexByte(head, ' '); i > s.w/3 {
+		head = head[:i]
+	}
+	s.line(r, strings.TrimRight(head, " "))
+	const in = "    "
+	for _, l := range wrap(text[len(head):], s.w-len(in)) {
+		s.line(r, in+l)
+	}
+}
+
+func (s *sheet) line(r role, text string) {
 	s.lines = append(s.lines, func(f *frame, x, y, w int) { f.put(x, y, w, r, fit(text, w)) })
 }
 

@@ -258,7 +258,7 @@ func (m *Model) newFlask(place int) tea.Cmd {
 		return nil
 	}
 	fm := &form{title: fmt.Sprintf("new flask on place %d", place), fields: []*field{
-		line("case", "case number", "", false),
+		line("case", "case number", "", false).upTo(24),
 		choose("base", "base", action.Bases...),
 		choose("size", "size", action.Sizes...),
 	}}
