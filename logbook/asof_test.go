@@ -34,7 +34,7 @@ func (m *model) until(t time.Time, corrections bool) []record.Record {
 // from all the records of the model up to then. Of the register only the lots that its
 // records name are in it.
 func TestAsOfAndWholeAgainstModel(t *testing.T) {
-	dir, n := t.TempDir(), 0
+	dir, n := inMemory(t), 0
 	rapid.Check(t, func(rt *rapid.T) {
 		n++
 		ck := simclock.At(start, "boot-0")

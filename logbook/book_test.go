@@ -42,7 +42,7 @@ func (h *hands) try(after time.Duration, body action.Body, why ...string) (Saved
 func newHands(t *testing.T) *hands {
 	t.Helper()
 	ck := simclock.At(start, "boot-1")
-	path := filepath.Join(t.TempDir(), "bench.db")
+	path := filepath.Join(inMemory(t), "bench.db")
 	b, err := Open(path, ck)
 	if err != nil {
 		t.Fatal(err)

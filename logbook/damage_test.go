@@ -21,11 +21,12 @@ import (
 	"flaskside/logbook/check"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
 var (
-	damages    = flag.Int("damages", 500, "how many damaged books to try")
+	damages    = flag.Int("damages", longrun.Times(120, 500), "how many damaged books to try")
 	damageSeed = flag.Uint64("damage-seed", 1, "the first of the damages to try")
 )
 

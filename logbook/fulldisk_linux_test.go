@@ -13,10 +13,11 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/check"
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
-var fullDisks = flag.Int("fulldisks", 8, "how many sizes of a disk that runs full to try")
+var fullDisks = flag.Int("fulldisks", longrun.Times(2, 8), "how many sizes of a disk that runs full to try")
 
 // smallDisk mounts a disk of some bytes in memory; that takes root.
 func smallDisk(t *testing.T, size int) string {

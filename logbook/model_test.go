@@ -283,7 +283,7 @@ func random(t *testing.T, rt *rapid.T, path string, most int) {
 // A book and a plain list of records, driven by the same random actions, say the same
 // of each, stand alike after each and after opening again.
 func TestBookAgainstModel(t *testing.T) {
-	dir, n := t.TempDir(), 0
+	dir, n := inMemory(t), 0
 	rapid.Check(t, func(rt *rapid.T) {
 		n++
 		random(t, rt, filepath.Join(dir, fmt.Sprintf("%d.db", n)), rapid.IntRange(1, 30).Draw(rt, "records"))

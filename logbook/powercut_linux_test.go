@@ -19,11 +19,12 @@ import (
 	"flaskside/logbook/check"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
 var (
-	powerCuts    = flag.Int("powercuts", 12000, "how many files that a power cut could leave to try")
+	powerCuts    = flag.Int("powercuts", longrun.Times(2000, 12000), "how many files that a power cut could leave to try")
 	powerCutSeed = flag.Uint64("powercut-seed", 1, "seed of the sampling where there are too many to try all")
 )
 
@@ -464,7 +465,7 @@ func TestPowerCutSeesLoss(t *testing.T) {
 			created++
 		}
 	}
-	each := 5
+	each := longrun.Times(2, 5)
 	if testing.Short() {
 		each = 1
 	}

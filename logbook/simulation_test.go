@@ -16,11 +16,12 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/timers"
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
 var (
-	simulations = flag.Int("simulations", 1000, "how many shifts to simulate")
+	simulations = flag.Int("simulations", longrun.Times(150, 1000), "how many shifts to simulate")
 	simSeed     = flag.Uint64("simulation-seed", 1, "seed of the first simulated shift")
 )
 

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"flaskside/logbook/check"
+	"flaskside/timers/longrun"
 )
 
 var sweepFull = flag.Bool("sweep-full", false, "make every system call of the scripted day fail in every way")
@@ -192,8 +193,11 @@ func TestErrorSweep(t *testing.T) {
 				if f.forever {
 					step *= 5 // whatever began it, the rest of the day is the same
 				}
+				if !longrun.Set() {
+					step *= 3
+				}
 				if testing.Short() {
-					step *= 6
+					step *= 2
 				}
 				f.n = kind // another beginning for each kind
 			}

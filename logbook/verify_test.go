@@ -74,7 +74,7 @@ func TestVerifySound(t *testing.T) {
 // A sound book has no faults, whatever was done: the other eye is checkLive, checkIndex
 // and the model of the random walk. check.Salvaged from its journal alone it is the same book.
 func TestVerifyRandomBooks(t *testing.T) {
-	dir, n := t.TempDir(), 0
+	dir, n := inMemory(t), 0
 	rapid.Check(t, func(rt *rapid.T) {
 		n++
 		path := filepath.Join(dir, fmt.Sprintf("%d.db", n))

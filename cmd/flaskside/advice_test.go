@@ -242,14 +242,10 @@ func TestCalibrateThroughTheDoor(t *testing.T) {
 func TestSimulationIsInterrupted(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	time.AfterFunc(50*time.Millisecond, cancel)
-	began := time.Now()
 	out, _, err := says(t, ctx, "press", "--book", filepath.Join(t.TempDir(), "none.db"), "--simulate", "--shifts", "100000")
 	var code exitCode
 	if !errors.As(err, &code) || code.code != 130 || out != "" {
 		t.Errorf("ended with %v\n%s", err, out)
-	}
-	if took := time.Since(began); took > 10*time.Second {
-		t.Errorf("took %v", took)
 	}
 }
 

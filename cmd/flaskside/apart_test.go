@@ -13,7 +13,7 @@ import (
 )
 
 // The process that looks through a file may die or hang: what it said until then
-// counts, and that it did is a fault.
+// counts, and that it did is a fault. Whoever waits for one that hangs waits a day.
 func TestApart(t *testing.T) {
 	const said = `echo '{"fault":{"kind":"changed","seq":7,"what":"x"}}'; echo '{"report":{"book":"B","records":9}}'; `
 	for _, c := range []struct {
@@ -28,17 +28,13 @@ func TestApart(t *testing.T) {
 		{"it gives up", said + `exit 2`, 2, "ended before it was done (exit status 2)", nil},
 		{"it gives up and says why", said + `echo 'panic: index out of range' >&2; echo 'goroutine 1 [running]:' >&2; exit 2`, 2, "ended before it was done (exit status 2: panic: index out of range)", nil},
 		{"it stops in the middle of a line", said + `printf '{"fault":{"ki'`, 2, "ended before it was done", nil},
-		{"it hangs", said + `exec sleep 60`, 2, "did not end within 300ms", nil},
-		{"it leaves a child that hangs", said + `sleep 60 & exit 2`, 2, "", nil},
+		{"it hangs", said + `exec sleep 86400`, 2, "did not end within 300ms", nil},
+		{"it leaves a child that hangs", said + `sleep 86400 & exit 2`, 2, "", nil},
 		{"it says nonsense", `echo hello`, 1, "ended before it was done", nil},
 		{"it says nothing", `true`, 1, "ended before it was done", nil},
 		{"the logbook is in use", `echo '{"failed":": x","held":true}'`, 0, "", logbook.ErrHeld},
 	} {
-		begun := time.Now()
 		rep, err := runApart(context.Background(), 300*time.Millisecond, nil, "sh", "-c", c.script)
-		if took := time.Since(begun); took > 20*time.Second {
-			t.Errorf("%s: took %v", c.what, took)
-		}
 		if !errors.Is(err, c.fails) {
 			t.Errorf("%s: %v", c.what, err)
 		}
@@ -54,7 +50,7 @@ func TestApart(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := runApart(ctx, time.Minute, nil, "sleep", "60"); !errors.Is(err, context.Canceled) {
+	if _, err := runApart(ctx, time.Minute, nil, "sleep", "86400"); !errors.Is(err, context.Canceled) {
 		t.Errorf("given up: %v", err)
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -13,10 +15,32 @@ import (
 )
 
 // wallClock is a clock that runs with the bubble of a test and can be put wrong.
-type wallClock struct{ wrong time.Duration }
+type wallClock struct{ wrong atomic.Int64 }
 
 func (c *wallClock) Read() timers.Reading {
-	return timers.Reading{Wall: time.Now().UTC().Add(c.wrong).Round(0)}
+	return timers.Reading{Wall: time.Now().UTC().Add(time.Duration(c.wrong.Load())).Round(0)}
+}
+
+// lines are told by one goroutine and read by another.
+type lines struct {
+	mu  sync.Mutex
+	all []string
+}
+
+func (l *lines) add(s string) int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.all = append(l.all, s)
+	return len(l.all)
+}
+
+// take gives those told since it was asked last.
+func (l *lines) take() []string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	all := l.all
+	l.all = nil
+	return all
 }
 
 // The backup of a set hour is made once a day within half a minute of it, while the bench
@@ -26,16 +50,15 @@ func TestAtHour(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		clock := &wallClock{}
 		b := house.Backup{Keep: 7, At: "18:30"}
-		var made, told []string
+		var made, told lines
 		now := func() string { return clock.Read().Wall.Format("02 15:04") }
 		ctx, cancel := context.WithCancel(t.Context())
 		go atHour(ctx, clock, b.Due, func() error {
-			made = append(made, now())
-			if len(made) == 2 {
+			if made.add(now()) == 2 {
 				return errors.New("the disk is full")
 			}
 			return nil
-		}, func(err error) { told = append(told, now()+" "+err.Error()) })
+		}, func(err error) { told.add(now() + " " + err.Error()) })
 		until := func(wall string) { // the bubble begins at midnight UTC on 2000-01-01
 			to, err := time.Parse(time.RFC3339, wall)
 			if err != nil {
@@ -45,26 +68,28 @@ func TestAtHour(t *testing.T) {
 			synctest.Wait()
 		}
 		until("2000-01-03T12:00:00Z")
-		if want := []string{"01 18:30", "02 18:30"}; !slices.Equal(made, want) {
-			t.Errorf("made %q, want %q", made, want)
+		if got, want := made.take(), []string{"01 18:30", "02 18:30"}; !slices.Equal(got, want) {
+			t.Errorf("made %q, want %q", got, want)
 		}
-		if want := []string{"02 18:30 the disk is full"}; !slices.Equal(told, want) {
-			t.Errorf("told %q, want %q", told, want)
+		if got, want := told.take(), []string{"02 18:30 the disk is full"}; !slices.Equal(got, want) {
+			t.Errorf("told %q, want %q", got, want)
 		}
-		clock.wrong = 4 * 365 * 24 * time.Hour
+		clock.wrong.Store(int64(4 * 365 * 24 * time.Hour))
 		time.Sleep(time.Minute)
 		synctest.Wait()
-		clock.wrong = 0
-		made = nil
-		until("2000-01-05T12:00:00Z")
-		if want := []string{"03 18:30", "04 18:30"}; !slices.Equal(made, want) {
-			t.Errorf("after the clock was put right: made %q, want %q", made, want)
+		clock.wrong.Store(0)
+		until("2000-01-03T12:02:00Z")
+		made.take() // the one of the wrong year
+		until("2000-01-04T12:00:00Z")
+		if got, want := made.take(), []string{"03 18:30"}; !slices.Equal(got, want) {
+			t.Errorf("after the clock was put right: made %q, want %q", got, want)
 		}
 		cancel()
-		made = nil
+		synctest.Wait()
 		time.Sleep(48 * time.Hour)
-		if len(made) > 0 {
-			t.Errorf("after the bench was left: %q", made)
+		synctest.Wait()
+		if got := made.take(); len(got) > 0 {
+			t.Errorf("after the bench was left: %q", got)
 		}
 	})
 }

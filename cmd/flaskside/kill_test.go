@@ -16,10 +16,11 @@ import (
 	"flaskside/logbook/check"
 	"flaskside/logbook/door"
 	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
 	"flaskside/timers/sysclock"
 )
 
-var benchKills = flag.Int("bench-kills", 200, "how often the real program is killed while others write through its door")
+var benchKills = flag.Int("bench-kills", longrun.Times(30, 200), "how often the real program is killed while others write through its door")
 
 // TestKillBench kills the real program, kill -9, at random instants while three others
 // write through its door and its screen draws. Each record that was acknowledged at the

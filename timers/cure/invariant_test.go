@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 	"testing"
-	"time"
 
 	"pgregory.net/rapid"
 )
@@ -91,7 +90,7 @@ func nonFinite(r *Result) string {
 	return ""
 }
 
-// Any parameters inside their outer limits, however odd, give finite figures or one error, in bounded time.
+// Any parameters inside their outer limits, however odd, give finite figures or one error; Simulate itself bounds its steps.
 func TestOddParameters(t *testing.T) {
 	taken, ran := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
@@ -111,11 +110,7 @@ func TestOddParameters(t *testing.T) {
 			return
 		}
 		taken++
-		begun := time.Now()
 		r, err := Simulate(p, []Knot{{0, 74}, {3600, 100}, {4000, 20}}, Options{EndS: 9 * 3600, AtS: []float64{1800}})
-		if took := time.Since(begun); took > 20*time.Second {
-			t.Fatalf("took %s", took)
-		}
 		if err != nil {
 			return
 		}
@@ -234,42 +229,25 @@ func TestMonotone(t *testing.T) {
 	near(t, "peak with the gypsum turned over", a.Peak, b.Peak, 1e-9)
 }
 
-// Acceptance 10, speed: the aims are 2 and 50 ms, held in benchmarks; here wider limits, so that a busy machine does not
-// fail the test but a change of order does.
-func TestSpeed(t *testing.T) {
-	fastest := func(enough time.Duration, f func()) time.Duration {
-		best := time.Hour
-		for tries := 0; tries < 40 && (tries < 5 || best > enough); tries++ {
-			begun := time.Now()
-			f()
-			best = min(best, time.Since(begun))
-		}
-		return best
-	}
-	factor := time.Duration(1)
-	if raceDetector {
-		factor = 20
-	}
+// Acceptance 10, speed: the aims are 2 and 50 ms, held in benchmarks; here the steps of the integration are counted, for a
+// busy machine takes no more of them. Measured: 152 and 873.
+func TestFewSteps(t *testing.T) {
 	bath, o := fourteenHours()
-	shortest, longest := 5*time.Millisecond*factor, 50*time.Millisecond*factor
-	short := fastest(shortest, func() {
-		if _, err := Simulate(Defaults(), bath, o); err != nil {
-			t.Error(err)
-		}
-	})
+	short, err := Simulate(Defaults(), bath, o)
+	if err != nil {
+		t.Fatal(err)
+	}
 	readings := minuteReadings()
-	long := fastest(longest, func() {
-		if _, err := Simulate(Defaults(), readings, Options{}); err != nil {
-			t.Error(err)
-		}
-	})
-	t.Logf("14 h with 3 points %s, with %d readings %s", short, len(readings), long)
-	if short > shortest || long > longest {
-		t.Errorf("14 h with 3 points took %s (want 5 ms at most), with %d readings %s (want 50 ms at most)", short, len(readings), long)
+	long, err := Simulate(Defaults(), readings, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n, m := short.Steps+short.Rejected, long.Steps+long.Rejected; n > 200 || m > 1200 {
+		t.Errorf("14 h with 3 points took %d steps (want 200 at most), with %d readings %d (want 1200 at most)", n, len(readings), m)
 	}
 }
 
-// A run at the limit of points, none of them on a line, ends in bounded time; one more point is an error.
+// A run at the limit of points, none of them on a line, ends in a bounded number of steps; one more point is an error.
 func TestLongestBath(t *testing.T) {
 	if raceDetector {
 		t.Skip("half a second becomes ten under the race detector, and nothing here is concurrent")
@@ -278,17 +256,15 @@ func TestLongestBath(t *testing.T) {
 	for i := range bath {
 		bath[i] = Knot{float64(i) * 12, 74 + 0.3*math.Sin(float64(i)*float64(i))}
 	}
-	begun := time.Now()
 	r, err := Simulate(Defaults(), bath[:MaxKnots], Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Logf("%d points, %d steps: %s", MaxKnots, r.Steps, time.Since(begun))
 	if c := nonFinite(&r); c != "" {
 		t.Error(c)
 	}
-	if took := time.Since(begun); took > 20*time.Second {
-		t.Errorf("took %s", took)
+	if n := r.Steps + r.Rejected; n > 220_000 {
+		t.Errorf("%d points took %d steps, want 220,000 at most", MaxKnots, n)
 	}
 	if _, err := Simulate(Defaults(), bath, Options{}); err == nil {
 		t.Error("a bath over the limit was taken")

@@ -1,0 +1,20 @@
+// Package longrun says how often tests that could go on for ever repeat: seldom in
+// `go test ./...`, so that nobody waits to run it, and often where FLASKSIDE_LONG is set,
+// as .ci/run sets it. For tests alone.
+package longrun
+
+import "os"
+
+// Variable is the environment variable that makes the tests long; any value but "" and "0".
+const Variable = "FLASKSIDE_LONG"
+
+// Set tells whether it is set.
+func Set() bool { v := os.Getenv(Variable); return v != "" && v != "0" }
+
+// Times gives long where it is set, else usual.
+func Times(usual, long int) int {
+	if Set() {
+		return long
+	}
+	return usual
+}
