@@ -53,7 +53,7 @@ func (o Outlook) WhySteep() string {
 	if n := len(o.Segments); n == 0 || o.Segments[n-1].Len < 2 {
 		return ""
 	}
-	return "The forecast is a line through all the trials: the heavier the early ones, the more steeply it falls."
+	return "The heavier the early trials, the more steeply the forecast falls."
 }
 
 // NextWords say what the next closure is likely to show.
