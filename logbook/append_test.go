@@ -16,6 +16,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/demo"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
@@ -45,12 +46,60 @@ func TestSameIDTwice(t *testing.T) {
 	if err != nil || len(twice) != 3 || !twice[0].Already || twice[1].Already || !twice[2].Already || twice[2].Seq != 2 || h.b.State().Head.Seq != 2 {
 		t.Errorf("in one input: %+v, %v", twice, err)
 	}
-	for name, other := range map[string]action.Action{
-		"another act":  {ID: "mine", At: a.At, Body: action.Inspect{Flask: 1}, Why: "1"},
-		"another time": {ID: "mine", At: a.At.Add(second), Body: flaskOn(1)},
+	for what, other := range map[string]action.Action{
+		`that is "flask-open" and this is "inspect"`:                                   {ID: "mine", At: a.At, Body: action.Inspect{Flask: 1}, Why: "1"},
+		"that is of 2026-11-25 08:00:00 +01:00 and this of 2026-11-25 08:00:01 +01:00": {ID: "mine", At: a.At.Add(second), Body: flaskOn(1)},
 	} {
-		if _, err := h.b.Append(other); err == nil || !strings.Contains(err.Error(), `the id "mine" is that of record 1, which says something else: give each action an id of its own`) {
-			t.Errorf("%s: %v", name, err)
+		refusedAsOther(t, h.b, other, what)
+	}
+}
+
+// refusedAsOther says something else under an id of the first record.
+func refusedAsOther(t *testing.T, b *Book, a action.Action, what string) {
+	t.Helper()
+	head := b.State().Head
+	_, err := b.Append(a)
+	if err == nil || b.State().Head != head || !strings.Contains(err.Error(), fmt.Sprintf(`the id %q is that of record `, a.ID)) ||
+		!strings.Contains(err.Error(), `, which says something else: `+what+": give each action an id of its own") {
+		t.Errorf("%s: %v", what, err)
+	}
+}
+
+// An id that is used again with another body, another hand or another reason is refused,
+// and not taken for something said twice.
+func TestSameIDOtherContent(t *testing.T) {
+	h := opened(t)
+	said := action.Action{ID: "out", At: h.ck.Read().Wall, By: "KT", Body: action.Outcome{Flask: 1, Outcome: "remake", Defects: []string{"porosity"}}, Why: "4"}
+	if _, err := h.b.Append(said); err != nil {
+		t.Fatal(err)
+	}
+	if s, err := h.b.Append(said); err != nil || !s.Already {
+		t.Errorf("said again: %+v, %v", s, err)
+	}
+	other := func(change func(a *action.Action)) action.Action { a := said; change(&a); return a }
+	refusedAsOther(t, h.b, other(func(a *action.Action) { a.By = "MR" }), `that is by "KT" and this by "MR"`)
+	refusedAsOther(t, h.b, other(func(a *action.Action) { a.Why = "5" }), "they give different reasons")
+	refusedAsOther(t, h.b, other(func(a *action.Action) {
+		a.Body = action.Outcome{Flask: 1, Outcome: "adjusted", Defects: []string{"porosity"}}
+	}), "they differ in outcome")
+	refusedAsOther(t, h.b, other(func(a *action.Action) {
+		a.Body = action.Outcome{Flask: 1, Outcome: "remake", Defects: []string{"crazing"}}
+	}), "they differ in defects")
+	refusedAsOther(t, h.b, other(func(a *action.Action) { a.Body = action.Outcome{Flask: 1, Outcome: "remake"} }), "they differ in defects")
+	refusedAsOther(t, h.b, other(func(a *action.Action) {
+		a.Body = action.Outcome{Flask: 2, Outcome: "remake", Defects: []string{"porosity"}}
+	}), "they differ in flask")
+}
+
+// Every action of a shift can be said again as it was said first, whatever was filled in
+// when it was recorded.
+func TestEverythingCanBeSaidAgain(t *testing.T) {
+	b := shift(t)
+	open := start.Add(15 * time.Hour)
+	for i, s := range demo.Shift() {
+		a := s.Action(i, open)
+		if again, err := b.Append(a); err != nil || !again.Already {
+			t.Errorf("step %d, %s: %v", i, a.Kind(), err)
 		}
 	}
 }

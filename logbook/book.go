@@ -353,8 +353,8 @@ func alreadyThere(tx *bolt.Tx, a action.Action, batch map[string]int, fresh []re
 	} else {
 		return old, false, nil
 	}
-	if a.Body != nil && (old.Action.Kind() != a.Kind() || !old.Action.At.Equal(a.At)) {
-		return old, false, fmt.Errorf("the id %q is that of record %d, which says something else: give each action an id of its own", a.ID, old.Seq)
+	if what := saysElse(a, old); what != "" {
+		return old, false, fmt.Errorf("the id %q is that of record %d, which says something else: %s: give each action an id of its own", a.ID, old.Seq, what)
 	}
 	return old, true, nil
 }
