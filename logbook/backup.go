@@ -250,7 +250,7 @@ func Restore(backup, path string, now time.Time, discard bool, look Check) (Rest
 		return out, fmt.Errorf("restore: %w", err)
 	}
 	if discard {
-		if err := setJournalsAside(path, strings.TrimPrefix(aside, path)); err != nil {
+		if err := setJournalsAside(path, rep.Book, strings.TrimPrefix(aside, path)); err != nil {
 			return out, fmt.Errorf("restore: %w", err)
 		}
 	}
@@ -285,8 +285,8 @@ func setAside(path, to string) (kept string, err error) {
 
 // setJournalsAside renames the journals of records that were given up, which would
 // contradict those to come.
-func setJournalsAside(path, stamp string) error {
-	files, err := check.Journals(path)
+func setJournalsAside(path, id, stamp string) error {
+	files, err := check.JournalsOf(path, id)
 	if err != nil {
 		return err
 	}
@@ -337,7 +337,7 @@ func lacks(path, backup string, rep check.Report) (string, error) {
 		}
 		return fmt.Sprintf("another record %d", h.Seq)
 	}
-	journals, err := check.Journals(path)
+	journals, err := check.JournalsOf(path, rep.Book)
 	if err != nil {
 		return "", err
 	}
@@ -348,7 +348,7 @@ func lacks(path, backup string, rep check.Report) (string, error) {
 		}
 	} else if err == nil && check.Inside(path) == nil {
 		// The hash of its last record stands for all before it.
-		last, err := check.LastJournaled(path)
+		last, _, err := check.LastJournaled(path, id)
 		switch {
 		case err != nil:
 			return "", err

@@ -226,8 +226,7 @@ func (s *tally) add(n *int) {
 // Where nothing is found, nothing is wrong.
 func TestDamage(t *testing.T) {
 	v := newVictim(t)
-	last, err := check.LastJournaled(v.path)
-	if err != nil || last == nil || last.Seq != uint64(len(v.recs)) {
+	if last, err := lastJournaled(v.path); err != nil || last == nil || last.Seq != uint64(len(v.recs)) {
 		t.Fatalf("the journal ends with %v, %v", last, err)
 	}
 	journals, err := check.Journals(v.path)
@@ -248,7 +247,7 @@ func TestDamage(t *testing.T) {
 					t.Error(err)
 					continue // who ended here would leave the others waiting
 				}
-				within(t, 3*time.Minute, what, func() { v.check(t, what, seed, path, file, last, journals, &sum) })
+				within(t, 3*time.Minute, what, func() { v.check(t, what, seed, path, file, journals, &sum) })
 				if err := os.Remove(path); err != nil {
 					t.Error(err)
 				}
@@ -268,11 +267,11 @@ func TestDamage(t *testing.T) {
 	}
 }
 
-func (v *victim) check(t *testing.T, what string, seed uint64, path string, file []byte, last *Head, journals []string, sum *tally) {
+func (v *victim) check(t *testing.T, what string, seed uint64, path string, file []byte, journals []string, sum *tally) {
 	sum.add(&sum.tried)
 	ask := check.Verifying{Patience: 5 * time.Second, PageByPage: seed%3 == 0}
 	if seed%2 == 0 {
-		ask.Journal = last
+		ask.Journals = beside(t, v.path)
 	}
 	rep, err := Verify(path, ask)
 	if err != nil {
@@ -287,7 +286,7 @@ func (v *victim) check(t *testing.T, what string, seed uint64, path string, file
 		if same(file, v.recs[seq-1]) {
 			continue // another copy of it stands in its place
 		}
-		if ask.Journal == nil && seq > rep.Head.Seq && len(rep.Faults) > 0 && !hasHead(file) {
+		if ask.Journals == nil && seq > rep.Head.Seq && len(rep.Faults) > 0 && !hasHead(file) {
 			continue // the book's note of its head is lost: nobody can say how many records there were
 		}
 		if !slices.ContainsFunc(rep.Faults, func(f check.Fault) bool { return f.Names(seq) }) {
@@ -352,7 +351,7 @@ func (v *victim) salvage(t *testing.T, what, path string, file []byte, journals 
 	get := func(journals []string) (map[uint64][]byte, check.Salvaged, error) {
 		to := path + ".salvaged"
 		defer os.Remove(to)
-		s, err := Salvage(path, journals, to, clock, nil)
+		s, err := Salvage(path, journals, to, nil, clock, nil)
 		if err != nil {
 			return nil, s, err
 		}

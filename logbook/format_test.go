@@ -118,7 +118,7 @@ func TestFirstFormatGoesOn(t *testing.T) {
 		t.Fatal(err)
 	}
 	again := filepath.Join(t.TempDir(), "again.db")
-	if _, err := Salvage(path, nil, again, h.ck, nil); err != nil {
+	if _, err := Salvage(path, nil, again, nil, h.ck, nil); err != nil {
 		t.Fatal(err)
 	}
 	for _, file := range []string{path, again} {

@@ -23,6 +23,7 @@ import (
 type journal struct {
 	path  string // of the book
 	name  string // of the open file
+	month string // of it
 	f     *os.File
 	last  Head // the last record it holds; of number 0 where it holds none
 	dirty bool
@@ -33,12 +34,18 @@ type journal struct {
 	room  func(cause error) bool // makes room on a full disk
 }
 
+// journalMonth is how a month stands in the name of its journal.
+const journalMonth = "2006-01"
+
 // look finds out what the journals hold when a book is opened; at gives the hash of
 // one of its records.
-func (j *journal) look(head Head, at func(seq uint64) (record.Hash, bool)) {
-	last, err := check.LastJournaled(j.path)
+func (j *journal) look(id string, head Head, at func(seq uint64) (record.Hash, bool)) {
+	last, others, err := check.LastJournaled(j.path, id)
 	if err != nil {
 		j.trouble(err)
+	}
+	if head.Seq == 0 && len(others) > 0 {
+		j.say(fmt.Errorf("beside this new logbook lies the journal of another one, %s: it is left as it is", filepath.Base(others[len(others)-1])))
 	}
 	if last == nil {
 		return
@@ -120,9 +127,8 @@ func (j *journal) put(id string, r record.Record) error {
 
 // write appends one record.
 func (j *journal) write(id string, r record.Record) error {
-	name := check.JournalStart(j.path) + r.Written.UTC().Format(check.JournalMonth) + check.JournalEnd
-	if j.f == nil || name != j.name {
-		if err := j.open(name, id); err != nil {
+	if month := r.Written.UTC().Format(journalMonth); j.f == nil || month != j.month {
+		if err := j.open(month, id); err != nil {
 			return err
 		}
 	}
@@ -135,31 +141,68 @@ func (j *journal) write(id string, r record.Record) error {
 	return nil
 }
 
-// open opens the journal of a month. A line that was cut off is ended first.
-func (j *journal) open(name, id string) error {
+// open opens the journal of a month. One that names another book is left alone: this book
+// has its own beside it, with its identity in the name. Where the first line does not say
+// whose it is, a line that does is written before what follows. A line that was cut off is
+// ended first.
+func (j *journal) open(month, id string) error {
 	j.close()
+	name := check.JournalName(j.path, month, id, false)
+	if owner, err := ownerOf(name); err != nil {
+		return err
+	} else if owner != "" && owner != id {
+		name = check.JournalName(j.path, month, id, true)
+	}
 	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE|os.O_APPEND, 0o600)
 	if err != nil {
 		return err
 	}
-	fi, err := f.Stat()
-	last := []byte{'\n'}
-	if err == nil && fi.Size() > 0 {
-		_, err = f.ReadAt(last, fi.Size()-1)
-	}
-	begin := []byte(nil)
-	if err == nil && fi.Size() == 0 {
-		begin, err = json.Marshal(check.JournalHead{Journal: 1, Book: id})
-	}
-	if err == nil && (len(begin) > 0 || last[0] != '\n') {
-		_, err = f.Write(append(begin, '\n'))
+	begin, err := j.beginning(f, name, id)
+	if err == nil && len(begin) > 0 {
+		_, err = f.Write(begin)
 	}
 	if err != nil {
 		_ = f.Close() // the error above is the one that is told
 		return err
 	}
-	j.f, j.name = f, name
+	j.f, j.name, j.month = f, name, month
 	return nil
+}
+
+// ownerOf is [check.Owner], "" also where there is no such file yet.
+func ownerOf(name string) (string, error) {
+	if fi, err := os.Lstat(name); err != nil || fi.Size() == 0 || !fi.Mode().IsRegular() {
+		return "", nil //nolint:nilerr // opening it tells
+	}
+	return check.Owner(name)
+}
+
+// beginning is what must be written to a journal before its next record.
+func (j *journal) beginning(f *os.File, name, id string) ([]byte, error) {
+	fi, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	var begin []byte
+	if fi.Size() > 0 {
+		last := make([]byte, 1)
+		if _, err := f.ReadAt(last, fi.Size()-1); err != nil {
+			return nil, err
+		}
+		if last[0] != '\n' {
+			begin = append(begin, '\n')
+		}
+		switch owner, err := ownerOf(name); {
+		case err != nil:
+			return nil, err
+		case owner == id:
+			return begin, nil
+		case owner != "": // its own name, and yet of another: nothing of either may be mixed
+			return nil, fmt.Errorf("%s is of another logbook", filepath.Base(name))
+		}
+	}
+	head, err := json.Marshal(check.JournalHead{Journal: 1, Book: id})
+	return append(append(begin, head...), '\n'), err
 }
 
 // sync makes what was written last, and sees whether the file is still there.

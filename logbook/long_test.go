@@ -152,7 +152,7 @@ func BenchmarkSalvage(b *testing.B) {
 	n := 0
 	for b.Loop() {
 		n++
-		s, err := Salvage(path, nil, fmt.Sprintf("%s.%d", path, n), simclock.At(start, "b"), nil)
+		s, err := Salvage(path, nil, fmt.Sprintf("%s.%d", path, n), nil, simclock.At(start, "b"), nil)
 		if err != nil || s.Records != uint64(*longRecords) {
 			b.Fatal(err, s.Records)
 		}

@@ -149,7 +149,7 @@ func TestLotsRaiseTheFormat(t *testing.T) {
 		t.Fatal(err)
 	}
 	to := filepath.Join(t.TempDir(), "saved.db")
-	if _, err := Salvage(h.b.Path(), js, to, h.ck, nil); err != nil {
+	if _, err := Salvage(h.b.Path(), js, to, nil, h.ck, nil); err != nil {
 		t.Fatal(err)
 	}
 	b, err := Open(to, h.ck)

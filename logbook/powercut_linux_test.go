@@ -333,11 +333,11 @@ func (c *cutRig) goOn(e epoch, d onDisk, r *rand.Rand) error {
 	if _, faults := faultsOf(path); len(faults) > 0 {
 		return fmt.Errorf("gone on: %v", faults)
 	}
-	last, err := check.LastJournaled(path)
+	journals, err := check.JournalFiles(path)
 	if err != nil || ahead {
 		return fmt.Errorf("gone on: the journal: %v, in trouble: %v", err, ahead)
 	}
-	rep, err := Verify(path, check.Verifying{Journal: last})
+	rep, err := Verify(path, check.Verifying{Journals: journals})
 	if err != nil || len(rep.Faults) > 0 {
 		return fmt.Errorf("gone on: %v\n%s", err, lines(rep.Faults))
 	}

@@ -10,7 +10,6 @@ import (
 	"testing"
 
 	"flaskside/logbook/action"
-	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
 	"flaskside/timers/simclock"
 )
@@ -94,7 +93,7 @@ func TestReserve(t *testing.T) {
 	if said("not written") {
 		t.Errorf("the journal was given no room: %q", told)
 	}
-	if last, err := check.LastJournaled(path); err != nil || last == nil || last.Seq != b.State().Head.Seq {
+	if last, err := lastJournaled(path); err != nil || last == nil || last.Seq != b.State().Head.Seq {
 		t.Errorf("the journal ends with %v, the book with %v; %v", last, b.State().Head, err)
 	}
 

@@ -3,9 +3,11 @@ package logbook
 import (
 	"errors"
 	"fmt"
+	"io"
 	"iter"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -21,10 +23,14 @@ import (
 // need not be there where journals are. look, where it is not nil, looks at the new
 // book before it is given its name.
 //
+// Where the book has more than one history, that is brought back which the head of the file
+// stands in, with what was written on after it, or the one that branch stands in; the
+// records of the others are written beside the new book.
+//
 // A record is brought back when the record after it, or the head that the book kept,
 // names its hash. One that nothing vouches for is brought back too and told of; one
 // that is contradicted is not.
-func Salvage(file string, journals []string, to string, clock timers.Clock, look func(path string) error) (check.Salvaged, error) {
+func Salvage(file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look func(path string) error) (check.Salvaged, error) {
 	if _, err := os.Lstat(to); err == nil {
 		return check.Salvaged{}, fmt.Errorf("%s is there already: name a new file", to)
 	}
@@ -33,11 +39,19 @@ func Salvage(file string, journals []string, to string, clock timers.Clock, look
 		return check.Salvaged{}, err
 	}
 	defer s.Close()
+	if branch != nil {
+		if err := s.Follow(*branch); err != nil {
+			return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
+		}
+	}
 	chosen := s.Choose()
 	if len(chosen) == 0 {
 		return check.Salvaged{}, fmt.Errorf("%w: nothing in %s, nor in %d journals, is a record", ErrForeign, file, len(journals))
 	}
-	out := check.Salvaged{Lost: []check.Fault{}}
+	out := check.Salvaged{Lost: []check.Fault{}, Others: s.Others()}
+	if out.Branches, err = s.Outside(chosen); err != nil {
+		return check.Salvaged{}, err
+	}
 	if err := layout.Readable(s.Format()); errors.Is(err, ErrNewer) { // or one spoilt bit says so
 		out.Lost = append(out.Lost, check.Fault{Kind: check.FaultFile, What: fmt.Sprintf("%v: what this one does not know is not brought back", err)})
 	}
@@ -56,10 +70,41 @@ func Salvage(file string, journals []string, to string, clock timers.Clock, look
 			return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
 		}
 	}
+	if err := writeBranches(to, out.Branches); err != nil {
+		return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
+	}
 	if err := os.Rename(tmp, to); err != nil {
+		for _, made := range out.Branches {
+			_ = os.Remove(made.File) // nor is the book made
+		}
 		return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
 	}
 	return out, syncDir(filepath.Dir(to))
+}
+
+// writeBranches writes the records of other histories beside the new book, a file each, as
+// JSON Lines that can be recorded.
+func writeBranches(to string, branches []check.Branch) error {
+	for i := range branches {
+		b := &branches[i]
+		name := fmt.Sprintf("%s.branch-%d-%s.jsonl", strings.TrimSuffix(to, ".db"), b.End.Seq, b.End.Hash.Short())
+		err := writeSynced(name, func(w io.Writer) error {
+			for _, line := range b.Lines {
+				if _, err := w.Write(append(line, '\n')); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			for _, made := range branches[:i] {
+				_ = os.Remove(made.File) // the book is not made either
+			}
+			return err
+		}
+		b.File, b.Lines = name, nil
+	}
+	return nil
 }
 
 // buildAtOnce is how many records go into one transaction of a new book.

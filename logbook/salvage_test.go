@@ -24,7 +24,7 @@ func salvaged(t testing.TB, file string, journals ...string) (check.Salvaged, []
 	t.Helper()
 	clock := simclock.At(start, "boot-1")
 	to := filepath.Join(t.TempDir(), "new.db")
-	s, err := Salvage(file, journals, to, clock, nil)
+	s, err := Salvage(file, journals, to, nil, clock, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,7 +51,7 @@ func TestSalvageJournalAlone(t *testing.T) {
 		t.Fatal(err)
 	}
 	to := filepath.Join(t.TempDir(), "new.db")
-	s, err := Salvage(filepath.Join(t.TempDir(), "gone.db"), js, to, simclock.At(start, "boot-1"), func(path string) error {
+	s, err := Salvage(filepath.Join(t.TempDir(), "gone.db"), js, to, nil, simclock.At(start, "boot-1"), func(path string) error {
 		if rep := verified(t, path, check.Verifying{}); len(rep.Faults) > 0 {
 			return errors.New(lines(rep.Faults))
 		}
@@ -76,10 +76,10 @@ func TestSalvageJournalAlone(t *testing.T) {
 	if rep := verified(t, to, check.Verifying{}); len(rep.Faults) > 0 {
 		t.Errorf("after another record: %v", rep.Faults)
 	}
-	if _, err := Salvage(path, js, to, h.ck, nil); err == nil || !strings.Contains(err.Error(), "is there already") {
+	if _, err := Salvage(path, js, to, nil, h.ck, nil); err == nil || !strings.Contains(err.Error(), "is there already") {
 		t.Errorf("over a file that is there: %v", err)
 	}
-	if _, err := Salvage(path, js, filepath.Join(t.TempDir(), "x.db"), h.ck, func(string) error { return errors.New("no") }); err == nil {
+	if _, err := Salvage(path, js, filepath.Join(t.TempDir(), "x.db"), nil, h.ck, func(string) error { return errors.New("no") }); err == nil {
 		t.Error("a new book that does not please was kept")
 	}
 }

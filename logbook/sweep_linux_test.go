@@ -58,7 +58,7 @@ type sweep struct {
 
 // journalOf is the journal that the scripted day writes.
 func journalOf(path string) string {
-	return check.JournalStart(path) + start.UTC().Format(check.JournalMonth) + check.JournalEnd
+	return check.JournalName(path, start.UTC().Format(journalMonth), "", false)
 }
 
 // run does the scripted day under a fault and holds what the child said against the

@@ -19,6 +19,7 @@ import (
 	"flaskside/logbook/check"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/timers"
 )
 
 // verified gives what Verify finds in a book.
@@ -272,26 +273,6 @@ func TestVerifyPins(t *testing.T) {
 	}
 }
 
-// What the journal holds, the book must hold.
-func TestVerifyJournal(t *testing.T) {
-	path, recs := shiftFile(t)
-	last := recs[len(recs)-1]
-	for _, c := range []struct {
-		journal Head
-		want    string
-	}{
-		{Head{Seq: last.Seq, Hash: last.Hash()}, ""},
-		{Head{Seq: last.Seq - 1, Hash: recs[0].Hash()}, ""}, // only its end is looked at
-		{Head{Seq: last.Seq, Hash: recs[0].Hash()}, "other bytes"},
-		{Head{Seq: last.Seq + 3, Hash: last.Hash()}, fmt.Sprintf("records %d to %d: the journal", last.Seq+1, last.Seq+3)},
-	} {
-		rep := verified(t, path, check.Verifying{Journal: &c.journal})
-		if got := lines(rep.Faults); (c.want == "") != (got == "") || !strings.Contains(got, c.want) {
-			t.Errorf("the journal ends with %v: %q, want %q", c.journal, got, c.want)
-		}
-	}
-}
-
 // A branch page that names the wrong beginning of a page below it leaves every record in
 // its place, where whoever goes through all finds it and whoever asks by number does not.
 func TestVerifyNotFoundByNumber(t *testing.T) {
@@ -324,24 +305,70 @@ func TestVerifyNotFoundByNumber(t *testing.T) {
 	}
 }
 
-// The journal beside a book is held against its end: ahead by one record is too much, and
-// another record of the same number is told; behind it may be.
-func TestVerifyJournalBeside(t *testing.T) {
+// beside measures the journals of a book.
+func beside(t testing.TB, path string) []check.JournalFile {
+	t.Helper()
+	fs, err := check.JournalFiles(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return fs
+}
+
+// The journal beside a book is held against it line by line: what was changed in it, taken
+// out of it or is too much is told as a fault of the journal, what is only behind is not.
+func TestVerifyReadsWholeJournals(t *testing.T) {
 	path, recs := shiftFile(t)
 	n := uint64(len(recs))
-	end := recs[n-1].Hash()
+	name := check.JournalName(path, "2026-11", "", false)
+	whole, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ahead, err := record.Write(n+1, recs[n-1].Hash(), timers.Reading{Wall: recs[n-1].Written}, recs[n-1].Stamp, action.Action{ID: "more", At: recs[n-1].Action.At, Body: action.Note{Flask: 1, Text: "more"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	other, err := record.Write(n, recs[n-2].Hash(), timers.Reading{Wall: recs[n-1].Written}, recs[n-1].Stamp, action.Action{ID: "other", At: recs[n-1].Action.At, By: "MR", Body: action.Note{Flask: 1, Text: "other"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	line := func(seq uint64) []byte { return append(bytes.Clone(recs[seq-1].Raw), '\n') }
+	change := func(seq uint64, with []byte) []byte { return bytes.Replace(whole, line(seq), with, 1) }
 	for _, c := range []struct {
-		journal Head
-		want    string
+		what    string
+		journal []byte
+		want    []string
 	}{
-		{Head{Seq: n, Hash: end}, ""},
-		{Head{Seq: n - 1, Hash: recs[n-2].Hash()}, ""},
-		{Head{Seq: n + 1, Hash: end}, fmt.Sprintf("record %d: the journal beside the book holds them", n+1)},
-		{Head{Seq: n, Hash: recs[0].Hash()}, fmt.Sprintf("record %d: the journal beside the book holds other bytes", n)},
+		{"as it is", whole, nil},
+		{"cut off at its end", whole[:len(whole)-700], nil},
+		{"a line out of the middle", change(20, nil), []string{"record 20, 2026-11-25: stands in the book and not in the journal beside it"}},
+		{"three lines out of the middle", bytes.Replace(whole, slices.Concat(line(20), line(21), line(22)), nil, 1), []string{"records 20 to 22, 2026-11-25: stands in the book and not"}},
+		{"a line spoilt", change(20, []byte("spoilt\n")), []string{"line 21 of " + filepath.Base(name) + " cannot be read", "record 20, 2026-11-25: stands in the book and not"}},
+		{"a line changed", change(20, bytes.Replace(line(20), []byte(`"at":"2026-11-25T`), []byte(`"at":"2026-11-24T`), 1)), []string{"line 21 of " + filepath.Base(name) + " holds it with other bytes than the book"}},
+		{"one line ahead", append(bytes.Clone(whole), append(ahead.Raw, '\n')...), []string{fmt.Sprintf("record %d, 2026-11-26: the journal beside the book holds them, the book does not", n+1)}},
+		{"another last record", change(n, append(bytes.Clone(other.Raw), '\n')), []string{fmt.Sprintf("record %d, 2026-11-26: another history: one record, of ", n), "by MR"}},
+		{"another record beside the last", append(bytes.Clone(whole), append(other.Raw, '\n')...), []string{fmt.Sprintf("record %d, 2026-11-26: another history: one record", n)}},
+		{"of another book", bytes.Replace(whole, []byte(`"book":"`), []byte(`"book":"A`), 1), nil},
+		{"without its first line", whole[bytes.IndexByte(whole, '\n')+1:], nil},
 	} {
-		rep := verified(t, path, check.Verifying{Journal: &c.journal})
-		if c.want == "" && len(rep.Faults) > 0 || c.want != "" && (len(rep.Faults) != 1 || !strings.Contains(lines(rep.Faults), c.want)) {
-			t.Errorf("a journal that ends with %v: %q, want %q", c.journal, lines(rep.Faults), c.want)
+		if err := os.WriteFile(name, c.journal, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		rep := verified(t, path, check.Verifying{Journals: beside(t, path)})
+		got := lines(rep.Faults)
+		for _, want := range c.want {
+			if !strings.Contains(got, want) {
+				t.Errorf("%s: %q, want %q", c.what, got, want)
+			}
+		}
+		for _, f := range rep.Faults {
+			if len(c.want) == 0 || f.Kind != check.FaultJournal && f.Kind != check.FaultFork {
+				t.Errorf("%s: %s", c.what, f)
+			}
+		}
+		if others := len(rep.Others); (others > 0) != (c.what == "of another book") {
+			t.Errorf("%s: of other books %q", c.what, rep.Others)
 		}
 	}
 }

@@ -18,13 +18,15 @@ import (
 
 // salvageCommand makes a new logbook of what is left of a damaged one.
 func salvageCommand() *cobra.Command {
-	var to, journal string
+	var to, journal, branch string
 	c := &cobra.Command{
 		Use:   "salvage FILE --to NEW",
 		Short: "Make a new logbook of what is left of a damaged one and of its journal",
 		Long: "Brings together every record that still hashes, from the damaged file, which is only read, and\n" +
-			"from the journal beside it, and lists what could not be brought back. Ends with 3 where\n" +
-			"anything is listed.",
+			"from the journal beside it, and lists what could not be brought back. Where the book has two\n" +
+			"histories, as after an older copy was put in its place, the one of the file is followed, and the\n" +
+			"records of the other are written beside the new logbook, to be read by flaskside record. Ends\n" +
+			"with 3 where anything is listed.",
 		Example: "flaskside salvage bench.db --to mended.db\nflaskside salvage bench.db --to mended.db --journal 'old/bench.journal-*.jsonl'",
 		Args:    oneFile,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -41,7 +43,15 @@ func salvageCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			s, err := logbook.Salvage(args[0], journals, to, sysclock.New(), func(path string) error {
+			var follow *check.Pin
+			if branch != "" {
+				p, err := check.ParsePin(branch)
+				if err != nil {
+					return usageError{err}
+				}
+				follow = &p
+			}
+			s, err := logbook.Salvage(args[0], journals, to, follow, sysclock.New(), func(path string) error {
 				rep, err := checking(c.Context())(path)
 				if err != nil {
 					return err
@@ -56,6 +66,7 @@ func salvageCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&to, "to", "", "the new logbook, a file that is not there yet")
 	c.Flags().StringVar(&journal, "journal", "", "journals to read, as a pattern (default: those beside FILE)")
+	c.Flags().StringVar(&branch, "branch", "", "follow the history that this record stands in, 15:9f3a00c1, as verify or salvage named it (default: that of FILE)")
 	return c
 }
 
@@ -81,6 +92,16 @@ func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) e
 	w := bufio.NewWriter(out)
 	fmt.Fprintf(w, "%s: %d records, head %s\n", to, s.Records, s.Head)
 	fmt.Fprintf(w, "found    %d in the logbook, %d in %d journals\n", s.File, s.Journal, journals)
+	for _, o := range s.Others {
+		fmt.Fprintf(w, "left out %s\n", clean(o))
+	}
+	for _, b := range s.Branches {
+		of := "of another history"
+		if !b.Knows {
+			of = "that follow on no record brought back"
+		}
+		fmt.Fprintf(w, "outside  records %d to %d, %s: %s, in %s; --branch %s follows them\n", b.From, b.End.Seq, of, clean(b.Text), b.File, b.End)
+	}
 	for _, f := range s.Lost {
 		fmt.Fprintf(w, "lost     %s\n", f)
 	}
@@ -89,6 +110,9 @@ func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) e
 	}
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("write to the standard output: %w", err)
+	}
+	if n := s.Outside(); n > 0 {
+		return exitCode{fmt.Errorf("not all is in the new logbook: %s beside it, as listed", count(n, "record stands", "records stand")), faultsFound}
 	}
 	switch n := s.Gone(); {
 	case n == 1:
@@ -109,7 +133,7 @@ func readingDamaged(path string, journals []string, clock timers.Clock, cause er
 	}
 	clean := func() { _ = os.RemoveAll(dir) } // a copy left over harms nobody
 	file := filepath.Join(dir, "copy.db")
-	s, err := logbook.Salvage(path, journals, file, clock, nil)
+	s, err := logbook.Salvage(path, journals, file, nil, clock, nil)
 	if err == nil {
 		book, err = logbook.OpenReading(file, clock)
 	}
@@ -117,6 +141,21 @@ func readingDamaged(path string, journals []string, clock timers.Clock, cause er
 		clean()
 		return nil, nil, fmt.Errorf("%w; nor can anything be read beside that: %w", cause, err)
 	}
-	fmt.Fprintf(os.Stderr, "flaskside: %s\nflaskside: what follows is read from what is left; records left: %d, lost: %d; see flaskside verify\n", oneLine(cause), s.Records, s.Gone())
+	fmt.Fprintf(os.Stderr, "flaskside: %s\nflaskside: what follows is read from what is left; records left: %d, lost: %d%s; see flaskside verify\n", oneLine(cause), s.Records, s.Gone(), outsideText(s))
 	return book, func() { _ = book.Close(); clean() }, nil
+}
+
+// outsideText says how many records of other histories there are.
+func outsideText(s check.Salvaged) string {
+	if n := s.Outside(); n > 0 {
+		return fmt.Sprintf(", of another history: %d", n)
+	}
+	return ""
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
 }

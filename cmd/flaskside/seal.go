@@ -45,7 +45,7 @@ func sealCommand(o *options) *cobra.Command {
 }
 
 func makeSeal(ctx context.Context, path, key, out string, clock timers.Clock, stdout, stderr io.Writer) error {
-	rep, _, err := lookThrough(ctx, path, check.Verifying{})
+	rep, err := lookThrough(ctx, path, check.Verifying{})
 	if err != nil {
 		return err
 	}

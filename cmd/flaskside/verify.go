@@ -111,28 +111,27 @@ func openSeal(file, key string) (seal.Head, error) {
 	return h, nil
 }
 
-// lookThrough looks through a logbook and holds it against the journal beside it, of
-// which it gives the last record.
-func lookThrough(ctx context.Context, path string, ask check.Verifying) (rep check.Report, journal *logbook.Head, err error) {
-	journal, jerr := check.LastJournaled(path) // before the copy is made, so that it cannot be ahead
-	ask.Journal = journal
+// lookThrough looks through a logbook and holds it against the journals beside it.
+func lookThrough(ctx context.Context, path string, ask check.Verifying) (rep check.Report, err error) {
+	journals, jerr := check.JournalFiles(path) // before the copy is made, so that they cannot be ahead
+	ask.Journals = journals
 	file, done, err := suspect(path)
 	if err != nil {
-		return rep, nil, err
+		return rep, err
 	}
 	defer done()
 	if rep, err = apart(ctx, file, ask); err != nil {
-		return rep, nil, err
+		return rep, err
 	}
 	if jerr != nil {
 		rep.Faults = append(rep.Faults, check.Fault{Kind: check.FaultJournal, What: jerr.Error()})
 	}
-	return rep, journal, nil
+	return rep, nil
 }
 
 // verify looks through a logbook and says what was found.
 func verify(ctx context.Context, path string, ask check.Verifying, heads []toldHead, out io.Writer) error {
-	rep, journal, err := lookThrough(ctx, path, ask)
+	rep, err := lookThrough(ctx, path, ask)
 	if err != nil {
 		return err
 	}
@@ -148,8 +147,11 @@ func verify(ctx context.Context, path string, ask check.Verifying, heads []toldH
 	}
 	line("records  %d%s", rep.Records, what)
 	line("head     %s", rep.Head)
-	if journal != nil {
-		line("journal  up to record %d", journal.Seq)
+	if rep.Journal != nil {
+		line("journal  up to record %d", rep.Journal.Seq)
+	}
+	for _, o := range rep.Others {
+		line("journal  %s: left as it is", o)
 	}
 	for _, t := range heads {
 		// Only what was found counts: where the look was cut short, nothing is proven.
@@ -217,9 +219,9 @@ func checking(ctx context.Context) logbook.Check {
 
 // asked is what the process apart is told, sayings what it answers, one a line.
 type asked struct {
-	Pins    []check.Pin   `json:"pins,omitempty"`
-	Journal *logbook.Head `json:"journal,omitempty"`
-	Book    string        `json:"book,omitempty"`
+	Pins     []check.Pin         `json:"pins,omitempty"`
+	Journals []check.JournalFile `json:"journals,omitempty"`
+	Book     string              `json:"book,omitempty"`
 }
 
 type saying struct {
@@ -246,7 +248,7 @@ func apart(ctx context.Context, path string, ask check.Verifying) (check.Report,
 	if err != nil {
 		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
-	in, err := json.Marshal(asked{ask.Pins, ask.Journal, ask.Book})
+	in, err := json.Marshal(asked{ask.Pins, ask.Journals, ask.Book})
 	if err != nil {
 		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
@@ -363,7 +365,7 @@ func apartCommand(o *options) *cobra.Command {
 				r.Faults = nil // told one by one
 				say(saying{Report: &r})
 			}
-			rep, err := logbook.Verify(o.book, check.Verifying{Pins: a.Pins, Journal: a.Journal, Book: a.Book, Walked: sum,
+			rep, err := logbook.Verify(o.book, check.Verifying{Pins: a.Pins, Journals: a.Journals, Book: a.Book, Walked: sum,
 				Tell: func(f check.Fault) { say(saying{Fault: &f}) }})
 			switch {
 			case errors.Is(err, logbook.ErrHeld):

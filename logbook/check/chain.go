@@ -196,5 +196,5 @@ func (l *link) read(q *record.Reader) {
 		return
 	}
 	// What stands of a spoilt record may still name the one before.
-	l.prev, l.knows = record.PrevOf(l.raw)
+	_, l.prev, l.knows = record.Begins(l.raw)
 }

@@ -1,10 +1,14 @@
 package check
 
 import (
+	"bytes"
+	"cmp"
 	"crypto/rand"
+	"fmt"
 	"iter"
 	"maps"
 	"slices"
+	"strings"
 
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
@@ -24,6 +28,7 @@ func (p Pick) Head() layout.Head { return layout.Head{Seq: p.seq, Hash: p.hash} 
 // order.
 func (s *Scan) Choose() []Pick {
 	seqs := slices.Sorted(maps.Keys(s.pieces))
+	tip := s.followed()
 	top := uint64(0) // the last number that something besides the piece itself speaks for
 	if s.kept != nil {
 		top = s.kept.Seq
@@ -33,6 +38,9 @@ func (s *Scan) Choose() []Pick {
 			top = max(top, seq)
 		}
 	}
+	if tip != nil {
+		top = tip.Seq
+	}
 	var out []Pick
 	var above *Pick
 	for _, seq := range slices.Backward(seqs) {
@@ -41,6 +49,9 @@ func (s *Scan) Choose() []Pick {
 		}
 		best, found := Pick{}, false
 		for _, p := range s.pieces[seq] {
+			if tip != nil && seq == tip.Seq && p.hash != tip.Hash {
+				continue // of another history
+			}
 			c := Pick{p, seq, s.proven(seq, p)}
 			named := above != nil && above.prev == p.hash
 			if above != nil && above.proven && !named {
@@ -65,6 +76,156 @@ func (s *Scan) Choose() []Pick {
 		}
 	}
 	slices.Reverse(out)
+	return out
+}
+
+// Follow has the history chosen that a record stands in, instead of that of the file.
+func (s *Scan) Follow(p Pin) error {
+	s.tip = nil
+	for _, c := range s.pieces[p.Seq] {
+		if !strings.HasPrefix(c.hash.String(), p.Start) {
+			continue
+		}
+		if s.tip != nil {
+			return fmt.Errorf("two records are called %s: give more digits", p)
+		}
+		s.tip = &layout.Head{Seq: p.Seq, Hash: c.hash}
+	}
+	if s.tip == nil {
+		return fmt.Errorf("no record %s was found, whose history could be followed", p)
+	}
+	return nil
+}
+
+// followed is the end of the history to choose: of the one that was asked for, or of the
+// one that the file's own head stands in, and what was written on after it. nil where the
+// head is lost.
+func (s *Scan) followed() *layout.Head {
+	at := s.tip
+	if at == nil {
+		at = s.kept
+	}
+	if at == nil || !slices.ContainsFunc(s.pieces[at.Seq], func(p piece) bool { return p.hash == at.Hash }) {
+		return nil
+	}
+	end := *at
+	for {
+		var next []piece
+		for _, p := range s.pieces[end.Seq+1] {
+			if p.prev == end.Hash {
+				next = append(next, p)
+			}
+		}
+		if len(next) == 0 {
+			return &end
+		}
+		best := next[0]
+		if len(next) > 1 {
+			best = slices.MaxFunc(next, func(a, b piece) int {
+				return cmp.Or(cmp.Compare(s.reach(end.Seq+1, a), s.reach(end.Seq+1, b)), cmp.Compare(s.weight(Pick{piece: a, seq: end.Seq + 1}, true), s.weight(Pick{piece: b, seq: end.Seq + 1}, true)))
+			})
+		}
+		end = layout.Head{Seq: end.Seq + 1, Hash: best.hash}
+	}
+}
+
+// reach is up to which number records were written on a piece.
+func (s *Scan) reach(seq uint64, p piece) uint64 {
+	on := []piece{p}
+	for {
+		var next []piece
+		for _, c := range s.pieces[seq+1] {
+			if slices.ContainsFunc(on, func(p piece) bool { return p.hash == c.prev }) {
+				next = append(next, c)
+			}
+		}
+		if len(next) == 0 {
+			return seq
+		}
+		on, seq = next, seq+1
+	}
+}
+
+// Branch is a run of records, each written on the one before, that was found and is not in
+// the history that was chosen.
+type Branch struct {
+	From    uint64      // number of its first record
+	End     layout.Head // its last record
+	Records int
+	Text    string // how many, when, by whom
+	Knows   bool   // it goes on from a record of the history chosen
+	File    string // where its records were written to, "" where they were not
+	Lines   [][]byte
+}
+
+// Outside gives what was found and is not among the chosen, each branch in order. Another
+// copy of a chosen record, spoilt, is none.
+func (s *Scan) Outside(chosen []Pick) ([]Branch, error) {
+	in := map[uint64]Pick{}
+	for _, p := range chosen {
+		in[p.seq] = p
+	}
+	var out []outside
+	raws := map[record.Hash][]byte{}
+	for seq, ps := range s.pieces {
+		for _, p := range ps {
+			if c, ok := in[seq]; ok && c.hash == p.hash {
+				continue
+			}
+			raw, err := s.bytes(p)
+			if err != nil {
+				return nil, err
+			}
+			r, err := s.q.Decode(raw)
+			if err != nil {
+				return nil, err
+			}
+			if c, ok := in[seq]; ok {
+				if same, err := s.sameAction(c, r); err != nil {
+					return nil, err
+				} else if same {
+					continue
+				}
+			}
+			raws[p.hash] = raw
+			out = append(out, outside{seq: seq, prev: p.prev, hash: p.hash, rec: r})
+		}
+	}
+	slices.SortFunc(out, func(a, b outside) int { return cmp.Or(cmp.Compare(a.seq, b.seq), bytes.Compare(a.hash[:], b.hash[:])) })
+	var branches []Branch
+	for _, b := range branchesOf(out) {
+		first, tip := b.recs[0], b.recs[len(b.recs)-1]
+		before, ok := in[first.seq-1]
+		br := Branch{From: first.seq, End: layout.Head{Seq: tip.seq, Hash: tip.hash}, Records: len(b.recs), Text: b.text(), Knows: ok && before.hash == first.prev}
+		for _, o := range b.recs {
+			br.Lines = append(br.Lines, raws[o.hash])
+		}
+		branches = append(branches, br)
+	}
+	return branches, nil
+}
+
+// sameAction tells whether a chosen record and another of its number are of one action: the
+// same was said in both histories, or one is a spoilt copy, on which nothing was written.
+func (s *Scan) sameAction(c Pick, r record.Record) (bool, error) {
+	raw, err := s.bytes(c.piece)
+	if err != nil {
+		return false, err
+	}
+	chosen, err := s.q.Decode(raw)
+	if err != nil || chosen.Action.ID != r.Action.ID {
+		return false, err
+	}
+	next := slices.ContainsFunc(s.pieces[r.Seq+1], func(p piece) bool { return p.prev == r.Hash() })
+	return !next || sayTheSame(chosen, r), nil
+}
+
+// Others tells which journals were left out as those of other books.
+func (s *Scan) Others() (out []string) {
+	for name, n := range s.others {
+		out = append(out, fmt.Sprintf("%s is of another book, with %d records", name, n))
+	}
+	slices.Sort(out)
 	return out
 }
 
@@ -162,13 +323,23 @@ func (s *Scan) Records(chosen []Pick, out *Salvaged) iter.Seq2[record.Record, er
 	}
 }
 
+// Outside tells how many records were found and are not in the new book.
+func (s Salvaged) Outside() (n int) {
+	for _, b := range s.Branches {
+		n += b.Records
+	}
+	return n
+}
+
 // Salvaged says what was brought together, and what was not.
 type Salvaged struct {
-	Records uint64
-	Head    layout.Head
-	File    uint64  // of the records, how many stood in the damaged book
-	Journal uint64  // and how many in journals; most stand in both
-	Lost    []Fault // what could not be brought back, or is not proven to be as it was written
+	Records  uint64
+	Head     layout.Head
+	File     uint64   // of the records, how many stood in the damaged book
+	Journal  uint64   // and how many in journals; most stand in both
+	Branches []Branch // what was found and is of another history, beside the new book
+	Others   []string // journals of other books, left out
+	Lost     []Fault  // what could not be brought back, or is not proven to be as it was written
 }
 
 // Gone tells how many records are known to be lost.

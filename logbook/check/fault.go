@@ -3,6 +3,8 @@ package check
 import (
 	"fmt"
 	"strings"
+
+	"flaskside/logbook/layout"
 )
 
 // FaultKind sorts the faults of a book.
@@ -19,7 +21,8 @@ const (
 	FaultBench    FaultKind = "bench"    // the bench is not what the records make it
 	FaultHead     FaultKind = "head"     // the end of the chain is not what it should be
 	FaultTold     FaultKind = "told"     // a head told before is not in the chain
-	FaultJournal  FaultKind = "journal"  // the plain journal says otherwise
+	FaultJournal  FaultKind = "journal"  // the plain journal says otherwise, or is spoilt itself
+	FaultFork     FaultKind = "fork"     // another history of the book, outside of it
 )
 
 // Fault is one thing in a book that is not as it should be.
@@ -29,6 +32,8 @@ type Fault struct {
 	To   uint64    `json:"to,omitempty"`  // last of several in a row
 	Day  string    `json:"day,omitempty"` // of the record, as far as it is known
 	What string    `json:"what"`
+
+	Branch *layout.Head `json:"branch,omitempty"` // the last record of another history
 }
 
 // Names tells whether the fault is about a record.

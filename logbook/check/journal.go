@@ -1,7 +1,9 @@
 package check
 
 import (
+	"bufio"
 	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -15,7 +17,8 @@ import (
 	"flaskside/logbook/record"
 )
 
-// JournalHead is the first line of a journal.
+// JournalHead is the first line of a journal. One that stands further down says whose
+// the lines after it are.
 type JournalHead struct {
 	Journal int    `json:"journal"` // version of the format
 	Book    string `json:"book"`    // identity
@@ -23,18 +26,28 @@ type JournalHead struct {
 
 const (
 	journalPart  = ".journal-"
-	JournalEnd   = ".jsonl"
-	JournalMonth = "2006-01"
+	journalEnd   = ".jsonl"
+	journalMonth = "2006-01"
+	journalID    = 8 // of an identity, in a name
 )
 
-// JournalStart is what the names of a book's journals begin with.
-func JournalStart(bookPath string) string {
+func journalStart(bookPath string) string {
 	return strings.TrimSuffix(bookPath, ".db") + journalPart
 }
 
-// Journals lists the journals beside a book, by name.
+// JournalName is the journal of a month, YYYY-MM, beside a book. Where another book has
+// that name already, in the same folder, it is the name with its own identity in it.
+func JournalName(bookPath, month, id string, own bool) string {
+	if own && id != "" {
+		month += "-" + id[:min(len(id), journalID)]
+	}
+	return journalStart(bookPath) + month + journalEnd
+}
+
+// Journals lists the journals beside a book, by name; those of another book of the same
+// name may be among them (see [Owner]). What is no plain file is none.
 func Journals(bookPath string) ([]string, error) {
-	start := JournalStart(bookPath)
+	start := journalStart(bookPath)
 	dir := filepath.Dir(start)
 	all, err := os.ReadDir(dir)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -43,7 +56,8 @@ func Journals(bookPath string) ([]string, error) {
 	var out []string
 	for _, e := range all {
 		month, ok := strings.CutPrefix(e.Name(), filepath.Base(start))
-		if month, end := strings.CutSuffix(month, JournalEnd); ok && end && len(month) == len(JournalMonth) {
+		month, end := strings.CutSuffix(month, journalEnd)
+		if ok && end && (len(month) == len(journalMonth) || len(month) == len(journalMonth)+1+journalID && month[len(journalMonth)] == '-') {
 			out = append(out, filepath.Join(dir, e.Name()))
 		}
 	}
@@ -51,24 +65,106 @@ func Journals(bookPath string) ([]string, error) {
 	return out, nil
 }
 
-// LastJournaled gives the last record that the journals beside a book hold, nil where
-// there is none.
-func LastJournaled(bookPath string) (*layout.Head, error) {
-	files, err := Journals(bookPath)
+// JournalFile is a journal and how much of it counts: what is written to it later is left
+// alone.
+type JournalFile struct {
+	Name string `json:"name"`
+	Size int64  `json:"size"`
+}
+
+// JournalFiles lists the journals beside a book as long as they are now.
+func JournalFiles(bookPath string) ([]JournalFile, error) {
+	names, err := Journals(bookPath)
 	if err != nil {
 		return nil, err
 	}
-	var last *layout.Head
-	for _, name := range files {
-		h, err := lastLine(name)
+	out := make([]JournalFile, 0, len(names))
+	for _, name := range names {
+		fi, err := os.Lstat(name)
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("look for journals: %w", err)
+		}
+		size := fi.Size()
+		if !fi.Mode().IsRegular() {
+			size = 0 // to open a pipe would wait for whoever writes to it
+		}
+		out = append(out, JournalFile{name, size})
+	}
+	return out, nil
+}
+
+// Owner gives the identity of the book that a journal names in its first line, "" where
+// that cannot be read: then its records say whose it is.
+func Owner(name string) (string, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return "", err
+	}
+	defer func() { _ = f.Close() }() // only read from
+	b := make([]byte, 4<<10)
+	n, err := f.ReadAt(b, 0)
+	if err != nil && err != io.EOF {
+		return "", err
+	}
+	line, _, _ := bytes.Cut(b[:n], []byte("\n"))
+	id, _ := headLine(line)
+	return id, nil
+}
+
+// headLine reads a line that says whose journal it is.
+func headLine(line []byte) (id string, ok bool) {
+	var h JournalHead
+	if !bytes.HasPrefix(line, journalBegin) || json.Unmarshal(line, &h) != nil {
+		return "", false
+	}
+	return h.Book, h.Book != ""
+}
+
+// JournalsOf lists the journals beside a book that do not name another one than id.
+func JournalsOf(bookPath, id string) ([]string, error) {
+	all, err := Journals(bookPath)
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(all, func(name string) bool {
+		fi, err := os.Lstat(name)
+		if err != nil || !fi.Mode().IsRegular() {
+			return false // whoever opens it will tell
+		}
+		owner, err := Owner(name)
+		return err == nil && owner != "" && owner != id
+	}), nil
+}
+
+// LastJournaled gives the last record that the journals of a book hold, beside its file,
+// nil where there is none. Those that name another book are passed over; others lists
+// them. With id "" those of all books count.
+func LastJournaled(bookPath, id string) (last *layout.Head, others []string, err error) {
+	files, err := JournalFiles(bookPath)
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, f := range files {
+		if f.Size == 0 {
+			continue
+		}
+		owner, err := Owner(f.Name)
+		if err != nil {
+			return nil, others, fmt.Errorf("read journal: %w", err)
+		}
+		if id != "" && owner != "" && owner != id {
+			others = append(others, f.Name)
+			continue
+		}
+		h, err := lastLine(f.Name)
+		if err != nil {
+			return nil, others, err
 		}
 		if h != nil && (last == nil || h.Seq >= last.Seq) {
 			last = h
 		}
 	}
-	return last, nil
+	return last, others, nil
 }
 
 // lastLine gives the last whole record of a journal.
@@ -102,4 +198,59 @@ func lastLine(name string) (*layout.Head, error) {
 		}
 	}
 	return nil, nil
+}
+
+// journalLine is a line of a journal that is no head; the bytes are good until the next.
+type journalLine struct {
+	owner string // the book that the head before it names, "" where none does
+	no    int    // of the line, from 1
+	raw   []byte
+	last  bool // it ends with the file and not with a line
+}
+
+// eachLine reads a journal up to its size.
+func (j JournalFile) eachLine(each func(l journalLine)) error {
+	if j.Size == 0 {
+		return nil
+	}
+	f, err := os.Open(j.Name)
+	if err != nil {
+		return fmt.Errorf("read journal: %w", err)
+	}
+	defer func() { _ = f.Close() }() // only read from
+	return linesOf(io.LimitReader(f, j.Size), each)
+}
+
+func linesOf(r io.Reader, each func(l journalLine)) error {
+	in := bufio.NewReaderSize(r, 1<<20)
+	l := journalLine{}
+	var long []byte
+	for {
+		part, err := in.ReadSlice('\n')
+		if errors.Is(err, bufio.ErrBufferFull) {
+			if len(long) <= maxRaw { // what is longer is no record, wherever it ends
+				long = append(long, part...)
+			}
+			continue
+		}
+		if err != nil && err != io.EOF {
+			return fmt.Errorf("read journal: %w", err)
+		}
+		raw := part
+		if len(long) > 0 {
+			raw = append(long, part...)
+		}
+		l.no++
+		line, ended := bytes.CutSuffix(raw, []byte("\n"))
+		if id, ok := headLine(line); ok {
+			l.owner = id
+		} else if len(line) > 0 {
+			l.raw, l.last = line, !ended
+			each(l)
+		}
+		long = long[:0]
+		if err == io.EOF {
+			return nil
+		}
+	}
 }

@@ -25,6 +25,7 @@ type piece struct {
 	off        int64 // in its source
 	size       int32
 	source     int16 // index into Scan.sources
+	owner      int16 // index into Scan.owners of the journal it was found in first
 	file       bool  // found in the book's file
 	journal    bool  // found in a journal
 	placed     bool  // what stands around it fits its number
@@ -43,7 +44,12 @@ type Scan struct {
 	sources []source
 	files   []*os.File // to be closed
 	pieces  map[uint64][]piece
-	ids     []string // identities of the book, likeliest first
+	owners  []string       // identities that journals name; the first is none
+	names   []string       // of the journals, as many
+	tip     *layout.Head   // the record whose history is to be followed, nil for that of the file
+	main    int16          // of owners, the book that is looked for
+	others  map[string]int // journals of other books, and how many records each holds
+	ids     []string       // identities of the book, likeliest first
 	created string
 	format  string
 	kept    *layout.Head // the head that the book kept of itself, where it can still be reached
@@ -75,7 +81,9 @@ var (
 	bookEntry = regexp.MustCompile(`book([A-Z2-7]{26})created`)
 )
 
-func newScan() *Scan { return &Scan{pieces: map[uint64][]piece{}, q: record.NewReader()} }
+func newScan() *Scan {
+	return &Scan{pieces: map[uint64][]piece{}, owners: []string{""}, names: []string{""}, others: map[string]int{}, q: record.NewReader()}
+}
 
 // Gather looks through a book's file, where it is there, and through journals.
 func Gather(file string, journals []string) (*Scan, error) {
@@ -104,6 +112,7 @@ func Gather(file string, journals []string) (*Scan, error) {
 		}
 	}
 	s.mendKept()
+	s.oneBook()
 	return s, nil
 }
 
@@ -164,7 +173,10 @@ const window = 16 << 20
 // read looks for records in a source, from its beginning to its end.
 func (s *Scan) read(source int, size int64) error {
 	buf := make([]byte, min(window, size+1))
-	before := uint64(0) // number of the record ahead, in a journal
+	ahead := line{} // in a journal
+	if source > 0 {
+		ahead.owner = s.ownerOf(source, size)
+	}
 	for base := int64(0); ; {
 		n, err := s.sources[source].f.ReadAt(buf, base)
 		if err != nil && err != io.EOF {
@@ -185,13 +197,81 @@ func (s *Scan) read(source int, size int64) error {
 			if next >= 0 {
 				upTo = next
 			}
-			s.take(source, base, b, at, min(upTo, at+maxRaw), &before)
+			s.take(source, base, b, at, min(upTo, at+maxRaw), &ahead)
 			done, at = at+1, next
 		}
 		if end {
 			return nil
 		}
 		base += int64(max(done, n-maxRaw-len(recordStart))) - 8
+	}
+}
+
+// line is where a journal is being read.
+type line struct {
+	seq   uint64 // of the last record
+	lines uint64 // that have ended since
+	end   int64  // up to where they were counted
+	owner int16
+}
+
+// upTo is where the counting goes on in a window that begins at base.
+func (l line) upTo(base int64) int { return int(max(0, l.end-base)) }
+
+// ownerOf finds out which book a journal names.
+func (s *Scan) ownerOf(source int, size int64) int16 {
+	b := make([]byte, min(size, 4<<10))
+	n, _ := s.sources[source].f.ReadAt(b, 0)
+	first, _, _ := bytes.Cut(b[:n], []byte("\n"))
+	id, _ := headLine(first)
+	if i := slices.Index(s.owners, id); i >= 0 {
+		return int16(i)
+	}
+	s.owners, s.names = append(s.owners, id), append(s.names, s.sources[source].name)
+	return int16(len(s.owners) - 1)
+}
+
+// oneBook leaves out what is found only in the journals of other books. The book is that
+// whose journal has records of the file; where no journal has any, the one that the file
+// says it is, or, without a file, the one whose journal comes last.
+func (s *Scan) oneBook() {
+	if len(s.owners) < 2 {
+		return
+	}
+	both, inFile := make([]int, len(s.owners)), 0
+	for _, ps := range s.pieces {
+		for _, p := range ps {
+			if p.file && p.journal {
+				both[p.owner]++
+			}
+			if p.file {
+				inFile++
+			}
+		}
+	}
+	both[0] = 0
+	switch most := slices.Max(both); {
+	case most > 0:
+		s.main = int16(slices.Index(both, most))
+	case len(s.ids) > 0 && slices.Contains(s.owners, s.ids[0]):
+		s.main = int16(slices.Index(s.owners, s.ids[0]))
+	case inFile == 0:
+		s.main = int16(len(s.owners) - 1)
+	}
+	for seq, ps := range s.pieces {
+		s.pieces[seq] = slices.DeleteFunc(ps, func(p piece) bool {
+			foreign := p.journal && !p.file && p.owner != 0 && p.owner != s.main
+			if foreign {
+				s.others[s.names[p.owner]]++
+			}
+			return foreign
+		})
+		if len(s.pieces[seq]) == 0 {
+			delete(s.pieces, seq)
+		}
+	}
+	if s.main != 0 { // what the journal says that proved to be of the book comes first
+		s.ids = append([]string{s.owners[s.main]}, s.ids...)
 	}
 }
 
@@ -205,17 +285,17 @@ func (s *Scan) identity(b []byte) {
 	for _, m := range bookEntry.FindAllSubmatch(b, 100) {
 		add(string(m[1]))
 	}
-	if bytes.HasPrefix(b, journalBegin) {
-		line, _, _ := bytes.Cut(b, []byte("\n"))
-		var h JournalHead
-		if json.Unmarshal(line, &h) == nil {
-			add(h.Book)
+	if line, _, _ := bytes.Cut(b, []byte("\n")); bytes.HasPrefix(b, journalBegin) {
+		if id, ok := headLine(line); ok {
+			add(id)
 		}
 	}
 }
 
 // take keeps a record that begins at a place of the window and ends before another.
-func (s *Scan) take(source int, base int64, b []byte, at, upTo int, before *uint64) {
+func (s *Scan) take(source int, base int64, b []byte, at, upTo int, ahead *line) {
+	ahead.lines += uint64(bytes.Count(b[min(ahead.upTo(base), at):at], []byte("\n")))
+	ahead.end = base + int64(at)
 	raw, ok := record.Object(b[at:upTo])
 	if !ok {
 		return
@@ -230,8 +310,10 @@ func (s *Scan) take(source int, base int64, b []byte, at, upTo int, before *uint
 		p.placed = at >= 8 && binary.BigEndian.Uint64(b[at-8:]) == r.Seq // in a page the number stands before its record
 	} else {
 		p.journal = true
-		p.placed = r.Seq == *before+1
-		*before = r.Seq
+		// Each line between two records that cannot be read may have been one.
+		p.owner = ahead.owner
+		p.placed = r.Seq > ahead.seq && r.Seq-ahead.seq <= max(1, ahead.lines)
+		ahead.seq, ahead.lines = r.Seq, 0
 	}
 	for i := range s.pieces[r.Seq] {
 		if old := &s.pieces[r.Seq][i]; old.hash == p.hash {

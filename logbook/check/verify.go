@@ -12,6 +12,7 @@ import (
 	"hash/maphash"
 	"io"
 	"os"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"strconv"
@@ -26,16 +27,18 @@ import (
 
 // Report is what [Verify] found.
 type Report struct {
-	Book    string      `json:"book"`    // identity
-	Format  string      `json:"format"`  // version of the file
-	Created string      `json:"created"` // RFC 3339
-	Bytes   int64       `json:"bytes"`
-	Records uint64      `json:"records"` // how many are there
-	First   string      `json:"first"`   // day of the first record
-	Last    string      `json:"last"`    // and of the last
-	Head    layout.Head `json:"head"`
-	Proven  []Pin       `json:"proven"` // of the heads told before, those that were found, all before them as it was
-	Faults  []Fault     `json:"faults"`
+	Book    string       `json:"book"`    // identity
+	Format  string       `json:"format"`  // version of the file
+	Created string       `json:"created"` // RFC 3339
+	Bytes   int64        `json:"bytes"`
+	Records uint64       `json:"records"` // how many are there
+	First   string       `json:"first"`   // day of the first record
+	Last    string       `json:"last"`    // and of the last
+	Head    layout.Head  `json:"head"`
+	Proven  []Pin        `json:"proven"`            // of the heads told before, those that were found, all before them as it was
+	Journal *layout.Head `json:"journal,omitempty"` // the last record in the journals beside the book
+	Others  []string     `json:"others,omitempty"`  // journals beside it that are of another book
+	Faults  []Fault      `json:"faults"`
 }
 
 // Pin is a head that was told, printed or sealed before: the number of a record and
@@ -71,7 +74,7 @@ func (p Pin) String() string { return fmt.Sprintf("%d:%s", p.Seq, p.Start) }
 // Verifying is what [Verify] is asked.
 type Verifying struct {
 	Pins     []Pin         // heads that must be in the book
-	Journal  *layout.Head  // the last record that the journal beside the book holds
+	Journals []JournalFile // the journals beside the book, to be held against it
 	Book     string        // identity that the book must have, "" for any
 	Tell     func(Fault)   // called with each fault as it is found
 	Walked   func(Report)  // called before the store's own check, which may end the process
@@ -83,14 +86,15 @@ type Verifying struct {
 // verifier goes through one book.
 type verifier struct {
 	Verifying
-	rep   *Report
-	pages *pageFile
-	parts map[string]tree
-	chain *chain
-	found []Pin          // heads told before that stand in the chain
-	sound bool           // the store can walk the trees too
-	newer bool           // the book says that it is of a later format
-	q     *record.Reader // for looking single records up
+	rep    *Report
+	pages  *pageFile
+	parts  map[string]tree
+	chain  *chain
+	found  []Pin          // heads told before that stand in the chain
+	shorts []short        // the records, for the journals to be held against
+	sound  bool           // the store can walk the trees too
+	newer  bool           // the book says that it is of a later format
+	q      *record.Reader // for looking single records up
 }
 
 // Store is the store itself, for what only it can tell. Nothing is asked of it before the
@@ -180,8 +184,14 @@ const holdUpTo = 256 << 20
 
 // unreached says how many records are out of reach where none could be read.
 func (v *verifier) unreached(path string) {
-	if v.chain == nil && v.Journal != nil {
-		v.tell(Fault{Kind: FaultJournal, Seq: 1, To: v.Journal.Seq, What: "the journal beside the book holds them, the book cannot be read"})
+	if v.chain == nil {
+		j := &journals{v: v, foreign: map[string]uint64{}}
+		for _, f := range v.Journals {
+			_ = f.eachLine(func(l journalLine) { j.line(filepath.Base(f.Name), l) }) // what cannot be read cannot be told of
+		}
+		if v.rep.Journal != nil {
+			v.tell(Fault{Kind: FaultJournal, Seq: 1, To: v.rep.Journal.Seq, What: "the journal beside the book holds them, the book cannot be read"})
+		}
 	}
 	s, err := Gather(path, nil)
 	if err != nil {
@@ -330,6 +340,9 @@ func (v *verifier) walk(in Within) {
 			v.rep.Records++
 			v.chain.add(l)
 			v.pinned(pins, l)
+			if len(v.Journals) > 0 {
+				v.shorts = append(v.shorts, short{l.key, shortOf(l.hash)})
+			}
 			if l.err != nil {
 				continue
 			}
@@ -408,14 +421,7 @@ func (v *verifier) end(pins map[uint64][]Pin) {
 		}
 	}
 	v.rep.Proven = slices.DeleteFunc(v.found, v.refuted)
-	j := v.Journal
-	switch {
-	case j == nil:
-	case j.Seq > v.rep.Head.Seq:
-		v.tell(Fault{Kind: FaultJournal, Seq: v.rep.Head.Seq + 1, To: j.Seq, What: "the journal beside the book holds them, the book does not: was an older copy put in its place?"})
-	case j.Seq == v.rep.Head.Seq && j.Hash != v.rep.Head.Hash:
-		v.tell(Fault{Kind: FaultJournal, Seq: j.Seq, What: "the journal beside the book holds other bytes than the book"})
-	}
+	v.journals()
 }
 
 // refuted tells whether not all up to a head that was found is as it was.

@@ -205,17 +205,17 @@ func Object(b []byte) (raw []byte, ok bool) {
 	return raw, !c.bad
 }
 
-// PrevOf reads which record a stored line says it was written on, also where the line is
-// spoilt behind that.
-func PrevOf(raw []byte) (prev Hash, ok bool) {
+// Begins reads the number of a stored line and which record it says it was written on, also
+// where the line is spoilt behind that.
+func Begins(raw []byte) (seq uint64, prev Hash, ok bool) {
 	c := cut{rest: raw}
 	c.want(`{"v":1,"seq":`)
-	c.uint()
+	seq = c.uint()
 	c.want(`,"prev":"`)
 	text := c.text()
 	if c.bad || len(text) != hex.EncodedLen(len(prev)) {
-		return Hash{}, false
+		return 0, Hash{}, false
 	}
 	_, err := hex.Decode(prev[:], text)
-	return prev, err == nil
+	return seq, prev, err == nil
 }
