@@ -355,6 +355,9 @@ func (v *victim) salvage(t *testing.T, what, path string, file []byte, journals 
 		if err != nil {
 			return nil, s, err
 		}
+		for _, b := range s.Branches {
+			defer os.Remove(b.File)
+		}
 		got := map[uint64][]byte{}
 		b, err := OpenReading(to, clock)
 		if err != nil {

@@ -96,11 +96,7 @@ func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) e
 		fmt.Fprintf(w, "left out %s\n", clean(o))
 	}
 	for _, b := range s.Branches {
-		of := "of another history"
-		if !b.Knows {
-			of = "that follow on no record brought back"
-		}
-		fmt.Fprintf(w, "outside  records %d to %d, %s: %s, in %s; --branch %s follows them\n", b.From, b.End.Seq, of, clean(b.Text), b.File, b.End)
+		fmt.Fprintf(w, "outside  %s\n", branchLine(b))
 	}
 	for _, f := range s.Lost {
 		fmt.Fprintf(w, "lost     %s\n", f)
@@ -111,14 +107,13 @@ func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) e
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("write to the standard output: %w", err)
 	}
-	if n := s.Outside(); n > 0 {
-		return exitCode{fmt.Errorf("not all is in the new logbook: %s beside it, as listed", count(n, "record stands", "records stand")), faultsFound}
-	}
 	switch n := s.Gone(); {
 	case n == 1:
 		return exitCode{errors.New("one record could not be brought back"), faultsFound}
 	case n > 0:
 		return exitCode{fmt.Errorf("%d records could not be brought back", n), faultsFound}
+	case s.Outside() > 0:
+		return exitCode{fmt.Errorf("not all is in the new logbook: %s beside it, as listed", count(s.Outside(), "record stands", "records stand")), faultsFound}
 	case len(s.Lost) > 0:
 		return exitCode{errors.New("all records known of were brought back, but not all is proven"), faultsFound}
 	}
@@ -143,6 +138,22 @@ func readingDamaged(path string, journals []string, clock timers.Clock, cause er
 	}
 	fmt.Fprintf(os.Stderr, "flaskside: %s\nflaskside: what follows is read from what is left; records left: %d, lost: %d%s; see flaskside verify\n", oneLine(cause), s.Records, s.Gone(), outsideText(s))
 	return book, func() { _ = book.Close(); clean() }, nil
+}
+
+// branchLine says what stands beside the new logbook, and why.
+func branchLine(b check.Branch) string {
+	what := fmt.Sprintf("record %d", b.From)
+	if b.Records > 1 {
+		what = fmt.Sprintf("records %d to %d", b.From, b.End.Seq)
+	}
+	why := "of another history"
+	switch {
+	case b.Against:
+		why = fmt.Sprintf("changed or of another history, for record %d was written on other bytes", b.End.Seq+1)
+	case !b.Knows:
+		why = "on no record that was brought back"
+	}
+	return fmt.Sprintf("%s, %s: %s; in %s, to be followed with --branch %s", what, why, clean(b.Text), b.File, b.End)
 }
 
 // outsideText says how many records of other histories there are.

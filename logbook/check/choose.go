@@ -153,6 +153,7 @@ type Branch struct {
 	End     layout.Head // its last record
 	Records int
 	Text    string // how many, when, by whom
+	Against bool   // the record after it, which was chosen, was written on another
 	Knows   bool   // it goes on from a record of the history chosen
 	File    string // where its records were written to, "" where they were not
 	Lines   [][]byte
@@ -197,6 +198,9 @@ func (s *Scan) Outside(chosen []Pick) ([]Branch, error) {
 		first, tip := b.recs[0], b.recs[len(b.recs)-1]
 		before, ok := in[first.seq-1]
 		br := Branch{From: first.seq, End: layout.Head{Seq: tip.seq, Hash: tip.hash}, Records: len(b.recs), Text: b.text(), Knows: ok && before.hash == first.prev}
+		_, there := in[tip.seq]
+		_, after := in[tip.seq+1]
+		br.Against = !there && after
 		for _, o := range b.recs {
 			br.Lines = append(br.Lines, raws[o.hash])
 		}

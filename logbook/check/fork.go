@@ -38,8 +38,10 @@ type journals struct {
 	v       *verifier
 	held    []bool // of v.shorts: it stands in a journal
 	out     []outside
-	spoilt  []Fault
-	some    bool // any record of this book was found
+	spoilt  []Fault // lines that cannot be read, and are no cut-off ones that were written again
+	pending []Fault // lines that cannot be read, until the next that can
+	before  uint64  // number of the last record read
+	some    bool    // any record of this book was found
 	foreign map[string]uint64
 }
 
@@ -54,6 +56,7 @@ func (v *verifier) journals() {
 		if err := f.eachLine(func(l journalLine) { j.line(filepath.Base(f.Name), l) }); err != nil {
 			v.tell(Fault{Kind: FaultJournal, What: err.Error()})
 		}
+		j.readOn(0) // nothing follows
 	}
 	for name, n := range j.foreign {
 		v.rep.Others = append(v.rep.Others, fmt.Sprintf("%s is of another book, with %d records", name, n))
@@ -93,6 +96,7 @@ func (j *journals) line(file string, l journalLine) {
 	hash := record.HashOf(l.raw)
 	seq, _, known := record.Begins(l.raw)
 	if known && j.v.has(seq, hash) {
+		j.readOn(seq)
 		j.held[j.v.short(seq)], j.some = true, true
 		j.last(seq, hash)
 		return
@@ -100,12 +104,25 @@ func (j *journals) line(file string, l journalLine) {
 	r, err := j.v.q.Decode(bytes.Clone(l.raw))
 	if err != nil {
 		if !l.last { // a power cut leaves such an end; the next record mends it
-			j.spoilt = append(j.spoilt, Fault{Kind: FaultJournal, What: fmt.Sprintf("line %d of %s cannot be read", l.no, file)})
+			j.pending = append(j.pending, Fault{Kind: FaultJournal, What: fmt.Sprintf("line %d of %s cannot be read", l.no, file)})
 		}
 		return
 	}
+	j.readOn(r.Seq)
 	j.last(r.Seq, hash)
 	j.out = append(j.out, outside{r.Seq, r.Prev, hash, r, file, l.no})
+}
+
+// readOn comes upon a record that can be read. What a power cut cut off before it was
+// written again, and then no number is left out.
+func (j *journals) readOn(seq uint64) {
+	if len(j.pending) > 0 && (seq == 0 || seq != j.before+1) {
+		j.spoilt = append(j.spoilt, j.pending...)
+	}
+	j.pending = nil
+	if seq != 0 {
+		j.before = seq
+	}
 }
 
 func (j *journals) last(seq uint64, hash record.Hash) {
