@@ -313,7 +313,7 @@ func sameFile(a, b string) (bool, error) {
 // lockWriting keeps other programs from the book. One that the store cannot open, or
 // that is not there, no program works on.
 func lockWriting(path string) (unlock func(), err error) {
-	db, err := openStore(path, false)
+	db, _, err := openStore(path, false)
 	switch {
 	case err == nil:
 		return func() { _ = guard(db.Close) }, nil // nothing was written

@@ -42,6 +42,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -81,10 +82,12 @@ type Book struct {
 	clock timers.Clock
 	ro    bool
 
-	mu       sync.Mutex              // held by whoever writes or reopens
-	db       atomic.Pointer[bolt.DB] // replaced by reopen while readers go on
+	mu       sync.Mutex                  // held by whoever writes or reopens
+	db       atomic.Pointer[bolt.DB]     // replaced by reopen while readers go on
+	file     atomic.Pointer[os.FileInfo] // of the open file, as it was opened
 	state    atomic.Pointer[State]
 	lost     error // why the file can no longer be reached
+	kept     bool  // it was taken away, and the handle is still open
 	used     bool  // something was written since it was opened
 	roomMade bool  // the last commit failed for want of room, and some was made
 	hear     []func(State)
@@ -169,6 +172,9 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 // appendAll does so once; [Book.roomMade] then tells whether it is worth another try.
 func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	b.roomMade = false
+	if err := b.missed(); err != nil {
+		return nil, err
+	}
 	w, err := b.plan(as)
 	if err != nil || len(w.fresh) == 0 {
 		return w.out, err
@@ -180,6 +186,11 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	after := w.foldBeside()
 	err = guard(func() error { return b.db.Load().Update(w.write) })
 	next := after()
+	if err == nil { // saved is what somebody finds again
+		if err := b.missed(); err != nil {
+			return nil, err
+		}
+	}
 	if err != nil {
 		b.roomMade = b.makeRoom(err) // before anything is written to find out what became of it
 		if err := b.recover(w.fresh[0].Action.ID, err); err != nil {
@@ -457,7 +468,8 @@ func (w *plan) write(tx *bolt.Tx) error {
 	return nil
 }
 
-// Beat leaves a sign of life: the clocks as they stand.
+// Beat leaves a sign of life: the clocks as they stand. The error is [ErrUnknown] where the
+// file was taken away: nobody can say then what became of the last records.
 func (b *Book) Beat() error {
 	err := b.signOfLife()
 	b.mendReserve()
@@ -469,6 +481,9 @@ func (b *Book) signOfLife() error {
 	defer b.mu.Unlock()
 	if b.lost != nil || b.ro {
 		return nil
+	}
+	if err := b.missed(); err != nil {
+		return err
 	}
 	b.used = true
 	err := guard(func() error { return b.db.Load().Update(b.beat) })

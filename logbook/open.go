@@ -105,9 +105,9 @@ func options(ro bool) *bolt.Options {
 // openStore opens the store at path under the guard, which keeps other programs away.
 // Nothing but its first pages is looked at. The error is [ErrHeld], [ErrForeign] or
 // [ErrDamaged], or one of the system that says nothing of the file.
-func openStore(path string, ro bool) (*bolt.DB, error) {
+func openStore(path string, ro bool) (*bolt.DB, os.FileInfo, error) {
 	if err := check.Before(path); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var db *bolt.DB
 	var opened os.FileInfo
@@ -125,17 +125,17 @@ func openStore(path string, ro bool) (*bolt.DB, error) {
 	})
 	if now, serr := os.Stat(path); err == nil && (serr != nil || !os.SameFile(opened, now)) {
 		_ = guard(db.Close) // nothing was read
-		return nil, fmt.Errorf("%w: %s was replaced meanwhile: try again", ErrHeld, path)
+		return nil, nil, fmt.Errorf("%w: %s was replaced meanwhile: try again", ErrHeld, path)
 	}
 	switch {
 	case errors.Is(err, berrors.ErrTimeout):
-		return nil, fmt.Errorf("%w: %s%s", ErrHeld, path, holder(path))
+		return nil, nil, fmt.Errorf("%w: %s%s", ErrHeld, path, holder(path))
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch), errors.Is(err, berrors.ErrChecksum):
-		return nil, fmt.Errorf("%w: %s: %w", ErrForeign, path, err)
+		return nil, nil, fmt.Errorf("%w: %s: %w", ErrForeign, path, err)
 	case err != nil:
-		return nil, fmt.Errorf("open logbook %s: %w", path, ofPlace(err))
+		return nil, nil, fmt.Errorf("open logbook %s: %w", path, ofPlace(err))
 	}
-	return db, nil
+	return db, opened, nil
 }
 
 // spoiltFile tells an error about the file itself from one of the system.
@@ -143,19 +143,25 @@ func spoiltFile(err error) bool { return errors.Is(err, ErrDamaged) || errors.Is
 
 // reopen opens the file and folds the bench.
 func (b *Book) reopen() error {
-	db, err := openStore(b.path, b.ro)
+	db, file, err := openStore(b.path, b.ro)
 	if err != nil {
 		return err
 	}
 	err = check.Inside(b.path)
 	if err == nil {
-		err = guard(func() error { return db.View(b.load) })
+		err = guard(func() error {
+			if err := db.View(b.goesOn); err != nil {
+				return err
+			}
+			return db.View(b.load)
+		})
 	}
 	if err != nil {
 		_ = guard(db.Close) // the reason to close is the error that is told
 		return fmt.Errorf("open logbook %s: %w", b.path, err)
 	}
 	b.db.Store(db)
+	b.file.Store(&file)
 	return nil
 }
 
@@ -349,6 +355,13 @@ func (b *Book) Reopen() error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.lost == nil {
+		return nil
+	}
+	if taken, err := b.backInPlace(); err != nil {
+		return err
+	} else if taken {
+		b.lost, b.kept = nil, false
+		b.publish(b.State())
 		return nil
 	}
 	// Where the file was reached again but could not be written, the handle is still

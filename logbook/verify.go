@@ -19,7 +19,7 @@ func Verify(path string, ask check.Verifying) (check.Report, error) {
 	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() { // to open a pipe would wait for whoever writes to it
 		return check.Report{Faults: []check.Fault{}}, fmt.Errorf("verify: %s is not a file", path)
 	}
-	db, closed := openStore(path, true)
+	db, _, closed := openStore(path, true)
 	if closed != nil && !spoiltFile(closed) { // why the file itself cannot be opened will be found
 		return check.Report{Faults: []check.Fault{}}, closed
 	}

@@ -15,6 +15,9 @@ func (m *Model) onTick() tea.Cmd {
 	m.lookAtClock()
 	if m.toast != "" && m.cfg.Hands.Read().Mono-m.toastAt > toastFor {
 		m.toast = ""
+		if m.lost != nil { // it stands there until it is mended
+			m.unknown(m.lost)
+		}
 	}
 	var cmds []tea.Cmd
 	for _, e := range timers.Compare(m.before, m.now.Reading, m.cfg.Tick) {
@@ -24,7 +27,7 @@ func (m *Model) onTick() tea.Cmd {
 	if d := m.now.Mono - m.beatAt; d >= time.Minute || d < 0 {
 		m.beatAt = m.now.Mono
 		keeper := m.cfg.Keeper
-		cmds = append(cmds, func() tea.Msg { _ = keeper.Beat(); return nil }) // a missed beat is made up by the next
+		cmds = append(cmds, func() tea.Msg { return beatMsg{keeper.Beat()} })
 	}
 	if m.cfg.Script != nil {
 		cmds = append(cmds, m.cfg.Script.play(m))

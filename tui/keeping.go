@@ -44,9 +44,8 @@ func (m *Model) onSaved(msg savedMsg) tea.Cmd {
 	case errors.As(msg.err, &odd):
 		m.pushReason(msg.what, odd, msg.then)
 	case errors.Is(msg.err, logbook.ErrUnknown):
-		m.lost = msg.err
 		m.unsend()
-		m.say(alarm, "SAVED OR NOT: UNKNOWN. The logbook cannot be reached; ENTER tries again")
+		m.unknown(msg.err)
 	case errors.Is(msg.err, logbook.ErrNotSaved):
 		m.unsend()
 		m.say(alarm, "NOT SAVED: "+msg.err.Error()+"; nothing typed is lost, try again")
@@ -59,6 +58,16 @@ func (m *Model) onSaved(msg savedMsg) tea.Cmd {
 		}
 	}
 	return m.drain()
+}
+
+// unknown says that nobody can tell what became of the last records.
+func (m *Model) unknown(err error) {
+	m.lost = err
+	if errors.Is(err, logbook.ErrTaken) {
+		m.say(alarm, "SAVED OR NOT: UNKNOWN. The file of the logbook was taken away: put it back, then ENTER")
+		return
+	}
+	m.say(alarm, "SAVED OR NOT: UNKNOWN. The logbook cannot be reached; ENTER tries again")
 }
 
 func (m *Model) unsend() {

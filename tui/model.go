@@ -8,6 +8,7 @@
 package tui
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -94,6 +95,7 @@ type (
 		then  func(logbook.Saved) tea.Cmd
 	}
 	reopenedMsg struct{ err error }
+	beatMsg     struct{ err error }
 )
 
 // Changed tells the screen that the book changed through another door.
@@ -191,6 +193,11 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.trouble = msg.line
 	case savedMsg:
 		return m, m.onSaved(msg)
+	case beatMsg:
+		// Any other beat that is missed is made up by the next.
+		if errors.Is(msg.err, logbook.ErrUnknown) && m.lost == nil {
+			m.unknown(msg.err)
+		}
 	case reopenedMsg:
 		m.saving = false
 		if msg.err != nil {
