@@ -267,21 +267,26 @@ const lookBack = 2000
 
 // atWork finds what was at work at an instant without reading the history: what
 // was begun before it and has a record after it, or is at work still. The settings
-// and the crew of the time come with it.
+// and the crew of the time come with it. Before and after are by when things were
+// done; the book is in order of when they were written, and some were written late.
 func (p *past) atWork(at time.Time, now *bench.Bench) map[action.Subject]bool {
 	out := map[action.Subject]bool{layout.SubjectSettings: true, layout.SubjectCrew: true}
-	first := uint64(1) << 62
-	c := p.tx.Bucket(layout.Index).Cursor()
-	if k, _ := c.Seek(layout.DayKey(at, 0)); len(k) == 17 && k[0] == 'd' {
-		first = binary.BigEndian.Uint64(k[9:])
-	}
 	for _, it := range now.Items {
 		for _, s := range it.Action.Body.Subjects() {
 			out[s] = true
 		}
 	}
+	first, late := p.since(at)
+	for _, seq := range late {
+		if r, err := p.at(seq); err == nil {
+			for _, s := range bench.Subjects(r.Action.Body, p.body) {
+				out[s] = true
+			}
+		}
+	}
+	c := p.tx.Bucket(layout.Index).Cursor()
 	for class, top := range map[byte]int{'f': now.Top.Flask, 't': now.Top.Timer} {
-		// Numbers are given in order, so those begun before come first.
+		// Numbers are given in order of the book, so those begun before come first.
 		begun := sort.Search(top, func(i int) bool {
 			k, _ := c.Seek(layout.SubjectPrefix(action.Subject{Class: class, No: i + 1}))
 			return len(k) != 13 || k[0] != class || binary.BigEndian.Uint64(k[5:]) >= first
@@ -295,6 +300,42 @@ func (p *past) atWork(at time.Time, now *bench.Bench) map[action.Subject]bool {
 		}
 	}
 	return out
+}
+
+// A clock that once stood far ahead makes everything since look typed late. Past so many
+// records only the weeks that follow are asked what was done later.
+const (
+	lateMost = 20_000
+	lateSpan = 60 * 24 * time.Hour
+)
+
+// since gives the lowest number of what was done at an instant or after, and the numbers
+// of what was done before it but stands behind that one in the book: it was typed late.
+// Both come from the index by time alone; no record is read.
+func (p *past) since(at time.Time) (first uint64, late []uint64) {
+	if first, late = p.sinceUntil(at, time.Time{}); len(late) > lateMost {
+		first, late = p.sinceUntil(at, at.Add(lateSpan))
+	}
+	return first, late
+}
+
+func (p *past) sinceUntil(at, end time.Time) (first uint64, late []uint64) {
+	first = math.MaxUint64
+	c := p.tx.Bucket(layout.Index).Cursor()
+	from, last := layout.DayKey(at, 0), []byte{'e'}
+	if !end.IsZero() {
+		last = layout.DayKey(end, 0)
+	}
+	day := func(k []byte) bool { return len(k) == 17 && k[0] == 'd' }
+	for k, _ := c.Seek(from); day(k) && bytes.Compare(k, last) < 0; k, _ = c.Next() {
+		first = min(first, binary.BigEndian.Uint64(k[9:]))
+	}
+	for k := before(c, from); day(k); k, _ = c.Prev() {
+		if seq := binary.BigEndian.Uint64(k[9:]); seq > first {
+			late = append(late, seq)
+		}
+	}
+	return first, late
 }
 
 // before gives the last key that stands before another.
