@@ -89,6 +89,13 @@ func (n Now) Since(s Stamp) Passed {
 	return p
 }
 
+// Elapsed is the length of time from one stamp to a later one, as [Now.Since] tells it
+// at the later: exact in one boot; across boots the wall clock decides, never below what
+// the later boot clock proves. A length is never worked out in another way.
+func Elapsed(from, to Stamp) time.Duration {
+	return Now{Reading: Reading{Wall: to.At, Boot: to.Boot, BootID: to.BootID}}.Since(from).For
+}
+
 // WallOf gives the instant, on the wall clock as it stands now, that lies d after
 // s. It moves with a stepped clock, so that a person sees the hour at which it
 // will truly happen.

@@ -69,7 +69,7 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 	case bench.DoDough:
 		return m.append(action.MixDough{Mix: f.Mix}, "", nil)
 	case bench.DoPress:
-		return m.append(action.PressIn{Flask: f.No, Press: m.freePress()}, "", nil)
+		return m.append(action.PressIn{Flask: f.No, Press: m.bench().FreePress()}, "", nil)
 	case bench.DoReach:
 		return m.append(action.PressAt{Flask: f.No}, "", nil)
 	case bench.DoOpen:
@@ -79,7 +79,7 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 	case bench.DoFinal:
 		return sure("final closure", "the sheet is out", action.SheetOut{Flask: f.No})
 	case bench.DoMetal:
-		return sure("final closure", "halves metal to metal at "+m.psi(h.Press.PressurePSI), action.MetalToMetal{Flask: f.No, Press: m.freePress()})
+		return sure("final closure", "halves metal to metal at "+m.psi(h.Press.PressurePSI), action.MetalToMetal{Flask: f.No, Press: m.bench().FreePress()})
 	case bench.DoClamp:
 		return sure("clamp", fmt.Sprintf("clamped, backed off %.3g turn as the clamp's maker says", h.Press.BackOffTurn), action.Clamp{Flask: f.No})
 	case bench.DoLoad:
@@ -101,22 +101,6 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 		return nil
 	}
 	return m.outcome(f)
-}
-
-// freePress picks the first press that no flask is in.
-func (m *sight) freePress() int {
-	taken := map[int]bool{}
-	for p := 1; p <= 9; p++ {
-		if f := m.bench().OnPlace(p); f != nil && (f.Stage == bench.InPress || f.Stage == bench.Holding || f.Stage == bench.Metal) && f.Trial() != nil {
-			taken[f.Trial().Press] = true
-		}
-	}
-	for n := 1; n <= m.house().Press.Presses; n++ {
-		if !taken[n] {
-			return n
-		}
-	}
-	return 1
 }
 
 func (m *Model) coat(f *bench.Flask) tea.Cmd {

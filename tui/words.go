@@ -72,6 +72,13 @@ func (m *sight) stepText(f *bench.Flask, s bench.Step) string {
 			return fmt.Sprintf("trim, new sheet, into the press: trial closure %d", n+1)
 		}
 		return "pack, sheet in, into the press: trial closure 1"
+	case bench.DoMix:
+		if x := m.bench().MixOf(f); x != nil && x.Spent(m.now) {
+			if x.Stiff != nil {
+				return "mix " + x.Letter() + " is too stiff: a new mix"
+			}
+			return "mix " + x.Letter() + " is past its working time (estimate): a new mix"
+		}
 	case bench.DoDough:
 		return "mark: the dough of mix " + bench.MixLetter(f.Mix) + " is reached"
 	case bench.DoReach:

@@ -148,7 +148,9 @@ func (q *trendQuestion) answer(path string, clock timers.Clock) (trendReport, er
 	return trendOf(b, f, now)
 }
 
-// bench gives the bench the flask stands on, or stood on when it left.
+// bench gives the bench the flask stands on, or stood on when it left. One that is off
+// the living bench may still be named there, by records that it shares with others: that
+// is no flask to be read.
 func (q *trendQuestion) bench(path string, clock timers.Clock) (*bench.Bench, timers.Now, error) {
 	past, then, err := asOf(q.at, clock.Read().Wall)
 	if err != nil {
@@ -161,7 +163,7 @@ func (q *trendQuestion) bench(path string, clock timers.Clock) (*bench.Bench, ti
 			return nil, now, err
 		}
 		now.Beat = st.Beat
-		if q.flask == 0 || st.Bench.Flasks[q.flask] != nil {
+		if f := st.Bench.Flasks[q.flask]; q.flask == 0 || f != nil && f.Place > 0 {
 			return st.Bench, now, nil
 		}
 	}

@@ -18,7 +18,7 @@ var bath = subject{
 			limits(func(c *checker, a action.BathLoad) error { return c.bathNumber(a.Bath) }),
 			makes(func(a action.BathLoad) action.Subject { return action.Subject{Class: 'l', No: a.Load} })),
 		on(checkBathReading, func(b *Bench, a action.BathReading, it *Item) {
-			b.Readings = append(b.Readings, Reading{a.Bath, it.Stamp, a.TempC, a.Source})
+			b.Readings = append(b.Readings, Reading{a.Bath, it.Stamp, a.TempC, a.Source, it.Seq})
 		}, alive((*living).reading)),
 		on(checkBathUnload, applyBathUnload,
 			rests(func(b *Bench, a action.BathUnload, on action.Subject) (n int) {
@@ -57,6 +57,7 @@ type Load struct {
 	In        timers.Stamp
 	Last      timers.Stamp
 	Notes     []Said
+	seq       uint64
 }
 
 // Reading is a bath temperature.
@@ -65,6 +66,7 @@ type Reading struct {
 	At     timers.Stamp
 	TempC  float64
 	Source string
+	seq    uint64
 }
 
 // LoadOf gives the load of a flask, or nil.
@@ -107,7 +109,7 @@ func checkBathLoad(c *checker, a action.BathLoad) (action.BathLoad, error) {
 }
 
 func applyBathLoad(b *Bench, a action.BathLoad, it *Item) {
-	l := &Load{No: a.Load, Bath: a.Bath, Flasks: a.Flasks, Programme: a.Programme, Stages: a.Stages, BathC: a.BathC, MaxS: a.MaxS, In: it.Stamp, Last: it.Stamp, Sections: map[int]action.Section{}}
+	l := &Load{No: a.Load, Bath: a.Bath, Flasks: a.Flasks, Programme: a.Programme, Stages: a.Stages, BathC: a.BathC, MaxS: a.MaxS, In: it.Stamp, Last: it.Stamp, seq: it.Seq, Sections: map[int]action.Section{}}
 	for _, s := range a.Sections {
 		l.Sections[s.Flask] = s
 	}
@@ -138,7 +140,7 @@ func checkBathUnload(c *checker, a action.BathUnload) (action.BathUnload, error)
 	return a, c.each(a.Flasks, func(f *Flask) {
 		c.order(f, "taken out of the bath", InBath)
 		if l := c.b.LoadOf(f); l != nil && f.Stage == InBath {
-			if in, want := between(l.In, c.at), time.Duration(house.LengthS(l.Stages))*time.Second; in < want {
+			if in, want := c.since(l.In), time.Duration(house.LengthS(l.Stages))*time.Second; in < want {
 				c.unusual("cure-short", "in the bath %s of %s", hm(in), hm(want))
 			}
 		}

@@ -92,7 +92,8 @@ func (b *Bench) Item(id string) (Item, bool) {
 	return b.Items[i], true
 }
 
-// seconds between two stamps, exact within one boot.
+// between orders two stamps, exact within one boot: below 0 where to is the earlier. It is
+// no length of time where the machine was started anew between them: see [timers.Elapsed].
 func between(from, to timers.Stamp) time.Duration {
 	if from.BootID != "" && from.BootID == to.BootID {
 		return to.Boot - from.Boot

@@ -102,6 +102,10 @@ type checker struct {
 	lots    map[string][]lotOdd // by code: what is unusual about which lot
 }
 
+// since is the time passed from a stamp to the action, by the clock that the windows go
+// by: what a window shows as long enough is never asked about as too short.
+func (c *checker) since(s timers.Stamp) time.Duration { return c.then.Since(s).For }
+
 func (c *checker) unusual(code, format string, a ...any) {
 	if c.of != nil { // one of several: the code says which
 		if c.of.excused[code] {

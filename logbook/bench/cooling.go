@@ -56,7 +56,7 @@ func (c *checker) cooled(f *Flask) {
 	if from == nil {
 		return
 	}
-	if cooled, want := between(*from, c.at), time.Duration(s)*time.Second; cooled < want {
+	if cooled, want := c.since(*from), time.Duration(s)*time.Second; cooled < want {
 		c.unusual("cool-short", "cooled %s of %s", hm(cooled), hm(want))
 	}
 }

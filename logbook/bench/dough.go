@@ -35,7 +35,7 @@ func (m *Mix) estimate() {
 		if s == nil {
 			return 0
 		}
-		return max(time.Second, between(m.Made, *s))
+		return max(time.Second, timers.Elapsed(m.Made, *s))
 	}
 	m.Window = windows.of(mixTimes{
 		roomC: m.RoomC, dough: time.Duration(m.DoughS) * time.Second, work: time.Duration(m.WorkS) * time.Second,
@@ -117,7 +117,7 @@ func (b *Bench) Marks(resin string) []dough.Mark {
 			at   *timers.Stamp
 		}{{dough.DoughReached, m.Dough}, {dough.TooStiff, m.Stiff}} {
 			if k.at != nil {
-				out = append(out, dough.Mark{Kind: k.kind, Minutes: between(m.Made, *k.at).Minutes(), Conditions: c})
+				out = append(out, dough.Mark{Kind: k.kind, Minutes: timers.Elapsed(m.Made, *k.at).Minutes(), Conditions: c})
 			}
 		}
 	}

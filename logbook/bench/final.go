@@ -18,7 +18,7 @@ var finalClosure = subject{
 		}),
 		on(checkMetal, func(b *Bench, a action.MetalToMetal, it *Item) {
 			f := b.flask(a.Flask, it)
-			f.Metal, f.MetalPSI, f.Stage = it.at(), a.PressurePSI, Metal
+			f.Press, f.Metal, f.MetalPSI, f.Stage = a.Press, it.at(), a.PressurePSI, Metal
 		}, limits(func(c *checker, a action.MetalToMetal) error {
 			if err := c.pressNumber(a.Press); err != nil {
 				return err
@@ -65,10 +65,25 @@ func checkMetal(c *checker, a action.MetalToMetal) (action.MetalToMetal, error) 
 	orInt(&a.Press, 1)
 	orFloat(&a.PressurePSI, c.b.House.Press.PressurePSI)
 	c.order(f, "final closure", Sheetout)
+	c.pressTaken(f, a.Press)
 	if m := c.b.MixOf(f); m != nil {
+		c.knownSpent(f, m)
 		c.doughSpent(m)
 	}
 	return a, nil
+}
+
+// knownSpent asks no second reason for dough that was too old, or about to be, when the
+// sheet came out: not ready then, with a reason, is the same thing as too late now.
+func (c *checker) knownSpent(f *Flask, m *Mix) {
+	if f.Stage != Sheetout || f.SheetOut == nil || !f.excused["not-ready"] {
+		return
+	}
+	left := m.Window.To - timers.Elapsed(m.Made, *f.SheetOut)
+	if m.Stiff != nil || left < time.Duration(c.b.House.Work.FinalS)*time.Second {
+		c.excuse("dough-late")
+		c.excuse("stiff-mix")
+	}
 }
 
 func checkClamp(c *checker, a action.Clamp) (action.Clamp, error) {
@@ -108,7 +123,7 @@ func (c *checker) setLong(f *Flask) {
 	if f.Stage != Set || f.Clamped == nil {
 		return
 	}
-	if set, want := between(*f.Clamped, c.at), time.Duration(f.BenchMinS)*time.Second; set < want {
+	if set, want := c.since(*f.Clamped), time.Duration(f.BenchMinS)*time.Second; set < want {
 		c.unusual("set-short", "bench set %s of %s", hm(set), hm(want))
 	}
 }

@@ -76,6 +76,7 @@ type Flask struct {
 	Halves     map[string]*Half // by "cast" and "teeth"
 	Mix        int              // 0 before one was made for it
 	Trials     []Trial
+	Press      int  // the one it is in, or was in last; see [Bench.InPress]
 	AddedSince bool // dough was added after the last trial
 	Inspected  bool // somebody looked and the mould is full
 	SheetOut   *timers.Stamp

@@ -70,6 +70,13 @@ func (m *Mix) DoughLeft(now timers.Now) (left time.Duration, reached bool) {
 	return m.Window.To - passed, m.Dough != nil || passed >= m.Window.From
 }
 
+// Spent tells whether nothing more is packed from a mix: it was marked too stiff, or its
+// working time is over (an estimate).
+func (m *Mix) Spent(now timers.Now) bool {
+	left, _ := m.DoughLeft(now)
+	return m.Stiff != nil || left < 0
+}
+
 // mix finds a mix at work and refuses a time before it was made.
 func (c *checker) mix(no int) (*Mix, error) {
 	m := c.b.Mixes[no]
@@ -175,7 +182,7 @@ func checkMixDough(c *checker, a action.MixDough) (action.MixDough, error) {
 	if err != nil {
 		return a, err
 	}
-	if after := between(m.Made, c.at); after < m.Window.FromLow/2 {
+	if after := c.since(m.Made); after < m.Window.FromLow/2 {
 		c.unusual("dough-early", "dough marked %s after mixing, expected from %s (estimate)", hm(after), hm(m.Window.From))
 	}
 	return a, nil

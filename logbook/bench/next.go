@@ -22,13 +22,3 @@ const (
 	DoRemount Step = "remount"
 	DoOutcome Step = "outcome"
 )
-
-// Sure tells whether a step cannot be redone at the bench, so that it wants two
-// different keys.
-func (s Step) Sure() bool {
-	switch s {
-	case DoFinal, DoMetal, DoClamp, DoLoad, DoUnload, DoDeflask, DoOutcome:
-		return true
-	}
-	return false
-}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"time"
 
@@ -27,8 +26,9 @@ func (b *Bench) PressBench() press.Bench {
 	return press.Bench{Presses: b.House.Press.Presses, Hands: b.House.Press.Hands}
 }
 
-// inPress are the stages in which a flask takes up a press.
-var inPress = []Stage{InPress, Holding, Judging, Sheetout, Metal}
+// inHand tells whether a flask is in a press, or on its way out of it or into it for good:
+// it takes its turn whatever its dough.
+func (f *Flask) inHand() bool { return f.holdsPress() || f.Stage == Judging || f.Stage == Sheetout }
 
 // Jobs lists the flasks that wait for the press, or are in it, as the press order
 // sees them. The id of a job is the flask's number.
@@ -114,7 +114,7 @@ func (b *Bench) doughFor(f *Flask, now timers.Now) (left, until time.Duration, o
 		return left, until, true
 	}
 	switch {
-	case !slices.Contains(inPress, f.Stage):
+	case !f.inHand():
 		return 0, 0, false
 	case m == nil:
 		return press.MaxTime, 0, true // for training: no dough to be lost, but the press is taken

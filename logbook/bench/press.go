@@ -1,7 +1,9 @@
 package bench
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 	"time"
 
@@ -100,6 +102,46 @@ func (c *checker) pressNumber(n int) error {
 	return nil
 }
 
+// holdsPress tells whether a flask is in a press: from when it is laid in until it is
+// opened, and at the final closure until it is out under its clamp. This and nothing else
+// says that a press is taken.
+func (f *Flask) holdsPress() bool {
+	return f.Place > 0 && (f.Stage == InPress || f.Stage == Holding || f.Stage == Metal)
+}
+
+// InPress lists the flasks in a press, lowest number first; more than one where somebody
+// gave a reason for it.
+func (b *Bench) InPress(n int) []*Flask {
+	var out []*Flask
+	for p := 1; p <= action.Places; p++ {
+		if f := b.OnPlace(p); f != nil && f.Press == n && f.holdsPress() {
+			out = append(out, f)
+		}
+	}
+	slices.SortFunc(out, func(x, y *Flask) int { return cmp.Compare(x.No, y.No) })
+	return out
+}
+
+// FreePress is the first press of the house that no flask is in; the first of all where
+// each is taken.
+func (b *Bench) FreePress() int {
+	for n := 1; n <= b.House.Press.Presses; n++ {
+		if len(b.InPress(n)) == 0 {
+			return n
+		}
+	}
+	return 1
+}
+
+// pressTaken calls it unusual to use a press that another flask is in.
+func (c *checker) pressTaken(f *Flask, press int) {
+	for _, other := range c.b.InPress(press) {
+		if other.No != f.No {
+			c.unusual("press-taken", "flask %d is in press %d", other.No, press)
+		}
+	}
+}
+
 // checkPressIn looks at everything that makes packing unwise: a wet separator, no dough
 // yet, dough no more, a press that is taken.
 func checkPressIn(c *checker, a action.PressIn) (action.PressIn, error) {
@@ -109,13 +151,7 @@ func checkPressIn(c *checker, a action.PressIn) (action.PressIn, error) {
 	}
 	orInt(&a.Press, 1)
 	c.order(f, "trial closure", Drying, Trimmed)
-	for _, n := range Sorted(c.b.Flasks) {
-		other := c.b.Flasks[n]
-		t := other.Trial()
-		if other.No != f.No && t != nil && (other.Stage == InPress || other.Stage == Holding) && t.Press == a.Press {
-			c.unusual("press-taken", "flask %d is in press %d", other.No, a.Press)
-		}
-	}
+	c.pressTaken(f, a.Press)
 	if len(f.Trials) == 0 {
 		c.separatorDry(f)
 	}
@@ -140,7 +176,7 @@ func applyPressIn(b *Bench, a action.PressIn, it *Item) {
 	if a.Added {
 		f.Inspected = false // what was looked at was another filling
 	}
-	f.AddedSince, f.Stage = false, InPress
+	f.Press, f.AddedSince, f.Stage = a.Press, false, InPress
 }
 
 func checkPressAt(c *checker, a action.PressAt) (action.PressAt, error) {
@@ -170,7 +206,7 @@ func checkPressOpen(c *checker, a action.PressOpen) (action.PressOpen, error) {
 	}
 	c.order(f, "press opened", Holding)
 	if t := f.Trial(); t != nil && t.At != nil && f.Stage == Holding {
-		if held := between(*t.At, c.at); held < time.Duration(t.HoldAimS)*time.Second {
+		if held := c.since(*t.At); held < time.Duration(t.HoldAimS)*time.Second {
 			c.unusual("hold-short", "held %d s of %d s", int(held/time.Second), t.HoldAimS)
 		}
 	}
@@ -183,7 +219,7 @@ func applyPressOpen(b *Bench, a action.PressOpen, it *Item) {
 	t.Out = it.at()
 	t.Corrected = t.Corrected || it.Corrected()
 	if t.At != nil {
-		t.HeldS = int(between(*t.At, it.Stamp) / time.Second)
+		t.HeldS = int(timers.Elapsed(*t.At, it.Stamp) / time.Second)
 	}
 	f.Stage = Judging
 }
@@ -255,9 +291,14 @@ func hold(_ *Bench, f *Flask) []Window {
 	return []Window{{What: Hold, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, "hold/"+strconv.Itoa(t.N)), *t.At, ends)}}
 }
 
-// afterTrimming is the step of a flask that was judged: the press again, or for good.
+// afterTrimming is the step of a flask that was judged: the press again, or for
+// good, or another mix where the dough is spent.
 func afterTrimming(b *Bench, f *Flask, now timers.Now) Step {
-	if m := b.MixOf(f); m != nil && m.Dough == nil && m.Stiff == nil && f.Trial() != nil && between(f.Trial().In, m.Made) > 0 {
+	m := b.MixOf(f)
+	if m != nil && m.Spent(now) {
+		return DoMix
+	}
+	if m != nil && m.Dough == nil && f.Trial() != nil && between(f.Trial().In, m.Made) > 0 {
 		return DoDough // packed anew: the new mix is not dough yet
 	}
 	if b.Verdict(f, now).Ready {

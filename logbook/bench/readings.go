@@ -50,8 +50,23 @@ func (b *Bench) BathOf(l *Load) house.Bath {
 	return house.Bath{Name: fmt.Sprintf("bath %d", l.Bath), Litres: 10, HeaterW: 1000}
 }
 
-// Between is the time from one stamp to another, by the clock that decides.
-func Between(from, to timers.Stamp) time.Duration { return between(from, to) }
+// Between is the time from one stamp to another, below 0 where that is the earlier, by the
+// clock that decides.
+func Between(from, to timers.Stamp) time.Duration {
+	if between(from, to) < 0 {
+		return -timers.Elapsed(to, from)
+	}
+	return timers.Elapsed(from, to)
+}
+
+// after is how long after a load went in something was recorded. Which came first the
+// order of the book tells, also where the machine was started anew and its clock set back.
+func (l *Load) after(at timers.Stamp, seq uint64) time.Duration {
+	if seq < l.seq {
+		return -timers.Elapsed(at, l.In)
+	}
+	return timers.Elapsed(l.In, at)
+}
 
 // out is when the last flask of a load came out of the bath; nil while one is in.
 func (b *Bench) out(l *Load) *timers.Stamp {
@@ -81,7 +96,7 @@ func (b *Bench) readingsOf(l *Load) ([]cure.Reading, []Reading) {
 	all := make([]one, 0, len(b.Readings))
 	for _, r := range b.Readings {
 		if r.Bath == l.Bath && (end == nil || between(r.At, *end) >= 0) {
-			all = append(all, one{between(l.In, r.At), r})
+			all = append(all, one{l.after(r.At, r.seq), r})
 		}
 	}
 	slices.SortStableFunc(all, func(x, y one) int { return cmp.Compare(x.after, y.after) })
@@ -105,7 +120,7 @@ func (b *Bench) AddedTo(l *Load) []Added {
 	end := b.out(l)
 	for _, no := range Sorted(b.Loads) {
 		o := b.Loads[no]
-		after := between(l.In, o.In)
+		after := l.after(o.In, o.seq)
 		if o.Bath != l.Bath || no <= l.No || after < 0 || end != nil && between(o.In, *end) < 0 {
 			continue
 		}
@@ -197,7 +212,7 @@ func (b *Bench) silence(l *Load, read []cure.Reading, from []Reading, end *timer
 	limit := b.BathOf(l).Silent()
 	last := now.Since(l.In).For
 	if end != nil {
-		last = between(l.In, *end)
+		last = timers.Elapsed(l.In, *end)
 	}
 	next := end // the reading that ended the stretch; nil for the one that lasts
 	for i := len(read) - 1; i >= 0; i-- {

@@ -48,17 +48,6 @@ func TestRouteByTheBook(t *testing.T) {
 	}
 }
 
-// What cannot be redone wants two keys.
-func TestSureSteps(t *testing.T) {
-	sure := map[bench.Step]bool{bench.DoFinal: true, bench.DoMetal: true, bench.DoClamp: true, bench.DoLoad: true, bench.DoUnload: true, bench.DoDeflask: true, bench.DoOutcome: true}
-	for _, s := range []bench.Step{bench.DoCoat, bench.DoMix, bench.DoDough, bench.DoPress, bench.DoReach, bench.DoOpen, bench.DoJudge, bench.DoFinal,
-		bench.DoMetal, bench.DoClamp, bench.DoLoad, bench.DoUnload, bench.DoWater, bench.DoDeflask, bench.DoRemount, bench.DoOutcome} {
-		if s.Sure() != sure[s] {
-			t.Errorf("%q: sure %v", s, s.Sure())
-		}
-	}
-}
-
 // From any stage any step can be taken: at most a reason is asked for, and with one
 // it is recorded. What is called out of order is what the route does not have there.
 func TestNothingOutOfOrderIsBlocked(t *testing.T) {

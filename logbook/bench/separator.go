@@ -64,7 +64,7 @@ func (c *checker) separatorDry(f *Flask) {
 			c.unusual("no-separator", "no separator recorded on the %s half", name)
 			continue
 		}
-		dried := between(half.Coated, c.at)
+		dried := c.since(half.Coated)
 		if dried < time.Duration(half.MinS)*time.Second {
 			c.unusual("separator-wet", "separator on the %s half has dried %s of %s", name, hm(dried), hm(time.Duration(half.MinS)*time.Second))
 		}
@@ -99,11 +99,11 @@ func dryings(b *Bench, f *Flask) []Window {
 }
 
 // afterDrying is the step that follows while separator dries: what is wanting for packing.
-func afterDrying(b *Bench, f *Flask, _ timers.Now) Step {
+func afterDrying(b *Bench, f *Flask, now timers.Now) Step {
 	switch m := b.MixOf(f); {
 	case len(f.Halves) < 2:
 		return DoCoat
-	case m == nil || m.Stiff != nil:
+	case m == nil || m.Spent(now):
 		return DoMix
 	case m.Dough == nil:
 		return DoDough

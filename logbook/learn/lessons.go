@@ -56,7 +56,7 @@ func (s *Spans) add(from, to *timers.Stamp) {
 	if from == nil || to == nil {
 		return
 	}
-	switch d, sure := between(*from, *to); {
+	switch d, sure := length(*from, *to); {
 	case sure && d.Seconds() >= shortestS && d.Seconds() <= longestS:
 		s.S = append(s.S, d.Seconds())
 	default:
@@ -64,13 +64,10 @@ func (s *Spans) add(from, to *timers.Stamp) {
 	}
 }
 
-// between is the time from one stamp to another; not sure where the machine was
-// started anew in between.
-func between(from, to timers.Stamp) (d time.Duration, sure bool) {
-	if from.BootID != "" && from.BootID == to.BootID {
-		return to.Boot - from.Boot, true
-	}
-	return to.At.Sub(from.At), from.BootID == "" || to.BootID == ""
+// length is the time from one stamp to another; not sure where the machine was started
+// anew in between.
+func length(from, to timers.Stamp) (d time.Duration, sure bool) {
+	return timers.Elapsed(from, to), from.BootID == to.BootID || from.BootID == "" || to.BootID == ""
 }
 
 // From gathers what records teach, in order of the book. Of more than [MaxRecords] the

@@ -207,7 +207,7 @@ func whereClosed(m *bench.Mix, metal timers.Stamp) Where {
 	if m == nil {
 		return NoMix
 	}
-	switch d := passed(m.Made, metal); {
+	switch d := timers.Elapsed(m.Made, metal); {
 	case d < m.Window.From:
 		return Before
 	case d > m.Window.To:
@@ -235,19 +235,13 @@ func share(k, n int) stats.Share {
 	return s
 }
 
-// passed is the time from one stamp to another, exact within one boot.
-func passed(from, to timers.Stamp) time.Duration {
-	now := timers.Now{Reading: timers.Reading{Wall: to.At, Boot: to.Boot, BootID: to.BootID}}
-	return now.Since(from).For
-}
-
 // took is the time from one stamp to another in seconds; not ok where one is missing,
 // the machine was started anew in between, or time runs back.
 func took(from, to *timers.Stamp) (float64, bool) {
 	if from == nil || to == nil || from.At.IsZero() || from.BootID != to.BootID {
 		return 0, false
 	}
-	s := passed(*from, *to).Seconds()
+	s := timers.Elapsed(*from, *to).Seconds()
 	return s, s >= 0
 }
 
