@@ -214,7 +214,7 @@ func (q *desk) tooLate(i int) bool {
 
 // decide finds what to do next, holding to what was advised before but for a real gain.
 func (q *desk) decide(adv *Advice) choice {
-	best := q.look(q.bench, q.draws, q.opt.Draws)
+	best := q.ahead.decide(q.bench, q.draws, q.opt.Draws, mostWork)
 	if p := q.opt.Previous; p != nil {
 		said := func(c *choice) bool {
 			return c.first && c.step.verb == p.Next.Verb && q.jobs[c.step.job].ID == p.Next.Flask

@@ -88,22 +88,23 @@ func (p *plan) outcome(w *world) outcome {
 	var o outcome
 	for i := range w.cells {
 		if p.inTime(w, i) {
-			spare := float64(p.due[i] - w.cells[i].at)
-			o.score += 1 + spareWorth*spare/(spare+float64(spareHalf))
+			o.score += p.spare(i, w.cells[i].at)
 			o.inTime |= 1 << i
 		}
 	}
 	return o
 }
 
-// choice is a first step and the rule that goes on after it, with what came of it in the playings so far.
+// choice is a first step and what goes on after it, a table or else a rule, with what came of it in the playings so far.
 type choice struct {
-	step  step
-	first bool // a step is taken before the rule goes on
-	rule  rule
-	out   []outcome
-	sum   float64
-	aside bool
+	table  *table // with its worth in sum and flasks, and no playings
+	flasks float64
+	step   step
+	first  bool // a step is taken before the rule goes on
+	rule   rule
+	out    []outcome
+	sum    float64
+	aside  bool
 }
 
 // run plays on from a dealt bench.
@@ -112,7 +113,11 @@ func (p *plan) run(dealt, w *world, c *choice) outcome {
 	if c.first {
 		p.start(w, c.step)
 	}
-	p.play(w, c.rule)
+	if c.table != nil {
+		c.table.playOn(w)
+	} else {
+		p.play(w, c.rule)
+	}
 	return p.outcome(w)
 }
 
@@ -124,6 +129,33 @@ type ahead struct {
 	choices []choice
 	dealt   world
 	played  world
+	hidden  world  // a world of which only what has been seen is read
+	whole   *table // the last whole table, for a shift played to its end
+}
+
+// decide gives the best choice from w: by the table of the bench where it is solved with so much work, else by looking
+// ahead. The others stay in a.choices until the next call.
+func (a *ahead) decide(w *world, d draws, n, work int) *choice {
+	t := a.solved(w, work)
+	if t == nil {
+		return a.look(w, d, n)
+	}
+	a.dealt.set(w)
+	a.freeHands(&a.dealt)
+	a.list = a.steps(&a.dealt, a.list[:0])
+	a.choices = a.choices[:0]
+	for _, s := range a.list {
+		got := t.weigh(w, s)
+		a.choices = append(a.choices, choice{table: t, step: s, first: true, sum: got.score, flasks: got.flasks})
+	}
+	if len(a.list) == 0 {
+		got := t.solve(w, 0)
+		a.choices = append(a.choices, choice{table: t, sum: got.score, flasks: got.flasks})
+	}
+	if t.full { // a step the table had not tried took it past its room
+		return a.look(w, d, n)
+	}
+	return a.best()
 }
 
 // look plays every choice from w n times and returns the best one. The choices stay in a.choices until the next call.
@@ -206,6 +238,9 @@ func (a *ahead) leaveAside(best *choice) {
 
 // gain is how many flasks x is expected to save over y, with its standard error, over the playings both had.
 func gain(x, y *choice) (mean, se float64) {
+	if x.table != nil && y.table != nil {
+		return x.sum - y.sum, 0
+	}
 	n := min(len(x.out), len(y.out))
 	if n == 0 {
 		return 0, 0

@@ -6,6 +6,9 @@ import (
 	"time"
 )
 
+// mostHelpWork bounds the solving for all that could help, as mostWork does for the advice.
+const mostHelpWork = 120_000
+
 // without is what comes of leaving one flask aside.
 type without struct {
 	chances  []float64
@@ -30,7 +33,7 @@ func (q *desk) help(adv *Advice, chosen choice, got []float64, lost []bool) [][]
 	if likely && adv.AllInTime >= limit {
 		return help
 	}
-	base := chances(len(q.jobs), chosen.out) // on the draws the helps are tried on
+	base := q.playOut(&chosen).chances // on the draws the helps are tried on
 	aside := make([]*without, len(q.jobs))
 	for i := range q.jobs {
 		if !lost[i] && q.bench.cells[i].stage < Closing {
@@ -63,7 +66,7 @@ func (q *desk) helpOne(i int, got []float64, aside []*without) []Help {
 		}
 	}
 	q.favour = int8(i)
-	first := q.byRules(mooreRule, mooreSerial, func(w *without) float64 { return w.chances[i] })
+	first := q.best(mooreRule, mooreSerial, func(w *without) float64 { return w.chances[i] })
 	q.favour = noFavour
 	offer(Help{Code: TakeFirst, Chance: first.chances[i], Others: first.expected - first.chances[i] - (total - got[i])})
 
@@ -116,7 +119,25 @@ func (q *desk) without(i int, r rule) *without {
 	due := q.due[i]
 	q.due[i] = -MaxTime - time.Second // nobody goes on with a flask that cannot be in time
 	defer func() { q.due[i] = due }()
-	return q.byRules(r, mooreRule, func(w *without) float64 { return w.expected })
+	return q.best(r, mooreRule, func(w *without) float64 { return w.expected })
+}
+
+// best plays on by the bench solved, and by rules; of the two the better by a figure.
+func (q *desk) best(a, b rule, figure func(*without) float64) *without {
+	t := q.solved(q.bench, mostHelpWork/len(q.jobs))
+	if t != nil && len(q.jobs) <= mostWhole {
+		return q.playOut(&choice{table: t})
+	}
+	if a == 0 {
+		a = b
+	}
+	best := q.byRules(a, b, figure)
+	if t != nil {
+		if other := q.playOut(&choice{table: t}); figure(other) > figure(best)+1e-9 {
+			best = other
+		}
+	}
+	return best
 }
 
 // byRules plays on by each of two rules and gives the better, by a figure, the first of equals.
@@ -130,13 +151,18 @@ func (q *desk) byRules(a, b rule, figure func(*without) float64) *without {
 	return best
 }
 
-func (q *desk) byRule(r rule) *without {
-	n := q.opt.Draws
-	out := make([]outcome, n)
-	for k := range n {
+func (q *desk) byRule(r rule) *without { return q.playOut(&choice{rule: r}) }
+
+// playOut plays a choice on the draws it was made by.
+func (q *desk) playOut(c *choice) *without {
+	out := make([]outcome, q.opt.Draws)
+	for k := range out {
 		q.dealt.set(q.bench)
 		q.deal(&q.dealt, q.draws, k)
-		out[k] = q.run(&q.dealt, &q.played, &choice{rule: r})
+		if c.first {
+			q.freeHands(&q.dealt)
+		}
+		out[k] = q.run(&q.dealt, &q.played, c)
 	}
 	w := &without{chances: chances(len(q.jobs), out)}
 	for _, c := range w.chances {

@@ -73,7 +73,7 @@ func newPlan(jobs []Job, d Durations, b Bench) (*plan, *world) {
 		Rising:    {d.Hold + d.Open + done, d.Hold + d.Open + done},
 		Holding:   {d.Open + done, d.Open + done},
 		Opening:   {done, done},
-		Untrimmed: {done, done},
+		Untrimmed: {d.Trim + d.Raise + d.Hold + d.Open + done, done},
 		Trimming:  {d.Raise + d.Hold + d.Open + done, d.Final},
 	}
 	w := &world{hands: b.Hands, presses: b.Presses, cells: make([]cell, n)}
@@ -200,8 +200,8 @@ func (p *plan) start(w *world, s step) {
 	w.hands--
 }
 
-// advance moves to the next instant at which a free pair of hands may find something new; false at the shift's end.
-func (p *plan) advance(w *world) bool {
+// next is the next instant at which a free pair of hands may find something new, never at the shift's end.
+func (p *plan) next(w *world) time.Duration {
 	next := never
 	for i := range w.cells {
 		c := &w.cells[i]
@@ -214,6 +214,12 @@ func (p *plan) advance(w *world) bool {
 			}
 		}
 	}
+	return next
+}
+
+// advance moves to the next instant at which a free pair of hands may find something new; false at the shift's end.
+func (p *plan) advance(w *world) bool {
+	next := p.next(w)
 	if next == never {
 		return false
 	}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -159,10 +160,17 @@ func (o *ShiftOptions) shift(ctx context.Context, s int) []float64 {
 	}
 	a := &ahead{plan: p, gap: DefaultGain}
 	d := newDraws(jobs, rng.Uint64(), o.Draws)
-	best := a.look(start, d, o.Draws)
-	foretold := 1.0
-	for _, c := range chances(len(jobs), best.out) {
-		foretold -= c / float64(len(jobs))
+	unknown := *start
+	unknown.cells = slices.Clone(start.cells)
+	for i := range unknown.cells {
+		unknown.cells[i].need = 1
+	}
+	best := a.decide(&unknown, d, o.Draws, mostWork)
+	foretold := 1 - best.flasks/float64(len(jobs))
+	if best.table == nil {
+		for _, c := range chances(len(jobs), best.out) {
+			foretold -= c / float64(len(jobs))
+		}
 	}
 	w.set(start)
 	a.playAhead(ctx, &w, d, o.Draws)
@@ -178,7 +186,7 @@ func (a *ahead) playAhead(ctx context.Context, w *world, d draws, n int) {
 			}
 			next := a.list[0]
 			if len(a.list) > 1 {
-				next = a.look(w, d, n).step
+				next = a.next(w, d, n)
 			}
 			a.start(w, next)
 		}
@@ -186,6 +194,26 @@ func (a *ahead) playAhead(ctx context.Context, w *world, d draws, n int) {
 			return
 		}
 	}
+}
+
+// next is the step advised for w, of which only what has been seen is read. A whole table is followed to its end; the
+// bench is solved anew for every step while it is not whole.
+func (a *ahead) next(w *world, d draws, n int) step {
+	if a.whole != nil {
+		if s, ok, known := a.whole.advised(w); ok && known {
+			return s
+		}
+	}
+	a.hidden.set(w)
+	for i := range a.hidden.cells {
+		c := &a.hidden.cells[i]
+		c.need = min(c.need, 1)
+	}
+	best := a.decide(&a.hidden, d, n, mostWork)
+	if best.table != nil && best.table.width == (width{}) {
+		a.whole = best.table
+	}
+	return best.step
 }
 
 func (o *ShiftOptions) pick(rng *rand.Rand) Size {
