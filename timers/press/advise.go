@@ -102,11 +102,18 @@ type Options struct {
 	Seed     uint64  // the same seed gives the same draws
 	Gain     float64 // flasks a change of advice must gain, 0 is DefaultGain
 	Previous *Advice // the last advice given on this bench; nil for none
+	// Work bounds the solving of the bench, in states times flasks and one more: 0 is DefaultWork, NoWork leaves the
+	// answer to the look-ahead, as does a bench that would be more work.
+	Work int
 }
 
 const (
 	// DefaultDraws is enough that the advice and its score settle to some hundredths of a flask.
 	DefaultDraws = 64
+	// DefaultWork keeps an answer within some tenths of a second.
+	DefaultWork = 360_000
+	// NoWork solves nothing.
+	NoWork = -1
 	// DefaultGain is the gain for which advice is changed, in flasks (house default).
 	DefaultGain = 0.03
 )
@@ -124,7 +131,22 @@ const (
 	sureness  = 2.0              // standard errors by which a change must gain
 )
 
+// workOf puts the default in.
+func workOf(work int) (int, error) {
+	switch {
+	case work == 0:
+		return DefaultWork, nil
+	case work < NoWork || work > MaxWork:
+		return 0, fmt.Errorf("work of %d states times flasks: want %d (none) to %d", work, NoWork, MaxWork)
+	}
+	return work, nil
+}
+
 func (o Options) settled() (Options, error) {
+	var err error
+	if o.Work, err = workOf(o.Work); err != nil {
+		return o, err
+	}
 	if o.Draws == 0 {
 		o.Draws = DefaultDraws
 	}
@@ -214,7 +236,10 @@ func (q *desk) tooLate(i int) bool {
 
 // decide finds what to do next, holding to what was advised before but for a real gain.
 func (q *desk) decide(adv *Advice) choice {
-	best := q.ahead.decide(q.bench, q.draws, q.opt.Draws, mostWork)
+	if p := q.opt.Previous; p != nil {
+		q.also = step{p.Next.Verb, int8(slices.IndexFunc(q.jobs, func(j Job) bool { return j.ID == p.Next.Flask }))}
+	}
+	best := q.ahead.decide(q.bench, q.draws, q.opt.Draws, q.opt.Work)
 	if p := q.opt.Previous; p != nil {
 		said := func(c *choice) bool {
 			return c.first && c.step.verb == p.Next.Verb && q.jobs[c.step.job].ID == p.Next.Flask

@@ -327,11 +327,11 @@ func TestAdviceDoesNotFlicker(t *testing.T) {
 		for i := range 5 {
 			jobs = append(jobs, Job{ID: fmt.Sprint(i), Due: time.Duration(900+rng.IntN(900)) * time.Second, More: sizes[rng.IntN(3)].Totals})
 		}
-		with := advise(t, jobs, HouseBench(), Options{Draws: draws})
+		with := advise(t, jobs, HouseBench(), Options{Draws: draws, Work: 60_000})
 		without := with
 		for s := every; s <= seconds; s += every {
 			now := later(jobs, time.Duration(s)*time.Second)
-			a, b := advise(t, now, HouseBench(), Options{Previous: &with, Draws: draws}), advise(t, now, HouseBench(), Options{Draws: draws})
+			a, b := advise(t, now, HouseBench(), Options{Previous: &with, Draws: draws, Work: 60_000}), advise(t, now, HouseBench(), Options{Draws: draws, Work: 60_000})
 			add(&held, with, a)
 			add(&afresh, without, b)
 			with, without = a, b

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"math/rand/v2"
+	"slices"
 	"time"
 )
 
@@ -127,10 +128,16 @@ type ahead struct {
 	gap     float64 // choices less than this many flasks behind are never left aside
 	list    []step
 	choices []choice
+	also    step // weighed also where the width of a table leaves it out
 	dealt   world
 	played  world
+
+	// For shifts played to their end.
 	hidden  world  // a world of which only what has been seen is read
-	whole   *table // the last whole table, for a shift played to its end
+	kept    *table // the last table
+	work    int
+	anew    bool // every step is worked out anew
+	tooMany int  // so many flasks were too much work to be solved
 }
 
 // decide gives the best choice from w: by the table of the bench where it is solved with so much work, else by looking
@@ -143,6 +150,10 @@ func (a *ahead) decide(w *world, d draws, n, work int) *choice {
 	a.dealt.set(w)
 	a.freeHands(&a.dealt)
 	a.list = a.steps(&a.dealt, a.list[:0])
+	if t.under > 0 {
+		tried := t.open(&a.dealt, nil)
+		a.list = slices.DeleteFunc(a.list, func(s step) bool { return s != a.also && !slices.Contains(tried, s) })
+	}
 	a.choices = a.choices[:0]
 	for _, s := range a.list {
 		got := t.weigh(w, s)
@@ -152,7 +163,7 @@ func (a *ahead) decide(w *world, d draws, n, work int) *choice {
 		got := t.solve(w, 0)
 		a.choices = append(a.choices, choice{table: t, sum: got.score, flasks: got.flasks})
 	}
-	if t.full { // a step the table had not tried took it past its room
+	if t.full { // what was advised before was not yet in the table, and took it past its room
 		return a.look(w, d, n)
 	}
 	return a.best()

@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// mostHelpWork bounds the solving for all that could help, as mostWork does for the advice.
-const mostHelpWork = 120_000
+// helpShare is the part of the work for the advice that goes once more into all that could help.
+const helpShare = 1. / 3
 
 // without is what comes of leaving one flask aside.
 type without struct {
@@ -124,7 +124,7 @@ func (q *desk) without(i int, r rule) *without {
 
 // best plays on by the bench solved, and by rules; of the two the better by a figure.
 func (q *desk) best(a, b rule, figure func(*without) float64) *without {
-	t := q.solved(q.bench, mostHelpWork/len(q.jobs))
+	t := q.solved(q.bench, int(helpShare*float64(q.opt.Work))/len(q.jobs))
 	if t != nil && len(q.jobs) <= mostWhole {
 		return q.playOut(&choice{table: t})
 	}

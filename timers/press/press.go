@@ -53,6 +53,7 @@ const (
 	MaxJobs  = 18             // flasks: nine places and as many mixed anew
 	MaxMore  = 20             // trial closures looked ahead for one flask
 	MaxDraws = 512            // playings of the shift for one choice
+	MaxWork  = 100_000_000    // states times flasks
 	MaxTime  = 48 * time.Hour // any duration given
 )
 

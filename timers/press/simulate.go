@@ -32,6 +32,10 @@ type ShiftOptions struct {
 	Bench     Bench
 	Draws     int // playings of the shift for one choice of the look-ahead; 0 is DefaultDraws
 	Seed      uint64
+	Work      int // as in Options
+	// Anew works the advice out anew for every step, as at a bench; else what was worked out is followed while it
+	// holds, which is much faster and loses a little more where there are more than three flasks.
+	Anew bool
 }
 
 // MaxShifts bounds Simulate.
@@ -50,6 +54,8 @@ type ShiftTable struct {
 	// Foretold is the share of flasks the look-ahead expected to lose when each shift began; to be held against what
 	// it then lost.
 	Foretold float64 `json:"foretold"`
+	// ForetoldSE is the standard error of what it lost less what it had expected to lose, over shifts.
+	ForetoldSE float64 `json:"foretold_se"`
 }
 
 // RuleRow is one rule's share of flasks lost.
@@ -84,6 +90,10 @@ const lookAheadName = "look-ahead"
 func Simulate(ctx context.Context, o ShiftOptions) (ShiftTable, error) {
 	if o.Draws == 0 {
 		o.Draws = DefaultDraws
+	}
+	var err error
+	if o.Work, err = workOf(o.Work); err != nil {
+		return ShiftTable{}, err
 	}
 	if err := o.check(); err != nil {
 		return ShiftTable{}, err
@@ -158,14 +168,17 @@ func (o *ShiftOptions) shift(ctx context.Context, s int) []float64 {
 		p.play(&w, t.rule)
 		lost = append(lost, p.share(&w))
 	}
-	a := &ahead{plan: p, gap: DefaultGain}
+	a := &ahead{plan: p, gap: DefaultGain, anew: o.Anew, work: o.Work, tooMany: MaxJobs + 1}
 	d := newDraws(jobs, rng.Uint64(), o.Draws)
 	unknown := *start
 	unknown.cells = slices.Clone(start.cells)
 	for i := range unknown.cells {
 		unknown.cells[i].need = 1
 	}
-	best := a.decide(&unknown, d, o.Draws, mostWork)
+	best := a.decide(&unknown, d, o.Draws, o.Work)
+	if a.kept = best.table; a.kept == nil {
+		a.tooMany = o.Flasks
+	}
 	foretold := 1 - best.flasks/float64(len(jobs))
 	if best.table == nil {
 		for _, c := range chances(len(jobs), best.out) {
@@ -196,11 +209,13 @@ func (a *ahead) playAhead(ctx context.Context, w *world, d draws, n int) {
 	}
 }
 
-// next is the step advised for w, of which only what has been seen is read. A whole table is followed to its end; the
-// bench is solved anew for every step while it is not whole.
+// next is the step advised for w, of which only what has been seen is read. A table is followed while it holds and no
+// wider one is to be had, unless the bench is to be solved anew for each step; where solving was too much work it is
+// tried again with fewer flasks.
 func (a *ahead) next(w *world, d draws, n int) step {
-	if a.whole != nil {
-		if s, ok, known := a.whole.advised(w); ok && known {
+	live := a.live(w)
+	if t := a.kept; t != nil && (t.width == (width{}) || !a.anew && live > mostWhole) {
+		if s, ok, known := t.advised(w); ok && known {
 			return s
 		}
 	}
@@ -209,9 +224,14 @@ func (a *ahead) next(w *world, d draws, n int) step {
 		c := &a.hidden.cells[i]
 		c.need = min(c.need, 1)
 	}
-	best := a.decide(&a.hidden, d, n, mostWork)
-	if best.table != nil && best.table.width == (width{}) {
-		a.whole = best.table
+	work := a.work
+	if live >= a.tooMany {
+		work = 0
+	}
+	best := a.decide(&a.hidden, d, n, work)
+	a.kept = best.table
+	if best.table == nil {
+		a.tooMany = min(a.tooMany, live)
 	}
 	return best.step
 }
@@ -258,6 +278,7 @@ func (o *ShiftOptions) table(lost [][]float64) ShiftTable {
 		t.Rules = append(t.Rules, r)
 	}
 	t.Foretold, _ = meanSE(lost, func(x []float64) float64 { return x[ours+1] })
+	_, t.ForetoldSE = meanSE(lost, func(x []float64) float64 { return x[ours] - x[ours+1] })
 	return t
 }
 
@@ -291,6 +312,6 @@ func (t ShiftTable) String() string {
 	for _, r := range t.Rules {
 		fmt.Fprintf(&b, "%-14s  %6.4f  %6.4f  %15.4f  %6.4f\n", r.Rule, r.Lost, r.SE, r.Over, r.OverSE)
 	}
-	fmt.Fprintf(&b, "%-14s  %6.4f\n", "foretold", t.Foretold)
+	fmt.Fprintf(&b, "%-14s  %6.4f  %6.4f (of the difference)\n", "foretold", t.Foretold, t.ForetoldSE)
 	return b.String()
 }

@@ -10,37 +10,46 @@ import (
 	"path/filepath"
 	"reflect"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 )
 
 var (
-	shifts = flag.Int("shifts", 0, "shifts in each row of the table of rules: 0 is 14 of few draws in the test, 2000 in the benchmark")
+	shifts = flag.Int("shifts", 0, "shifts in each row of the table of rules: 0 is a few, of few draws, in the test, 2000 in the benchmark")
+	anew   = flag.Bool("anew", false, "work the advice out anew for every step of the table of rules")
 	write  = flag.Bool("write", false, "write the table of rules to testdata/press/shifts.txt")
 )
 
 const tableSeed = 1
 
-// sixRows are the shifts of the table: flasks from one mix with 35 min of dough left, or by turns from one with 20 and
-// one with 35 (house default).
-var sixRows = []struct {
-	mixes  []time.Duration
+// tableRows are the shifts of the table: minutes of dough left of the mixes that the flasks are packed from by turns
+// (house default).
+var tableRows = []struct {
+	mixes  []float64
 	flasks int
 }{
-	{[]time.Duration{35 * time.Minute}, 2},
-	{[]time.Duration{35 * time.Minute}, 3},
-	{[]time.Duration{35 * time.Minute}, 4},
-	{[]time.Duration{20 * time.Minute, 35 * time.Minute}, 2},
-	{[]time.Duration{20 * time.Minute, 35 * time.Minute}, 3},
-	{[]time.Duration{20 * time.Minute, 35 * time.Minute}, 4},
+	{[]float64{35}, 2},
+	{[]float64{35}, 3},
+	{[]float64{35}, 4},
+	{[]float64{20, 35}, 2},
+	{[]float64{20, 35}, 3},
+	{[]float64{20, 35}, 4},
+	{[]float64{15}, 2},
+	{[]float64{12, 18, 24}, 3},
+	{[]float64{25}, 3},
 }
 
 func shiftOptions(row, shifts int) ShiftOptions {
-	return ShiftOptions{
-		Shifts: shifts, Flasks: sixRows[row].flasks, Mixes: sixRows[row].mixes, Sizes: house(),
-		Durations: HouseDurations(), Bench: HouseBench(), Seed: tableSeed,
+	o := ShiftOptions{
+		Shifts: shifts, Flasks: tableRows[row].flasks, Sizes: house(),
+		Durations: HouseDurations(), Bench: HouseBench(), Seed: tableSeed, Anew: *anew,
 	}
+	for _, m := range tableRows[row].mixes {
+		o.Mixes = append(o.Mixes, mins(m))
+	}
+	return o
 }
 
 func simulate(t testing.TB, o ShiftOptions) ShiftTable {
@@ -69,26 +78,39 @@ func TestLookAheadLosesFewest(t *testing.T) {
 	if n == 0 {
 		n, draws = 14, 16
 	}
+	optima := readOptimum(t)
 	var text strings.Builder
 	fmt.Fprintf(&text, `Share of flasks lost: final closure not inside the dough. Simulated with house defaults, not measured at a bench.
 Written by: go test ./timers/press -run TestLookAheadLosesFewest -shifts %d -write
 Every rule sees the same flasks. No rule goes on with a flask that cannot be in time even if all goes well. "Over
 look-ahead" is how much more a rule lost, with the standard error of that difference over the same shifts. "Foretold" is
-the share the look-ahead expected to lose when each shift began. Sizes small, medium, large: 30, 50, 20 %%.
-Minutes: raise 0.7, hold 1, open 0.3, trim 1.5, final closure 2.
+the share the look-ahead expected to lose when each shift began, with the standard error of what it lost less that;
+"optimum" is the least that can be lost, over all shifts and not these alone, where that is known.
+Sizes small, medium, large: 30, 50, 20 %%. Minutes: raise 0.7, hold 1, open 0.3, trim 1.5, final closure 2.
 `, n)
-	for row := range sixRows {
+	for row := range tableRows {
 		o := shiftOptions(row, n)
-		o.Draws = draws
+		if o.Draws = draws; *shifts == 0 && o.Flasks > mostWhole {
+			o.Shifts = 5
+		}
 		table := simulate(t, o)
 		if r := notLowest(table); r != "" {
 			t.Errorf("%q loses clearly fewer than the look-ahead:\n%s", r, table)
 		}
 		ours := table.Rules[len(table.Rules)-1]
-		if math.Abs(table.Foretold-ours.Lost) > 0.05+3*ours.SE {
-			t.Errorf("foretold %.3f lost, saw %.3f ± %.3f", table.Foretold, ours.Lost, ours.SE)
+		limit := 3 * table.ForetoldSE
+		if o.Flasks > mostWhole {
+			limit = 2 * table.ForetoldSE // these are held closest: here what is foretold was once too low
+		}
+		if *shifts > 0 && math.Abs(table.Foretold-ours.Lost) > limit {
+			t.Errorf("row %d: foretold %.4f lost, saw %.4f; standard error of the difference %.4f", row, table.Foretold, ours.Lost, table.ForetoldSE)
 		}
 		fmt.Fprintf(&text, "\n%s", table)
+		for _, r := range optima.Rows {
+			if slices.Equal(r.Mixes, tableRows[row].mixes) && r.Flasks == tableRows[row].flasks {
+				fmt.Fprintf(&text, "%-14s  %6.4f  (worked out, optimum.py)\n", "optimum", r.Lost)
+			}
+		}
 	}
 	if *write {
 		path := filepath.Join("..", "..", "testdata", "press", "shifts.txt")
@@ -105,14 +127,14 @@ func TestKeptTable(t *testing.T) {
 		t.Fatal(err)
 	}
 	rows := strings.Split(strings.TrimSpace(string(text)), "\n\n")[1:]
-	if len(rows) != len(sixRows) {
-		t.Fatalf("%d rows, want %d", len(rows), len(sixRows))
+	if len(rows) != len(tableRows) {
+		t.Fatalf("%d rows, want %d", len(rows), len(tableRows))
 	}
 	for i, row := range rows {
 		lines := strings.Split(row, "\n")
 		var n, flasks int
-		if _, err := fmt.Sscanf(lines[0], "%d shifts of %d flasks", &n, &flasks); err != nil || n < 2000 || flasks != sixRows[i].flasks {
-			t.Errorf("row %d: %q: want at least 2000 shifts of %d flasks", i, lines[0], sixRows[i].flasks)
+		if _, err := fmt.Sscanf(lines[0], "%d shifts of %d flasks", &n, &flasks); err != nil || n < 2000 || flasks != tableRows[i].flasks {
+			t.Errorf("row %d: %q: want at least 2000 shifts of %d flasks", i, lines[0], tableRows[i].flasks)
 		}
 		for _, line := range lines[2 : 2+len(tableRules)] {
 			var lost, se, over, overSE float64
@@ -152,7 +174,7 @@ func TestSimulateIsTheSameOnAnyMachine(t *testing.T) {
 
 func TestMorePressesLoseFewer(t *testing.T) {
 	o := shiftOptions(5, 20)
-	o.Draws = 8
+	o.Draws, o.Work = 8, NoWork
 	one := simulate(t, o)
 	o.Bench = Bench{Presses: 2, Hands: 2}
 	two := simulate(t, o)
@@ -201,7 +223,7 @@ func BenchmarkShifts(b *testing.B) {
 	if n == 0 {
 		n = 2000
 	}
-	for row, r := range sixRows {
+	for row, r := range tableRows {
 		b.Run(fmt.Sprintf("mixes=%d/flasks=%d", len(r.mixes), r.flasks), func(b *testing.B) {
 			var table ShiftTable
 			for b.Loop() {

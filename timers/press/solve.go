@@ -24,19 +24,14 @@ type width struct {
 
 // widths are tried on benches of more than mostWhole flasks, one after the other while there is room; the last that is
 // solved counts.
-var widths = [...]width{{2, 2}, {3, 2}}
-
-// mostWork bounds the solving of one question, in states times flasks, so that it is answered in bounded time.
-const mostWork = 360_000
+var widths = [...]width{{2, 1}, {2, 2}, {3, 2}}
 
 // solved is the bench as it stands solved, nil where that would be too much work.
 func (p *plan) solved(w *world, work int) *table {
-	live := 0
-	for i := range p.cum {
-		if w.cells[i].stage < Closing && !p.lost(w, i) {
-			live++
-		}
+	if work <= 0 {
+		return nil
 	}
+	live := p.live(w)
 	size := len(w.cells) + 1
 	if live <= mostWhole {
 		t := newTable(p, work/size, width{})
@@ -57,6 +52,17 @@ func (p *plan) solved(w *world, work int) *table {
 		best = t
 	}
 	return best
+}
+
+// live is how many flasks can still be in time.
+func (p *plan) live(w *world) int {
+	n := 0
+	for i := range p.cum {
+		if w.cells[i].stage < Closing && !p.lost(w, i) {
+			n++
+		}
+	}
+	return n
 }
 
 // worth of a state: what is to be expected from there on.
@@ -299,7 +305,11 @@ func (t *table) alone(w *world, i int) (got worth) {
 	case Untrimmed:
 		at = w.now + t.d.Trim
 	case Holding:
-		at += t.d.Open - round
+		if at += t.d.Open; c.need == 0 {
+			at += t.d.Trim
+		} else {
+			at -= round
+		}
 	}
 	left := 1.0
 	for made := c.made; c.need > 0; made++ {
@@ -485,7 +495,7 @@ func (t *table) advised(w *world) (s step, ok, known bool) {
 	if live == 0 {
 		return step{}, false, true
 	}
-	if t.single(w, live, others) {
+	if live&(live-1) == 0 && !others {
 		if t.list = t.steps(w, t.list[:0]); len(t.list) == 0 {
 			return step{}, false, true
 		}
