@@ -87,9 +87,10 @@ type Advice struct {
 	// Gain is how many flasks more are expected in time by Next than by what was advised before, where that could
 	// still be done and the advice has changed; else 0.
 	Gain      float64
-	Order     []string  // flasks by their next turn in the press, those under final closure left out
+	Order     []string  // flasks by their next turn in the press, without those under final closure or lost
 	Flasks    []Outlook // one for each job, in the order given
-	AllInTime float64   // chance that every flask not already lost is in time
+	AllInTime float64   // chance that every flask is in time: 0 where one is lost
+	Others    float64   // chance that every flask not lost is in time, 0 where all are lost
 	Expected  float64   // flasks expected in time
 	GiveUp    string    // where it is likely that not all can be in time: the flask whose giving up saves most others
 
@@ -219,7 +220,12 @@ func Advise(jobs []Job, d Durations, b Bench, o Options) (Advice, error) {
 			all++
 		}
 	}
-	adv.AllInTime = float64(all) / float64(len(out))
+	if live != 0 {
+		adv.Others = float64(all) / float64(len(out))
+	}
+	if !slices.Contains(lost, true) {
+		adv.AllInTime = adv.Others
+	}
 	help := q.help(&adv, chosen, got, lost)
 	for _, j := range jobs {
 		i := slices.IndexFunc(q.jobs, func(k Job) bool { return k.ID == j.ID })
@@ -305,7 +311,7 @@ func (q *desk) order(adv *Advice, turns []time.Duration) {
 	at := make(map[string]time.Duration, len(q.jobs))
 	var ids []string
 	for i, j := range q.jobs {
-		if q.bench.cells[i].stage < Closing {
+		if q.bench.cells[i].stage < Closing && !q.lost(q.bench, i) {
 			at[j.ID] = turns[i]
 			ids = append(ids, j.ID)
 		}

@@ -346,6 +346,37 @@ func TestAdviceDoesNotFlicker(t *testing.T) {
 	}
 }
 
+// Where a flask is out of time nothing says that all are in time, and a flask that cannot be in time has no turn in the
+// press, whatever else there is.
+func TestOutOfTimeIsSaid(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		jobs := genJobs(t)
+		a, err := Advise(jobs, HouseDurations(), genBench(t), Options{Draws: 4, Work: rapid.SampledFrom([]int{NoWork, 20_000}).Draw(t, "work")})
+		if err != nil {
+			t.Fatal(err)
+		}
+		lost := 0
+		for _, f := range a.Flasks {
+			if !f.Lost {
+				continue
+			}
+			lost++
+			if slices.Contains(a.Order, f.Flask) || a.Next.Flask == f.Flask && a.Next.Verb != Open {
+				t.Fatalf("%s cannot be in time: next %+v, order %v", f.Flask, a.Next, a.Order)
+			}
+		}
+		switch {
+		case lost == 0 && a.AllInTime != a.Others && len(jobs) > 0, lost > 0 && a.AllInTime != 0, lost == len(jobs) && a.Others != 0:
+			t.Fatalf("%d of %d lost: all in time %v, the others %v", lost, len(jobs), a.AllInTime, a.Others)
+		}
+	})
+	dead := []Job{{ID: "1", Due: mins(-3), More: knownTo(2)}, {ID: "2", Ready: true, Due: mins(-1)}}
+	a := advise(t, dead, HouseBench(), Options{})
+	if a.AllInTime != 0 || a.Others != 0 || a.Order != nil || a.Next != (Move{}) || a.GiveUp != "" {
+		t.Errorf("two past their dough: %+v", a)
+	}
+}
+
 func TestPreviousIsKeptUnlessWorse(t *testing.T) {
 	// Alike in everything: either may go first, and what was said stands.
 	jobs := []Job{{ID: "1", Due: mins(30), More: totalsOf("medium")}, {ID: "2", Due: mins(30), More: totalsOf("medium")}}
@@ -368,7 +399,8 @@ func TestPreviousIsKeptUnlessWorse(t *testing.T) {
 			t.Errorf("gave up %s before, now %q", id, a.GiveUp)
 		}
 	}
-	q := &desk{jobs: []Job{{ID: "1"}, {ID: "2"}, {ID: "3"}}, bench: &world{cells: make([]cell, 3)}, opt: Options{Previous: &Advice{Order: []string{"2", "1"}}}}
+	hours := &plan{due: []time.Duration{time.Hour, time.Hour, time.Hour}}
+	q := &desk{ahead: ahead{plan: hours}, jobs: []Job{{ID: "1"}, {ID: "2"}, {ID: "3"}}, bench: &world{cells: make([]cell, 3)}, opt: Options{Previous: &Advice{Order: []string{"2", "1"}}}}
 	for _, c := range []struct {
 		one, two, three float64
 		want            string

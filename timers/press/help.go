@@ -30,7 +30,7 @@ func (q *desk) help(adv *Advice, chosen choice, got []float64, lost []bool) [][]
 		}
 		likely = likely && (lost[i] || got[i] >= doubtful)
 	}
-	if likely && adv.AllInTime >= limit {
+	if likely && (adv.Others >= limit || !slices.Contains(lost, false)) {
 		return help
 	}
 	base := q.playOut(&chosen).chances // on the draws the helps are tried on
@@ -40,7 +40,7 @@ func (q *desk) help(adv *Advice, chosen choice, got []float64, lost []bool) [][]
 			aside[i] = q.without(i, chosen.rule)
 		}
 	}
-	if adv.AllInTime < limit {
+	if adv.Others < limit {
 		adv.GiveUp = q.giveUp(aside, base)
 	}
 	for i := range q.jobs {
