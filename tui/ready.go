@@ -115,16 +115,11 @@ func (m *Model) advise() tea.Cmd {
 	}
 	m.advising, m.advisedAt, m.advisedSeq = true, m.now.Mono, m.st.Head.Seq
 	b, now, seq := m.bench(), m.now, m.st.Head.Seq
-	var before *press.Advice
-	if m.advice != nil {
-		a := *m.advice
-		before = &a
-	}
 	_, asked := m.page.(*pressPage)
 	asked = asked || m.wide()
 	return func() tea.Msg {
 		msg := adviceMsg{seq: seq}
-		msg.advice, msg.err = b.PressOrder(now, before)
+		msg.advice, msg.err = b.PressOrder(now)
 		if asked {
 			if c, err := b.CostOfMix(now, mixSize, 1); err == nil {
 				msg.cost = &c

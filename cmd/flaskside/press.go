@@ -159,7 +159,7 @@ type pressWorse struct {
 // orderOf asks for the press order and what another mix would cost.
 func orderOf(b *bench.Bench, now timers.Now, size string, flasks int) (pressReport, error) {
 	r := pressReport{At: now.Wall, Order: []int{}, Flasks: []pressFlask{}, Note: bench.YouDecide, bench: b}
-	a, err := b.PressOrder(now, nil)
+	a, err := b.PressOrder(now)
 	if err != nil {
 		return r, err
 	}

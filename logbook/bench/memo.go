@@ -5,20 +5,43 @@ import (
 	"sync"
 
 	"flaskside/logbook/flash"
+	"flaskside/timers/press"
 )
 
 // memo keeps the trends already worked out: a fit takes a good part of a
 // millisecond, the screen asks many times a second, and the answer changes only
 // with a record. It is handed from one bench to the next.
 type memo struct {
-	mu sync.Mutex
-	m  map[string]Outlook
+	mu     sync.Mutex
+	m      map[string]Outlook
+	orders map[string]press.Advice // by the question; few
 }
 
 // memoSize bounds what is kept.
 const memoSize = 256
 
-func newMemo() *memo { return &memo{m: map[string]Outlook{}} }
+// ordersSize bounds the press orders kept: the one at the last record and the latest.
+const ordersSize = 8
+
+func newMemo() *memo {
+	return &memo{m: map[string]Outlook{}, orders: map[string]press.Advice{}}
+}
+
+func (k *memo) order(question string) (press.Advice, bool) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	a, ok := k.orders[question]
+	return a, ok
+}
+
+func (k *memo) keepOrder(question string, a press.Advice) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if len(k.orders) >= ordersSize {
+		clear(k.orders)
+	}
+	k.orders[question] = a
+}
 
 // Inherit takes over what another bench has worked out already.
 func (b *Bench) Inherit(from *Bench) { b.memo = from.memo }

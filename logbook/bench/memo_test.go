@@ -156,12 +156,12 @@ func TestAnyRecords(t *testing.T) {
 		}
 		b.Windows()
 		b.Alarms(now)
-		a, err := b.PressOrder(now, nil)
+		a, err := b.PressOrder(now)
 		if err != nil {
 			rt.Fatalf("press order: %v", err)
 		}
 		finite("advice", a)
-		again, err := b.PressOrder(now, &a)
+		again, err := b.PressOrder(now)
 		if err != nil || again.Next != a.Next {
 			rt.Fatalf("asked again: %+v, %v, was %+v", again.Next, err, a.Next)
 		}

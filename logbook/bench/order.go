@@ -103,7 +103,8 @@ func (b *Bench) job(f *Flask, now timers.Now) (j press.Job, ok bool) {
 }
 
 // doughFor is how long a flask's dough can still be worked, and how long until it is
-// dough; ok is false for a flask without dough that is in no press either.
+// dough; ok is false for a flask without a mix that is in no press either. One whose dough is
+// spent is told of, too: that it is out of time is part of the answer.
 func (b *Bench) doughFor(f *Flask, now timers.Now) (left, until time.Duration, ok bool) {
 	m := b.MixOf(f)
 	if m != nil && m.Stiff == nil {
@@ -114,12 +115,12 @@ func (b *Bench) doughFor(f *Flask, now timers.Now) (left, until time.Duration, o
 		return left, until, true
 	}
 	switch {
-	case !f.inHand():
-		return 0, 0, false
-	case m == nil:
+	case m != nil:
+		return -time.Second, 0, true // spent
+	case f.inHand():
 		return press.MaxTime, 0, true // for training: no dough to be lost, but the press is taken
 	}
-	return -time.Second, 0, true // the dough is spent, but the press is taken
+	return 0, 0, false
 }
 
 // more drops the chance of none: a flask that is not ready makes one closure at
@@ -136,16 +137,6 @@ func more(further []float64) []float64 {
 
 func clamp(d time.Duration) time.Duration {
 	return max(-press.MaxTime, min(press.MaxTime, d))
-}
-
-// PressOrder advises which flask goes in the press next; before is the advice given
-// last, so that it changes for a real gain only.
-func (b *Bench) PressOrder(now timers.Now, before *press.Advice) (press.Advice, error) {
-	jobs := b.Jobs(now)
-	if len(jobs) == 0 {
-		return press.Advice{}, nil
-	}
-	return press.Advise(jobs, b.Durations(), b.PressBench(), press.Options{Previous: before})
 }
 
 // Totals are the chances that a flask not yet pressed turns out to need 1, 2, ... trial
@@ -187,6 +178,7 @@ func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCos
 	for i := range flasks {
 		fresh = append(fresh, press.Job{ID: fmt.Sprintf("new %d", i+1), From: mixing + time.Duration(doughS)*time.Second, Due: mixing + time.Duration(workS)*time.Second, More: totals})
 	}
+	now, _ = b.askedAt(now)
 	return press.CostOfMix(b.Jobs(now), fresh, mixing, b.Durations(), b.PressBench(), press.Options{})
 }
 

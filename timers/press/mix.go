@@ -21,6 +21,10 @@ type Change struct {
 	Without, With float64
 }
 
+// mixWork bounds the solving of each of the two benches: what another mix costs need not be known as closely as what to
+// do next.
+const mixWork = 120_000
+
 // CostOfMix weighs mixing now for the flasks fresh, which takes a pair of hands for the time mixing before anything
 // else; From of each fresh flask is when its dough is reached, Due when it ends. With the mix the look-ahead counts
 // every flask alike, old or new. Options.Previous is not read. It fails as Advise does.
@@ -29,7 +33,7 @@ func CostOfMix(jobs, fresh []Job, mixing time.Duration, d Durations, b Bench, o 
 	if err != nil {
 		return MixCost{}, err
 	}
-	o.Previous = nil
+	o.Previous, o.Work = nil, min(o.Work, mixWork)
 	if err := checkBench(d, b); err != nil {
 		return MixCost{}, err
 	}
