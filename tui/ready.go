@@ -181,7 +181,11 @@ func (m *sight) pressLines(w int) []string {
 	line := "in time:"
 	for _, o := range a.Flasks {
 		if m.bench().Waiting(o.Flask) != nil {
-			line += fmt.Sprintf(" %s %s,", m.placeOf(o.Flask), bench.Percent(o.Chance))
+			chance := bench.Percent(o.Chance)
+			if o.Lost {
+				chance = "no"
+			}
+			line += fmt.Sprintf(" %s %s,", m.placeOf(o.Flask), chance)
 		}
 	}
 	return append(out, wrap(strings.TrimSuffix(line, ","), w)...)
@@ -215,8 +219,10 @@ func (m *sight) pressSheet(s *sheet, w int) {
 		}
 		left := ""
 		if x := m.bench().MixOf(f); x != nil {
-			d, _ := x.DoughLeft(m.now)
-			left = ", dough " + span(d)
+			left = ", dough over"
+			if d, _ := x.DoughLeft(m.now); d > 0 && x.Stiff == nil {
+				left = ", dough " + span(d)
+			}
 		}
 		line := fmt.Sprintf("place %d %-9s in time %s (estimate)%s", f.Place, f.Case, bench.Percent(o.Chance), left)
 		r := plain

@@ -136,7 +136,7 @@ func crowded(t *testing.T, w, h int) *desk {
 // flask's chance, what would help, which to give up, and what another mix would cost.
 func TestPressOrderOnTheScreen(t *testing.T) {
 	d := crowded(t, 80, 24)
-	d.sees("press next: ", "in time: 1 ", "not all: give up 2?")
+	d.sees("press next: ", "in time: 1 ", "not all: give up 3?")
 	d.press("/")
 	d.sees("press order", "next: press place ", "in time ", "(estimate)", "dough ", "Not all are likely to be in time; giving up place ", "(estimate; you decide)",
 		"Another mix now, for one medium flask more: that one in time ")
@@ -166,12 +166,16 @@ func TestPressOrderOnTheScreen(t *testing.T) {
 	d.record(action.MixStiff{Mix: 1})
 	d.run(d.m.onTick())
 	d.sees("next: open place ", "cannot be in time any more", "pack it from a new mix")
-	// Nothing waits: nothing is advised, and the question about a mix is still answered.
+	// All are past their dough: nothing is advised, each is told of, and the question about a
+	// mix is still answered.
 	d.record(action.PressAt{Flask: no})
 	d.record(action.PressOpen{Flask: no})
 	d.record(action.Flash{Flask: no, Grade: "heavy"})
 	d.run(d.m.onTick())
-	d.sees("no flask waits for the press", "Another mix now", "is at work that it could cost (estimates; you decide).")
+	d.sees("cannot be in time any more (estimate), dough over", "pack it from a new mix", "Another mix now", "those at work next to nothing (estimates; you decide).")
+	if s := d.screen(); strings.Contains(s, "next: ") || strings.Contains(s, "press next") {
+		t.Errorf("flasks past their dough are sent in:\n%s", s)
+	}
 }
 
 // TestWordsBeforeAnyAdvice: a page asked for before the first answer is no blank.

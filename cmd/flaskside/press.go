@@ -109,7 +109,8 @@ type pressReport struct {
 	Next      *pressNext    `json:"next"`        // null where nothing can be done
 	Order     []int         `json:"order"`       // flasks by their next turn in the press
 	Flasks    []pressFlask  `json:"flasks"`      // those that wait for the press or are in it
-	AllInTime float64       `json:"all_in_time"` // chance that every flask not lost is in time
+	AllInTime float64       `json:"all_in_time"` // chance that every flask is in time; 0 where one is lost
+	Others    float64       `json:"others"`      // chance that every flask not lost is in time
 	Expected  float64       `json:"expected"`    // flasks expected in time
 	GiveUp    int           `json:"give_up,omitempty"`
 	Mix       pressMix      `json:"another_mix"`
@@ -130,9 +131,9 @@ type pressFlask struct {
 	Place  int         `json:"place"`
 	Case   string      `json:"case"`
 	Stage  bench.Stage `json:"stage"`
-	DoughS int         `json:"dough_left_s"`
-	Chance float64     `json:"chance"` // to be closed for good inside its dough
-	Lost   bool        `json:"lost"`   // it cannot be in time any more
+	DoughS int         `json:"dough_left_s"` // 0 where it is over, or the flask has no mix
+	Chance float64     `json:"chance"`       // to be closed for good inside its dough
+	Lost   bool        `json:"lost"`         // it cannot be in time any more
 	Help   []pressHelp `json:"help"`
 }
 
@@ -171,14 +172,17 @@ func orderOf(b *bench.Bench, now timers.Now, size string, flasks int) (pressRepo
 	}
 	for _, x := range a.Flasks {
 		f := b.Waiting(x.Flask)
-		left, _ := b.MixOf(f).DoughLeft(now)
-		p := pressFlask{Flask: f.No, Place: f.Place, Case: f.Case, Stage: f.Stage, DoughS: whole(left), Chance: x.Chance, Lost: x.Lost, Help: []pressHelp{}}
+		left := time.Duration(0)
+		if m := b.MixOf(f); m != nil && m.Stiff == nil {
+			left, _ = m.DoughLeft(now)
+		}
+		p := pressFlask{Flask: f.No, Place: f.Place, Case: f.Case, Stage: f.Stage, DoughS: max(0, whole(left)), Chance: x.Chance, Lost: x.Lost, Help: []pressHelp{}}
 		for _, h := range x.Help {
 			p.Help = append(p.Help, pressHelp{b.HelpWords(h), h.Chance, h.Others})
 		}
 		r.Flasks = append(r.Flasks, p)
 	}
-	r.AllInTime, r.Expected, r.GiveUp = a.AllInTime, a.Expected, number(a.GiveUp)
+	r.AllInTime, r.Others, r.Expected, r.GiveUp = a.AllInTime, a.Others, a.Expected, number(a.GiveUp)
 	if r.cost, err = b.CostOfMix(now, size, flasks); err != nil {
 		return r, err
 	}
@@ -203,6 +207,17 @@ func whole(d time.Duration) int { return int(math.Ceil(d.Seconds())) }
 
 func seconds(n int) string { return units.FormatDuration(time.Duration(n) * time.Second) }
 
+// dough says how long the dough of a flask can still be worked.
+func (r pressReport) dough(f pressFlask) string {
+	switch {
+	case r.bench.MixOf(r.bench.Flasks[f.Flask]) == nil:
+		return "no mix"
+	case f.DoughS == 0:
+		return "dough over"
+	}
+	return "dough left " + seconds(f.DoughS)
+}
+
 func (r pressReport) text(w io.Writer) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "press order, %s (%s)\n", r.At.Format("Mon 2 Jan 15:04:05"), bench.YouDecide)
@@ -224,17 +239,24 @@ func (r pressReport) text(w io.Writer) error {
 		}
 		fmt.Fprintf(&b, "turns: %s\n", strings.Join(turns, ", then "))
 	}
+	var lost []string
 	for _, f := range r.Flasks {
 		chance := "in time " + bench.Percent(f.Chance)
 		if f.Lost {
 			chance = "cannot be in time any more"
+			lost = append(lost, place(f.Flask))
 		}
-		fmt.Fprintf(&b, "  place %d  case %-9s %-20s dough left %-12s %s\n", f.Place, f.Case, f.Stage, seconds(f.DoughS), chance)
+		fmt.Fprintf(&b, "  place %d  case %-9s %-20s %-23s %s\n", f.Place, f.Case, f.Stage, r.dough(f), chance)
 		for _, h := range f.Help {
 			fmt.Fprintf(&b, "           %s\n", h.What)
 		}
 	}
-	if len(r.Flasks) > 1 {
+	switch left := len(r.Flasks) - len(lost); {
+	case len(lost) > 0 && left == 0:
+		b.WriteString("all in time: no, every flask is out of time\n")
+	case len(lost) > 0:
+		fmt.Fprintf(&b, "all in time: no, out of time: %s; all the others in time: %s\n", strings.Join(lost, ", "), bench.Percent(r.Others))
+	case left > 1:
 		fmt.Fprintf(&b, "all in time: %s\n", bench.Percent(r.AllInTime))
 	}
 	if r.GiveUp > 0 {

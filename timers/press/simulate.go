@@ -101,10 +101,15 @@ func Simulate(ctx context.Context, o ShiftOptions) (ShiftTable, error) {
 	lost := make([][]float64, o.Shifts) // by shift: share lost by rule, and foretold
 	var wg sync.WaitGroup
 	workers := min(runtime.GOMAXPROCS(0), o.Shifts)
+	order := o.alike()
 	for k := range workers {
 		wg.Go(func() {
-			for s := k; s < o.Shifts && ctx.Err() == nil; s += workers {
-				lost[s] = o.shift(ctx, s)
+			var last solvedShift
+			for _, s := range order[k*o.Shifts/workers : (k+1)*o.Shifts/workers] {
+				if ctx.Err() != nil {
+					return
+				}
+				lost[s] = o.shift(ctx, s, &last)
 			}
 		})
 	}
@@ -149,14 +154,38 @@ func (o *ShiftOptions) check() error {
 	return checkBench(o.Durations, o.Bench)
 }
 
+// solvedShift is the table of the shift played last, for those that begin alike.
+type solvedShift struct {
+	sizes string
+	table *table // nil where it was too much work
+}
+
+// alike gives the shifts in an order in which those that begin alike stand together.
+func (o *ShiftOptions) alike() []int {
+	order, sizes := make([]int, o.Shifts), make([]string, o.Shifts)
+	for s := range order {
+		order[s] = s
+		_, sizes[s], _ = o.begin(s)
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return strings.Compare(sizes[a], sizes[b]) })
+	return order
+}
+
+// begin draws the flasks of shift number s, and gives the sizes drawn and what the rest is drawn from.
+func (o *ShiftOptions) begin(s int) (jobs []Job, sizes string, rng *rand.Rand) {
+	rng = rand.New(rand.NewPCG(o.Seed, uint64(s)))
+	for i := range o.Flasks {
+		z := o.pick(rng)
+		jobs = append(jobs, Job{ID: strconv.Itoa(i), Due: o.Mixes[i%len(o.Mixes)], More: o.Sizes[z].Totals})
+		sizes += strconv.Itoa(z) + " "
+	}
+	return jobs, sizes, rng
+}
+
 // shift plays shift number s and returns the share of flasks lost by each rule, by the look-ahead, and foretold; when
 // ctx is done it stops short and the figures mean nothing.
-func (o *ShiftOptions) shift(ctx context.Context, s int) []float64 {
-	rng := rand.New(rand.NewPCG(o.Seed, uint64(s)))
-	jobs := make([]Job, o.Flasks)
-	for i := range jobs {
-		jobs[i] = Job{ID: strconv.Itoa(i), Due: o.Mixes[i%len(o.Mixes)], More: o.pick(rng).Totals}
-	}
+func (o *ShiftOptions) shift(ctx context.Context, s int, last *solvedShift) []float64 {
+	jobs, sizes, rng := o.begin(s)
 	p, start := newPlan(jobs, o.Durations, o.Bench)
 	for i := range start.cells {
 		start.cells[i].need = draw(p.cum[i], 0, rng.Float64())
@@ -175,13 +204,15 @@ func (o *ShiftOptions) shift(ctx context.Context, s int) []float64 {
 	for i := range unknown.cells {
 		unknown.cells[i].need = 1
 	}
-	best := a.decide(&unknown, d, o.Draws, o.Work)
-	if a.kept = best.table; a.kept == nil {
-		a.tooMany = o.Flasks
+	if last.sizes != sizes {
+		*last = solvedShift{sizes, p.solved(&unknown, o.Work)}
 	}
-	foretold := 1 - best.flasks/float64(len(jobs))
-	if best.table == nil {
-		for _, c := range chances(len(jobs), best.out) {
+	foretold := 1.0
+	if a.kept = last.table; a.kept != nil {
+		foretold -= a.kept.solve(&unknown, 0).flasks / float64(len(jobs))
+	} else {
+		a.tooMany = o.Flasks
+		for _, c := range chances(len(jobs), a.look(&unknown, d, o.Draws).out) {
 			foretold -= c / float64(len(jobs))
 		}
 	}
@@ -236,19 +267,20 @@ func (a *ahead) next(w *world, d draws, n int) step {
 	return best.step
 }
 
-func (o *ShiftOptions) pick(rng *rand.Rand) Size {
+// pick draws a size.
+func (o *ShiftOptions) pick(rng *rand.Rand) int {
 	total := 0.0
 	for _, s := range o.Sizes {
 		total += s.Share
 	}
 	u := rng.Float64() * total
-	for _, s := range o.Sizes {
+	for i, s := range o.Sizes {
 		if u < s.Share {
-			return s
+			return i
 		}
 		u -= s.Share
 	}
-	return o.Sizes[len(o.Sizes)-1]
+	return len(o.Sizes) - 1
 }
 
 // share of the flasks not in time.
