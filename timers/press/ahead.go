@@ -138,6 +138,7 @@ type ahead struct {
 	work    int
 	anew    bool // every step is worked out anew
 	tooMany int  // so many flasks were too much work to be solved
+	follow  int8 // flask that goes in the press next, having been trimmed for it; -1 for none
 }
 
 // decide gives the best choice from w: by the table of the bench where it is solved with so much work, else by looking

@@ -83,7 +83,9 @@ func TestLookAheadAgainstExhaustiveSearch(t *testing.T) {
 			play(&w)
 			return n - int(p.share(&w)*float64(n)+0.5)
 		}
-		ours := count(func(w *world) { (&ahead{plan: p, tooMany: MaxJobs + 1}).playAhead(context.Background(), w, d, 1) })
+		ours := count(func(w *world) {
+			(&ahead{plan: p, follow: -1, tooMany: MaxJobs + 1}).playAhead(context.Background(), w, d, 1)
+		})
 		rules := 0
 		for _, r := range baseRules {
 			rules = max(rules, count(func(w *world) { p.play(w, r) }))

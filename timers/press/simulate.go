@@ -197,7 +197,7 @@ func (o *ShiftOptions) shift(ctx context.Context, s int, last *solvedShift) []fl
 		p.play(&w, t.rule)
 		lost = append(lost, p.share(&w))
 	}
-	a := &ahead{plan: p, gap: DefaultGain, anew: o.Anew, work: o.Work, tooMany: MaxJobs + 1}
+	a := &ahead{plan: p, gap: DefaultGain, anew: o.Anew, work: o.Work, follow: -1, tooMany: MaxJobs + 1}
 	d := newDraws(jobs, rng.Uint64(), o.Draws)
 	unknown := *start
 	unknown.cells = slices.Clone(start.cells)
@@ -245,6 +245,20 @@ func (a *ahead) playAhead(ctx context.Context, w *world, d draws, n int) {
 // tried again with fewer flasks.
 func (a *ahead) next(w *world, d draws, n int) step {
 	live := a.live(w)
+	if i := a.follow; i >= 0 {
+		if a.follow = -1; a.kept != nil && w.presses > 0 && w.cells[i].stage == Waiting && !a.lost(w, int(i)) {
+			return a.kept.in(w, i)
+		}
+	}
+	s := a.told(w, live, d, n)
+	if s.verb == Trim && a.kept != nil && a.kept.onIn(w) {
+		a.follow = s.job // the table goes on with it at once
+	}
+	return s
+}
+
+// told is the step by the table that is kept, or a new one, or the look-ahead.
+func (a *ahead) told(w *world, live int, d draws, n int) step {
 	if t := a.kept; t != nil && (t.width == (width{}) || !a.anew && live > mostWhole) {
 		if s, ok, known := t.advised(w); ok && known {
 			return s

@@ -24,7 +24,16 @@ type width struct {
 
 // widths are tried on benches of more than mostWhole flasks, one after the other while there is room; the last that is
 // solved counts.
-var widths = [...]width{{2, 1}, {2, 2}, {3, 2}}
+var (
+	widths     = []width{{2, 1}, {2, 2}, {3, 2}}
+	widthsFour = []width{{3, 1}, {3, 2}} // for four flasks: where these are too much the look-ahead loses fewer than {2, 2}
+)
+
+// widerShare is the part of the work, 1/widerShare, above which no wider table is tried.
+const widerShare = 4
+
+// moreForFour is how much more work four flasks may be: their states take less time each.
+const moreForFour = 1.5
 
 // solved is the bench as it stands solved, nil where that would be too much work.
 func (p *plan) solved(w *world, work int) *table {
@@ -42,7 +51,15 @@ func (p *plan) solved(w *world, work int) *table {
 		return t
 	}
 	var best *table
-	for _, wide := range widths {
+	list := widths
+	if live == mostWhole+1 {
+		list, work = widthsFour, int(moreForFour*float64(work))
+	}
+	room := work
+	for _, wide := range list {
+		if (room-work)*widerShare > room {
+			break // the next would hardly be solved in what is left
+		}
 		t := newTable(p, work/size, wide)
 		t.solve(w, 0)
 		work -= len(t.worth) * size
