@@ -80,7 +80,11 @@ func dayCommand(o *options) *cobra.Command {
 			}
 			sheet, err := readFrom(o.book, clock, func(book *logbook.Book) (day.Sheet, error) {
 				b, err := day.Gather(book, from, until)
-				return day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until, Made: clock.Read().Wall}, err
+				if err != nil {
+					return day.Sheet{}, err
+				}
+				spoilt, err := notAsWritten(book.Path(), b.Items)
+				return day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until, Made: clock.Read().Wall, Spoilt: spoilt}, err
 			})
 			if err != nil {
 				return err
@@ -88,7 +92,7 @@ func dayCommand(o *options) *cobra.Command {
 			if known {
 				sheet.Known, sheet.Bench = now, day.Known(sheet.Bench, now)
 			}
-			return deliver(out, c.OutOrStdout(), func(w io.Writer) error {
+			return spoiltSheet(sheet.Spoilt, deliver(out, c.OutOrStdout(), func(w io.Writer) error {
 				switch format {
 				case "csv":
 					return sheet.CSV(w, day.Table(table))
@@ -104,7 +108,7 @@ func dayCommand(o *options) *cobra.Command {
 					return sheet.ICS(w)
 				}
 				return sheet.Text(w)
-			})
+			}))
 		},
 	}
 	c.Flags().StringVar(&format, "format", "text", formatWords)
@@ -132,12 +136,16 @@ func trail(o *options, c *cobra.Command, args []string, flask int, format, out s
 		if err != nil {
 			return day.Sheet{}, err
 		}
-		return day.TrailOf(recs, flask, book.State().Head.String(), loc)
+		sheet, err := day.TrailOf(recs, flask, book.State().Head.String(), loc)
+		if err == nil {
+			sheet.Spoilt, err = notAsWritten(book.Path(), sheet.Bench.Items)
+		}
+		return sheet, err
 	})
 	if err != nil {
 		return err
 	}
-	return deliver(out, c.OutOrStdout(), func(w io.Writer) error {
+	return spoiltSheet(sheet.Spoilt, deliver(out, c.OutOrStdout(), func(w io.Writer) error {
 		switch format {
 		case "csv":
 			return sheet.CSV(w, day.Records)
@@ -145,7 +153,7 @@ func trail(o *options, c *cobra.Command, args []string, flask int, format, out s
 			return sheet.JSONL(w)
 		}
 		return sheet.Trail(w, flask)
-	})
+	}))
 }
 
 // formatWords are the formats of a day.

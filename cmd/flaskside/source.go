@@ -1,6 +1,7 @@
 package main
 
 import (
+	"flaskside/logbook/bench"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -167,4 +168,37 @@ func (b ownBook) Append(as []action.Action, keepGoing bool) ([]door.Answer, erro
 		out[i] = door.Answer{Line: i + 1, Saved: s, Err: err}
 	}
 	return out, nil
+}
+
+// notAsWritten holds what is about to be shown against the chain of the logbook, and says
+// in a line each which records are not as they were written, or that nothing vouches for.
+func notAsWritten(path string, items []bench.Item) (lines []string, err error) {
+	recs := make([]record.Record, len(items))
+	for i, it := range items {
+		recs[i] = it.Record
+	}
+	var faults []check.Fault
+	for range 3 { // a page read while a bench writes it makes no sense, and soon it does
+		c, err := check.OpenContents(path)
+		if err != nil {
+			return nil, err
+		}
+		faults = c.AsWritten(recs)
+		c.Close()
+		if len(faults) == 0 {
+			return nil, nil
+		}
+	}
+	for _, f := range faults {
+		lines = append(lines, clean(f.String())+".")
+	}
+	return lines, nil
+}
+
+// spoiltSheet is the end of a command that showed something not as it was written.
+func spoiltSheet(spoilt []string, err error) error {
+	if err != nil || len(spoilt) == 0 {
+		return err
+	}
+	return exitCode{fmt.Errorf("not as it was written: %s flaskside verify tells more", spoilt[0]), faultsFound}
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/door"
 	"flaskside/logbook/status"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
@@ -27,7 +28,7 @@ func statusCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
+			return spoiltSheet(s.Spoilt, deliver("", c.OutOrStdout(), func(w io.Writer) error {
 				if !asJSON {
 					return s.Text(w)
 				}
@@ -37,7 +38,7 @@ func statusCommand(o *options) *cobra.Command {
 					return fmt.Errorf("write status: %w", err)
 				}
 				return nil
-			})
+			}))
 		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
@@ -52,17 +53,28 @@ func look(path, at string, clock timers.Clock) (status.Status, error) {
 		return status.Status{}, err
 	}
 	if !past {
-		st, err := standing(path, clock)
-		if err != nil {
-			return status.Status{}, err
+		now := func(st logbook.State, file string) (status.Status, error) {
+			s := status.Of(st, timers.Now{Reading: clock.Read(), Beat: st.Beat})
+			var err error
+			s.Spoilt, err = notAsWritten(file, st.Bench.Items)
+			return s, err
 		}
-		return status.Of(st, timers.Now{Reading: clock.Read(), Beat: st.Beat}), nil
+		if client, err := door.Dial(path); err == nil {
+			st, err := client.State()
+			if err != nil {
+				return status.Status{}, err
+			}
+			return now(st, path)
+		}
+		return readFrom(path, clock, func(book *logbook.Book) (status.Status, error) { return now(book.State(), book.Path()) })
 	}
 	return readFrom(path, clock, func(book *logbook.Book) (status.Status, error) {
 		b, err := book.AsOf(then)
 		if err != nil {
 			return status.Status{}, err
 		}
-		return status.Of(logbook.State{Bench: b, Head: book.State().Head}, status.AsOf(then, clock.Read())), nil
+		s := status.Of(logbook.State{Bench: b, Head: book.State().Head}, status.AsOf(then, clock.Read()))
+		s.Spoilt, err = notAsWritten(book.Path(), b.Items)
+		return s, err
 	})
 }

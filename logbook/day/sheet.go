@@ -25,12 +25,13 @@ import (
 
 // Sheet is a day, ready to be written in any of its forms.
 type Sheet struct {
-	Bench *bench.Bench
-	Head  string    // end of the chain when the sheet was made, number and short hash
-	From  time.Time // first instant; its location is the zone of the sheet
-	Until time.Time // first instant after the day
-	Made  time.Time // when it is made; zero where that is nobody's concern
-	Known time.Time // only what was done up to this instant, corrections included, is told; zero: everything
+	Bench  *bench.Bench
+	Head   string    // end of the chain when the sheet was made, number and short hash
+	From   time.Time // first instant; its location is the zone of the sheet
+	Until  time.Time // first instant after the day
+	Made   time.Time // when it is made; zero where that is nobody's concern
+	Spoilt []string  // what is not as it was written, a line each; the sheet begins with it
+	Known  time.Time // only what was done up to this instant, corrections included, is told; zero: everything
 }
 
 // JSONL writes the exact bytes of every record, one a line: those of the day and

@@ -86,9 +86,19 @@ func (s Sheet) zone() string {
 	return s.From.Format("UTC-07:00") // the machine has not told its name
 }
 
+// spoiltLines is how many records that are not as they were written stand at the head.
+const spoiltLines = 8
+
 // provisos are what is to be known of the sheet before it is read.
 func (s Sheet) provisos() []string {
 	var out []string
+	if len(s.Spoilt) > 0 {
+		out = append(out, "NOT AS IT WAS WRITTEN. This sheet rests on records that were changed or that nothing vouches for:")
+		out = append(out, s.Spoilt[:min(len(s.Spoilt), spoiltLines)]...)
+		if more := len(s.Spoilt) - spoiltLines; more > 0 {
+			out = append(out, fmt.Sprintf("and %d more; flaskside verify tells all.", more))
+		}
+	}
 	if s.changed() {
 		out = append(out, fmt.Sprintf("The clocks were changed: this day has %s (UTC%s to UTC%s).", units.FormatDuration(s.Until.Sub(s.From)), s.From.Format("-07:00"), s.Until.Add(-1).Format("-07:00")))
 	}

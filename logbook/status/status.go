@@ -15,12 +15,13 @@ import (
 // Status is the bench at one moment. Times are RFC 3339 with the offset of the
 // zone asked for; lengths of time are whole seconds.
 type Status struct {
-	At      time.Time    `json:"at"`             // the moment
-	Crew    string       `json:"crew,omitempty"` // initials of who is at the bench
-	Head    logbook.Head `json:"head"`           // end of the chain of records
-	Places  []Place      `json:"places"`         // the places with a flask on them
-	Windows []Window     `json:"windows"`        // most urgent first
-	Alarms  []Alarm      `json:"alarms"`         // most urgent first
+	At      time.Time    `json:"at"`               // the moment
+	Crew    string       `json:"crew,omitempty"`   // initials of who is at the bench
+	Head    logbook.Head `json:"head"`             // end of the chain of records
+	Spoilt  []string     `json:"spoilt,omitempty"` // records it rests on that are not as they were written
+	Places  []Place      `json:"places"`           // the places with a flask on them
+	Windows []Window     `json:"windows"`          // most urgent first
+	Alarms  []Alarm      `json:"alarms"`           // most urgent first
 }
 
 // Place is a place of the bench with the flask on it.

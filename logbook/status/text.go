@@ -15,6 +15,9 @@ import (
 // Width is what no line of the text is wider than.
 const Width = 80
 
+// spoiltLines is how many records that are not as they were written stand at the head.
+const spoiltLines = 5
+
 // Text writes the status for people, in lines of at most [Width] columns.
 func (s Status) Text(w io.Writer) error {
 	var b strings.Builder
@@ -25,6 +28,16 @@ func (s Status) Text(w io.Writer) error {
 	title := s.At.Format("Mon 2 Jan 2006 15:04:05 -07:00")
 	if s.Crew != "" {
 		title += "   at the bench: " + s.Crew
+	}
+	if len(s.Spoilt) > 0 {
+		line("NOT AS IT WAS WRITTEN: flaskside verify tells more")
+		for _, l := range s.Spoilt[:min(len(s.Spoilt), spoiltLines)] {
+			line("%s", l)
+		}
+		if more := len(s.Spoilt) - spoiltLines; more > 0 {
+			line("and %d more", more)
+		}
+		line("")
 	}
 	line("%s", title)
 	line("logbook head %s", s.Head)
