@@ -1,8 +1,8 @@
 package main
 
 import (
-	"flaskside/logbook/bench"
 	"errors"
+	"flaskside/logbook/bench"
 	"fmt"
 	"io/fs"
 	"os"
