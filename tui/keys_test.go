@@ -545,3 +545,14 @@ func TestAlarmLineKeepsThePlace(t *testing.T) {
 		t.Errorf("the alarm line is %q", line)
 	}
 }
+
+// TestSmallWindowKeepsThePlace: in a window too small for the bench an alarm keeps its place
+// too.
+func TestSmallWindowKeepsThePlace(t *testing.T) {
+	d := bathDesk(t, 40, 10, 4)
+	d.load("long, 9 h", 10, 1, 2, 3, 4)
+	d.reads(3, 74)
+	d.reads(8, 61)
+	d.settle()
+	d.sees("· place 1 2 3 4", "wants 80x24")
+}

@@ -202,7 +202,8 @@ func (m *Model) drawSmall(f *frame) {
 		if al.State == timers.Acknowledged || al.State == timers.Shelved {
 			mark = "·"
 		}
-		f.put(1, y, f.w-2, strong, fmt.Sprintf("%s%d %s", mark, al.Priority, m.alarmWords(al)))
+		head := fmt.Sprintf("%s%d ", mark, al.Priority)
+		f.put(1, y, f.w-2, strong, head+m.alarmFit(al, f.w-2-ansi.StringWidth(head)))
 		y++
 	}
 	for _, st := range m.standings {
@@ -277,7 +278,7 @@ func (m *Model) drawKeys(f *frame, y int) {
 
 // keysHere lists the keys that work where the screen stands.
 func (m *Model) keysHere() []hint {
-	heard := hint{key: ".", words: "heard"}
+	heard := hint{key: ".", words: "heard", off: len(m.unanswered()) == 0}
 	o := m.over()
 	switch {
 	case o != nil:
@@ -285,13 +286,13 @@ func (m *Model) keysHere() []hint {
 			return []hint{heard, {key: "ctrl+c", words: "leave"}}
 		}
 		keys := o.keys()
-		if o.into() == nil && len(m.unanswered()) > 0 {
+		if o.into() == nil {
 			keys = append(keys, heard)
 		}
 		return keys
 	case m.small():
 		return []hint{heard, {key: "+", words: "new, or leave"}}
-	case m.atHome() || m.page.step() == "" || len(m.unanswered()) == 0:
+	case m.atHome() || m.page.step() == "":
 		return m.page.keys()
 	}
 	return append(m.page.keys(), heard)
