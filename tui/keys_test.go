@@ -60,6 +60,27 @@ func TestUndoWantsEnterOnWhatItShows(t *testing.T) {
 	d.wait(2 * time.Minute)
 	d.press("0 .")
 	d.sees("heard: SOAK")
+
+	n := d.undone()
+	d.m.saving = true // pressed ahead, while a record is on its way to the disk
+	d.press("0 enter 1")
+	d.m.saving = false
+	d.run(d.m.drain())
+	if d.undone() != n {
+		t.Error("undone by keys pressed before the question stood on the screen")
+	}
+	d.press("0 0")
+	d.m.overs = nil
+	d.m.cfg.ScanHold = 40 * time.Millisecond
+	d.ck.Run(time.Second)
+	for _, k := range []string{"0", "enter"} { // a tag of one digit, read by a scanner
+		d.ck.Run(5 * time.Millisecond)
+		_, cmd := d.m.Update(keyMsg(k))
+		_ = cmd
+	}
+	if d.m.form() != nil {
+		t.Errorf("a scan goes on to the reason:\n%s", d.screen())
+	}
 }
 
 // checked has a flask whose remount check is due.
@@ -366,6 +387,11 @@ func TestKeysAtRandom(t *testing.T) {
 			if len(missing) > 0 && d.m.w >= 80 && d.m.w < 100 && d.m.h >= 24 {
 				rt.Fatalf("at %dx%d a question is not whole, %q:\n%s", d.m.w, d.m.h, missing, screen)
 			}
+			if o := d.m.over(); o != nil && d.m.w >= 80 && d.m.h >= 24 {
+				if _, whole := d.m.lay(); !whole {
+					rt.Fatalf("at %dx%d a question has no place:\n%s", d.m.w, d.m.h, screen)
+				}
+			}
 			if u, ok := d.m.over().(*undo); ok && key == "enter" && strings.Contains(screen, "undo the last record?") && len(missing) == 0 {
 				shown[u.it.Action.ID] = true
 			}
@@ -555,4 +581,39 @@ func TestSmallWindowKeepsThePlace(t *testing.T) {
 	d.reads(8, 61)
 	d.settle()
 	d.sees("· place 1 2 3 4", "wants 80x24")
+}
+
+// TestChoicesAreNeverCut lays questions with choices of any length in any width: where one
+// is whole, each choice of the page at hand stands on the frame in one piece, or broken in
+// lines of its own.
+func TestChoicesAreNeverCut(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		var options []string
+		for i := range rapid.IntRange(1, 14).Draw(rt, "n") {
+			n := rapid.IntRange(1, 60).Draw(rt, "length")
+			options = append(options, strings.Repeat(string(rune('a'+i)), n)+fmt.Sprint(i)+" end")
+		}
+		f := &form{title: "a question", fields: []*field{choose("x", "which?", options...)}}
+		if rapid.Bool().Draw(rt, "several") {
+			f.fields[0] = several("x", "which?", 0, options, nil)
+		}
+		a := area{0, 0, rapid.IntRange(20, 130).Draw(rt, "w"), rapid.IntRange(4, 30).Draw(rt, "h")}
+		_, whole := f.lay(a.w, a.h, rapid.Bool().Draw(rt, "tight"))
+		if a.w >= 78 && a.h >= 18 && !whole {
+			if _, whole = f.lay(a.w, a.h, true); !whole {
+				rt.Fatalf("no place at %dx%d", a.w, a.h)
+			}
+		}
+		if !whole {
+			return
+		}
+		fr := newFrame(a.w, a.h)
+		f.draw(fr, a)
+		all, from, to := fr.plainText(), 0, 0
+		for from, to, _ = f.visible(); from < to; from++ {
+			if !strings.Contains(bare(all), bare(options[from])) {
+				rt.Fatalf("%q is cut at %dx%d:\n%s", options[from], a.w, a.h, all)
+			}
+		}
+	})
 }

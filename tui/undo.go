@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	tea "charm.land/bubbletea/v2"
 
@@ -18,17 +19,22 @@ func (m *Model) keyBack(string) tea.Cmd {
 		m.say(dim, "there is nothing to undo")
 		return nil
 	}
-	m.overs = append(m.overs, &undo{m: m, it: it})
+	m.overs = append(m.overs, &undo{m: m, it: it, since: m.cfg.Hands.Read().Mono})
 	return nil
 }
 
 // undo is the question whether the last record is undone: whose it is, what, of which
 // flask, how long ago.
 type undo struct {
-	m    *Model
-	it   bench.Item
-	rows [][]piece
+	m     *Model
+	it    bench.Item
+	since time.Duration // it has been on the screen
+	rows  [][]piece
 }
+
+// unread is how long the question takes no ENTER: one that comes sooner was pressed before
+// anybody could have read it, while a record was being saved, or by a scanner.
+const unread = 250 * time.Millisecond
 
 // lines are the words of the question.
 func (u *undo) lines() []string {
@@ -82,6 +88,9 @@ func (u *undo) key(key, _ string) (tea.Cmd, fate) {
 	case "0", "esc", "backspace":
 		return nil, left
 	case "enter":
+		if u.m.cfg.Hands.Read().Mono-u.since < unread {
+			return nil, stays
+		}
 		u.m.shut()
 		u.m.why(u.it)
 		return nil, stays
