@@ -57,7 +57,7 @@ func TestNoticeFollowsTerminal(t *testing.T) {
 		t.Errorf("half way the task bar shows %+v", p)
 	}
 	d.wait(51 * time.Second)
-	if want := "\a\x1b]99;;flaskside: SOAK\a"; !slices.Equal(d.raw, []string{want}) {
+	if want := "\a\x1b]99;;flaskside: SOAK: TIME IS UP\a"; !slices.Equal(d.raw, []string{want}) {
 		t.Errorf("sent %q, want %q", d.raw, want)
 	}
 	if p := d.m.View().ProgressBar; p == nil || p.State != tea.ProgressBarError {

@@ -101,7 +101,7 @@ func (m *sight) loadsIn() []*bench.Load {
 func (m *sight) sayOf(l *bench.Load) bath.Say {
 	return bath.Say{
 		Unit: m.house().Units.Temperature,
-		At:   func(after time.Duration) string { return m.hour(m.now.WallOf(l.In, after)) },
+		At:   func(after time.Duration) string { return m.instant(m.now.WallOf(l.In, after)) },
 		Load: func(no int) string {
 			if o := m.bench().Loads[no]; o != nil {
 				return "place " + m.placesOfLoad(o)
@@ -109,15 +109,6 @@ func (m *sight) sayOf(l *bench.Load) bath.Say {
 			return fmt.Sprint("load ", no)
 		},
 	}
-}
-
-// hour writes an instant as the wall shows it, with the day where it is another.
-func (m *sight) hour(t time.Time) string {
-	t = t.In(m.now.Wall.Location())
-	if y, mo, d := t.Date(); y == m.now.Wall.Year() && mo == m.now.Wall.Month() && d == m.now.Wall.Day() {
-		return t.Format("15:04")
-	}
-	return t.Format("Mon 15:04")
 }
 
 // placesOfLoad lists the places of a load's flasks that are in the bath.
@@ -195,14 +186,14 @@ func (m *sight) loadLines(l *bench.Load, w int) []lineOf {
 // stayLines say how long a load has been in and when it may come out.
 func (m *sight) stayLines(l *bench.Load, w int) []lineOf {
 	in := m.now.Since(l.In)
-	length := time.Duration(house.LengthS(l.Stages)) * time.Second
-	text := fmt.Sprintf("%s in of %s · out from %s", span(in.For), span(length), m.now.WallOf(l.In, length).Format("Mon 15:04 -07:00"))
+	whole := time.Duration(house.LengthS(l.Stages)) * time.Second
+	text := fmt.Sprintf("%s of %s gone · curing time up %s", length(in.For.Round(time.Minute)), length(whole), m.instant(m.now.WallOf(l.In, whole)))
 	if r, ok := m.bench().LastReading(l.Bath); ok {
-		text += fmt.Sprintf(" · read %s %s ago", m.temp(r.TempC), span(m.now.Since(r.At).For))
+		text += fmt.Sprintf(" · read %s %s ago", m.temp(r.TempC), length(m.now.Since(r.At).For))
 	}
 	out := []lineOf{{plain, fit(text, w)}}
 	if in.Estimated {
-		out = append(out, lineOf{dim, "the computer was started anew since: times estimated"})
+		out = append(out, lineOf{dim, "the computer was restarted: these times are estimated"})
 	}
 	return out
 }
@@ -331,9 +322,9 @@ func (m *sight) silentWords(al timers.Alarm) string {
 	quiet := m.bench().BathOf(l).Silent()
 	if al.Cleared != nil {
 		quiet += max(0, al.Cleared.At.Sub(al.Rose.At))
-		return fmt.Sprintf("PROBE OF BATH %d WAS SILENT %s", l.Bath, span(quiet))
+		return fmt.Sprintf("PROBE OF BATH %d WAS SILENT %s", l.Bath, length(quiet))
 	}
-	return fmt.Sprintf("PROBE OF BATH %d SILENT %s", l.Bath, span(quiet+al.Since.For))
+	return fmt.Sprintf("PROBE OF BATH %d SILENT %s", l.Bath, length(quiet+al.Since.For))
 }
 
 // Tell is a line for the screen from whoever works beside it, such as a probe.

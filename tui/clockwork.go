@@ -46,16 +46,16 @@ func (m *Model) onClock(e timers.ClockEvent) tea.Cmd {
 func clockWords(e timers.ClockEvent) string {
 	switch e.What {
 	case timers.Slept:
-		return fmt.Sprintf("the computer slept %s (%s to %s): the windows ran on", span(e.By), e.From.Format("15:04"), e.To.Format("15:04"))
+		return fmt.Sprintf("the computer slept %s (%s to %s): the windows ran on", length(e.By), e.From.Format("15:04"), e.To.Format("15:04"))
 	case timers.Stepped:
 		dir := "forward"
 		by := e.By
 		if by < 0 {
 			dir, by = "back", -by
 		}
-		return fmt.Sprintf("the clock was moved %s %s: the windows are not affected, check the time", dir, span(by))
+		return fmt.Sprintf("the clock was moved %s %s: the windows are not affected, check the time", dir, length(by))
 	case timers.Stalled:
-		return fmt.Sprintf("the program did not run for %s", span(e.By))
+		return fmt.Sprintf("the program did not run for %s", length(e.By))
 	case timers.Zone:
 		return "the time zone changed: " + e.Detail + "; the windows are not affected"
 	}

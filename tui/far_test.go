@@ -29,7 +29,7 @@ func TestFarLegible(t *testing.T) {
 		for n := 1; n <= 9; n++ {
 			var ts []tile
 			for p := range n {
-				ts = append(ts, tile{place: fmt.Sprint(p + 1), time: farSpan(-9*time.Hour - 59*time.Minute), stage: "DRYING", verdict: "NOT YET"})
+				ts = append(ts, tile{place: fmt.Sprint(p + 1), time: far(-9*time.Hour - 59*time.Minute), stage: "DRYING", verdict: "NOT YET"})
 			}
 			l, cols, _ := farGrid(ts, s.w, s.h-2)
 			mm := float64(l.high*l.scale) / 2 * screen / float64(s.h)
@@ -47,11 +47,15 @@ func TestFarLegible(t *testing.T) {
 	}
 }
 
+// far gives the digits of a time in the far view, unitOf what stands beside them.
+func far(d time.Duration) string    { s, _ := farSpan(d); return s }
+func unitOf(d time.Duration) string { _, u := farSpan(d); return u }
+
 // TestGlyphs: both faces have every sign that is written with them, each of one height
 // and width; no two look alike but those that never stand in one
 // word, a digit and a capital; and every cell is one column wide.
 func TestGlyphs(t *testing.T) {
-	texts := []string{"0123456789", "READY", "NOT YET", "DONE", "OVER!", "MIXED", "DOUGH!", "DRY!", "PACK!", farSpan(-50 * time.Hour), farSpan(3 * time.Hour), farSpan(time.Minute)}
+	texts := []string{"0123456789", "READY", "NOT YET", "TIME UP", "OVER!", "MIXED", "DOUGH!", "MIX!", "PACK!", far(-50 * time.Hour), far(3 * time.Hour), far(2 * time.Minute)}
 	for _, s := range bench.Stages {
 		if s == bench.Finished {
 			continue
@@ -109,8 +113,8 @@ func TestFarWords(t *testing.T) {
 			t.Errorf("the tile says %q %q, want %q %q", got.stage, got.verdict, stage, verdict)
 		}
 	}
-	for d0, want := range map[time.Duration]string{59 * time.Second: "0:59", 179 * time.Second: "2:59", 28*time.Minute + 29*time.Second: "28:20", -609 * time.Second: "+10:00", -time.Hour: "+1h00", 9*time.Hour + 59*time.Minute: "9h59", 10 * time.Hour: "10h", 47 * time.Hour: "47h", -72 * time.Hour: "+3d"} {
-		if got := farSpan(d0); got != want {
+	for d0, want := range map[time.Duration]string{59 * time.Second: "59s", 179 * time.Second: "2:59min", 28*time.Minute + 29*time.Second: "28min", -609 * time.Second: "+10min", -time.Hour: "+1h00", 9*time.Hour + 59*time.Minute: "9h59", 10 * time.Hour: "10h", 47 * time.Hour: "47h", -72 * time.Hour: "+3d"} {
+		if got := far(d0) + unitOf(d0); got != want {
 			t.Errorf("%s is shown as %q, want %q", d0, got, want)
 		}
 	}
@@ -120,7 +124,7 @@ func TestFarWords(t *testing.T) {
 	d.press("enter")
 	want("HOLD", "")
 	d.wait(62 * time.Second)
-	want("HOLD!", "DONE")
+	want("HOLD!", "TIME UP")
 	d.press("enter")
 	want("JUDGE!", "")
 	d.press("3")
@@ -134,7 +138,7 @@ func TestFarWords(t *testing.T) {
 	d.record(action.Clamp{Flask: 1})
 	want("SET", "")
 	d.wait(31 * time.Minute)
-	want("SET!", "DONE")
+	want("SET!", "TIME UP")
 }
 
 // TestFarSizes keeps the far view of the shift, and of a full bench, at each size.
@@ -164,8 +168,8 @@ func TestDryIsBothHalves(t *testing.T) {
 	}
 	d.sees("separator drying")
 	d.wait(9 * time.Minute)
-	if got := d.m.tileOf(d.flask(1)).stage; got != "DRY!" {
+	if got := d.m.tileOf(d.flask(1)).stage; got != "MIX!" {
 		t.Errorf("with both halves dry the tile says %s", got)
 	}
-	d.sees("separator dry ")
+	d.sees("drying time up ")
 }

@@ -19,7 +19,7 @@ const (
 	pickOne fieldKind = iota
 	pickMany
 	number
-	words
+	lineText
 )
 
 type field struct {
@@ -59,7 +59,7 @@ func digits(name, ask, unit, preset string, value func(string) (float64, error))
 	return &field{name: name, kind: number, ask: ask, unit: unit, preset: preset, value: value, most: maxDigits}
 }
 func line(name, ask, preset string, may bool) *field {
-	return &field{name: name, kind: words, ask: ask, preset: preset, may: may, most: maxTyped}
+	return &field{name: name, kind: lineText, ask: ask, preset: preset, may: may, most: maxTyped}
 }
 func (fd *field) upTo(characters int) *field          { fd.most = characters; return fd }
 func (fd *field) optional() *field                    { fd.may = true; return fd }
@@ -75,7 +75,7 @@ func (fd *field) reached(do func(f *form) tea.Cmd) *field {
 
 // typing tells whether a field takes characters, so that the same key twice is two of
 // them.
-func (fd *field) typing() bool { return fd.kind == number || fd.kind == words }
+func (fd *field) typing() bool { return fd.kind == number || fd.kind == lineText }
 
 // numberText tells whether a text can be part of a number with its unit.
 func numberText(text string) bool {
@@ -85,7 +85,7 @@ func numberText(text string) bool {
 // paste takes a text that was pasted, or sent whole by a scanner: all of it or nothing.
 func (f *form) paste(msg tea.PasteMsg) {
 	fd := f.fields[f.at]
-	if f.note = ""; fd.kind != words && (fd.kind != number || !numberText(msg.Content)) {
+	if f.note = ""; fd.kind != lineText && (fd.kind != number || !numberText(msg.Content)) {
 		return
 	}
 	if beyond := utf8.RuneCountInString(fd.typed+msg.Content) - fd.most; beyond > 0 {

@@ -89,7 +89,7 @@ func (f *form) accept(fd *field) tea.Cmd {
 			return nil
 		}
 		fd.number = v
-	case words:
+	case lineText:
 		if fd.typed == "" {
 			fd.typed = fd.preset
 		}
@@ -151,7 +151,7 @@ func (f *form) answers() string {
 			if s != "" {
 				out = append(out, strings.TrimSpace(s+" "+fd.unit))
 			}
-		case words:
+		case lineText:
 			if fd.typed != "" {
 				out = append(out, fd.typed)
 			}

@@ -46,7 +46,7 @@ func (f *form) keys() []hint {
 	fd := f.fields[f.at]
 	if fd.typing() {
 		out := []hint{{key: "0-9", words: "type a number"}}
-		if fd.kind == words {
+		if fd.kind == lineText {
 			out[0] = hint{key: "type", words: "or scan"}
 		}
 		switch {
@@ -94,7 +94,7 @@ func (f *form) key(key, text string) (cmd tea.Cmd, how fate) {
 		return f.accept(fd), stays
 	case key == "esc", key == "-" && fd.typed == "":
 		return nil, f.back()
-	case key == "delete" && fd.kind == words:
+	case key == "delete" && fd.kind == lineText:
 		return nil, stays
 	case key == "*" && fd.typed == "":
 		f.note = "there is nothing to rub out; - goes back"
@@ -102,7 +102,7 @@ func (f *form) key(key, text string) (cmd tea.Cmd, how fate) {
 	case key == "backspace", key == "*", key == "-" && fd.kind == number:
 		fd.rub()
 		return nil, stays
-	case fd.kind == words && (key == "left" || key == "right"):
+	case fd.kind == lineText && (key == "left" || key == "right"):
 		fd.edit(tea.KeyPressMsg{Code: map[string]rune{"left": tea.KeyLeft, "right": tea.KeyRight}[key]})
 		return nil, stays
 	case key == "space":

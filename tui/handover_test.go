@@ -20,7 +20,7 @@ func TestTakenOver(t *testing.T) {
 	h.Crew = []string{"KT", "MB"}
 	d.record(action.Settings{House: h})
 	d.press("* *")
-	d.sees("presses +", "fell due, and waits for a hand", "STONE", "today and tonight", "CURE DONE", "+  taken over")
+	d.sees("presses +", "fell due, and waits for a hand", "STONE", "today and tonight", "CURING TIME IS UP", "+  taken over")
 	d.press("+")
 	d.sees("1 KT", "2 MB")
 	d.press("2")

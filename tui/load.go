@@ -101,7 +101,7 @@ func (x *loadForm) offerTemp(f *form) tea.Cmd {
 func (x *loadForm) beforeTheyGoIn(f *form) tea.Cmd {
 	m := x.m
 	out := m.now.Wall.Add(time.Duration(house.LengthS(x.programme().Stages)) * time.Second)
-	head := []string{"out from " + out.Format("Mon 15:04 -07:00")}
+	head := []string{"out from " + m.instant(out)}
 	f.lines = head
 	return m.coldFlasks(f, x.bath(), len(f.picks("flasks")), head)
 }
@@ -161,7 +161,7 @@ func (m *sight) programmeOptions() []string {
 	var out []string
 	for _, p := range m.house().Programmes {
 		d := time.Duration(house.LengthS(p.Stages)) * time.Second
-		out = append(out, fmt.Sprintf("%s %s → %s", p.Name, span(d), m.hour(m.now.Wall.Add(d))))
+		out = append(out, fmt.Sprintf("%s %s → %s", p.Name, length(d), m.instant(m.now.Wall.Add(d))))
 	}
 	return append(out, "out at a set hour: plan …")
 }

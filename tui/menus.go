@@ -13,6 +13,13 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
+)
+
+// What a correction and an undoing give as their reasons.
+var (
+	mending = []string{words.WrongKey, words.Misread, words.EnteredLate, words.AnotherReason}
+	undoing = []string{words.WrongKey, words.Misread, words.Training, words.AnotherReason}
 )
 
 // menu asks one numbered choice and goes on with it.
@@ -237,7 +244,7 @@ func (m *Model) keyOther(string) tea.Cmd {
 	add("to another place", func() tea.Cmd { return m.move(f) })
 	for _, s := range []bench.Step{bench.DoCoat, bench.DoPress, bench.DoReach, bench.DoOpen, bench.DoJudge, bench.DoFinal, bench.DoMetal, bench.DoClamp, bench.DoLoad, bench.DoUnload, bench.DoWater, bench.DoDeflask, bench.DoRemount, bench.DoOutcome} {
 		if s != m.bench().Next(f, m.now) {
-			add("out of order: "+stepWords[s], func() tea.Cmd { return m.take(f, s) })
+			add("out of order: "+words.Step(s), func() tea.Cmd { return m.take(f, s) })
 		}
 	}
 	names := make([]string, len(os))
@@ -332,7 +339,7 @@ func (m *Model) correct(f *bench.Flask) tea.Cmd {
 		for _, s := range it.Body.Subjects() {
 			if s == (action.Subject{Class: 'f', No: f.No}) || s == (action.Subject{Class: 'm', No: f.Mix}) {
 				items = append(items, it)
-				names = append(names, it.Stamp.At.In(m.now.Wall.Location()).Format("15:04 ")+m.recordWords(it.Body))
+				names = append(names, m.instant(it.Stamp.At)+" "+m.recordWords(it.Body))
 				break
 			}
 		}
@@ -430,14 +437,14 @@ func (m *Model) correctItem(it bench.Item) tea.Cmd {
 	return m.menu(m.recordWords(it.Body), nil, names, func(i int) tea.Cmd {
 		c := cs[i]
 		fd := c.make("value")
-		f := &form{title: "correct: " + m.recordWords(it.Body), fields: []*field{fd, choose("why", "why?", "wrong key", "misread", "done earlier, entered late", "other")}}
+		f := &form{title: "correct: " + m.recordWords(it.Body), fields: []*field{fd, choose("why", "why?", words.ReasonsOf(mending)...)}}
 		f.done = func(f *form) tea.Cmd {
 			set, err := json.Marshal(map[string]any{c.name: c.read(f, fd)})
 			if err != nil {
 				f.note = err.Error()
 				return nil
 			}
-			return m.answer(f, action.Correct{Of: it.Action.ID, Set: set}, []string{"6", "7", "5", "9"}[f.choice("why")-1], nil)
+			return m.answer(f, action.Correct{Of: it.Action.ID, Set: set}, mending[f.choice("why")-1], nil)
 		}
 		m.open(f)
 		return nil

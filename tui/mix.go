@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers/dough"
 )
 
@@ -47,7 +48,7 @@ func (m *Model) newMix(f *bench.Flask) tea.Cmd {
 		}
 		mix := m.bench().MixOf(o)
 		x.flasks = append(x.flasks, o.No)
-		names = append(names, fmt.Sprintf("place %d: %s %s %s", p, o.Case, o.Base, sizeLetter(o.Size)))
+		names = append(names, fmt.Sprintf("place %d: %s %s %s", p, o.Case, o.Base, words.SizeLetter(o.Size)))
 		on = append(on, f != nil && o.No == f.No || (mix == nil || mix.Stiff != nil) && len(o.Halves) == 2)
 	}
 	if len(x.flasks) == 0 {
@@ -218,7 +219,7 @@ func (x *mixForm) window() []string {
 	if err != nil {
 		return []string{err.Error()}
 	}
-	at := func(d time.Duration) string { return x.began.Add(d).Format("15:04") }
+	at := func(d time.Duration) string { return x.m.instant(x.began.Add(d)) }
 	s := fmt.Sprintf("dough from %s to %s (estimate: %s to %s, %s to %s", at(w.From), at(w.To), at(w.FromLow), at(w.FromHigh), at(w.ToLow), at(w.ToHigh))
 	if w.MarksBehind > 0 {
 		s += "; " + strconv.Itoa(w.MarksBehind) + " marks"

@@ -92,7 +92,7 @@ func (m *Model) leave() {
 	}
 	kept := map[string]string{}
 	for _, fd := range f.fields {
-		if (fd.kind == number || fd.kind == words) && fd.typed != "" {
+		if (fd.kind == number || fd.kind == lineText) && fd.typed != "" {
 			kept[fd.name] = fd.typed
 		}
 	}

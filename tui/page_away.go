@@ -97,9 +97,9 @@ func (p *awayPage) draw(f *frame, _ area) {
 		if it.est {
 			est = " (estimated)"
 		}
-		f.text(4, y, accent, it.at.Format("Mon 15:04"))
+		f.text(4, y, accent, m.instant(it.at))
 		f.put(16, y, f.w-32, plain, it.words)
-		f.right(f.w-2, y, dim, span(it.ago)+" ago"+est)
+		f.right(f.w-2, y, dim, length(it.ago)+" ago"+est)
 		y++
 	}
 	if len(p.items) == 0 {

@@ -10,6 +10,7 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -143,14 +144,14 @@ func (m *sight) stageWords(fl *bench.Flask) (string, role) {
 	case bench.InPress, bench.Holding, bench.Judging:
 		return fmt.Sprintf("trial %d  %s", len(fl.Trials), map[bench.Stage]string{bench.InPress: "in the press", bench.Holding: "at pressure", bench.Judging: "judge the flash"}[fl.Stage]), strong
 	case bench.Drying:
-		words := "separator drying"
+		said := "separator drying"
 		if m.dry(fl) {
-			words = "separator dry"
+			said = "drying time up"
 		}
 		if mix := m.bench().MixOf(fl); mix != nil {
-			words = strings.TrimPrefix(words, "separator ") + ", mix " + mix.Letter()
+			said = strings.TrimPrefix(said, "separator ") + ", mix " + mix.Letter()
 		}
-		return words, plain
+		return said, plain
 	}
 	return string(fl.Stage), plain
 }
@@ -187,11 +188,11 @@ func (m *sight) drawPlaces(f *frame, a area) {
 			name = chosen
 		}
 		x = f.put(x, y, 9, name, pad(fl.Case, 8)+" ")
-		x = f.put(x, y, 9, plain, pad(fl.Base, 7)+" "+sizeLetter(fl.Size))
-		words, wr := m.stageWords(fl)
+		x = f.put(x, y, 9, plain, pad(fl.Base, 7)+" "+words.SizeLetter(fl.Size))
+		said, wr := m.stageWords(fl)
 		t, tr := m.flaskTime(fl)
 		room := a.x + a.w - 2 - ansi.StringWidth(t) - (x + 2)
-		f.put(x+2, y, room, wr, fit(words, room))
+		f.put(x+2, y, room, wr, fit(said, room))
 		f.right(a.x+a.w-1, y, tr, t)
 	}
 }
@@ -200,7 +201,7 @@ func (m *sight) drawPlaces(f *frame, a area) {
 // window.
 func (m *sight) flaskTime(fl *bench.Flask) (string, role) {
 	if st, ok := m.flaskStanding(fl); ok {
-		return span(st.Left), timeRole(st)
+		return words.Brief(st.Left), timeRole(st)
 	}
 	return "", plain
 }
@@ -237,9 +238,7 @@ func (m *sight) drawList(f *frame, a area) (shown string) {
 	rows := a.h
 	rest := m.standings
 	if st, l, ok := m.listDigits(a); ok {
-		for i, row := range l.write(span(st.Left)) {
-			f.put(a.x+1, y+i, a.w-2, timeRole(st), row)
-		}
+		drawLength(f, area{a.x + 1, y, a.w - 2, l.rows()}, l, st)
 		y += l.rows()
 		w, _ := m.windowByKey(st.Key)
 		m.drawWindowRow(f, a, y, w, st)
@@ -262,7 +261,7 @@ func (m *sight) drawList(f *frame, a area) (shown string) {
 		rows--
 	}
 	if len(m.standings) == 0 {
-		f.put(a.x+1, y, a.w-2, dim, "no window runs")
+		f.put(a.x+1, y, a.w-2, dim, "no timer running")
 		y++
 		rows--
 	}
@@ -280,21 +279,17 @@ func (m *sight) drawList(f *frame, a area) (shown string) {
 }
 
 func (m *sight) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers.Standing) {
-	t := span(st.Left)
+	t := words.Brief(st.Left)
 	if st.Estimated {
 		t = "≈" + t
 	}
 	r := timeRole(st)
 	at := m.placesOf(w)
 	f.right(a.x+7, y, r, t)
-	words := windowWords(w, st)
 	tail := at
 	if a.w >= 44 {
 		if st.Next != nil {
-			tail = st.Due.Format("15:04") + "  " + pad(at, 6)
-			if st.Left > 12*time.Hour {
-				tail = st.Due.Format("Mon 15:04") + "  " + pad(at, 6)
-			}
+			tail = m.instant(st.Due) + "  " + pad(at, 6)
 		} else {
 			tail = "       " + pad(at, 6)
 		}
@@ -304,7 +299,7 @@ func (m *sight) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers
 		wr = strong
 	}
 	room := a.w - 9 - ansi.StringWidth(tail) - 1
-	f.put(a.x+8, y, room, wr, fit(words, room))
+	f.put(a.x+8, y, room, wr, fit(timerWords(w, st, room), room))
 	f.right(a.x+a.w-1, y, plain, tail)
 }
 
@@ -322,7 +317,7 @@ func (m *sight) listDigits(a area) (timers.Standing, lettering, bool) {
 	}
 	long := a.h >= 14 || a.h >= 12 && a.w > 60
 	for _, l := range []lettering{{large, 1}, {small, 1}} {
-		if l.width(span(st.Left)) <= a.w-2 && (need+l.rows() <= a.h || long && l.scale*l.high == small.high) {
+		if lengthWidth(l, st) <= a.w-2 && (need+l.rows() <= a.h || long && l.scale*l.high == small.high) {
 			return st, l, true
 		}
 	}
@@ -387,19 +382,36 @@ func (p *benchPage) drawPanel(f *frame, a area, shown string) {
 	}
 }
 
+// fineDigits is how near to its end a time counts single seconds in large digits.
+const fineDigits = 10 * time.Minute
+
+// lengthWidth is how wide the time of a timer is in large digits, its unit included.
+func lengthWidth(l lettering, st timers.Standing) int {
+	digits, unit := words.Digits(st.Left, fineDigits)
+	return l.width(digits) + 1 + len(unit)
+}
+
+// drawLength writes the time of a timer in large digits with its unit beside them.
+func drawLength(f *frame, a area, l lettering, st timers.Standing) {
+	digits, unit := words.Digits(st.Left, fineDigits)
+	for i, row := range l.write(digits) {
+		f.put(a.x, a.y+i, a.w, timeRole(st), row)
+	}
+	f.put(a.x+l.width(digits)+1, a.y+l.rows()-1, a.w, timeRole(st), unit)
+}
+
 // drawDigits shows a window in large digits with its words beside them, where there is
 // room.
 func (m *sight) drawDigits(f *frame, a area, st timers.Standing) {
 	w, _ := m.windowByKey(st.Key)
 	for _, l := range []lettering{{large, 1}, {small, 1}} {
-		digits, words := l.width(span(st.Left)), windowWords(w, st)
-		if l.rows() > a.h || digits+3+ansi.StringWidth(words) > a.w {
+		digits := lengthWidth(l, st)
+		said := timerWords(w, st, a.w-digits-3)
+		if l.rows() > a.h || digits+3+ansi.StringWidth(said) > a.w {
 			continue
 		}
-		for i, row := range l.write(span(st.Left)) {
-			f.put(a.x+1, a.y+i, a.w, timeRole(st), row)
-		}
-		f.put(a.x+digits+3, a.y+l.rows()/2, a.w, strong, words)
+		drawLength(f, area{a.x + 1, a.y, a.w, l.rows()}, l, st)
+		f.put(a.x+digits+3, a.y+l.rows()/2, a.w, strong, said)
 		return
 	}
 }
@@ -433,11 +445,11 @@ func (m *sight) panelLines(fl *bench.Flask, w int) []lineOf {
 	case fl.Stage == bench.InBath:
 		out = append(out, m.bathLines(fl, w)...)
 	case len(fl.Trials) == 0:
-		for _, name := range []string{"cast", "teeth"} {
+		for _, name := range words.HalfNames {
 			if h := fl.Halves[name]; h != nil {
-				out = append(out, lineOf{plain, fmt.Sprintf("%s half painted %s, dries at least %s", name, h.Coated.At.In(m.now.Wall.Location()).Format("15:04"), span(time.Duration(h.MinS)*time.Second))})
+				out = append(out, lineOf{plain, fmt.Sprintf("%s painted %s, dry it at least %s", words.Half(name), m.instant(h.Coated.At), length(time.Duration(h.MinS)*time.Second))})
 			} else {
-				out = append(out, lineOf{dim, name + " half not painted"})
+				out = append(out, lineOf{dim, words.Half(name) + " not painted"})
 			}
 		}
 		if mix := m.bench().MixOf(fl); mix != nil {
@@ -458,11 +470,11 @@ func (m *sight) mixLine(x *bench.Mix) string {
 	case x.Stiff != nil:
 		return s + "too stiff"
 	case left < 0:
-		return s + "spent " + span(-left) + " ago (estimate)"
+		return s + "working time over for " + length(-left) + " (estimate)"
 	case x.Dough != nil:
-		return s + "dough, " + span(left) + " left (estimate)"
+		return s + "dough, " + length(left) + " of working time left (estimate)"
 	case reached:
-		return s + "should be dough (estimate): look"
+		return s + "should be dough (estimate): check it"
 	}
 	return s + "not yet dough (estimate)"
 }

@@ -8,6 +8,7 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -15,9 +16,12 @@ import (
 // stage in one word, and the verdict where there is one. A word that ends in an
 // exclamation mark wants a hand.
 type tile struct {
-	place, time, stage, verdict string
-	role                        role
+	place, time, unit, stage, verdict string
+	role                              role
 }
+
+// topWidth is how wide the number and the time are, with its unit.
+func (t tile) topWidth(l lettering) int { return l.width(t.place+" "+t.time) + 1 + len(t.unit) }
 
 // brief is the word to show where there is room for one only.
 func (t tile) brief() string {
@@ -31,36 +35,33 @@ func (t tile) brief() string {
 // farWords name the stages in one short word.
 var farWords = map[bench.Stage]string{
 	bench.Opened: "PAINT", bench.Drying: "DRYING", bench.InPress: "PRESS", bench.Holding: "HOLD", bench.Judging: "JUDGE!", bench.Trimmed: "TRIM",
-	bench.Sheetout: "CLOSE", bench.Metal: "CLAMP", bench.Set: "SET", bench.InBath: "BATH", bench.Cooling: "COOL", bench.InWater: "WATER", bench.Open: "OPENED", bench.Checked: "CHECK",
+	bench.Sheetout: "CLOSE", bench.Metal: "CLAMP", bench.Set: "SET", bench.InBath: "BATH", bench.Cooling: "COOL", bench.InWater: "WATER", bench.Open: "OPENED", bench.Checked: "REMOUNT",
 }
 
 // farNear is how near to its end a time counts single seconds in the far view; from
-// there on it moves in steps of ten, so that a wall of large digits does not keep a slow
+// there on it moves by the minute, so that a wall of large digits does not keep a slow
 // line busy.
 const farNear = 3 * time.Minute
 
-// farSpan is span in steps of ten seconds from farNear on, without minutes where
+// farSpan is a length of time in large digits with its unit, without minutes where
 // there are many hours, without hours where there are days. It never shows more time
 // than is left.
-func farSpan(d time.Duration) string {
-	if d.Abs() >= farNear {
-		d = d.Truncate(10 * time.Second)
-	}
-	s := span(d)
+func farSpan(d time.Duration) (digits, unit string) {
+	s, unit := words.Digits(d, farNear)
 	if i := strings.IndexByte(s, 'd'); i >= 0 {
-		return s[:i+1]
+		return s[:i+1], ""
 	}
 	if i := strings.IndexByte(s, 'h'); d.Abs() >= 10*time.Hour && i >= 0 {
-		return s[:i+1]
+		return s[:i+1], ""
 	}
-	return s
+	return s, unit
 }
 
 // tileOf gathers what the far view tells of a flask.
 func (m *sight) tileOf(fl *bench.Flask) tile {
 	t := tile{place: fmt.Sprint(fl.Place), stage: farWords[fl.Stage], role: strong}
 	if st, ok := m.flaskStanding(fl); ok {
-		t.time = farSpan(st.Left)
+		t.time, t.unit = farSpan(st.Left)
 	}
 	if fl.Stage == bench.Drying {
 		switch m.bench().Next(fl, m.now) {
@@ -70,7 +71,7 @@ func (m *sight) tileOf(fl *bench.Flask) tile {
 			t.stage, t.role = "PACK!", good
 		default:
 			if m.dry(fl) {
-				t.stage, t.role = "DRY!", good
+				t.stage, t.role = "MIX!", good
 			}
 		}
 	}
@@ -92,7 +93,7 @@ func (m *sight) tileOf(fl *bench.Flask) tile {
 			}
 		case w.What == bench.Hold || w.What == bench.Cure || w.What == bench.BenchSet || w.What == bench.BenchCool || w.What == bench.WaterCool:
 			if st.Last != nil {
-				t.stage, t.verdict, t.role = farWords[fl.Stage]+"!", "DONE", good
+				t.stage, t.verdict, t.role = farWords[fl.Stage]+"!", "TIME UP", good
 			}
 		}
 	}
@@ -106,7 +107,7 @@ func farFit(ts []tile, w, h int) (l lettering, words int, ok bool) {
 		for words := 2; words >= 1; words-- { // stage and verdict, or one word for both
 			ok := l.rows()*(words+1)+words-1 <= h
 			for _, t := range ts {
-				ok = ok && l.width(t.place+" "+t.time) <= w
+				ok = ok && t.topWidth(l) <= w
 				if words == 2 {
 					ok = ok && l.width(t.stage) <= w && l.width(t.verdict) <= w
 				} else {
@@ -172,7 +173,7 @@ func (p *farPage) draw(f *frame, _ area) {
 	w, h := f.w/cols, (bottom-top)/rows
 	widest := 0
 	for _, t := range ts {
-		widest = max(widest, best.width(t.place+" "+t.time))
+		widest = max(widest, t.topWidth(best))
 	}
 	gap := max(0, min(6*best.scale, w-1-widest))
 	for i, t := range ts {
@@ -196,7 +197,9 @@ func (m *sight) drawTile(f *frame, a area, t tile, l lettering, words, gap int) 
 		}
 	}
 	line(l, a.x+1, number, t.place)
-	line(l, a.x+1+l.width(t.place+" ")+l.scale+gap, number, t.time)
+	at := a.x + 1 + l.width(t.place+" ") + l.scale + gap
+	line(l, at, number, t.time)
+	f.put(at+l.width(t.time)+1, y+l.rows()-1, len(t.unit), number, t.unit)
 	if y += l.rows(); end-y > l.rows()*words+words-1 {
 		y++
 	}

@@ -9,6 +9,9 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/timers"
+
+	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 )
 
 // flaskPage is all there is to know of the selected flask.
@@ -76,14 +79,14 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	}
 	if ws := m.windowsOf(fl); len(ws) > 0 {
 		s.gap()
-		s.add(dim, "windows")
+		s.add(dim, "timers")
 		for _, st := range ws {
 			w, _ := m.windowByKey(st.Key)
 			due := ""
 			if st.Next != nil {
-				due = "  at " + st.Due.Format("Mon 15:04 -07:00")
+				due = " (" + m.instant(st.Due) + ")"
 			}
-			s.add(plain, fmt.Sprintf("%7s  %s%s", span(st.Left), windowWords(w, st), due))
+			s.add(plain, fmt.Sprintf("%7s  %s%s", words.Brief(st.Left), timerWords(w, st, 99), due))
 		}
 	}
 	if fl.StoneLot != "" || fl.SheetLot != "" {
@@ -106,20 +109,20 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	}
 	if fl.Clamped != nil {
 		s.gap()
-		s.add(plain, fmt.Sprintf("closed metal to metal %s, clamped %s, backed off %.2g turn", stampOr(fl.Metal, local), local(*fl.Clamped), fl.BackedOff))
+		s.add(plain, fmt.Sprintf("closed metal to metal %s, clamped %s, backed off %s", stampOr(fl.Metal, local), local(*fl.Clamped), action.Turns(fl.BackedOff)))
 	}
 	if fl.PinMM != nil {
-		s.add(plain, fmt.Sprintf("pin opening %.2f mm", *fl.PinMM))
+		s.add(plain, "pin opening "+units.FormatLength(*fl.PinMM))
 	}
 	if len(fl.Oddities) > 0 {
 		s.gap()
 		s.add(dim, "out of the ordinary")
 		for _, o := range fl.Oddities {
-			why := action.ReasonWords(o.Why)
+			why := words.Reason(o.Why)
 			if why == "" {
 				why = "reason given before"
 			}
-			s.add(warn, fmt.Sprintf("%s %s  %s: %s", local(o.At), o.By, strings.ReplaceAll(o.What, "-", " "), why))
+			s.add(warn, fmt.Sprintf("%s %s  %s: %s", local(o.At), o.By, words.Unusual(o.What), why))
 		}
 	}
 	if len(fl.Notes) > 0 {
@@ -135,10 +138,10 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 		line := fmt.Sprintf("%5d  %s %-3s %s", it.Seq, local(it.Stamp), it.Action.By, m.recordWords(it.Body))
 		switch {
 		case it.TakenBack != nil:
-			s.add(dim, line+"  — TAKEN BACK: "+action.ReasonWords(it.TakenBack.Action.Why))
+			s.add(dim, line+"  — UNDONE: "+words.Reason(it.TakenBack.Action.Why))
 		case it.Corrected():
 			c := it.Corrections[len(it.Corrections)-1]
-			s.add(plain, line+"  — CORRECTED by "+c.Action.By+", was "+m.recordWords(it.Action.Body)+": "+action.ReasonWords(c.Action.Why))
+			s.add(plain, line+"  — CORRECTED by "+c.Action.By+", was "+m.recordWords(it.Action.Body)+": "+words.Reason(c.Action.Why))
 		default:
 			s.add(plain, line)
 		}

@@ -9,6 +9,7 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -124,7 +125,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 	m, s := p.m, newSheet(a)
 	s.add(strong, "handover · "+m.now.Wall.Format("Mon 02 Jan 15:04")+" · at the bench: "+orDash(m.by()))
 	if b := m.bench(); b.TookOver {
-		s.add(good, fmt.Sprintf("read and taken over by %s, %s", m.by(), b.CrewAt.At.In(m.now.Wall.Location()).Format("Mon 15:04")))
+		s.add(good, fmt.Sprintf("read and taken over by %s, %s", m.by(), m.instant(b.CrewAt.At)))
 	} else {
 		s.add(dim, "whoever takes over reads this and presses +")
 	}
@@ -157,7 +158,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 				mark, r = "▲ ", warn
 				waiting = slices.Delete(waiting, i, i+1)
 			}
-			s.add(r, mark+c.at.Format("Mon 15:04 -07:00")+"  "+c.words)
+			s.add(r, mark+m.instant(c.at)+"  "+c.words)
 		}
 	}
 	list("fell due, and waits for a hand (▲: alarm not answered)", m.fellDue())
@@ -185,7 +186,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 		}
 		odd++
 		last := fl.Oddities[len(fl.Oddities)-1]
-		s.add(warn, fmt.Sprintf("place %d  %d, last: %s", p, len(fl.Oddities), last.What))
+		s.add(warn, fmt.Sprintf("place %d  %d, last: %s", p, len(fl.Oddities), words.Unusual(last.What)))
 	}
 	return s
 }
@@ -197,13 +198,13 @@ func (m *sight) standWords(fl *bench.Flask) (string, role) {
 		w, _ := m.windowByKey(st.Key)
 		switch {
 		case st.Phase == timers.Over:
-			return windowWords(w, st), alarm
+			return timerWords(w, st, 40), alarm
 		case w.What == bench.Hold || w.What == bench.Cure || w.What == bench.BenchSet || w.What == bench.BenchCool || w.What == bench.WaterCool:
 			r := plain
 			if st.Last != nil {
 				r = good
 			}
-			return windowWords(w, st), r
+			return timerWords(w, st, 40), r
 		}
 	}
 	return m.stageWords(fl)

@@ -171,7 +171,7 @@ func (f *form) spoken() []string {
 		q += fmt.Sprintf(" (ENTER takes %d)", fd.choice)
 	}
 	typed := ""
-	if fd.kind == number || fd.kind == words {
+	if fd.kind == number || fd.kind == lineText {
 		q += ":"
 		if fd.preset != "" {
 			q += " (ENTER takes " + fd.preset + ")"

@@ -11,6 +11,7 @@ import (
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/flash"
+	"flaskside/logbook/words"
 	"flaskside/timers/press"
 	"flaskside/tui/chart"
 )
@@ -203,7 +204,7 @@ func (m *sight) pressSheet(s *sheet, w int) {
 	if f := m.bench().Waiting(a.Next.Flask); f != nil {
 		line := fmt.Sprintf("next: %s place %d (case %s)", a.Next.Verb, f.Place, f.Case)
 		if a.Next.Wait > 0 {
-			line += " in " + span(a.Next.Wait)
+			line += " in " + length(a.Next.Wait)
 		}
 		s.add(accent, line)
 	}
@@ -219,9 +220,14 @@ func (m *sight) pressSheet(s *sheet, w int) {
 		}
 		left := ""
 		if x := m.bench().MixOf(f); x != nil {
-			left = ", dough over"
-			if d, _ := x.DoughLeft(m.now); d > 0 && x.Stiff == nil {
-				left = ", dough " + span(d)
+			d, _ := x.DoughLeft(m.now)
+			switch {
+			case x.Stiff != nil:
+				left = ", mix too stiff"
+			case d > 0:
+				left = ", working time left " + length(d)
+			default:
+				left = ", working time over since " + m.instant(m.now.Wall.Add(d))
 			}
 		}
 		line := fmt.Sprintf("place %d %-9s in time %s (estimate)%s", f.Place, f.Case, bench.Percent(o.Chance), left)
@@ -252,9 +258,9 @@ func (m *sight) mixCostLines(s *sheet, w int) {
 func (m *sight) shortWords(windowKey string) string {
 	s, ok := bench.SubjectOfKey(windowKey)
 	if f := m.bench().Flasks[s.No]; ok && f != nil {
-		return fmt.Sprintf("DOUGH TOO SHORT? · place %d (estimate)", f.Place)
+		return fmt.Sprintf("%s · place %d (estimate)", words.DoughTimeLow, f.Place)
 	}
-	return "DOUGH TOO SHORT? (estimate)"
+	return words.DoughTimeLow + " (estimate)"
 }
 
 // chartRoles tell how the parts of the flash chart look.

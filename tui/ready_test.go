@@ -74,7 +74,7 @@ func TestShortOfDoughOnTheScreen(t *testing.T) {
 	for range 5 {
 		d.press(".")
 	}
-	words := "DOUGH TOO SHORT? · place 1 (estimate)"
+	words := "DOUGH TIME LOW · place 1 (estimate)"
 	rings := func() (n int) {
 		for _, r := range d.raw {
 			if strings.HasPrefix(r, "\a") && strings.Contains(r, words) {
@@ -138,7 +138,7 @@ func TestPressOrderOnTheScreen(t *testing.T) {
 	d := crowded(t, 80, 24)
 	d.sees("press next: ", "in time: 1 ", "not all: give up 3?")
 	d.press("/")
-	d.sees("press order", "next: press place ", "in time ", "(estimate)", "dough ", "Not all are likely to be in time; giving up place ", "(estimate; you decide)",
+	d.sees("press order", "next: press place ", "in time ", "(estimate)", "working time left ", "Not all are likely to be in time; giving up place ", "(estimate; you decide)",
 		"Another mix now, for one medium flask more: that one in time ")
 	whole := d.screen()
 	d.press("enter")

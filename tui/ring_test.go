@@ -95,7 +95,7 @@ func TestTheAlarmRings(t *testing.T) {
 		time.Sleep(2 * time.Second)
 		synctest.Wait()
 		mu.Lock()
-		if len(told) != 1 || told[0] != "BOTH HALVES DRY · place 1" || out.bells() != 1 {
+		if len(told) != 1 || told[0] != "BOTH HALVES: DRYING TIME IS UP · place 1" || out.bells() != 1 {
 			t.Errorf("it has told %q, %d bells", told, out.bells())
 		}
 		if late := first.Sub(painted.Add(10 * time.Minute)); late < 0 || late > time.Second {

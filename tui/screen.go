@@ -7,6 +7,7 @@ import (
 	tea "charm.land/bubbletea/v2"
 	"github.com/charmbracelet/x/ansi"
 
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -58,7 +59,7 @@ func (m *sight) windowTitle() string {
 	for _, st := range m.standings {
 		if st.Next != nil {
 			w, _ := m.windowByKey(st.Key)
-			return span(st.Left) + " " + windowWords(w, st) + " · flaskside"
+			return words.Brief(st.Left) + " " + timerWords(w, st, 99) + " · flaskside"
 		}
 	}
 	return "flaskside"
@@ -182,7 +183,7 @@ func (m *Model) small() bool { return !m.aloud && (m.w < minW || m.h < minH) }
 // drawSmall is what fits a window that is too small: what is asked, where all of it has a
 // place, or else the alarms.
 func (m *Model) drawSmall(f *frame) {
-	words := fmt.Sprintf("window too small: %dx%d, wants %dx%d", m.w, m.h, minW, minH)
+	said := fmt.Sprintf("window too small: %dx%d; make it at least %dx%d", m.w, m.h, minW, minH)
 	if m.over() != nil {
 		a, whole := m.lay()
 		if whole {
@@ -190,9 +191,9 @@ func (m *Model) drawSmall(f *frame) {
 			m.drawKeys(f, m.h-1)
 			return
 		}
-		words = fmt.Sprintf("a question waits: %dx%d is too small for it", m.w, m.h)
+		said = fmt.Sprintf("a question waits: %dx%d is too small for it", m.w, m.h)
 	}
-	f.text(1, 1, warn, words)
+	f.text(1, 1, warn, said)
 	y := 3
 	for _, al := range m.alarms {
 		if y >= f.h-1 {
@@ -211,7 +212,7 @@ func (m *Model) drawSmall(f *frame) {
 			break
 		}
 		w, _ := m.windowByKey(st.Key)
-		f.put(1, y, f.w-2, plain, fmt.Sprintf("%6s %s %s", span(st.Left), windowWords(w, st), m.placesOf(w)))
+		f.put(1, y, f.w-2, plain, fmt.Sprintf("%7s %s %s", words.Brief(st.Left), timerWords(w, st, f.w-14), m.placesOf(w)))
 		y++
 	}
 	m.drawKeys(f, m.h-1)

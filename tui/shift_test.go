@@ -120,7 +120,7 @@ func TestWholeShiftOnThePad(t *testing.T) {
 		d.at(p, bench.InBath)
 	}
 	d.wait(9 * time.Hour)
-	d.sees("CURE DONE")
+	d.sees("CURING TIME IS UP")
 	d.press(". 2 enter enter 1")
 	for p := 1; p <= 4; p++ {
 		d.at(p, bench.Cooling)
@@ -177,9 +177,9 @@ func TestKilledMidShift(t *testing.T) {
 	}
 	d.ck.Run(40 * time.Minute)
 	d.openBook()
-	d.sees("While the program was closed", "BOTH HALVES DRY")
+	d.sees("While the program was closed", "BOTH HALVES: DRYING TIME IS UP")
 	d.press("enter 0")
-	d.sees("both halves DRY")
+	d.sees("drying time up")
 	if err := d.book.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -361,10 +361,10 @@ func TestAlarmRings(t *testing.T) {
 	d.press("enter enter")
 	d.raw = nil
 	d.wait(61 * time.Second)
-	if len(d.raw) != 1 || !strings.HasPrefix(d.raw[0], "\a") || !strings.Contains(d.raw[0], "HELD LONG ENOUGH") {
+	if len(d.raw) != 1 || !strings.HasPrefix(d.raw[0], "\a") || !strings.Contains(d.raw[0], "HOLD TIME IS UP") {
 		t.Fatalf("sent to the terminal: %q", d.raw)
 	}
-	d.sees("HELD LONG ENOUGH · place 1", ". heard")
+	d.sees("HOLD TIME IS UP · place 1", ". heard")
 	d.wait(20 * time.Second)
 	if len(d.raw) != 1 {
 		t.Errorf("rang again after 20 s: %q", d.raw)
@@ -631,7 +631,7 @@ func TestFarAndHandover(t *testing.T) {
 	d.press("+")
 	d.sees("who takes over, having read this?", "1 ab", "2 KT")
 	d.press("3 cd enter")
-	d.sees("handover", "at the bench: cd", "read and taken over by cd, Wed 09:")
+	d.sees("handover", "at the bench: cd", "read and taken over by cd, 09:")
 	if b := d.book.State().Bench; !b.TookOver || b.Crew != "cd" {
 		t.Errorf("the handover is not in the book: %q, %v", b.Crew, b.TookOver)
 	}
@@ -702,7 +702,7 @@ func TestPlain(t *testing.T) {
 	}
 	d.wait(10 * time.Minute)
 	p.tell()
-	if !strings.Contains(out.String(), "ALARM 3: BOTH HALVES DRY") || !strings.Contains(out.String(), "\a") {
+	if !strings.Contains(out.String(), "ALARM 3: BOTH HALVES: DRYING TIME IS UP") || !strings.Contains(out.String(), "\a") {
 		t.Errorf("the alarm was not told: %q", out.String())
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 )
 
 // cautions are shown where the act is, once a shift for each kind.
@@ -262,7 +263,7 @@ func (m *Model) mixFor(f *bench.Flask) tea.Cmd {
 		x := m.bench().Mixes[no]
 		if left, _ := x.DoughLeft(m.now); left > 0 && x.Stiff == nil && f.Mix != no {
 			standing = append(standing, x)
-			opts = append(opts, fmt.Sprintf("take mix %s (%s left, estimate)", x.Letter(), span(left)))
+			opts = append(opts, fmt.Sprintf("take mix %s (%s of working time left, estimate)", x.Letter(), length(left)))
 		}
 	}
 	if len(standing) == 0 {
@@ -291,7 +292,7 @@ func (m *Model) pushReason(a action.Action, odd *bench.NeedsReason, then func(lo
 		lines = append(lines, "· "+o.Text)
 	}
 	below := m.form()
-	f := &form{title: "unusual", lines: lines, fields: []*field{choose("why", "go on? the reason is kept with the record", action.Reasons[1:]...)}}
+	f := &form{title: "unusual", lines: lines, fields: []*field{choose("why", "go on anyway? your reason is recorded", words.Reasons[1:]...)}}
 	f.done = func(f *form) tea.Cmd {
 		a.Why = fmt.Sprint(f.choice("why"))
 		f.sent = true

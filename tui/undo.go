@@ -9,6 +9,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 )
 
 // keyBack shows what would be undone. Nothing is before Enter is pressed on it, and a
@@ -46,7 +47,7 @@ func (u *undo) lines() []string {
 	return []string{
 		"undo the last record?",
 		m.recordWords(u.it.Body) + m.itemFlask(u.it),
-		fmt.Sprintf("by %s, %s ago, at %s", by, span(m.now.Since(st).For), m.hour(st.At)),
+		fmt.Sprintf("by %s, %s ago, at %s", by, length(m.now.Since(st).For.Round(time.Second)), m.instant(st.At)),
 		"ENTER goes on and asks why. It stays in the book, and counts no more.",
 		"Any other key closes this and does its own work.",
 	}
@@ -101,9 +102,9 @@ func (u *undo) key(key, _ string) (tea.Cmd, fate) {
 // why asks for the reason, and undoes the record that was shown.
 func (m *Model) why(it bench.Item) {
 	f := &form{title: "undo: " + m.recordWords(it.Body) + m.itemFlask(it),
-		fields: []*field{choose("why", "why is it undone?", "wrong key", "misread", "trial or training", "other")}}
+		fields: []*field{choose("why", "why is it undone?", words.ReasonsOf(undoing)...)}}
 	f.done = func(f *form) tea.Cmd {
-		return m.answer(f, action.TakeBack{Of: it.Action.ID}, []string{"6", "7", "8", "9"}[f.choice("why")-1], nil)
+		return m.answer(f, action.TakeBack{Of: it.Action.ID}, undoing[f.choice("why")-1], nil)
 	}
 	m.open(f)
 }

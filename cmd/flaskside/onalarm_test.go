@@ -22,7 +22,7 @@ func TestOnAlarm(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const words = "CURE DONE; touch x $(id) `id` | & \" '"
+	const words = "CURING TIME IS UP; touch x $(id) `id` | & \" '"
 	tell(words)
 	got, err := os.ReadFile(out)
 	if err != nil {

@@ -23,6 +23,8 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
+
+	"flaskside/logbook/words"
 )
 
 // Kind names what was done.
@@ -55,7 +57,7 @@ type Action struct {
 	By      string
 	Body    Body
 	Unusual []string // codes of what was out of the ordinary, filled in by the bench
-	Why     string   // a digit of [Reasons], or words
+	Why     string   // a digit of [words.Reasons], or words
 }
 
 // Kind of the action.
@@ -342,10 +344,7 @@ func clip(s string) string {
 		}
 		return r
 	}, s)
-	if r := []rune(s); len(r) > 60 {
-		return string(r[:60]) + "…"
-	}
-	return s
+	return words.Clip(s, 60)
 }
 
 // text refuses what cannot stand in one line of a logbook: too much, or
@@ -383,27 +382,4 @@ func join[T ~string](ks []T) string {
 		ss[i] = string(k)
 	}
 	return strings.Join(ss, ", ")
-}
-
-// Reasons are the one-digit reasons for an unusual step, a correction or a taking
-// back; the index is the digit. Words of one's own stand behind 9.
-var Reasons = []string{
-	1: "looked, and judged it right",
-	2: "maker's instructions say otherwise",
-	3: "asked for by dentist or lead",
-	4: "no time left",
-	5: "done earlier, entered late",
-	6: "wrong key",
-	7: "misread",
-	8: "trial or training",
-	9: "other",
-}
-
-// ReasonWords puts a reason into words: a digit of Reasons, or the words
-// themselves.
-func ReasonWords(why string) string {
-	if len(why) == 1 && why[0] >= '1' && why[0] <= '9' {
-		return Reasons[why[0]-'0']
-	}
-	return why
 }

@@ -2,6 +2,7 @@ package action
 
 import (
 	"encoding/json"
+	"flaskside/logbook/words"
 	"fmt"
 	"reflect"
 	"strings"
@@ -306,12 +307,12 @@ func TestSubjects(t *testing.T) {
 }
 
 func TestReasonWords(t *testing.T) {
-	for why, want := range map[string]string{"1": "looked, and judged it right", "9": "other", "0": "0", "": "", "12": "12", "phoned the dentist": "phoned the dentist"} {
-		if got := ReasonWords(why); got != want {
+	for why, want := range map[string]string{"1": "checked, looked right", "9": "other", "0": "0", "": "", "12": "12", "phoned the dentist": "phoned the dentist"} {
+		if got := words.Reason(why); got != want {
 			t.Errorf("reason %q reads %q, want %q", why, got, want)
 		}
 	}
-	if len(Reasons) != 10 {
-		t.Errorf("%d reasons: the keys are 1 to 9", len(Reasons)-1)
+	if len(words.Reasons) != 10 {
+		t.Errorf("%d reasons: the keys are 1 to 9", len(words.Reasons)-1)
 	}
 }

@@ -563,7 +563,7 @@ func line(name, s string, most int) error {
 	}
 	return text(name, s, most)
 }
-func words(name string, ss, allowed []string) error {
+func fromList(name string, ss, allowed []string) error {
 	seen := map[string]bool{}
 	for _, s := range ss {
 		if err := oneOf(name, s, allowed); err != nil {
@@ -605,13 +605,13 @@ func grams(g float64) error {
 	return between("grams", g, 0.01, 1000, "g")
 }
 func (b Flash) Valid() error {
-	return first(no("flask", b.Flask), oneOf("grade", b.Grade, Grades), grams(b.Grams), words("where", b.Where, Wheres))
+	return first(no("flask", b.Flask), oneOf("grade", b.Grade, Grades), grams(b.Grams), fromList("where", b.Where, Wheres))
 }
 func (b FlashMore) Valid() error {
 	if b.Grams == 0 && len(b.Where) == 0 {
 		return errors.New("give grams, or where the flash was")
 	}
-	return first(no("flask", b.Flask), grams(b.Grams), words("where", b.Where, Wheres))
+	return first(no("flask", b.Flask), grams(b.Grams), fromList("where", b.Where, Wheres))
 }
 func (b DoughAdd) Valid() error { return no("flask", b.Flask) }
 func (b Inspect) Valid() error  { return no("flask", b.Flask) }
@@ -664,7 +664,7 @@ func (b Remount) Valid() error {
 	return first(no("flask", b.Flask), between("pin_mm", b.PinMM, 0, 20, "mm"))
 }
 func (b Outcome) Valid() error {
-	return first(no("flask", b.Flask), oneOf("outcome", b.Outcome, Outcomes), words("defects", b.Defects, Defects))
+	return first(no("flask", b.Flask), oneOf("outcome", b.Outcome, Outcomes), fromList("defects", b.Defects, Defects))
 }
 func (b Note) Valid() error {
 	if len(b.Subjects()) == 0 {

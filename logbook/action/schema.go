@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"github.com/invopop/jsonschema"
+
+	"flaskside/logbook/words"
 )
 
 // Schema gives the JSON Schema (draft 2020-12) of an action, made from the types
@@ -70,10 +72,10 @@ func recordOnly() []string {
 }
 
 func digits() string {
-	out := make([]string, 0, len(Reasons))
-	for i, words := range Reasons {
+	out := make([]string, 0, len(words.Reasons))
+	for i, reason := range words.Reasons {
 		if i > 0 {
-			out = append(out, fmt.Sprintf("%d %s", i, words))
+			out = append(out, fmt.Sprintf("%d %s", i, reason))
 		}
 	}
 	return strings.Join(out, "; ")

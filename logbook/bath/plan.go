@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"flaskside/logbook/house"
+	"flaskside/logbook/words"
 	"flaskside/timers/cure"
 )
 
@@ -36,19 +37,16 @@ func Plan(h house.House, now, out time.Time) []Fit {
 	return fits
 }
 
-// hour writes an instant as a wall shows it, with the day and the offset from UTC,
-// so that a night in which the clocks change is no riddle.
-func hour(t time.Time) string { return t.Format("Mon 15:04 -07:00") }
-
 // Words say when the flasks have to go in, or that it is too late. Instants are
 // shown in now's zone.
 func (f Fit) Words(now time.Time) string {
-	latest := f.LatestStart.In(now.Location())
+	hour := func(t time.Time) string { return words.Instant(t, now) }
+	latest := f.LatestStart
 	switch {
 	case !f.Fits:
 		return fmt.Sprintf("too late: in by %s, %s ago", hour(latest), Minutes(-f.Slack))
 	case f.Soon(now):
-		return fmt.Sprintf("in from %s to %s", hour(f.Earliest.In(now.Location())), hour(latest))
+		return fmt.Sprintf("in from %s to %s", hour(f.Earliest), hour(latest))
 	}
 	return fmt.Sprintf("fits: in by %s, in %s", hour(latest), Minutes(f.Slack))
 }

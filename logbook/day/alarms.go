@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/record"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -59,13 +60,13 @@ func (w *watch) look(b *bench.Bench, at timers.Stamp) {
 			if win.Start.BootID != "" && win.Start.BootID == now.BootID {
 				rose.BootID, rose.Boot = win.Start.BootID, win.Start.Boot+m.After
 			}
-			note(timers.SignalKey(win.Key, m.End), m.Priority, rose, windowWords(win)+": "+string(m.End), win.Flasks)
+			note(timers.SignalKey(win.Key, m.End), m.Priority, rose, timerWords(win, m.End), win.Flasks)
 		}
 	}
 	for _, al := range b.Alarms(now) {
 		if key, end := timers.SplitSignalKey(al.Key); !windows[key] {
 			kind, flasks := otherWords(b, al.Key)
-			note(al.Key, al.Priority, al.Rose, kind+": "+string(end), flasks)
+			note(al.Key, al.Priority, al.Rose, kind+words.Alarm(end), flasks)
 		}
 	}
 	for key := range w.open {
@@ -172,9 +173,9 @@ func (s Sheet) answer(r rung) (words, after string) {
 	case r.heard != nil:
 		return s.clock(r.heard.At), units.FormatDuration(r.since(r.heard))
 	case r.shelved:
-		return "shelved", ""
+		return "snoozed", ""
 	case r.stepped != nil:
-		return "by the step " + s.clock(r.stepped.At), units.FormatDuration(r.since(r.stepped))
+		return "cleared by the next step " + s.clock(r.stepped.At), units.FormatDuration(r.since(r.stepped))
 	}
 	return "not acknowledged", ""
 }
@@ -227,7 +228,7 @@ func (s Sheet) alarmed(p *page) {
 		p.line(2, "%s  %s   %s%s   %s", s.clock(r.rose.At), rank[r.priority], r.kind, ofFlasks(r.flasks), words)
 	}
 	for _, g := range groups(all) {
-		p.line(2, "%d x %s (%s), ended by the step, after %s", g.n, g.kind, rank[g.priority], g.after())
+		p.line(2, "%d x %s (%s), cleared by the next step, after %s", g.n, g.kind, rank[g.priority], g.after())
 	}
 	if !whole {
 		p.line(2, "The day has too many records to look for every alarm: there may be more.")
@@ -259,9 +260,9 @@ func (s Sheet) alarmRows(tame func(string) string) [][]string {
 		case r.heard != nil:
 			answer, at = "acknowledged", r.heard
 		case r.shelved:
-			answer = "shelved"
+			answer = "snoozed"
 		case r.stepped != nil:
-			answer, at = "ended by the step", r.stepped
+			answer, at = "cleared by the next step", r.stepped
 		}
 		when, after := "", ""
 		if at != nil {
@@ -312,26 +313,22 @@ func (g group) after() string {
 	return units.FormatDuration(g.least) + " to " + units.FormatDuration(g.most)
 }
 
-// windowWords says what a window is about.
-func windowWords(w bench.Window) string {
-	switch {
-	case w.What == bench.Own:
-		return w.Label
-	case w.Mix > 0:
-		return string(w.What) + ", mix " + bench.MixLetter(w.Mix)
-	case w.Load > 0:
-		return fmt.Sprintf("%s, load %d", w.What, w.Load)
+// timerWords say what has happened when an end of a timer is reached.
+func timerWords(w bench.Window, end timers.End) string {
+	mix := ""
+	if w.Mix > 0 {
+		mix = bench.MixLetter(w.Mix)
 	}
-	return string(w.What)
+	return words.TimerAlarm(w.What, end, w.Label, mix)
 }
 
-// otherWords says what an alarm is about that no window raises.
-func otherWords(b *bench.Bench, key string) (kind string, flasks []int) {
+// otherWords say what an alarm is about that no timer raises, ahead of what it says.
+func otherWords(b *bench.Bench, key string) (about string, flasks []int) {
 	if l, ok := b.LoadOfKey(key); ok {
-		return b.BathOf(l).Name, l.Flasks
+		return b.BathOf(l).Name + ": ", l.Flasks
 	}
 	if sub, ok := bench.SubjectOfKey(key); ok && sub.Class == 'f' {
-		return "flask", []int{sub.No}
+		return "", []int{sub.No}
 	}
-	return key, nil
+	return key + ": ", nil
 }

@@ -11,6 +11,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -145,7 +146,7 @@ func (s Sheet) recordRows(tame func(string) string) [][]string {
 		rows = append(rows, []string{
 			strconv.FormatUint(it.Seq, 10), s.stamp(it.Stamp.At), it.Written.UTC().Format(time.RFC3339), tame(it.Action.By), string(it.Body.Kind()),
 			list(flasks), tame(strings.Join(cases, "; ")), number(mix), number(load), tame(s.told(it.Body)),
-			tame(strings.Join(it.Action.Unusual, "; ")), tame(action.ReasonWords(it.Action.Why)),
+			tame(strings.Join(it.Action.Unusual, "; ")), tame(words.Reason(it.Action.Why)),
 			yes(it.Corrected()), tame(s.was(it)), yes(it.TakenBack != nil), tame(it.Action.ID),
 		})
 	}

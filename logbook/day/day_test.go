@@ -104,12 +104,12 @@ func TestMidnight(t *testing.T) {
 		t.Errorf("the closure at 23:59 is %q, %q on the next day", part[0], g[0])
 	}
 	text := string(written(t, today.Text))
-	for _, want := range []string{"runs on  cure, load 2: since 22:00, not before Thu 26 Nov 07:00, not after\n", "flash not judged by the end"} {
+	for _, want := range []string{"running  curing, load 2: since 22:00, not before Thu 26 Nov 07:00, not after\n", "flash not judged by the end"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the sheet of the day does not say %q", want)
 		}
 	}
-	if text := string(written(t, tomorrow.Text)); !strings.Contains(text, "kept     cure, load 2: 9 h 10 min; at least 9 h, at most 12 h\n") {
+	if text := string(written(t, tomorrow.Text)); !strings.Contains(text, "as set   curing, load 2: 9 h 10 min; at least 9 h, at most 12 h\n") {
 		t.Errorf("the sheet of the next day says of the cure:\n%s", text)
 	}
 }
@@ -140,7 +140,7 @@ func TestOvernightCures(t *testing.T) {
 		s.do(0, action.FlaskOpen{Place: 1, Case: "1", Base: "upper", Size: "small"})
 		s.do(time.Hour, action.BathLoad{Flasks: []int{1}, Programme: "long, 9 h"}, "5")
 		text := strings.Join(strings.Fields(string(written(t, s.sheet(c.date).Text))), " ")
-		if want := "runs on cure, load 1: since 20:00, not before " + c.due + ", not after"; !strings.Contains(text, want) {
+		if want := "running curing, load 1: since 20:00, not before " + c.due + ", not after"; !strings.Contains(text, want) {
 			t.Errorf("%s, %s: want %q in\n%s", c.zone, c.date, want, text)
 		}
 	}
@@ -157,7 +157,7 @@ func TestLongDay(t *testing.T) {
 	s.do(time.Hour, action.Note{Flask: 1, Text: "tomorrow"})
 	sheet := s.sheet("2026-10-25")
 	text := string(written(t, sheet.Text))
-	for _, want := range []string{"this day has 25 h (UTC+02:00 to UTC+01:00)", "runs on  cast half drying: since 02:30 CEST", "runs on  teeth half drying: since 02:30 CET", "note 23:30 CET  KT  late"} {
+	for _, want := range []string{"this day has 25 h (UTC+02:00 to UTC+01:00)", "running  separator drying, cast half: since 02:30 CEST", "running  separator drying, tooth half: since 02:30 CET", "note 23:30 CET  KT  late"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the sheet does not say %q:\n%s", want, text)
 		}

@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 )
 
 // heading of the bath readings, which paper draws instead.
@@ -87,7 +88,7 @@ func (s Sheet) chapters() []chapter {
 	})
 	part("CAUTIONS SHOWN AND READ", func(it bench.Item) string {
 		if a, ok := it.Body.(action.Caution); ok {
-			return hazardName(a.Hazard)
+			return words.Hazard(a.Hazard)
 		}
 		return ""
 	})
@@ -141,7 +142,7 @@ func (s Sheet) corrections(arrow string) []mended {
 			}
 			m := mended{title: s.title(it), when: s.clock(c.Stamp.At), who: who(c.Action)}
 			for _, ch := range all[i] {
-				m.words = append(m.words, fmt.Sprintf("%s %s %s %s", fieldName(ch.name), orNone(s.short(ch.name, ch.was)), arrow, orNone(s.short(ch.name, ch.is))))
+				m.words = append(m.words, fmt.Sprintf("%s %s %s %s", words.Field(ch.name), orNone(s.short(ch.name, ch.was)), arrow, orNone(s.short(ch.name, ch.is))))
 			}
 			out = append(out, m)
 		}
@@ -157,8 +158,8 @@ func (s Sheet) takenBack() []mended {
 			continue
 		}
 		m := mended{title: s.title(it), when: s.clock(it.TakenBack.Stamp.At), who: who(it.TakenBack.Action)}
-		if words := s.tell(it.Body, fieldName); words != "" && it.Body.Kind() != "settings" {
-			m.words = []string{words}
+		if it.Body.Kind() != "settings" {
+			m.words = []string{s.teller(true).Tell(it.Body)}
 		}
 		out = append(out, m)
 	}
@@ -184,10 +185,11 @@ func (s Sheet) history(p *page) {
 	}
 }
 
-// short writes a corrected instant as the clock shows it, other values as they are.
+// short writes a corrected value as people read it: an instant as the clock shows it, a
+// length of time, a pressure or a temperature with its unit.
 func (s Sheet) short(name, v string) string {
 	if name != "at" {
-		return v
+		return s.value(name, v)
 	}
 	t, err := time.Parse(time.RFC3339, v)
 	if err != nil {
@@ -206,26 +208,26 @@ func orNone(v string) string {
 // title names a record: when it was done, what it was, about which flask.
 func (s Sheet) title(it bench.Item) string {
 	flasks, mix, load := s.subjects(it.Body)
-	words := fmt.Sprintf("%s  %s%s", s.clock(it.Stamp.At), by(it.Action.By), KindName(it.Body.Kind()))
+	said := fmt.Sprintf("%s  %s%s", s.clock(it.Stamp.At), by(it.Action.By), words.Kind(it.Body.Kind()))
 	switch {
 	case len(flasks) > 0:
-		words += ", flask " + strings.ReplaceAll(list(slices.Compact(flasks)), " ", ", ")
+		said += ", flask " + strings.ReplaceAll(list(slices.Compact(flasks)), " ", ", ")
 	case mix > 0:
-		words += ", mix " + bench.MixLetter(mix)
+		said += ", mix " + bench.MixLetter(mix)
 	case load > 0:
-		words += fmt.Sprintf(", load %d", load)
+		said += fmt.Sprintf(", load %d", load)
 	}
-	return words + fmt.Sprintf(" (record %d)", it.Seq)
+	return said + fmt.Sprintf(" (record %d)", it.Seq)
 }
 
 // who words who did something and why.
 func who(a action.Action) string {
-	words := ""
+	said := ""
 	if a.By != "" {
-		words = " by " + a.By
+		said = " by " + a.By
 	}
-	if why := action.ReasonWords(a.Why); why != "" {
-		words += ": " + why
+	if why := words.Reason(a.Why); why != "" {
+		said += ": " + why
 	}
-	return words
+	return said
 }

@@ -140,9 +140,9 @@ func TestHTML(t *testing.T) {
 		says     []string
 	}{
 		{"demo", demoSheet(t), 6, []string{"DAY", "Wednesday 25 November 2026", "Flask 3 · case 4417 · upper, medium", "3000 psi", "powder lot P-118", "liquid lot L-073", "Bath load 2", "long and boil",
-			"bench set 03:59 KT 05:30 KT 1 h 31 min 30 min to 1 h 31 min over", "cure, load 1 05:30 KT 14:33 KT 9 h 3 min 9 h to 12 h kept", "Technician", "Supervisor", "Made Wed 25 Nov 2026 16:00:00 +01:00"}},
-		{"invented", first, 5, []string{"case 4417*", "2500 psi", "powder lot P-2013*", "Separator lot S-77", "case 4471 → 4417 08:01 by KT: wrong key", "Taken back", "Cautions shown and read 08:00 KT monomer: vapour, fire, skin",
-			"Unusual: cool short, 13:50 KT (no time left)", "2 missed", "not before Thu 26 Nov 07:00", "dough added", "adjusted", "open bite", "runs on", "* corrected: see Corrections"}},
+			"bench set 03:59 KT 05:30 KT 1 h 31 min 30 min to 1 h 31 min over", "curing, load 1 05:30 KT 14:33 KT 9 h 3 min 9 h to 12 h as set", "Technician", "Supervisor", "Made Wed 25 Nov 2026 16:00:00 +01:00"}},
+		{"invented", first, 5, []string{"case 4417*", "2500 psi", "powder lot P-2013*", "Separator lot S-77", "case number 4471 → 4417 08:01 by KT: wrong key", "Taken back", "Cautions shown and read 08:00 KT monomer: vapour, fire, skin",
+			"Unusual: cooling cut short, 13:50 KT (no time left)", "2 not as set", "not before Thu 26 Nov 07:00", "dough added", "adjusted", "open bite", "running", "* corrected: see Corrections"}},
 		{"next day", second, 3, []string{"Thursday 26 November 2026", "9 h 10 min"}},
 		{"no flask", inv.sheet("2026-11-20"), 0, []string{"No flask stood on the bench.", "Technician"}},
 	} {
@@ -200,12 +200,12 @@ func TestAlarmsOfTheDay(t *testing.T) {
 	sheet.Made = s.clock.Read().Wall
 	text := selfContained(t, written(t, sheet.HTML))
 	for _, want := range []string{
-		"both halves drying: not before 1 3 low 08:11 08:11 42 s KT",
-		"press hold: not before 1 2 medium 08:25 5 s",
-		"dough, mix A: not before 1 3 low 08:22 30 s",
-		"stone: not after 1 high 10:30 by the step 10:35 5 min", // its first end gave way to it
-		"dough, mix A 08:12 KT at most 45 min overdue (estimate)", "Dough, mix A runs on: not after 08:57 (estimate)",
-		"dough, mix A: not after 1 1 high 08:57 not acknowledged",
+		"both halves: drying time is up 1 3 low 08:11 08:11 42 s KT",
+		"hold time is up 1 2 medium 08:25 5 s",
+		"mix A: dough expected (estimate): check it 1 3 low 08:22 30 s",
+		"stone: is over 1 high 10:30 cleared by the next step 10:35 5 min", // its first end gave way to it
+		"dough, mix A 08:12 KT at most 45 min overdue (estimate)", "Dough, mix A is running: not after 08:57 (estimate)",
+		"mix A: working time is over (estimate) 1 1 high 08:57 not acknowledged",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q:\n%s", want, text)
@@ -214,21 +214,21 @@ func TestAlarmsOfTheDay(t *testing.T) {
 	plain := strings.Join(strings.Fields(string(written(t, sheet.Text))), " ")
 	for _, want := range []string{
 		"ALARMS 6 in all, 3 of them high; 1 acknowledged, half of them within 42 s, the last after 42 s",
-		"08:11 3 low both halves drying: not before, flask 1 acknowledged 08:11 by KT, after 42 s",
-		"08:57 1 high dough, mix A: not after, flask 1 not acknowledged",
-		"10:30 1 high stone: not after by the step 10:35, after 5 min",
-		"1 x press hold: not before (2 medium), ended by the step, after 5 s",
+		"08:11 3 low both halves: drying time is up, flask 1 acknowledged 08:11 by KT, after 42 s",
+		"08:57 1 high mix A: working time is over (estimate), flask 1 not acknowledged",
+		"10:30 1 high stone: is over cleared by the next step 10:35, after 5 min",
+		"1 x hold time is up (2 medium), cleared by the next step, after 5 s",
 	} {
 		if !strings.Contains(plain, want) {
 			t.Errorf("the text does not say %q:\n%s", want, plain)
 		}
 	}
-	for column, want := range map[string]string{"answer": "acknowledged|ended by the step|ended by the step|not acknowledged|not acknowledged|ended by the step", "after_s": "42|30|5|||300", "priority": "3|3|2|1|1|1"} {
+	for column, want := range map[string]string{"answer": "acknowledged|cleared by the next step|cleared by the next step|not acknowledged|not acknowledged|cleared by the next step", "after_s": "42|30|5|||300", "priority": "3|3|2|1|1|1"} {
 		if got := strings.Join(cells(t, sheet, day.Alarms, column), "|"); got != want {
 			t.Errorf("column %s is %s, want %s", column, got, want)
 		}
 	}
-	if strings.Contains(text, "stone: not before") {
+	if strings.Contains(text, "stone: time is up") {
 		t.Errorf("two ends of one window that nobody answered are two alarms:\n%s", text)
 	}
 }

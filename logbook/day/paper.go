@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook/bath"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/cure"
 )
@@ -193,13 +194,13 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		}
 		short := 0
 		for _, sp := range s.spells(f) {
-			if verdict, _ := s.lasted(sp); verdict == missed || s.overdue(sp) {
+			if verdict, _ := s.lasted(sp); verdict == tooShort || verdict == tooLong || s.overdue(sp) {
 				short++
 			}
 		}
-		windows := cell{Text: "kept"}
+		windows := cell{Text: asSet}
 		if short > 0 {
-			windows = cell{fmt.Sprintf("%d missed", short), true}
+			windows = cell{fmt.Sprintf("%d not as set", short), true}
 		}
 		state := fmt.Sprintf("place %d: %s", f.Place, f.Stage)
 		if f.Outcome != "" {
@@ -223,7 +224,7 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 		b.Tables = append(b.Tables, t)
 	}
 	var due []string
-	windows := table{Columns: columns([]string{"window", "from", "until", "took", "asked for", ""}, 26, s.narrow(16), s.narrow(16), 17, 24, 23)}
+	windows := table{Columns: columns([]string{"timer", "from", "until", "took", "asked for", ""}, 26, s.narrow(16), s.narrow(16), 17, 24, 23)}
 	for _, sp := range s.paperSpells(f) {
 		from, until, long, asked := s.did(sp.about, &sp.from, sp.began), "", "", sp.ask()
 		verdict, words := s.lasted(sp)
@@ -237,10 +238,10 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 				verdict = overdue
 			}
 			if _, ends, ok := strings.Cut(words, ", "); ok {
-				due = append(due, capital(sp.what)+" runs on: "+ends)
+				due = append(due, capital(sp.what)+" is running: "+ends)
 			}
 		}
-		strong := verdict != kept && verdict != runsOn
+		strong := verdict != asSet && verdict != runsOn
 		if sp.estimate {
 			verdict += " (estimate)"
 		}
@@ -288,7 +289,7 @@ func (s Sheet) unusual(f *bench.Flask) []string {
 		if !s.has(o.At.At) {
 			continue
 		}
-		k := same{strings.ReplaceAll(o.What, "-", " "), oddWhy(o)}
+		k := same{words.Unusual(o.What), oddWhy(o)}
 		if when[k] == nil {
 			order = append(order, k)
 		}
@@ -319,7 +320,7 @@ func (s Sheet) paperSpells(f *bench.Flask) []spell {
 		}
 		if n := len(out); n > 0 && sp.half && out[n-1].half {
 			if last := out[n-1]; last.from == sp.from && last.min == sp.min && last.max == sp.max && last.mark == sp.mark {
-				out[n-1].what = string(bench.DryBoth)
+				out[n-1].what = words.Timer(bench.DryBoth, "", "")
 				continue
 			}
 		}
@@ -331,7 +332,7 @@ func (s Sheet) paperSpells(f *bench.Flask) []spell {
 // separators lists the lots of the separator on a flask's halves.
 func separators(f *bench.Flask) string {
 	var lots []string
-	for _, half := range []string{"cast", "teeth"} {
+	for _, half := range words.HalfNames {
 		if h := f.Halves[half]; h != nil && h.Lot != "" && !slices.Contains(lots, h.Lot) {
 			lots = append(lots, h.Lot)
 		}
@@ -472,7 +473,7 @@ func (s Sheet) alarmBlock() []block {
 	if len(t.Rows) > 0 {
 		b.Tables = append(b.Tables, t)
 	}
-	g := table{Columns: columns([]string{"ended by the step that was due, without acknowledgement", ">times", "priority", "rose", "step taken after"}, 80, 14, 20, 32, 36)}
+	g := table{Columns: columns([]string{"cleared by doing the next step, not acknowledged", ">times", "priority", "rose", "step taken after"}, 80, 14, 20, 32, 36)}
 	for _, r := range groups(all) {
 		rose := s.clock(r.from.At)
 		if r.n > 1 {

@@ -148,7 +148,7 @@ func TestPDF(t *testing.T) {
 				t.Error("the same sheet is not the same file")
 			}
 			text := pdfText(t, doc)
-			for _, want := range []string{"Wednesday 25 November 2026", "Flask 4 · case 4420 · lower, medium", "powder lot P-118", "liquid lot L-073", "9 h to 12 h", "3000 psi", "missed",
+			for _, want := range []string{"Wednesday 25 November 2026", "Flask 4 · case 4420 · lower, medium", "powder lot P-118", "liquid lot L-073", "9 h to 12 h", "3000 psi", "not as set",
 				"Bath load 2", "Technician", "Supervisor", "Logbook head when this sheet was made: " + s.Head} {
 				if !strings.Contains(text, want) {
 					t.Errorf("the PDF does not say %q:\n%s", want, text)

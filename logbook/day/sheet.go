@@ -159,13 +159,13 @@ func fields(body action.Body) []field {
 		if err != nil || d.Decode(&v) != nil {
 			return out
 		}
-		out = append(out, field{fmt.Sprint(name), words(v)})
+		out = append(out, field{fmt.Sprint(name), valueWords(v)})
 	}
 	return out
 }
 
-// words writes a JSON value without quotes and brackets, where it is simple.
-func words(v json.RawMessage) string {
+// valueWords writes a JSON value without quotes and brackets, where it is simple.
+func valueWords(v json.RawMessage) string {
 	var list []json.RawMessage
 	var text string
 	switch {
@@ -174,7 +174,7 @@ func words(v json.RawMessage) string {
 	case json.Unmarshal(v, &list) == nil:
 		ws := make([]string, len(list))
 		for i, e := range list {
-			ws[i] = words(e)
+			ws[i] = valueWords(e)
 		}
 		return strings.Join(ws, ", ")
 	}

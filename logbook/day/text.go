@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 )
 
 // page gathers the lines of a sheet.
@@ -170,7 +171,7 @@ func (s Sheet) flask(p *page, f *bench.Flask) {
 	s.closures(p, f)
 	for i, sp := range s.spells(f) {
 		if i == 0 {
-			p.line(2, "windows")
+			p.line(2, "times")
 		}
 		verdict, words := s.went(sp)
 		p.line(4, "%-7s  %s: %s", verdict, sp.what+sp.mark, words)
@@ -203,12 +204,12 @@ func (s Sheet) standing(f *bench.Flask) string {
 
 // odd words an unusual step and why it was taken.
 func (s Sheet) odd(o bench.Oddity) string {
-	return fmt.Sprintf("%s  %s%s: %s", s.clock(o.At.At), by(o.By), strings.ReplaceAll(o.What, "-", " "), oddWhy(o))
+	return fmt.Sprintf("%s  %s%s: %s", s.clock(o.At.At), by(o.By), words.Unusual(o.What), oddWhy(o))
 }
 
 // oddWhy words why an unusual step was taken.
 func oddWhy(o bench.Oddity) string {
-	if why := action.ReasonWords(o.Why); why != "" {
+	if why := words.Reason(o.Why); why != "" {
 		return why
 	}
 	return "no reason asked for again"
@@ -258,7 +259,7 @@ func (s Sheet) closures(p *page, f *bench.Flask) {
 			words = append(words, psi(t.PSI))
 		}
 		if under[t.AtID] {
-			words = append(words, "under the house's pressure")
+			words = append(words, "below the house pressure")
 		}
 		switch {
 		case t.Out != nil && t.At != nil:
@@ -309,12 +310,12 @@ func (s Sheet) final(f *bench.Flask) []string {
 			at += " at " + units.FormatPressure(f.MetalPSI, s.Bench.House.Units.Pressure)
 		}
 		if it, ok := s.step(about, f.Metal, "metal-to-metal"); ok && s.Bench.UnderPressure()[it.Action.ID] {
-			at += " (under the house's pressure)"
+			at += " (below the house pressure)"
 		}
 		words = append(words, at+s.mark(f, "metal-to-metal"))
 	}
 	if f.Clamped != nil {
-		words = append(words, fmt.Sprintf("clamped %s, backed off %s turn%s", s.did(about, f.Clamped, "clamp"), plain(f.BackedOff), s.mark(f, "clamp")))
+		words = append(words, fmt.Sprintf("clamped %s, backed off %s%s", s.did(about, f.Clamped, "clamp"), action.Turns(f.BackedOff), s.mark(f, "clamp")))
 	}
 	return words
 }

@@ -10,6 +10,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 )
 
 // TrailOf makes the sheet of one flask's whole life from its records and those of its
@@ -85,29 +86,25 @@ func (s Sheet) Trail(w io.Writer, flask int) error {
 			continue // told with what they are about
 		}
 		at := it.Stamp.At.In(s.From.Location())
-		fmt.Fprintf(&b, "%6d  %s  %-8s %s", it.Seq, at.Format("2006-01-02 15:04:05 -07:00"), orNone(it.Action.By), it.Body.Kind())
-		if words := s.told(it.Body); words != "" {
-			fmt.Fprintf(&b, "  %s", words)
-		}
-		b.WriteByte('\n')
+		fmt.Fprintf(&b, "%6d  %s  %-8s %s\n", it.Seq, at.Format("2006-01-02 15:04:05 -07:00"), orNone(it.Action.By), s.teller(true).Tell(it.Body))
 		if d := it.Written.Sub(it.Record.Stamp.At); d > time.Minute || d < -time.Minute {
 			fmt.Fprintf(&b, "        written %s\n", it.Written.In(s.From.Location()).Format("2006-01-02 15:04:05 -07:00"))
 		}
 		if len(it.Action.Unusual) > 0 {
-			why := action.ReasonWords(it.Action.Why)
+			why := words.Reason(it.Action.Why)
 			if why == "" {
 				why = "reason given before"
 			}
-			fmt.Fprintf(&b, "        unusual: %s; reason: %s\n", strings.Join(it.Action.Unusual, ", "), why)
+			fmt.Fprintf(&b, "        unusual: %s; reason: %s\n", unusualWords(it.Action.Unusual), why)
 		}
 		for i, cs := range s.changes(it) {
 			c := it.Corrections[i]
 			for _, ch := range cs {
-				fmt.Fprintf(&b, "        corrected %s%s (record %d): %s was %s, is %s\n", c.Stamp.At.In(s.From.Location()).Format("2006-01-02 15:04:05 -07:00"), who(c.Action), c.Seq, ch.name, orNone(ch.was), orNone(ch.is))
+				fmt.Fprintf(&b, "        corrected %s%s (record %d): %s was %s, is %s\n", c.Stamp.At.In(s.From.Location()).Format("2006-01-02 15:04:05 -07:00"), who(c.Action), c.Seq, words.Field(ch.name), orNone(s.short(ch.name, ch.was)), orNone(s.short(ch.name, ch.is)))
 			}
 		}
 		if tb := it.TakenBack; tb != nil {
-			fmt.Fprintf(&b, "        TAKEN BACK %s%s (record %d)\n", tb.Stamp.At.In(s.From.Location()).Format("2006-01-02 15:04:05 -07:00"), who(tb.Action), tb.Seq)
+			fmt.Fprintf(&b, "        UNDONE %s%s (record %d)\n", tb.Stamp.At.In(s.From.Location()).Format("2006-01-02 15:04:05 -07:00"), who(tb.Action), tb.Seq)
 		}
 	}
 	fmt.Fprintf(&b, "\nLogbook head: %s\n", s.Head)

@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -47,9 +48,9 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 		packed = &f.Trials[0].In
 	}
 	closed = f.Metal
-	for _, name := range []string{"cast", "teeth"} {
+	for _, name := range words.HalfNames {
 		if h := f.Halves[name]; h != nil {
-			add(spell{what: name + " half drying", from: h.Coated, to: packed, min: sec(h.MinS), max: sec(h.MaxS), mark: s.mark(f, "coat", "at", "half", "dry_min_s", "dry_max_s"), half: true, about: flask, began: "coat", ended: kinds("press-in")})
+			add(spell{what: "separator drying, " + words.Half(name), from: h.Coated, to: packed, min: sec(h.MinS), max: sec(h.MaxS), mark: s.mark(f, "coat", "at", "half", "dry_min_s", "dry_max_s"), half: true, about: flask, began: "coat", ended: kinds("press-in")})
 		}
 	}
 	if m := s.Bench.MixOf(f); m != nil {
@@ -64,7 +65,7 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 		add(spell{what: "bench set", from: *f.Clamped, to: f.InBath, min: sec(f.BenchMinS), max: sec(f.BenchMaxS), mark: s.mark(f, "clamp", "at", "bench_min_s", "bench_max_s"), about: flask, began: "clamp", ended: kinds("bath-load")})
 	}
 	if l := s.Bench.LoadOf(f); l != nil && f.InBath != nil {
-		add(spell{what: fmt.Sprintf("cure, load %d", l.No), from: *f.InBath, to: f.OutBath, min: sec(house.LengthS(l.Stages)), max: sec(l.MaxS), mark: s.mark(f, "bath-load", "at", "stages", "max_s"), about: flask, began: "bath-load", ended: kinds("bath-unload")})
+		add(spell{what: fmt.Sprintf("curing, load %d", l.No), from: *f.InBath, to: f.OutBath, min: sec(house.LengthS(l.Stages)), max: sec(l.MaxS), mark: s.mark(f, "bath-load", "at", "stages", "max_s"), about: flask, began: "bath-load", ended: kinds("bath-unload")})
 	}
 	if f.OutBath != nil {
 		add(spell{what: "bench cooling", from: *f.OutBath, to: f.InWater, min: sec(f.CoolS), mark: s.mark(f, "bath-unload"), about: flask, began: "bath-unload", ended: kinds("cool-water", "deflask")})
@@ -113,7 +114,7 @@ func (sp spell) limits() string {
 	return words
 }
 
-// went says whether a window was kept and how long it lasted, against what was
+// went says whether a time was as set and how long it lasted, against what was
 // asked for; one that has no end yet tells when it may and when it must.
 func (s Sheet) went(sp spell) (verdict, words string) {
 	if verdict, words = s.lasted(sp); verdict != runsOn {
@@ -124,12 +125,13 @@ func (s Sheet) went(sp spell) (verdict, words string) {
 
 // The verdicts on a window.
 const (
-	kept   = "kept"
-	missed = "missed"
-	runsOn = "runs on"
+	asSet    = "as set"
+	tooShort = "short"
+	tooLong  = "over"
+	runsOn   = "running"
 )
 
-// lasted says whether a window was kept and how long it lasted; one that has no end
+// lasted says whether a time was as set and how long it lasted; one that has no end
 // yet tells when it may and when it must.
 func (s Sheet) lasted(sp spell) (verdict, words string) {
 	p, ended := took(sp.from, sp.to)
@@ -147,9 +149,12 @@ func (s Sheet) lasted(sp spell) (verdict, words string) {
 		return runsOn, words
 	}
 	words = sp.long(p)
-	verdict = kept
+	verdict = asSet
 	if by := sp.by(p); by != "" {
-		verdict, words = missed, words+", "+by
+		verdict, words = tooLong, words+", "+by
+		if p.For < sp.min {
+			verdict = tooShort
+		}
 	}
 	return verdict, words
 }
@@ -163,7 +168,7 @@ func (sp spell) long(p timers.Passed) string {
 	return words
 }
 
-// by words by how much a window was missed, nothing where it was kept.
+// by words by how much a window was missed, nothing where it was as set.
 func (sp spell) by(p timers.Passed) string {
 	switch {
 	case p.For < sp.min:

@@ -20,6 +20,7 @@ import (
 
 	"flaskside/logbook/flash"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers/cure"
 	"flaskside/timers/dough"
 )
@@ -399,19 +400,11 @@ func placed(err error, file []byte) error {
 	return err
 }
 
-// clip shortens a stranger's text for a line of error.
-func clip(s string) string {
-	if r := []rune(s); len(r) > 60 {
-		return string(r[:60]) + "…"
-	}
-	return s
-}
-
 func tomlError(err error) error {
 	var miss *toml.StrictMissingError
 	if errors.As(err, &miss) && len(miss.Errors) > 0 {
 		row, _ := miss.Errors[0].Position()
-		return fmt.Errorf("settings: line %d: unknown setting %q", row, clip(strings.Join(miss.Errors[0].Key(), ".")))
+		return fmt.Errorf("settings: line %d: unknown setting %q", row, words.Clip(strings.Join(miss.Errors[0].Key(), "."), 60))
 	}
 	var de *toml.DecodeError
 	if errors.As(err, &de) {

@@ -8,8 +8,8 @@ import (
 	"unicode/utf8"
 
 	"flaskside/logbook/action"
-	"flaskside/logbook/day"
 	"flaskside/logbook/stats"
+	"flaskside/logbook/words"
 )
 
 // width is what a line keeps to, where words allow.
@@ -279,7 +279,7 @@ func (r Review) textCorrections(p *page) {
 func (c Corrections) rows() [][]string {
 	rows := [][]string{{"", "records", "corrected", "taken back"}}
 	for _, k := range c.Kinds {
-		rows = append(rows, []string{day.KindName(k.Kind), fmt.Sprint(k.Records), dot(k.Corrected), dot(k.TakenBack)})
+		rows = append(rows, []string{words.Kind(k.Kind), fmt.Sprint(k.Records), dot(k.Corrected), dot(k.TakenBack)})
 	}
 	return rows
 }

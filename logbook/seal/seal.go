@@ -31,6 +31,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 )
 
 // keyName is the name that the key goes by in a note.
@@ -147,7 +148,7 @@ func ParsePublic(text string) (PublicKey, error) {
 	}
 	v, err := note.NewVerifier(text)
 	if err != nil {
-		return PublicKey{}, fmt.Errorf("%q is no public key: give the line that flaskside seal printed, or an OpenSSH ed25519 public key", clip(text))
+		return PublicKey{}, fmt.Errorf("%q is no public key: give the line that flaskside seal printed, or an OpenSSH ed25519 public key", words.Clip(text, 60))
 	}
 	return PublicKey{v}, nil
 }
@@ -163,11 +164,4 @@ func verifierOf(pub ed25519.PublicKey) (string, note.Verifier, error) {
 		return "", nil, fmt.Errorf("public key: %w", err)
 	}
 	return text, v, nil
-}
-
-func clip(s string) string {
-	if len(s) > 60 {
-		return s[:60] + "…"
-	}
-	return s
 }

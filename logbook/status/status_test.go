@@ -119,10 +119,10 @@ func TestStatus(t *testing.T) {
 		"Wed 25 Nov 2026 08:24:00 +01:00   at the bench: KT",
 		"3  case 4417   upper, large   tag red 3   flask 1\n   at pressure; trial 1; mix A; next: open the press\n",
 		"1  case 4420   lower, small   flask 2\n   in the bath; load 1; next: out of the bath\n",
-		"  medium  press hold, flask 1: not before\n          unacknowledged, since 08:24:00\n",
-		"  medium  timer tea: not before\n          shelved, since 08:23:30, back in 4 min 40 s\n",
-		"  8 h 36 min left    cure of load 1, flask 2: not before 17:00:00\n",
-		"  1 min so far       timer stone\n",
+		"  medium  hold time is up, 4417 (place 3)\n          not acknowledged, since 08:24:00\n",
+		"  medium  tea: time is up\n          snoozed, since 08:23:30, back in 4 min 40 s\n",
+		"  8 h 36 min left    curing, 4420 (place 1): not before 17:00:00\n",
+		"  1 min so far       stone\n",
 	} {
 		if got := text(t, s.now()); !strings.Contains(got, want) {
 			t.Errorf("the text does not say\n%s\nbut\n%s", want, got)

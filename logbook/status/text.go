@@ -10,6 +10,7 @@ import (
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 )
 
 // Width is what no line of the text is wider than.
@@ -58,15 +59,15 @@ func (s Status) Text(w io.Writer) error {
 		line("ALARMS")
 	}
 	for _, a := range s.Alarms {
-		line("  %-6s  %s: %s", a.Priority, subject(a.What, a.Label, a.Flasks, a.Mix, a.Load), a.End)
-		line("          %s, since %s%s", a.State, s.clock(a.Rose), a.shelf())
+		line("  %-6s  %s%s", a.Priority, alarmWords(a), s.about(a.Flasks))
+		line("          %s, since %s%s", words.AlarmState(a.State), s.clock(a.Rose), a.shelf())
 	}
 	if len(s.Windows) > 0 {
 		line("")
-		line("WINDOWS, most urgent first")
+		line("TIMERS, most urgent first")
 	}
 	for _, v := range s.Windows {
-		line("  %-17s  %s%s", v.left(), subject(v.What, v.Label, v.Flasks, v.Mix, v.Load), s.ends(v))
+		line("  %-17s  %s%s%s", v.left(), words.Timer(v.What, v.Label, letter(v.Mix)), s.about(v.Flasks), s.ends(v))
 	}
 	if _, err := io.WriteString(w, b.String()); err != nil {
 		return fmt.Errorf("write status: %w", err)
@@ -90,62 +91,49 @@ func (p Place) details() string {
 		out = append(out, fmt.Sprintf("load %d", p.Load))
 	}
 	if p.Next != "" {
-		out = append(out, "next: "+nextWords(bench.Step(p.Next)))
+		out = append(out, "next: "+words.Step(p.Next))
 	}
-	words := ""
+	said := ""
 	for _, o := range out {
-		words += "; " + o
+		said += "; " + o
 	}
-	return words
+	return said
 }
 
-// nextWords says what a step is.
-func nextWords(s bench.Step) string {
-	switch s {
-	case bench.DoCoat:
-		return "paint separator"
-	case bench.DoMix:
-		return "make a mix"
-	case bench.DoDough:
-		return "mark the dough reached"
-	case bench.DoPress:
-		return "trial closure"
-	case bench.DoReach:
-		return "mark the pressure reached"
-	case bench.DoOpen:
-		return "open the press"
-	case bench.DoJudge:
-		return "judge the flash"
-	case bench.DoFinal:
-		return "final closure"
-	case bench.DoMetal:
-		return "close metal to metal"
-	case bench.DoLoad:
-		return "into the bath"
-	case bench.DoUnload:
-		return "out of the bath"
-	case bench.DoWater:
-		return "into water"
+// alarmWords say what an alarm has to say.
+func alarmWords(a Alarm) string {
+	if words.IsTimer(a.What) {
+		return words.TimerAlarm(a.What, a.End, a.Label, letter(a.Mix))
 	}
-	return string(s) // clamp, deflask, remount, outcome say it
+	if a.What == "bath" {
+		return fmt.Sprintf("bath of load %d: %s", a.Load, words.Alarm(a.End))
+	}
+	return words.Alarm(a.End)
 }
 
-// subject names what a window or an alarm is about.
-func subject(what, label string, flasks []int, mix, load int) string {
-	words := what
-	if label != "" {
-		words += " " + label
+func letter(mix int) string {
+	if mix == 0 {
+		return ""
 	}
-	if mix > 0 {
-		words += " " + bench.MixLetter(mix)
+	return bench.MixLetter(mix)
+}
+
+// about names the flasks of a timer or an alarm by their cases.
+func (s Status) about(flasks []int) string {
+	var out []string
+	for _, no := range flasks {
+		said := fmt.Sprintf("flask %d", no)
+		for _, p := range s.Places {
+			if p.Flask == no {
+				said = fmt.Sprintf("%s (place %d)", p.Case, p.Place)
+			}
+		}
+		out = append(out, said)
 	}
-	if load > 0 {
-		words += fmt.Sprintf(" of load %d", load)
+	if len(out) == 0 {
+		return ""
 	}
-	if len(flasks) > 0 {
-		words += ", flask " + strings.Trim(strings.ReplaceAll(fmt.Sprint(flasks), " ", ", "), "[]")
-	}
-	return words
+	return ", " + strings.Join(out, ", ")
 }
 
 func (a Alarm) shelf() string {
@@ -187,9 +175,5 @@ func (s Status) ends(v Window) string {
 // clock writes the time of day, with the date where it is another than that of the
 // status.
 func (s Status) clock(t time.Time) string {
-	t = t.In(s.At.Location())
-	if y, m, d := t.Date(); [3]int{y, int(m), d} != [3]int{s.At.Year(), int(s.At.Month()), s.At.Day()} {
-		return t.Format("Mon 2 Jan 15:04")
-	}
-	return t.Format("15:04:05")
+	return words.Second(t, s.At)
 }

@@ -1,0 +1,328 @@
+package action
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"flaskside/logbook/house"
+	"flaskside/logbook/units"
+	"flaskside/logbook/words"
+)
+
+// Teller puts what was recorded into words for a person.
+type Teller struct {
+	Units house.Units
+	Lot   func(text string) string     // names a lot; nil: as it was typed
+	Of    func(id string) (Body, bool) // finds what a correction or an undoing is about; nil: not known
+	Full  bool                         // also the values the step was done under, as an audit wants them
+}
+
+func (t Teller) psi(v float64) string  { return units.FormatPressure(v, t.Units.Pressure) }
+func (t Teller) temp(c float64) string { return units.FormatTemp(c, t.Units.Temperature) }
+func (t Teller) lot(text string) string {
+	if t.Lot == nil {
+		return text
+	}
+	return t.Lot(text)
+}
+
+func length(s int) string { return units.FormatDuration(time.Duration(s) * time.Second) }
+
+func plainNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// turns words how far a clamp was backed off.
+func turns(v float64) string {
+	switch v {
+	case 0.25:
+		return "1/4 turn"
+	case 0.5:
+		return "1/2 turn"
+	case 0.75:
+		return "3/4 turn"
+	case 1:
+		return "1 turn"
+	}
+	return plainNumber(v) + " turns"
+}
+
+// Turns words how far a clamp was backed off: 1/4 turn, 1 turn, 2 turns.
+func Turns(v float64) string { return turns(v) }
+
+// bounds adds the ends that a step was done under.
+func (t Teller) bounds(what string, least, most int) string {
+	s := ""
+	if t.Full && least > 0 {
+		s += ", " + what + " at least " + length(least)
+	}
+	if t.Full && most > 0 {
+		if s == "" {
+			s = ", " + what
+		} else {
+			s += ","
+		}
+		s += " at most " + length(most)
+	}
+	return s
+}
+
+// Stages words a programme: "74 °C for 9 h", "74 °C for 1 h 30 min, 30 min up to 100 °C,
+// hold 1 h".
+func Stages(stages []house.Stage, u units.TempUnit) string {
+	var out []string
+	at := 0.0
+	for _, s := range stages {
+		temp := units.FormatTemp(s.TempC, u)
+		if s.RampS == 0 {
+			out = append(out, temp+" for "+length(s.HoldS))
+		} else {
+			way := " up to "
+			if s.TempC < at {
+				way = " down to "
+			}
+			out = append(out, length(s.RampS)+way+temp+", hold "+length(s.HoldS))
+		}
+		at = s.TempC
+	}
+	return strings.Join(out, ", ")
+}
+
+// what names the record that another one is about.
+func (t Teller) what(id string) string {
+	if t.Of != nil {
+		if b, ok := t.Of(id); ok {
+			return t.Tell(b)
+		}
+	}
+	return "an earlier record"
+}
+
+// Tell puts a record into words.
+func (t Teller) Tell(body Body) string {
+	for _, tell := range []func(Teller, Body) string{Teller.flask, Teller.mix, Teller.press, Teller.bath, Teller.finish, Teller.house} {
+		if s := tell(t, body); s != "" {
+			return s
+		}
+	}
+	return words.Kind(body.Kind())
+}
+
+func (t Teller) flask(body Body) string {
+	switch a := body.(type) {
+	case FlaskOpen:
+		s := fmt.Sprintf("flask opened: case %s, %s, %s, place %d", a.Case, a.Base, a.Size, a.Place)
+		if a.Tag != "" && t.Full {
+			s += ", tag " + a.Tag
+		}
+		return s
+	case FlaskMove:
+		return fmt.Sprintf("moved to place %d", a.Place)
+	case Coat:
+		s := "separator on the " + words.Half(a.Half)
+		if a.Half == "both" {
+			s = "separator on both halves"
+		}
+		if a.Lot != "" && t.Full {
+			s += ", lot " + t.lot(a.Lot)
+		}
+		return s + t.bounds("drying", a.DryMinS, a.DryMaxS)
+	case FlaskLots:
+		var out []string
+		if a.StoneLot != "" {
+			out = append(out, "stone "+t.lot(a.StoneLot))
+		}
+		if a.SheetLot != "" {
+			out = append(out, "sheet "+t.lot(a.SheetLot))
+		}
+		return "lots: " + strings.Join(out, ", ")
+	case Note:
+		return "note: " + a.Text
+	}
+	return ""
+}
+
+func (t Teller) mix(body Body) string {
+	switch a := body.(type) {
+	case MixMake:
+		s := fmt.Sprintf("mix %s: %.4g g powder, %.4g g liquid, %s", words.MixLetter(a.Mix), a.PowderG, a.LiquidG, a.Resin)
+		if !t.Full {
+			return s
+		}
+		for _, l := range []struct{ of, lot string }{{"powder", a.PowderLot}, {"liquid", a.LiquidLot}} {
+			if l.lot != "" {
+				s += ", " + l.of + " lot " + t.lot(l.lot)
+			}
+		}
+		if a.RoomC != 0 {
+			s += ", room " + t.temp(a.RoomC)
+		}
+		if a.JarC != 0 {
+			s += ", powder and liquid at " + t.temp(a.JarC)
+		}
+		if a.DoughS > 0 || a.WorkS > 0 {
+			s += fmt.Sprintf(", dough expected after %s, workable for %s (estimates)", length(a.DoughS), length(a.WorkS))
+		}
+		return s
+	case MixServe:
+		return "takes mix " + words.MixLetter(a.Mix)
+	case MixDough:
+		return "mix " + words.MixLetter(a.Mix) + " is now dough"
+	case MixStiff:
+		return "mix " + words.MixLetter(a.Mix) + " too stiff"
+	case DoughAdd:
+		return "dough added"
+	}
+	return ""
+}
+
+func (t Teller) press(body Body) string {
+	numbered := func(s string, press int) string {
+		if t.Full && press > 0 {
+			return fmt.Sprintf("%s %d", s, press)
+		}
+		return s
+	}
+	switch a := body.(type) {
+	case PressIn:
+		s := numbered("into the press", a.Press)
+		if a.Added {
+			s += ", dough added"
+		}
+		return s
+	case PressAt:
+		s := "pressure reached: " + t.psi(a.PressurePSI)
+		if a.HoldS > 0 && t.Full {
+			s += ", hold " + length(a.HoldS)
+		}
+		return s
+	case PressOpen:
+		return "press opened"
+	case Flash:
+		s := "flash " + a.Grade
+		if a.Grams > 0 {
+			s += fmt.Sprintf(", %.3g g", a.Grams)
+		}
+		if len(a.Where) > 0 {
+			s += ", " + strings.Join(a.Where, ", ")
+		}
+		return s
+	case FlashMore:
+		s := "flash:"
+		if a.Grams > 0 {
+			s += fmt.Sprintf(" %.3g g", a.Grams)
+		}
+		return strings.TrimSpace(s + " " + strings.Join(a.Where, ", "))
+	case Inspect:
+		return "opened and checked: mould is full"
+	case SheetOut:
+		return "sheet out"
+	case MetalToMetal:
+		return numbered("metal to metal at "+t.psi(a.PressurePSI)+map[bool]string{true: ", press"}[t.Full && a.Press > 0], a.Press)
+	case Clamp:
+		return "clamped, backed off " + turns(a.BackedOffTurn) + t.bounds("bench set", a.BenchMinS, a.BenchMaxS)
+	}
+	return ""
+}
+
+func (t Teller) bath(body Body) string {
+	switch a := body.(type) {
+	case BathLoad:
+		s := fmt.Sprintf("into bath %d: %s", a.Bath, a.Programme)
+		if !t.Full {
+			return s
+		}
+		if len(a.Stages) > 0 {
+			s += " (" + Stages(a.Stages, t.Units.Temperature) + ")"
+		}
+		if a.BathC != 0 {
+			s += ", bath at " + t.temp(a.BathC)
+		}
+		for _, x := range a.Sections {
+			s += fmt.Sprintf(", flask %d %s to %s mm thick", x.Flask, plainNumber(x.ThinMM), plainNumber(x.ThickMM))
+		}
+		if a.MaxS > 0 {
+			s += ", at most " + length(a.MaxS)
+		}
+		return s
+	case BathReading:
+		s := fmt.Sprintf("bath %d reads %s", a.Bath, t.temp(a.TempC))
+		if a.Source != "" && t.Full {
+			s += ", " + a.Source
+		}
+		return s
+	case BathUnload:
+		return "out of the bath" + t.bounds("cooling on the bench", a.BenchS, 0)
+	case CoolWater:
+		return "into tap water" + t.bounds("cooling in water", a.WaterS, 0)
+	}
+	return ""
+}
+
+func (t Teller) finish(body Body) string {
+	switch a := body.(type) {
+	case Deflask:
+		return "deflasked"
+	case Remount:
+		return "pin opening " + units.FormatLength(a.PinMM)
+	case Outcome:
+		s := words.Outcome(a.Outcome)
+		if len(a.Defects) > 0 {
+			s += ": " + strings.Join(words.Defects(a.Defects), ", ")
+		}
+		return s
+	case LotIn:
+		s := a.Material + " lot booked in: " + t.lot(a.Lot)
+		if a.Expiry != "" && t.Full {
+			s += ", use by " + a.Expiry
+		}
+		return s
+	case LotOut:
+		return a.Material + " lot taken out of use, " + a.Reason + ": " + t.lot(a.Lot)
+	}
+	return ""
+}
+
+func (t Teller) house(body Body) string {
+	switch a := body.(type) {
+	case TimerStart:
+		s := "timer: " + a.Label
+		if t.Full {
+			if a.AimS > 0 {
+				s += ", " + length(a.AimS)
+			}
+			s += t.bounds("", a.MinS, a.MaxS)
+		}
+		return strings.ReplaceAll(s, ",  at", ", at")
+	case TimerStop:
+		return fmt.Sprintf("timer %d stopped", a.Timer)
+	case AlarmShelve:
+		return "alarm snoozed for " + length(a.ForS)
+	case Correct:
+		return "correction of " + t.what(a.Of)
+	case TakeBack:
+		return "undone: " + t.what(a.Of)
+	case Settings:
+		if a.From != "" && t.Full {
+			return "settings: " + a.From
+		}
+		return "settings"
+	case Crew:
+		if a.Handover {
+			return "handover read, taken over by " + a.Initials
+		}
+		return "at the bench: " + a.Initials
+	case Caution:
+		return "caution read: " + words.Hazard(a.Hazard)
+	case Clock:
+		s := "computer clock: " + a.What
+		if a.ByS != 0 && t.Full {
+			s += " by " + length(max(a.ByS, -a.ByS))
+		}
+		if a.Detail != "" && t.Full {
+			s += " (" + a.Detail + ")"
+		}
+		return s
+	}
+	return ""
+}

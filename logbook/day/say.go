@@ -1,0 +1,57 @@
+package day
+
+import (
+	"strconv"
+	"strings"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/units"
+	"flaskside/logbook/words"
+)
+
+// teller puts records into the words of the sheet, in the units of the house; full
+// tells also what a step was done under.
+func (s Sheet) teller(full bool) action.Teller {
+	return action.Teller{Units: s.Bench.House.Units, Full: full,
+		Lot: func(text string) string { return bench.KnownLot{Lot: text}.Name() },
+		Of: func(id string) (action.Body, bool) {
+			it, ok := s.Bench.Item(id)
+			return it.Action.Body, ok
+		}}
+}
+
+// value words the value of a field by the unit in the name of the field.
+func (s Sheet) value(field, v string) string {
+	n, err := strconv.ParseFloat(v, 64)
+	switch {
+	case field == "outcome":
+		return words.Outcome(v)
+	case field == "half":
+		return words.Half(v)
+	case err != nil:
+		return v
+	case field == "backed_off_turn":
+		return action.Turns(n)
+	case field == "grams" || strings.HasSuffix(field, "_g"):
+		return v + " g"
+	case strings.HasSuffix(field, "_mm"):
+		return v + " mm"
+	case strings.HasSuffix(field, "_psi"):
+		return units.FormatPressure(n, s.Bench.House.Units.Pressure)
+	case strings.HasSuffix(field, "_c"):
+		return units.FormatTemp(n, s.Bench.House.Units.Temperature)
+	case strings.HasSuffix(field, "_s"):
+		return units.FormatDuration(sec(int(n)))
+	}
+	return v
+}
+
+// unusualWords name what was unusual about a step.
+func unusualWords(codes []string) string {
+	out := make([]string, len(codes))
+	for i, c := range codes {
+		out[i] = words.Unusual(c)
+	}
+	return strings.Join(out, ", ")
+}

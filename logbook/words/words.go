@@ -1,0 +1,60 @@
+// Package words is what the program says to people: every step, kind of record, stage,
+// timer, alarm, hazard, reason and length of time in words, each once. Screens, sheets,
+// tables, help and errors ask it, so that the same thing has the same name everywhere.
+// It is keyed by the codes that records hold and imports nothing of the program.
+//
+// The rules of the voice:
+//
+//   - Write as a colleague at the next bench would say it: short, in the present tense.
+//   - The reader acts: "open the press", not "the press is to be opened".
+//   - Use the words of the trade, and everyday words for the rest: acknowledge, snooze,
+//     undo, book in. One word for one thing.
+//   - A number has its unit. A length of time never looks like an hour of the day:
+//     "11 min", "2 h 40 min"; "08:30", "Thu 08:30" when it is not today.
+//   - What is worked out is called an estimate.
+//   - Time alone makes nothing good: say "curing time is up", never that something is
+//     cured, dry, safe, done, passed or released.
+//   - No joke, no blame, no exclamation.
+//   - An error says what is wrong, then what to type.
+//   - No codes and no names of fields where a person reads.
+package words
+
+import "strings"
+
+// name looks a code up; one without words of its own is read as it is.
+func name[C ~string](table map[string]string, code C) string {
+	if w, ok := table[string(code)]; ok {
+		return w
+	}
+	return strings.ReplaceAll(strings.ReplaceAll(string(code), "-", " "), "_", " ")
+}
+
+// Capital begins a sentence.
+func Capital(s string) string {
+	if s == "" {
+		return s
+	}
+	r := []rune(s)
+	return strings.ToUpper(string(r[:1])) + string(r[1:])
+}
+
+// Clip shortens a stranger's text to so many characters for a line of error. It never
+// cuts inside a character.
+func Clip(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return string(r[:most]) + "…"
+	}
+	return s
+}
+
+// List joins words with commas and a last "and".
+func List(ws []string) string {
+	switch n := len(ws); n {
+	case 0:
+		return ""
+	case 1:
+		return ws[0]
+	default:
+		return strings.Join(ws[:n-1], ", ") + " and " + ws[n-1]
+	}
+}
