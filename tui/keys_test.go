@@ -14,6 +14,8 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+
+	"flaskside/logbook/words"
 )
 
 // undone counts the records that were taken back.
@@ -525,7 +527,7 @@ func TestReasonsSettingsHintsWhole(t *testing.T) {
 	bench := d
 	d = packed(t)
 	d.press("enter enter enter") // opened at once
-	whole("reasons", action.Reasons[1:]...)
+	whole("reasons", words.Reasons[1:]...)
 	d = bench
 	d.press("+ 8 2")
 	for range 3 {

@@ -26,7 +26,7 @@ func (p *flaskPage) step() string {
 	if fl == nil {
 		return p.leaf.step()
 	}
-	return "0  back to the bench, where ENTER is: " + p.m.stepText(fl, p.m.bench().Next(fl, p.m.now))
+	return "0  back, then ENTER: " + p.m.stepText(fl, p.m.bench().Next(fl, p.m.now))
 }
 
 func (p *flaskPage) keys() []hint {
