@@ -6,21 +6,16 @@
 package house
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
 
-	"github.com/pelletier/go-toml/v2"
-
 	"flaskside/logbook/flash"
 	"flaskside/logbook/units"
-	"flaskside/logbook/words"
 	"flaskside/timers/cure"
 	"flaskside/timers/dough"
 )
@@ -32,6 +27,7 @@ var Sizes = []string{"small", "medium", "large"}
 type House struct {
 	Lab        string         `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
 	Crew       []string       `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
+	Cases      string         `json:"case_numbers,omitempty" toml:"case_numbers" comment:"what a case number looks like, a regular expression that all of it fits, as in 'K-\\d{4}';\n'': at most 12 characters, at least one digit, no blank. Outside it the number is asked about: no name belongs there"`
 	CrewIdleS  int            `json:"crew_idle_s,omitempty" toml:"crew_idle_s" comment:"ask who is at the bench after so long without a key, seconds; 0: never"`
 	Units      Units          `json:"units" toml:"units"`
 	Separator  Separator      `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
@@ -39,6 +35,7 @@ type House struct {
 	Work       Work           `json:"work" toml:"work" comment:"durations the press order reckons with (house defaults until the book has taught better)"`
 	BenchSet   BenchSet       `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
 	Cooling    Cooling        `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
+	Remount    Remount        `json:"remount,omitzero" toml:"remount" comment:"the check back on the articulator"`
 	Alarms     Alarms         `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
 	Backup     Backup         `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left or at an hour (house defaults)"`
 	Flash      flash.Settings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
@@ -63,11 +60,37 @@ type Separator struct {
 type Press struct {
 	Presses     int     `json:"presses" toml:"presses" comment:"how many presses"`
 	Hands       int     `json:"hands" toml:"hands" comment:"how many pairs of hands"`
-	PressurePSI float64 `json:"pressure_psi" toml:"pressure_psi" comment:"on the gauge; never above the rated load of press and flask"`
+	PressurePSI float64 `json:"pressure_psi" toml:"pressure_psi" comment:"on the gauge, at trial closures; never above max_psi"`
+	FinalPSI    float64 `json:"final_psi,omitempty" toml:"final_psi" comment:"at the final closure, metal to metal; 0: as pressure_psi"`
+	MaxPSI      float64 `json:"max_psi,omitempty" toml:"max_psi" comment:"rated load of the weakest of press, flask and clamp; 0: not set, ask the maker. Above it nothing is recorded"`
 	HoldS       int     `json:"hold_s" toml:"hold_s" comment:"seconds at pressure"`
 	MinTrials   int     `json:"min_trials" toml:"min_trials" comment:"fewest trial closures before the final one"`
 	Grade       string  `json:"grade" toml:"grade" comment:"flash allowed at the last trial: none or slight"`
 	BackOffTurn float64 `json:"back_off_turn" toml:"back_off_turn" comment:"clamp backed off, turns; as the clamp's maker says"`
+}
+
+// Final is the pressure of the final closure, in psi.
+func (p Press) Final() float64 {
+	if p.FinalPSI == 0 {
+		return p.PressurePSI
+	}
+	return p.FinalPSI
+}
+
+// Remount is the check back on the articulator.
+type Remount struct {
+	PinLimitMM float64 `json:"pin_limit_mm,omitempty" toml:"pin_limit_mm" comment:"a pin opening above this is told before the outcome, mm; 0 for 1 (common practice, no source)"`
+}
+
+// defaultPinMM is the pin opening above which it is told (common practice, no source).
+const defaultPinMM = 1
+
+// PinLimit is the pin opening above which it is told, in mm.
+func (r Remount) PinLimit() float64 {
+	if r.PinLimitMM == 0 {
+		return defaultPinMM
+	}
+	return r.PinLimitMM
 }
 
 // Work is how long the work at press and bench takes, in seconds: what the press
@@ -174,6 +197,12 @@ func (p Programme) Cure() cure.Programme {
 	return out
 }
 
+// Notation writes the stages as they are typed, "165F 9h": in degrees Fahrenheit, or
+// Celsius, as the house reads them.
+func (p Programme) Notation(in units.TempUnit) string {
+	return p.Cure().NotationIn(in == units.Fahrenheit)
+}
+
 // LengthS is the length of all stages in seconds.
 func LengthS(stages []Stage) int {
 	n := 0
@@ -236,6 +265,13 @@ func (h House) Valid() error {
 	in("press.presses", float64(h.Press.Presses), 1, 9)
 	in("press.hands", float64(h.Press.Hands), 1, 9)
 	in("press.pressure_psi", h.Press.PressurePSI, 1, 20000)
+	in("press.final_psi", h.Press.FinalPSI, 0, 20000)
+	in("press.max_psi", h.Press.MaxPSI, 0, 20000)
+	if m := h.Press.MaxPSI; m > 0 {
+		psi := func(v float64) string { return units.FormatPressure(v, h.Units.Pressure) }
+		check(h.Press.PressurePSI <= m, "settings: press.pressure_psi is %s, above the rated load press.max_psi %s", psi(h.Press.PressurePSI), psi(m))
+		check(h.Press.FinalPSI <= m, "settings: press.final_psi is %s, above the rated load press.max_psi %s", psi(h.Press.FinalPSI), psi(m))
+	}
 	sec("press.hold_s", h.Press.HoldS, 1)
 	in("press.min_trials", float64(h.Press.MinTrials), 1, 20)
 	check(h.Press.Grade == "none" || h.Press.Grade == "slight", "settings: press.grade must be none or slight, not %q", h.Press.Grade)
@@ -254,6 +290,10 @@ func (h House) Valid() error {
 	check(h.BenchSet.MaxS == 0 || h.BenchSet.MaxS >= h.BenchSet.MinS, "settings: bench_set.max_s is before min_s")
 	sec("cooling.bench_s", h.Cooling.BenchS, 0)
 	sec("cooling.water_s", h.Cooling.WaterS, 0)
+	in("remount.pin_limit_mm", h.Remount.PinLimitMM, 0, 20)
+	if e := validCases(h.Cases); err == nil && e != nil {
+		err = e
+	}
 	sec("alarms.high_s", h.Alarms.HighS, 5)
 	sec("alarms.medium_s", h.Alarms.MediumS, 5)
 	sec("alarms.low_s", h.Alarms.LowS, 5)
@@ -328,98 +368,6 @@ func plain(s string) bool {
 		}
 	}
 	return true
-}
-
-// MaxFile is the largest settings file read, in bytes.
-const MaxFile = 48 << 10
-
-// ReadTOML reads settings strictly; fields left out keep the values of base.
-func ReadTOML(r io.Reader, base House) (House, error) {
-	b, err := io.ReadAll(io.LimitReader(r, MaxFile+1))
-	if err != nil {
-		return House{}, fmt.Errorf("read settings: %w", err)
-	}
-	if len(b) > MaxFile {
-		return House{}, fmt.Errorf("settings: the file is larger than %d bytes", MaxFile)
-	}
-	if !utf8.Valid(b) {
-		return House{}, errors.New("settings: the file is not UTF-8 text")
-	}
-	// Lists are replaced as a whole, not appended to those of base.
-	var lists struct {
-		Crew, Baths, Programmes, Resins any
-	}
-	if err := toml.Unmarshal(b, &lists); err != nil {
-		return House{}, tomlError(err)
-	}
-	h := base
-	if lists.Crew != nil {
-		h.Crew = nil
-	}
-	if lists.Baths != nil {
-		h.Baths = nil
-	}
-	if lists.Programmes != nil {
-		h.Programmes = nil
-	}
-	if lists.Resins != nil {
-		h.Resins = nil
-	}
-	d := toml.NewDecoder(bytes.NewReader(b)).DisallowUnknownFields()
-	if err := d.Decode(&h); err != nil {
-		return House{}, tomlError(err)
-	}
-	for i, r := range h.Resins {
-		h.Resins[i] = r.WithDefaults()
-	}
-	return h, placed(h.Valid(), b)
-}
-
-// placed says on which line the setting stands that an error is about, where the error
-// names one and the file has it.
-func placed(err error, file []byte) error {
-	if err == nil {
-		return nil
-	}
-	said, ok := strings.CutPrefix(err.Error(), "settings: ")
-	name, _, _ := strings.Cut(said, " ")
-	table, key, dotted := strings.Cut(name, ".")
-	if !ok || !dotted {
-		return err
-	}
-	in := ""
-	for i, l := range strings.Split(string(file), "\n") {
-		l = strings.TrimSpace(l)
-		if t := strings.Trim(l, "[]"); strings.HasPrefix(l, "[") {
-			in = t
-		}
-		if k, _, ok := strings.Cut(l, "="); ok && in == table && strings.TrimSpace(k) == key {
-			return fmt.Errorf("settings: line %d: %s", i+1, said)
-		}
-	}
-	return err
-}
-
-func tomlError(err error) error {
-	var miss *toml.StrictMissingError
-	if errors.As(err, &miss) && len(miss.Errors) > 0 {
-		row, _ := miss.Errors[0].Position()
-		return fmt.Errorf("settings: line %d: unknown setting %q", row, words.Clip(strings.Join(miss.Errors[0].Key(), "."), 60))
-	}
-	var de *toml.DecodeError
-	if errors.As(err, &de) {
-		row, _ := de.Position()
-		return fmt.Errorf("settings: line %d: %s", row, strings.TrimPrefix(de.Error(), "toml: "))
-	}
-	return fmt.Errorf("settings: %s", strings.SplitN(err.Error(), "\n", 2)[0])
-}
-
-// WriteTOML writes settings with their comments; [ReadTOML] reads them back.
-func (h House) WriteTOML(w io.Writer) error {
-	if err := toml.NewEncoder(w).Encode(h); err != nil {
-		return fmt.Errorf("write settings: %w", err)
-	}
-	return nil
 }
 
 // Resin finds a resin by its name.

@@ -61,7 +61,7 @@ func TestResinOfFewWords(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(h.Resins) != 1 || h.Resins[0].WorkUntilMin != 40 {
+	if len(h.Resins) != 2 || h.Resins[1].WorkUntilMin != 40 {
 		t.Errorf("resins %+v", h.Resins)
 	}
 }

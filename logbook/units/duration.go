@@ -45,6 +45,28 @@ func FormatDuration(d time.Duration) string {
 	return strings.Join(parts, " ")
 }
 
+// ExactDuration writes a length of whole seconds with all its parts, "1 h 30 min 5 s"; ""
+// for a negative one. [ParseDuration] reads it back as it was.
+func ExactDuration(d time.Duration) string {
+	if d < 0 {
+		return ""
+	}
+	h, m, s := int64(d/time.Hour), int64(d%time.Hour/time.Minute), int64(d%time.Minute/time.Second)
+	var parts []string
+	for _, p := range []struct {
+		n    int64
+		unit string
+	}{{h, "h"}, {m, "min"}, {s, "s"}} {
+		if p.n > 0 {
+			parts = append(parts, strconv.FormatInt(p.n, 10)+" "+p.unit)
+		}
+	}
+	if len(parts) == 0 {
+		return "0 s"
+	}
+	return strings.Join(parts, " ")
+}
+
 // ParseDuration reads a length of time as typed, def (time.Second, time.Minute
 // or time.Hour; any other is taken for minutes) being the unit of a bare number,
 // and returns it in whole seconds, from 0 to 14 days.

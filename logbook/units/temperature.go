@@ -101,3 +101,15 @@ func ParseTemp(s string, def TempUnit) (tempC float64, err error) {
 		},
 	}.parse(s, string(def))
 }
+
+// ParseTempSpan reads a difference of temperatures as typed, def being the unit where
+// none is typed, and returns kelvin: "2 K", "2 C", "3.6 F". It takes 0 to 100 K.
+func ParseTempSpan(s string, def TempUnit) (deltaC float64, err error) {
+	return quantity{
+		name: "difference", unit: "K", min: 0, max: 100, example: "2 K or 3.6 F",
+		scales: []scale{
+			{names: []string{"k", "c", "°c"}, factor: 1},
+			{names: []string{"f", "°f"}, factor: 1 / 1.8},
+		},
+	}.parse(s, string(def))
+}

@@ -33,8 +33,8 @@ type Stage struct {
 //
 //	[name:] stage {+ stage}      stage = [ramp duration +] temperature duration
 //
-// for instance "night: 74C 8h, ramp 30min, 100C 1h". A comma may stand for +, "°C" or nothing for C; durations are
-// numbers with h, min or s, joined as in 1h30min. A ramp that is not written is none for the first stage (the flasks go
+// for instance "night: 74C 8h, ramp 30min, 100C 1h". A comma may stand for +, "°C" or nothing for C, and F for degrees
+// Fahrenheit; durations are numbers with h, min or s, joined as in 1h30min. A ramp that is not written is none for the first stage (the flasks go
 // into a bath already at temperature), none between equal temperatures, and [DefaultRamp] otherwise.
 type Programme struct {
 	Name   string
@@ -144,7 +144,10 @@ func (p Programme) Hold(after time.Duration) (stage int, tempC float64, holds bo
 }
 
 // ParseProgramme reads a programme in the notation of [Programme].
-func ParseProgramme(text string) (Programme, error) {
+func ParseProgramme(text string) (Programme, error) { return ParseProgrammeIn(text, false) }
+
+// ParseProgrammeIn is [ParseProgramme] where a temperature without a unit is in degrees Fahrenheit, or Celsius.
+func ParseProgrammeIn(text string, fahrenheit bool) (Programme, error) {
 	var p Programme
 	if len(text) > maxNotation {
 		return p, fmt.Errorf("programme of %d characters: at most %d are taken", len(text), maxNotation)
@@ -168,7 +171,7 @@ func ParseProgramme(text string) (Programme, error) {
 			ramp, pending, written = d, true, true
 			continue
 		}
-		s, err := parseStage(part)
+		s, err := parseStage(part, fahrenheit)
 		if err != nil {
 			return Programme{}, err
 		}
@@ -188,8 +191,8 @@ func ParseProgramme(text string) (Programme, error) {
 	return p, nil
 }
 
-// parseStage reads "74c 9h" in small letters.
-func parseStage(text string) (Stage, error) {
+// parseStage reads "74c 9h" or "165f 9h" in small letters.
+func parseStage(text string, fahrenheit bool) (Stage, error) {
 	wrong := fmt.Errorf("stage %q: write a temperature and a time such as 74C 9h", text)
 	i := strings.IndexFunc(text, func(r rune) bool { return (r < '0' || r > '9') && r != '.' })
 	if i <= 0 {
@@ -200,11 +203,14 @@ func parseStage(text string) (Stage, error) {
 		return Stage{}, wrong
 	}
 	rest := strings.TrimSpace(text[i:])
-	for _, unit := range []string{"°c", "ºc", "c"} {
+	for _, unit := range []string{"°c", "ºc", "c", "°f", "ºf", "f"} {
 		if after, ok := strings.CutPrefix(rest, unit); ok {
-			rest = after
+			rest, fahrenheit = after, strings.HasSuffix(unit, "f")
 			break
 		}
+	}
+	if fahrenheit {
+		temp = fromF(temp)
 	}
 	hold, err := ParseDuration(rest)
 	if err != nil {
@@ -277,7 +283,10 @@ func FormatDuration(d time.Duration) string {
 }
 
 // Notation is the programme without its name, every ramp written that is not plain from the notation's rules.
-func (p Programme) Notation() string {
+func (p Programme) Notation() string { return p.NotationIn(false) }
+
+// NotationIn is [Programme.Notation] with temperatures in degrees Fahrenheit, or Celsius; it reads back as it was.
+func (p Programme) NotationIn(fahrenheit bool) string {
 	var b strings.Builder
 	for i, s := range p.Stages {
 		if i > 0 {
@@ -286,9 +295,26 @@ func (p Programme) Notation() string {
 		if s.Ramp > 0 || i > 0 && p.Stages[i-1].TempC != s.TempC {
 			b.WriteString("ramp " + FormatDuration(s.Ramp) + ", ")
 		}
-		b.WriteString(strconv.FormatFloat(s.TempC, 'f', -1, 64) + "C " + FormatDuration(s.Hold))
+		b.WriteString(tempNotation(s.TempC, fahrenheit) + " " + FormatDuration(s.Hold))
 	}
 	return b.String()
+}
+
+// fromF turns degrees Fahrenheit into Celsius: C = (F - 32) / 1.8 exactly (NIST SP 811, B.8).
+func fromF(f float64) float64 { return (f - 32) / 1.8 }
+
+// tempNotation writes a temperature so that it reads back as it was: in Fahrenheit where that is wished or where its
+// Celsius has no end, and two decimals do; otherwise in Celsius.
+func tempNotation(c float64, fahrenheit bool) string {
+	inC := strconv.FormatFloat(c, 'f', -1, 64)
+	if _, decimals, _ := strings.Cut(inC, "."); !fahrenheit && len(decimals) <= 2 {
+		return inC + "C"
+	}
+	f := strconv.FormatFloat(math.Round((c*1.8+32)*100)/100, 'f', -1, 64)
+	if v, err := strconv.ParseFloat(f, 64); err == nil && fromF(v) == c {
+		return f + "F"
+	}
+	return inC + "C"
 }
 
 // String is the programme with its name, as [ParseProgramme] reads it.

@@ -1,0 +1,260 @@
+package house
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"flaskside/logbook/units"
+)
+
+// Quantity is what a number measures, in its stored unit.
+type Quantity int
+
+// The quantities of the bench. Span is a difference of temperatures.
+const (
+	Plain Quantity = iota
+	PSI
+	TempC
+	SpanK
+	Seconds
+	Minutes
+	Grams
+	ML
+	MM
+	Turns
+	Watts
+	Litres
+)
+
+// Where a usual range comes from. None is a limit of a standard; the maker's
+// instructions come first.
+const (
+	Practice  = "common practice, no source"
+	HouseSays = "house default"
+	Taught    = "published teaching value"
+)
+
+// Usual is the range that a number usually lies in. Outside it the number is asked
+// about once; it is not refused.
+type Usual struct {
+	Key       string // act or table and field, as in press-at.pressure_psi
+	Words     string
+	Low, High float64 // in the stored unit
+	Of        Quantity
+	Source    string
+	Zero      bool // 0 stands for "not given", "none" or "as the house has it"
+}
+
+// usual is the one table of usual ranges. Those of the actions stand first, then the
+// settings, then what is worked out of several numbers.
+var usual = []Usual{
+	{"coat.dry_min_s", "separator dries at least", 300, 3600, Seconds, Practice, true},
+	{"coat.dry_max_s", "separator dries at most", 600, 86400, Seconds, HouseSays, true},
+	{"mix.powder_g", "powder", 2, 500, Grams, HouseSays, true},
+	{"mix.liquid_g", "liquid", 1, 250, Grams, HouseSays, true},
+	{"mix.room_c", "room temperature", 15, 32, TempC, HouseSays, true},
+	{"mix.jar_c", "temperature of the refrigerator", -25, 15, TempC, HouseSays, true},
+	{"mix.dough_s", "dough expected after", 60, 3 * 3600, Seconds, HouseSays, true},
+	{"mix.work_s", "workable until", 300, 8 * 3600, Seconds, HouseSays, true},
+	{"press-at.pressure_psi", "pressure", 1000, 5000, PSI, Practice, true},
+	{"press-at.hold_s", "hold at pressure", 30, 900, Seconds, Practice, true},
+	{"metal-to-metal.pressure_psi", "pressure of the final closure", 1000, 5000, PSI, Practice, true},
+	{"flash.grams", "flash weighed", 0.01, 80, Grams, HouseSays, true},
+	{"flash-more.grams", "flash weighed", 0.01, 80, Grams, HouseSays, true},
+	{"clamp.backed_off_turn", "clamp backed off", 0, 1, Turns, Practice, true},
+	{"clamp.bench_min_s", "bench set at least", 600, 4 * 3600, Seconds, Taught, true},
+	{"clamp.bench_max_s", "bench set at most", 1200, 86400, Seconds, HouseSays, true},
+	{"bath-load.bath_c", "bath when the flasks go in", 10, 101, TempC, HouseSays, true},
+	{"bath-load.max_s", "longest stay in the bath", 3600, 2 * 86400, Seconds, HouseSays, true},
+	{"bath-load.stages.temp_c", "temperature of a hold", 60, 101, TempC, Taught, false},
+	{"bath-load.stages.ramp_s", "ramp", 0, 3 * 3600, Seconds, HouseSays, true},
+	{"bath-load.stages.hold_s", "hold in the bath", 900, 86400, Seconds, Taught, false},
+	{"bath-load.sections.thin_mm", "thinnest resin", 1, 8, MM, HouseSays, false},
+	{"bath-load.sections.thick_mm", "thickest resin", 1, 15, MM, HouseSays, false},
+	{"bath-reading.temp_c", "bath temperature", 5, 102, TempC, HouseSays, false},
+	{"bath-unload.bench_s", "cooling on the bench", 600, 86400, Seconds, Practice, true},
+	{"cool-water.water_s", "cooling in water", 300, 2 * 3600, Seconds, Practice, true},
+	{"remount.pin_mm", "pin opening", 0, 3, MM, HouseSays, false},
+	{"timer-start.min_s", "timer, not before", 5, 86400, Seconds, HouseSays, true},
+	{"timer-start.aim_s", "timer, aim", 5, 86400, Seconds, HouseSays, true},
+	{"timer-start.max_s", "timer, not after", 5, 86400, Seconds, HouseSays, true},
+	{"alarm-shelve.for_s", "alarm on the shelf for", 60, 3600, Seconds, HouseSays, false},
+
+	{"crew_idle_s", "ask who is here after", 60, 2 * 3600, Seconds, HouseSays, true},
+	{"separator.dry_min_s", "separator dries at least", 300, 3600, Seconds, Practice, false},
+	{"separator.dry_max_s", "separator dries at most", 600, 86400, Seconds, HouseSays, true},
+	{"press.presses", "presses", 1, 6, Plain, HouseSays, false},
+	{"press.hands", "pairs of hands", 1, 6, Plain, HouseSays, false},
+	{"press.pressure_psi", "pressure at trial closures", 1000, 5000, PSI, Practice, false},
+	{"press.final_psi", "pressure of the final closure", 1000, 5000, PSI, Practice, true},
+	{"press.max_psi", "rated load of the weakest of press, flask and clamp", 2000, 10000, PSI, HouseSays, true},
+	{"press.hold_s", "hold at pressure", 30, 900, Seconds, Practice, false},
+	{"press.min_trials", "fewest trial closures", 1, 6, Plain, Practice, false},
+	{"press.back_off_turn", "clamp backed off", 0, 1, Turns, Practice, false},
+	{"work.raise_s", "into the press and up to pressure", 5, 300, Seconds, HouseSays, false},
+	{"work.open_s", "press down, flask open, flash judged", 5, 300, Seconds, HouseSays, false},
+	{"work.trim_s", "trim and new sheet", 10, 900, Seconds, HouseSays, false},
+	{"work.final_s", "final closure", 10, 900, Seconds, HouseSays, false},
+	{"work.mix_s", "weigh and stir a mix", 10, 900, Seconds, HouseSays, false},
+	{"bench_set.min_s", "bench set at least", 600, 4 * 3600, Seconds, Taught, false},
+	{"bench_set.max_s", "bench set at most", 1200, 86400, Seconds, HouseSays, true},
+	{"cooling.bench_s", "cooling on the bench", 600, 86400, Seconds, Practice, false},
+	{"cooling.water_s", "cooling in water", 300, 2 * 3600, Seconds, Practice, false},
+	{"remount.pin_limit_mm", "pin opening told from", 0.2, 3, MM, Practice, true},
+	{"alarms.high_s", "high alarms sound again after", 10, 600, Seconds, HouseSays, false},
+	{"alarms.medium_s", "medium alarms sound again after", 10, 1800, Seconds, HouseSays, false},
+	{"alarms.low_s", "low alarms sound again after", 10, 3600, Seconds, HouseSays, false},
+	{"alarms.shelve_s", "the shelf holds an alarm for", 60, 3600, Seconds, HouseSays, false},
+	{"alarms.warn_s", "warning before the end of a window", 30, 3600, Seconds, HouseSays, false},
+	{"backup.keep", "days of backups kept", 1, 60, Plain, HouseSays, false},
+	{"flash.none_below_g", "grams below which flash is none", 0.02, 1, Grams, HouseSays, false},
+	{"flash.heavy_above_g", "grams above which flash is heavy", 0.2, 10, Grams, HouseSays, false},
+	{"flash.grade_sd", "noise of a grade", 0.15, 1.2, Plain, HouseSays, false},
+	{"flash.weigh_sd", "noise of a weighed trim", 0.05, 0.8, Plain, HouseSays, false},
+	{"flash.prior.*.first_g", "flash at the first trial closure", 0.5, 80, Grams, HouseSays, false},
+	{"flash.prior.*.first_sd", "spread of the first flash", 0.1, 1.2, Plain, HouseSays, false},
+	{"flash.prior.*.kept", "flash kept from one closure to the next", 0.05, 0.9, Plain, HouseSays, false},
+	{"flash.prior.*.kept_sd", "spread of the flash kept", 0.05, 0.8, Plain, HouseSays, false},
+	{"baths.litres", "water in the bath", 3, 100, Litres, HouseSays, false},
+	{"baths.heater_w", "heater of the bath", 200, 6000, Watts, HouseSays, false},
+	{"baths.band_k", "band about the programme", 0.5, 6, SpanK, HouseSays, true},
+	{"baths.silent_s", "probe silent for", 90, 1800, Seconds, HouseSays, true},
+	{"programmes.stages.temp_c", "temperature of a hold", 60, 101, TempC, Taught, false},
+	{"programmes.stages.ramp_s", "ramp", 0, 3 * 3600, Seconds, HouseSays, true},
+	{"programmes.stages.hold_s", "hold in the bath", 900, 86400, Seconds, Taught, false},
+	{"programmes.max_s", "longest stay in the bath", 3600, 2 * 86400, Seconds, HouseSays, true},
+	{"resins.ratio", "powder to liquid", 1.5, 4.5, Plain, Practice, false},
+	{"resins.powder_bulk_g_per_cc", "poured powder", 0.5, 0.95, Plain, HouseSays, false},
+	{"resins.polymer_g_per_cc", "density of the beads", 1.1, 1.3, Plain, HouseSays, false},
+	{"resins.liquid_g_per_ml", "density of the liquid", 0.9, 1.02, Plain, HouseSays, false},
+	{"resins.unit_liquid_ml", "liquid in one unit", 3, 60, ML, HouseSays, false},
+	{"resins.ref_temp_c", "temperature that the resin's times are for", 18, 30, TempC, HouseSays, false},
+	{"resins.dough_from_min", "dough reached after", 1, 40, Minutes, Practice, false},
+	{"resins.work_until_min", "too stiff after", 5, 180, Minutes, Practice, false},
+	{"resins.q10", "times faster in a room 10 K warmer", 1.2, 3.5, Plain, HouseSays, false},
+	{"resins.warm_tau_min", "a jar warms in", 5, 180, Minutes, HouseSays, false},
+	{"resins.dough_ln_sd", "spread of the dough time", 0.02, 0.7, Plain, HouseSays, false},
+	{"resins.work_ln_sd", "spread of the working time", 0.02, 0.7, Plain, HouseSays, false},
+	{"resins.mix_ln_sd", "spread from mix to mix", 0.02, 0.7, Plain, HouseSays, false},
+	{"resins.q10_ln_sd", "spread of the temperature factor", 0.02, 0.7, Plain, HouseSays, false},
+
+	{"mix.ratio", "powder to liquid by mass", 1.5, 3.5, Plain, Practice, false},
+	{"programme.length_s", "the whole programme", 3600, 86400, Seconds, Taught, false},
+}
+
+var usualByKey = func() map[string]Usual {
+	m := map[string]Usual{}
+	for _, u := range usual {
+		m[u.Key] = u
+	}
+	return m
+}()
+
+// counted are numbers that name or count things, or that the program writes itself:
+// they have no usual range, the bench knows which there are.
+var counted = map[string]bool{
+	"flask": true, "flasks": true, "place": true, "mix": true, "load": true, "press": true, "bath": true, "timer": true,
+	"by_s": true, "marks_behind": true,
+}
+
+// UsualOf gives the usual range of a number by its key; ok is false for one that has
+// none.
+func UsualOf(key string) (u Usual, ok bool) {
+	if rest, is := strings.CutPrefix(key, "flash.prior."); is {
+		if _, field, two := strings.Cut(rest, "."); two {
+			key = "flash.prior.*." + field
+		}
+	}
+	u, ok = usualByKey[key]
+	return u, ok
+}
+
+// Counted tells whether a number names or counts something, so that it has no usual
+// range.
+func Counted(key string) bool { return counted[key[strings.LastIndexByte(key, '.')+1:]] }
+
+// Has tells whether a number lies in the range, or stands for none.
+func (u Usual) Has(v float64) bool {
+	return u.Zero && v == 0 || v >= u.Low-1e-9 && v <= u.High+1e-9
+}
+
+// With is the range made wide enough for what the house itself has.
+func (u Usual) With(v float64) Usual {
+	if v == 0 && u.Zero || math.IsNaN(v) {
+		return u
+	}
+	u.Low, u.High = min(u.Low, v), max(u.High, v)
+	return u
+}
+
+// Show writes a number in the units of the house.
+func (u Usual) Show(v float64, in Units) string {
+	plain := func(unit string) string {
+		return strings.TrimSpace(strconv.FormatFloat(v, 'g', 5, 64) + " " + unit)
+	}
+	switch u.Of {
+	case PSI:
+		return units.FormatPressure(v, in.Pressure)
+	case TempC:
+		return units.FormatTemp(v, in.Temperature)
+	case SpanK:
+		return units.FormatTempSpan(v, in.Temperature)
+	case Seconds:
+		return units.FormatDuration(time.Duration(v) * time.Second)
+	case Minutes:
+		return plain("min")
+	case Grams:
+		return plain("g")
+	case ML:
+		return plain("mL")
+	case MM:
+		return plain("mm")
+	case Turns:
+		return plain("turns")
+	case Watts:
+		return plain("W")
+	case Litres:
+		return plain("L")
+	}
+	return plain("")
+}
+
+// Outside is the question about a number outside its range, in the units of the house;
+// where the same number in another unit lies inside, it says so.
+func (u Usual) Outside(v float64, in Units) string {
+	s := fmt.Sprintf("%s %s is outside the usual %s to %s", u.Words, u.Show(v, in), u.Show(u.Low, in), u.Show(u.High, in))
+	if typed, stored := u.Other(v, in); typed != "" {
+		s += fmt.Sprintf(" (%s would be %s)", typed, u.Show(stored, in))
+	}
+	return s
+}
+
+// Other reads a number given in the house's unit as one in another unit, where it lies
+// inside the range there: typed is it with that unit, stored its value in the stored unit. typed
+// is "" where there is no such unit.
+func (u Usual) Other(v float64, in Units) (typed string, stored float64) {
+	if u.Has(v) {
+		return "", 0
+	}
+	number := func(x float64) string { return strconv.FormatFloat(math.Round(x*1e4)/1e4, 'f', -1, 64) }
+	switch u.Of {
+	case PSI:
+		n := in.Pressure.FromPSI(v)
+		for _, other := range []units.PressureUnit{units.PSI, units.Bar, units.MPa} {
+			if psi := other.ToPSI(n); other != in.Pressure && u.Has(psi) {
+				return number(n) + " " + string(other), psi
+			}
+		}
+	case TempC:
+		n := in.Temperature.FromC(v)
+		for _, other := range []units.TempUnit{units.Celsius, units.Fahrenheit} {
+			if c := other.ToC(n); other != in.Temperature && u.Has(c) {
+				return number(n) + " °" + string(other), c
+			}
+		}
+	}
+	return "", 0
+}
