@@ -1,6 +1,7 @@
 package logbook
 
 import (
+	"bytes"
 	"errors"
 	"io/fs"
 	"os"
@@ -12,6 +13,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/check"
+	"flaskside/logbook/house"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
@@ -31,7 +33,14 @@ func newer(r record.Record) bool {
 	case action.Crew:
 		return a.Handover
 	case action.Settings:
-		return a.House.Backup.At != ""
+		h := a.House
+		return h.Backup.At != "" || len(a.Changed) > 0 || h.Cases != "" || h.Press.MaxPSI != 0 || h.Press.FinalPSI != 0 || h.Remount != (house.Remount{})
+	case action.Correct:
+		return bytes.Contains(a.Set, []byte(`"gauge"`))
+	case action.PressAt:
+		return a.Gauge != ""
+	case action.MetalToMetal:
+		return a.Gauge != ""
 	}
 	return ofRegister(r)
 }

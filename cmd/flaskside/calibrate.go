@@ -9,6 +9,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/learn"
 	"flaskside/logbook/record"
@@ -108,13 +109,18 @@ func adopted(r learn.Report, o *options, clock timers.Clock) (*logbook.Head, err
 	if same, err := equal(was, is); err != nil || same {
 		return nil, err
 	}
-	head, err := recordSettings(is, "calibration", o, clock)
+	head, err := recordSettings(is, "calibration", "taught by the book", o, clock)
 	return &head, err
 }
 
-// recordSettings records settings in force from now on.
-func recordSettings(h house.House, from string, o *options, clock timers.Clock) (logbook.Head, error) {
+// recordSettings records settings in force from now on. why is the reason given where
+// one is asked for; "" for none.
+func recordSettings(h house.House, from, why string, o *options, clock timers.Clock) (logbook.Head, error) {
 	r, err := recordOne(action.Settings{House: h, From: from}, "", o, clock)
+	var ask *bench.NeedsReason
+	if errors.As(err, &ask) && why != "" {
+		r, err = recordOne(action.Settings{House: h, From: from}, why, o, clock)
+	}
 	if err != nil {
 		return logbook.Head{}, err
 	}

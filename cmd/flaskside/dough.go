@@ -51,7 +51,8 @@ func doughCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			cond, err := conditions(a.Used, room, jar, jarOut)
+			a.unit = h.Units.Temperature
+			cond, err := conditions(a.Used, h.Units, room, jar, jarOut)
 			if err != nil {
 				return err
 			}
@@ -72,9 +73,9 @@ func doughCommand(o *options) *cobra.Command {
 			})
 		},
 	}
-	c.Flags().StringVar(&room, "room", "", "the room's temperature, °C, or with an F (default: that of the resin's times)")
+	c.Flags().StringVar(&room, "room", "", "the room's temperature in the house's unit, or with a C or an F (default: that of the resin's times)")
 	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")
-	c.Flags().StringVar(&jar, "jar-c", "", "temperature of the refrigerator that powder and liquid came from")
+	c.Flags().StringVar(&jar, "jar-c", "", "temperature of the refrigerator that powder and liquid came from, in the house's unit or with a C or an F")
 	c.Flags().Float64Var(&jarOut, "jar-out-min", 0, "minutes they stood in the room before mixing")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
 	c.Flags().BoolVar(&adopt, "adopt", false, "record the times fitted to the book's marks as settings")
@@ -91,6 +92,8 @@ type doughAnswer struct {
 	Parameters []dough.Parameter `json:"parameters"`
 	Adopted    *logbook.Head     `json:"adopted,omitempty"`
 	Note       string            `json:"note"`
+
+	unit units.TempUnit // as the house reads
 }
 
 // doughMarks are the book's own marks behind an answer.
@@ -138,19 +141,35 @@ func asSet(r dough.Resin) dough.Resin {
 	return r
 }
 
+// tempFlag reads a temperature in the unit of the house, or in the one it is written with.
+// A bare number that makes sense only in the other unit is asked about.
+func tempFlag(flag, key, text string, in house.Units) (float64, error) {
+	c, err := units.ParseTemp(text, in.Temperature)
+	if err != nil {
+		return c, fmt.Errorf("%s: %w", flag, err)
+	}
+	if u, ok := house.UsualOf(key); ok && units.Bare(text) {
+		if typed, stored := u.Other(c, in); typed != "" {
+			n := strings.TrimSpace(text)
+			return c, fmt.Errorf("%s %s: in the unit of the house this is %s, and %s would be %s: write %sC or %sF", flag, n, units.FormatTemp(c, in.Temperature), typed, units.FormatTemp(stored, in.Temperature), n, n)
+		}
+	}
+	return c, nil
+}
+
 // conditions reads where a mix stands.
-func conditions(r dough.Resin, room, jar string, jarOutMin float64) (dough.Conditions, error) {
+func conditions(r dough.Resin, in house.Units, room, jar string, jarOutMin float64) (dough.Conditions, error) {
 	c := dough.Conditions{RoomC: r.RefTempC}
 	var err error
 	if room != "" {
-		if c.RoomC, err = units.ParseTemp(room, units.Celsius); err != nil {
-			return c, fmt.Errorf("--room: %w", err)
+		if c.RoomC, err = tempFlag("--room", "mix.room_c", room, in); err != nil {
+			return c, err
 		}
 	}
 	if jar != "" {
 		c.Stored = &dough.Storage{OutMin: jarOutMin}
-		if c.Stored.TempC, err = units.ParseTemp(jar, units.Celsius); err != nil {
-			return c, fmt.Errorf("--jar-c: %w", err)
+		if c.Stored.TempC, err = tempFlag("--jar-c", "mix.jar_c", jar, in); err != nil {
+			return c, err
 		}
 	}
 	return c, c.Validate()
@@ -210,15 +229,15 @@ func adoptResin(h house.House, r dough.Resin, o *options, clock timers.Clock) (*
 	if same, err := equal(h, is); err != nil || same {
 		return nil, err
 	}
-	head, err := recordSettings(is, "the book's own marks", o, clock)
+	head, err := recordSettings(is, "the book's own marks", "taught by the book", o, clock)
 	return &head, err
 }
 
 func (a doughAnswer) text(w io.Writer, adopt bool) error {
 	min := func(d time.Duration) string { return fmt.Sprintf("%.0f", d.Minutes()) }
-	where := "room " + units.FormatTemp(a.RoomC, units.Celsius)
+	where := "room " + units.FormatTemp(a.RoomC, a.unit)
 	if s := a.Stored; s != nil {
-		where += fmt.Sprintf(", parts from %s", units.FormatTemp(s.TempC, units.Celsius))
+		where += fmt.Sprintf(", parts from %s", units.FormatTemp(s.TempC, a.unit))
 		if s.OutMin > 0 {
 			where += fmt.Sprintf(", %g min in the room", s.OutMin)
 		}

@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
@@ -25,12 +26,15 @@ const toStdout = "-"
 // settingsCommand shows, exports and imports the house settings.
 func settingsCommand(o *options) *cobra.Command {
 	var from, to string
+	var yes bool
 	c := &cobra.Command{
 		Use:   "settings",
 		Short: "Show the house settings, write them to a file, or take them from one",
 		Long: "Prints the house settings in force as TOML, writes them to a file, or records those of a file.\n" +
-			"What a file leaves out stays as it is. Flasks at work keep the values they were worked under.",
-		Example: "flaskside settings\nflaskside settings --export house.toml\nflaskside settings --import house.toml --by KT",
+			"What a file leaves out stays as it is; lists merge by name, and what is to go from them stands in [remove].\n" +
+			"Numbers may be written with their unit, as '207 bar', '165 F' or '9 h'. A number outside its usual range is\n" +
+			"refused unless --yes says that it is meant. Flasks at work keep the values they were worked under.",
+		Example: "flaskside settings\nflaskside settings --export house.toml\nflaskside settings --import house.toml --by KT\nflaskside settings --import house.toml --yes --by KT",
 		Args: func(_ *cobra.Command, args []string) error {
 			switch {
 			case len(args) > 1, len(args) == 1 && to != toStdout:
@@ -41,12 +45,15 @@ func settingsCommand(o *options) *cobra.Command {
 			if from != "" && to != "" {
 				return wrongUsage("--import and --export do not go together")
 			}
+			if yes && from == "" {
+				return wrongUsage("--yes goes with --import")
+			}
 			return nil
 		},
 		RunE: func(c *cobra.Command, _ []string) error {
 			clock := sysclock.New()
 			if from != "" {
-				return takeSettings(from, o, clock, c.OutOrStdout())
+				return takeSettings(from, yes, o, clock, c.OutOrStdout())
 			}
 			h, err := settingsOf(o.book, clock)
 			if err != nil {
@@ -59,6 +66,7 @@ func settingsCommand(o *options) *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&from, "import", "", "record the settings of this TOML file")
+	c.Flags().BoolVar(&yes, "yes", false, "numbers outside their usual range are meant: record them")
 	c.Flags().StringVar(&to, "export", "", "write the settings to this file (default: standard output)")
 	c.Flags().Lookup("export").NoOptDefVal = toStdout
 	return c
@@ -79,7 +87,7 @@ func settingsOf(path string, clock timers.Clock) (house.House, error) {
 
 // takeSettings records the settings of a file, if they are others than those in
 // force.
-func takeSettings(from string, o *options, clock timers.Clock, out io.Writer) error {
+func takeSettings(from string, yes bool, o *options, clock timers.Clock, out io.Writer) error {
 	was, err := settingsOf(o.book, clock)
 	if err != nil {
 		return err
@@ -99,12 +107,37 @@ func takeSettings(from string, o *options, clock timers.Clock, out io.Writer) er
 		_, err := fmt.Fprintln(out, "these settings are in force already: nothing recorded")
 		return err
 	}
-	head, err := recordSettings(is, printable("file "+filepath.Base(from), 120), o, clock)
+	why := ""
+	if yes {
+		why = saidYes
+	}
+	head, err := recordSettings(is, printable("file "+filepath.Base(from), 120), why, o, clock)
+	var ask *bench.NeedsReason
+	if errors.As(err, &ask) {
+		return fmt.Errorf("%s: %s: check it; if it is meant, say --yes", filepath.Base(from), oddTexts(ask))
+	}
 	if err != nil {
 		return err
 	}
+	for _, s := range house.ChangeWords(house.Changes(was, is)) {
+		if _, err := fmt.Fprintln(out, s); err != nil {
+			return fmt.Errorf("list the changes: %w", err)
+		}
+	}
 	_, err = fmt.Fprintf(out, "settings recorded; head %s\n", head)
 	return err
+}
+
+// saidYes is the reason that --yes gives.
+const saidYes = "said with --yes"
+
+// oddTexts are the questions of a refusal in one line.
+func oddTexts(ask *bench.NeedsReason) string {
+	ts := make([]string, len(ask.Odd))
+	for i, o := range ask.Odd {
+		ts[i] = o.Text
+	}
+	return strings.Join(ts, "; ")
 }
 
 // equal compares settings as they are stored.

@@ -7,8 +7,10 @@ import (
 	"math"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"flaskside/logbook/house"
+	"flaskside/logbook/units"
 )
 
 // Places is how many numbered places a bench has.
@@ -100,6 +102,7 @@ type PressIn struct {
 type PressAt struct {
 	Flask       int     `json:"flask"`
 	PressurePSI float64 `json:"pressure_psi,omitempty"`
+	Gauge       string  `json:"gauge,omitempty" jsonschema_description:"the pressure as it was read off, with its unit, as in 207 bar"`
 	HoldS       int     `json:"hold_s,omitempty" jsonschema_description:"hold aimed at, seconds"`
 }
 
@@ -151,6 +154,7 @@ type MetalToMetal struct {
 	Flask       int     `json:"flask"`
 	Press       int     `json:"press,omitempty"`
 	PressurePSI float64 `json:"pressure_psi,omitempty"`
+	Gauge       string  `json:"gauge,omitempty" jsonschema_description:"the pressure as it was read off, with its unit, as in 207 bar"`
 }
 
 // Clamp is the flask clamped and out of the press; the bench set begins.
@@ -279,6 +283,8 @@ func Amends(b Body) (id string, ok bool) {
 type Settings struct {
 	House house.House `json:"house"`
 	From  string      `json:"from,omitempty" jsonschema_description:"where they came from: typed, a file, calibration"`
+
+	Changed []string `json:"changed,omitempty" jsonschema_description:"ignored: the bench finds out for itself what is another than before, old → new"`
 }
 
 // Crew says who is at the bench now.
@@ -595,7 +601,26 @@ func (b MixDough) Valid() error { return no("mix", b.Mix) }
 func (b MixStiff) Valid() error { return no("mix", b.Mix) }
 func (b PressIn) Valid() error  { return first(no("flask", b.Flask), orNew("press", b.Press)) }
 func (b PressAt) Valid() error {
-	return first(no("flask", b.Flask), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), seconds("hold_s", b.HoldS))
+	return first(no("flask", b.Flask), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), gauge(b.Gauge, b.PressurePSI), seconds("hold_s", b.HoldS))
+}
+
+// gauge wants the text of a gauge to say what the pressure says, where both are given, to
+// within the three digits that are shown of it.
+func gauge(text string, psi float64) error {
+	if text == "" {
+		return nil
+	}
+	if n := utf8.RuneCountInString(text); n > 24 {
+		return fmt.Errorf("gauge has at most 24 characters, this has %d", n)
+	}
+	v, err := units.ParsePressure(text, "")
+	if err != nil || v <= 0 {
+		return fmt.Errorf("gauge must be a pressure with its unit, as in 207 bar, not %q", clip(text))
+	}
+	if psi != 0 && math.Abs(v-psi) > 0.006*psi {
+		return fmt.Errorf("gauge says %q, pressure_psi %g: give one of them", clip(text), psi)
+	}
+	return nil
 }
 func (b PressOpen) Valid() error { return no("flask", b.Flask) }
 func grams(g float64) error {
@@ -623,7 +648,7 @@ func (b FlaskLots) Valid() error {
 }
 func (b SheetOut) Valid() error { return no("flask", b.Flask) }
 func (b MetalToMetal) Valid() error {
-	return first(no("flask", b.Flask), orNew("press", b.Press), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"))
+	return first(no("flask", b.Flask), orNew("press", b.Press), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), gauge(b.Gauge, b.PressurePSI))
 }
 func (b Clamp) Valid() error {
 	return first(no("flask", b.Flask), between("backed_off_turn", b.BackedOffTurn, 0, 4, "turns"), seconds("bench_min_s", b.BenchMinS), seconds("bench_max_s", b.BenchMaxS), upTo("bench_max_s", b.BenchMaxS, b.BenchMinS))
@@ -723,7 +748,20 @@ func (b Correct) Valid() error {
 	return nil
 }
 func (b TakeBack) Valid() error { return line("of", b.Of, 64) }
-func (b Settings) Valid() error { return first(b.House.Valid(), text("from", b.From, 120)) }
+func (b Settings) Valid() error {
+	if err := first(b.House.Valid(), text("from", b.From, 120)); err != nil {
+		return err
+	}
+	if len(b.Changed) > 100 {
+		return errors.New("changed has at most 100 entries")
+	}
+	for _, s := range b.Changed {
+		if err := text("changed", s, 200); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 func (b Crew) Valid() error {
 	if strings.TrimSpace(b.Initials) == "" {
 		return errors.New("initials are missing")

@@ -16,6 +16,7 @@ import (
 var amending = subject{
 	rules: []rule{
 		on(func(c *checker, a action.Correct) (action.Correct, error) {
+			a.Set = c.gaugeSet(a)
 			if err := c.correct(a); err != nil {
 				return a, err
 			}
@@ -98,6 +99,9 @@ func Amend(body action.Body, at time.Time, set json.RawMessage) (action.Body, ti
 	if err := json.Unmarshal(old, &fields); err != nil {
 		return nil, at, fmt.Errorf("read the record corrected: %w", err)
 	}
+	if _, set := change["gauge"]; change["pressure_psi"] != nil && !set {
+		delete(fields, "gauge") // it was of the reading that is corrected
+	}
 	for k, v := range change {
 		fields[k] = v
 	}
@@ -138,6 +142,9 @@ func (c *checker) correct(a action.Correct) error {
 		}
 	}
 	if err := c.limits(body); err != nil {
+		return err
+	}
+	if err := c.usual(body, body, it.Body); err != nil {
 		return err
 	}
 	if err := c.inOrder(it, at); err != nil {

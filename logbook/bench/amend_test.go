@@ -169,7 +169,7 @@ func TestOutcomeTakenBack(t *testing.T) {
 func TestFlaskKeepsItsValues(t *testing.T) {
 	p := upTo(t, bench.Holding)
 	h := p.b.House
-	h.Press.HoldS, h.Press.PressurePSI, h.Separator.DryMinS = 100, 2000, 60
+	h.Press.HoldS, h.Press.PressurePSI, h.Separator.DryMinS = 100, 2000, 300
 	p.do(0, action.Settings{House: h})
 	if tr := p.b.Flasks[1].Trial(); tr.HoldAimS != 60 || tr.PSI != 3000 {
 		t.Errorf("trial %+v", tr)

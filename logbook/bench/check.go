@@ -53,6 +53,7 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 	// Questions of time are asked as of the action, not as of now.
 	back := now.Wall.Sub(a.At)
 	c.then.Wall, c.then.Boot, c.then.Mono = a.At, now.Boot-back, now.Mono-back
+	told := a.Body
 	body, err := c.body(a.Body)
 	if err != nil {
 		return a, err
@@ -62,6 +63,9 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 		return a, err
 	}
 	if err := c.limits(a.Body); err != nil {
+		return a, err
+	}
+	if err := c.usual(told, a.Body, nil); err != nil {
 		return a, err
 	}
 	if a.By == "" {
@@ -75,11 +79,17 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 			asked = append(asked, o)
 		}
 	}
+	if r, ok := a.Body.(action.BathReading); ok && a.Why == "" && len(asked) > 0 && r.Source != "" && r.Source != Typed {
+		a.Why = probeRead // nobody stands there to ask
+	}
 	if len(asked) > 0 && a.Why == "" {
 		return a, &NeedsReason{asked}
 	}
 	return a, nil
 }
+
+// probeRead is the reason for a reading outside its usual range that nobody typed.
+const probeRead = "as the probe read it"
 
 func stampText(t time.Time) string { return t.Format("2006-01-02 15:04:05 -07:00") }
 

@@ -10,7 +10,7 @@ import (
 // to the clocks.
 var crew = subject{
 	rules: []rule{
-		on(asIs[action.Settings], func(b *Bench, a action.Settings, _ *Item) { b.House = a.House }, uncorrected, alive(latest[action.Settings])),
+		on(checkSettings, func(b *Bench, a action.Settings, _ *Item) { b.House = a.House }, uncorrected, alive(latest[action.Settings])),
 		on(asIs[action.Crew], func(b *Bench, a action.Crew, it *Item) {
 			b.Crew, b.CrewAt, b.TookOver = a.Initials, it.Stamp, a.Handover
 		}, uncorrected, kept, alive(latest[action.Crew])),

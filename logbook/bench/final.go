@@ -18,7 +18,7 @@ var finalClosure = subject{
 		}),
 		on(checkMetal, func(b *Bench, a action.MetalToMetal, it *Item) {
 			f := b.flask(a.Flask, it)
-			f.Press, f.Metal, f.MetalPSI, f.Stage = a.Press, it.at(), a.PressurePSI, Metal
+			f.Press, f.Metal, f.MetalPSI, f.MetalGauge, f.Stage = a.Press, it.at(), a.PressurePSI, b.gauge(a.PressurePSI, a.Gauge), Metal
 		}, limits(func(c *checker, a action.MetalToMetal) error {
 			if err := c.pressNumber(a.Press); err != nil {
 				return err
@@ -63,7 +63,7 @@ func checkMetal(c *checker, a action.MetalToMetal) (action.MetalToMetal, error) 
 		return a, err
 	}
 	orInt(&a.Press, 1)
-	orFloat(&a.PressurePSI, c.b.House.Press.PressurePSI)
+	c.gauge(&a.PressurePSI, &a.Gauge, c.b.House.Press.Final())
 	c.order(f, "final closure", Sheetout)
 	c.pressTaken(f, a.Press)
 	if m := c.b.MixOf(f); m != nil {

@@ -36,6 +36,9 @@ func checkRemount(c *checker, a action.Remount) (action.Remount, error) {
 		return a, err
 	}
 	c.order(f, "remounted", Open)
+	if a.PinMM > c.b.House.Remount.PinLimit() {
+		c.marks = append(c.marks, "pin-high") // told before the outcome
+	}
 	return a, nil
 }
 

@@ -14,6 +14,9 @@ var flaskItself = subject{
 		on(checkFlaskOpen, applyFlaskOpen,
 			makes(func(a action.FlaskOpen) action.Subject { return action.Subject{Class: 'f', No: a.Flask} }),
 			corrected(func(c *checker, was, is action.FlaskOpen) error {
+				if was.Case != is.Case {
+					c.caseNumber(is.Case)
+				}
 				if c.b.Flasks[is.Flask] != nil && was.Place != is.Place {
 					return errors.New("a flask is moved, not corrected, to another place")
 				}
@@ -82,6 +85,7 @@ type Flask struct {
 	SheetOut   *timers.Stamp
 	Metal      *timers.Stamp
 	MetalPSI   float64
+	MetalGauge string // as it was read off, with its unit
 	Clamped    *timers.Stamp
 	BackedOff  float64
 	BenchMinS  int
@@ -149,7 +153,16 @@ func checkFlaskOpen(c *checker, a action.FlaskOpen) (action.FlaskOpen, error) {
 	if err := number("flask", &a.Flask, c.b.Top.Flask); err != nil {
 		return a, err
 	}
+	c.caseNumber(a.Case)
 	return a, c.free(a.Place)
+}
+
+// caseNumber asks about a case number that does not look like one of the house: a name may
+// have been typed.
+func (c *checker) caseNumber(s string) {
+	if odd := c.b.House.CaseOdd(s); odd != "" {
+		c.unusual("case-number", "%s", odd)
+	}
 }
 
 func applyFlaskOpen(b *Bench, a action.FlaskOpen, it *Item) {

@@ -242,6 +242,9 @@ func (c *checker) unusualLot(code, material, text, format string, a ...any) {
 // which none was given yet.
 func (c *checker) asks(o Odd) (Odd, bool) {
 	lots, ok := c.lots[o.Code]
+	if !ok && strings.HasPrefix(o.Code, rangePrefix) {
+		return o, true
+	}
 	if !ok {
 		return o, !c.excused[o.Code]
 	}

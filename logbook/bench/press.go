@@ -2,6 +2,7 @@ package bench
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strconv"
@@ -9,6 +10,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
+	"flaskside/logbook/units"
 	"flaskside/timers"
 )
 
@@ -54,6 +56,7 @@ type Trial struct {
 	Out       *timers.Stamp // opened
 	Judged    *timers.Stamp
 	PSI       float64
+	Gauge     string // as it was read off, with its unit
 	HoldAimS  int
 	HeldS     int // from pressure reached to open, whole seconds
 	Grade     string
@@ -185,16 +188,70 @@ func checkPressAt(c *checker, a action.PressAt) (action.PressAt, error) {
 		return a, err
 	}
 	h := c.b.House.Press
-	orFloat(&a.PressurePSI, h.PressurePSI)
+	c.gauge(&a.PressurePSI, &a.Gauge, h.PressurePSI)
 	orInt(&a.HoldS, h.HoldS)
 	c.order(f, "pressure reached", InPress)
 	return a, nil
 }
 
+// gauge fills in the pressure that was read off, or the house's, and keeps the text of the
+// gauge where its unit is not psi: a house may read another unit later.
+func (c *checker) gauge(psi *float64, text *string, own float64) {
+	if *psi == 0 && *text != "" {
+		*psi, _ = units.ParsePressure(*text, units.PSI) // held valid by the action
+	}
+	orFloat(psi, own)
+	if in := c.b.House.Units.Pressure; *text == "" && in != units.PSI {
+		*text = units.FormatPressure(*psi, in)
+	}
+}
+
+// gaugeSet gives the fields that a correction sets, with the text of the gauge beside a
+// pressure, in the unit that the house reads now.
+func (c *checker) gaugeSet(a action.Correct) json.RawMessage {
+	var set map[string]json.RawMessage
+	var psi float64
+	it, ok := c.b.Item(a.Of)
+	if !ok || json.Unmarshal(a.Set, &set) != nil || set["gauge"] != nil || json.Unmarshal(set["pressure_psi"], &psi) != nil {
+		return a.Set
+	}
+	had := ""
+	switch was := it.Body.(type) {
+	case action.PressAt:
+		had = was.Gauge
+	case action.MetalToMetal:
+		had = was.Gauge
+	default:
+		return a.Set
+	}
+	in := c.b.House.Units.Pressure
+	if had == "" && in == units.PSI {
+		return a.Set
+	}
+	text, err := json.Marshal(units.FormatPressure(psi, in))
+	if err != nil {
+		return a.Set
+	}
+	set["gauge"] = text
+	out, err := json.Marshal(set)
+	if err != nil {
+		return a.Set
+	}
+	return out
+}
+
+// gauge is a pressure as it was read off; without its text, in the unit of the house.
+func (b *Bench) gauge(psi float64, text string) string {
+	if text != "" || psi == 0 {
+		return text
+	}
+	return units.FormatPressure(psi, b.House.Units.Pressure)
+}
+
 func applyPressAt(b *Bench, a action.PressAt, it *Item) {
 	f := b.flask(a.Flask, it)
 	t := f.trial()
-	t.At, t.PSI, t.HoldAimS, t.AtID = it.at(), a.PressurePSI, a.HoldS, it.Action.ID
+	t.At, t.PSI, t.Gauge, t.HoldAimS, t.AtID = it.at(), a.PressurePSI, b.gauge(a.PressurePSI, a.Gauge), a.HoldS, it.Action.ID
 	t.Corrected = t.Corrected || it.Corrected()
 	f.Stage = Holding
 }
@@ -312,22 +369,22 @@ func afterTrimming(b *Bench, f *Flask, now timers.Now) Step {
 // Corrected pressures count as corrected, records taken back not at all.
 func (b *Bench) UnderPressure() map[string]bool {
 	out := map[string]bool{}
-	asked := house.Default().Press.PressurePSI
+	asked := house.Default().Press
 	for i := range b.Items {
 		it := &b.Items[i]
 		if it.TakenBack != nil {
 			continue
 		}
-		told := 0.0
+		told, want := 0.0, asked.PressurePSI
 		switch a := it.Body.(type) {
 		case action.Settings:
-			asked = a.House.Press.PressurePSI
+			asked = a.House.Press
 		case action.PressAt:
 			told = a.PressurePSI
 		case action.MetalToMetal:
-			told = a.PressurePSI
+			told, want = a.PressurePSI, asked.Final()
 		}
-		if told > 0 && told < asked {
+		if told > 0 && told < want {
 			out[it.Action.ID] = true
 		}
 	}

@@ -95,10 +95,14 @@ func (s Sheet) chapters() []chapter {
 	part("SETTINGS AND CLOCKS", func(it bench.Item) string {
 		switch a := it.Body.(type) {
 		case action.Settings:
-			if a.From == "" {
-				return "house settings changed"
+			words := "house settings changed"
+			if a.From != "" {
+				words += ": " + a.From
 			}
-			return "house settings changed: " + a.From
+			if len(a.Changed) > 0 {
+				words += ": " + strings.Join(a.Changed, "; ")
+			}
+			return words
 		case action.Clock:
 			words := fmt.Sprintf("%s by %s", a.What, units.FormatDuration(sec(a.ByS)))
 			if a.Detail != "" {

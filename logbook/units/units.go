@@ -96,6 +96,16 @@ func (q quantity) unitNames() string {
 	return strings.Join(names, ", ")
 }
 
+// Bare tells whether what was typed is a number without a unit.
+func Bare(s string) bool {
+	s, err := clean(s)
+	if err != nil {
+		return false
+	}
+	num, unit := splitNumber(s)
+	return num != "" && strings.TrimSpace(unit) == ""
+}
+
 // clean trims s, makes a typographic minus and a no-break space plain ones, and
 // refuses what is too long or not text.
 func clean(s string) (string, error) {
