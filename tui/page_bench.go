@@ -492,7 +492,7 @@ func (m *sight) trialLine(t bench.Trial) string {
 		s += fmt.Sprintf(" %.3g g", t.Grams)
 	}
 	if t.At != nil {
-		s += "  " + m.psi(t.PSI)
+		s += "  " + t.Gauge
 		if t.Out != nil {
 			s += fmt.Sprintf(" %d s", t.HeldS)
 		}

@@ -181,7 +181,7 @@ func (m *sight) trialRow(t bench.Trial, local func(timers.Stamp) string) string 
 		held = fmt.Sprintf("%d s", t.HeldS)
 	}
 	if t.At != nil {
-		press = m.psi(t.PSI)
+		press = t.Gauge
 	}
 	mark := ""
 	if t.Corrected {

@@ -80,7 +80,7 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 	case bench.DoFinal:
 		return sure("final closure", "the sheet is out", action.SheetOut{Flask: f.No})
 	case bench.DoMetal:
-		return sure("final closure", "halves metal to metal at "+m.psi(h.Press.PressurePSI), action.MetalToMetal{Flask: f.No, Press: m.bench().FreePress()})
+		return sure("final closure", "halves metal to metal at "+m.psi(h.Press.Final()), action.MetalToMetal{Flask: f.No, Press: m.bench().FreePress()})
 	case bench.DoClamp:
 		return sure("clamp", fmt.Sprintf("clamped, backed off %.3g turn as the clamp's maker says", h.Press.BackOffTurn), action.Clamp{Flask: f.No})
 	case bench.DoLoad:
@@ -156,7 +156,7 @@ func (m *Model) judge(no int) tea.Cmd {
 	t := f.Trial()
 	lines := []string(nil)
 	if t != nil {
-		lines = []string{fmt.Sprintf("trial closure %d: %s, held %d s of %d s", t.N, m.psi(t.PSI), t.HeldS, t.HoldAimS)}
+		lines = []string{fmt.Sprintf("trial closure %d: %s, held %d s of %d s", t.N, t.Gauge, t.HeldS, t.HoldAimS)}
 	}
 	fm := &form{title: fmt.Sprintf("%d · %s %s · the flash", f.Place, f.Case, f.Base), lines: lines, fields: []*field{choose("grade", "flash?", action.Grades...)}}
 	fm.done = func(fm *form) tea.Cmd {

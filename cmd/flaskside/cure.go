@@ -14,6 +14,7 @@ import (
 
 	"flaskside/logbook/bath"
 	"flaskside/logbook/house"
+	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
 	"flaskside/timers/sysclock"
@@ -37,8 +38,8 @@ func cureCommand(o *options) *cobra.Command {
 		Short: "What goes on in a flask in the bath: core, peak, residual monomer; what fits the night",
 		Long: "Works out the temperature in the middle of the resin and the monomer left in it from a programme, or from\n" +
 			"the bath's readings, with the range of each figure; what a bath that was off cost; and, with --out-at, when\n" +
-			"the flasks have to go in to be out by then. It needs no logbook. A programme is written \"74C 9h\" or\n" +
-			"\"74C 8h, ramp 30min, 100C 1h\", or is a name of the house settings. Every figure is an estimate; follow\n" +
+			"the flasks have to go in to be out by then. It needs no logbook. A programme is written \"74C 9h\", \"165F 9h\"\n" +
+			"or \"74C 8h, ramp 30min, 100C 1h\", or is a name of the house settings. Every figure is an estimate; follow\n" +
 			"the resin maker's cycle.",
 		Example: "flaskside cure --programme \"74C 9h\" --mm 3\n" +
 			"flaskside cure --programme \"74C 9h\" --mm 2 --thick-mm 6 --readings night.txt\n" +
@@ -48,7 +49,7 @@ func cureCommand(o *options) *cobra.Command {
 		RunE: func(c *cobra.Command, _ []string) error { return runCure(c, o, f) },
 	}
 	fl := c.Flags()
-	fl.StringVar(&f.programme, "programme", "", `"74C 9h", "74C 8h, ramp 30min, 100C 1h", or a name of the house settings`)
+	fl.StringVar(&f.programme, "programme", "", `"74C 9h", "165F 9h", "74C 8h, ramp 30min, 100C 1h", or a name of the house settings`)
 	fl.StringVar(&f.bath, "bath", "", "the bath itself instead, minutes:°C with straight lines between, as 0:74,540:74")
 	fl.StringVar(&f.readings, "readings", "", "a file of readings to follow, lines of an RFC 3339 time and °C")
 	fl.StringVar(&f.inAt, "in-at", "", "when the flasks go in, RFC 3339 (default: the first reading; for --out-at now)")
@@ -85,7 +86,7 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 		return wrongUsage("--readings wants the --programme that the bath was to follow")
 	}
 	clock := sysclock.New()
-	r := cureReport{Note: cure.EstimateNote, thin: thin, thick: thick, startC: f.startC, zone: clock.Read().Wall.Location()}
+	r := cureReport{Note: cure.EstimateNote, unit: unitOf(o, clock), thin: thin, thick: thick, startC: f.startC, zone: clock.Read().Wall.Location()}
 	if f.outAt != "" {
 		if r.Plan, err = f.plan(o, clock); err != nil {
 			return err
@@ -105,6 +106,16 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 		}
 		return r.text(w)
 	})
+}
+
+// unitOf is the unit in which the house reads temperatures; °C where its book cannot be
+// read, for the model needs none.
+func unitOf(o *options, clock timers.Clock) units.TempUnit {
+	h, err := settingsOf(o.book, clock)
+	if err != nil {
+		return units.Celsius
+	}
+	return h.Units.Temperature
 }
 
 // models are the parameters of the thinnest and the thickest section, every --set
@@ -142,14 +153,26 @@ func (f *cureFlags) models(startGiven bool) (thin, thick cure.Params, err error)
 	return thin, thick, nil
 }
 
-// findProgramme reads a programme in its notation, or finds it by its name in the
-// house settings.
+// findProgramme reads a programme in its notation, a temperature without a unit in that of
+// the house, or finds it by its name in the house settings. Temperatures without a unit
+// that make sense only in the other unit are asked about.
 func findProgramme(o *options, text string) (cure.Programme, error) {
-	p, err := cure.ParseProgramme(text)
+	h, herr := settingsOf(o.book, sysclock.New())
+	if herr != nil {
+		h = house.Default() // a programme written out needs no logbook
+	}
+	inF := h.Units.Temperature == units.Fahrenheit
+	p, err := cure.ParseProgrammeIn(text, inF)
+	if other, oerr := cure.ParseProgrammeIn(text, !inF); oerr == nil && usualProgramme(other) && (err != nil || !usualProgramme(p) && p.Notation() != other.Notation()) {
+		here, there := "°C", "F"
+		if inF {
+			here, there = "°F", "C"
+		}
+		return p, fmt.Errorf("%q: in %s, the unit of the house, this is no usual cure; in °%s it would be: write the unit, as in %s", text, here, there, other.NotationIn(!inF))
+	}
 	if err == nil {
 		return p, nil
 	}
-	h, herr := settingsOf(o.book, sysclock.New())
 	if herr != nil {
 		return cure.Programme{}, errors.Join(err, herr)
 	}
@@ -158,6 +181,17 @@ func findProgramme(o *options, text string) (cure.Programme, error) {
 		return p, p.Validate()
 	}
 	return cure.Programme{}, fmt.Errorf("%w (and no programme of the house settings has that name)", err)
+}
+
+// usualProgramme tells whether all temperatures of a programme are usual ones.
+func usualProgramme(p cure.Programme) bool {
+	u, _ := house.UsualOf("programmes.stages.temp_c")
+	for _, s := range p.Stages {
+		if !u.Has(s.TempC) {
+			return false
+		}
+	}
+	return true
 }
 
 // minutesAt reads --at-minutes as seconds.
@@ -231,7 +265,7 @@ func (f *cureFlags) plan(o *options, clock timers.Clock) (*planReport, error) {
 	}
 	r := &planReport{In: now, Out: out}
 	for i, fit := range bath.Plan(h, now, out) {
-		x := fitReport{Programme: h.Programmes[i].Name, Notation: fit.Programme.Notation(), LatestStart: fit.LatestStart.In(now.Location()),
+		x := fitReport{Programme: h.Programmes[i].Name, Notation: fit.Programme.NotationIn(h.Units.Temperature == units.Fahrenheit), LatestStart: fit.LatestStart.In(now.Location()),
 			SlackS: int(fit.Slack / time.Second), Fits: fit.Fits, words: fit.Words(now)}
 		if !fit.Earliest.IsZero() {
 			e := fit.Earliest.In(now.Location())
@@ -282,6 +316,7 @@ type cureReport struct {
 	Plan       *planReport       `json:"plan,omitempty"`
 	Note       string            `json:"note"`
 
+	unit        units.TempUnit // as the house reads
 	thin, thick cure.Params
 	startC      float64
 	start       time.Time
@@ -319,7 +354,7 @@ func (r *cureReport) simulate(o *options, f *cureFlags, side io.Writer) error {
 		if prog, err = findProgramme(o, f.programme); err != nil {
 			return err
 		}
-		r.Programme, r.Bath, opts.EndS = prog.Notation(), prog.Knots(r.startC), prog.Total().Seconds()
+		r.Programme, r.Bath, opts.EndS = prog.NotationIn(r.unit == units.Fahrenheit), prog.Knots(r.startC), prog.Total().Seconds()
 		if f.readings != "" {
 			if read, err = r.follow(prog, f, side); err != nil {
 				return err

@@ -4,11 +4,13 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 	"time"
 
 	"flaskside/logbook/bath"
+	"flaskside/logbook/units"
 	"flaskside/timers/cure"
 	"flaskside/tui/chart"
 )
@@ -46,7 +48,8 @@ func (r *cureReport) hottest() *cure.Result {
 
 func (r *cureReport) text(w io.Writer) error {
 	var b strings.Builder
-	say := func(format string, a ...any) { fmt.Fprintf(&b, format+"\n", a...) }
+	// The words of the model are in °C; a house in °F reads them in °F.
+	say := func(format string, a ...any) { b.WriteString(units.TextIn(fmt.Sprintf(format, a...), r.unit) + "\n") }
 	if r.Result != nil {
 		r.curveText(say)
 		for _, l := range r.Range.Text() {
@@ -84,7 +87,7 @@ func (r *cureReport) curveText(say func(string, ...any)) {
 		head = r.Programme + " · " + head
 	}
 	say("%s", head)
-	p := chart.BathPicture{Bath: r.Bath, EndS: r.EndS, NowS: r.EndS, Temp: func(c float64) string { return fmt.Sprintf("%.0f °C", c) }}
+	p := chart.BathPicture{Bath: r.Bath, EndS: r.EndS, NowS: r.EndS, Temp: func(c float64) string { return units.FormatTemp(math.Round(c), r.unit) }}
 	for i, s := range hot.Curve.TimeS {
 		p.Core = append(p.Core, cure.Knot{TimeS: s, TempC: hot.Curve.CoreC[i]})
 	}
@@ -106,9 +109,9 @@ func (r *cureReport) curveText(say func(string, ...any)) {
 		say("%s", strings.TrimRight(line.String(), " "))
 	}
 	if len(r.AtS) > 0 {
-		say("  min   core °C   core monomer %%")
+		say("  min   core °%s   core monomer %%", r.unit)
 		for i, s := range r.AtS {
-			say("%5.4g %9.2f %11.3f", s/60, r.Core[i], r.WCore[i])
+			say("%5.4g %9.2f %11.3f", s/60, r.unit.FromC(r.Core[i]), r.WCore[i])
 		}
 	}
 }

@@ -245,13 +245,13 @@ func (a doughAnswer) text(w io.Writer, adopt bool) error {
 	lines := []string{
 		a.Resin + " · " + where,
 		fmt.Sprintf("dough from %s min (%s to %s) to %s min (%s to %s) after mixing", min(a.Window.From), min(a.Window.FromLow), min(a.Window.FromHigh), min(a.Window.To), min(a.Window.ToLow), min(a.Window.ToHigh)),
-		"behind it: " + a.Marks.words,
+		"behind it: " + units.TextIn(a.Marks.words, a.unit),
 	}
 	if a.Marks.Dough+a.Marks.Stiff == 0 {
 		lines[2] = "behind it: 0 marks of the lab's own; the times are the settings', the temperature factor assumed"
 	}
 	for _, c := range a.Window.Cautions {
-		lines = append(lines, "caution: "+c)
+		lines = append(lines, "caution: "+units.TextIn(c, a.unit))
 	}
 	switch {
 	case a.Adopted != nil:

@@ -125,6 +125,7 @@ func (s Sheet) paper() paper {
 	if p.has(func(b block) bool { return b.Picture != nil && !b.Wide }) {
 		p.Foot = append(p.Foot, "Flash pictures: a mark is a trial closure, a diamond one whose trim was weighed; line and band are the trend and its 80 % (estimate); + dough added; an empty mark is expected.")
 	}
+	p.Foot = append(p.Foot, noNames)
 	p.Foot = append(p.Foot, "Dough and working times, trend, core of the flask and what follows from them: "+bench.YouDecide+".",
 		"This sheet tells what was told to the book. It is no release test and no proof of conformity: the makers' instructions, local rules and licensed practice come first.")
 	return p
@@ -351,7 +352,7 @@ func (s Sheet) closureTable(f *bench.Flask) table {
 		var psi, held cell
 		if c.At != nil {
 			psi.Strong = under[c.AtID]
-			psi.Text, aim, held = units.FormatPressure(c.PSI, s.Bench.House.Units.Pressure), units.FormatDuration(sec(c.HoldAimS)), cell{Text: runsOn}
+			psi.Text, aim, held = c.Gauge, units.FormatDuration(sec(c.HoldAimS)), cell{Text: runsOn}
 			if c.Out != nil {
 				held = cell{units.FormatDuration(sec(c.HeldS)), c.HeldS < c.HoldAimS}
 			}

@@ -57,12 +57,15 @@ func (s Sheet) Text(w io.Writer) error {
 	if slices.ContainsFunc(s.Bench.Items, bench.Item.Corrected) {
 		p.WriteString("\n* corrected: see CORRECTIONS, or an earlier sheet\n")
 	}
-	p.WriteString("\nLogbook head when this sheet was made: " + s.Head + "\n")
+	p.WriteString("\n" + noNames + "\nLogbook head when this sheet was made: " + s.Head + "\n")
 	if _, err := w.Write(p.Bytes()); err != nil {
 		return fmt.Errorf("write day sheet: %w", err)
 	}
 	return nil
 }
+
+// noNames stands on every form of the sheet.
+const noNames = "Case numbers and initials only: no person's name belongs in case numbers or notes."
 
 func (s Sheet) top(p *page) {
 	p.line(0, "DAY SHEET   %s   %s", s.date(), s.zone())
@@ -241,7 +244,6 @@ func (s Sheet) said(notes []bench.Said) []string {
 }
 
 func (s Sheet) closures(p *page, f *bench.Flask) {
-	psi := func(v float64) string { return units.FormatPressure(v, s.Bench.House.Units.Pressure) }
 	title, under := false, s.Bench.UnderPressure()
 	for _, t := range f.Trials {
 		if !s.hasAny(&t.In, t.At, t.Out, t.Judged) {
@@ -256,7 +258,7 @@ func (s Sheet) closures(p *page, f *bench.Flask) {
 			words = append(words, "dough added")
 		}
 		if t.At != nil {
-			words = append(words, psi(t.PSI))
+			words = append(words, t.Gauge)
 		}
 		if under[t.AtID] {
 			words = append(words, "below the house pressure")
@@ -307,7 +309,7 @@ func (s Sheet) final(f *bench.Flask) []string {
 	if f.Metal != nil {
 		at := "metal to metal " + s.did(about, f.Metal, "metal-to-metal")
 		if f.MetalPSI > 0 {
-			at += " at " + units.FormatPressure(f.MetalPSI, s.Bench.House.Units.Pressure)
+			at += " at " + f.MetalGauge
 		}
 		if it, ok := s.step(about, f.Metal, "metal-to-metal"); ok && s.Bench.UnderPressure()[it.Action.ID] {
 			at += " (below the house pressure)"

@@ -49,7 +49,7 @@ func Changes(was, is House) []Change {
 		case !known:
 			c.Text = fmt.Sprintf("%s: none → %s", leafWords(l), shown(l, is.Units))
 		default:
-			c.Text = fmt.Sprintf("%s: %s → %s", leafWords(l), shown(o, is.Units), shown(l, is.Units))
+			c.Text = fmt.Sprintf("%s: %s → %s", leafWords(l), shown(o, was.Units), shown(l, is.Units))
 		}
 		out = append(out, c)
 	}

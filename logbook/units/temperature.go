@@ -2,6 +2,8 @@ package units
 
 import (
 	"fmt"
+	"regexp"
+	"strconv"
 	"strings"
 )
 
@@ -78,6 +80,38 @@ func FormatTemp(tempC float64, u TempUnit) string {
 		return trimmed(u.FromC(tempC), 0) + " °F"
 	}
 	return trimmed(tempC, 1) + " °C"
+}
+
+// Temperatures in words: one, or two with "to" between, and a difference in kelvin.
+var (
+	tempWords = regexp.MustCompile(`(-?\d+(?:\.\d+)?)(?: to (> )?(-?\d+(?:\.\d+)?))? °C`)
+	spanWords = regexp.MustCompile(`(\d+(?:\.\d+)?) K\b`)
+)
+
+// TextIn writes the temperatures of a text that has them in °C and K, as the words of the
+// pure packages do, in unit u.
+func TextIn(text string, u TempUnit) string {
+	if u != Fahrenheit {
+		return text
+	}
+	number := func(s string, turn func(float64) float64, decimals int) string {
+		v, err := strconv.ParseFloat(s, 64)
+		if err != nil {
+			return s
+		}
+		return trimmed(turn(v), decimals)
+	}
+	text = tempWords.ReplaceAllStringFunc(text, func(s string) string {
+		m := tempWords.FindStringSubmatch(s)
+		out := number(m[1], u.FromC, 0)
+		if m[3] != "" {
+			out += " to " + m[2] + number(m[3], u.FromC, 0)
+		}
+		return out + " °F"
+	})
+	return spanWords.ReplaceAllStringFunc(text, func(s string) string {
+		return number(strings.TrimSuffix(s, " K"), u.SpanFromC, 1) + " °F"
+	})
 }
 
 // FormatTempSpan shows a difference of temperatures, as in "within 2 °C" or

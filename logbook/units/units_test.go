@@ -356,3 +356,22 @@ func FuzzParseDuration(f *testing.F) {
 		}
 	})
 }
+
+// A text of °C read in °F: 74 °C is 165 °F, a range at both ends, a difference by 9/5.
+func TestTextIn(t *testing.T) {
+	for _, c := range []struct{ c, f string }{
+		{"core peak 73 to 79 °C, about 76 °C", "core peak 163 to 174 °F, about 169 °F"},
+		{"125 to > 130 °C, about 128.5 °C", "257 to > 266 °F, about 263 °F"},
+		{"caution: core may pass 100.8 °C", "caution: core may pass 213 °F"},
+		{"core within 2 K of the bath", "core within 3.6 °F of the bath"},
+		{"the room is 10 K from the 23 °C the resin's", "the room is 18 °F from the 73 °F the resin's"},
+		{"no temperature, 5 KT, 3 mm", "no temperature, 5 KT, 3 mm"},
+	} {
+		if got := TextIn(c.c, Fahrenheit); got != c.f {
+			t.Errorf("%q, want %q", got, c.f)
+		}
+		if got := TextIn(c.c, Celsius); got != c.c {
+			t.Errorf("%q changed to %q", c.c, got)
+		}
+	}
+}
