@@ -112,6 +112,7 @@ var usual = []Usual{
 	{"backup.keep", "days of backups kept", 1, 60, Plain, HouseSays, false},
 	{"flash.none_below_g", "grams below which flash is none", 0.02, 1, Grams, HouseSays, false},
 	{"flash.heavy_above_g", "grams above which flash is heavy", 0.2, 10, Grams, HouseSays, false},
+	{"flash.floor_g", "film that flash never falls below", 0.01, 3, Grams, HouseSays, true},
 	{"flash.grade_sd", "noise of a grade", 0.15, 1.2, Plain, HouseSays, false},
 	{"flash.weigh_sd", "noise of a weighed trim", 0.05, 0.8, Plain, HouseSays, false},
 	{"flash.prior.*.first_g", "flash at the first trial closure", 0.5, 80, Grams, HouseSays, false},

@@ -207,8 +207,9 @@ func (u Usual) example() string {
 	return "30 min"
 }
 
-// exact writes a number so that it reads back exactly, in the unit of the house where
-// three decimals do, or else in the stored one; "" where neither does.
+// exact writes a number so that it reads back exactly: in the unit of the house where
+// three decimals do, or else in one where they do, it was typed in that, or else in the
+// stored one; "" where that does not.
 func (u Usual) exact(v float64, in Units) string {
 	try := func(n float64, unit string, mostDecimals int) string {
 		for d := 0; d <= mostDecimals; d++ {
@@ -222,19 +223,24 @@ func (u Usual) exact(v float64, in Units) string {
 		}
 		return ""
 	}
-	const all = 17
-	house, stored := "", ""
+	const few, all = 3, 17
+	var texts []string
 	switch u.Of {
 	case PSI:
-		house, stored = try(in.Pressure.FromPSI(v), string(in.Pressure), 3), try(v, "psi", all)
-	case TempC:
-		house, stored = try(in.Temperature.FromC(v), string(in.Temperature), 3), try(v, "C", all)
-	case SpanK:
-		unit := "K"
-		if in.Temperature == units.Fahrenheit {
-			unit = "F"
+		for _, unit := range []units.PressureUnit{in.Pressure, units.PSI, units.Bar, units.MPa} {
+			texts = append(texts, try(unit.FromPSI(v), string(unit), few))
 		}
-		house, stored = try(in.Temperature.SpanFromC(v), unit, 3), try(v, "K", all)
+		texts = append(texts, try(v, "psi", all))
+	case TempC:
+		for _, unit := range []units.TempUnit{in.Temperature, units.Celsius, units.Fahrenheit} {
+			texts = append(texts, try(unit.FromC(v), string(unit), few))
+		}
+		texts = append(texts, try(v, "C", all))
+	case SpanK:
+		if in.Temperature == units.Fahrenheit {
+			texts = append(texts, try(in.Temperature.SpanFromC(v), "F", few))
+		}
+		texts = append(texts, try(v, "K", few), try(units.Fahrenheit.SpanFromC(v), "F", few), try(v, "K", all))
 	case Seconds:
 		if v != math.Trunc(v) {
 			return ""
@@ -246,8 +252,10 @@ func (u Usual) exact(v float64, in Units) string {
 		}
 		return ""
 	}
-	if house != "" {
-		return house
+	for _, text := range texts {
+		if text != "" {
+			return text
+		}
 	}
-	return stored
+	return ""
 }
