@@ -37,7 +37,7 @@ func checkRemount(c *checker, a action.Remount) (action.Remount, error) {
 	}
 	c.order(f, "remounted", Open)
 	if a.PinMM > c.b.House.Remount.PinLimit() {
-		c.marks = append(c.marks, "pin-high") // told before the outcome
+		c.marks = append(c.marks, PinHighCode) // told before the outcome
 	}
 	return a, nil
 }

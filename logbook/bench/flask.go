@@ -161,7 +161,7 @@ func checkFlaskOpen(c *checker, a action.FlaskOpen) (action.FlaskOpen, error) {
 // have been typed.
 func (c *checker) caseNumber(s string) {
 	if odd := c.b.House.CaseOdd(s); odd != "" {
-		c.unusual("case-number", "%s", odd)
+		c.unusual(CaseCode, "%s", odd)
 	}
 }
 

@@ -18,6 +18,13 @@ import (
 // the one number that it was given for: the next slip of the key is asked about again.
 const rangePrefix = "range-"
 
+// Codes of a pin opening above the house's limit, and of a case number that does not look
+// like one.
+const (
+	PinHighCode = "pin-high"
+	CaseCode    = "case-number"
+)
+
 // RangeCode is the code of a number outside its usual range, by its key in the table of
 // ranges: "range-pressure" for press-at.pressure_psi.
 func RangeCode(key string) string {

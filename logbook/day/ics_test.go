@@ -178,7 +178,7 @@ func TestICSNames(t *testing.T) {
 func TestICSText(t *testing.T) {
 	for i, name := range []string{"4417", `a;b,c\n\d`, "=1+1", strings.Repeat("Łódź", 6), strings.Repeat("x", 24), "日本語日本語日本語日本語日本語日本語日本語😀", `"quoted":colon`} {
 		s := newShift(t, "2026-11-25 08:00", "Europe/Berlin")
-		s.do(0, action.FlaskOpen{Place: 1, Case: name, Base: "upper", Size: "small"})
+		s.do(0, action.FlaskOpen{Place: 1, Case: name, Base: "upper", Size: "small"}, "8")
 		s.do(minute, action.Clamp{Flask: 1}, "8")
 		sheet := s.sheet("2026-11-25")
 		sheet.Made = s.clock.Read().Wall

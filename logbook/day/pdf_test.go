@@ -189,9 +189,9 @@ func TestPaperTakesAnyDay(t *testing.T) {
 		least, most int
 	}{{0, "語", 1, 1}, {7, "unbroken", 1, 2}, {70, "<&> ", 2, 4}} {
 		s := newShift(t, "2026-11-25 08:00", "Europe/Berlin")
-		s.do(0, action.FlaskOpen{Place: 1, Case: strings.Repeat("W", 24), Base: "upper", Size: "small"})
-		s.do(minute, action.Coat{Flask: 1, Half: "both", DryMinS: 60})
-		s.do(10*minute, action.MixMake{Flasks: []int{1}, DoughS: 600, WorkS: 86400})
+		s.do(0, action.FlaskOpen{Place: 1, Case: strings.Repeat("W", 24), Base: "upper", Size: "small"}, "8")
+		s.do(minute, action.Coat{Flask: 1, Half: "both", DryMinS: 60}, "8")
+		s.do(10*minute, action.MixMake{Flasks: []int{1}, DoughS: 600, WorkS: 86400}, "8")
 		s.do(10*minute, action.MixDough{Mix: 1})
 		for i := range c.closures {
 			if i%10 == 3 {

@@ -128,7 +128,7 @@ func TestXLSXText(t *testing.T) {
 	s, texts := hostile(t)
 	names := []string{"=1+1", "0017", "@SUM(A1)", "-2", "yes", "2026-11-25T08:00:00Z"}
 	for i, c := range names {
-		s.do(minute, action.FlaskOpen{Place: i + 2, Case: c, Base: "upper", Size: "small"})
+		s.do(minute, action.FlaskOpen{Place: i + 2, Case: c, Base: "upper", Size: "small"}, "8")
 	}
 	raw := written(t, s.sheet("2026-11-25").XLSX)
 	_, flasks := workbook(t, raw, day.Flasks)

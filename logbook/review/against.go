@@ -49,7 +49,8 @@ func Conditions() []Condition {
 	}
 }
 
-// clockBack is the bench's mark of a clock that stood wrong: nothing about a flask.
+// What the bench marks of how a flask came out, or of its number, is no circumstance of its
+// making. clockBack is the bench's mark of a clock that stood wrong: nothing about a flask.
 const clockBack = "clock-back"
 
 // unusual gathers the codes of each flask, in the order of [Conditions].
@@ -68,7 +69,7 @@ func unusual(b *bench.Bench, boil Boil) map[int][]string {
 	for no, f := range b.Flasks {
 		for _, o := range f.Oddities {
 			switch {
-			case o.What == clockBack:
+			case o.What == clockBack, o.What == bench.PinHighCode, o.What == bench.CaseCode:
 			case known[o.What]:
 				mark(no, o.What)
 			default:
