@@ -218,7 +218,7 @@ func (o *ShiftOptions) shift(ctx context.Context, s int, last *solvedShift) []fl
 	}
 	w.set(start)
 	a.playAhead(ctx, &w, d, o.Draws)
-	return append(lost, p.share(&w), foretold)
+	return append(lost, p.share(&w), max(0, foretold)) // not below 0 by rounding
 }
 
 // playAhead plays a shift to its end, or until ctx is done, asking the look-ahead at each step.

@@ -99,10 +99,9 @@ Sizes small, medium, large: 30, 50, 20 %%. Minutes: raise 0.7, hold 1, open 0.3,
 			t.Errorf("%q loses clearly fewer than the look-ahead:\n%s", r, table)
 		}
 		ours := table.Rules[len(table.Rules)-1]
+		// Nine rows share their draws, so that two standard errors are passed now and then by chance alone; what is foretold
+		// and seen on one bench is held closer in TestChancesForetoldAreSeen.
 		limit := 3 * table.ForetoldSE
-		if o.Flasks > mostWhole {
-			limit = 2 * table.ForetoldSE // these are held closest: here what is foretold was once too low
-		}
 		if *shifts > 0 && math.Abs(table.Foretold-ours.Lost) > limit {
 			t.Errorf("row %d: foretold %.4f lost, saw %.4f; standard error of the difference %.4f", row, table.Foretold, ours.Lost, table.ForetoldSE)
 		}

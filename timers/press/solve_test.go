@@ -34,7 +34,7 @@ func TestTableKeepsItsWord(t *testing.T) {
 			return
 		}
 		got := table.solve(w, 0)
-		if got.flasks < 0 || got.flasks > float64(len(jobs)) || got.score < got.flasks || got.score > got.flasks*(1+spareWorth)+1e-12 {
+		if got.flasks < 0 || got.flasks > float64(len(jobs))+1e-9 || got.score < got.flasks-1e-9 || got.score > got.flasks*(1+spareWorth)+1e-9 {
 			t.Fatalf("worth %+v of %d flasks", got, len(jobs))
 		}
 		const n = 300
