@@ -1,11 +1,13 @@
 // Package press estimates which flask goes in the press next.
 //
-// Several flasks wait while their dough stiffens; each wants a number of trial closures nobody knows beforehand. For
-// each thing the hands could do now, Advise plays the shift forward many times, drawing the closures still wanted from
-// each flask's own distribution and going on by each of a few simple rules, and names the thing after which the most
-// flasks are expected inside their dough (a rollout: Bertsekas, Tsitsiklis and Wu, Rollout algorithms for
-// combinatorial optimization, Journal of Heuristics 3 (1997) 245-262, from memory). The draws are the same for every
-// choice and from one asking to the next, so that the answer moves only when the bench does.
+// Several flasks wait while their dough stiffens; each wants a number of trial closures nobody knows beforehand, and
+// each closure shows something of it. Advise solves a bench of up to three flasks exactly, by dynamic programming over
+// what may be seen, and a fuller one with no more than two or three flasks under way at once. Where that would be too
+// much work, counted in states, it plays the shift forward many times for each thing the hands could do now, drawing the
+// closures still wanted from each flask's own distribution and going on by each of a few simple rules, and names the
+// thing after which the most flasks are expected inside their dough (a rollout: Bertsekas, Tsitsiklis and Wu, Rollout
+// algorithms for combinatorial optimization, Journal of Heuristics 3 (1997) 245-262, from memory). The draws are the same
+// for every choice and from one asking to the next, so that the answer moves only when the bench does.
 //
 // Everything here is an estimate; the person at the bench decides. The package is pure: times run from now, and the
 // same questions get the same answers.
