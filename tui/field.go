@@ -43,6 +43,7 @@ type field struct {
 	least   int  // pickMany: fewest
 	when    func(f *form) bool
 	reach   func(f *form) tea.Cmd // called when the field comes to be asked
+	reread  func(f *form) float64 // number: what it stands for once its unit was asked for
 }
 
 func choose(name, ask string, options ...string) *field {

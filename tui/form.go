@@ -31,8 +31,14 @@ func (f *form) get(name string) *field {
 	}
 	return &field{}
 }
-func (f *form) choice(name string) int  { return f.get(name).choice }
-func (f *form) num(name string) float64 { return f.get(name).number }
+func (f *form) choice(name string) int { return f.get(name).choice }
+func (f *form) num(name string) float64 {
+	fd := f.get(name)
+	if fd.reread != nil {
+		return fd.reread(f)
+	}
+	return fd.number
+}
 func (f *form) text(name string) string { return f.get(name).typed }
 func (f *form) picks(name string) []int {
 	var out []int

@@ -82,7 +82,8 @@ func (m *Model) readBath() tea.Cmd {
 	if len(h.Baths) > 1 {
 		fields = append(fields, choose("bath", "which bath?", m.bathNames()...))
 	}
-	fields = append(fields, digits("temp", "the bath reads", "°"+string(h.Units.Temperature), "", func(s string) (float64, error) { return units.ParseTemp(s, h.Units.Temperature) }))
+	temp, which := m.quantity("temp", "the bath reads", "bath-reading.temp_c")
+	fields = append(fields, temp, which)
 	f := &form{title: "bath temperature", fields: fields}
 	f.done = func(f *form) tea.Cmd {
 		return m.answer(f, action.BathReading{Bath: max(1, f.choice("bath")), TempC: f.num("temp"), Source: "typed"}, "", nil)
@@ -226,6 +227,9 @@ func (m *Model) keyOther(string) tea.Cmd {
 	if f.Stage == bench.InPress {
 		add("another pressure reached", func() tea.Cmd { return m.otherPressure(f) })
 	}
+	if f.Stage == bench.Sheetout {
+		add("metal to metal at another pressure", func() tea.Cmd { return m.metalPressure(f) })
+	}
 	if mix != nil && !f.ClosedForGood() {
 		if mix.Dough == nil {
 			add("dough of mix "+mix.Letter()+" reached", func() tea.Cmd { return m.append(action.MixDough{Mix: mix.No}, "", nil) })
@@ -277,10 +281,21 @@ func (m *Model) where(f *bench.Flask) tea.Cmd {
 }
 
 func (m *Model) otherPressure(f *bench.Flask) tea.Cmd {
-	u := m.house().Units.Pressure
-	fm := &form{title: "pressure reached", fields: []*field{digits("p", "on the gauge", string(u), "", func(s string) (float64, error) { return units.ParsePressure(s, u) })}}
+	fd, which := m.quantity("p", "on the gauge", "press-at.pressure_psi")
+	fm := &form{title: "pressure reached", fields: []*field{fd, which}}
 	fm.done = func(fm *form) tea.Cmd {
-		return m.answer(fm, action.PressAt{Flask: f.No, PressurePSI: fm.num("p")}, "", nil)
+		return m.answer(fm, action.PressAt{Flask: f.No, PressurePSI: fm.num("p"), Gauge: m.gaugeText(fm, "p")}, "", nil)
+	}
+	m.open(fm)
+	return nil
+}
+
+// metalPressure asks for the pressure of a final closure that is not the house's.
+func (m *Model) metalPressure(f *bench.Flask) tea.Cmd {
+	fd, which := m.quantity("p", "on the gauge", "metal-to-metal.pressure_psi")
+	fm := &form{title: "final closure: halves metal to metal", fields: []*field{fd, which}}
+	fm.done = func(fm *form) tea.Cmd {
+		return m.answer(fm, action.MetalToMetal{Flask: f.No, Press: m.bench().FreePress(), PressurePSI: fm.num("p"), Gauge: m.gaugeText(fm, "p")}, "", nil)
 	}
 	m.open(fm)
 	return nil

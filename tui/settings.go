@@ -68,15 +68,28 @@ func countSetting(name string, lo, hi int, of func(h *house.House) *int) setting
 		func(h *house.House, f *form, fd *field) { *of(h) = int(fd.number) }}
 }
 
+// pressureSetting is a pressure of the house; 0 where it is not set.
+func (m *sight) pressureSetting(name, ask, key string, of func(h *house.House) *float64) setting {
+	return setting{name,
+		func(h house.House) string {
+			if v := *of(&h); v > 0 {
+				return units.FormatPressure(v, h.Units.Pressure)
+			}
+			if key == "press.max_psi" {
+				return "not set: ask the makers"
+			}
+			return "as at trial closures"
+		},
+		func() *field { fd, _ := m.quantity("v", ask, key); return fd },
+		func(h *house.House, f *form, fd *field) { *of(h) = fd.number }}
+}
+
 func (m *sight) allSettings() []setting {
-	u := m.house().Units
 	return []setting{
 		secondsSetting("separator dries at least", "minutes", time.Minute, func(h *house.House) *int { return &h.Separator.DryMinS }),
-		{"pressure", func(h house.House) string { return units.FormatPressure(h.Press.PressurePSI, h.Units.Pressure) },
-			func() *field {
-				return digits("v", "never above the rated load of press and flask", string(u.Pressure), "", func(s string) (float64, error) { return units.ParsePressure(s, u.Pressure) })
-			},
-			func(h *house.House, f *form, fd *field) { h.Press.PressurePSI = fd.number }},
+		m.pressureSetting("pressure at trial closures", "never above the rated load of press, flask and clamp", "press.pressure_psi", func(h *house.House) *float64 { return &h.Press.PressurePSI }),
+		m.pressureSetting("pressure of the final closure", "0: as at trial closures", "press.final_psi", func(h *house.House) *float64 { return &h.Press.FinalPSI }),
+		m.pressureSetting("rated load", "of the weakest of press, flask and clamp, by their makers", "press.max_psi", func(h *house.House) *float64 { return &h.Press.MaxPSI }),
 		secondsSetting("hold at pressure", "seconds", time.Second, func(h *house.House) *int { return &h.Press.HoldS }),
 		countSetting("fewest trial closures", 1, 20, func(h *house.House) *int { return &h.Press.MinTrials }),
 		{"flash allowed at the last trial", func(h house.House) string { return h.Press.Grade }, func() *field { return choose("v", "", "none", "slight") },

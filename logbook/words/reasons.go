@@ -65,6 +65,9 @@ var unusual = map[string]string{
 	"lot-withdrawn":  "lot taken out of use",
 	"lot-expired":    "lot expired",
 	"clock-back":     "clock was behind",
+	"pin-high":       "pin above the house limit",
+	"case-number":    "case number of another shape",
+	"rated-load":     "pressure high, no rated load set",
 	"any":            "anything of these",
 	"other":          "anything else marked",
 }
@@ -72,6 +75,9 @@ var unusual = map[string]string{
 // Unusual says what a code of something unusual means.
 func Unusual[C ~string](code C) string {
 	bare, _, _ := strings.Cut(string(code), "@") // of one flask of several
+	if number, ok := strings.CutPrefix(bare, "range-"); ok {
+		return strings.ReplaceAll(number, "-", " ") + " outside its usual range"
+	}
 	return name(unusual, bare)
 }
 
