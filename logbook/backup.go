@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"flaskside/logbook/check"
+	"flaskside/logbook/disk"
 )
 
 // Check looks through a book as [Verify] does, best in a process of its own.
@@ -50,7 +51,8 @@ func Backup(of, to string, snapshot func(io.Writer) error, look Check) (check.Re
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return check.Report{}, fmt.Errorf("backup: something else stands in its place: %w", err)
 	}
-	tmp := fmt.Sprintf("%s.new-%d", to, os.Getpid())
+	disk.Sweep(to)
+	tmp := disk.NewName(to)
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
 	if err := writeSynced(tmp, snapshot); err != nil {
 		return check.Report{}, fmt.Errorf("backup: %w", err)
@@ -84,7 +86,7 @@ var errAhead = errors.New("holds what the logbook lacks")
 
 // writeSynced writes a new file of its owner alone and syncs it.
 func writeSynced(path string, write func(io.Writer) error) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	f, err := disk.CreateOwn(path)
 	if err != nil {
 		return err
 	}
@@ -106,10 +108,13 @@ func BackupDaily(b *Book, folder string, keep int, now time.Time, look Check) (s
 		return "", nil
 	}
 	folder = BackupFolder(b.path, folder)
-	if err := os.MkdirAll(folder, 0o700); err != nil {
+	if err := makeLast(folder); err != nil {
 		return "", fmt.Errorf("backup: %w", err)
 	}
 	made := filepath.Join(folder, backupStart(b.path)+now.Format(backupDay)+".db")
+	if fi, err := os.Lstat(made); err == nil && !fi.Mode().IsRegular() {
+		return "", fmt.Errorf("backup: %s is not a plain file: see who put it there and move it away", made)
+	}
 	if id, head, err := check.Peek(made); err == nil && id == b.id && head == b.State().Head {
 		return made, nil
 	}
@@ -140,6 +145,19 @@ func BackupDaily(b *Book, folder string, keep int, now time.Time, look Check) (s
 		}
 	}
 	return made, nil
+}
+
+// makeLast makes the last element of a folder's path where it is missing. What should lie
+// above it is a disk that is not there, and its name on this disk is not that disk.
+func makeLast(folder string) error {
+	err := os.Mkdir(folder, 0o700)
+	switch {
+	case err == nil, errors.Is(err, fs.ErrExist):
+		return nil
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("%s is not there: is the disk of the backups plugged in? Nothing was made in its place (backup.folder in the settings)", filepath.Dir(folder))
+	}
+	return err
 }
 
 // BackupFolder is where the backups of the days are made: a folder of the house, beside
@@ -222,10 +240,11 @@ func Restore(backup, path string, now time.Time, discard bool, look Check) (Rest
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return out, fmt.Errorf("restore: %w", err)
 	}
-	tmp := fmt.Sprintf("%s.new-%d", path, os.Getpid())
+	disk.Sweep(path)
+	tmp := disk.NewName(path)
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
 	err = writeSynced(tmp, func(w io.Writer) error {
-		f, err := os.Open(backup)
+		f, err := disk.OpenSource(backup)
 		if err != nil {
 			return err
 		}

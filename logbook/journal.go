@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 
 	"flaskside/logbook/check"
+	"flaskside/logbook/disk"
 	"flaskside/logbook/record"
 )
 
@@ -153,7 +154,7 @@ func (j *journal) open(month, id string) error {
 	} else if owner != "" && owner != id {
 		name = check.JournalName(j.path, month, id, true)
 	}
-	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE|os.O_APPEND, 0o600)
+	f, err := disk.OpenOwn(name, os.O_RDWR|os.O_CREATE|os.O_APPEND)
 	if err != nil {
 		return err
 	}

@@ -23,8 +23,7 @@ const (
 // The file is removed in any case. The errors are those of making a book.
 func CommitTimes(ctx context.Context, bookPath string, n int, clock timers.Clock) (took []time.Duration, err error) {
 	path := fmt.Sprintf("%s%s%d", bookPath, scratchPart, os.Getpid())
-	_ = os.Remove(path) // left by one of the same number that was killed
-	db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType})
+	db, err := bolt.Open(path, 0o600, newFile(&bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType}))
 	defer func() {
 		if rerr := os.Remove(path); err == nil && rerr != nil {
 			err = fmt.Errorf("remove the scratch file: %w", rerr)

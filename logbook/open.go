@@ -63,6 +63,9 @@ func Open(path string, clock timers.Clock) (*Book, error) {
 // OpenAnywhere is [Open] for one who takes the risk of a network file system.
 func OpenAnywhere(path string, clock timers.Clock) (*Book, error) {
 	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+		if err := disk.Private(path); err != nil {
+			return nil, err
+		}
 		if err := create(path, clock); err != nil {
 			return nil, err
 		}
@@ -74,6 +77,11 @@ func OpenAnywhere(path string, clock timers.Clock) (*Book, error) {
 func OpenReading(path string, clock timers.Clock) (*Book, error) { return open(path, clock, true) }
 
 func open(path string, clock timers.Clock, ro bool) (*Book, error) {
+	if !ro {
+		if err := disk.Private(path); err != nil {
+			return nil, err
+		}
+	}
 	b := &Book{path: path, clock: clock, ro: ro}
 	if err := b.reopen(); err != nil {
 		return nil, err
@@ -248,6 +256,12 @@ func top(tx *bolt.Tx, seq uint64) bench.Counters {
 	return bench.Counters{Flask: last('f'), Mix: last('m'), Load: last('l'), Timer: last('t'), Seq: seq}
 }
 
+// newFile has the store make a new file of its own, which nobody laid ready.
+func newFile(o *bolt.Options) *bolt.Options {
+	o.OpenFile = func(name string, _ int, _ os.FileMode) (*os.File, error) { return disk.CreateOwn(name) }
+	return o
+}
+
 // create makes an empty logbook under another name and puts it in place whole, so
 // that a power cut leaves either a good book or none.
 func create(path string, clock timers.Clock) error {
@@ -255,10 +269,10 @@ func create(path string, clock timers.Clock) error {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return fmt.Errorf("make the folder for the logbook: %w", err)
 	}
-	tmp := fmt.Sprintf("%s.new-%d", path, os.Getpid())
-	_ = os.Remove(tmp)                    // left by one of the same number that was killed
+	disk.Sweep(path)
+	tmp := disk.NewName(path)
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
-	db, err := bolt.Open(tmp, 0o600, &bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType})
+	db, err := bolt.Open(tmp, 0o600, newFile(&bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType}))
 	if err != nil {
 		return fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}

@@ -46,7 +46,7 @@ func reserveFile(bookPath string) string { return strings.TrimSuffix(bookPath, "
 
 // size is how much of it there is; not ok: there is a file of another kind.
 func (r *reserve) size() (n int64, ok bool) {
-	f, err := os.Open(r.path)
+	f, err := disk.OpenOwn(r.path, os.O_RDONLY)
 	if errors.Is(err, fs.ErrNotExist) {
 		return 0, true
 	}
@@ -73,7 +73,11 @@ func (r *reserve) give() (left int64, ok bool) {
 	if left = had - reserveStep; left < reserveStep {
 		return 0, os.Remove(r.path) == nil
 	}
-	return left, os.Truncate(r.path, left) == nil
+	f, err := disk.OpenOwn(r.path, os.O_RDWR)
+	if err != nil {
+		return left, false
+	}
+	return left, errors.Join(f.Truncate(left), f.Close()) == nil
 }
 
 // mend makes the reserve whole where there is room, and tells what a person should
@@ -122,7 +126,7 @@ func (r *reserve) once(err error) error {
 // leaves out zeros would hold no room for it.
 func makeReserve(path string) (err error) {
 	part := path + ".part"
-	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+	f, err := disk.CreateOwn(part)
 	if err != nil {
 		return err
 	}

@@ -13,6 +13,7 @@ import (
 	bolt "go.etcd.io/bbolt"
 
 	"flaskside/logbook/check"
+	"flaskside/logbook/disk"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
@@ -60,7 +61,8 @@ func Salvage(file string, journals []string, to string, branch *check.Pin, clock
 	if _, err := time.Parse(time.RFC3339, created); err != nil {
 		created = clock.Read().Wall.Format(time.RFC3339)
 	}
-	tmp := fmt.Sprintf("%s.new-%d", to, os.Getpid())
+	disk.Sweep(to)
+	tmp := disk.NewName(to)
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
 	if err := build(tmp, map[string]string{"format": Format, "book": id, "created": created}, s.Beat(), s.Records(chosen, &out)); err != nil {
 		return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
@@ -113,7 +115,7 @@ const buildAtOnce = 4096
 // build makes a whole book at path from records in order; gaps between them stay.
 // Everything but the log is made anew from them.
 func build(path string, meta map[string]string, beat []byte, records iter.Seq2[record.Record, error]) (err error) {
-	db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType, NoSync: true}) // synced once, at the end
+	db, err := bolt.Open(path, 0o600, newFile(&bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType, NoSync: true})) // synced once, at the end
 	if err != nil {
 		return err
 	}

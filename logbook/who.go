@@ -2,9 +2,13 @@ package logbook
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"time"
+
+	"flaskside/logbook/disk"
 )
 
 // who says which program has a book open; it lies beside the book as NAME.who.
@@ -28,7 +32,12 @@ func (b *Book) Announce(what string) (done func()) {
 	if err != nil {
 		return func() {}
 	}
-	if err := os.WriteFile(whoPath(b.path), v, 0o600); err != nil {
+	f, err := disk.CreateOwn(whoPath(b.path))
+	if err != nil {
+		return func() {}
+	}
+	_, err = f.Write(v)
+	if errors.Join(err, f.Close()) != nil {
 		return func() {}
 	}
 	return func() { _ = os.Remove(whoPath(b.path)) } // a stale note harms nobody
@@ -36,9 +45,13 @@ func (b *Book) Announce(what string) (done func()) {
 
 // holder words the note, for the one who was locked out.
 func holder(path string) string {
-	v, err := os.ReadFile(whoPath(path))
 	var w who
-	if err != nil || json.Unmarshal(v, &w) != nil {
+	f, err := disk.OpenSource(whoPath(path)) // not waited for, and a note at most
+	if err != nil {
+		return " (another program has it open)"
+	}
+	defer func() { _ = f.Close() }() // only read from
+	if json.NewDecoder(io.LimitReader(f, 4<<10)).Decode(&w) != nil {
 		return " (another program has it open)"
 	}
 	return fmt.Sprintf(" (process %d on %s, %s, since %s)", w.PID, w.Host, w.What, w.Since.Format("02 Jan 15:04"))

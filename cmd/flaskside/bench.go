@@ -17,6 +17,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/demo"
+	"flaskside/logbook/disk"
 	"flaskside/logbook/door"
 	"flaskside/timers"
 	"flaskside/timers/simclock"
@@ -69,11 +70,35 @@ func runBench(ctx context.Context, o *options) error {
 	}
 	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, Notify: notify, ScanHold: scanHold}, o.plain, probes,
 		func(ctx context.Context, trouble func(error)) {
+			if err := sameDisk(book); err != nil && filepath.IsAbs(book.State().Bench.House.Backup.Folder) {
+				trouble(err)
+			}
 			due := func(since, now time.Time) bool { return book.State().Bench.House.Backup.Due(since, now) }
 			atHour(ctx, clock, due, func() error { return backUp(ctx, book, clock) }, trouble)
 		})
 	stop()
-	return errors.Join(err, backUp(ctx, book, clock), book.Close()) // each says something of its own
+	failed := backUp(ctx, book, clock)
+	if same := sameDisk(book); same != nil && failed == nil {
+		fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(same))
+	}
+	return errors.Join(err, failed, book.Close()) // each says something of its own
+}
+
+// sameDisk says so where the newest backup of the days lies on the disk of the book.
+func sameDisk(book *logbook.Book) error {
+	house := book.State().Bench.House.Backup
+	days, err := logbook.DailyBackups(book.Path(), house.Folder)
+	if err != nil || len(days) == 0 {
+		return nil // what is missing is told by whoever makes one
+	}
+	own, err := disk.Of(book.Path())
+	if err != nil {
+		return nil
+	}
+	if v, err := disk.Of(days[len(days)-1]); err != nil || v.ID == "" || v.ID != own.ID {
+		return nil
+	}
+	return fmt.Errorf("the newest backup, %s, is on the same disk as the logbook: is another disk plugged in? (backup.folder in the settings, or flaskside backup FILE)", days[len(days)-1])
 }
 
 // backUp makes the day's backup when the bench is left, as the house settings say.
@@ -236,7 +261,12 @@ func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, p
 func faultFile(path string, clock timers.Clock) func(trace string) string {
 	return func(trace string) string {
 		name := fmt.Sprintf("%s.fault-%s.txt", path, clock.Read().Wall.Format("20060102-150405"))
-		if err := os.WriteFile(name, []byte(trace), 0o600); err != nil {
+		f, err := disk.CreateOwn(name)
+		if err != nil {
+			return err.Error()
+		}
+		_, err = f.WriteString(trace)
+		if err := errors.Join(err, f.Close()); err != nil {
 			return err.Error()
 		}
 		return name

@@ -43,6 +43,10 @@ func measure(ctx context.Context, path string, clock timers.Clock) doctor.Facts 
 	}
 	settings := lookAtBook(&f.Book, path, clock)
 	f.Files = lookBeside(path)
+	f.Left = disk.UnfinishedIn(filepath.Dir(path), strings.TrimSuffix(filepath.Base(path), ".db"))
+	if folder := logbook.BackupFolder(path, settings.Backup.Folder); folder != filepath.Dir(path) {
+		f.Left = append(f.Left, disk.UnfinishedIn(folder, strings.TrimSuffix(filepath.Base(path), ".db"))...)
+	}
 	f.Backup = lookAtBackups(ctx, f, path, settings)
 	dir := filepath.Dir(path)
 	if f.Commits.Err = couldMake(dir); f.Commits.Err != "" {

@@ -8,23 +8,33 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+
+	"flaskside/logbook/disk"
 )
 
 // save writes a file whole or not at all: beside its place under another name
-// first, synced, then renamed. What stood there before stays until then.
+// first, synced, then renamed. What stood there before stays until then. A new file is open
+// to its owner alone, for what is written may name cases; one that stood there keeps who may
+// read it.
 func save(path string, write func(io.Writer) error) (err error) {
+	mode := fs.FileMode(0o600)
 	switch fi, err := os.Stat(path); {
 	case err == nil && !fi.Mode().IsRegular():
 		return fmt.Errorf("%s is not a plain file: give the name of a file to write", path)
 	case err == nil:
+		mode = fi.Mode().Perm()
 		if path, err = filepath.EvalSymlinks(path); err != nil {
 			return fmt.Errorf("write %s: %w", path, err)
 		}
 	case !errors.Is(err, fs.ErrNotExist):
 		return fmt.Errorf("write %s: %w", path, err)
 	}
-	tmp := fmt.Sprintf("%s.new-%d", path, os.Getpid())
-	f, err := os.OpenFile(tmp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	disk.Sweep(path)
+	tmp := disk.NewName(path)
+	f, err := disk.CreateOwn(tmp)
+	if err == nil && mode != 0o600 {
+		err = f.Chmod(mode)
+	}
 	if err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
 	}

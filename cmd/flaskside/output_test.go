@@ -92,3 +92,25 @@ func TestDate(t *testing.T) {
 		}
 	}
 }
+
+// A new file is its owner's alone, for a day names cases; one that stood there keeps who may
+// read it.
+func TestSavedForItsOwner(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("access lists say who may read there")
+	}
+	path := filepath.Join(t.TempDir(), "sheet.html")
+	for _, mode := range []os.FileMode{0o600, 0o644} {
+		if mode != 0o600 {
+			if err := os.Chmod(path, mode); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := save(path, func(w io.Writer) error { _, err := io.WriteString(w, "x"); return err }); err != nil {
+			t.Fatal(err)
+		}
+		if fi, err := os.Stat(path); err != nil || fi.Mode().Perm() != mode {
+			t.Errorf("saved as %v (%v), want %v", fi.Mode(), err, mode)
+		}
+	}
+}

@@ -128,7 +128,7 @@ func checkBathReading(c *checker, a action.BathReading) (action.BathReading, err
 		return a, err
 	}
 	for _, r := range c.b.Readings {
-		if r.Bath == a.Bath && between(r.At, c.at) < 0 && !c.live {
+		if r.Bath == a.Bath && earlier(c.at, r.At) && !c.live {
 			return a, fmt.Errorf("%s is before the last reading of bath %d (%s): time cannot run back", stampText(c.at.At), a.Bath, stampText(r.At.At))
 		}
 	}

@@ -101,6 +101,25 @@ func between(from, to timers.Stamp) time.Duration {
 	return to.At.Sub(from.At)
 }
 
+// readApart is how far apart at most the two clocks of one instant were read, on a machine
+// however busy.
+const readApart = time.Second
+
+// earlier tells whether an act stands before another that is recorded. The boot clock of
+// an instant that was told by the wall clock is worked out from the two clocks as they were
+// read one after the other, so that it is off by what went by in between: equal is equal.
+// An instant told in whole seconds is the same second as any in it.
+func earlier(at, recorded timers.Stamp) bool {
+	by := between(recorded, at)
+	switch ahead := at.At.Sub(recorded.At); {
+	case by >= 0:
+		return false
+	case ahead >= 0 && by > -readApart:
+		return false
+	}
+	return at.At.Nanosecond() != 0 || !recorded.At.Truncate(time.Second).Equal(at.At)
+}
+
 // Sorted gives the keys of a map in order, so that everything drawn or written
 // from it is the same each time.
 func Sorted[V any](m map[int]V) []int {

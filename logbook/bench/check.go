@@ -137,13 +137,13 @@ func (c *checker) flask(no int) (*Flask, error) {
 	switch {
 	case f == nil || f.Stage == Finished:
 		return nil, fmt.Errorf("there is no flask %d on the bench%s", no, c.benchList())
-	case between(f.Last, c.at) < 0 && c.live:
+	case earlier(c.at, f.Last) && c.live:
 		// The clock stands before what is written. The work goes on, in sequence and
 		// marked.
 		if len(c.marks) == 0 {
 			c.marks = append(c.marks, clockBack)
 		}
-	case between(f.Last, c.at) < 0:
+	case earlier(c.at, f.Last):
 		return nil, fmt.Errorf("%s is before the last record of flask %d (%s): check the time", stampText(c.at.At), no, stampText(f.Last.At))
 	}
 	if c.excused == nil {

@@ -87,7 +87,7 @@ func (c *checker) mix(no int) (*Mix, error) {
 }
 
 func (c *checker) made(m *Mix) error {
-	if between(m.Made, c.at) < 0 && !c.live {
+	if earlier(c.at, m.Made) && !c.live {
 		return fmt.Errorf("%s is before mix %d was made (%s): check the time", stampText(c.at.At), m.No, stampText(m.Made.At))
 	}
 	return nil

@@ -48,7 +48,7 @@ func checkTimerStop(c *checker, a action.TimerStop) (action.TimerStop, error) {
 	if t == nil || t.Stopped != nil {
 		return a, fmt.Errorf("there is no timer %d running", a.Timer)
 	}
-	if between(t.Start, c.at) < 0 && !c.live {
+	if earlier(c.at, t.Start) && !c.live {
 		return a, fmt.Errorf("%s is before timer %d was started: check the time", stampText(c.at.At), a.Timer)
 	}
 	return a, nil

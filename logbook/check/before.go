@@ -2,23 +2,21 @@ package check
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
-	"os"
+	"io/fs"
 
+	"flaskside/logbook/disk"
 	"flaskside/logbook/layout"
 )
 
 // Before reads the two meta pages the plain way, before anything is mapped
 // into memory: a file cut short would kill the process otherwise.
 func Before(path string) error {
-	// Opening a pipe would wait for whoever writes to it.
-	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() {
-		return fmt.Errorf("%w: %s is not a file", layout.ErrForeign, path)
-	}
-	f, err := os.Open(path)
+	f, err := disk.OpenSource(path)
 	if err != nil {
-		return fmt.Errorf("open logbook: %w", err)
+		return asForeign(err)
 	}
 	defer func() { _ = f.Close() }() // only read from
 	size := func() (int64, error) {
@@ -40,6 +38,14 @@ func Before(path string) error {
 		return foreign("the file is empty")
 	}
 	return checkMetas(f, size, foreign)
+}
+
+// asForeign calls what is no plain file no logbook; other errors of opening say nothing of it.
+func asForeign(err error) error {
+	if errors.As(err, new(*fs.PathError)) {
+		return fmt.Errorf("open logbook: %w", err)
+	}
+	return fmt.Errorf("%w: %w", layout.ErrForeign, err)
 }
 
 // checkMetas finds the meta page that the store would use and holds the size of
@@ -82,9 +88,9 @@ const wholeLook = 64 << 20
 // leads back to itself would keep for ever. Of a large file only the branches are
 // looked at. The file must be locked.
 func Inside(path string) error {
-	f, err := os.Open(path)
+	f, err := disk.OpenSource(path)
 	if err != nil {
-		return fmt.Errorf("open logbook: %w", err)
+		return asForeign(err)
 	}
 	defer func() { _ = f.Close() }() // only read from
 	fi, err := f.Stat()

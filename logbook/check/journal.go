@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strings"
 
+	"flaskside/logbook/disk"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
@@ -169,7 +170,7 @@ func LastJournaled(bookPath, id string) (last *layout.Head, others []string, err
 
 // lastLine gives the last whole record of a journal.
 func lastLine(name string) (*layout.Head, error) {
-	f, err := os.Open(name)
+	f, err := disk.OpenOwn(name, os.O_RDONLY)
 	if err != nil {
 		return nil, fmt.Errorf("read journal: %w", err)
 	}

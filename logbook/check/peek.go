@@ -1,10 +1,12 @@
 package check
 
 import (
+	"errors"
 	"fmt"
 	"io"
-	"os"
+	"io/fs"
 
+	"flaskside/logbook/disk"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
@@ -66,12 +68,12 @@ type Contents struct {
 // OpenContents opens the file at path. The error is [layout.ErrForeign] where it is none
 // of the store.
 func OpenContents(path string) (*Contents, error) {
-	if fi, err := os.Stat(path); err == nil && !fi.Mode().IsRegular() { // to open a pipe would wait for whoever writes to it
-		return nil, fmt.Errorf("%w: %s is not a file", layout.ErrForeign, path)
-	}
-	f, err := os.Open(path)
+	f, err := disk.OpenSource(path)
 	if err != nil {
-		return nil, err
+		if errors.As(err, new(*fs.PathError)) {
+			return nil, err
+		}
+		return nil, asForeign(err)
 	}
 	fi, err := f.Stat()
 	if err == nil {

@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"slices"
 
+	"flaskside/logbook/disk"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
@@ -89,7 +90,7 @@ func newScan() *Scan {
 func Gather(file string, journals []string) (*Scan, error) {
 	s := newScan()
 	for i, name := range append([]string{file}, journals...) {
-		f, err := os.Open(name)
+		f, err := disk.OpenSource(name)
 		if err != nil {
 			if i == 0 && os.IsNotExist(err) && len(journals) > 0 {
 				s.sources = append(s.sources, source{})

@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"flaskside/logbook/bench"
+	"flaskside/logbook/disk"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
@@ -131,7 +132,7 @@ type Refold interface {
 // that the file cannot be read; faults are no error.
 func Verify(path string, ask Verifying, store Store, closed error) (rep Report, ended bool, err error) {
 	rep, ended = Report{Faults: []Fault{}}, true
-	f, err := os.Open(path)
+	f, err := disk.OpenSource(path)
 	if err != nil {
 		return rep, true, fmt.Errorf("verify: %w", err)
 	}

@@ -32,8 +32,9 @@ type Facts struct {
 	Book     Book      `json:"book"`
 	Commits  Commits   `json:"commits"`
 	Volume   Volume    `json:"volume"`
-	Files    []File    `json:"files"` // beside the book, and the folder itself first
-	Owned    bool      `json:"-"`     // modes and owners of files say who may do what, as they do not on Windows
+	Files    []File    `json:"files"`          // beside the book, and the folder itself first
+	Left     []string  `json:"left,omitempty"` // files of runs that were killed before they were done
+	Owned    bool      `json:"-"`              // modes and owners of files say who may do what, as they do not on Windows
 	Backup   Backup    `json:"backup"`
 	Clock    Clock     `json:"clock"`
 	Zone     Zone      `json:"zone"`
@@ -153,7 +154,7 @@ type Finding struct {
 // Examine judges the facts, in the order in which they are told.
 func Examine(f Facts) []Finding {
 	var out []Finding
-	for _, look := range []func(Facts) []Finding{book, fileSystem, commits, room, permissions, backup, clocks, zone, terminal} {
+	for _, look := range []func(Facts) []Finding{book, fileSystem, commits, room, left, permissions, backup, clocks, zone, terminal} {
 		out = append(out, look(f)...)
 	}
 	return out

@@ -142,6 +142,7 @@ func TestExamine(t *testing.T) {
 		{"a backup unread", func(f *Facts) { f.Backup.Err = "cut short" }, Warn, "backup", "cut short"},
 		{"a folder unread", func(f *Facts) { f.Backup = Backup{Keep: 7, Folder: "backups", Err: "permission denied"} }, Warn, "backup", "backups: permission denied"},
 		{"from the future", func(f *Facts) { f.Backup.At = at.Add(time.Hour) }, Warn, "backup", "from the future"},
+		{"left by a kill", func(f *Facts) { f.Left = []string{"/lab/bench.db.new-4711"} }, Note, "unfinished", "/lab/bench.db.new-4711"},
 		{"the same disk", func(f *Facts) { f.Backup.Same = true }, Fine, "backup", "on the same disk"},
 		{"no boot clock", func(f *Facts) { f.Clock.BootID, f.Clock.Source = "", "none" }, Warn, "boot clock", "estimates by the wall clock"},
 		{"not kept", func(f *Facts) { f.Clock.Keeping.Synced = false }, Warn, "wall clock", "wrong time"},

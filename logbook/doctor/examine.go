@@ -143,6 +143,18 @@ func room(f Facts) []Finding {
 	return out
 }
 
+// left names what runs that were killed left behind.
+func left(f Facts) []Finding {
+	if len(f.Left) == 0 {
+		return nil
+	}
+	text := strings.Join(f.Left[:min(fewNames, len(f.Left))], ", ")
+	if more := len(f.Left) - fewNames; more > 0 {
+		text += fmt.Sprintf(" and %d more", more)
+	}
+	return []Finding{{Note, "unfinished", text, "left by a command that was ended before it was done; nothing rests on it", "the same command takes it away when it runs again, or remove it"}}
+}
+
 func journals(f Facts) (n int64) {
 	for _, a := range f.Files {
 		if a.Journal {

@@ -15,6 +15,7 @@
 package door
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/json"
 	"errors"
@@ -72,9 +73,31 @@ func SocketPath(bookPath string) (string, error) {
 	return sock, nil
 }
 
-// sideFolder holds the sockets that have no room beside their book.
+// sideFolders is how many names are tried for the side folder.
+const sideFolders = 100
+
+// sideFolder holds the sockets that have no room beside their book. Where something that is
+// not ours stands in its place it has another name, the same one for all programs of this
+// user: the first that is ours, else the first that is free.
 func sideFolder() string {
-	return filepath.Join(os.TempDir(), fmt.Sprintf("flaskside-%d", max(os.Geteuid(), 0)))
+	first := filepath.Join(os.TempDir(), fmt.Sprintf("flaskside-%d", max(os.Geteuid(), 0)))
+	name, free := first, ""
+	for n := 2; n < sideFolders; n++ {
+		fi, err := os.Lstat(name)
+		switch {
+		case err == nil && privateFolder(fi):
+			return name
+		case errors.Is(err, fs.ErrNotExist) && free == "":
+			free = name
+		}
+		name = fmt.Sprintf("%s-%d", first, n)
+	}
+	return cmp.Or(free, first)
+}
+
+// privateFolder tells whether something is a folder of this user alone.
+func privateFolder(fi fs.FileInfo) bool {
+	return fi.IsDir() && disk.Ours(fi) && (fi.Mode().Perm()&0o077 == 0 || !modesMean)
 }
 
 // checkPlace refuses a socket, or a side folder, that another user could have put
@@ -86,7 +109,7 @@ func checkPlace(sock string) error {
 		if err != nil {
 			return fmt.Errorf("the folder of the socket: %w", err)
 		}
-		if !fi.IsDir() || !disk.Ours(fi) || fi.Mode().Perm()&0o077 != 0 && modesMean {
+		if !privateFolder(fi) {
 			return fmt.Errorf("%s is not a folder of this user alone: remove it", dir)
 		}
 	}
