@@ -136,11 +136,11 @@ func TestStrangeSources(t *testing.T) {
 			"verify":            func() error { _, err := look(src); return err },
 			"backup to restore": func() error { _, err := Restore(src, filepath.Join(dir, "new.db"), start, true, look); return err },
 			"source of salvage": func() error {
-				_, err := Salvage(src, nil, filepath.Join(dir, "to.db"), ck, nil)
+				_, err := Salvage(src, nil, filepath.Join(dir, "to.db"), nil, ck, nil)
 				return err
 			},
 			"journal to salvage": func() error {
-				_, err := Salvage(filepath.Join(dir, "none.db"), []string{src}, filepath.Join(dir, "to.db"), ck, nil)
+				_, err := Salvage(filepath.Join(dir, "none.db"), []string{src}, filepath.Join(dir, "to.db"), nil, ck, nil)
 				return err
 			},
 		} {

@@ -97,7 +97,7 @@ func JournalFiles(bookPath string) ([]JournalFile, error) {
 // Owner gives the identity of the book that a journal names in its first line, "" where
 // that cannot be read: then its records say whose it is.
 func Owner(name string) (string, error) {
-	f, err := os.Open(name)
+	f, err := disk.OpenOwn(name, os.O_RDONLY)
 	if err != nil {
 		return "", err
 	}
@@ -214,7 +214,7 @@ func (j JournalFile) eachLine(each func(l journalLine)) error {
 	if j.Size == 0 {
 		return nil
 	}
-	f, err := os.Open(j.Name)
+	f, err := disk.OpenSource(j.Name)
 	if err != nil {
 		return fmt.Errorf("read journal: %w", err)
 	}
