@@ -107,6 +107,7 @@ func TestNoNumberOutsideItsRangeWithoutAReason(outer *testing.T) {
 		h.Press.MaxPSI = rapid.SampledFrom([]float64{0, 3000, 4000, 6000}).Draw(t, "rated")
 		h.Units = house.Units{Pressure: rapid.SampledFrom([]units.PressureUnit{"psi", "bar", "MPa"}).Draw(t, "p"), Temperature: rapid.SampledFrom([]units.TempUnit{"C", "F"}).Draw(t, "t")}
 		p.do(0, action.Settings{House: h}, "1")
+		p.do(0, open(1))
 		for range rapid.IntRange(5, 40).Draw(t, "steps") {
 			p.ck.Run(time.Duration(rapid.SampledFrom([]int{1, 60, 900, 40000}).Draw(t, "passes")) * time.Second)
 			now := p.now()
@@ -115,6 +116,12 @@ func TestNoNumberOutsideItsRangeWithoutAReason(outer *testing.T) {
 				old = append(old, it.Action.ID)
 			}
 			body := benchtest.Draw(t, p.b, now, old)
+			switch rapid.IntRange(0, 7).Draw(t, "pressed") {
+			case 0:
+				body = action.PressAt{Flask: 1}
+			case 1:
+				body = action.MetalToMetal{Flask: 1}
+			}
 			switch a := body.(type) {
 			case action.Settings, action.Clock:
 				continue
