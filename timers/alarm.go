@@ -96,15 +96,24 @@ func (w Window) Signals(now Now) []Signal {
 		if st.For < m.After || m.Priority == Silent {
 			continue
 		}
-		rose := Stamp{At: now.WallOf(w.Start, m.After)}
-		// An earlier boot may have ended before the end was reached: its clock says
-		// nothing about that moment.
-		if w.Start.BootID != "" && w.Start.BootID == now.BootID {
-			rose.BootID, rose.Boot = w.Start.BootID, w.Start.Boot+m.After
-		}
-		out = append(out[:0], Signal{Key: SignalKey(w.Key, m.End), Priority: m.Priority, Rose: rose})
+		out = append(out[:0], Signal{Key: SignalKey(w.Key, m.End), Priority: m.Priority, Rose: w.Rose(m, now)})
 	}
 	return out
+}
+
+// Rose is when an end of a window that has been reached began to sound: when it was
+// reached, or when the window came to have it.
+func (w Window) Rose(m Mark, now Now) Stamp {
+	rose := Stamp{At: now.WallOf(w.Start, m.After)}
+	// An earlier boot may have ended before the end was reached: its clock says
+	// nothing about that moment.
+	if w.Start.BootID != "" && w.Start.BootID == now.BootID {
+		rose.BootID, rose.Boot = w.Start.BootID, w.Start.Boot+m.After
+	}
+	if m.End == Warning {
+		rose = Latest(rose, w.WarnSet)
+	}
+	return Latest(rose, w.Set)
 }
 
 // Answer is what a person did about a signal: heard it, or put it on the shelf

@@ -36,6 +36,24 @@ type Stamp struct {
 	Boot   time.Duration `json:"boot_ns,omitempty"`
 }
 
+// Before tells whether a stamp is earlier than another, exact within one boot.
+func (s Stamp) Before(o Stamp) bool {
+	if s.BootID != "" && s.BootID == o.BootID {
+		return s.Boot < o.Boot
+	}
+	return s.At.Before(o.At)
+}
+
+// Latest is the latest of some stamps.
+func Latest(s Stamp, others ...Stamp) Stamp {
+	for _, o := range others {
+		if s.Before(o) {
+			s = o
+		}
+	}
+	return s
+}
+
 // StampAt places an instant of the wall clock on the boot clock of a reading. An
 // instant from before this boot, or read without a boot clock, gets no boot part.
 func StampAt(at time.Time, now Reading) Stamp {

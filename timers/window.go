@@ -42,6 +42,11 @@ type Window struct {
 	Key   string `json:"key"` // names the window for ever, "flask/3/dry/cast"
 	Start Stamp  `json:"start"`
 	Marks []Mark `json:"marks,omitempty"` // in order of After
+	// Set is when the window came to be known with these ends, WarnSet when its warnings
+	// did: what was recorded late, corrected or taken back sounds from then on, and no alarm
+	// is older than the record that made it possible. Zero: with the start.
+	Set     Stamp `json:"-"`
+	WarnSet Stamp `json:"-"`
 }
 
 // Ends are the ends of a window, in seconds after its start; one of zero seconds is left
@@ -49,13 +54,14 @@ type Window struct {
 type Ends struct {
 	FloorS, AimS, LimitS, WarnS int
 	Floor, Limit                Priority
+	Set, WarnSet                Stamp // as in [Window]
 }
 
 // NewWindow builds a window. Floor and aim at the same moment become one mark. The
 // warning before a limit stands where there is room for one after the other ends.
 func NewWindow(key string, start Stamp, e Ends) Window {
 	sec := func(s int) time.Duration { return time.Duration(s) * time.Second }
-	w := Window{Key: key, Start: start}
+	w := Window{Key: key, Start: start, Set: e.Set, WarnSet: e.WarnSet}
 	if e.FloorS > 0 {
 		w.Marks = append(w.Marks, Mark{Floor, sec(e.FloorS), e.Floor})
 	}

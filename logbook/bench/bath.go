@@ -19,6 +19,9 @@ var bath = subject{
 			makes(func(a action.BathLoad) action.Subject { return action.Subject{Class: 'l', No: a.Load} })),
 		on(checkBathReading, func(b *Bench, a action.BathReading, it *Item) {
 			b.Readings = append(b.Readings, Reading{a.Bath, it.Stamp, a.TempC, a.Source, it.Seq})
+			if it.Corrected() {
+				b.readSet[a.Bath] = timers.Latest(b.readSet[a.Bath], it.set())
+			}
 		}, alive((*living).reading)),
 		on(checkBathUnload, applyBathUnload,
 			rests(func(b *Bench, a action.BathUnload, on action.Subject) (n int) {
@@ -58,6 +61,7 @@ type Load struct {
 	Last      timers.Stamp
 	Notes     []Said
 	seq       uint64
+	set       timers.Stamp
 }
 
 // Reading is a bath temperature.
@@ -109,14 +113,15 @@ func checkBathLoad(c *checker, a action.BathLoad) (action.BathLoad, error) {
 }
 
 func applyBathLoad(b *Bench, a action.BathLoad, it *Item) {
-	l := &Load{No: a.Load, Bath: a.Bath, Flasks: a.Flasks, Programme: a.Programme, Stages: a.Stages, BathC: a.BathC, MaxS: a.MaxS, In: it.Stamp, Last: it.Stamp, seq: it.Seq, Sections: map[int]action.Section{}}
+	l := &Load{No: a.Load, Bath: a.Bath, Flasks: a.Flasks, Programme: a.Programme, Stages: a.Stages, BathC: a.BathC, MaxS: a.MaxS, In: it.Stamp, Last: it.Stamp, seq: it.Seq, set: it.set(), Sections: map[int]action.Section{}}
 	for _, s := range a.Sections {
 		l.Sections[s.Flask] = s
 	}
 	b.Loads[a.Load] = l
 	for _, n := range a.Flasks {
 		f := b.flask(n, it)
-		f.Load, f.InBath, f.OutBath, f.Stage = a.Load, it.at(), nil, InBath
+		f.Load, f.InBath, f.OutBath = a.Load, it.at(), nil
+		f.to(InBath, it)
 		if f.Metal == nil {
 			f.Metal = it.at()
 		}
@@ -150,7 +155,8 @@ func checkBathUnload(c *checker, a action.BathUnload) (action.BathUnload, error)
 func applyBathUnload(b *Bench, a action.BathUnload, it *Item) {
 	for _, n := range a.Flasks {
 		f := b.flask(n, it)
-		f.OutBath, f.CoolS, f.Stage = it.at(), a.BenchS, Cooling
+		f.OutBath, f.CoolS = it.at(), a.BenchS
+		f.to(Cooling, it)
 		if l := b.Loads[f.Load]; l != nil {
 			l.Last = it.Stamp
 		}
@@ -163,7 +169,7 @@ func cures(b *Bench) []Window {
 	for _, no := range Sorted(b.Loads) {
 		l := b.Loads[no]
 		if in := b.stillIn(l); len(in) > 0 {
-			ends := timers.Ends{FloorS: house.LengthS(l.Stages), LimitS: l.MaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Medium, Limit: timers.High}
+			ends := timers.Ends{FloorS: house.LengthS(l.Stages), LimitS: l.MaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Medium, Limit: timers.High, Set: timers.Latest(l.set, b.first(in, (*Flask).staged)), WarnSet: b.houseSet}
 			out = append(out, Window{What: Cure, Flasks: in, Load: l.No, Window: timers.NewWindow(fmt.Sprintf("load/%d/cure", l.No), l.In, ends)})
 		}
 	}
@@ -184,15 +190,18 @@ func (b *Bench) stillIn(l *Load) []int {
 // StillIn lists the flasks of a load that are in the bath.
 func (b *Bench) StillIn(l *Load) []int { return b.stillIn(l) }
 
-// atWork tells whether a load still has flasks that are not finished.
-func (b *Bench) atWork(l *Load) bool {
+// working lists the flasks of a load that are not finished.
+func (b *Bench) working(l *Load) []int {
+	var out []int
 	for _, n := range l.Flasks {
 		if f := b.Flasks[n]; f != nil && f.Load == l.No && f.Stage != Finished {
-			return true
+			out = append(out, n)
 		}
 	}
-	return false
+	return out
 }
+
+func (b *Bench) atWork(l *Load) bool { return len(b.working(l)) > 0 }
 
 func (b *Bench) bathInUse(no int) bool {
 	for _, l := range b.Loads {

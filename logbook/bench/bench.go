@@ -29,6 +29,15 @@ type Item struct {
 // at is when it was done, for keeping.
 func (it *Item) at() *timers.Stamp { s := it.Stamp; return &s }
 
+// set is when it came to count as it does: when it was done, or corrected.
+func (it *Item) set() timers.Stamp {
+	s := it.Stamp
+	for _, c := range it.Corrections {
+		s = timers.Latest(s, c.Stamp)
+	}
+	return s
+}
+
 // Corrected tells whether the item counts with other values than were first
 // written.
 func (it Item) Corrected() bool { return len(it.Corrections) > 0 }
@@ -50,6 +59,9 @@ type Bench struct {
 	Items    []Item                  // in order of the book
 	Top      Counters                // highest numbers used
 	Seen     timers.Stamp            // when what fell due was last read
+
+	houseSet timers.Stamp         // when the house in force came to be
+	readSet  map[int]timers.Stamp // by bath: when readings of it were last corrected or taken back
 
 	register []KnownLot // of all materials, in order of the latest change
 

@@ -13,13 +13,15 @@ var cooling = subject{
 		on(checkCoolWater, func(b *Bench, a action.CoolWater, it *Item) {
 			for _, n := range a.Flasks {
 				f := b.flask(n, it)
-				f.InWater, f.WaterS, f.Stage = it.at(), a.WaterS, InWater
+				f.InWater, f.WaterS = it.at(), a.WaterS
+				f.to(InWater, it)
 			}
 		}),
 		on(checkDeflask, func(b *Bench, a action.Deflask, it *Item) {
 			for _, n := range a.Flasks {
 				f := b.flask(n, it)
-				f.Deflasked, f.Stage = it.at(), Open
+				f.Deflasked = it.at()
+				f.to(Open, it)
 			}
 		}),
 	},
@@ -86,10 +88,11 @@ func coolings(b *Bench) []Window {
 		g := group{f.Stage, at.At.UnixNano(), s}
 		if i, ok := seen[g]; ok {
 			out[i].Flasks = append(out[i].Flasks, f.No)
+			out[i].Set = b.first(out[i].Flasks, (*Flask).staged)
 			continue
 		}
 		seen[g] = len(out)
-		out = append(out, Window{What: what, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, name), *at, timers.Ends{FloorS: s, Floor: timers.Low})})
+		out = append(out, Window{What: what, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, name), *at, timers.Ends{FloorS: s, Floor: timers.Low, Set: f.staged()})})
 	}
 	return out
 }

@@ -4,13 +4,18 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/timers"
 )
 
 // Who is at the bench and what they have read, the house they work under, what happened
 // to the clocks.
 var crew = subject{
 	rules: []rule{
-		on(checkSettings, func(b *Bench, a action.Settings, _ *Item) { b.House = a.House }, uncorrected, alive(latest[action.Settings])),
+		on(checkSettings, func(b *Bench, a action.Settings, it *Item) {
+			b.House, b.houseSet = a.House, timers.Latest(b.houseSet, it.set())
+		}, uncorrected, alive(func(l *living, a action.Settings, i int, it *Item) bool {
+			return latest(l, a, i, it) || i == l.settingsBack
+		})),
 		on(asIs[action.Crew], func(b *Bench, a action.Crew, it *Item) {
 			b.Crew, b.CrewAt, b.TookOver = a.Initials, it.Stamp, a.Handover
 		}, uncorrected, kept, alive(latest[action.Crew])),

@@ -14,11 +14,13 @@ var finalClosure = subject{
 	rules: []rule{
 		on(checkSheetOut, func(b *Bench, a action.SheetOut, it *Item) {
 			f := b.flask(a.Flask, it)
-			f.SheetOut, f.Stage = it.at(), Sheetout
+			f.SheetOut = it.at()
+			f.to(Sheetout, it)
 		}),
 		on(checkMetal, func(b *Bench, a action.MetalToMetal, it *Item) {
 			f := b.flask(a.Flask, it)
-			f.Press, f.Metal, f.MetalPSI, f.MetalGauge, f.Stage = a.Press, it.at(), a.PressurePSI, b.gauge(a.PressurePSI, a.Gauge), Metal
+			f.Press, f.Metal, f.MetalPSI, f.MetalGauge = a.Press, it.at(), a.PressurePSI, b.gauge(a.PressurePSI, a.Gauge)
+			f.to(Metal, it)
 		}, limits(func(c *checker, a action.MetalToMetal) error {
 			if err := c.pressNumber(a.Press); err != nil {
 				return err
@@ -103,7 +105,8 @@ func checkClamp(c *checker, a action.Clamp) (action.Clamp, error) {
 
 func applyClamp(b *Bench, a action.Clamp, it *Item) {
 	f := b.flask(a.Flask, it)
-	f.Clamped, f.BackedOff, f.BenchMinS, f.BenchMaxS, f.Stage = it.at(), a.BackedOffTurn, a.BenchMinS, a.BenchMaxS, Set
+	f.Clamped, f.BackedOff, f.BenchMinS, f.BenchMaxS = it.at(), a.BackedOffTurn, a.BenchMinS, a.BenchMaxS
+	f.to(Set, it)
 	if f.Metal == nil {
 		f.Metal = it.at()
 	}
@@ -114,7 +117,7 @@ func benchSet(b *Bench, f *Flask) []Window {
 	if f.Stage != Set || f.Clamped == nil {
 		return nil
 	}
-	ends := timers.Ends{FloorS: f.BenchMinS, LimitS: f.BenchMaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Medium, Limit: timers.Medium}
+	ends := timers.Ends{FloorS: f.BenchMinS, LimitS: f.BenchMaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Medium, Limit: timers.Medium, Set: f.staged(), WarnSet: b.houseSet}
 	return []Window{{What: BenchSet, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, "set"), *f.Clamped, ends)}}
 }
 

@@ -22,8 +22,8 @@ var flaskItself = subject{
 				}
 				return nil
 			})),
-		on(checkFlaskMove, func(b *Bench, a action.FlaskMove, it *Item) { b.flask(a.Flask, it).Place = a.Place }),
-		on(checkNote, applyNote),
+		on(checkFlaskMove, func(b *Bench, a action.FlaskMove, it *Item) { b.flask(a.Flask, it).Place = a.Place }, quiet),
+		on(checkNote, applyNote, quiet),
 	},
 	lives: map[byte]func(*living, int) bool{'f': (*living).flask},
 }
@@ -107,6 +107,9 @@ type Flask struct {
 	known      bool            // its opening is among the records given
 	Last       timers.Stamp    // of its latest record
 	LastID     string
+
+	// What its alarms are never older than: see since.go.
+	set, given, trend, back timers.Stamp
 }
 
 // Said is a note.
@@ -135,6 +138,9 @@ func (b *Bench) flask(no int, it *Item) *Flask {
 		b.Flasks[no] = f
 	}
 	f.Last, f.LastID = it.Stamp, it.Action.ID
+	if it.Corrected() && !rules[it.Body.Kind()].quiet {
+		f.trend = timers.Latest(f.trend, it.set())
+	}
 	for _, u := range it.Action.Unusual {
 		code, of := oddOf(u)
 		if of != 0 && of != no {

@@ -13,7 +13,7 @@ import (
 func Fold(recs []record.Record, top Counters) *Bench {
 	b := &Bench{
 		House: house.Default(), Flasks: map[int]*Flask{}, Mixes: map[int]*Mix{}, Loads: map[int]*Load{}, Timers: map[int]*Timer{},
-		Cautions: map[string]timers.Stamp{}, Top: top, byID: make(map[string]int, len(recs)), Items: make([]Item, len(recs)), memo: newMemo(),
+		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, len(recs)), Items: make([]Item, len(recs)), memo: newMemo(),
 	}
 	for i, r := range recs {
 		b.Items[i] = Item{Record: r, Body: r.Action.Body, Stamp: r.Stamp}
@@ -47,6 +47,7 @@ func (b *Bench) count(it *Item) {
 	b.Top.Seq = max(b.Top.Seq, it.Seq)
 	b.Top.use(it.Action.Body)
 	if it.TakenBack != nil {
+		b.returned(it)
 		return
 	}
 	b.Top.use(it.Body)

@@ -16,17 +16,22 @@ type living struct {
 	lastRead   map[int]int   // by bath
 	unloads    map[int][]int // by record: the loads it took flasks out of
 	registered map[uint64]bool
+	// settingsBack is the record of settings whose taking back is the latest; -1 for none.
+	settingsBack int
 }
 
 // living looks through the records once.
 func (b *Bench) living() *living {
-	l := &living{b: b, last: map[action.Kind]int{}, served: b.served(), lastRead: b.lastReadings(), unloads: b.unloadings(), registered: b.registered()}
+	l := &living{b: b, last: map[action.Kind]int{}, served: b.served(), lastRead: b.lastReadings(), unloads: b.unloadings(), registered: b.registered(), settingsBack: -1}
+	var back uint64
 	for i, it := range b.Items {
 		if it.Stamp.At.After(l.now) {
 			l.now = it.Stamp.At
 		}
 		if it.TakenBack == nil {
 			l.last[it.Action.Kind()] = i
+		} else if _, ok := it.Body.(action.Settings); ok && it.TakenBack.Seq > back {
+			l.settingsBack, back = i, it.TakenBack.Seq
 		}
 	}
 	return l

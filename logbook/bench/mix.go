@@ -47,6 +47,7 @@ type Mix struct {
 	Stiff     *timers.Stamp // marked too stiff
 	Notes     []Said
 	Last      timers.Stamp
+	set, back timers.Stamp
 }
 
 // Letter is the mix's name for people: A to Z, then A again.
@@ -120,7 +121,7 @@ func checkMixMake(c *checker, a action.MixMake) (action.MixMake, error) {
 
 func applyMixMake(b *Bench, a action.MixMake, it *Item) {
 	m := &Mix{No: a.Mix, Resin: a.Resin, PowderG: a.PowderG, LiquidG: a.LiquidG, PowderLot: a.PowderLot, LiquidLot: a.LiquidLot,
-		RoomC: a.RoomC, JarC: a.JarC, DoughS: a.DoughS, WorkS: a.WorkS, Made: it.Stamp, Last: it.Stamp}
+		RoomC: a.RoomC, JarC: a.JarC, DoughS: a.DoughS, WorkS: a.WorkS, Made: it.Stamp, Last: it.Stamp, set: it.set()}
 	m.estimate()
 	b.Mixes[a.Mix] = m
 	b.serve(m, a.Flasks, it)
@@ -162,7 +163,7 @@ func (b *Bench) serve(m *Mix, flasks []int, it *Item) {
 		if old := b.Mixes[f.Mix]; old != nil && old != m {
 			old.Flasks = without(old.Flasks, n)
 		}
-		f.Mix = m.No
+		f.Mix, f.given = m.No, it.set()
 		m.Flasks = append(without(m.Flasks, n), n)
 	}
 }
@@ -197,7 +198,7 @@ func checkMixStiff(c *checker, a action.MixStiff) (action.MixStiff, error) {
 func (b *Bench) mark(no int, it *Item, set func(*Mix)) {
 	if m := b.Mixes[no]; m != nil {
 		set(m)
-		m.Last = it.Stamp
+		m.Last, m.set = it.Stamp, timers.Latest(m.set, it.set())
 		m.estimate()
 	}
 }
@@ -227,7 +228,7 @@ func doughs(b *Bench) []Window {
 		}
 		s := func(d time.Duration) int { return int(d / time.Second) }
 		// The warning comes when the dough may be spent: at the low end of the estimate.
-		ends := timers.Ends{FloorS: s(m.Window.From), LimitS: s(m.Window.To), WarnS: s(m.Window.To - m.Window.ToLow), Floor: timers.Low, Limit: timers.High}
+		ends := timers.Ends{FloorS: s(m.Window.From), LimitS: s(m.Window.To), WarnS: s(m.Window.To - m.Window.ToLow), Floor: timers.Low, Limit: timers.High, Set: timers.Latest(m.set, m.back, b.first(waiting, (*Flask).served))}
 		if m.Dough != nil {
 			ends.FloorS = 0
 		}

@@ -33,9 +33,12 @@ var pressing = subject{
 		on(checkFlashMore, applyFlashMore),
 		on(checkDoughAdd, func(b *Bench, a action.DoughAdd, it *Item) {
 			f := b.flask(a.Flask, it)
-			f.AddedSince, f.Inspected = true, false
+			f.AddedSince, f.Inspected, f.trend = true, false, timers.Latest(f.trend, it.set())
 		}),
-		on(checkInspect, func(b *Bench, a action.Inspect, it *Item) { b.flask(a.Flask, it).Inspected = true }),
+		on(checkInspect, func(b *Bench, a action.Inspect, it *Item) {
+			f := b.flask(a.Flask, it)
+			f.Inspected, f.trend = true, timers.Latest(f.trend, it.set())
+		}),
 	},
 	ofFlask: hold,
 	signals: (*Bench).shortages,
@@ -179,7 +182,8 @@ func applyPressIn(b *Bench, a action.PressIn, it *Item) {
 	if a.Added {
 		f.Inspected = false // what was looked at was another filling
 	}
-	f.Press, f.AddedSince, f.Stage = a.Press, false, InPress
+	f.Press, f.AddedSince = a.Press, false
+	f.to(InPress, it)
 }
 
 func checkPressAt(c *checker, a action.PressAt) (action.PressAt, error) {
@@ -253,7 +257,7 @@ func applyPressAt(b *Bench, a action.PressAt, it *Item) {
 	t := f.trial()
 	t.At, t.PSI, t.Gauge, t.HoldAimS, t.AtID = it.at(), a.PressurePSI, b.gauge(a.PressurePSI, a.Gauge), a.HoldS, it.Action.ID
 	t.Corrected = t.Corrected || it.Corrected()
-	f.Stage = Holding
+	f.to(Holding, it)
 }
 
 func checkPressOpen(c *checker, a action.PressOpen) (action.PressOpen, error) {
@@ -278,7 +282,7 @@ func applyPressOpen(b *Bench, a action.PressOpen, it *Item) {
 	if t.At != nil {
 		t.HeldS = int(timers.Elapsed(*t.At, it.Stamp) / time.Second)
 	}
-	f.Stage = Judging
+	f.to(Judging, it)
 }
 
 func checkFlash(c *checker, a action.Flash) (action.Flash, error) {
@@ -295,7 +299,7 @@ func applyFlash(b *Bench, a action.Flash, it *Item) {
 	t := f.trial()
 	t.Judged, t.Grade, t.Grams, t.Where, t.JudgeID = it.at(), a.Grade, a.Grams, a.Where, it.Action.ID
 	t.Corrected = t.Corrected || it.Corrected()
-	f.Stage = Trimmed
+	f.to(Trimmed, it)
 }
 
 func checkFlashMore(c *checker, a action.FlashMore) (action.FlashMore, error) {
@@ -310,8 +314,10 @@ func checkFlashMore(c *checker, a action.FlashMore) (action.FlashMore, error) {
 }
 
 func applyFlashMore(b *Bench, a action.FlashMore, it *Item) {
-	t := b.flask(a.Flask, it).trial()
+	f := b.flask(a.Flask, it)
+	t := f.trial()
 	if a.Grams > 0 {
+		f.trend = timers.Latest(f.trend, it.set())
 		t.Grams = a.Grams
 	}
 	if len(a.Where) > 0 {
@@ -344,7 +350,7 @@ func hold(_ *Bench, f *Flask) []Window {
 	if f.Stage != Holding || t == nil || t.At == nil {
 		return nil
 	}
-	ends := timers.Ends{FloorS: t.HoldAimS, Floor: timers.Medium, Limit: timers.High}
+	ends := timers.Ends{FloorS: t.HoldAimS, Floor: timers.Medium, Set: f.staged()}
 	return []Window{{What: Hold, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, "hold/"+strconv.Itoa(t.N)), *t.At, ends)}}
 }
 

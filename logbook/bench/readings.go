@@ -178,9 +178,11 @@ func (b *Bench) readingSignals(now timers.Now) []timers.Signal {
 			continue
 		}
 		end := b.out(l)
+		at := b.first(b.working(l), func(f *Flask) timers.Stamp { return f.back })
+		set := timers.Latest(at, l.set, b.houseSet, b.readSet[l.Bath])
 		if xs := cure.OutOfBand(l.Cure(), l.In.At, read, b.BathOf(l).Band()); len(xs) > 0 {
 			x := xs[len(xs)-1]
-			sg := timers.Signal{Key: BandKey(l, xs), Priority: timers.Medium, Rose: stampOf(read, from, x.From), Cleared: end}
+			sg := timers.Signal{Key: BandKey(l, xs), Priority: timers.Medium, Rose: timers.Latest(stampOf(read, from, x.From), set), Cleared: end}
 			if !x.Open {
 				at := stampOf(read, from, x.To)
 				sg.Cleared = &at
@@ -192,7 +194,7 @@ func (b *Bench) readingSignals(now timers.Now) []timers.Signal {
 		}
 		if sg, ok := b.silence(l, read, from, end, now); ok {
 			if k := (said{bath: l.Bath, at: sg.Rose.At.UnixNano()}); !silent[k] {
-				silent[k] = true
+				silent[k], sg.Rose = true, timers.Latest(sg.Rose, set)
 				out = append(out, sg)
 			}
 		}

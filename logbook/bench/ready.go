@@ -204,10 +204,8 @@ func (b *Bench) shortages(now timers.Now) []timers.Signal {
 		if since <= 0 {
 			continue // what takes just as long as there is still fits
 		}
-		if t := f.Trial(); t != nil && t.Judged != nil {
-			since = min(since, now.Since(*t.Judged).For)
-		}
 		rose := timers.Stamp{At: now.Wall.Add(-since), BootID: now.BootID, Boot: now.Boot - since}
+		rose = timers.Latest(rose, f.staged(), f.given, f.trend, m.set, m.back, b.houseSet)
 		out = append(out, timers.Signal{Key: timers.SignalKey(flaskKey(f.No, fmt.Sprintf("closures/%d", len(f.Judged()))), ShortOfDough), Priority: timers.High, Rose: rose})
 	}
 	return out

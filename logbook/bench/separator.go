@@ -25,6 +25,7 @@ type Half struct {
 	MinS   int
 	MaxS   int
 	Lot    string
+	set    timers.Stamp
 }
 
 func checkCoat(c *checker, a action.Coat) (action.Coat, error) {
@@ -42,17 +43,20 @@ func checkCoat(c *checker, a action.Coat) (action.Coat, error) {
 
 func applyCoat(b *Bench, a action.Coat, it *Item) {
 	f := b.flask(a.Flask, it)
+	if cast, teeth := f.Halves["cast"], f.Halves["teeth"]; cast != nil && teeth != nil && *cast == *teeth {
+		cast.set, teeth.set = it.set(), it.set() // from now on two windows, unless both are painted anew
+	}
 	for _, h := range []string{"cast", "teeth"} {
 		if a.Half == h || a.Half == "both" {
 			n := 1
 			if old := f.Halves[h]; old != nil {
 				n = old.N + 1
 			}
-			f.Halves[h] = &Half{N: n, Coated: it.Stamp, MinS: a.DryMinS, MaxS: a.DryMaxS, Lot: a.Lot}
+			f.Halves[h] = &Half{N: n, Coated: it.Stamp, MinS: a.DryMinS, MaxS: a.DryMaxS, Lot: a.Lot, set: it.set()}
 		}
 	}
 	if f.Stage == Opened {
-		f.Stage = Drying
+		f.to(Drying, it)
 	}
 }
 
@@ -85,7 +89,7 @@ func dryings(b *Bench, f *Flask) []Window {
 		if h == nil {
 			return
 		}
-		ends := timers.Ends{FloorS: h.MinS, LimitS: h.MaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Low, Limit: timers.Medium}
+		ends := timers.Ends{FloorS: h.MinS, LimitS: h.MaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Low, Limit: timers.Medium, Set: timers.Latest(h.set, f.back), WarnSet: b.houseSet}
 		out = append(out, Window{What: what, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, fmt.Sprintf("dry/%s/%d", name, h.N)), h.Coated, ends)})
 	}
 	cast, teeth := f.Halves["cast"], f.Halves["teeth"]

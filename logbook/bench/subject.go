@@ -38,6 +38,7 @@ type rule struct {
 	takenBack   func(*checker, action.Body) error
 	uncorrected bool
 	kept        bool
+	quiet       bool
 }
 
 // on gives a kind its rule: check holds a body against the bench and fills it in, apply
@@ -103,6 +104,9 @@ func uncorrected(r *rule) { r.uncorrected = true }
 
 // kept is a kind that is not taken back.
 func kept(r *rule) { r.kept = true }
+
+// quiet is a kind that changes no window and no trend.
+func quiet(r *rule) { r.quiet = true }
 
 // asIs is the check of a kind that needs nothing of the bench, counts nothing the apply of
 // one that the bench does not rest on.
@@ -181,6 +185,10 @@ func (b *Bench) Windows() []Window {
 
 // Alarms surveys every signal of the bench.
 func (b *Bench) Alarms(now timers.Now) []timers.Alarm {
+	return timers.Survey(b.signals(now), b.Answers, now)
+}
+
+func (b *Bench) signals(now timers.Now) []timers.Signal {
 	var sig []timers.Signal
 	for _, w := range b.Windows() {
 		sig = append(sig, w.Signals(now)...)
@@ -190,5 +198,5 @@ func (b *Bench) Alarms(now timers.Now) []timers.Alarm {
 			sig = append(sig, s.signals(b, now)...)
 		}
 	}
-	return timers.Survey(sig, b.Answers, now)
+	return sig
 }

@@ -37,10 +37,12 @@ type Timer struct {
 	MaxS    int
 	Start   timers.Stamp
 	Stopped *timers.Stamp
+
+	set, back timers.Stamp
 }
 
 func applyTimerStart(b *Bench, a action.TimerStart, it *Item) {
-	b.Timers[a.Timer] = &Timer{No: a.Timer, Label: a.Label, Count: a.Count, MinS: a.MinS, AimS: a.AimS, MaxS: a.MaxS, Start: it.Stamp}
+	b.Timers[a.Timer] = &Timer{No: a.Timer, Label: a.Label, Count: a.Count, MinS: a.MinS, AimS: a.AimS, MaxS: a.MaxS, Start: it.Stamp, set: it.set()}
 }
 
 func checkTimerStop(c *checker, a action.TimerStop) (action.TimerStop, error) {
@@ -69,6 +71,7 @@ func ownWindows(b *Bench) []Window {
 		default:
 			ends = timers.Ends{FloorS: t.MinS, AimS: t.AimS, LimitS: t.MaxS, WarnS: min(b.House.Alarms.WarnS, t.MaxS/4), Floor: timers.Medium, Limit: timers.High}
 		}
+		ends.Set, ends.WarnSet = timers.Latest(t.set, t.back), b.houseSet
 		out = append(out, Window{What: Own, Timer: no, Label: t.Label, Window: timers.NewWindow(fmt.Sprintf("timer/%d/own", no), t.Start, ends)})
 	}
 	return out

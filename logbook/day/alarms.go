@@ -56,11 +56,7 @@ func (w *watch) look(b *bench.Bench, at timers.Stamp) {
 			if m.Priority == timers.Silent || passed < m.After {
 				continue
 			}
-			rose := timers.Stamp{At: now.WallOf(win.Start, m.After)}
-			if win.Start.BootID != "" && win.Start.BootID == now.BootID {
-				rose.BootID, rose.Boot = win.Start.BootID, win.Start.Boot+m.After
-			}
-			note(timers.SignalKey(win.Key, m.End), m.Priority, rose, timerWords(win, m.End), win.Flasks)
+			note(timers.SignalKey(win.Key, m.End), m.Priority, win.Rose(m, now), timerWords(win, m.End), win.Flasks)
 		}
 	}
 	for _, al := range b.Alarms(now) {

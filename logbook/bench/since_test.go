@@ -1,0 +1,115 @@
+package bench_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+	"flaskside/timers/simclock"
+)
+
+// sounding gives what sounds at a moment, by what it is about: one entry for each flask,
+// mix, load, timer or bath and each end. Also ends are in it that a later one speaks for.
+func sounding(b *bench.Bench, now timers.Now) map[string]timers.Stamp {
+	out := map[string]timers.Stamp{}
+	windows := map[string]bool{}
+	for _, w := range b.Windows() {
+		windows[w.Key] = true
+		about := []string{fmt.Sprint("timer ", w.Timer, " mix ", w.Mix, " load ", w.Load)}
+		if w.Timer+w.Mix+w.Load == 0 {
+			about = nil
+			for _, n := range w.Flasks {
+				about = append(about, fmt.Sprint("flask ", n))
+			}
+		}
+		what := string(w.What)
+		if strings.Contains(what, "half") || strings.Contains(what, "halves") {
+			what = "drying" // both in one window, or each in one of its own
+		}
+		for _, m := range w.Marks {
+			if m.Priority == timers.Silent || now.Since(w.Start).For < m.After {
+				continue
+			}
+			for _, a := range about {
+				out[fmt.Sprint(a, " ", what, " ", m.End)] = w.Rose(m, now)
+			}
+		}
+	}
+	for _, s := range b.Signals(now) {
+		key, end := timers.SplitSignalKey(s.Key)
+		if windows[key] {
+			continue
+		}
+		about := strings.Join(strings.Split(key, "/")[:2], " ")
+		if l, ok := b.LoadOfKey(s.Key); ok {
+			about = fmt.Sprint("bath ", l.Bath)
+		}
+		out[fmt.Sprint(about, " ", end)] = s.Rose
+	}
+	return out
+}
+
+// No alarm is older than the record that made it possible: whatever is recorded, also
+// late, corrected or taken back, what sounds with it and did not without it began no
+// earlier than it.
+func TestNoAlarmIsOlderThanItsCause(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		ck := simclock.At(morning, "boot-0")
+		var recs []record.Record
+		boots := 0
+		before := bench.Fold(nil, bench.Counters{})
+		for range rapid.IntRange(1, 60).Draw(t, "steps") {
+			pass(t, ck, &boots)
+			r, ok := add(t, before, ck, recs)
+			if !ok {
+				continue
+			}
+			recs = append(recs, r)
+			after := bench.Fold(recs, top(recs))
+			if !alone(after) {
+				return // who stands there is anybody's guess
+			}
+			cause := r.Stamp
+			for _, shift := range []time.Duration{0, 10 * time.Minute, 45 * time.Minute, 10 * time.Hour} {
+				now := timers.Now{Reading: ck.Read()}
+				now.Wall, now.Boot, now.Mono = now.Wall.Add(shift), now.Boot+shift, now.Mono+shift
+				was, is := sounding(before, now), sounding(after, now)
+				for key, rose := range is {
+					if _, old := was[key]; !old && rose.Before(cause) {
+						t.Fatalf("%s rose %s, which is before %s that made it possible", key, rose.At, r.Raw)
+					}
+				}
+			}
+			before = after
+		}
+	})
+}
+
+// A shortage that arises with a mix made late rises with that mix, not before it.
+func TestAShortageRisesWithTheMixThatMadeIt(t *testing.T) {
+	p := newPaper(t)
+	p.do(0, action.FlaskOpen{Place: 1, Case: "4401", Base: "upper", Size: "large"})
+	p.do(0, action.Coat{Flask: 1, Half: "both"})
+	p.do(minute, action.MixMake{Flasks: []int{1}, DoughS: 300, WorkS: 600})
+	now := p.now()
+	made := p.b.Mixes[1].Made
+	found := false
+	for _, al := range p.b.Alarms(now) {
+		if strings.HasSuffix(al.Key, string(bench.ShortOfDough)) {
+			found = true
+			if al.Rose.Before(made) || al.Since.For < 0 {
+				t.Errorf("rose %s, the mix was made %s", al.Rose.At, made.At)
+			}
+		}
+	}
+	if !found {
+		t.Error("ten minutes of dough for a large flask: no shortage")
+	}
+}
