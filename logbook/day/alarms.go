@@ -26,6 +26,8 @@ type rung struct {
 	by       string
 	shelved  bool          // put on the shelf before, or instead
 	stepped  *timers.Stamp // gone with the step that was due; nil: not so
+	known    time.Time     // when the record that made it possible was written
+	silent   bool          // it was over before that: no open bench could sound it
 }
 
 // mostLooks bounds how often the bench is put together anew to find alarms.
@@ -34,23 +36,33 @@ const mostLooks = 600
 // watch looks for alarms in the bench as it stood from record to record.
 type watch struct {
 	found map[string]*rung
-	open  map[string]bool // those on at the last look
-	last  timers.Stamp    // the record that followed that look
+	open  map[string]bool      // those on at the last look
+	last  timers.Stamp         // the record that followed that look
+	wrote time.Time            // when that record was written
+	known map[string]time.Time // by window: when the record ahead of the look that showed it first was written
 }
 
-// look notes what is on at a moment, and what went since the last look.
-func (w *watch) look(b *bench.Bench, at timers.Stamp) {
+// look notes what is on at a moment, and what went since the last look: ahead of it stands
+// a record that was written at one time, behind it one that was written at another.
+func (w *watch) look(b *bench.Bench, at timers.Stamp, ahead, behind time.Time) {
 	now := timers.Now{Reading: timers.Reading{Wall: at.At, Boot: at.Boot, BootID: at.BootID}}
 	on := map[string]bool{}
 	windows := map[string]bool{}
 	note := func(key string, p timers.Priority, rose timers.Stamp, kind string, flasks []int) {
 		on[key] = true
 		if w.found[key] == nil {
-			w.found[key] = &rung{kind: kind, flasks: slices.Clone(flasks), priority: p, rose: rose}
+			known := ahead
+			if window, _ := timers.SplitSignalKey(key); !w.known[window].IsZero() {
+				known = w.known[window]
+			}
+			w.found[key] = &rung{kind: kind, flasks: slices.Clone(flasks), priority: p, rose: rose, known: known}
 		}
 	}
 	for _, win := range b.Windows() {
 		windows[win.Key] = true
+		if w.known[win.Key].IsZero() {
+			w.known[win.Key] = ahead
+		}
 		passed := now.Since(win.Start).For
 		for _, m := range win.Marks { // each end that was reached rang, also between two records
 			if m.Priority == timers.Silent || passed < m.After {
@@ -69,9 +81,10 @@ func (w *watch) look(b *bench.Bench, at timers.Stamp) {
 		if !on[key] {
 			ended := w.last
 			w.found[key].stepped = &ended
+			w.found[key].silent = !w.wrote.After(w.found[key].known)
 		}
 	}
-	w.open, w.last = on, at
+	w.open, w.last, w.wrote = on, at, behind
 }
 
 // alarms lists the alarms that rose in the day or were answered in it, in order,
@@ -79,10 +92,11 @@ func (w *watch) look(b *bench.Bench, at timers.Stamp) {
 // the last one stands for all. The bench is put together as it stood before
 // each record of the day: an alarm is not written down, its answer is.
 func (s Sheet) alarms() (out []rung, all bool) {
-	w := watch{found: map[string]*rung{}}
+	w := watch{found: map[string]*rung{}, known: map[string]time.Time{}}
 	var before []record.Record
 	var b *bench.Bench // before the record at hand; nil: to be put together
 	looks := 0
+	var ahead time.Time
 	for _, it := range s.Bench.Items {
 		key, shelf := "", false
 		switch a := it.Action.Body.(type) {
@@ -98,9 +112,9 @@ func (s Sheet) alarms() (out []rung, all bool) {
 				b = bench.Fold(slices.Clone(before), bench.Counters{})
 				b.Inherit(s.Bench)
 			}
-			w.look(b, it.Record.Stamp)
+			w.look(b, it.Record.Stamp, ahead, it.Written)
 		}
-		before = append(before, it.Record)
+		before, ahead = append(before, it.Record), it.Written
 		if key == "" {
 			b = nil // while an answer changes no window
 			continue
@@ -114,7 +128,7 @@ func (s Sheet) alarms() (out []rung, all bool) {
 			r.heard, r.by = &at, it.Action.By
 		}
 	}
-	w.look(s.Bench, timers.Stamp{At: s.end()})
+	w.look(s.Bench, timers.Stamp{At: s.end()}, ahead, time.Time{})
 	for key, r := range w.found {
 		if !s.has(r.rose.At) && (r.heard == nil || !s.has(r.heard.At)) {
 			continue
@@ -182,7 +196,7 @@ var rank = map[timers.Priority]string{timers.High: "1 high", timers.Medium: "2 m
 // total sums up alarms: how many, and how soon they were acknowledged.
 func total(all []rung) string {
 	var soon []time.Duration
-	high := 0
+	high, silent := 0, 0
 	for _, r := range all {
 		if r.heard != nil {
 			soon = append(soon, r.since(r.heard))
@@ -190,8 +204,14 @@ func total(all []rung) string {
 		if r.priority == timers.High {
 			high++
 		}
+		if r.silent && r.heard == nil && !r.shelved {
+			silent++
+		}
 	}
 	words := fmt.Sprintf("%d in all, %d of them high; %d acknowledged", len(all), high, len(soon))
+	if silent > 0 {
+		words += fmt.Sprintf("; %d worked out, over before they were written down", silent)
+	}
 	if len(soon) > 0 {
 		slices.Sort(soon)
 		words += fmt.Sprintf(", half of them within %s, the last after %s", units.FormatDuration(soon[(len(soon)-1)/2]), units.FormatDuration(soon[len(soon)-1]))
@@ -257,6 +277,8 @@ func (s Sheet) alarmRows(tame func(string) string) [][]string {
 			answer, at = "acknowledged", r.heard
 		case r.shelved:
 			answer = "snoozed"
+		case r.silent:
+			answer = "worked out"
 		case r.stepped != nil:
 			answer, at = "cleared by the next step", r.stepped
 		}
@@ -269,9 +291,10 @@ func (s Sheet) alarmRows(tame func(string) string) [][]string {
 	return rows
 }
 
-// plainly tells whether an alarm ended as most do, with the step that was due.
+// plainly tells whether an alarm ended as most do, with the step that was due, or could be
+// heard by nobody.
 func (r rung) plainly() bool {
-	return r.heard == nil && !r.shelved && r.stepped != nil && r.priority != timers.High
+	return r.heard == nil && !r.shelved && r.stepped != nil && (r.silent || r.priority != timers.High)
 }
 
 // group is alarms of one kind that ended with the step that was due.
@@ -289,6 +312,9 @@ func groups(all []rung) []group {
 	for _, r := range all {
 		if !r.plainly() {
 			continue
+		}
+		if r.silent {
+			r.kind += ", worked out: over before it was written down"
 		}
 		i := slices.IndexFunc(out, func(g group) bool { return g.kind == r.kind })
 		after := r.since(r.stepped)
