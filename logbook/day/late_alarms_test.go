@@ -40,7 +40,7 @@ func TestAlarmsThatNoBenchCouldSoundAreWorkedOut(t *testing.T) {
 		s := day.Sheet{Bench: bench.Fold(recs, bench.Counters{}), From: at.Truncate(24 * time.Hour), Until: at.Truncate(24 * time.Hour).Add(24 * time.Hour), Made: made.Add(time.Minute)}
 		answers := cells(t, s, "alarms", "answer")
 		text := string(written(t, s.Text))
-		want := "ended by the step"
+		want := "cleared by the next step"
 		if typedLate {
 			want = "worked out"
 		}
