@@ -36,6 +36,7 @@
 package logbook
 
 import (
+	"bytes"
 	"cmp"
 	"encoding/binary"
 	"encoding/json"
@@ -378,8 +379,11 @@ func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Ben
 		it, ok := cur.Item(id)
 		return it.Action.Body, ok
 	})
-	for _, it := range cur.Items {
-		delete(seqs, it.Seq)
+	if len(seqs) == 0 { // of nearly every record; to go through the bench for it costs most of a long input
+		return cur
+	}
+	for i := range cur.Items {
+		delete(seqs, cur.Items[i].Seq)
 	}
 	if len(seqs) == 0 {
 		return cur
@@ -439,13 +443,21 @@ func (w *plan) write(tx *bolt.Tx) error {
 			return fmt.Errorf("write record %d: %w", r.Seq, err)
 		}
 	}
+	// In the order of the keys: the store keeps what one transaction adds in long lists, and
+	// to put into the middle of them would cost with the square of a long input.
+	type entry struct{ key, value []byte }
+	var entries []entry
 	for i, r := range w.fresh {
 		value := layout.SeqKey(r.Seq) // of the id alone
 		for _, k := range w.index[i] {
-			if err := index.Put(k, value); err != nil {
-				return fmt.Errorf("index record %d: %w", r.Seq, err)
-			}
+			entries = append(entries, entry{k, value})
 			value = nil
+		}
+	}
+	slices.SortFunc(entries, func(a, b entry) int { return bytes.Compare(a.key, b.key) })
+	for _, e := range entries {
+		if err := index.Put(e.key, e.value); err != nil {
+			return fmt.Errorf("index: %w", err)
 		}
 	}
 	for _, s := range w.drop {
@@ -453,6 +465,7 @@ func (w *plan) write(tx *bolt.Tx) error {
 			return fmt.Errorf("live: %w", err)
 		}
 	}
+	slices.Sort(w.add)
 	for _, s := range w.add {
 		if err := live.Put(layout.SeqKey(s), nil); err != nil {
 			return fmt.Errorf("live: %w", err)
