@@ -211,8 +211,8 @@ func (e *Newer) Error() string { return "the logbook holds what the backup lacks
 // Restore puts a backup in the place of the book at path. The backup is checked first;
 // the book replaced is kept beside it under another name. The error is [Newer] where
 // the book, or the journal beside it, holds records that the backup lacks and discard
-// is false, and [ErrHeld] while another program has the book.
-func Restore(backup, path string, now time.Time, discard bool, look Check) (Restored, error) {
+// is false; where they are given up, the book has a record of that, by whom, and [ErrHeld] while another program has the book.
+func Restore(backup, path string, now time.Time, discard bool, by string, look Check) (Restored, error) {
 	out := Restored{}
 	rep, err := look.sound(backup, "the backup")
 	if err != nil {
@@ -228,14 +228,12 @@ func Restore(backup, path string, now time.Time, discard bool, look Check) (Rest
 		return out, err
 	}
 	defer unlock()
-	if !discard {
-		what, err := lacks(path, backup, rep)
-		if err != nil {
-			return out, fmt.Errorf("restore: %w", err)
-		}
-		if what != "" {
-			return out, &Newer{what}
-		}
+	what, gaveUp, err := lacks(path, backup, rep)
+	if err != nil {
+		return out, fmt.Errorf("restore: %w", err)
+	}
+	if what != "" && !discard {
+		return out, &Newer{what}
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return out, fmt.Errorf("restore: %w", err)
@@ -252,13 +250,16 @@ func Restore(backup, path string, now time.Time, discard bool, look Check) (Rest
 		_, err = io.Copy(w, f)
 		return err
 	})
+	aside := freeName(path, now)
+	if err == nil && gaveUp.Seq > 0 {
+		_, err = noteRestored(tmp, gaveUp, aside, by, now)
+	}
 	if err == nil {
 		out.Report, err = look.sound(tmp, "the copy")
 	}
 	if err != nil {
 		return out, fmt.Errorf("restore: %w", err)
 	}
-	aside := freeName(path, now)
 	if runtime.GOOS == "windows" {
 		unlock() // a file in use cannot be renamed there
 	}
@@ -343,11 +344,11 @@ func lockWriting(path string) (unlock func(), err error) {
 }
 
 // lacks says which records of the book at path, or of the journals beside it, a sound
-// backup lacks; "" for none.
-func lacks(path, backup string, rep check.Report) (string, error) {
+// backup lacks, "" for none, and the last of them.
+func lacks(path, backup string, rep check.Report) (what string, upTo Head, err error) {
 	c, err := check.OpenContents(backup)
 	if err != nil {
-		return "", err
+		return "", Head{}, err
 	}
 	defer c.Close()
 	text := func(h Head) string {
@@ -358,37 +359,37 @@ func lacks(path, backup string, rep check.Report) (string, error) {
 	}
 	journals, err := check.JournalsOf(path, rep.Book)
 	if err != nil {
-		return "", err
+		return "", Head{}, err
 	}
 	id, head, err := check.Peek(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		if len(journals) == 0 {
-			return "", nil
+			return "", Head{}, nil
 		}
 	} else if err == nil && check.Inside(path) == nil {
 		// The hash of its last record stands for all before it.
 		last, _, err := check.LastJournaled(path, id)
 		switch {
 		case err != nil:
-			return "", err
+			return "", Head{}, err
 		case id != rep.Book && head.Seq > 0:
-			return "it is another book", nil
+			return "it is another book", head, nil
 		case !c.Has(head):
-			return text(head), nil
+			return text(head), head, nil
 		case last != nil && !c.Has(*last):
-			return text(*last) + ", in its journal", nil
+			return text(*last) + ", in its journal", *last, nil
 		}
-		return "", nil
+		return "", Head{}, nil
 	}
 	s, err := check.Gather(path, journals)
 	if err != nil {
-		return "", err
+		return "", Head{}, err
 	}
 	defer s.Close()
 	for _, p := range slices.Backward(s.Choose()) {
 		if h := p.Head(); !c.Has(h) {
-			return text(h) + "; it is damaged, and flaskside salvage would bring back what is left", nil
+			return text(h) + "; it is damaged, and flaskside salvage would bring back what is left", h, nil
 		}
 	}
-	return "", nil
+	return "", Head{}, nil
 }

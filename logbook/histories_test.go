@@ -334,3 +334,50 @@ func TestWholeRecordBehindSpoiltLine(t *testing.T) {
 		}
 	}
 }
+
+// Records that are given up by a restore leave a trace: from where the book goes on, up to
+// which the others reached, who did it, and where they still stand.
+func TestRestoreLeavesARecord(t *testing.T) {
+	p := newPastOf(t, "bench.db")
+	a := p.say("a", 3)
+	p.close()
+	backup := filepath.Join(t.TempDir(), "copy.db")
+	if err := os.WriteFile(backup, p.bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	p.open()
+	b := p.say("b", 4)
+	p.close()
+	look := func(path string) (check.Report, error) { return Verify(path, check.Verifying{}) }
+	out, err := Restore(backup, p.at, p.ck.Read().Wall, true, "MR", look)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.open()
+	recs := records(t, p.b)
+	sameRecords(t, "the backup", recs[:3], a)
+	want := action.Restored{From: Head{Seq: 3, Hash: a[2].Hash()}.String(), GaveUp: Head{Seq: 7, Hash: b[3].Hash()}.String(), Kept: filepath.Base(out.Kept)}
+	if len(recs) != 4 || recs[3].Action.Body != want || recs[3].Action.By != "MR" || out.Report.Head.Seq != 4 {
+		t.Errorf("%+v, want %+v", recs[len(recs)-1], want)
+	}
+	c := p.say("c", 2)
+	p.close()
+	if rep := verified(t, p.at, check.Verifying{Journals: beside(t, p.at)}); len(rep.Faults) > 0 {
+		t.Errorf("%s", lines(rep.Faults))
+	}
+	kept, err := OpenReading(out.Kept, p.ck)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sameRecords(t, "kept", records(t, kept), a, b)
+	_ = kept.Close()
+	// Where nothing is given up, nothing changes: no record of it.
+	last := Head{Seq: 6, Hash: c[1].Hash()}
+	again := filepath.Join(t.TempDir(), "again.db")
+	if err := os.WriteFile(again, p.bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := Restore(again, p.at, p.ck.Read().Wall, false, "MR", look); err != nil || out.Report.Head != last {
+		t.Errorf("%+v, %v", out, err)
+	}
+}

@@ -32,6 +32,8 @@ func newer(r record.Record) bool {
 	switch a := r.Action.Body.(type) {
 	case action.Crew:
 		return a.Handover
+	case action.Restored:
+		return true
 	case action.Settings:
 		h := a.House
 		return h.Backup.At != "" || len(a.Changed) > 0 || h.Cases != "" || h.Press.MaxPSI != 0 || h.Press.FinalPSI != 0 || h.Remount != (house.Remount{})

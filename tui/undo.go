@@ -126,7 +126,7 @@ func (m *sight) lastWork() (bench.Item, bool) {
 			continue
 		}
 		switch items[i].Body.(type) {
-		case action.Clock, action.Seen, action.Crew, action.Caution, action.AlarmHeard, action.AlarmShelve, action.TakeBack, action.Settings:
+		case action.Clock, action.Restored, action.Seen, action.Crew, action.Caution, action.AlarmHeard, action.AlarmShelve, action.TakeBack, action.Settings:
 			continue
 		}
 		return items[i], true

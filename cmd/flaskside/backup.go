@@ -87,15 +87,15 @@ func restoreCommand(o *options) *cobra.Command {
 				}
 				return fmt.Errorf("a bench is running on this logbook (process %d, since %s): leave it first", who.PID, who.Since.Format("02 Jan 15:04"))
 			}
-			return restore(c.Context(), args[0], o.book, discard, sysclock.New().Read().Wall, c.OutOrStdout())
+			return restore(c.Context(), args[0], o.book, discard, o.by, sysclock.New().Read().Wall, c.OutOrStdout())
 		},
 	}
-	c.Flags().BoolVar(&discard, "discard-newer", false, "give up the records that the backup lacks (they stay in the logbook that is kept)")
+	c.Flags().BoolVar(&discard, "discard-newer", false, "give up the records that the backup lacks (they stay in the logbook that is kept, and a record says so)")
 	return c
 }
 
-func restore(ctx context.Context, backup, path string, discard bool, now time.Time, out io.Writer) error {
-	r, err := logbook.Restore(backup, path, now, discard, checking(ctx))
+func restore(ctx context.Context, backup, path string, discard bool, by string, now time.Time, out io.Writer) error {
+	r, err := logbook.Restore(backup, path, now, discard, by, checking(ctx))
 	var newer *logbook.Newer
 	switch {
 	case errors.As(err, &newer):

@@ -310,6 +310,14 @@ type Seen struct {
 	Since string `json:"since,omitempty"`
 }
 
+// Restored says that a backup was put in the place of the logbook, and records that it
+// lacks were given up. Heads are written as they are printed, number and short hash.
+type Restored struct {
+	From   string `json:"from" jsonschema_description:"the last record of the backup, from which the logbook goes on"`
+	GaveUp string `json:"gave_up" jsonschema_description:"the last of the records that were given up"`
+	Kept   string `json:"kept,omitempty" jsonschema_description:"the file in which they still stand, beside the logbook"`
+}
+
 // LotIn is a lot taken into the house, checked in by whoever records it.
 type LotIn struct {
 	Material string `json:"material" jsonschema:"enum=powder,enum=liquid,enum=separator,enum=sheet,enum=stone"`
@@ -353,7 +361,7 @@ var makers = []func() Body{
 	func() Body { return &AlarmHeard{} }, func() Body { return &AlarmShelve{} },
 	func() Body { return &Correct{} }, func() Body { return &TakeBack{} },
 	func() Body { return &Settings{} }, func() Body { return &Crew{} }, func() Body { return &Caution{} },
-	func() Body { return &Clock{} }, func() Body { return &Seen{} },
+	func() Body { return &Clock{} }, func() Body { return &Restored{} }, func() Body { return &Seen{} },
 	func() Body { return &LotIn{} }, func() Body { return &LotOut{} },
 }
 
@@ -411,6 +419,7 @@ func (Settings) Kind() Kind     { return "settings" }
 func (Crew) Kind() Kind         { return "crew" }
 func (Caution) Kind() Kind      { return "caution" }
 func (Clock) Kind() Kind        { return "clock" }
+func (Restored) Kind() Kind     { return "restored" }
 func (Seen) Kind() Kind         { return "seen" }
 func (LotIn) Kind() Kind        { return "lot-in" }
 func (LotOut) Kind() Kind       { return "lot-out" }
@@ -469,6 +478,7 @@ func (Correct) Subjects() []Subject      { return nil }
 func (TakeBack) Subjects() []Subject     { return nil }
 func (Settings) Subjects() []Subject     { return nil }
 func (Crew) Subjects() []Subject         { return nil }
+func (Restored) Subjects() []Subject     { return nil }
 func (Caution) Subjects() []Subject      { return nil }
 func (Clock) Subjects() []Subject        { return nil }
 func (Seen) Subjects() []Subject         { return nil }
@@ -773,6 +783,9 @@ func (b Clock) Valid() error {
 	return first(line("what", b.What, 40), text("detail", b.Detail, 120))
 }
 func (b Seen) Valid() error { return text("since", b.Since, 40) }
+func (b Restored) Valid() error {
+	return first(line("from", b.From, 90), line("gave_up", b.GaveUp, 90), text("kept", b.Kept, 255))
+}
 func (b LotIn) Valid() error {
 	return first(oneOf("material", b.Material, Materials), line("lot", b.Lot, maxScan), text("product", b.Product, 60), date("expiry", b.Expiry))
 }

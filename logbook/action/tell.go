@@ -314,6 +314,8 @@ func (t Teller) house(body Body) string {
 		return "at the bench: " + a.Initials
 	case Caution:
 		return "caution read: " + words.Hazard(a.Hazard)
+	case Restored:
+		return "a backup was put in the place of the logbook, after record " + a.From
 	case Clock:
 		s := "computer clock: " + a.What
 		if a.ByS != 0 && t.Full {

@@ -23,6 +23,7 @@ var crew = subject{
 			b.Cautions[a.Hazard+" "+it.Action.By] = it.Stamp
 		}, alive(func(l *living, _ action.Caution, _ int, it *Item) bool { return l.now.Sub(it.Stamp.At) < cautionMemory })),
 		on(asIs[action.Clock], countsNothing[action.Clock], uncorrected, kept),
+		on(asIs[action.Restored], countsNothing[action.Restored], uncorrected, kept),
 		on(asIs[action.Seen], func(b *Bench, _ action.Seen, it *Item) { b.Seen = it.Stamp }, uncorrected, kept, alive(latest[action.Seen])),
 	},
 }

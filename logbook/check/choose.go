@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"iter"
 	"maps"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -226,8 +227,10 @@ func (s *Scan) sameAction(c Pick, r record.Record) (bool, error) {
 
 // Others tells which journals were left out as those of other books.
 func (s *Scan) Others() (out []string) {
-	for name, n := range s.others {
-		out = append(out, fmt.Sprintf("%s is of another book, with %d records", name, n))
+	for source, owner := range s.of {
+		if owner != 0 && owner != s.main && s.found[source] > 0 {
+			out = append(out, fmt.Sprintf("%s (%s) is of another book, with %d records", filepath.Base(s.sources[source].name), s.owners[owner], s.found[source]))
+		}
 	}
 	slices.Sort(out)
 	return out

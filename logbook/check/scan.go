@@ -45,12 +45,12 @@ type Scan struct {
 	sources []source
 	files   []*os.File // to be closed
 	pieces  map[uint64][]piece
-	owners  []string       // identities that journals name; the first is none
-	names   []string       // of the journals, as many
-	tip     *layout.Head   // the record whose history is to be followed, nil for that of the file
-	main    int16          // of owners, the book that is looked for
-	others  map[string]int // journals of other books, and how many records each holds
-	ids     []string       // identities of the book, likeliest first
+	owners  []string        // identities that journals name; the first is none
+	tip     *layout.Head    // the record whose history is to be followed, nil for that of the file
+	main    int16           // of owners, the book that is looked for
+	found   map[int16]int   // by source, how many records a journal holds
+	of      map[int16]int16 // by source, the book that a journal names
+	ids     []string        // identities of the book, likeliest first
 	created string
 	format  string
 	kept    *layout.Head // the head that the book kept of itself, where it can still be reached
@@ -83,7 +83,7 @@ var (
 )
 
 func newScan() *Scan {
-	return &Scan{pieces: map[uint64][]piece{}, owners: []string{""}, names: []string{""}, others: map[string]int{}, q: record.NewReader()}
+	return &Scan{pieces: map[uint64][]piece{}, owners: []string{""}, found: map[int16]int{}, of: map[int16]int16{}, q: record.NewReader()}
 }
 
 // Gather looks through a book's file, where it is there, and through journals.
@@ -177,6 +177,7 @@ func (s *Scan) read(source int, size int64) error {
 	ahead := line{} // in a journal
 	if source > 0 {
 		ahead.owner = s.ownerOf(source, size)
+		s.of[int16(source)] = ahead.owner
 	}
 	for base := int64(0); ; {
 		n, err := s.sources[source].f.ReadAt(buf, base)
@@ -228,7 +229,7 @@ func (s *Scan) ownerOf(source int, size int64) int16 {
 	if i := slices.Index(s.owners, id); i >= 0 {
 		return int16(i)
 	}
-	s.owners, s.names = append(s.owners, id), append(s.names, s.sources[source].name)
+	s.owners = append(s.owners, id)
 	return int16(len(s.owners) - 1)
 }
 
@@ -261,11 +262,7 @@ func (s *Scan) oneBook() {
 	}
 	for seq, ps := range s.pieces {
 		s.pieces[seq] = slices.DeleteFunc(ps, func(p piece) bool {
-			foreign := p.journal && !p.file && p.owner != 0 && p.owner != s.main
-			if foreign {
-				s.others[s.names[p.owner]]++
-			}
-			return foreign
+			return p.journal && !p.file && p.owner != 0 && p.owner != s.main
 		})
 		if len(s.pieces[seq]) == 0 {
 			delete(s.pieces, seq)
@@ -313,6 +310,7 @@ func (s *Scan) take(source int, base int64, b []byte, at, upTo int, ahead *line)
 		p.journal = true
 		// Each line between two records that cannot be read may have been one.
 		p.owner = ahead.owner
+		s.found[int16(source)]++
 		p.placed = r.Seq > ahead.seq && r.Seq-ahead.seq <= max(1, ahead.lines)
 		ahead.seq, ahead.lines = r.Seq, 0
 	}

@@ -103,6 +103,12 @@ func (s Sheet) chapters() []chapter {
 				words += ": " + strings.Join(a.Changed, "; ")
 			}
 			return words
+		case action.Restored:
+			words := fmt.Sprintf("a backup was put in the place of the logbook: it goes on from record %s; given up: up to record %s", a.From, a.GaveUp)
+			if a.Kept != "" {
+				words += ", which are in " + a.Kept
+			}
+			return words
 		case action.Clock:
 			words := fmt.Sprintf("%s by %s", a.What, units.FormatDuration(sec(a.ByS)))
 			if a.Detail != "" {
