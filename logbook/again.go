@@ -3,6 +3,7 @@ package logbook
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"reflect"
 	"slices"
 	"strings"
@@ -19,7 +20,7 @@ var filledIn = []string{
 	"flask", "mix", "load", "timer", "press", "bath",
 	"dry_min_s", "dry_max_s", "pressure_psi", "hold_s", "backed_off_turn", "bench_min_s", "bench_max_s", "bench_s", "water_s",
 	"stages", "max_s", "bath_c", "resin", "powder_g", "liquid_g", "room_c", "dough_s", "work_s",
-	"product", "expiry",
+	"product", "expiry", "changed", "gauge",
 }
 
 // saysElse tells in what an action differs from the record that has its id, "" for in
@@ -49,7 +50,11 @@ func saysElse(a action.Action, r record.Record) string {
 			differ = append(differ, name)
 		}
 	}
+	delete(is, "changed") // whatever it says, the bench finds that out for itself
 	for name, v := range is {
+		if name == "set" && sameSet(v, was[name]) {
+			continue
+		}
 		if !reflect.DeepEqual(v, was[name]) && !(isZero(v) && (was[name] == nil || slices.Contains(filledIn, name))) && !sameLot(name, v, was[name], old.At.Year()) {
 			differ = append(differ, name)
 		}
@@ -59,6 +64,21 @@ func saysElse(a action.Action, r record.Record) string {
 	}
 	slices.Sort(differ)
 	return "they differ in " + strings.Join(differ, ", ")
+}
+
+// sameSet tells whether a correction sets what was recorded; the text of a gauge may have
+// been put beside a pressure.
+func sameSet(is, was any) bool {
+	a, ok := is.(map[string]any)
+	b, ok2 := was.(map[string]any)
+	if !ok || !ok2 {
+		return false
+	}
+	b = maps.Clone(b)
+	if _, given := a["gauge"]; !given {
+		delete(b, "gauge")
+	}
+	return reflect.DeepEqual(a, b)
 }
 
 // fields takes a body apart.
