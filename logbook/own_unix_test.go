@@ -134,7 +134,7 @@ func TestStrangeSources(t *testing.T) {
 			"book":              func() error { _, err := OpenAnywhere(src, ck); return err },
 			"book only read":    func() error { _, err := OpenReading(src, ck); return err },
 			"verify":            func() error { _, err := look(src); return err },
-			"backup to restore": func() error { _, err := Restore(src, filepath.Join(dir, "new.db"), start, true, look); return err },
+			"backup to restore": func() error { _, err := Restore(src, filepath.Join(dir, "new.db"), start, true, "KT", look); return err },
 			"source of salvage": func() error {
 				_, err := Salvage(src, nil, filepath.Join(dir, "to.db"), nil, ck, nil)
 				return err
