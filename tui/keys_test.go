@@ -582,7 +582,7 @@ func TestSmallWindowKeepsThePlace(t *testing.T) {
 	d.reads(3, 74)
 	d.reads(8, 61)
 	d.settle()
-	d.sees("· place 1 2 3 4", "wants 80x24")
+	d.sees("· place 1 2 3 4", "needs 80x24")
 }
 
 // TestChoicesAreNeverCut lays questions with choices of any length in any width: where one

@@ -162,8 +162,15 @@ func (p *farPage) draw(f *frame, _ area) {
 			ts = append(ts, m.tileOf(fl))
 		}
 	}
-	top, bottom := 1, f.h-1
-	f.put(1, bottom, f.w-2, dim, "any key goes back to the bench")
+	// What was just said stands here too, whole: in the place of the hint.
+	said, as := []string{"any key goes back to the bench"}, dim
+	if m.toast != "" {
+		said, as = wrap(m.toast, f.w-2), m.toastIs
+	}
+	top, bottom := 1, max(f.h-len(said), 2)
+	for i, l := range said {
+		f.put(1, bottom+i, f.w-2, as, l)
+	}
 	if len(ts) == 0 {
 		f.text(1, top+1, dim, "the bench is empty")
 		return

@@ -183,7 +183,7 @@ func (m *Model) small() bool { return !m.aloud && (m.w < minW || m.h < minH) }
 // drawSmall is what fits a window that is too small: what is asked, where all of it has a
 // place, or else the alarms.
 func (m *Model) drawSmall(f *frame) {
-	said := fmt.Sprintf("window too small: %dx%d; make it at least %dx%d", m.w, m.h, minW, minH)
+	said := fmt.Sprintf("window too small: %dx%d; needs %dx%d", m.w, m.h, minW, minH)
 	if m.over() != nil {
 		a, whole := m.lay()
 		if whole {

@@ -57,5 +57,5 @@ func TestResizeAtAnyMoment(t *testing.T) {
 	if waiting == 0 {
 		t.Error("no alarm to be told in a window that is too small")
 	}
-	d.sees("window too small: 60x20; make it at least 80x24")
+	d.sees("window too small: 60x20; needs 80x24")
 }
