@@ -524,6 +524,9 @@ func (b *Book) Close() error {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	if b.lost == nil && !b.ro { // also where nothing was written: what was in it before is gone too
+		_ = b.missed() // told below
+	}
 	b.journal.close()
 	if b.lost != nil {
 		if !errors.Is(b.lost, ErrDamaged) {

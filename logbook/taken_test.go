@@ -178,3 +178,21 @@ func TestAnotherFileIsNotOpenedAgain(t *testing.T) {
 		}
 	}
 }
+
+// A book that was only looked at by its bench is missed too when the bench is left.
+func TestTakenUnused(t *testing.T) {
+	path := filepath.Join(inMemory(t), "bench.db")
+	b, err := Open(path, simclock.At(start, "boot-1"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Remove(path); err != nil {
+		t.Skip(err) // a file in use cannot be taken away here
+	}
+	if err := b.Close(); !errors.Is(err, ErrTaken) {
+		t.Errorf("left with %v", err)
+	}
+	if err := b.Close(); err == nil {
+		t.Error("closed twice")
+	}
+}
