@@ -104,7 +104,7 @@ func Owner(name string) (string, error) {
 	defer func() { _ = f.Close() }() // only read from
 	b := make([]byte, 4<<10)
 	n, err := f.ReadAt(b, 0)
-	if err != nil && err != io.EOF {
+	if err != nil && !errors.Is(err, io.EOF) {
 		return "", err
 	}
 	line, _, _ := bytes.Cut(b[:n], []byte("\n"))
