@@ -392,8 +392,8 @@ func TestOpenWhileReplaced(t *testing.T) {
 	if err := os.Rename(other, h.b.Path()); err != nil {
 		t.Fatal(err)
 	}
-	if err := h.b.Close(); err != nil {
-		t.Fatal(err)
+	if err := h.b.Close(); err == nil || !strings.Contains(err.Error(), "was taken away") {
+		t.Fatalf("left over a replaced book: %v", err)
 	}
 	if err := <-got; !errors.Is(err, ErrHeld) || !strings.Contains(err.Error(), "was replaced meanwhile") {
 		t.Errorf("opened over a replaced book: %v", err)
