@@ -121,17 +121,6 @@ func (c *chemistry) linear(tK, x, y float64) rates {
 	return r
 }
 
-// BoilC is the boiling point of methyl methacrylate at 1 atm in °C: teaching texts give 100.8; the NIST WebBook mean of
-// ten determinations is 373.4 ± 0.5 K (100.2 °C).
+// BoilC is the boiling point of methyl methacrylate at 1 atm in °C as teaching texts give it, taken where the air of the
+// place is not given; [Air.MonomerBoilsC] has the measured one.
 const BoilC = 100.8
-
-// BoilRatio is the vapour pressure of monomer over resin at tempC holding monomerPct wt% of monomer, divided by 1 atm:
-// Flory-Huggins with chi 0.5 and Clausius-Clapeyron with 36 kJ/mol from [BoilC] (both from memory). Above 1 the core
-// could boil even without dissolved gas or water.
-func BoilRatio(tempC, monomerPct float64) float64 {
-	const monomerKgL, polymerKgL = 0.94, 1.18 // room temperature, textbook values
-	w := math.Min(math.Max(monomerPct/100, 0), 1)
-	ph := (w / monomerKgL) / (w/monomerKgL + (1-w)/polymerKgL)
-	a := ph * math.Exp((1-ph)+0.5*(1-ph)*(1-ph))
-	return a * math.Exp(-36000/gasJPerMolK*(1/(tempC+Kelvin)-1/(BoilC+Kelvin)))
-}

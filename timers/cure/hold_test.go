@@ -16,7 +16,7 @@ func TestExtraHold(t *testing.T) {
 	} {
 		for _, atH := range []float64{1, 2, 3, 5} {
 			bath := []Knot{{0, 74}, {atH*3600 - 60, 74}, {atH * 3600, row.dropC}, {(atH+row.hours)*3600 - 60, row.dropC}, {(atH + row.hours) * 3600, 74}}
-			x, err := ExtraHold(Defaults(), prog, 22, bath)
+			x, err := ExtraHold(Defaults(), prog, 22, bath, 0)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -39,26 +39,26 @@ func TestExtraHoldEdges(t *testing.T) {
 		"as planned": prog.Knots(22),
 		"hotter":     {{0, 76}, {9 * 3600, 76}},
 	} {
-		x, err := ExtraHold(Defaults(), prog, 22, bath)
+		x, err := ExtraHold(Defaults(), prog, 22, bath, 0)
 		if err != nil || !x.Reached || x.Hold != 0 {
 			t.Errorf("%s: %+v, %v, want no cost", what, x, err)
 		}
 	}
 	// A bath that failed and stayed cold is taken to be back a minute after it was last seen.
-	x, err := ExtraHold(Defaults(), prog, 22, []Knot{{0, 74}, {8 * 3600, 74}, {8*3600 + 60, 40}, {9 * 3600, 40}})
+	x, err := ExtraHold(Defaults(), prog, 22, []Knot{{0, 74}, {8 * 3600, 74}, {8*3600 + 60, 40}, {9 * 3600, 40}}, 0)
 	if err != nil || !x.Reached || x.Minutes < 70 || x.Minutes > 120 {
 		t.Errorf("cold at the end: %+v, %v", x, err)
 	}
 	// No peroxide, no cure: nothing to make up. Nearly none: not reached, and said.
 	p := Defaults()
 	p.Peroxide = 0
-	if x, err := ExtraHold(p, prog, 22, []Knot{{0, 40}}); err != nil || x.Hold != 0 {
+	if x, err := ExtraHold(p, prog, 22, []Knot{{0, 40}}, 0); err != nil || x.Hold != 0 {
 		t.Errorf("no peroxide: %+v, %v", x, err)
 	}
-	if _, err := ExtraHold(Defaults(), Programme{}, 22, prog.Knots(22)); err == nil {
+	if _, err := ExtraHold(Defaults(), Programme{}, 22, prog.Knots(22), 0); err == nil {
 		t.Error("an empty programme was taken")
 	}
-	if _, err := ExtraHold(Defaults(), prog, 22, nil); err == nil {
+	if _, err := ExtraHold(Defaults(), prog, 22, nil, 0); err == nil {
 		t.Error("an empty bath was taken")
 	}
 }
@@ -99,9 +99,9 @@ func TestOutOfBand(t *testing.T) {
 	}
 	got := OutOfBand(prog, evening, rs, 0)
 	want := []Excursion{
-		{rs[4].At, rs[7].At, false, 0, 74, 65},
-		{rs[8].At, rs[9].At, false, 0, 74, 77},
-		{rs[13].At, rs[14].At, true, 1, 100, 96},
+		{rs[4].At, rs[7].At, false, false, 0, 74, 65},
+		{rs[8].At, rs[9].At, false, false, 0, 74, 77},
+		{rs[13].At, rs[14].At, true, false, 1, 100, 96},
 	}
 	if len(got) != len(want) {
 		t.Fatalf("%+v", got)
@@ -146,7 +146,7 @@ func TestExcursionCost(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	all, err := ExtraHold(Defaults(), prog, 22, bath)
+	all, err := ExtraHold(Defaults(), prog, 22, bath, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -194,8 +195,9 @@ func Silent(last, now time.Time, limit time.Duration) (time.Duration, bool) {
 	return quiet, quiet > limit
 }
 
-// Follow is the bath as it was: the readings, straight between them, from the first to the last; the set point before and
-// after, joined over a minute. startC is the bath's temperature at start for a programme that begins with a ramp. Points
+// Follow is the bath as it was: the readings, straight between them, from the first to the last; between two that lie
+// within [DefaultBandK] of the set point the set point shifted by what they were off it, so that a ramp between two
+// readings far apart is no slope of hours. Before and after them it is the set point, joined over a minute. startC is the bath's temperature at start for a programme that begins with a ramp. Points
 // within [ThinK] of a straight line are dropped. Readings from before start serve only to give the bath at start.
 func Follow(p Programme, startC float64, start time.Time, readings []Reading) ([]Knot, error) {
 	if err := p.Validate(); err != nil {
@@ -241,6 +243,22 @@ func Follow(p Programme, startC float64, start time.Time, readings []Reading) ([
 	return Thin(splice(set, read, end), ThinK), nil
 }
 
+// between are the points at which a bath bends that was read on its set point at a and at b.
+func between(set []Knot, a, b Knot) []Knot {
+	offA, offB := a.TempC-BathAt(set, a.TimeS), b.TempC-BathAt(set, b.TimeS)
+	if math.Abs(offA) > DefaultBandK || math.Abs(offB) > DefaultBandK {
+		return nil
+	}
+	var out []Knot
+	for _, k := range set {
+		if k.TimeS > a.TimeS && k.TimeS < b.TimeS {
+			off := offA + (offB-offA)*(k.TimeS-a.TimeS)/(b.TimeS-a.TimeS)
+			out = append(out, Knot{k.TimeS, math.Min(math.Max(k.TempC+off, MinBathC), MaxBathC)})
+		}
+	}
+	return out
+}
+
 // splice puts read in place of set from its first to its last point.
 func splice(set, read []Knot, end float64) []Knot {
 	join := believe.Seconds()
@@ -257,7 +275,12 @@ func splice(set, read []Knot, end float64) []Knot {
 	case first > 0: // less than a minute in: the bath was then what it was first read as
 		out = append(out, Knot{0, read[0].TempC})
 	}
-	out = append(out, read...)
+	for i, k := range read {
+		if i > 0 {
+			out = append(out, between(set, read[i-1], k)...)
+		}
+		out = append(out, k)
+	}
 	if last >= end {
 		return out
 	}

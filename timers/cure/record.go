@@ -11,6 +11,7 @@ type point struct {
 // that a peak inside a long step is not missed.
 type recorder struct {
 	w0        float64
+	boilsC    float64 // monomer, in the air of the place
 	now, last point
 	started   bool
 	curve     bool
@@ -35,12 +36,12 @@ func (r *recorder) add(e *engine, t, bathK float64) {
 		c.CorePct = append(c.CorePct, now.w)
 		c.MeanPct = append(c.MeanPct, now.mean)
 	}
-	res.BoilRatio = math.Max(res.BoilRatio, BoilRatio(now.core, now.w))
+	res.BoilRatio = math.Max(res.BoilRatio, boilRatio(r.boilsC, now.core, now.w))
 	if !r.started {
 		r.started = true
 		res.Peak, res.PeakW, res.BathMaxC = now.core, now.w, now.bath
 		res.Over, res.OverCore = now.core-now.bath, now.core
-		if now.core >= now.bath-coreAtBathK {
+		if now.bath >= leastBathC && now.core >= now.bath-coreAtBathK {
 			res.CoreAtBath = true
 		}
 		return
@@ -64,21 +65,35 @@ func (r *recorder) interval() {
 		res.Over, res.TOverMin = v, (a.t+s*h)/60
 		res.OverCore = v + a.bath + s*slope
 	}
-	if !res.CoreAtBath && over.v1 >= -coreAtBathK {
+	if !res.CoreAtBath && over.v1 >= -coreAtBathK && b.bath >= leastBathC {
 		res.CoreAtBath = true
-		res.CoreAtBathMin = (a.t + over.rise(-coreAtBathK)*h) / 60
+		at := over.rise(-coreAtBathK)
+		if a.bath < leastBathC { // both came up together
+			at = math.Max(at, (leastBathC-a.bath)/slope)
+		}
+		res.CoreAtBathMin = (a.t + at*h) / 60
 	}
-	if _, v := core.top(); v > BoilC {
+	if _, v := core.top(); v > r.boilsC {
 		const parts = 16
 		for i := range parts {
 			v0, v1 := core.at(float64(i)/parts), core.at(float64(i+1)/parts)
-			res.AboveBoilMin += h / 60 / parts * shareAbove(v0-BoilC, v1-BoilC)
+			res.AboveBoilMin += h / 60 / parts * shareAbove(v0-r.boilsC, v1-r.boilsC)
 		}
 	}
 }
 
-// fallsTo is when, within the last step, the mean monomer fell to pct.
-func (r *recorder) fallsTo(pct float64) (float64, bool) {
+// fallsTo is when, within the last step, the mean monomer fell to pct, or that of the core.
+func (r *recorder) fallsTo(pct float64, core bool) (float64, bool) {
+	if core {
+		switch a, b := &r.last, &r.now; {
+		case b.w > pct:
+			return 0, false
+		case a.w <= pct:
+			return a.t, true
+		default:
+			return a.t + (a.w-pct)/(a.w-b.w)*(b.t-a.t), true
+		}
+	}
 	if r.now.mean > pct {
 		return 0, false
 	}

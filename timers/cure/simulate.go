@@ -17,6 +17,7 @@ type Options struct {
 	ResinCells   int       // cells in the resin, an even number, 0 = 8
 	FixedStepS   float64   // > 0: steps of this length and no error control, for convergence tests
 	WithoutCurve bool      // leave Result.Curve empty
+	Air          Air       // of the place, for where monomer boils
 
 	inspect func(*engine) // sees the state after every step, for tests of what must hold throughout
 }
@@ -36,6 +37,7 @@ type Result struct {
 	AtS   []float64 `json:"times"`  // the times asked for, s
 	Core  []float64 `json:"core"`   // core temperature then
 	WCore []float64 `json:"w_core"` // core monomer then
+	WMean []float64 `json:"w_mean"` // mean monomer then
 
 	Peak     float64 `json:"peak"` // hottest core
 	PeakMin  float64 `json:"peak_min"`
@@ -47,10 +49,10 @@ type Result struct {
 	WMeanEnd float64 `json:"w_mean_end"`
 	WMaxEnd  float64 `json:"w_max_end"`
 
-	AboveBoilMin float64 `json:"above_boiling_min"` // minutes the core spent above BoilC
+	AboveBoilMin float64 `json:"above_boiling_min"` // minutes the core spent where monomer boils, see Air
 	BoilRatio    float64 `json:"boil_ratio"`        // greatest BoilRatio in the core
 
-	CoreAtBath    bool    `json:"core_at_bath"`     // the core came within 2 K of the bath
+	CoreAtBath    bool    `json:"core_at_bath"`     // the core came within 2 K of a bath of 60 °C or more
 	CoreAtBathMin float64 `json:"core_at_bath_min"` // when, first
 
 	EndS      float64 `json:"end_s"`
@@ -61,6 +63,7 @@ type Result struct {
 	Rejected  int     `json:"steps_rejected"`
 
 	Params Params `json:"parameters"`
+	Air    Air    `json:"air_hpa,omitempty"` // of the place
 	Curve  Curve  `json:"curve"`
 }
 
@@ -81,6 +84,10 @@ var errUnsettled = errors.New("the computation does not settle for these paramet
 
 // coreAtBathK is how near the core must come to the bath to be called at temperature (house default).
 const coreAtBathK = 2
+
+// leastBathC is where a bath begins to cure: peroxide begins to break down at about 60 °C (teaching texts). A cold core in
+// a cold bath is not at temperature.
+const leastBathC = 60
 
 // Simulate runs the model of p in the given bath. Parameters, bath and options that cannot be are one-line errors; any
 // other input takes bounded time and memory and gives finite figures.
@@ -114,6 +121,9 @@ func (o Options) filled(bath []Knot) (Options, error) {
 			return o, fmt.Errorf("time %g min is outside the run of 0 to %g min", t/60, o.EndS/60)
 		}
 	}
+	if err := o.Air.Valid(); err != nil {
+		return o, err
+	}
 	if o.Tol == 0 {
 		o.Tol = 1e-4
 	}
@@ -135,9 +145,10 @@ func (o Options) filled(bath []Knot) (Options, error) {
 	return o, nil
 }
 
-// until stops a run early: when, after fromS, the mean monomer has fallen to pct.
+// until stops a run early: when, after fromS, the mean monomer, or that of the core, has fallen to pct.
 type until struct {
 	on    bool
+	core  bool
 	fromS float64
 	pct   float64
 }
@@ -149,9 +160,10 @@ func simulate(p *Params, bath []Knot, o Options, stop until) (res Result, hit bo
 	breaks := breakTimes(bath, o, stop)
 	landedCore := make([]float64, len(breaks))
 	landedW := make([]float64, len(breaks))
+	landedMean := make([]float64, len(breaks))
 
 	w0 := 100 * e.chem.wm0
-	rec := recorder{w0: w0, res: &res, curve: !o.WithoutCurve}
+	rec := recorder{w0: w0, boilsC: o.Air.MonomerBoilsC(), res: &res, curve: !o.WithoutCurve}
 	stored := e.enthalpy()
 	t, h := 0.0, 1.0
 	seg := segment(bath, 0, 0)
@@ -210,7 +222,7 @@ func simulate(p *Params, bath []Knot, o Options, stop until) (res Result, hit bo
 				o.inspect(e)
 			}
 			if stop.on && t > stop.fromS {
-				if at, ok := rec.fallsTo(stop.pct); ok {
+				if at, ok := rec.fallsTo(stop.pct, stop.core); ok {
 					t, hit = at, true
 					break
 				}
@@ -219,17 +231,17 @@ func simulate(p *Params, bath []Knot, o Options, stop until) (res Result, hit bo
 		if hit {
 			break
 		}
-		landedCore[i], landedW[i] = rec.now.core, rec.now.w
+		landedCore[i], landedW[i], landedMean[i] = rec.now.core, rec.now.w, rec.now.mean
 	}
 	rec.close(e, bath, stored, t)
-	res.Params = *p
+	res.Params, res.Air = *p, o.Air
 	res.AtS = slices.Clone(o.AtS)
-	res.Core, res.WCore = make([]float64, len(o.AtS)), make([]float64, len(o.AtS))
+	res.Core, res.WCore, res.WMean = make([]float64, len(o.AtS)), make([]float64, len(o.AtS)), make([]float64, len(o.AtS))
 	for i, at := range o.AtS {
 		if at == 0 {
-			res.Core[i], res.WCore[i] = p.Start-Kelvin, w0
+			res.Core[i], res.WCore[i], res.WMean[i] = p.Start-Kelvin, w0, w0
 		} else if j, ok := slices.BinarySearch(breaks, at); ok {
-			res.Core[i], res.WCore[i] = landedCore[j], landedW[j]
+			res.Core[i], res.WCore[i], res.WMean[i] = landedCore[j], landedW[j], landedMean[j]
 		}
 	}
 	return res, hit, nil

@@ -191,7 +191,7 @@ func (d Dip) Lower(bath []Knot, atS, endS float64) []Knot {
 }
 
 // SetBack is how far the dip sets back a flask that is in the bath already, when the cold ones go in addAt after its own
-// start. The cold ones need their own full programme from their own start.
+// start: at the end of the stage they come into. The cold ones need their own full programme from their own start.
 func (d Dip) SetBack(p Params, prog Programme, startC float64, addAt time.Duration) (Extra, error) {
 	if err := prog.Validate(); err != nil {
 		return Extra{}, err
@@ -204,5 +204,6 @@ func (d Dip) SetBack(p Params, prog Programme, startC float64, addAt time.Durati
 	}
 	set := prog.Knots(startC)
 	bath := d.Lower(set, addAt.Seconds(), set[len(set)-1].TimeS)
-	return ExtraHold(p, prog, startC, bath)
+	stage, _, _ := prog.Hold(addAt)
+	return ExtraHold(p, prog, startC, bath, stage)
 }

@@ -47,7 +47,8 @@ type Range struct {
 	AtBath    bool `json:"at_bath"`     // the core of the thickest section comes within 2 K of the bath
 	AtBathMin Band `json:"at_bath_min"` // when, minutes after going in
 
-	MayBoil bool `json:"may_boil"` // the core may pass the monomer's boiling point: a caution
+	MayBoil bool    `json:"may_boil"` // the core may pass the monomer's boiling point: a caution
+	BoilsC  float64 `json:"boils"`    // where monomer boils in the air of the place, °C
 
 	ResidualText string   `json:"residual_text"`
 	LimitText    string   `json:"limit_text"`
@@ -82,7 +83,12 @@ func RangeOf(thinnest, thickest *Result) Range {
 		m := thickest.CoreAtBathMin
 		r.AtBathMin = Band{m * atBathEarly, m, m * atBathLate}
 	}
-	r.MayBoil = r.Exotherm && thickest.OverCore+halfWidth > BoilC || thickest.Peak > BoilC
+	air := thickest.Air
+	r.BoilsC = air.MonomerBoilsC()
+	// In thin air water boils hotter than monomer does. A core no hotter than the boiling bath then counts only where the
+	// monomer left in it makes vapour of the air's pressure.
+	followsBoil := thickest.Peak <= air.WaterBoilsC()+0.1 && thickest.BoilRatio <= 1
+	r.MayBoil = r.Exotherm && thickest.OverCore+halfWidth > r.BoilsC || thickest.Peak > r.BoilsC && !followsBoil
 	r.say(thickest)
 	r.Notes = notes(thinnest, thickest)
 	return r
@@ -105,14 +111,7 @@ func peakHalfWidth(mm, bathC float64) float64 {
 
 func (r *Range) say(thickest *Result) {
 	r.ResidualText = "residual monomer " + percentRange(r.Residual)
-	switch {
-	case r.Residual.High <= LimitPct:
-		r.LimitText = fmt.Sprintf("the range is under the %.1f %% of ISO 20795-1", LimitPct)
-	case r.Residual.Low > LimitPct:
-		r.LimitText = fmt.Sprintf("the range is over the %.1f %% of ISO 20795-1", LimitPct)
-	default:
-		r.LimitText = fmt.Sprintf("the %.1f %% of ISO 20795-1 is inside the range", LimitPct)
-	}
+	r.LimitText = fmt.Sprintf("for comparison, ISO 20795-1 allows %.1f %%; only a laboratory test shows conformity", LimitPct)
 	r.PeakText = "core peak " + peakRange(r.Peak)
 	if r.Exotherm {
 		r.ExothermText = "core farthest above the bath at " + minuteRange(r.ExothermMin)
@@ -122,15 +121,15 @@ func (r *Range) say(thickest *Result) {
 	if r.AtBath {
 		r.AtBathText = fmt.Sprintf("core within %d K of the bath at %s", coreAtBathK, minuteRange(r.AtBathMin))
 	} else {
-		r.AtBathText = fmt.Sprintf("core not within %d K of the bath in this time", coreAtBathK)
+		r.AtBathText = fmt.Sprintf("core not within %d K of a bath of %d °C or more in this time", coreAtBathK, leastBathC)
 	}
 	switch {
 	case !r.MayBoil:
 	case thickest.BoilRatio > 1:
 		r.CautionText = fmt.Sprintf("caution: core may pass %.1f °C, where monomer boils; its vapour alone reaches %.1f times the air's pressure",
-			BoilC, thickest.BoilRatio)
+			r.BoilsC, thickest.BoilRatio)
 	default:
-		r.CautionText = fmt.Sprintf("caution: core may pass %.1f °C, where monomer boils", BoilC)
+		r.CautionText = fmt.Sprintf("caution: core may pass %.1f °C, where monomer boils", r.BoilsC)
 	}
 }
 
