@@ -85,16 +85,7 @@ const sameResidual = 1e-4
 // neverThere tells whether the core never came within 2 K of a stage's temperature between two moments at which the
 // programme would have had it there.
 func neverThere(planned, was Curve, fromS, toS, setC float64) bool {
-	hottest := func(c Curve) float64 {
-		top := math.Inf(-1)
-		for i, s := range c.TimeS {
-			if s >= fromS && s <= toS {
-				top = math.Max(top, c.CoreC[i])
-			}
-		}
-		return top
-	}
-	return hottest(was) < math.Min(setC, hottest(planned))-coreAtBathK
+	return hottestIn(was, fromS, toS) < math.Min(setC, hottestIn(planned, fromS, toS))-coreAtBathK
 }
 
 // hold is a bath up to a moment, and from a minute later on at a temperature; without the minute where it is there already.
