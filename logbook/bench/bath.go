@@ -8,6 +8,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
 	"flaskside/timers"
+	"flaskside/timers/cure"
 )
 
 // The bath: loads in and out, readings of its temperature. What the readings raise
@@ -105,6 +106,9 @@ func checkBathLoad(c *checker, a action.BathLoad) (action.BathLoad, error) {
 	}
 	if a.BathC == 0 {
 		a.BathC = a.Stages[0].TempC
+		if air := c.b.House.Place.Air(); air != 0 { // an open bath gets no hotter
+			a.BathC = min(a.BathC, air.WaterBoilsC())
+		}
 	}
 	return a, c.each(a.Flasks, func(f *Flask) {
 		c.order(f, "into the bath", Set)
@@ -145,8 +149,10 @@ func checkBathUnload(c *checker, a action.BathUnload) (action.BathUnload, error)
 	return a, c.each(a.Flasks, func(f *Flask) {
 		c.order(f, "taken out of the bath", InBath)
 		if l := c.b.LoadOf(f); l != nil && f.Stage == InBath {
-			if in, want := c.since(l.In), time.Duration(house.LengthS(l.Stages))*time.Second; in < want {
-				c.unusual("cure-short", "in the bath %s of %s", hm(in), hm(want))
+			// A model that does not take the programme leaves the time to decide.
+			s, _ := c.b.standing(f, c.since(l.In), true)
+			if s.In < s.Want || s.Word == cure.OffTemperature {
+				c.unusual("cure-short", "%s", StandWords(s, c.b.House.Units.Temperature))
 			}
 		}
 	})

@@ -144,14 +144,15 @@ func (b *Bench) LastReading(bath int) (Reading, bool) {
 // Excursions lists the stretches of readings out of band while the load's
 // programme held, on the load's own time.
 func (b *Bench) Excursions(l *Load) []cure.Excursion {
-	return cure.OutOfBand(l.Cure(), l.In.At, b.ReadingsOf(l), b.BathOf(l).Band())
+	return cure.OutOfBand(b.programmeOf(l), l.In.At, b.ReadingsOf(l), b.BathOf(l).Band())
 }
 
 // BandKey is the key of the signal that the last of a load's excursions raises.
-// Those that follow one another closely share it.
+// Those that follow one another closely share it, and those between which the bath was
+// not read back.
 func BandKey(l *Load, xs []cure.Excursion) string {
 	i := len(xs) - 1
-	for i > 0 && xs[i].From.Sub(xs[i-1].To) < sameExcursion {
+	for i > 0 && (xs[i].Goes || xs[i].From.Sub(xs[i-1].To) < sameExcursion) {
 		i--
 	}
 	return timers.SignalKey(fmt.Sprintf("load/%d/band/%d", l.No, int(xs[i].From.Sub(l.In.At)/time.Second)), OutOfBand)
@@ -180,7 +181,7 @@ func (b *Bench) readingSignals(now timers.Now) []timers.Signal {
 		end := b.out(l)
 		at := b.first(b.working(l), func(f *Flask) timers.Stamp { return f.back })
 		set := timers.Latest(at, l.set, b.houseSet, b.readSet[l.Bath])
-		if xs := cure.OutOfBand(l.Cure(), l.In.At, read, b.BathOf(l).Band()); len(xs) > 0 {
+		if xs := cure.OutOfBand(b.programmeOf(l), l.In.At, read, b.BathOf(l).Band()); len(xs) > 0 {
 			x := xs[len(xs)-1]
 			sg := timers.Signal{Key: BandKey(l, xs), Priority: timers.Medium, Rose: timers.Latest(stampOf(read, from, x.From), set), Cleared: end}
 			if !x.Open {

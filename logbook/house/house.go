@@ -39,6 +39,7 @@ type House struct {
 	Alarms     Alarms         `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
 	Backup     Backup         `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left or at an hour (house defaults)"`
 	Flash      flash.Settings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
+	Place      Place          `json:"place,omitzero" toml:"place" comment:"where the baths stand: high up water boils cooler, and so does monomer. Give one of the two; 0 for neither"`
 	Baths      []Bath         `json:"baths" toml:"baths"`
 	Programmes []Programme    `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
 	Resins     []dough.Resin  `json:"resins" toml:"resins" comment:"resins by the lab's own names (times are estimates at ref_temp_c; common practice, no source:\nworked within 45 min of mixing at about 23 °C)"`
@@ -146,6 +147,39 @@ func (b Backup) Due(since, now time.Time) bool {
 		hour = time.Date(y, m, d-1, at.Hour(), at.Minute(), 0, 0, now.Location())
 	}
 	return hour.After(since)
+}
+
+// Place is how high the laboratory lies, or what its barometer shows.
+type Place struct {
+	AltitudeM float64 `json:"altitude_m,omitempty" toml:"altitude_m" comment:"above the sea, metres"`
+	AirHPa    float64 `json:"air_hpa,omitempty" toml:"air_hpa" comment:"what a barometer on the wall shows, hPa, not brought down to the sea"`
+}
+
+// Air is the pressure of the air there; 0 where it is not given. What is not valid gives 0.
+func (p Place) Air() cure.Air {
+	switch {
+	case p.AirHPa != 0 && cure.Air(p.AirHPa).Valid() == nil:
+		return cure.Air(p.AirHPa)
+	case p.AltitudeM != 0:
+		a, err := cure.AtAltitude(p.AltitudeM)
+		if err == nil {
+			return a
+		}
+	}
+	return 0
+}
+
+func (p Place) valid() error {
+	if p.AltitudeM != 0 && p.AirHPa != 0 {
+		return errors.New("settings: place: give altitude_m or air_hpa, not both")
+	}
+	if _, err := cure.AtAltitude(p.AltitudeM); err != nil {
+		return fmt.Errorf("settings: place.altitude_m: %w", err)
+	}
+	if err := cure.Air(p.AirHPa).Valid(); err != nil {
+		return fmt.Errorf("settings: place.air_hpa: %w", err)
+	}
+	return nil
 }
 
 // Bath is one water bath.
@@ -305,6 +339,9 @@ func (h House) Valid() error {
 	}
 	_, noHour := time.Parse(hourMinute, h.Backup.At)
 	check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %q", h.Backup.At)
+	if e := h.Place.valid(); err == nil && e != nil {
+		err = e
+	}
 	check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
 	for _, b := range h.Baths {
 		label("baths.name", b.Name, 40)

@@ -100,6 +100,18 @@ func checkName(name string) error {
 	return nil
 }
 
+// MinRatio and MaxRatio are the powder to liquid by mass between which a mix is taken into the model; outside it is refused
+// (house default, a little wider than the 1.8 to 3 the model was tried in).
+const MinRatio, MaxRatio = 1.5, 3.5
+
+// CheckRatio refuses a powder to liquid by mass that the model does not take.
+func CheckRatio(ratio float64) error {
+	if !(ratio >= MinRatio && ratio <= MaxRatio) {
+		return fmt.Errorf("powder to liquid %.3g:1 by mass: the cure model takes %g to %g; look at the masses of the mix", ratio, MinRatio, MaxRatio)
+	}
+	return nil
+}
+
 // Total is how long the programme takes from the flask going in to its coming out.
 func (p Programme) Total() time.Duration {
 	total := time.Duration(0)

@@ -125,6 +125,9 @@ func basisOf(powder, liquid, word string) (Basis, bool) {
 	return "", false
 }
 
+// MassRatio is the resin's own powder to liquid in grams to a gram.
+func (r Resin) MassRatio() (float64, error) { return r.massRatio(Ratio{r.Ratio, r.RatioBy}) }
+
 // massRatio turns a ratio into grams of powder to a gram of liquid by the
 // resin's densities, and refuses what cannot be mixed.
 func (r Resin) massRatio(q Ratio) (float64, error) {
