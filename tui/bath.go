@@ -221,7 +221,7 @@ func (m *sight) shortLines(l *bench.Load, w int) []lineOf {
 		out = append(out, lineOf{plain, fit(fmt.Sprintf("core about %s, bath %s (estimate)", m.temp(math.Round(t.core)), m.temp(t.bath)), w)})
 	}
 	if c := v.est.Cure.Range.CautionText; c != "" {
-		out = append(out, lineOf{warn, fit("caution: core may pass "+m.temp(cure.BoilC)+", where monomer boils", w)})
+		out = append(out, lineOf{warn, fit("caution: core may pass "+m.temp(math.Round(v.est.Cure.Range.BoilsC*10)/10)+", where monomer boils", w)})
 	}
 	for _, s := range wrap(v.est.Short(m.sayOf(l)), w) {
 		out = append(out, lineOf{dim, s})
@@ -294,8 +294,10 @@ func (m *sight) bandWords(al timers.Alarm) string {
 	cost, setC := "", 0.0
 	if v := m.cures.views[l.No]; v != nil && v.err == nil && len(v.est.Excursions) > 0 {
 		x := v.est.Excursions[len(v.est.Excursions)-1]
-		setC = x.SetC
+		setC = x.Excursion.SetC
 		switch {
+		case x.Never:
+			cost = ": START IT AGAIN"
 		case !x.Reached:
 			cost = ": HOLD +2 DAYS"
 		default:

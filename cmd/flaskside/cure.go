@@ -13,10 +13,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/bath"
-	"flaskside/logbook/house"
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
+	"flaskside/timers/dough"
 	"flaskside/timers/sysclock"
 )
 
@@ -25,6 +25,8 @@ type cureFlags struct {
 	programme, bath, readings string
 	inAt, outAt, atMinutes    string
 	mm, thickMM, startC       float64
+	ratio, resin              string
+	altitudeM, airHPa         float64
 	size                      string
 	set                       []string
 	asJSON, asCSV, parameters bool
@@ -58,6 +60,10 @@ func cureCommand(o *options) *cobra.Command {
 	fl.Float64Var(&f.thickMM, "thick-mm", 0, "thickest section, which decides the peak (default: as --mm)")
 	fl.StringVar(&f.size, "size", "medium", "flask: "+strings.Join(cure.FlaskSizes(), ", "))
 	fl.Float64Var(&f.startC, "start-c", 22, "flask and dough when they go in, °C; the bath too where the programme begins with a ramp")
+	fl.StringVar(&f.ratio, "ratio", "", "powder to liquid, as 2.4, 24:10, 3:1 by volume or \"22 g : 10 mL\" (default: 2 by mass, or the resin's)")
+	fl.StringVar(&f.resin, "resin", "", "a resin of the house settings, for its powder to liquid")
+	fl.Float64Var(&f.altitudeM, "altitude", 0, "height above the sea, m: water and monomer boil cooler (default: the house settings)")
+	fl.Float64Var(&f.airHPa, "air-hpa", 0, "what a barometer on the wall shows, hPa, in place of --altitude")
 	fl.StringVar(&f.atMinutes, "at-minutes", "", "minutes at which core and monomer are wanted, as 30,60")
 	fl.StringArrayVar(&f.set, "set", nil, "a parameter of the model by its name, SI units, as half_resin=0.005; may be repeated")
 	fl.BoolVar(&f.parameters, "parameters", false, "print the parameters of the model with source and mark, and what it does not cover")
@@ -87,6 +93,13 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 	}
 	clock := sysclock.New()
 	r := cureReport{Note: cure.EstimateNote, unit: unitOf(o, clock), thin: thin, thick: thick, startC: f.startC, zone: clock.Read().Wall.Location()}
+	if r.ratioFrom, err = f.mixed(o, clock, &r.thin, &r.thick); err != nil {
+		return err
+	}
+	if r.air, err = f.air(o, clock); err != nil {
+		return err
+	}
+	r.Ratio = r.thin.PowderLiquid
 	if f.outAt != "" {
 		if r.Plan, err = f.plan(o, clock); err != nil {
 			return err
@@ -236,7 +249,7 @@ type planReport struct {
 	Fits []fitReport `json:"fits"`
 }
 
-// plan holds the programmes of the house, and the one given, against an hour.
+// plan holds the programmes of the house against an hour; no other is offered.
 func (f *cureFlags) plan(o *options, clock timers.Clock) (*planReport, error) {
 	now := clock.Read().Wall
 	if f.inAt != "" {
@@ -254,15 +267,6 @@ func (f *cureFlags) plan(o *options, clock timers.Clock) (*planReport, error) {
 	if err != nil {
 		return nil, err
 	}
-	if f.programme != "" {
-		p, err := findProgramme(o, f.programme)
-		if err != nil {
-			return nil, err
-		}
-		if _, known := h.Programme(f.programme); !known {
-			h.Programmes = append([]house.Programme{stagesOf(f.programme, p)}, h.Programmes...)
-		}
-	}
 	r := &planReport{In: now, Out: out}
 	for i, fit := range bath.Plan(h, now, out) {
 		x := fitReport{Programme: h.Programmes[i].Name, Notation: fit.Programme.NotationIn(h.Units.Temperature == units.Fahrenheit), LatestStart: fit.LatestStart.In(now.Location()),
@@ -276,13 +280,67 @@ func (f *cureFlags) plan(o *options, clock timers.Clock) (*planReport, error) {
 	return r, nil
 }
 
-// stagesOf is a programme written on the command line as one of a house.
-func stagesOf(name string, p cure.Programme) house.Programme {
-	out := house.Programme{Name: name}
-	for _, s := range p.Stages {
-		out.Stages = append(out.Stages, house.Stage{TempC: s.TempC, HoldS: int(s.Hold / time.Second), RampS: int(s.Ramp / time.Second)})
+// mixed puts the powder to liquid into the model, and says what it is that of. A ratio set
+// by --set counts; outside what the model takes each is refused.
+func (f *cureFlags) mixed(o *options, clock timers.Clock, thin, thick *cure.Params) (from string, err error) {
+	from = "taken where none is given; --ratio for yours"
+	r := dough.HouseDefault()
+	for _, s := range f.set {
+		if strings.HasPrefix(strings.TrimSpace(s), "pl=") {
+			from = "as set"
+		}
 	}
-	return out
+	if f.resin != "" {
+		h, err := settingsOf(o.book, clock)
+		if err != nil {
+			return "", err
+		}
+		if r, err = pickResin(h, f.resin); err != nil {
+			return "", err
+		}
+		r = r.WithDefaults()
+		if thin.PowderLiquid, err = r.MassRatio(); err != nil {
+			return "", err
+		}
+		from = "of " + r.Name
+	}
+	if f.ratio != "" {
+		q, err := dough.ParseRatio(f.ratio)
+		if err != nil {
+			return "", fmt.Errorf("--ratio: %w", err)
+		}
+		r.Ratio, r.RatioBy = q.Value, q.By
+		if thin.PowderLiquid, err = r.MassRatio(); err != nil {
+			return "", fmt.Errorf("--ratio: %w", err)
+		}
+		from = "as given"
+	}
+	thick.PowderLiquid = thin.PowderLiquid
+	return from, cure.CheckRatio(thin.PowderLiquid)
+}
+
+// air is that of the place: as given, else as the house settings have it.
+func (f *cureFlags) air(o *options, clock timers.Clock) (cure.Air, error) {
+	switch {
+	case f.altitudeM != 0 && f.airHPa != 0:
+		return 0, wrongUsage("--altitude and --air-hpa do not go together")
+	case f.airHPa != 0:
+		if err := cure.Air(f.airHPa).Valid(); err != nil {
+			return 0, fmt.Errorf("--air-hpa: %w", err)
+		}
+		return cure.Air(f.airHPa), nil
+	case f.altitudeM != 0:
+		a, err := cure.AtAltitude(f.altitudeM)
+		if err != nil {
+			return 0, fmt.Errorf("--altitude: %w", err)
+		}
+		return a, nil
+	}
+	h, err := settingsOf(o.book, clock)
+	if err != nil {
+		return 0, err
+	}
+	return h.Place.Air(), nil
 }
 
 // outAt reads an hour of the day, the next after now in its zone, or a whole
@@ -304,21 +362,27 @@ func outAt(text string, now time.Time) (time.Time, error) {
 // the JSON under the names of the reference cases; they are those of the section
 // of --mm, and those of --thick-mm stand under "thickest" where that is another.
 type cureReport struct {
-	Programme string `json:"programme,omitempty"` // in its notation
+	Programme string  `json:"programme,omitempty"`        // in its notation
+	Ratio     float64 `json:"powder_to_liquid,omitempty"` // by mass, as reckoned with
 	*cure.Result
 	Thickest   *cure.Result      `json:"thickest,omitempty"`
 	Range      *cure.Range       `json:"range,omitempty"`
 	Bath       []cure.Knot       `json:"bath,omitempty"` // as it was followed
 	Holds      []cure.StageStart `json:"holds,omitempty"`
 	Excursions []excursion       `json:"excursions,omitempty"`
-	ExtraHold  *cure.Extra       `json:"extra_hold,omitempty"`
-	Others     []otherHold       `json:"other_holds,omitempty"`
+	MakeUp     *cure.MakeUp      `json:"make_up,omitempty"`
+	Capped     []cure.Capped     `json:"capped,omitempty"` // stages that boiling water keeps below their set point
+	Boil       []cure.Extra      `json:"boil_longer,omitempty"`
+	Others     []otherHold       `json:"cooler_holds,omitempty"`
 	Plan       *planReport       `json:"plan,omitempty"`
 	Note       string            `json:"note"`
 
 	unit        units.TempUnit // as the house reads
 	thin, thick cure.Params
 	startC      float64
+	prog        cure.Programme // as the place allows
+	ratioFrom   string
+	air         cure.Air
 	start       time.Time
 	zone        *time.Location
 }
@@ -340,7 +404,7 @@ func (r *cureReport) simulate(o *options, f *cureFlags, side io.Writer) error {
 	if err != nil {
 		return err
 	}
-	opts := cure.Options{AtS: at}
+	opts := cure.Options{AtS: at, Air: r.air}
 	var prog cure.Programme
 	var read []cure.Reading
 	if f.bath != "" {
@@ -354,7 +418,14 @@ func (r *cureReport) simulate(o *options, f *cureFlags, side io.Writer) error {
 		if prog, err = findProgramme(o, f.programme); err != nil {
 			return err
 		}
-		r.Programme, r.Bath, opts.EndS = prog.NotationIn(r.unit == units.Fahrenheit), prog.Knots(r.startC), prog.Total().Seconds()
+		set := prog
+		if prog, r.Capped = prog.Under(r.air); len(r.Capped) > 0 {
+			if r.Boil, err = cure.Longer(r.thin, set, r.startC, r.air); err != nil {
+				return err
+			}
+		}
+		r.prog = prog
+		r.Programme, r.Bath, opts.EndS = set.NotationIn(r.unit == units.Fahrenheit), prog.Knots(r.startC), prog.Total().Seconds()
 		if f.readings != "" {
 			if read, err = r.follow(prog, f, side); err != nil {
 				return err
@@ -406,15 +477,19 @@ func (r *cureReport) follow(prog cure.Programme, f *cureFlags, side io.Writer) (
 	return read, err
 }
 
-// costs works out what a bath that was off its programme cost, and the holds at
-// other temperatures: information only.
+// costs works out what a bath that was off its programme asks for, and the holds in a
+// cooler bath, which are always longer: information only.
 func (r *cureReport) costs(prog cure.Programme, read []cure.Reading) error {
-	extra, err := cure.ExtraHold(r.thin, prog, r.startC, r.Bath)
+	lastS := 0.0
+	if read != nil {
+		lastS = read[len(read)-1].At.Sub(r.start).Seconds()
+	}
+	m, err := cure.Make(r.thin, r.thick, prog, r.startC, r.Bath, lastS)
 	if err != nil {
 		return err
 	}
 	if read != nil {
-		r.ExtraHold = &extra
+		r.MakeUp = &m
 		xs := cure.OutOfBand(prog, r.start, read, 0)
 		for _, x := range xs[max(0, len(xs)-20):] {
 			cost, err := x.Cost(r.thin, prog, r.startC, r.start, read)
@@ -427,12 +502,12 @@ func (r *cureReport) costs(prog cure.Programme, read []cure.Reading) error {
 	if len(prog.Stages) > 1 {
 		return nil
 	}
-	for _, d := range []float64{-4, -2, 2, 4} {
+	for _, d := range []float64{-4, -2} {
 		t := prog.Stages[0].TempC + d
-		if t < 60 || t > 100 {
+		if t < 60 {
 			continue // no bath for curing
 		}
-		hold, reached, err := cure.HoldFor(r.thin, t, extra.Planned)
+		hold, reached, err := cure.HoldFor(r.thin, t, m.Planned)
 		if err != nil {
 			return err
 		}

@@ -63,6 +63,10 @@ func (r *cureReport) text(w io.Writer) error {
 		}
 		r.holdText(say)
 		r.costText(say)
+		say("reckoned with powder to liquid %.3g:1 by mass (%s)", r.Ratio, r.ratioFrom)
+		if r.air != 0 {
+			say("air %.0f hPa: water boils at %.1f °C, monomer at %.1f °C", float64(r.air), r.air.WaterBoilsC(), r.air.MonomerBoilsC())
+		}
 		say("%s", r.parameterText())
 	}
 	if p := r.Plan; p != nil {
@@ -152,27 +156,38 @@ func (r *cureReport) costText(say func(string, ...any)) {
 		}
 		say("bath off %.4g °C from %s to %s, farthest %.4g °C: %s", x.SetC, x.From.In(r.zone).Format(time.RFC3339), to, x.WorstC, bath.CostWords(x.Cost))
 	}
-	if x := r.ExtraHold; x != nil {
-		switch {
-		case !x.Reached:
-			say("the bath as it was: not even two days more leave the residual of the programme (information)")
-		case x.Hold < 30*time.Second:
-			say("the bath as it was costs no hold (information)")
-		default:
-			say("the bath as it was: %s more hold leaves the residual of the programme (information; the maker's cycle decides)", bath.Minutes(x.Hold))
+	s := r.saying()
+	if m := r.MakeUp; m != nil {
+		if text := bath.MakeUpWords(*m, r.prog, s); text != "" {
+			say("%s", text)
+		} else {
+			say("the bath as it was costs no hold (estimate)")
 		}
+	}
+	for i, c := range r.Capped {
+		say("%s", bath.CappedWords(s, c, r.Boil[i], r.prog.Stages[c.Stage].Hold))
 	}
 	if len(r.Others) > 0 {
 		var hs []string
 		for _, o := range r.Others {
 			h := "more than 72 h"
 			if o.Reached {
-				h = fmt.Sprintf("%.1f h", o.HoldMin/60)
+				h = bath.Minutes(time.Duration(math.Round(o.HoldMin/10)*10) * time.Minute)
 			}
 			hs = append(hs, fmt.Sprintf("%.4g °C %s", o.TempC, h))
 		}
-		say("information: the residual of the programme, from going in, at %s", strings.Join(hs, ", "))
+		say("information: a cooler bath takes longer for the residual of the programme, from going in: %s", strings.Join(hs, ", "))
 	}
+}
+
+// saying is how the command tells lengths and instants.
+func (r *cureReport) saying() bath.Say {
+	return bath.Say{Unit: units.Celsius, At: func(after time.Duration) string {
+		if r.start.IsZero() {
+			return bath.Minutes(after) + " after going in"
+		}
+		return r.start.Add(after).In(r.zone).Format("Mon 15:04")
+	}}
 }
 
 // parameterText names the parameters that are not the defaults.

@@ -23,15 +23,20 @@ import (
 
 // Sections assumed where none were recorded, in mm (house defaults).
 const (
-	ThinMM  = 2.0
-	ThickMM = 4.0
+	ThinMM  = bench.ThinMM
+	ThickMM = bench.ThickMM
 )
 
 // Case is what the model needs to know of one load. All lengths of time count from
 // the flasks going in; the instants of the readings lie on the clock of Start.
 type Case struct {
 	Load, Bath      int
-	Programme       cure.Programme // without its name
+	Programme       cure.Programme // without its name, as an open bath can follow it in this air
+	Set             cure.Programme `json:"-"` // as it was set
+	Capped          []cure.Capped  // stages that boiling water keeps below their set point
+	Air             cure.Air       // of the place; 0: not given
+	Ratio           bench.Ratio    // of the wettest dough in the load
+	Ratios          int            // how many different ones are in it
 	Start           time.Time
 	BathC           float64 // bath when the flasks went in, °C
 	BandK           float64
@@ -55,7 +60,8 @@ type Clash struct {
 
 // Of takes a load off the bench.
 func Of(b *bench.Bench, l *bench.Load) Case {
-	c := Case{Load: l.No, Bath: l.Bath, Programme: l.Cure(), Start: l.In.At, BathC: l.BathC, BandK: b.BathOf(l).Band(),
+	prog, capped := b.CureOf(l)
+	c := Case{Load: l.No, Bath: l.Bath, Programme: prog, Set: l.Cure(), Capped: capped, Air: b.House.Place.Air(), Start: l.In.At, BathC: l.BathC, BandK: b.BathOf(l).Band(),
 		RoomC: cure.Defaults().Start - cure.Kelvin, Flasks: len(l.Flasks), Readings: b.ReadingsOf(l), Added: b.AddedTo(l)}
 	room := math.Inf(1)
 	sizes := cure.FlaskSizes()
@@ -72,6 +78,7 @@ func Of(b *bench.Bench, l *bench.Load) Case {
 			continue
 		}
 		largest = max(largest, slices.Index(sizes, f.Size))
+		c.mix(b.RatioOf(f))
 		if m := b.MixOf(f); m != nil {
 			room = min(room, m.RoomC)
 		}
@@ -83,9 +90,23 @@ func Of(b *bench.Bench, l *bench.Load) Case {
 	if !math.IsInf(room, 1) {
 		c.RoomC = room
 	}
+	if c.Ratios == 0 {
+		c.mix(bench.Ratio{Mass: cure.Defaults().PowderLiquid, Flat: true})
+	}
 	c.Tank = TankOf(b.BathOf(l), c.RoomC)
 	c.Clash = clash(b, l, c.BandK)
 	return c
+}
+
+// mix takes in the dough of one flask: the wettest warms itself most and keeps most
+// monomer.
+func (c *Case) mix(r bench.Ratio) {
+	if c.Ratios == 0 || r.Mass != c.Ratio.Mass {
+		c.Ratios++
+	}
+	if c.Ratios == 1 || !(r.Mass >= c.Ratio.Mass) { // also what is no number: the model refuses it
+		c.Ratio = r
+	}
 }
 
 // clash finds the first moment at which another load in the same bath is to be held
@@ -97,7 +118,8 @@ func clash(b *bench.Bench, l *bench.Load, bandK float64) Clash {
 		if no == l.No || o.Bath != l.Bath || len(b.StillIn(o)) == 0 || len(b.StillIn(l)) == 0 {
 			continue
 		}
-		this, other := l.Cure(), o.Cure()
+		this, _ := b.CureOf(l)
+		other, _ := b.CureOf(o)
 		late := bench.Between(l.In, o.In)
 		for after := max(late, 0); after <= min(this.Total(), late+other.Total()); after += time.Minute {
 			_, a, holds := this.Hold(after)
@@ -137,6 +159,9 @@ func (c Case) Key() uint64 {
 
 // params are the model of the thinnest and of the thickest section.
 func (c Case) params() (thin, thick cure.Params, err error) {
+	if err = cure.CheckRatio(c.Ratio.Mass); err != nil {
+		return thin, thick, err
+	}
 	for _, s := range []struct {
 		p  *cure.Params
 		mm float64
@@ -147,6 +172,7 @@ func (c Case) params() (thin, thick cure.Params, err error) {
 		if err = s.p.Set("T0", c.RoomC+cure.Kelvin); err != nil {
 			return thin, thick, err
 		}
+		s.p.PowderLiquid = c.Ratio.Mass
 	}
 	return thin, thick, nil
 }

@@ -19,8 +19,8 @@ type Excursion struct {
 	cure.Extra
 }
 
-// OtherHold is how long a bath of another temperature would take for the residual
-// that the programme leaves: information only.
+// OtherHold is how long a cooler bath would take for the residual that the programme
+// leaves: always longer, information only. Nothing tells of a hotter, shorter way.
 type OtherHold struct {
 	TempC   float64
 	Hold    time.Duration
@@ -38,7 +38,8 @@ type Estimate struct {
 	Excursions []Excursion   // the latest, at most four
 	Dips       []Dip         // of flasks that went in later
 	SetBack    time.Duration // by those dips, as far as no reading has shown them yet
-	Extra      cure.Extra    // for all that the bath was and is expected to be off
+	MakeUp     cure.MakeUp   // what all that the bath was off asks for
+	Boil       []cure.Extra  // how much longer the stages would be that the place caps
 	Others     []OtherHold
 	Notes      []string
 }
@@ -56,21 +57,24 @@ func (c Case) Estimate() (Estimate, error) {
 	}
 	e := Estimate{Case: c, Bath: b.knots, KnownS: b.knownS, Dips: b.dips, Notes: b.notes}
 	endS := c.Programme.Total().Seconds()
-	if e.Cure, err = cure.Run(thin, thick, b.knots, cure.Options{EndS: endS}); err != nil {
+	if e.Cure, err = cure.Run(thin, thick, b.knots, cure.Options{EndS: endS, Air: c.Air}); err != nil {
 		return Estimate{}, err
 	}
 	e.Holds = cure.HoldStarts(c.Programme, b.knots, &e.Cure.Thickest)
-	if e.Extra, err = cure.ExtraHold(thin, c.Programme, c.BathC, b.knots); err != nil {
+	if e.MakeUp, err = cure.Make(thin, thick, c.Programme, c.BathC, b.knots, b.knownS); err != nil {
+		return Estimate{}, err
+	}
+	if e.Boil, err = cure.Longer(thin, c.Set, c.BathC, c.Air); err != nil {
 		return Estimate{}, err
 	}
 	if len(c.Added) > 0 {
 		alone := c
 		alone.Added = nil
-		x, err := alone.extra(thin)
+		x, err := alone.makeUp()
 		if err != nil {
 			return Estimate{}, err
 		}
-		e.SetBack = max(0, e.Extra.Hold-x.Hold)
+		e.SetBack = max(0, e.MakeUp.Out-x.Out)
 	}
 	xs := cure.OutOfBand(c.Programme, c.Start, c.Readings, c.BandK)
 	for _, x := range xs[max(0, len(xs)-maxExcursions):] {
@@ -93,26 +97,26 @@ func (e *Estimate) Core() []cure.Knot {
 	return out
 }
 
-// others fills in what holds at other temperatures would have to be, for a
-// programme of one temperature: about it, and what the bath reads now where that
-// is off.
+// others fills in what holds at cooler temperatures would have to be, for a programme
+// of one temperature: a little below it, and what the bath reads now where that is
+// low.
 func (e *Estimate) others(thin cure.Params) error {
 	c := e.Case
 	if len(c.Programme.Stages) != 1 {
 		return nil
 	}
 	setC := c.Programme.Stages[0].TempC
-	temps := []float64{setC - 4, setC + 2, setC + 4}
+	temps := []float64{setC - 4}
 	if n := len(e.Excursions); n > 0 && e.Excursions[n-1].Open {
 		temps = append([]float64{math.Round(c.Readings[len(c.Readings)-1].TempC)}, temps...)
 	}
-	seen := map[float64]bool{setC: true}
+	seen := map[float64]bool{}
 	for _, t := range temps {
-		if seen[t] || t < 60 || t > 100 { // outside, no bath for curing
+		if seen[t] || t < 60 || t >= setC { // no bath for curing, or a shorter way
 			continue
 		}
 		seen[t] = true
-		hold, reached, err := cure.HoldFor(thin, t, e.Extra.Planned)
+		hold, reached, err := cure.HoldFor(thin, t, e.MakeUp.Planned)
 		if err != nil {
 			return fmt.Errorf("hold at %g °C: %w", t, err)
 		}
@@ -139,10 +143,6 @@ type SetBack struct {
 func Add(n int, cases []Case, after []time.Duration) (Addition, error) {
 	a := Addition{Flasks: n}
 	for i, c := range cases {
-		thin, _, err := c.params()
-		if err != nil {
-			return a, err
-		}
 		d, err := c.dip(after[i], n)
 		if err != nil {
 			return a, err
@@ -154,24 +154,28 @@ func Add(n int, cases []Case, after []time.Duration) (Addition, error) {
 			a.Backs = append(a.Backs, SetBack{Load: c.Load})
 			continue
 		}
-		before, err := c.extra(thin)
+		before, err := c.makeUp()
 		if err != nil {
 			return a, err
 		}
 		c.Added = append(c.Added[:len(c.Added):len(c.Added)], bench.Added{After: after[i], Flasks: n})
-		with, err := c.extra(thin)
+		with, err := c.makeUp()
 		if err != nil {
 			return a, err
 		}
-		a.Backs = append(a.Backs, SetBack{c.Load, max(0, with.Hold-before.Hold)})
+		a.Backs = append(a.Backs, SetBack{c.Load, max(0, with.Out-before.Out)})
 	}
 	return a, nil
 }
 
-func (c Case) extra(thin cure.Params) (cure.Extra, error) {
+func (c Case) makeUp() (cure.MakeUp, error) {
+	thin, thick, err := c.params()
+	if err != nil {
+		return cure.MakeUp{}, err
+	}
 	b, err := c.curve()
 	if err != nil {
-		return cure.Extra{}, err
+		return cure.MakeUp{}, err
 	}
-	return cure.ExtraHold(thin, c.Programme, c.BathC, b.knots)
+	return cure.Make(thin, thick, c.Programme, c.BathC, b.knots, b.knownS)
 }

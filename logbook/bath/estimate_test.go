@@ -27,7 +27,7 @@ func nineHours() Case {
 	if err != nil {
 		panic(err)
 	}
-	return Case{Load: 1, Bath: 1, Programme: p, Start: start, BathC: 74, BandK: 2, RoomC: 22, ThinMM: 3, ThickMM: 3, Size: "medium", Flasks: 1,
+	return Case{Load: 1, Bath: 1, Programme: p, Start: start, BathC: 74, BandK: 2, RoomC: 22, ThinMM: 3, ThickMM: 3, Size: "medium", Flasks: 1, Ratio: bench.Ratio{Mass: 2, From: "mix A"},
 		Tank: TankOf(house.Bath{Litres: 500, HeaterW: 20000}, 22)}
 }
 
@@ -81,8 +81,8 @@ func TestAgainstTheReferenceCases(t *testing.T) {
 		if math.Abs(r.WMeanEnd-want.Grid.W) > 0.01 || math.Abs(r.Over-want.Grid.Over) > 0.1 || math.Abs(r.TOverMin-want.Grid.Min) > 1.5 {
 			t.Errorf("%s: residual %.4f over %.3f at %.1f min, want %+v", want.Name, r.WMeanEnd, r.Over, r.TOverMin, want.Grid)
 		}
-		if e.Extra.Hold > time.Minute || !e.Extra.Reached {
-			t.Errorf("%s: an undisturbed bath costs %v", want.Name, e.Extra.Hold)
+		if !e.MakeUp.None() {
+			t.Errorf("%s: an undisturbed bath costs %+v", want.Name, e.MakeUp)
 		}
 	}
 }
@@ -104,7 +104,7 @@ func TestDroppedBath(t *testing.T) {
 			return 74
 		})
 		e := estimate(t, x)
-		got := e.Extra.Hold.Minutes()
+		got := e.MakeUp.Longer(x.Programme).Minutes()
 		if got < c.lo-1 || got > c.hi+1 {
 			t.Errorf("%g °C for %d h costs %.0f min, want %g to %g", c.toC, c.h, got, c.lo, c.hi)
 		}
@@ -141,8 +141,8 @@ func TestColdBath(t *testing.T) {
 	if h := e.Holds[0]; !h.Bath || math.Abs(h.BathMin-want) > 1 {
 		t.Errorf("the bath is within 2 K after %.1f min, want %.1f", h.BathMin, want)
 	}
-	if e.Extra.Hold < 20*time.Minute {
-		t.Errorf("climbing for %.0f min costs only %v", want, e.Extra.Hold)
+	if !e.MakeUp.Again || e.MakeUp.Longer(c.Programme) < 20*time.Minute {
+		t.Errorf("climbing for %.0f min costs only %v", want, e.MakeUp.Longer(c.Programme))
 	}
 	c.Tank.HeaterW = 100
 	if e = estimate(t, c); len(e.Notes) != 1 || !strings.Contains(e.Notes[0], "cannot hold the programme") {
@@ -211,8 +211,8 @@ func TestAddition(t *testing.T) {
 	if got := cure.BathAt(e.Bath, 7200+60*a.Dip.LowestMin); math.Abs(got-(74-a.Dip.DepthK)) > 0.1 {
 		t.Errorf("the bath is %.2f at its lowest", got)
 	}
-	if e.Extra.Hold < 30*time.Second || e.Extra.Hold > 5*time.Minute {
-		t.Errorf("that costs %v", e.Extra.Hold)
+	if d := e.MakeUp.Longer(c.Programme); d < 30*time.Second || d > 5*time.Minute {
+		t.Errorf("that costs %v", d)
 	}
 	// A reading taken since counts in place of the dip.
 	readings(&c, 0, 180, func(float64) float64 { return 74 })

@@ -66,12 +66,11 @@ func (e *Estimate) Lines(s Say) []Line {
 		}
 		add(Cost, "%s (estimate)", text)
 	}
-	switch {
-	case !e.Extra.Reached:
-		add(Cost, "the bath as it was and is expected: not even two days more leave the residual of the programme")
-	case e.Extra.Hold >= 30*time.Second:
-		add(Cost, "in all %s more hold for the residual of the programme, to %s (information; the maker's cycle decides)",
-			Minutes(e.Extra.Hold), s.At(e.Case.Programme.Total()+e.Extra.Hold))
+	if text := e.makeUp(s); text != "" {
+		add(Cost, "%s", text)
+	}
+	for i, c := range e.Case.Capped {
+		add(Cost, "%s", CappedWords(s, c, e.Boil[i], e.Case.Set.Stages[c.Stage].Hold))
 	}
 	add(Plain, "hold really starts: %s", e.holds(s))
 	add(Plain, "%s", e.peak(s))
@@ -81,16 +80,16 @@ func (e *Estimate) Lines(s Say) []Line {
 		for _, o := range e.Others {
 			h := "over 3 days"
 			if o.Reached {
-				d := o.Hold.Round(10 * time.Minute) // closer would not be true
-				h = fmt.Sprintf("%dh%02d", d/time.Hour, d%time.Hour/time.Minute)
+				h = Minutes(o.Hold.Round(10 * time.Minute)) // closer would not be true
 			}
 			hs = append(hs, s.temp(o.TempC)+" "+h)
 		}
-		add(Small, "information: same residual at %s", strings.Join(hs, " · "))
+		add(Small, "information: a cooler bath takes longer for the same residual: %s", strings.Join(hs, " · "))
 	}
 	for _, n := range append(append([]string(nil), e.Notes...), r.Notes...) {
 		add(Small, "note: %s", n)
 	}
+	add(Small, "%s", e.ratio())
 	if e.Case.Assumed {
 		add(Small, "note: sections not recorded, %g to %g mm assumed", e.Case.ThinMM, e.Case.ThickMM)
 	}
@@ -102,10 +101,76 @@ func (e *Estimate) Lines(s Say) []Line {
 func (e *Estimate) Short(s Say) string {
 	r := &e.Cure.Range
 	out := r.ResidualText
-	if e.Extra.Hold >= 30*time.Second {
-		out += " · off: costs " + Minutes(e.Extra.Hold)
+	switch m := &e.MakeUp; {
+	case e.AsksNothing():
+	case m.Again:
+		out += " · off: start the programme again"
+	case !m.Reached:
+		out += " · off: costs more than two days"
+	default:
+		out += " · off: costs " + Minutes(m.Longer(e.Case.Programme))
 	}
 	return out + " (estimate)"
+}
+
+// ownDip is what is not told of a bath in which nothing was off: the dip of the load's own
+// cold flasks, which every load has (house default).
+const ownDip = 10 * time.Minute
+
+// AsksNothing tells that there is nothing to make up, or no more than the dip of the
+// load's own cold flasks.
+func (e *Estimate) AsksNothing() bool {
+	m := &e.MakeUp
+	return m.None() || !m.Again && m.Reached && len(e.Excursions) == 0 && len(e.Dips) == 0 && m.Longer(e.Case.Programme) < ownDip
+}
+
+// makeUp says what a bath that was off asks for, "" where it asks for nothing.
+func (e *Estimate) makeUp(s Say) string {
+	if e.AsksNothing() {
+		return ""
+	}
+	return MakeUpWords(e.MakeUp, e.Case.Programme, s)
+}
+
+// MakeUpWords say what a bath that was off asks for: longer, at the temperature that
+// was missed, or the programme again; "" where it asks for nothing.
+func MakeUpWords(m cure.MakeUp, p cure.Programme, s Say) string {
+	const maker = " (estimate; the maker's cycle decides)"
+	switch {
+	case m.Again:
+		return "a temperature of the programme was not there while it was due: start the programme again from its beginning, out at " + s.At(m.Out) + " at the earliest" + maker
+	case !m.Reached:
+		return fmt.Sprintf("the bath as it was and is expected: not even two days more at %s leave the residual of the programme", s.temp(m.SetC))
+	case m.None():
+		return ""
+	case m.Back && m.Stage < len(p.Stages)-1:
+		return fmt.Sprintf("back to %s for %s, then the rest of the programme in full: out at %s%s", s.temp(m.SetC), Minutes(m.Hold), s.At(m.Out), maker)
+	case m.Stage < len(p.Stages)-1:
+		return fmt.Sprintf("in all %s more at %s before the next stage: out at %s%s", Minutes(m.Hold), s.temp(m.SetC), s.At(m.Out), maker)
+	}
+	return fmt.Sprintf("in all %s more at %s: out at %s%s", Minutes(m.Hold+m.Tail), s.temp(p.Stages[len(p.Stages)-1].TempC), s.At(m.Out), maker)
+}
+
+// CappedWords tell of a stage that no open bath of the place reaches.
+func CappedWords(s Say, c cure.Capped, x cure.Extra, hold time.Duration) string {
+	exact := func(v float64) string { return units.FormatTemp(math.Round(v*10)/10, s.Unit) }
+	text := fmt.Sprintf("water boils at %s here: the bath does not get to %s", exact(c.BoilsC), s.temp(c.SetC))
+	switch {
+	case !x.Reached:
+		return text + ", and not even two days more leave what it leaves (estimate)"
+	case x.Hold >= time.Minute:
+		return fmt.Sprintf("%s; about %s there leave what %s at %s leave (estimate; ask the resin's maker)", text, Minutes(hold+x.Hold), Minutes(hold), s.temp(c.SetC))
+	}
+	return text
+}
+
+// ratio says which powder to liquid the estimate was made with.
+func (e *Estimate) ratio() string {
+	text := "reckoned with " + e.Case.Ratio.String()
+	if e.Case.Ratios > 1 {
+		text += fmt.Sprintf(", the wettest of %d in the load", e.Case.Ratios)
+	}
+	return text
 }
 
 // holds says for each stage when bath and core are at its temperature.
@@ -171,7 +236,7 @@ func fahrenheit(b cure.Band) string {
 func (e *Estimate) caution(s Say) string {
 	text := e.Cure.Range.CautionText
 	if s.Unit == units.Fahrenheit {
-		text = strings.ReplaceAll(text, fmt.Sprintf("%.1f °C", cure.BoilC), s.temp(cure.BoilC))
+		text = strings.ReplaceAll(text, fmt.Sprintf("%.1f °C", e.Cure.Range.BoilsC), s.temp(math.Round(e.Cure.Range.BoilsC*10)/10))
 	}
 	return text + "; this says nothing of pores"
 }
@@ -182,15 +247,17 @@ func (x Excursion) words(s Say, start time.Time) string {
 		to = cmp.Or(s.Now, "now")
 	}
 	side := "lowest"
-	if x.WorstC > x.SetC {
+	if x.WorstC > x.Excursion.SetC {
 		side = "highest"
 	}
-	return fmt.Sprintf("bath off %s from %s to %s, %s %s: %s", s.temp(x.SetC), from, to, side, s.temp(x.WorstC), CostWords(x.Extra))
+	return fmt.Sprintf("bath off %s from %s to %s, %s %s: %s", s.temp(x.Excursion.SetC), from, to, side, s.temp(x.WorstC), CostWords(x.Extra))
 }
 
 // CostWords say what an excursion costs in minutes of hold.
 func CostWords(x cure.Extra) string {
 	switch {
+	case x.Never:
+		return "the core never got there (estimate)"
 	case !x.Reached:
 		return "costs more than two days of hold (estimate)"
 	case x.Hold < 30*time.Second:

@@ -15,8 +15,8 @@ const (
 // Extra is how much longer a stage would have to be held at its own temperature to leave at its end the residual monomer
 // that the programme leaves then: information for the person who decides, never a change of the programme.
 type Extra struct {
-	Stage   int           `json:"stage"` // from 0
-	SetC    float64       `json:"set"`
+	Stage   int           `json:"at_stage"` // from 0
+	SetC    float64       `json:"at_c"`
 	Hold    time.Duration `json:"-"`
 	Minutes float64       `json:"extra_min"`   // Hold in minutes
 	Reached bool          `json:"reached"`     // false: not within 48 h more
@@ -88,8 +88,29 @@ func neverThere(planned, was Curve, fromS, toS, setC float64) bool {
 	return hottestIn(was, fromS, toS) < math.Min(setC, hottestIn(planned, fromS, toS))-coreAtBathK
 }
 
-// hold is a bath up to a moment, and from a minute later on at a temperature; without the minute where it is there already.
+// reaches is when a bath that is below a temperature at fromS gets there, as it is given; fromS where it is not below, or
+// never does.
+func reaches(bath []Knot, fromS, tempC float64) float64 {
+	before := Knot{fromS, BathAt(bath, fromS)}
+	if before.TempC >= tempC {
+		return fromS
+	}
+	for _, k := range bath {
+		if k.TimeS <= fromS {
+			continue
+		}
+		if k.TempC >= tempC {
+			return before.TimeS + (tempC-before.TempC)/(k.TempC-before.TempC)*(k.TimeS-before.TimeS)
+		}
+		before = k
+	}
+	return fromS
+}
+
+// hold is a bath up to a moment, and from then on at a temperature: from where it comes up to it as it is given, else from
+// a minute later on; without the minute where it is there already.
 func hold(bath []Knot, fromS, tempC float64) []Knot {
+	fromS = reaches(bath, fromS, tempC)
 	out := upToS(bath, fromS)
 	if at := out[len(out)-1]; at.TempC != tempC {
 		out = append(out, Knot{fromS + believe.Seconds(), tempC})

@@ -154,10 +154,14 @@ func (m *maker) rest(bath []Knot, s float64, i int) ([]Knot, float64) {
 // anew is the programme from its beginning, from now on.
 func (m *maker) anew(out MakeUp) (MakeUp, error) {
 	out.Again, out.Stage, out.SetC = true, 0, m.prog.Stages[0].TempC
-	bath := upToS(m.bath, m.knownS)
 	first := m.prog.Stages[0]
-	up := m.knownS + math.Max(first.Ramp.Seconds(), believe.Seconds())
-	s := m.knownS + (first.Ramp + first.Hold).Seconds()
+	from := m.knownS
+	if first.Ramp == 0 { // flasks go into a bath at its temperature: the programme counts from when it is there
+		from = reaches(m.bath, from, first.TempC-coreAtBathK)
+	}
+	bath := upToS(m.bath, from)
+	up := from + math.Max(first.Ramp.Seconds(), believe.Seconds())
+	s := from + (first.Ramp + first.Hold).Seconds()
 	bath = append(bath, Knot{up, first.TempC}, Knot{math.Max(s, up+1), first.TempC})
 	bath, s = m.rest(bath, s, 1)
 	return m.tail(out, bath, s)
