@@ -57,7 +57,7 @@ func (e *Estimate) Lines(s Say) []Line {
 			s.At(c.After), s.temp(c.ThisC), s.Load(c.Load), s.temp(c.OtherC))
 	}
 	for _, x := range e.Excursions {
-		add(Cost, "%s", x.words(s, e.Case.Start))
+		add(Cost, "%s", x.words(s, e.Case.Start, e.MakeUp.Again))
 	}
 	for i, d := range e.Dips {
 		text := d.words(s)
@@ -241,7 +241,7 @@ func (e *Estimate) caution(s Say) string {
 	return text + "; this says nothing of pores"
 }
 
-func (x Excursion) words(s Say, start time.Time) string {
+func (x Excursion) words(s Say, start time.Time, again bool) string {
 	from, to := s.At(x.From.Sub(start)), s.At(x.To.Sub(start))
 	if x.Open {
 		to = cmp.Or(s.Now, "now")
@@ -250,7 +250,11 @@ func (x Excursion) words(s Say, start time.Time) string {
 	if x.WorstC > x.Excursion.SetC {
 		side = "highest"
 	}
-	return fmt.Sprintf("bath off %s from %s to %s, %s %s: %s", s.temp(x.Excursion.SetC), from, to, side, s.temp(x.WorstC), CostWords(x.Extra))
+	text := fmt.Sprintf("bath off %s from %s to %s, %s %s", s.temp(x.Excursion.SetC), from, to, side, s.temp(x.WorstC))
+	if again && !x.Never { // minutes of one hold mean nothing where the whole is begun anew
+		return text
+	}
+	return text + ": " + CostWords(x.Extra)
 }
 
 // CostWords say what an excursion costs in minutes of hold.
