@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
-	"flaskside/logbook/action"
 	"flaskside/logbook/day"
 	"flaskside/timers/sysclock"
 )
@@ -132,11 +131,7 @@ func trail(o *options, c *cobra.Command, args []string, flask int, format, out s
 		return wrongUsage("--flask goes with --format text, csv or jsonl")
 	}
 	sheet, err := readFrom(o.book, sysclock.New(), func(book *logbook.Book) (day.Sheet, error) {
-		recs, err := book.Of(action.Subject{Class: 'f', No: flask})
-		if err != nil {
-			return day.Sheet{}, err
-		}
-		sheet, err := day.TrailOf(recs, flask, book.State().Head.String(), loc)
+		sheet, err := day.TrailFrom(book, flask, book.State().Head.String(), loc)
 		if err == nil {
 			sheet.Spoilt, err = notAsWritten(book.Path(), sheet.Bench.Items)
 		}

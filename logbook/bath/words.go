@@ -89,7 +89,7 @@ func (e *Estimate) Lines(s Say) []Line {
 	for _, n := range append(append([]string(nil), e.Notes...), r.Notes...) {
 		add(Small, "note: %s", n)
 	}
-	add(Small, "%s", e.ratio())
+	add(Small, "%s", e.RatioWords())
 	if e.Case.Assumed {
 		add(Small, "note: sections not recorded, %g to %g mm assumed", e.Case.ThinMM, e.Case.ThickMM)
 	}
@@ -164,8 +164,8 @@ func CappedWords(s Say, c cure.Capped, x cure.Extra, hold time.Duration) string 
 	return text
 }
 
-// ratio says which powder to liquid the estimate was made with.
-func (e *Estimate) ratio() string {
+// RatioWords say which powder to liquid the estimate was made with.
+func (e *Estimate) RatioWords() string {
 	text := "reckoned with " + e.Case.Ratio.String()
 	if e.Case.Ratios > 1 {
 		text += fmt.Sprintf(", the wettest of %d in the load", e.Case.Ratios)

@@ -236,7 +236,7 @@ func (s Sheet) closureRows(tame func(string) string) [][]string {
 func (s Sheet) flaskRows(tame func(string) string) [][]string {
 	rows := [][]string{{"flask", "case", "base", "size", "tag", "place", "stage", "opened_at", "trials", "last_grade", "mix", "resin", "powder_lot", "liquid_lot",
 		"sheet_out_at", "metal_to_metal_at", "pressure_psi", "clamped_at", "backed_off_turn", "load", "programme", "in_bath_at", "out_of_bath_at", "in_water_at",
-		"deflasked_at", "pin_mm", "outcome", "defects", "ended_at", "unusual", "corrected"}}
+		"cure", "cure_figures", "deflasked_at", "pin_mm", "outcome", "defects", "ended_at", "unusual", "corrected"}}
 	for _, f := range s.flasks() {
 		grade, pin := "", ""
 		if j := f.Judged(); len(j) > 0 {
@@ -253,6 +253,11 @@ func (s Sheet) flaskRows(tame func(string) string) [][]string {
 		if l := s.Bench.LoadOf(f); l != nil {
 			load = *l
 		}
+		stands, figures := "", ""
+		if f.InBath != nil && s.Bench.LoadOf(f) != nil {
+			stand, _ := s.cureOf(f)
+			stands, figures = string(stand.Word), bench.StandWords(stand, s.Bench.House.Units.Temperature)
+		}
 		var odd []string
 		for _, o := range f.Oddities {
 			odd = append(odd, o.What)
@@ -260,7 +265,7 @@ func (s Sheet) flaskRows(tame func(string) string) [][]string {
 		rows = append(rows, []string{number(f.No), tame(f.Case), f.Base, f.Size, tame(f.Tag), number(f.Place), string(f.Stage), s.when(&f.Opened),
 			strconv.Itoa(len(f.Trials)), grade, number(mix.No), tame(mix.Resin), tame(mix.PowderLot), tame(mix.LiquidLot),
 			s.when(f.SheetOut), s.when(f.Metal), amount(f.MetalPSI), s.when(f.Clamped), amount(f.BackedOff), number(load.No), tame(load.Programme),
-			s.when(f.InBath), s.when(f.OutBath), s.when(f.InWater), s.when(f.Deflasked), pin, f.Outcome, strings.Join(f.Defects, "; "), s.when(f.Ended),
+			s.when(f.InBath), s.when(f.OutBath), s.when(f.InWater), stands, figures, s.when(f.Deflasked), pin, f.Outcome, strings.Join(f.Defects, "; "), s.when(f.Ended),
 			tame(strings.Join(odd, "; ")), s.correctedKinds(f)})
 	}
 	return rows

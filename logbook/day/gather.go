@@ -52,8 +52,8 @@ func Gather(book Book, from, until time.Time) (*bench.Bench, error) {
 			add(recs)
 		}
 	}
-	if began, ok := cureBegan(b, from); ok {
-		recs, err := book.Between(began, from)
+	for _, st := range stays(b, from) {
+		recs, err := book.Between(st.from, st.until)
 		if err != nil {
 			return nil, err
 		}
@@ -109,18 +109,38 @@ func unopened(set map[uint64]record.Record, asked map[int]bool) []int {
 	return out
 }
 
-// cureBegan gives the moment at which the oldest load began that was in a bath at
-// an instant.
-func cureBegan(b *bench.Bench, at time.Time) (began time.Time, ok bool) {
+// stay is from when until when a load was in a bath.
+type stay struct{ from, until time.Time }
+
+// stays lists the stays in a bath, up to an instant, of flasks that a sheet from then on
+// tells of: how a cure stands rests on its readings, also on the sheet of a later day.
+// Those that overlap are one.
+func stays(b *bench.Bench, at time.Time) []stay {
+	var all []stay
 	for _, f := range b.Flasks {
-		if f.InBath == nil || !f.InBath.At.Before(at) || f.OutBath != nil && f.OutBath.At.Before(at) {
+		if f.InBath == nil || !f.InBath.At.Before(at) {
 			continue
 		}
-		if !ok || f.InBath.At.Before(began) {
-			began, ok = f.InBath.At, true
+		st := stay{f.InBath.At, at}
+		if f.OutBath != nil && f.OutBath.At.Before(at) {
+			st.until = f.OutBath.At.Add(time.Nanosecond)
+		}
+		if st.until.After(st.from) {
+			all = append(all, st)
 		}
 	}
-	return began, ok
+	slices.SortFunc(all, func(x, y stay) int { return x.from.Compare(y.from) })
+	var out []stay
+	for _, st := range all {
+		if n := len(out); n > 0 && !st.from.After(out[n-1].until) {
+			if st.until.After(out[n-1].until) {
+				out[n-1].until = st.until
+			}
+			continue
+		}
+		out = append(out, st)
+	}
+	return out
 }
 
 // whole puts the records in order and leaves out corrections of what is not there.

@@ -98,7 +98,7 @@ func (s Sheet) event(w bench.Window) (event, bool) {
 	case bench.BenchSet:
 		e.summary, done, limit = what+": into the bath", "bench set done: may go into the bath", "bench set too long"
 	case bench.Cure:
-		e.summary, done, limit = what+": out of the bath", "cure done: may come out of the bath", "must be out of the bath"
+		e.summary, done, limit = what+": out of the bath", "curing time is up", "must be out of the bath"
 		if l := s.Bench.Loads[w.Load]; l != nil {
 			e.details = fmt.Sprintf("Bath %d, load %d, %s: %s.", l.Bath, l.No, l.Programme, s.stages(l))
 		}

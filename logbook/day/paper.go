@@ -187,7 +187,8 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		if f.InBath != nil {
 			cured = "since " + s.clock(f.InBath.At)
 			if p, ok := took(*f.InBath, f.OutBath); ok {
-				cured = units.FormatDuration(p.For.Round(time.Minute))
+				stand, _ := s.cureOf(f)
+				cured = units.FormatDuration(p.For.Round(time.Minute)) + ", " + string(stand.Word)
 			}
 		}
 		if f.PinMM != nil {
@@ -195,7 +196,7 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		}
 		short := 0
 		for _, sp := range s.spells(f) {
-			if verdict, _ := s.lasted(sp); verdict == tooShort || verdict == tooLong || s.overdue(sp) {
+			if verdict, _ := s.lasted(sp); verdict == tooShort || verdict == tooLong || verdict == string(cure.OffTemperature) || s.overdue(sp) {
 				short++
 			}
 		}
@@ -242,7 +243,7 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 				due = append(due, capital(sp.what)+" is running: "+ends)
 			}
 		}
-		strong := verdict != asSet && verdict != runsOn
+		strong := verdict != asSet && verdict != runsOn && verdict != string(cure.TimeOnly)
 		if sp.estimate {
 			verdict += " (estimate)"
 		}
@@ -256,6 +257,9 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 	}
 	if words := s.final(f); len(words) > 0 {
 		b.Lines = append(b.Lines, "Final closure: "+strings.Join(words, "; "))
+	}
+	if words := s.cureWords(f); words != "" {
+		b.Lines = append(b.Lines, capital(words))
 	}
 	b.Lines = append(append(b.Lines, due...), s.unusual(f)...)
 	for _, n := range s.said(f.Notes) {
@@ -416,30 +420,41 @@ func (s Sheet) loadBlock(l *bench.Load) block {
 	if words := s.sections(l); words != "" {
 		b.Beside = append(b.Beside, capital(words))
 	}
-	e, err := bath.Of(s.Bench, l).Estimate()
-	if err != nil {
-		b.Beside = append(b.Beside, "No estimate: "+err.Error())
-	} else {
-		d := s.curve(l, &e, curveW, curveH)
+	e, words := s.loadWords(l)
+	if e != nil {
+		d := s.curve(l, e, curveW, curveH)
 		b.Picture = &d
-		if read := since(e.Case); len(read) > 0 {
-			b.Beside = append(b.Beside, s.readingWords(read))
-		} else {
-			b.Beside = append(b.Beside, "No bath reading: the bath is taken to follow its programme.")
-		}
-		say := bath.Say{Unit: s.Bench.House.Units.Temperature, Now: "the last reading", At: func(after time.Duration) string { return s.clock(l.In.At.Add(after)) },
-			Load: func(no int) string { return fmt.Sprintf("load %d", no) }}
-		for _, line := range e.Lines(say) {
-			if line.Kind == bath.Caution || line.Kind == bath.Cost {
-				b.Beside = append(b.Beside, capital(line.Text))
-			}
-		}
-		b.Beside = append(b.Beside, capital(e.Short(say)))
+	}
+	for _, w := range words {
+		b.Beside = append(b.Beside, capital(w))
 	}
 	for _, n := range s.said(l.Notes) {
 		b.Lines = append(b.Lines, capital(n))
 	}
 	return b
+}
+
+// loadWords are what all forms of the sheet say of a load: how often it was read, what was
+// off, what is estimated and with which mix. The estimate is nil where there is none.
+func (s Sheet) loadWords(l *bench.Load) (*bath.Estimate, []string) {
+	e, err := bath.Of(s.Bench, l).Estimate()
+	if err != nil {
+		return nil, []string{"no estimate: " + err.Error()}
+	}
+	var out []string
+	if read := since(e.Case); len(read) > 0 {
+		out = append(out, s.readingWords(read))
+	} else {
+		out = append(out, "no bath reading: the bath is taken to follow its programme")
+	}
+	say := bath.Say{Unit: s.Bench.House.Units.Temperature, Now: "the last reading", At: func(after time.Duration) string { return s.clock(l.In.At.Add(after)) },
+		Load: func(no int) string { return fmt.Sprintf("load %d", no) }}
+	for _, line := range e.Lines(say) {
+		if line.Kind == bath.Caution || line.Kind == bath.Cost {
+			out = append(out, line.Text)
+		}
+	}
+	return &e, append(out, e.Short(say), e.RatioWords())
 }
 
 // readingWords sums up what a bath was read to be.
@@ -450,9 +465,9 @@ func (s Sheet) readingWords(read []cure.Reading) string {
 		lo, hi = min(lo, r.TempC), max(hi, r.TempC)
 	}
 	if len(read) == 1 {
-		return fmt.Sprintf("Bath read once: %s at %s", temp(lo), s.clock(read[0].At))
+		return fmt.Sprintf("bath read once: %s at %s", temp(lo), s.clock(read[0].At))
 	}
-	return fmt.Sprintf("Bath read %d times, %s to %s, last %s", len(read), temp(lo), temp(hi), s.clock(read[len(read)-1].At))
+	return fmt.Sprintf("bath read %d times, %s to %s, last %s", len(read), temp(lo), temp(hi), s.clock(read[len(read)-1].At))
 }
 
 func (s Sheet) alarmBlock() []block {

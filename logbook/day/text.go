@@ -179,6 +179,9 @@ func (s Sheet) flask(p *page, f *bench.Flask) {
 		verdict, words := s.went(sp)
 		p.line(4, "%-7s  %s: %s", verdict, sp.what+sp.mark, words)
 	}
+	if words := s.cureWords(f); words != "" {
+		p.line(2, "%s", words)
+	}
 	first := true
 	for _, o := range f.Oddities {
 		if !s.has(o.At.At) {
@@ -413,6 +416,10 @@ func (s Sheet) bathing(p *page) {
 		p.line(5, "%s", s.stages(l))
 		if words := s.sections(l); words != "" {
 			p.line(5, "%s", words)
+		}
+		_, words := s.loadWords(l)
+		for _, w := range words {
+			p.line(5, "%s", w)
 		}
 		s.notes(p, 5, l.Notes)
 	}

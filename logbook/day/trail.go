@@ -1,6 +1,7 @@
 package day
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -12,6 +13,53 @@ import (
 	"flaskside/logbook/record"
 	"flaskside/logbook/words"
 )
+
+// Whole is what a trail is made from: the records about a flask, and between two instants.
+type Whole interface {
+	Of(s action.Subject) ([]record.Record, error)
+	Between(from, until time.Time) ([]record.Record, error)
+}
+
+// TrailFrom makes the sheet of one flask's whole life out of a book, the readings of the
+// bath while it was in it among them.
+func TrailFrom(book Whole, flask int, head string, loc *time.Location) (Sheet, error) {
+	recs, err := book.Of(action.Subject{Class: 'f', No: flask})
+	if err != nil {
+		return Sheet{}, err
+	}
+	if f := bench.Fold(recs, bench.Counters{}).Flasks[flask]; f != nil && f.InBath != nil {
+		until := time.Unix(1<<40, 0)
+		if f.OutBath != nil {
+			until = f.OutBath.At.Add(time.Nanosecond)
+		}
+		read, err := book.Between(f.InBath.At, until)
+		if err != nil {
+			return Sheet{}, err
+		}
+		known := map[uint64]bool{}
+		for _, r := range recs {
+			known[r.Seq] = true
+		}
+		ids := map[string]bool{}
+		for _, r := range read {
+			_, ok := r.Action.Body.(action.BathReading)
+			if ok {
+				ids[r.Action.ID] = true
+			}
+			if (ok || ids[corrects(r)]) && !known[r.Seq] {
+				recs = append(recs, r)
+			}
+		}
+		slices.SortFunc(recs, func(a, b record.Record) int { return cmp.Compare(a.Seq, b.Seq) })
+	}
+	return TrailOf(recs, flask, head, loc)
+}
+
+// readFor tells whether a bath reading is one of a flask's stay in that bath.
+func readFor(b *bench.Bench, f *bench.Flask, r action.BathReading, at time.Time) bool {
+	l := b.LoadOf(f)
+	return l != nil && f.InBath != nil && r.Bath == l.Bath && !at.Before(f.InBath.At) && (f.OutBath == nil || !at.After(f.OutBath.At))
+}
 
 // TrailOf makes the sheet of one flask's whole life from its records and those of its
 // mixes and loads: what others did with those mixes and loads is left out.
@@ -31,6 +79,10 @@ func TrailOf(recs []record.Record, flask int, head string, loc *time.Location) (
 				continue
 			case action.TakeBack:
 				keep[it.Action.ID] = keep[a.Of]
+				continue
+			}
+			if r, ok := it.Body.(action.BathReading); ok {
+				keep[it.Action.ID] = readFor(whole, f, r, it.Stamp.At)
 				continue
 			}
 			flasks := 0

@@ -1,6 +1,7 @@
 package day
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/cure"
 )
 
 // spell is a window of a flask as it went: from a beginning until an end that has
@@ -22,11 +24,39 @@ type spell struct {
 	min, max time.Duration // zero for none
 	estimate bool          // the ends asked for are estimates
 	mark     string
-	half     bool // a half drying
-	hold     bool // a hold in the press
+	half     bool          // a half drying
+	hold     bool          // a hold in the press
+	stands   cure.Standing // how the cure in it stood, "" for another window
 	about    action.Subject
 	began    action.Kind // the records of its two ends
 	ended    []action.Kind
+}
+
+// cureOf is how the cure of a flask stands when the sheet is made; the error says why it
+// could not be reckoned, and then it stands by its time alone.
+func (s Sheet) cureOf(f *bench.Flask) (cure.Stand, error) {
+	return s.Bench.StandingOf(f, timers.Now{Reading: timers.Reading{Wall: s.end()}})
+}
+
+// cureWords say how the cure of a flask stands, with its figures; "" where it was in no
+// bath up to the end of the sheet.
+func (s Sheet) cureWords(f *bench.Flask) string {
+	if f.InBath == nil || s.Bench.LoadOf(f) == nil || f.InBath.At.After(s.end()) {
+		return ""
+	}
+	stand, err := s.cureOf(f)
+	if stand.In < time.Minute && f.OutBath == nil {
+		return ""
+	}
+	words := string(stand.Word)
+	if f.OutBath == nil {
+		words += " so far"
+	}
+	words += " (" + bench.StandWords(stand, s.Bench.House.Units.Temperature) + ")"
+	if err != nil {
+		words += "; not reckoned: " + err.Error()
+	}
+	return "cure " + words
 }
 
 func sec(s int) time.Duration { return time.Duration(s) * time.Second }
@@ -65,7 +95,8 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 		add(spell{what: "bench set", from: *f.Clamped, to: f.InBath, min: sec(f.BenchMinS), max: sec(f.BenchMaxS), mark: s.mark(f, "clamp", "at", "bench_min_s", "bench_max_s"), about: flask, began: "clamp", ended: kinds("bath-load")})
 	}
 	if l := s.Bench.LoadOf(f); l != nil && f.InBath != nil {
-		add(spell{what: fmt.Sprintf("curing, load %d", l.No), from: *f.InBath, to: f.OutBath, min: sec(house.LengthS(l.Stages)), max: sec(l.MaxS), mark: s.mark(f, "bath-load", "at", "stages", "max_s"), about: flask, began: "bath-load", ended: kinds("bath-unload")})
+		stand, _ := s.cureOf(f)
+		add(spell{what: fmt.Sprintf("curing, load %d", l.No), stands: stand.Word, from: *f.InBath, to: f.OutBath, min: sec(house.LengthS(l.Stages)), max: sec(l.MaxS), mark: s.mark(f, "bath-load", "at", "stages", "max_s"), about: flask, began: "bath-load", ended: kinds("bath-unload")})
 	}
 	if f.OutBath != nil {
 		add(spell{what: "bench cooling", from: *f.OutBath, to: f.InWater, min: sec(f.CoolS), mark: s.mark(f, "bath-unload"), about: flask, began: "bath-unload", ended: kinds("cool-water", "deflask")})
@@ -149,7 +180,7 @@ func (s Sheet) lasted(sp spell) (verdict, words string) {
 		return runsOn, words
 	}
 	words = sp.long(p)
-	verdict = asSet
+	verdict = cmp.Or(string(sp.stands), asSet) // time alone says nothing of a cure
 	if by := sp.by(p); by != "" {
 		verdict, words = tooLong, words+", "+by
 		if p.For < sp.min {

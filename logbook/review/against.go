@@ -6,6 +6,8 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/stats"
+	"flaskside/timers"
+	"flaskside/timers/cure"
 )
 
 // Condition is something out of the ordinary that a record can tell of a flask.
@@ -21,6 +23,7 @@ const (
 	lowCode     = "pressure-low"
 	outsideCode = "closed-outside"
 	boilCode    = "may-boil"
+	shortCode   = "cure-short" // also recorded by the bench
 )
 
 // Conditions lists what defects are held against: the codes the bench records, and
@@ -40,7 +43,7 @@ func Conditions() []Condition {
 		{"not-ready", "closed when not ready"},
 		{outsideCode, "outside dough's window"},
 		{"set-short", "short bench set"},
-		{"cure-short", "short cure"},
+		{shortCode, "short cure"},
 		{boilCode, "core may boil (est.)"},
 		{"cool-short", "short cooling"},
 		{"press-taken", "press taken"},
@@ -74,6 +77,12 @@ func unusual(b *bench.Bench, boil Boil) map[int][]string {
 				mark(no, o.What)
 			default:
 				mark(no, otherCode)
+			}
+		}
+		if f.OutBath != nil && f.InBath != nil && b.LoadOf(f) != nil {
+			// Also where nobody was asked: the readings may have been typed or corrected after it was out.
+			if s, _ := b.StandingOf(f, timers.Now{}); s.Word == cure.OffTemperature {
+				mark(no, shortCode)
 			}
 		}
 		if f.Metal != nil {

@@ -95,6 +95,10 @@ func (y Stay) Stand() (Stand, error) {
 		out.Word = TimeOnly
 		return out, nil
 	}
+	if !y.read() && !y.offAtStart(band) {
+		out.Word, out.Stages = TimeOnly, y.unread(setS)
+		return out, nil
+	}
 	startC := cmp.Or(y.BathC, y.Thick.Start-Kelvin)
 	plan, err := Simulate(y.Thick, p.Knots(startC), Options{EndS: setS})
 	if err != nil {
@@ -142,6 +146,27 @@ func (y Stay) Stand() (Stand, error) {
 		out.Word = TimeOnly
 	}
 	return out, nil
+}
+
+// read tells whether the bath was read while the load was in it.
+func (y Stay) read() bool {
+	for _, r := range y.Readings {
+		if s := r.At.Sub(y.Start); s >= 0 && s <= y.In {
+			return true
+		}
+	}
+	return false
+}
+
+// unread are the holds begun before a moment, in a bath that nobody read.
+func (y Stay) unread(untilS float64) []StageStand {
+	var out []StageStand
+	for i, st := range y.Programme.Stages {
+		if fromS, _ := y.Programme.span(i); fromS < untilS {
+			out = append(out, StageStand{SetC: st.TempC})
+		}
+	}
+	return out
 }
 
 // offAtStart tells whether the bath was read off its first hold as the flasks went in.
