@@ -110,7 +110,7 @@ func (b *Bench) StandingOf(f *Flask, now timers.Now) (cure.Stand, error) {
 	case l == nil || f.InBath == nil:
 		return cure.Stand{Word: cure.TimeOnly}, fmt.Errorf("flask %d was in no bath", f.No)
 	case f.OutBath != nil:
-		return b.standing(f, between(l.In, *f.OutBath), true)
+		return b.standing(f, timers.Elapsed(l.In, *f.OutBath), true)
 	}
 	return b.standing(f, now.Since(l.In).For.Truncate(time.Minute), false)
 }
