@@ -310,10 +310,10 @@ func TestMixFromRefrigerator(t *testing.T) {
 	if x == nil {
 		t.Fatalf("no mix:\n%s", d.screen())
 	}
-	want, _ := bench.WorkingTimes(d.m.house().Resins[0], 23, 5)
-	plain, _ := bench.WorkingTimes(d.m.house().Resins[0], 23, 0)
-	if got := int(x.Window.From / time.Second); x.RoomC != 23 || x.JarC != 5 || got != want || want <= plain {
-		t.Errorf("room %g, jar %g, dough from %d s, want %d; without the jar %d", x.RoomC, x.JarC, got, want, plain)
+	want, _ := bench.WorkingTimes(d.m.house().Resins[0], 23, new(5.0))
+	plain, _ := bench.WorkingTimes(d.m.house().Resins[0], 23, nil)
+	if got := int(x.Window.From / time.Second); x.RoomC != 23 || x.JarC == nil || *x.JarC != 5 || got != want || want <= plain {
+		t.Errorf("room %g, jar %v, dough from %d s, want %d; without the jar %d", x.RoomC, x.JarC, got, want, plain)
 	}
 }
 

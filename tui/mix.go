@@ -30,7 +30,7 @@ type mixForm struct {
 	form   *form
 	flasks []int
 	resins []dough.Resin
-	jarC   float64 // of the parts where they come from the refrigerator; 0 for the room's
+	jarC   *float64 // of the parts where they come from the refrigerator; nil for the room's
 	began  time.Time
 }
 
@@ -151,7 +151,7 @@ func (x *mixForm) says() []string {
 	}
 	if x.form.asked("room") {
 		window := x.window() // reads what is typed
-		if x.jarC == 0 {
+		if x.jarC == nil {
 			unit := x.m.house().Units.Temperature
 			out = append(out, fmt.Sprintf("parts from the refrigerator: type both, as %.0f/%.0f", unit.FromC(22), unit.FromC(5)))
 		}
@@ -191,15 +191,13 @@ func (x *mixForm) weighed() (dough.Proportions, error) {
 func (x *mixForm) temps(s string) (roomC float64, err error) {
 	unit := x.m.house().Units.Temperature
 	room, jar, both := strings.Cut(s, "/")
-	x.jarC = 0
+	x.jarC = nil
 	if both {
 		c, err := units.ParseTemp(jar, unit)
 		if err != nil {
 			return 0, err
 		}
-		if x.jarC = c; c == 0 {
-			x.jarC = 0.1 // 0 stands for none
-		}
+		x.jarC = &c
 	}
 	return units.ParseTemp(room, unit)
 }
@@ -212,8 +210,8 @@ func (x *mixForm) window() []string {
 	}
 	r := x.resin()
 	c := dough.Conditions{RoomC: roomC}
-	if x.jarC != 0 {
-		c.Stored = &dough.Storage{TempC: x.jarC}
+	if x.jarC != nil {
+		c.Stored = &dough.Storage{TempC: *x.jarC}
 	}
 	w, err := dough.Estimate(r, c, dough.MixMarks{})
 	if err != nil {

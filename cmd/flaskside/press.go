@@ -291,7 +291,7 @@ func (s simulation) options(h house.House) (press.ShiftOptions, error) {
 		return o, wrongUsage("--mixes must be 1 to %d, one for each flask at most, not %d", s.flasks, s.mixes)
 	}
 	// A shift begins when the last mix is dough; the others were made before it.
-	doughS, workS := bench.WorkingTimes(h.Resins[0], h.RoomC(), 0)
+	doughS, workS := bench.WorkingTimes(h.Resins[0], h.RoomC(), nil)
 	last := time.Duration(workS-doughS) * time.Second
 	for i := range s.mixes {
 		end := last - time.Duration(s.mixes-1-i)*apart

@@ -62,17 +62,17 @@ type Coat struct {
 // MixMake is a batch of powder and liquid stirred together at the time of the
 // action.
 type MixMake struct {
-	Mix       int     `json:"mix,omitempty" jsonschema_description:"number of the mix in this book, higher than all before; left out: the next one"`
-	Flasks    []int   `json:"flasks" jsonschema_description:"the flasks it is for"`
-	Resin     string  `json:"resin,omitempty" jsonschema_description:"the lab's own name of the resin"`
-	PowderG   float64 `json:"powder_g,omitempty"`
-	LiquidG   float64 `json:"liquid_g,omitempty"`
-	PowderLot string  `json:"powder_lot,omitempty"`
-	LiquidLot string  `json:"liquid_lot,omitempty"`
-	RoomC     float64 `json:"room_c,omitempty"`
-	JarC      float64 `json:"jar_c,omitempty" jsonschema_description:"temperature of the parts where they came from the refrigerator; 0 for room temperature"`
-	DoughS    int     `json:"dough_s,omitempty" jsonschema_description:"dough expected from, seconds after mixing (estimate)"`
-	WorkS     int     `json:"work_s,omitempty" jsonschema_description:"workable until, seconds after mixing (estimate)"`
+	Mix       int      `json:"mix,omitempty" jsonschema_description:"number of the mix in this book, higher than all before; left out: the next one"`
+	Flasks    []int    `json:"flasks" jsonschema_description:"the flasks it is for"`
+	Resin     string   `json:"resin,omitempty" jsonschema_description:"the lab's own name of the resin"`
+	PowderG   float64  `json:"powder_g,omitempty"`
+	LiquidG   float64  `json:"liquid_g,omitempty"`
+	PowderLot string   `json:"powder_lot,omitempty"`
+	LiquidLot string   `json:"liquid_lot,omitempty"`
+	RoomC     float64  `json:"room_c,omitempty"`
+	JarC      *float64 `json:"jar_c,omitempty" jsonschema_description:"temperature of the parts where they came from the refrigerator, °C; left out: the room's"`
+	DoughS    int      `json:"dough_s,omitempty" jsonschema_description:"dough expected from, seconds after mixing (estimate)"`
+	WorkS     int      `json:"work_s,omitempty" jsonschema_description:"workable until, seconds after mixing (estimate)"`
 }
 
 // MixServe gives a mix to further flasks.
@@ -604,8 +604,17 @@ func (b Coat) Valid() error {
 func (b MixMake) Valid() error {
 	return first(orNew("mix", b.Mix), flasks(b.Flasks), text("resin", b.Resin, 40), orHouse("powder_g", b.PowderG, 0.1, maxGrams, "g"),
 		orHouse("liquid_g", b.LiquidG, 0.1, maxGrams, "g"), text("powder_lot", b.PowderLot, maxScan), text("liquid_lot", b.LiquidLot, maxScan),
-		orHouse("room_c", b.RoomC, 5, 45, "°C"), between("jar_c", b.JarC, -30, 45, "°C"), seconds("dough_s", b.DoughS), seconds("work_s", b.WorkS), upTo("work_s", b.WorkS, b.DoughS))
+		orHouse("room_c", b.RoomC, 5, 45, "°C"), jar(b.JarC), seconds("dough_s", b.DoughS), seconds("work_s", b.WorkS), upTo("work_s", b.WorkS, b.DoughS))
 }
+
+// jar takes the temperature of parts from the refrigerator; 0 °C is one like any other.
+func jar(c *float64) error {
+	if c == nil {
+		return nil
+	}
+	return between("jar_c", *c, -30, 45, "°C")
+}
+
 func (b MixServe) Valid() error { return first(no("mix", b.Mix), flasks(b.Flasks)) }
 func (b MixDough) Valid() error { return no("mix", b.Mix) }
 func (b MixStiff) Valid() error { return no("mix", b.Mix) }

@@ -17,7 +17,7 @@ func samples() map[Kind][2]Body {
 		{FlaskOpen{Flask: 3, Place: 2, Case: "4417", Base: "upper", Size: "large", Tag: "red 4"}, FlaskOpen{Place: 9, Case: "x", Base: "reline", Size: "small"}},
 		{FlaskMove{Flask: 3, Place: 9}, FlaskMove{Flask: 1, Place: 1}},
 		{Coat{Flask: 3, Half: "both", DryMinS: 600, DryMaxS: 900, Lot: "S-12"}, Coat{Flask: 3, Half: "cast"}},
-		{MixMake{Mix: 4, Flasks: []int{3, 5}, Resin: "heat-cured", PowderG: 22.5, LiquidG: 9.4, PowderLot: "P1", LiquidLot: "L1", RoomC: 23, JarC: -5, DoughS: 600, WorkS: 2700}, MixMake{Flasks: []int{1}}},
+		{MixMake{Mix: 4, Flasks: []int{3, 5}, Resin: "heat-cured", PowderG: 22.5, LiquidG: 9.4, PowderLot: "P1", LiquidLot: "L1", RoomC: 23, JarC: new(-5.0), DoughS: 600, WorkS: 2700}, MixMake{Flasks: []int{1}}},
 		{MixServe{Mix: 4, Flasks: []int{6}}, MixServe{Mix: 1, Flasks: []int{1, 2, 3, 4, 5, 6, 7, 8, 9}}},
 		{MixDough{Mix: 4}, MixDough{Mix: 1}},
 		{MixStiff{Mix: 4}, MixStiff{Mix: 1}},

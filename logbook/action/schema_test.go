@@ -58,7 +58,7 @@ var bodies = []action.Body{
 	action.FlaskOpen{Flask: 1, Place: 1, Case: "4417", Base: "upper", Size: "large", Tag: "red 3"},
 	action.FlaskMove{Flask: 1, Place: 9},
 	action.Coat{Flask: 1, Half: "both", DryMinS: 600, DryMaxS: 900, Lot: "S-1"},
-	action.MixMake{Mix: 1, Flasks: []int{1, 2}, Resin: "heat-cured", PowderG: 22.5, LiquidG: 9.4, PowderLot: "P1", LiquidLot: "L1", RoomC: 23, JarC: 8, DoughS: 600, WorkS: 2700},
+	action.MixMake{Mix: 1, Flasks: []int{1, 2}, Resin: "heat-cured", PowderG: 22.5, LiquidG: 9.4, PowderLot: "P1", LiquidLot: "L1", RoomC: 23, JarC: new(8.0), DoughS: 600, WorkS: 2700},
 	action.MixServe{Mix: 1, Flasks: []int{3}},
 	action.MixDough{Mix: 1},
 	action.MixStiff{Mix: 1},

@@ -12,13 +12,13 @@ import (
 
 // WorkingTimes are the seconds after mixing from which a resin is dough and until
 // which it can be worked in a room, estimated (see package dough). jarC is the
-// temperature of parts taken straight from the refrigerator; 0 for the room's.
+// temperature of parts taken straight from the refrigerator; nil for the room's.
 // What cannot be estimated gives the resin's own times.
-func WorkingTimes(r dough.Resin, roomC, jarC float64) (doughS, workS int) {
+func WorkingTimes(r dough.Resin, roomC float64, jarC *float64) (doughS, workS int) {
 	r = r.WithDefaults()
 	c := dough.Conditions{RoomC: roomC}
-	if jarC != 0 {
-		c.Stored = &dough.Storage{TempC: jarC}
+	if jarC != nil {
+		c.Stored = &dough.Storage{TempC: *jarC}
 	}
 	w, err := dough.Estimate(r, c, dough.MixMarks{})
 	if err != nil {
@@ -109,8 +109,8 @@ func (b *Bench) Marks(resin string) []dough.Mark {
 			continue
 		}
 		c := dough.Conditions{RoomC: m.RoomC}
-		if m.JarC != 0 {
-			c.Stored = &dough.Storage{TempC: m.JarC}
+		if m.JarC != nil {
+			c.Stored = &dough.Storage{TempC: *m.JarC}
 		}
 		for _, k := range []struct {
 			kind dough.MarkKind

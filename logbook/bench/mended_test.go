@@ -301,7 +301,30 @@ func TestOddityOfAForgottenMix(t *testing.T) {
 // are given for, not a second less.
 func TestWorkingTimesAreRounded(t *testing.T) {
 	r := house.Default().Resins[0]
-	if d, w := bench.WorkingTimes(r, r.RefTempC, 0); d != int(r.DoughFromMin*60) || w != int(r.WorkUntilMin*60) {
+	if d, w := bench.WorkingTimes(r, r.RefTempC, nil); d != int(r.DoughFromMin*60) || w != int(r.WorkUntilMin*60) {
 		t.Errorf("%d and %d s at the temperature they hold at, want %g and %g min", d, w, r.DoughFromMin, r.WorkUntilMin)
+	}
+}
+
+// Parts at 0 °C are no parts at the room's temperature: in the times worked out, in the
+// record and in the marks that teach.
+func TestPartsAtZeroDegreesAreCold(t *testing.T) {
+	r := house.Default().Resins[0]
+	plain, _ := bench.WorkingTimes(r, 23, nil)
+	zero, _ := bench.WorkingTimes(r, 23, new(0.0))
+	one, _ := bench.WorkingTimes(r, 23, new(1.0))
+	if !(zero > one && one > plain) {
+		t.Errorf("dough from %d s at 0 °C, %d at 1 °C, %d at the room's", zero, one, plain)
+	}
+	var got action.MixMake
+	if err := json.Unmarshal([]byte(`{"flasks":[1],"jar_c":0}`), &got); err != nil || got.JarC == nil || *got.JarC != 0 {
+		t.Fatalf("%+v, %v", got, err)
+	}
+	raw, err := json.Marshal(got)
+	if err != nil || !strings.Contains(string(raw), `"jar_c":0`) {
+		t.Errorf("written as %s, %v", raw, err)
+	}
+	if raw, err = json.Marshal(action.MixMake{Flasks: []int{1}}); err != nil || strings.Contains(string(raw), "jar_c") {
+		t.Errorf("without a jar it is %s, %v", raw, err)
 	}
 }

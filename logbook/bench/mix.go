@@ -38,7 +38,7 @@ type Mix struct {
 	PowderLot string
 	LiquidLot string
 	RoomC     float64
-	JarC      float64
+	JarC      *float64 // of the parts, where they came from the refrigerator
 	DoughS    int
 	WorkS     int
 	Made      timers.Stamp

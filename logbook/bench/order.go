@@ -172,7 +172,7 @@ func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCos
 	if n := b.Top.Mix; b.Mixes[n] != nil {
 		room = b.Mixes[n].RoomC
 	}
-	doughS, workS := WorkingTimes(b.House.Resins[0], room, 0)
+	doughS, workS := WorkingTimes(b.House.Resins[0], room, nil)
 	mixing := time.Duration(b.House.Work.MixS) * time.Second
 	var fresh []press.Job
 	for i := range flasks {

@@ -399,8 +399,8 @@ func lot(l string) string {
 func (s Sheet) room(m *bench.Mix) string {
 	unit := s.Bench.House.Units.Temperature
 	words := units.FormatTemp(m.RoomC, unit)
-	if m.JarC != 0 {
-		words += ", parts from " + units.FormatTemp(m.JarC, unit)
+	if m.JarC != nil {
+		words += ", parts from " + units.FormatTemp(*m.JarC, unit)
 	}
 	return words
 }

@@ -1,11 +1,13 @@
 package day_test
 
 import (
+	"io"
 	"strings"
 	"testing"
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 	"flaskside/logbook/day"
 )
 
@@ -46,5 +48,40 @@ func TestTrail(t *testing.T) {
 	}
 	if _, err := day.TrailOf(nil, 9, "", zone(t, "Europe/Berlin")); err == nil || !strings.Contains(err.Error(), "no flask 9") {
 		t.Errorf("of a flask that is not there: %v", err)
+	}
+}
+
+// The trail of a flask holds the readings of its load: those of its bath while it was in
+// it, with what was corrected in them, and no others.
+func TestTrailHoldsTheReadingsOfTheLoad(t *testing.T) {
+	s := newShift(t, "2026-11-25 08:00", "Europe/Berlin")
+	s.do(0, action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
+	s.do(time.Minute, action.BathReading{Bath: 1, TempC: 61.5, Source: bench.Typed})
+	s.do(time.Minute, action.BathLoad{Flasks: []int{1}, Programme: "long, 9 h", BathC: 74}, "5")
+	s.do(time.Hour, action.BathReading{Bath: 1, TempC: 73.5, Source: bench.Typed})
+	wrong := s.do(time.Hour, action.BathReading{Bath: 1, TempC: 47, Source: bench.Typed})
+	s.fix(wrong, `{"temp_c":74}`, "7")
+	s.do(7*time.Hour, action.BathUnload{Flasks: []int{1}})
+	s.do(time.Minute, action.BathReading{Bath: 1, TempC: 62.5, Source: bench.Typed})
+	sheet, err := day.TrailFrom(s.book, 1, "head", zone(t, "Europe/Berlin"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(written(t, func(w io.Writer) error { return sheet.Trail(w, 1) }))
+	for _, want := range []string{"73.5", "47", "is 74"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %q in\n%s", want, text)
+		}
+	}
+	for _, not := range []string{"61.5", "62.5"} {
+		if strings.Contains(text, not) {
+			t.Errorf("%q, which is another's, in\n%s", not, text)
+		}
+	}
+	// The sheet of the day and that of the next agree on how the cure stands.
+	for _, d := range []string{"2026-11-25"} {
+		if text := string(written(t, s.sheet(d).Text)); !strings.Contains(text, "cure as set (in the bath 9 h 00 min of 9 h 00 min, 2 readings)") {
+			t.Errorf("%s:\n%s", d, text)
+		}
 	}
 }

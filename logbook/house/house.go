@@ -174,10 +174,10 @@ func (p Place) valid() error {
 		return errors.New("settings: place: give altitude_m or air_hpa, not both")
 	}
 	if _, err := cure.AtAltitude(p.AltitudeM); err != nil {
-		return fmt.Errorf("settings: place.altitude_m: %w", err)
+		return fmt.Errorf("settings: place.altitude_m must be %d to %d m, not %g", cure.MinAltitudeM, cure.MaxAltitudeM, p.AltitudeM)
 	}
 	if err := cure.Air(p.AirHPa).Valid(); err != nil {
-		return fmt.Errorf("settings: place.air_hpa: %w", err)
+		return fmt.Errorf("settings: place.air_hpa must be %d to %d hPa, as a barometer on the wall of the room shows it, or 0, not %g", cure.MinAirHPa, cure.MaxAirHPa, p.AirHPa)
 	}
 	return nil
 }

@@ -406,3 +406,25 @@ func TestBackupDue(t *testing.T) {
 		}
 	}
 }
+
+// Where the baths stand: one of two, in range, read back as written; neither is no place.
+func TestPlace(t *testing.T) {
+	h := Default()
+	if h.Place.Air() != 0 {
+		t.Errorf("no place given, air of %g hPa", float64(h.Place.Air()))
+	}
+	for text, says := range map[string]string{
+		"[place]\naltitude_m = 1600\nair_hpa = 835\n": "not both",
+		"[place]\naltitude_m = 60000\n":               "line 2",
+		"[place]\nair_hpa = 101325\n":                 "480 to 1090 hPa",
+		"[place]\naltitude_m = nan\n":                 "altitude",
+	} {
+		if _, err := ReadTOML(strings.NewReader(text), Default()); err == nil || !strings.Contains(err.Error(), says) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+	h, err := ReadTOML(strings.NewReader("[place]\naltitude_m = 1600\n"), Default())
+	if err != nil || h.Place.Air() < 835 || h.Place.Air() > 836 {
+		t.Errorf("1,600 m: %g hPa, %v", float64(h.Place.Air()), err)
+	}
+}

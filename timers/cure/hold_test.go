@@ -168,3 +168,28 @@ func TestExcursionCost(t *testing.T) {
 		t.Error("a cost without readings")
 	}
 }
+
+// A bath that dips five minutes after the flasks went in was not there for good: the hold counts from its coming back. One
+// that kept for ten minutes was.
+func TestBathIsThereOnceItStaysTenMinutes(t *testing.T) {
+	prog := Common()[0]
+	start := func(dipMin float64) StageStart {
+		bath := []Knot{{0, 74}, {dipMin * 60, 74}, {dipMin*60 + 60, 70}, {25 * 60, 70}, {26 * 60, 74}, {9 * 3600, 74}}
+		r, err := Simulate(Defaults(), bath, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return HoldStarts(prog, bath, &r)[0]
+	}
+	if s := start(5); !s.Bath || s.BathMin < 25 {
+		t.Errorf("a dip after 5 min: there after %.1f min", s.BathMin)
+	}
+	if s := start(11); !s.Bath || s.BathMin != 0 {
+		t.Errorf("a dip after 11 min: there after %.1f min", s.BathMin)
+	}
+}
+
+// Flory-Huggins at 20 wt% and the boiling point, worked out by hand with 0.94 and 1.18 kg/L.
+func TestBoilRatioByHand(t *testing.T) {
+	near(t, "20 wt%", Air(0).BoilRatio(BoilC, 20), 0.6831, 0.001)
+}

@@ -331,3 +331,38 @@ func BenchmarkFitMarks(b *testing.B) {
 		}
 	}
 }
+
+// A mark more than four times off the middle of its kind is set aside, one less far off is not.
+func TestMarksFourTimesOffAreSetAside(t *testing.T) {
+	r := HouseDefault()
+	for _, c := range []struct {
+		min  float64
+		want int
+	}{{45 * 3.9, 0}, {45 * 4.1, 1}, {45 / 3.9, 0}, {45 / 4.1, 1}} {
+		marks := []Mark{{TooStiff, c.min, Conditions{RoomC: r.RefTempC}}}
+		for range 4 {
+			marks = append(marks, Mark{TooStiff, 45, Conditions{RoomC: r.RefTempC}})
+		}
+		f, err := FitMarks(r, marks)
+		if err != nil || f.SetAside != c.want {
+			t.Errorf("%.1f min beside 45: %d set aside, want %d, %v", c.min, f.SetAside, c.want, err)
+		}
+	}
+}
+
+// The spread is the conjugate update of a variance with five marks behind what was assumed.
+func TestSpreadIsWeighedWithFiveMarks(t *testing.T) {
+	r := HouseDefault()
+	var marks []Mark
+	for _, m := range []float64{30, 60, 30, 60} {
+		marks = append(marks, Mark{TooStiff, m, Conditions{RoomC: r.RefTempC}})
+	}
+	f, err := FitMarks(r, marks)
+	if err != nil {
+		t.Fatal(err)
+	}
+	half := math.Ln2 / 2
+	around := 0.10*0.10 + math.Pow(math.Log(r.Q10)/10, 2)
+	v := (5*(r.MixLnSD*r.MixLnSD+around) + 4*half*half) / (5 + 3) // 4 half² is the sum of squares of four marks
+	near(t, "spread", f.MixLnSD, math.Sqrt(v-around), 1e-9)
+}
