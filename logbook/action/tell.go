@@ -157,8 +157,8 @@ func (t Teller) mix(body Body) string {
 		if a.RoomC != 0 {
 			s += ", room " + t.temp(a.RoomC)
 		}
-		if a.JarC != 0 {
-			s += ", powder and liquid at " + t.temp(a.JarC)
+		if a.JarC != nil {
+			s += ", powder and liquid at " + t.temp(*a.JarC)
 		}
 		if a.DoughS > 0 || a.WorkS > 0 {
 			s += fmt.Sprintf(", dough expected after %s, workable for %s (estimates)", length(a.DoughS), length(a.WorkS))

@@ -109,7 +109,7 @@ func TestMidnight(t *testing.T) {
 			t.Errorf("the sheet of the day does not say %q", want)
 		}
 	}
-	if text := string(written(t, tomorrow.Text)); !strings.Contains(text, "time only, no reading  curing, load 2: 9 h 10 min; at least 9 h, at most 12 h\n") {
+	if text := string(written(t, tomorrow.Text)); !strings.Contains(text, "time only, no reading  curing, load 2: 9 h 10 min; at least 9 h, at most 12") {
 		t.Errorf("the sheet of the next day says of the cure:\n%s", text)
 	}
 }
