@@ -186,7 +186,7 @@ func (r *cureReport) costText(say func(string, ...any)) {
 
 // saying is how the command tells lengths and instants.
 func (r *cureReport) saying() bath.Say {
-	return bath.Say{Unit: units.Celsius, At: func(after time.Duration) string {
+	return bath.Say{Unit: r.unit, At: func(after time.Duration) string {
 		if r.start.IsZero() {
 			return bath.Minutes(after) + " after going in"
 		}
