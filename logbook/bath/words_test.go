@@ -103,20 +103,20 @@ func TestPlan(t *testing.T) {
 		want []string
 	}{
 		{time.Date(2026, 11, 25, 17, 0, 0, 0, berlin), []string{
-			"in from Wed 20:00 +01:00 to Wed 23:00 +01:00",
-			"in from Wed 20:00 +01:00 to Wed 22:30 +01:00",
-			"in from Thu 02:00 +01:00 to Thu 04:30 +01:00",
-			"in from Thu 03:00 +01:00 to Thu 05:30 +01:00"}},
+			"in from 20:00 to 23:00",
+			"in from 20:00 to 22:30",
+			"in from Thu 02:00 to Thu 04:30",
+			"in from Thu 03:00 to Thu 05:30"}},
 		{time.Date(2026, 3, 28, 21, 0, 0, 0, berlin), []string{
-			"fits: in by Sat 22:00 +01:00, in 1 h",
-			"fits: in by Sat 21:30 +01:00, in 30 min",
-			"in from Sun 01:00 +01:00 to Sun 04:30 +02:00",
-			"in from Sun 03:00 +02:00 to Sun 05:30 +02:00"}},
+			"fits: in by 22:00, in 1 h",
+			"fits: in by 21:30, in 30 min",
+			"in from Sun 01:00 to Sun 04:30 (UTC+02:00)",
+			"in from Sun 03:00 (UTC+02:00) to Sun 05:30 (UTC+02:00)"}},
 		{time.Date(2026, 10, 25, 0, 1, 0, 0, berlin), []string{
-			"too late: in by Sun 00:00 +02:00, 1 min ago",
-			"too late: in by Sat 23:30 +02:00, 31 min ago",
-			"in from Sun 02:00 +01:00 to Sun 04:30 +01:00",
-			"in from Sun 03:00 +01:00 to Sun 05:30 +01:00"}},
+			"too late: in by 00:00, 1 min ago",
+			"too late: in by Sat 23:30, 31 min ago",
+			"in from 02:00 (UTC+01:00) to 04:30 (UTC+01:00)",
+			"in from 03:00 (UTC+01:00) to 05:30 (UTC+01:00)"}},
 	} {
 		out, err := cure.NextClock(c.now, 8, 0)
 		if err != nil {

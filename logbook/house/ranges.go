@@ -119,6 +119,8 @@ var usual = []Usual{
 	{"flash.prior.*.first_sd", "spread of the first flash", 0.1, 1.2, Plain, HouseSays, false},
 	{"flash.prior.*.kept", "flash kept from one closure to the next", 0.05, 0.9, Plain, HouseSays, false},
 	{"flash.prior.*.kept_sd", "spread of the flash kept", 0.05, 0.8, Plain, HouseSays, false},
+	{"place.altitude_m", "height of the place, m", 1, 4500, Plain, HouseSays, true},
+	{"place.air_hpa", "air pressure of the place, hPa", 550, 1060, Plain, HouseSays, true},
 	{"baths.litres", "water in the bath", 3, 100, Litres, HouseSays, false},
 	{"baths.heater_w", "heater of the bath", 200, 6000, Watts, HouseSays, false},
 	{"baths.band_k", "band about the programme", 0.5, 6, SpanK, HouseSays, true},
