@@ -39,6 +39,7 @@ func TestArrows(t *testing.T) {
 		// Who looks through a book from outside reads its pages by hand: the store is lent to it.
 		{"flaskside/logbook/check", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
 		{"flaskside/logbook", append([]string{"flaskside/tui"}, screen...)},
+		{"flaskside/logbook/probe", append([]string{"flaskside/tui"}, screen...)},
 		{"flaskside/logbook/door", append([]string{"flaskside/tui"}, screen...)},
 		{"flaskside/tui", []string{"flaskside/cmd"}},
 	} {

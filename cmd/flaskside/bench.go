@@ -19,6 +19,7 @@ import (
 	"flaskside/logbook/demo"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/door"
+	"flaskside/logbook/probe"
 	"flaskside/timers"
 	"flaskside/timers/simclock"
 	"flaskside/timers/sysclock"
@@ -192,7 +193,7 @@ func runDemo(ctx context.Context, speed float64, plain bool) error {
 
 // show runs the screen, and the probes and more beside it, until it is left or the
 // process is told to end.
-func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, probes []probe, more func(ctx context.Context, trouble func(error))) error {
+func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, probes []probe.Probe, more func(ctx context.Context, trouble func(error))) error {
 	var beside sync.WaitGroup
 	defer beside.Wait()
 	ctx, cancel := signal.NotifyContext(ctx, syscall.SIGHUP, syscall.SIGTERM)
@@ -227,7 +228,7 @@ func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, p
 		news <- s
 	})
 	beside.Go(func() {
-		watchAll(ctx, probes, book, cfg.Hands, func(line string) { p.Send(tui.Tell(line)) }, fault)
+		probe.Desk{Book: book, Clock: cfg.Hands, NewID: newID, Tell: func(line string) { p.Send(tui.Tell(clean(line))) }, Fault: fault}.Follow(ctx, probes)
 	})
 	if more != nil {
 		beside.Go(func() { more(ctx, func(err error) { p.Send(tui.Trouble(oneLine(err))) }) })

@@ -3,7 +3,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -15,39 +14,6 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/timers/sysclock"
 )
-
-// TestPipe follows a pipe that one program after another fills, and ends at once when
-// it is told to.
-func TestPipe(t *testing.T) {
-	d := newProbeDesk(t)
-	d.load()
-	d.ck.Run(time.Hour)
-	path := filepath.Join(t.TempDir(), "bath")
-	if err := syscall.Mkfifo(path, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(context.Background())
-	done := make(chan struct{})
-	go func() { watch(ctx, probe{path, 1}, d.book, d.ck, d.tell); close(done) }()
-	for i, line := range []string{"2026-11-25T21:01:00Z 74\n", "2026-11-25T21:02:00Z 75\n"} {
-		f, err := os.OpenFile(path, os.O_WRONLY, 0)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, err := f.WriteString(line); err != nil {
-			t.Fatal(err)
-		}
-		_ = f.Close()
-		wait(t, func() bool { return len(d.book.State().Bench.Readings) == i+1 })
-	}
-	d.wants("1:74 2:75")
-	cancel()
-	select {
-	case <-done:
-	case <-time.After(5 * time.Second):
-		t.Fatal("the pipe is still waited for")
-	}
-}
 
 // TestProbeOnTheBench runs the real program beside a sensor: a bath that is off rings
 // on the screen, the reading is in the book, and the program still ends when told.

@@ -21,6 +21,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/check"
+	"flaskside/logbook/disk"
 	"flaskside/logbook/door"
 	"flaskside/logbook/seal"
 )
@@ -91,12 +92,12 @@ func sealed(h seal.Head) toldHead {
 
 // openSeal opens a seal with a public key, or with the file that holds it.
 func openSeal(file, key string) (seal.Head, error) {
-	b, err := readSmall(file)
+	b, err := disk.ReadSmall(file)
 	if err != nil {
 		return seal.Head{}, fmt.Errorf("read the seal: %w", err)
 	}
 	if _, err := os.Stat(key); err == nil {
-		if key, err = readSmall(key); err != nil {
+		if key, err = disk.ReadSmall(key); err != nil {
 			return seal.Head{}, fmt.Errorf("read the key: %w", err)
 		}
 	}

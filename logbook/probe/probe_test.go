@@ -1,8 +1,8 @@
-package main
+package probe
 
 import (
 	"context"
-	"errors"
+	"crypto/rand"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -66,8 +66,12 @@ func (d *probeDesk) said() string {
 	return strings.Join(d.told, "\n")
 }
 
-func (d *probeDesk) watcher(p probe) *watcher {
-	return &watcher{probe: p, book: d.book, clock: d.ck, tell: d.tell, told: map[string]bool{}}
+func (d *probeDesk) desk() Desk {
+	return Desk{Book: d.book, Clock: d.ck, NewID: rand.Text, Tell: d.tell}
+}
+
+func (d *probeDesk) watcher(p Probe) *watcher {
+	return &watcher{Desk: d.desk(), Probe: p, told: map[string]bool{}}
 }
 
 // kept lists what is in the book, as minutes after nine and °C.
@@ -87,19 +91,18 @@ func (d *probeDesk) wants(kept string) {
 }
 
 func TestParseProbe(t *testing.T) {
-	for in, want := range map[string]probe{
+	for in, want := range map[string]Probe{
 		"/run/bath.txt":   {"/run/bath.txt", 1},
 		"/run/bath.txt@2": {"/run/bath.txt", 2},
 		"a@b/c@9":         {"a@b/c", 9},
 		"a@b":             {"a@b", 1},
 	} {
-		if got, err := parseProbe(in); err != nil || got != want {
+		if got, err := Parse(in); err != nil || got != want {
 			t.Errorf("%q is %+v, %v", in, got, err)
 		}
 	}
 	for _, in := range []string{"", "@2", "x@0", "x@10", "x@-1"} {
-		var wrong usageError
-		if got, err := parseProbe(in); !errors.As(err, &wrong) {
+		if got, err := Parse(in); err == nil {
 			t.Errorf("%q is %+v, %v", in, got, err)
 		}
 	}
@@ -112,7 +115,7 @@ func TestParseProbe(t *testing.T) {
 		"/tmp/readings.txt":                               false,
 		"/tmp/sys/readings":                               false,
 	} {
-		if got := (probe{path: path}).sensor(); got != want {
+		if got := (Probe{Path: path}).Sensor(); got != want {
 			t.Errorf("%s: a sensor is %t", path, got)
 		}
 	}
@@ -122,7 +125,7 @@ func TestParseProbe(t *testing.T) {
 // more than half a kelvin; an empty bath is recorded seldom.
 func TestOneAMinute(t *testing.T) {
 	d := newProbeDesk(t)
-	w := d.watcher(probe{"/sys/x", 1})
+	w := d.watcher(Probe{"/sys/x", 1})
 	d.load()
 	at := func(min, c float64) {
 		d.ck.Step(d.book.State().Bench.Loads[1].In.At.Add(time.Duration(min * float64(time.Minute))).Sub(d.ck.Read().Wall))
@@ -144,7 +147,7 @@ func TestOneAMinute(t *testing.T) {
 	if got := d.kept(); !strings.HasSuffix(got, " 12.3:73.5") || strings.Contains(got, " 4:") {
 		t.Errorf("of an empty bath the book has %q", got)
 	}
-	if it := d.book.State().Bench.Items[3]; it.Action.By != probeBy || it.Body.(action.BathReading).Source != "/sys/x" {
+	if it := d.book.State().Bench.Items[3]; it.Action.By != by || it.Body.(action.BathReading).Source != "/sys/x" {
 		t.Errorf("the record is %+v", it)
 	}
 }
@@ -154,7 +157,7 @@ func TestOneAMinute(t *testing.T) {
 func TestRefusedReadings(t *testing.T) {
 	d := newProbeDesk(t)
 	d.load()
-	w := d.watcher(probe{"bath.txt", 1})
+	w := d.watcher(Probe{"bath.txt", 1})
 	d.ck.Run(10 * time.Minute)
 	rest := w.lines([]byte("# a heading\n\n2026-11-25T21:05:00Z 74\n2026-11-25T21:05:10Z 400\n2026-11-25T21:05:20Z 401\n2026-11-25T21:05:30Z -3\n" +
 		"2026-11-25T21:05:40Z NaN\ngarbage\n\xff\xfe\n2026-11-25T21:04:00Z 74\n2026-11-25T23:30:00Z 74\n2026-11-25T21:06:00+00:00 74.5\n2026-11-25T21:0"))
@@ -183,27 +186,27 @@ func TestSensors(t *testing.T) {
 	d := newProbeDesk(t)
 	d.load()
 	dir := t.TempDir()
-	put := func(name, text string) probe {
+	put := func(name, text string) Probe {
 		path := filepath.Join(dir, name)
 		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		return probe{path, 1}
+		return Probe{path, 1}
 	}
 	// The example of the kernel's documentation of w1_therm, at 74.5 °C.
 	w := d.watcher(put("w1_slave", "a8 04 4b 46 7f ff 08 10 2c : crc=2c YES\na8 04 4b 46 7f ff 08 10 2c t=74500\n"))
 	w.readSensor()
 	d.wants("0:74.5")
 	d.ck.Run(time.Minute)
-	w.probe = put("temp1_input", "73750\n")
+	w.Probe = put("temp1_input", "73750\n")
 	w.readSensor()
 	d.wants("0:74.5 1:73.75")
 	d.ck.Run(time.Minute)
-	w.probe = put("w1_slave", "00 00 00 00 00 00 00 00 00 : crc=2c NO\n00 00 t=74500\n")
+	w.Probe = put("w1_slave", "00 00 00 00 00 00 00 00 00 : crc=2c NO\n00 00 t=74500\n")
 	w.readSensor()
-	w.probe = put("temp1_input", "milli\n")
+	w.Probe = put("temp1_input", "milli\n")
 	w.readSensor()
-	w.probe = probe{filepath.Join(dir, "gone", "temp1_input"), 1}
+	w.Probe = Probe{filepath.Join(dir, "gone", "temp1_input"), 1}
 	w.readSensor()
 	w.readSensor()
 	d.wants("0:74.5 1:73.75")
@@ -230,7 +233,7 @@ func TestHistoryOfTheFile(t *testing.T) {
 	for range 2 {
 		ctx, cancel := context.WithCancel(context.Background())
 		done := make(chan struct{})
-		go func() { watch(ctx, probe{path, 1}, d.book, d.ck, d.tell); close(done) }()
+		go func() { d.desk().watch(ctx, Probe{path, 1}); close(done) }()
 		wait(t, func() bool { return len(d.book.State().Bench.Readings) >= 60 })
 		cancel()
 		<-done
@@ -247,7 +250,7 @@ func TestHistoryOfTheFile(t *testing.T) {
 // told of again and again; one that the book has heard has its alarm instead.
 func TestNeverHeard(t *testing.T) {
 	d := newProbeDesk(t)
-	w := d.watcher(probe{"bath.txt", 1})
+	w := d.watcher(Probe{"bath.txt", 1})
 	w.heard.Store(d.ck.Read().Wall.UnixNano())
 	d.ck.Run(time.Hour)
 	w.tellSilence()
@@ -292,7 +295,7 @@ func TestFileInUse(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "bath.txt")
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
-	go func() { watch(ctx, probe{path, 1}, d.book, d.ck, d.tell); close(done) }()
+	go func() { d.desk().watch(ctx, Probe{path, 1}); close(done) }()
 	wait(t, func() bool { return strings.Contains(d.said(), "no such file") })
 	write := func(how int, text string) {
 		f, err := os.OpenFile(path, how|os.O_WRONLY|os.O_CREATE, 0o600)
@@ -345,13 +348,13 @@ func FuzzProbeLines(f *testing.F) {
 		ck := simclock.At(time.Date(2026, 11, 25, 22, 0, 0, 0, time.UTC), "boot-1")
 		book := &fakeBook{st: logbook.State{Bench: bench.Fold(nil, bench.Counters{})}}
 		told := 0
-		w := &watcher{probe: probe{"x", 1}, book: book, clock: ck, tell: func(string) { told++ }, told: map[string]bool{}}
+		w := &watcher{Desk: Desk{Book: book, Clock: ck, NewID: rand.Text, Tell: func(string) { told++ }}, Probe: Probe{"x", 1}, told: map[string]bool{}}
 		var rest []byte
 		for len(b) > 0 {
 			n := min(piece, len(b))
 			rest = w.lines(append(rest, b[:n]...))
 			b = b[n:]
-			if len(rest) > probeLine {
+			if len(rest) > longest {
 				t.Fatalf("%d bytes are kept back", len(rest))
 			}
 		}
