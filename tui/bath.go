@@ -204,10 +204,35 @@ func (m *sight) bathLines(fl *bench.Flask, w int) []lineOf {
 	if l == nil {
 		return nil
 	}
-	if fl.Stage != bench.InBath {
-		return m.stayLines(l, w)
+	if fl.Stage == bench.InBath {
+		return append(m.shortLines(l, w), m.standLines(fl, w)...)
 	}
-	return m.shortLines(l, w)
+	return m.standLines(fl, w)
+}
+
+// standLines say how the cure of a flask stands, in the words that the sheet and the review
+// use, with its figures.
+func (m *sight) standLines(fl *bench.Flask, w int) []lineOf {
+	if fl.InBath == nil {
+		return nil
+	}
+	s, err := m.bench().StandingOf(fl, m.now)
+	text, r := "cure: "+string(s.Word), plain
+	if fl.OutBath == nil {
+		text += " so far"
+	}
+	if s.Word == cure.OffTemperature {
+		r = warn
+	}
+	text += " (" + bench.StandWords(s, m.house().Units.Temperature) + ")"
+	if err != nil {
+		text += "; not reckoned: " + err.Error()
+	}
+	var out []lineOf
+	for _, t := range wrap(text, w) {
+		out = append(out, lineOf{r, t})
+	}
+	return out
 }
 
 // shortLines are what is known and expected of a load, in short.

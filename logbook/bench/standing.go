@@ -127,11 +127,7 @@ func (b *Bench) standing(f *Flask, in time.Duration, out bool) (cure.Stand, erro
 		}
 		err = serr
 	}
-	s := cure.Stand{Word: cure.TimeOnly, In: in, Want: b.LoadOf(f).Cure().Total()}
-	if !out {
-		s.Want = min(s.Want, s.In)
-	}
-	return s, err
+	return cure.Stand{Word: cure.TimeOnly, In: in, Want: b.LoadOf(f).Cure().Total(), Out: out}, err
 }
 
 // StandWords are the figures of a standing in one line, without its word.

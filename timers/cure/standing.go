@@ -41,7 +41,8 @@ type Stay struct {
 type Stand struct {
 	Word     Standing      `json:"standing"`
 	In       time.Duration `json:"-"`
-	Want     time.Duration `json:"-"` // by the programme; for a load still in, no more than In
+	Want     time.Duration `json:"-"` // by the programme
+	Out      bool          `json:"out"`
 	Stages   []StageStand  `json:"stages"`
 	Readings int           `json:"readings"` // from the load going in to its coming out
 }
@@ -57,7 +58,7 @@ type StageStand struct {
 }
 
 // Short tells whether the load was out a minute or more before its time was up.
-func (s Stand) Short() bool { return s.In+time.Minute <= s.Want }
+func (s Stand) Short() bool { return s.Out && s.In+time.Minute <= s.Want }
 
 // Worst is the hold that is farthest from what the programme gives, for words about it.
 func (s Stand) Worst() StageStand {
@@ -81,15 +82,16 @@ func (y Stay) Stand() (Stand, error) {
 	}
 	band := cmp.Or(y.BandK, DefaultBandK)
 	total := p.Total()
-	out := Stand{In: y.In, Want: total, Word: AsSet}
+	out := Stand{In: y.In, Want: total, Out: y.Out, Word: AsSet}
+	due := total // up to where the programme is held against
 	if !y.Out {
-		out.Want = min(total, y.In)
+		due = min(total, y.In)
 	}
 	bath, err := y.bath(band)
 	if err != nil {
 		return Stand{}, err
 	}
-	setS := out.Want.Seconds()
+	setS := due.Seconds()
 	wasS := y.In.Seconds()
 	if setS < 1 || wasS < 1 {
 		out.Word = TimeOnly
