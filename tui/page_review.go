@@ -6,7 +6,7 @@ import (
 
 	tea "charm.land/bubbletea/v2"
 
-	"flaskside/logbook/day"
+	"flaskside/logbook/civil"
 	"flaskside/logbook/review"
 )
 
@@ -14,7 +14,7 @@ import (
 func (m *Model) askReview() tea.Cmd {
 	y, mo, _ := m.now.Wall.Date()
 	first := func(back int) time.Time {
-		from, _ := day.Bounds(y, mo-time.Month(back), 1, m.now.Wall.Location())
+		from, _ := civil.Bounds(y, mo-time.Month(back), 1, m.now.Wall.Location())
 		return from
 	}
 	var names []string

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/civil"
 	"flaskside/logbook/day"
 	"flaskside/timers/sysclock"
 )
@@ -163,18 +164,18 @@ func date(args []string, now time.Time, loc *time.Location) (from, until time.Ti
 	}
 	switch word {
 	case "today":
-		from, until = day.OfInstant(now, loc)
+		from, until = civil.OfInstant(now, loc)
 		return from, until, nil
 	case "yesterday":
-		today, _ := day.OfInstant(now, loc)
-		from, until = day.OfInstant(today.Add(-1), loc)
+		today, _ := civil.OfInstant(now, loc)
+		from, until = civil.OfInstant(today.Add(-1), loc)
 		return from, until, nil
 	}
 	d, err := time.Parse(time.DateOnly, word)
 	if err != nil || d.Year() < 1990 || d.Year() > 2200 {
 		return from, until, wrongUsage("%q is no date: write it as 2026-11-25, or today, or yesterday", strings.TrimSpace(word))
 	}
-	from, until = day.Bounds(d.Year(), d.Month(), d.Day(), loc)
+	from, until = civil.Bounds(d.Year(), d.Month(), d.Day(), loc)
 	if from.Equal(until) {
 		return from, until, fmt.Errorf("there was no %s in %s: its clocks left that date out", word, loc)
 	}

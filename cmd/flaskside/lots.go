@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -15,8 +14,8 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
-	"flaskside/logbook/day"
 	"flaskside/logbook/lot"
+	"flaskside/logbook/tables"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -216,12 +215,10 @@ func registerCSV(w io.Writer, lines []registerLine) error {
 		if l.Expired {
 			expired = "yes"
 		}
-		rows = append(rows, []string{l.Material, day.Defuse(l.Lot), l.Expiry, expired, day.Defuse(l.Product), stamp(l.In), day.Defuse(l.InBy),
-			stamp(l.Out), day.Defuse(l.OutBy), l.Reason, day.Defuse(l.Entry)})
+		rows = append(rows, []string{l.Material, tables.Defuse(l.Lot), l.Expiry, expired, tables.Defuse(l.Product), stamp(l.In), tables.Defuse(l.InBy),
+			stamp(l.Out), tables.Defuse(l.OutBy), l.Reason, tables.Defuse(l.Entry)})
 	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	if err := c.WriteAll(rows); err != nil {
+	if err := tables.Write(w, rows); err != nil {
 		return fmt.Errorf("write the register of lots: %w", err)
 	}
 	return nil

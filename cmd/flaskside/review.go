@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
-	"flaskside/logbook/day"
+	"flaskside/logbook/civil"
 	"flaskside/logbook/review"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
@@ -100,7 +100,7 @@ func (q reviewQuestion) period(now time.Time) (from, until time.Time, err error)
 		return from, until, err
 	}
 	if q.from == "" {
-		from, _ = day.Bounds(last.Year(), last.Month(), 1, loc)
+		from, _ = civil.Bounds(last.Year(), last.Month(), 1, loc)
 	} else if from, _, err = date(given(q.from), now, loc); err != nil {
 		return from, until, err
 	}

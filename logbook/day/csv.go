@@ -1,7 +1,6 @@
 package day
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"slices"
@@ -11,6 +10,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/words"
 	"flaskside/timers"
 )
@@ -35,13 +35,11 @@ var Tables = []Table{Records, Closures, Flasks, Alarms}
 // numbers are plain numbers in the stored units, which the names of the columns
 // tell; times are RFC 3339.
 func (s Sheet) CSV(w io.Writer, t Table) error {
-	rows, err := s.rows(t, Defuse)
+	rows, err := s.rows(t, tables.Defuse)
 	if err != nil {
 		return err
 	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	if err := c.WriteAll(rows); err != nil {
+	if err := tables.Write(w, rows); err != nil {
 		return fmt.Errorf("write table %s: %w", t, err)
 	}
 	return nil
@@ -61,17 +59,6 @@ func (s Sheet) rows(t Table, tame func(string) string) ([][]string, error) {
 		return s.alarmRows(tame), nil
 	}
 	return nil, fmt.Errorf("there is no table %q: the tables are records, closures, flasks and alarms", t)
-}
-
-// Defuse makes a text harmless for a spreadsheet. The characters that begin a
-// formula, plain or full width, and those that could hide one behind a line break
-// are the ones that the OWASP page "CSV Injection" lists (from memory).
-func Defuse(text string) string {
-	const begins = "=+-@\t\r\n＝＋－＠"
-	if t := strings.TrimLeft(text, " \u00a0"); t != "" && strings.ContainsRune(begins, []rune(t)[0]) {
-		return "'" + text
-	}
-	return text
 }
 
 // number writes a count, or nothing for none.

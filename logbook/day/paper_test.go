@@ -7,10 +7,20 @@ import (
 	"time"
 
 	"flaskside/logbook"
+	"flaskside/logbook/civil"
 	"flaskside/logbook/day"
 	"flaskside/logbook/demo"
 	"flaskside/timers/simclock"
 )
+
+func zone(t testing.TB, name string) *time.Location {
+	t.Helper()
+	loc, err := time.LoadLocation(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return loc
+}
 
 // demoSheet is the sheet of the demo's day, made the evening after.
 func demoSheet(t testing.TB) day.Sheet {
@@ -29,7 +39,7 @@ func demoSheet(t testing.TB) day.Sheet {
 			t.Fatalf("step %d: %v", i, err)
 		}
 	}
-	from, until := day.OfInstant(start, start.Location())
+	from, until := civil.OfInstant(start, start.Location())
 	b, err := day.Gather(book, from, until)
 	if err != nil {
 		t.Fatal(err)

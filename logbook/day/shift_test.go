@@ -9,6 +9,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/civil"
 	"flaskside/logbook/day"
 	"flaskside/timers/simclock"
 )
@@ -83,7 +84,7 @@ func (s *shift) sheet(date string) day.Sheet {
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	from, until := day.Bounds(d.Year(), d.Month(), d.Day(), s.clock.Read().Wall.Location())
+	from, until := civil.Bounds(d.Year(), d.Month(), d.Day(), s.clock.Read().Wall.Location())
 	b, err := day.Gather(s.book, from, until)
 	if err != nil {
 		s.t.Fatal(err)

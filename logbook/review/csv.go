@@ -1,7 +1,6 @@
 package review
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"strconv"
@@ -9,8 +8,8 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
-	"flaskside/logbook/day"
 	"flaskside/logbook/stats"
+	"flaskside/logbook/tables"
 )
 
 // Table names a table of the CSV form.
@@ -38,9 +37,7 @@ func (r Review) CSV(w io.Writer, t Table) error {
 	default:
 		return fmt.Errorf("there is no table %q: the tables are figures and flasks", t)
 	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	if err := c.WriteAll(rows); err != nil {
+	if err := tables.Write(w, rows); err != nil {
 		return fmt.Errorf("write table %s: %w", t, err)
 	}
 	return nil
@@ -51,7 +48,7 @@ func num(v float64) string { return strconv.FormatFloat(v, 'g', 10, 64) }
 func (r Review) figureRows() [][]string {
 	rows := [][]string{{"part", "of", "figure", "count", "n", "value", "low", "high", "p", "least_p"}}
 	add := func(part, of, figure, count string, n int, value ...string) {
-		row := []string{part, day.Defuse(of), figure, count, strconv.Itoa(n), "", "", "", "", ""}
+		row := []string{part, tables.Defuse(of), figure, count, strconv.Itoa(n), "", "", "", "", ""}
 		copy(row[5:], value)
 		rows = append(rows, row)
 	}
@@ -157,7 +154,7 @@ func (r Review) flaskRows() [][]string {
 		if f.PinMM != nil {
 			pin = num(*f.PinMM)
 		}
-		rows = append(rows, []string{strconv.Itoa(f.No), day.Defuse(f.Case), f.Base, f.Size, strconv.Itoa(f.Closures), when(f.ClosedAt), string(f.Dough), packed,
+		rows = append(rows, []string{strconv.Itoa(f.No), tables.Defuse(f.Case), f.Base, f.Size, strconv.Itoa(f.Closures), when(f.ClosedAt), string(f.Dough), packed,
 			when(f.EndedAt), pin, f.Outcome, strings.Join(f.Defects, "; "), strings.Join(f.Unusual, "; ")})
 	}
 	return rows

@@ -10,7 +10,6 @@ package recall
 import (
 	"bytes"
 	"cmp"
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -22,9 +21,9 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
-	"flaskside/logbook/day"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/record"
+	"flaskside/logbook/tables"
 )
 
 // Book is what of a logbook is read; *logbook.Book is one.
@@ -274,12 +273,10 @@ func (l List) CSV(w io.Writer) error {
 		if u.Corrected {
 			corrected = "yes"
 		}
-		rows = append(rows, []string{strconv.Itoa(u.Flask), day.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), u.What, day.Defuse(u.Lot),
+		rows = append(rows, []string{strconv.Itoa(u.Flask), tables.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), u.What, tables.Defuse(u.Lot),
 			string(u.Match), mix, u.Outcome, ended, corrected, strconv.FormatUint(u.Record, 10)})
 	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	if err := c.WriteAll(rows); err != nil {
+	if err := tables.Write(w, rows); err != nil {
 		return fmt.Errorf("write the recall list: %w", err)
 	}
 	return nil

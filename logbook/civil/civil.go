@@ -1,4 +1,5 @@
-package day
+// Package civil cuts time into the days of a zone.
+package civil
 
 import "time"
 

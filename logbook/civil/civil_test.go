@@ -1,4 +1,4 @@
-package day_test
+package civil_test
 
 import (
 	"testing"
@@ -7,7 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"flaskside/logbook/day"
+	"flaskside/logbook/civil"
 )
 
 func zone(t rapid.TB, name string) *time.Location {
@@ -51,7 +51,7 @@ func TestBounds(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		from, until := day.Bounds(d.Year(), d.Month(), d.Day(), zone(t, c.zone))
+		from, until := civil.Bounds(d.Year(), d.Month(), d.Day(), zone(t, c.zone))
 		for _, x := range []struct {
 			what string
 			got  time.Time
@@ -76,18 +76,18 @@ func TestDaysTile(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		loc := zone(t, rapid.SampledFrom(zones).Draw(t, "zone"))
 		at := time.Unix(rapid.Int64Range(631152000, 4102444800).Draw(t, "at"), 0).In(loc) // 1990 to 2100
-		from, until := day.OfInstant(at, loc)
+		from, until := civil.OfInstant(at, loc)
 		if at.Before(from) || !at.Before(until) {
 			t.Fatalf("%s is not in its day, %s to %s", at, from, until)
 		}
 		y, m, d := from.Date()
-		if f, u := day.Bounds(y, m, d, loc); !f.Equal(from) || !u.Equal(until) {
+		if f, u := civil.Bounds(y, m, d, loc); !f.Equal(from) || !u.Equal(until) {
 			t.Fatalf("the day of %s is %s to %s by its date and %s to %s by the instant", at, f, u, from, until)
 		}
-		if next, _ := day.OfInstant(until, loc); !next.Equal(until) {
+		if next, _ := civil.OfInstant(until, loc); !next.Equal(until) {
 			t.Fatalf("the day after %s begins at %s, not at %s", at, next, until)
 		}
-		if before, end := day.OfInstant(from.Add(-1), loc); !end.Equal(from) || !before.Before(from) {
+		if before, end := civil.OfInstant(from.Add(-1), loc); !end.Equal(from) || !before.Before(from) {
 			t.Fatalf("the day before %s ends at %s, not at %s", at, end, from)
 		}
 		if long := until.Sub(from); long < 22*time.Hour || long > 49*time.Hour {

@@ -1,0 +1,26 @@
+// Package tables writes tables as RFC 4180 has them.
+package tables
+
+import (
+	"encoding/csv"
+	"io"
+	"strings"
+)
+
+// Write writes rows, the names of the columns first, lines ended by CR LF.
+func Write(w io.Writer, rows [][]string) error {
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	return c.WriteAll(rows)
+}
+
+// Defuse makes a text harmless for a spreadsheet. The characters that begin a
+// formula, plain or full width, and those that could hide one behind a line break
+// are the ones that the OWASP page "CSV Injection" lists (from memory).
+func Defuse(text string) string {
+	const begins = "=+-@\t\r\n＝＋－＠"
+	if t := strings.TrimLeft(text, " \u00a0"); t != "" && strings.ContainsRune(begins, []rune(t)[0]) {
+		return "'" + text
+	}
+	return text
+}
