@@ -280,7 +280,7 @@ func (m *sight) bathChart(s *sheet, l *bench.Load, high int) {
 		s.lines = append(s.lines, func(*frame, int, int, int) {})
 	}
 	s.lines[top] = func(f *frame, x, y, w int) {
-		for row, cells := range chart.Bath(m.bathPicture(l, v), min(w, 120), high, false) {
+		for row, cells := range chart.Bath(m.bathPicture(l, v), w, high, false) {
 			for col, c := range cells {
 				if c.Role != chart.Blank {
 					f.text(x+col, y+row, bathRoles[c.Role], string(c.Rune))

@@ -22,8 +22,9 @@ func Bindings() []Binding {
 		{"+", "n", "new: flask, mix, timer, bath load (numbered choices)", "new", (*Model).keyNew},
 		{"-", "o", "other steps for the flask; baths: plan backwards", "other steps", (*Model).keyOther},
 		{"*", "f", "the selected flask's page: closures, trend, windows, records; once more: the handover", "page", (*Model).keyPage},
-		{"/", "p", "press order and baths; once more: the far view, for eyes across the room", "press & bath", (*Model).keyPress},
+		{"/", "p", "press order and baths; once more: the far view, for eyes across the room; then *: the day", "press & bath", (*Model).keyPress},
 		{"/ /", "v", "the far view", "", (*Model).keyFar},
+		{"/ *", "d", "the day on a time line: what runs, and until when", "", (*Model).keyDay},
 		{"* *", "t", "the handover: what runs, what fell due, what comes; taken over with initials", "", (*Model).keyHandover},
 		{"+ then 7", "s", "put the alarm at the top on the shelf for a while", "", (*Model).keyShelve},
 		{"+ then 8", "?", "help, settings, the lots, a month in figures", "", (*Model).keyHelp},
@@ -92,14 +93,16 @@ func binding(key string) int {
 		return 7
 	case "v":
 		return 8
-	case "t":
+	case "d":
 		return 9
-	case "s":
+	case "t":
 		return 10
-	case "?", "h":
+	case "s":
 		return 11
-	case "q", "ctrl+c":
+	case "?", "h":
 		return 12
+	case "q", "ctrl+c":
+		return 13
 	}
 	return -1
 }

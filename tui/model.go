@@ -376,6 +376,9 @@ func (m *Model) keyPress(string) tea.Cmd {
 // keyFar shows the bench for eyes across the room.
 func (m *Model) keyFar(string) tea.Cmd { m.page = &farPage{m}; return nil }
 
+// keyDay shows the day on a time line.
+func (m *Model) keyDay(string) tea.Cmd { m.page = &timePage{leaf{m: m}}; return nil }
+
 // keyHandover shows what one shift tells the next.
 func (m *Model) keyHandover(string) tea.Cmd { m.page = &handoverPage{leaf{m: m}}; return nil }
 

@@ -62,38 +62,93 @@ func (p *benchPage) key(string) (tea.Cmd, bool) { return nil, false }
 func (p *benchPage) draw(f *frame, _ area) {
 	m := p.m
 	left := area{0, 2, m.placesW(), placesH}
-	f.rule(0, 1, f.w)
+	m.titled(f, 0, 1, f.w, "places")
 	shown := ""
 	if m.wide() {
 		p.drawWide(f, left)
 	} else {
-		right := area{left.w + 1, 2, f.w - left.w - 1, placesH}
-		if f.h >= 30 {
-			right.h += min(8, f.h-25) // the list grows downward beside the panel
-		}
-		f.text(left.w, 1, dim, "┬")
-		for y := 2; y < right.y+right.h; y++ {
-			f.text(left.w, y, dim, "│")
-		}
-		m.drawPlaces(f, left)
-		shown = m.drawList(f, right)
-		f.rule(0, 2+placesH, left.w)
-		if right.h > placesH {
-			f.text(left.w, 2+placesH, dim, "┤")
-			f.rule(left.w, right.y+right.h, right.w+1)
-			f.text(left.w, right.y+right.h, dim, "╰")
-		} else {
-			f.rule(left.w, 2+placesH, f.w-left.w)
-			f.text(left.w, 2+placesH, dim, "┴")
-		}
+		shown = p.drawNarrow(f, left)
 	}
 	if m.over() != nil {
 		m.drawOver(f)
 	} else if low := m.low(); m.wide() {
-		m.pressShort(low).draw(f, low, 0)
+		p.beneathList(low).draw(f, low, 0)
 	} else {
 		p.drawPanel(f, low, shown)
 	}
+}
+
+// drawNarrow shows the board, the list beside it, and from 120 columns on the day beneath
+// the list. It gives the key of the timer shown in large.
+func (p *benchPage) drawNarrow(f *frame, left area) (shown string) {
+	m := p.m
+	right := area{left.w + 1, 2, f.w - left.w - 1, placesH}
+	low := m.low()
+	f.text(left.w, 1, dim, "┬")
+	m.titled(f, left.w+1, 1, right.w, "timers")
+	m.drawPlaces(f, left)
+	p.panelRule(f, 2+placesH, low.w)
+	if low.w == m.w { // beneath the board the whole width is one
+		for y := 2; y < 2+placesH; y++ {
+			f.text(left.w, y, dim, "│")
+		}
+		f.text(left.w, 2+placesH, dim, "┴")
+		return m.drawList(f, right)
+	}
+	foot := f.h - m.footH()
+	for y := 2; y < foot; y++ {
+		f.text(left.w, y, dim, "│")
+	}
+	if !m.lineOnBench() {
+		right.h = min(foot-2, placesH+8) // the list grows downward beside the panel
+		f.fill(left.w+1, 2+placesH, right.w, plain)
+		f.text(left.w, 2+placesH, dim, "┤")
+		return m.drawList(f, right)
+	}
+	f.text(left.w, 2+placesH, dim, "┼")
+	m.titled(f, left.w+1, 2+placesH, right.w, "the day")
+	shown = m.drawList(f, right)
+	m.drawTimeLine(f, area{right.x + 1, low.y, right.w - 2, low.h}, false)
+	return shown
+}
+
+// panelRule is the rule above what lies beneath the places: it names the selected flask
+// while nothing is asked there.
+func (p *benchPage) panelRule(f *frame, y, w int) {
+	f.rule(0, y, f.w)
+	m := p.m
+	if fl := m.selected(); fl != nil && m.over() == nil && !m.cfg.Script.waits() {
+		f.put(1, y, w-2, accent, " "+m.headOf(fl)+" ")
+	}
+}
+
+// headOf names a flask with its mix and its programme.
+func (m *sight) headOf(fl *bench.Flask) string {
+	head := []string{fmt.Sprintf("%d · %s %s · %s", fl.Place, fl.Case, fl.Base, fl.Size)}
+	if mix := m.bench().MixOf(fl); mix != nil {
+		head = append(head, "mix "+mix.Letter())
+	}
+	if l := m.bench().LoadOf(fl); l != nil {
+		head = append(head, l.Programme)
+	}
+	return strings.Join(head, " · ")
+}
+
+// besideTitle names what stands beside a wide bench.
+func (p *benchPage) besideTitle() string {
+	if p.m.selected() == nil {
+		return "press order and baths"
+	}
+	return "flask"
+}
+
+// lineOnBench tells whether the time line has room on the bench.
+func (m *sight) lineOnBench() bool { return m.w >= 120 }
+
+// titled draws a rule with the title of what stands beneath it.
+func (m *sight) titled(f *frame, x, y, w int, title string) {
+	f.rule(x, y, w)
+	f.put(x+1, y, w-2, dim, " "+title+" ")
 }
 
 // low is what lies beneath the places: the selected flask, or what is asked.
@@ -102,7 +157,7 @@ func (m *Model) low() area {
 	case m.wide():
 		top := 4 + placesH + listH
 		return area{0, top, m.placesW(), m.h - top - foot}
-	case m.h >= 30:
+	case m.h >= 30 || m.lineOnBench():
 		return area{0, 3 + placesH, m.placesW(), m.h - 3 - placesH - foot}
 	default:
 		return area{0, 3 + placesH, m.w, m.h - 3 - placesH - foot}
@@ -113,23 +168,75 @@ func (m *Model) low() area {
 const listH = 12
 
 // wide tells whether there is room for everything at once.
-func (m *sight) wide() bool { return m.w >= 150 && m.h >= 40 }
+func (m *sight) wide() bool { return m.w >= 140 && m.h >= 40 }
 
 // drawWide shows everything at once.
 func (p *benchPage) drawWide(f *frame, left area) {
 	m, mid := p.m, left.w
 	f.text(mid, 1, dim, "┬")
+	m.titled(f, mid+1, 1, f.w-mid-1, p.besideTitle())
 	bodyH := f.h - 2 - m.footH()
 	for y := 2; y < 2+bodyH; y++ {
 		f.text(mid, y, dim, "│")
 	}
 	m.drawPlaces(f, left)
-	f.rule(0, 2+placesH, mid)
+	m.titled(f, 0, 2+placesH, mid, "timers")
 	m.drawList(f, area{0, 3 + placesH, mid, listH})
-	f.rule(0, 3+placesH+listH, mid)
+	switch {
+	case m.over() != nil:
+		f.rule(0, 3+placesH+listH, mid)
+	case m.selected() == nil:
+		m.titled(f, 0, 3+placesH+listH, mid, "coming up")
+	default:
+		m.titled(f, 0, 3+placesH+listH, mid, "press order")
+	}
+	for _, y := range []int{2 + placesH, 3 + placesH + listH} {
+		f.text(mid, y, dim, "┤")
+	}
 	urgent, _ := m.mostUrgent() // stands in large beside the flask
 	beside := area{mid + 1, 2, f.w - mid - 1, bodyH}
-	m.flaskSheet(beside, urgent.Key).draw(f, beside, 0)
+	day := min(m.timeLineH(), beside.h/2)
+	at := beside.y + beside.h - day
+	join := "├"
+	if at-1 == 2+placesH || at-1 == 3+placesH+listH {
+		join = "┼"
+	}
+	f.text(mid, at-1, dim, join)
+	m.titled(f, mid+1, at-1, beside.w, "the day")
+	m.drawTimeLine(f, area{beside.x + 1, at, beside.w - 2, day}, true)
+	beside.h -= day + 1
+	m.besideFlask(beside, urgent.Key).draw(f, beside, 0)
+}
+
+// besideFlask is what stands beside a wide bench: the selected flask, or where the place is
+// empty the baths with their curves.
+func (m *sight) besideFlask(a area, large string) *sheet {
+	if m.selected() != nil {
+		return m.flaskSheet(a, large)
+	}
+	s := newSheet(a)
+	s.add(dim, fmt.Sprintf("place %d is empty", m.sel))
+	s.gap()
+	m.pressSheet(s, a.w-2)
+	m.bathShort(s, a.w-2, a.h)
+	return s
+}
+
+// beneathList is what stands beneath the list of a wide bench: press order and baths, or
+// where those stand beside it what comes due.
+func (p *benchPage) beneathList(a area) *sheet {
+	m := p.m
+	if m.selected() != nil {
+		return m.pressShort(a)
+	}
+	s := newSheet(a)
+	_, noon := m.untilMorning()
+	if due := m.coming(noon); len(due) > 0 {
+		m.dueLines(s, due)
+		return s
+	}
+	s.add(dim, "nothing comes due until noon tomorrow")
+	return s
 }
 
 // stageWords name the stage of a flask on the board, with the verdict where there
@@ -221,7 +328,7 @@ func (m *sight) flaskStanding(fl *bench.Flask) (timers.Standing, bool) {
 func timeRole(st timers.Standing) role {
 	switch {
 	case st.Phase == timers.Over:
-		return alarm
+		return late
 	case st.Next == nil && st.Last != nil:
 		return good
 	case st.Soon:
@@ -278,6 +385,12 @@ func (m *sight) drawList(f *frame, a area) (shown string) {
 	return shown
 }
 
+// How wide the gauge of a timer is in the list.
+const (
+	gaugeLow  = 4
+	gaugeHigh = 10
+)
+
 func (m *sight) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers.Standing) {
 	t := words.Brief(st.Left)
 	if st.Estimated {
@@ -295,11 +408,21 @@ func (m *sight) drawWindowRow(f *frame, a area, y int, w bench.Window, st timers
 		}
 	}
 	wr := plain
-	if r == alarm || r == good {
+	if r == late || r == good {
 		wr = strong
 	}
-	room := a.w - 9 - ansi.StringWidth(tail) - 1
-	f.put(a.x+8, y, room, wr, fit(timerWords(w, st, room), room))
+	x, gauge := a.x+8, gaugeLow
+	if a.w >= 44 {
+		gauge = gaugeHigh
+	}
+	m.drawGauge(f, x, y, gauge, st)
+	x += gauge + 1
+	room := a.x + a.w - 2 - ansi.StringWidth(tail) - x
+	said := timerWords(w, st, room)
+	if ansi.StringWidth(said) > room {
+		said = timerTight(w, st)
+	}
+	f.put(x, y, room, wr, fit(said, room))
 	f.right(a.x+a.w-1, y, plain, tail)
 }
 
@@ -353,23 +476,15 @@ func (p *benchPage) drawPanel(f *frame, a area, shown string) {
 		}
 		return
 	}
-	head := []string{fmt.Sprintf("%d · %s %s · %s", fl.Place, fl.Case, fl.Base, fl.Size)}
-	if mix := m.bench().MixOf(fl); mix != nil {
-		head = append(head, "mix "+mix.Letter())
-	}
-	if l := m.bench().LoadOf(fl); l != nil {
-		head = append(head, l.Programme)
-	}
-	f.put(a.x+1, a.y, a.w-2, accent, strings.Join(head, " · "))
 	chartW := min(46, a.w*4/10)
 	textW := a.w - chartW - 3
 	if len(fl.Judged()) == 0 {
 		textW = a.w - 2
 	}
 	lines := m.panelLines(fl, textW)
-	room := a.h - 1
+	room := a.h
 	if st, ok := m.flaskStanding(fl); ok && st.Key != shown {
-		m.drawDigits(f, area{a.x, a.y + 2 + len(lines), textW, room - len(lines) - 1}, st)
+		m.drawDigits(f, area{a.x, a.y + 1 + len(lines), textW, room - len(lines) - 1}, st)
 	}
 	if len(fl.Judged()) > 0 {
 		m.drawChart(f, area{a.x + a.w - chartW - 1, a.y, chartW, a.h}, fl)
@@ -378,7 +493,7 @@ func (p *benchPage) drawPanel(f *frame, a area, shown string) {
 		lines = append(lines[:1], lines[len(lines)-room+1:]...)
 	}
 	for i, l := range lines {
-		f.put(a.x+1, a.y+1+i, textW, l.r, l.s)
+		f.put(a.x+1, a.y+i, textW, l.r, l.s)
 	}
 }
 

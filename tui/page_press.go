@@ -8,13 +8,15 @@ type pressPage struct{ leaf }
 func (p *pressPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
 func (p *pressPage) keys() []hint {
-	return append(p.leaf.keys(), hint{key: "-", words: "plan backwards"}, hint{key: "/", words: "far view"})
+	return append(p.leaf.keys(), hint{key: "-", words: "plan backwards"}, hint{key: "*", words: "the day"}, hint{key: "/", words: "far view"})
 }
 
 func (p *pressPage) key(key string) (tea.Cmd, bool) {
 	switch key {
 	case "-", "o":
 		return p.m.bathMenu(), true
+	case "*", "f":
+		return p.m.keyDay(key), true
 	case "/", "p":
 		return p.m.keyFar(key), true
 	}
@@ -41,7 +43,6 @@ func (p *pressPage) sheet(a area) *sheet {
 // pressShort is the press order and the baths in short, beneath a wide bench.
 func (m *sight) pressShort(a area) *sheet {
 	s := newSheet(a)
-	s.add(strong, "press order")
 	m.pressSheet(s, a.w-2)
 	m.bathShort(s, a.w-2, a.h)
 	return s

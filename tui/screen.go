@@ -255,6 +255,11 @@ const mostSaid = 4
 func (m *Model) drawFoot(f *frame) {
 	y := f.h - m.footH()
 	f.rule(0, y, f.w)
+	for x := range f.w { // what comes down from above ends in the rule
+		if s := f.cells[(y-1)*f.w+x].s; f.cells[(y-1)*f.w+x].role == dim && (s == "│" || s == "├" || s == "┤" || s == "┼") {
+			f.text(x, y, dim, "┴")
+		}
+	}
 	f.fill(0, y+1, f.w, step)
 	f.put(1, y+1, f.w-2, step, m.stepLine())
 	lines, r := m.message()

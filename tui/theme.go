@@ -23,6 +23,8 @@ const (
 	entry       // what is being typed
 	curve       // the flash chart: the trend
 	band        // the flash chart: its band
+	late        // past its latest
+	boxed       // set off by its ground alone: the number of a tile
 	roles
 )
 
@@ -51,6 +53,8 @@ func looks(dark bool) [roles]look {
 		entry:  {bold: true, underline: true},
 		curve:  {fg: ink, bold: true},
 		band:   {fg: dimInk},
+		late:   {fg: alarmPaper, bold: true},
+		boxed:  {bold: true, reverse: true},
 	}
 }
 
@@ -70,12 +74,13 @@ func looks16(dark bool) [roles]look {
 		set("10", "", good)
 		set("11", "", warn)
 		set("0", "9", alarm)
+		set("9", "", late)
 		set("0", "14", step)
 		return ls
 	}
 	set("", "", dim, band, good)
 	set("4", "", accent, chosen, curve)
-	set("1", "", warn)
+	set("1", "", warn, late)
 	set("15", "1", alarm)
 	set("15", "4", step)
 	return ls
@@ -85,8 +90,8 @@ func looks16(dark bool) [roles]look {
 // what stands on a ground of its own is reversed.
 func looksBare() [roles]look {
 	ls := looks(true)
-	for r := range ls {
-		ls[r].reverse = ls[r].bg != ""
+	for r, l := range ls {
+		ls[r].reverse = l.reverse || l.bg != ""
 		ls[r].fg, ls[r].bg = "", ""
 	}
 	return ls

@@ -69,19 +69,33 @@ func going(st timers.Standing) words.Going {
 
 // timerWords say what the time beside a timer leads to, in so many columns.
 func timerWords(w bench.Window, st timers.Standing, room int) string {
-	mix := ""
-	if w.Mix > 0 {
-		mix = bench.MixLetter(w.Mix)
-	}
-	g := going(st)
-	if g == words.ToEarliest && w.What == bench.Own && len(w.Marks) == 1 {
-		g = words.ToAim // a count-down: its one end needs no name
-	}
+	mix, g := mixAndGoing(w, st)
 	long, short := words.TimerLine(w.What, w.Label, mix, g)
 	if ansi.StringWidth(long) > room {
 		return short
 	}
 	return long
+}
+
+// timerTight is as short as that can be said.
+func timerTight(w bench.Window, st timers.Standing) string {
+	mix, g := mixAndGoing(w, st)
+	if s := words.TimerTight(w.What, w.Label, mix, g); s != "" {
+		return s
+	}
+	return timerWords(w, st, 0)
+}
+
+// mixAndGoing is the letter of a timer's mix, and how far it has come.
+func mixAndGoing(w bench.Window, st timers.Standing) (mix string, g words.Going) {
+	if w.Mix > 0 {
+		mix = bench.MixLetter(w.Mix)
+	}
+	g = going(st)
+	if g == words.ToEarliest && w.What == bench.Own && len(w.Marks) == 1 {
+		g = words.ToAim // a count-down: its one end needs no name
+	}
+	return mix, g
 }
 
 // alarmWords say in capitals what an alarm wants to be known.

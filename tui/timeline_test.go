@@ -1,0 +1,106 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"flaskside/logbook/words"
+)
+
+// Every timer in the list has a gauge, at each width that is promised; and its words are
+// not cut where their timer has no label of a person's own.
+func TestEveryTimerRowHasAGauge(t *testing.T) {
+	for _, s := range []struct{ w, h int }{{80, 24}, {100, 30}, {120, 30}, {160, 45}} {
+		for _, at := range []int{1, 10, 19, 45, 79} {
+			d := demoDesk(t, s.w, s.h, time.Duration(at)*time.Minute)
+			for _, st := range d.m.standings {
+				w, _ := d.m.windowByKey(st.Key)
+				f := newFrame(s.w, 1)
+				d.m.drawWindowRow(f, area{0, 0, s.w - d.m.placesW() - 1, 1}, 0, w, st)
+				row := f.plainText()
+				if !strings.ContainsAny(row, "─━┣◆┫") {
+					t.Errorf("%dx%d, %d min: no gauge in %q", s.w, s.h, at, row)
+				}
+				if strings.Contains(row, "…") {
+					t.Errorf("%dx%d, %d min: cut: %q", s.w, s.h, at, row)
+				}
+			}
+		}
+	}
+}
+
+// The shortest words of a timer stand in ten columns, for every timer and however far it
+// has come; none of them says more than that time has passed.
+func TestTightWordsAreTight(t *testing.T) {
+	for _, what := range []string{"both halves drying", "cast half drying", "teeth half drying", "dough", "press hold", "bench set", "cure", "bench cooling", "water cooling"} {
+		for g := words.ToEarliest; g <= words.Counting; g++ {
+			s := words.TimerTight(what, "", "B", g)
+			if utf8.RuneCountInString(s) > 10 {
+				t.Errorf("%s: %q has more than ten characters", what, s)
+			}
+			for _, never := range []string{"dry ", "cured", "safe", "done", "ready", "set "} {
+				if strings.Contains(strings.ToLower(s)+" ", never) && s != "bench set" {
+					t.Errorf("%s: %q says more than that time has passed", what, s)
+				}
+			}
+		}
+	}
+}
+
+// The day stands on the bench from 120 columns, and on a page of its own at 80x24: each
+// with every flask, the press and the baths.
+func TestDayIsShown(t *testing.T) {
+	for _, s := range []struct {
+		w, h int
+		keys string
+	}{{120, 30, ""}, {120, 24, ""}, {160, 45, ""}, {80, 24, "/ *"}, {80, 24, "d"}} {
+		d := demoDesk(t, s.w, s.h, 19*time.Minute)
+		d.press(s.keys)
+		screen := d.screen()
+		at := strings.Index(screen, "the day")
+		if at < 0 {
+			t.Errorf("%dx%d %q: no day:\n%s", s.w, s.h, s.keys, screen)
+			continue
+		}
+		for _, want := range []string{"now", "1 4391", "2 4402", "3 4417", "4 4420", "press", "bath 1"} {
+			if !strings.Contains(screen[at:], want) {
+				t.Errorf("%dx%d %q: the day lacks %q:\n%s", s.w, s.h, s.keys, want, screen)
+			}
+		}
+		d.golden(fmt.Sprintf("day%s-%dx%d", map[bool]string{true: "-bench"}[s.keys == ""], s.w, s.h))
+	}
+	if d := demoDesk(t, 119, 30, 19*time.Minute); strings.Contains(d.screen(), "the day") {
+		t.Error("the day stands on a bench of 119 columns")
+	}
+}
+
+// No line of a panel ends in nothing: wherever a vertical line meets a horizontal one, a
+// corner joins them.
+func TestCornersAreClosed(t *testing.T) {
+	for _, s := range []struct{ w, h int }{{80, 24}, {100, 30}, {120, 24}, {120, 30}, {140, 40}, {160, 45}, {240, 70}} {
+		for _, sel := range []int{3, 8} {
+			d := demoDesk(t, s.w, s.h, 19*time.Minute)
+			d.m.sel = sel
+			f := d.m.draw()
+			at := func(x, y int) string {
+				if x < 0 || y < 0 || x >= f.w || y >= f.h {
+					return " "
+				}
+				return f.cells[y*f.w+x].s
+			}
+			x := d.m.placesW()
+			for y := 1; y < f.h; y++ {
+				across := at(x-1, y) == "─" || at(x+1, y) == "─"
+				if at(x, y) == "│" && across {
+					t.Errorf("%dx%d: a line runs into nothing at row %d:\n%s", s.w, s.h, y, d.screen())
+				}
+			}
+			if end := at(x, f.h-d.m.footH()); at(x, f.h-d.m.footH()-1) == "│" && end != "┴" {
+				t.Errorf("%dx%d: the line ends in %q", s.w, s.h, end)
+			}
+		}
+	}
+}
