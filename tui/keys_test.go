@@ -486,7 +486,7 @@ func (d *desk) doesWhatItSays(k hint, key string) error {
 		return want(len(d.m.overs) == overs+1, "a question")
 	case "undo, and why":
 		return want(d.m.form() != nil && strings.Contains(d.screen(), "why is it undone?"), "the reason asked")
-	case "page", "press & bath", "handover", "far view":
+	case "page", "press & bath", "handover", "far view", "the day":
 		return want(fmt.Sprintf("%T", d.m.page) != page, "another page")
 	case "back to the bench":
 		return want(d.m.atHome(), "the bench")

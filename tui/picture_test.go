@@ -218,7 +218,7 @@ func TestContrastOfSixteen(t *testing.T) {
 // TestNoColour: without colours alarm and step are still set off from the rest.
 func TestNoColour(t *testing.T) {
 	for r, l := range looksBare() {
-		if l.fg != "" || l.bg != "" || l.reverse != (role(r) == alarm || role(r) == step) {
+		if l.fg != "" || l.bg != "" || l.reverse != (role(r) == alarm || role(r) == step || role(r) == boxed) {
 			t.Errorf("role %d looks %+v", r, l)
 		}
 	}
