@@ -321,7 +321,7 @@ func (m *sight) bandWords(al timers.Alarm) string {
 		x := v.est.Excursions[len(v.est.Excursions)-1]
 		setC = x.Excursion.SetC
 		switch {
-		case x.Never:
+		case x.Never, v.est.MakeUp.Again:
 			cost = ": START IT AGAIN"
 		case !x.Reached:
 			cost = ": HOLD +2 DAYS"

@@ -18,6 +18,7 @@ import (
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+	"flaskside/timers"
 	"flaskside/timers/cure"
 )
 
@@ -40,10 +41,11 @@ type Case struct {
 	Start           time.Time
 	BathC           float64 // bath when the flasks went in, °C
 	BandK           float64
-	RoomC           float64 // flasks and dough before, °C
-	ThinMM, ThickMM float64 // thinnest section decides the residual, thickest the peak
-	Assumed         bool    // the sections were not recorded
-	Size            string  // of the largest flask, the slowest
+	Out             time.Duration // how long the last of its flasks was in; 0 while one is in the bath
+	RoomC           float64       // flasks and dough before, °C
+	ThinMM, ThickMM float64       // thinnest section decides the residual, thickest the peak
+	Assumed         bool          // the sections were not recorded
+	Size            string        // of the largest flask, the slowest
 	Flasks          int
 	Tank            cure.Tank // its set point is filled in where it is used
 	Readings        []cure.Reading
@@ -63,6 +65,9 @@ func Of(b *bench.Bench, l *bench.Load) Case {
 	prog, capped := b.CureOf(l)
 	c := Case{Load: l.No, Bath: l.Bath, Programme: prog, Set: l.Cure(), Capped: capped, Air: b.House.Place.Air(), Start: l.In.At, BathC: l.BathC, BandK: b.BathOf(l).Band(),
 		RoomC: cure.Defaults().Start - cure.Kelvin, Flasks: len(l.Flasks), Readings: b.ReadingsOf(l), Added: b.AddedTo(l)}
+	if len(b.StillIn(l)) == 0 {
+		c.Out = max(timers.Elapsed(l.In, l.Last), 0)
+	}
 	room := math.Inf(1)
 	sizes := cure.FlaskSizes()
 	largest := 0

@@ -50,7 +50,16 @@ func (c Case) curve() (curve, error) {
 	set := c.Programme.Knots(c.BathC)
 	lastC := cure.BathAt(followed, lastS)
 	off := math.Abs(lastC-cure.BathAt(set, lastS)) > c.BandK
-	if off && lastS < endS {
+	if off && lastS < endS && c.Out > 0 {
+		// What was off when it was last read, and was left so, did not come back.
+		keep := followed[:0:0]
+		for _, k := range followed {
+			if k.TimeS <= lastS {
+				keep = append(keep, k)
+			}
+		}
+		out.knots = append(keep, cure.Knot{TimeS: endS, TempC: lastC})
+	} else if off && lastS < endS {
 		back, able := c.comeBack(set, lastS, lastC, endS)
 		keep := followed[:0:0]
 		for _, k := range followed {

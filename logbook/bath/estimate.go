@@ -57,6 +57,9 @@ func (c Case) Estimate() (Estimate, error) {
 	}
 	e := Estimate{Case: c, Bath: b.knots, KnownS: b.knownS, Dips: b.dips, Notes: b.notes}
 	endS := c.Programme.Total().Seconds()
+	if c.Out >= time.Minute && c.Out.Seconds() < endS {
+		endS = c.Out.Seconds() // out before its time: no more was held
+	}
 	if e.Cure, err = cure.Run(thin, thick, b.knots, cure.Options{EndS: endS, Air: c.Air}); err != nil {
 		return Estimate{}, err
 	}

@@ -378,3 +378,24 @@ func TestClash(t *testing.T) {
 		}
 	}
 }
+
+// A load that is out is estimated for the time it was in, in a bath that did not come back
+// by itself: one that was read cold to the end, or was out after an hour, is raw.
+func TestLoadThatIsOut(t *testing.T) {
+	cold := nineHours()
+	cold.BathC, cold.Out = 23, 9*time.Hour
+	readings(&cold, 60, 62, func(float64) float64 { return 24 })
+	soon := nineHours()
+	soon.Out = 30 * time.Minute
+	for what, c := range map[string]Case{"cold": cold, "out soon": soon} {
+		if w := estimate(t, c).Cure.Thinnest.WMeanEnd; w < 25 {
+			t.Errorf("%s: a residual of %.1f %%", what, w)
+		}
+	}
+	whole := nineHours()
+	in := estimate(t, whole).Cure.Thinnest.WMeanEnd
+	whole.Out = 9*time.Hour + 10*time.Minute
+	if out := estimate(t, whole).Cure.Thinnest.WMeanEnd; math.Abs(out-in) > 1e-9 {
+		t.Errorf("kept to its end: %.3f %%, before it was out %.3f %%", out, in)
+	}
+}
