@@ -37,11 +37,7 @@ func recordCommand(o *options) *cobra.Command {
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if schema {
-				b, err := action.Schema()
-				if err != nil {
-					return err
-				}
-				return deliver("", c.OutOrStdout(), func(w io.Writer) error { _, err := w.Write(b); return err })
+				return deliver("", c.OutOrStdout(), func(w io.Writer) error { _, err := w.Write(action.Schema()); return err })
 			}
 			in, err := readActions(c.InOrStdin(), o.by, keepGoing)
 			if err != nil {
