@@ -33,7 +33,7 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 			continue
 		}
 		x.flasks = append(x.flasks, o.No)
-		done := o.Clamped == nil || m.now.Since(*o.Clamped).For >= time.Duration(o.BenchMinS)*time.Second
+		done := o.SetOver(m.now)
 		note := ""
 		if !done {
 			note = " (bench set not over)"

@@ -343,21 +343,10 @@ func (m *Model) move(f *bench.Flask) tea.Cmd {
 // correct asks which record of a flask, which of its values, the right one, and
 // why.
 func (m *Model) correct(f *bench.Flask) tea.Cmd {
-	var items []bench.Item
+	items := m.bench().Mendable(f)
 	var names []string
-	all := m.bench().Items
-	for i := len(all) - 1; i >= 0; i-- {
-		it := all[i]
-		if it.TakenBack != nil || len(correctables(m, it.Body)) == 0 {
-			continue
-		}
-		for _, s := range it.Body.Subjects() {
-			if s == (action.Subject{Class: 'f', No: f.No}) || s == (action.Subject{Class: 'm', No: f.Mix}) {
-				items = append(items, it)
-				names = append(names, m.instant(it.Stamp.At)+" "+m.recordWords(it.Body))
-				break
-			}
-		}
+	for _, it := range items {
+		names = append(names, m.instant(it.Stamp.At)+" "+m.recordWords(it.Body))
 	}
 	if len(items) == 0 {
 		m.say(dim, "this flask has no record to correct")
@@ -384,67 +373,58 @@ func byText(name, ask string, most int) correctable {
 	return correctable{name, ask, func(n string) *field { return line(n, ask, "", true).upTo(most) }, func(f *form, fd *field) any { return strings.TrimSpace(fd.typed) }}
 }
 
-// correctables lists what can be set right in a record of a kind.
-func correctables(m *Model, body action.Body) []correctable {
+// correctables gives, by the field of a record, how its right value is asked for.
+func correctables(m *Model, it bench.Item) map[string]correctable {
 	u := m.house().Units
 	psi := func(s string) (float64, error) { return units.ParsePressure(s, u.Pressure) }
 	temp := func(s string) (float64, error) { return units.ParseTemp(s, u.Temperature) }
-	pressure := byNumber("pressure_psi", "pressure", string(u.Pressure), psi)
-	flashes := []correctable{byNumber("grams", "grams", "g", plainNumber(0, 1000)),
-		{"where", "where", func(n string) *field { return several(n, "where", 0, action.Wheres, nil) }, func(f *form, fd *field) any {
-			ws := []string{}
-			for i, on := range fd.picked {
-				if on {
-					ws = append(ws, action.Wheres[i])
-				}
-			}
-			return ws
-		}}}
-	switch body.(type) {
-	case action.FlaskOpen:
-		return []correctable{byText("case", "case number", 24), byWord("base", "base", action.Bases), byWord("size", "size", action.Sizes), byText("tag", "tag", 24)}
-	case action.FlaskLots:
-		return []correctable{byText("stone_lot", "stone lot", maxTyped), byText("sheet_lot", "sheet lot", maxTyped)}
-	case action.Coat:
-		return []correctable{byWord("half", "half", action.Halves), byText("lot", "separator lot", maxTyped)}
-	case action.MixMake:
-		return []correctable{byNumber("powder_g", "powder", "g", plainNumber(0.1, 5000)), byNumber("liquid_g", "liquid", "g", plainNumber(0.1, 5000)),
-			byText("powder_lot", "powder lot", maxTyped), byText("liquid_lot", "liquid lot", maxTyped), byNumber("room_c", "room temperature", "°"+string(u.Temperature), temp)}
-	case action.PressAt:
-		return []correctable{pressure}
-	case action.MetalToMetal:
-		return []correctable{pressure}
-	case action.Flash:
-		return append([]correctable{byWord("grade", "flash", action.Grades)}, flashes...)
-	case action.FlashMore:
-		return flashes
-	case action.Clamp:
-		return []correctable{byNumber("backed_off_turn", "backed off", "turn", plainNumber(0, 4))}
-	case action.BathLoad:
-		return []correctable{byNumber("bath_c", "bath temperature", "°"+string(u.Temperature), temp)}
-	case action.Remount:
-		return []correctable{byNumber("pin_mm", "pin opening", "mm", plainNumber(0, 20))}
-	case action.Outcome:
-		return []correctable{byWord("outcome", "outcome", action.Outcomes)}
-	case action.PressIn, action.PressOpen, action.SheetOut, action.BathUnload, action.CoolWater, action.Deflask, action.MixDough, action.MixStiff:
-		return []correctable{{name: "at"}}
+	out := map[string]correctable{}
+	for _, c := range []correctable{
+		byText("case", "case number", 24), byWord("base", "base", action.Bases), byWord("size", "size", action.Sizes), byText("tag", "tag", 24),
+		byText("stone_lot", "stone lot", maxTyped), byText("sheet_lot", "sheet lot", maxTyped),
+		byWord("half", "half", action.Halves), byText("lot", "separator lot", maxTyped),
+		byNumber("powder_g", "powder", "g", plainNumber(0.1, 5000)), byNumber("liquid_g", "liquid", "g", plainNumber(0.1, 5000)),
+		byText("powder_lot", "powder lot", maxTyped), byText("liquid_lot", "liquid lot", maxTyped), byNumber("room_c", "room temperature", "°"+string(u.Temperature), temp),
+		byNumber("pressure_psi", "pressure", string(u.Pressure), psi),
+		byWord("grade", "flash", action.Grades), byNumber("grams", "grams", "g", plainNumber(0, 1000)), wheres,
+		byNumber("backed_off_turn", "backed off", "turn", plainNumber(0, 4)),
+		byNumber("bath_c", "bath temperature", "°"+string(u.Temperature), temp),
+		byNumber("pin_mm", "pin opening", "mm", plainNumber(0, 20)), byWord("outcome", "outcome", action.Outcomes),
+		earlier(it.Stamp.At),
+	} {
+		out[c.name] = c
 	}
-	return nil
+	return out
 }
 
-func (m *Model) correctItem(it bench.Item) tea.Cmd {
-	cs := correctables(m, it.Body)
-	if cs[0].name == "at" {
-		cs = nil
+var wheres = correctable{"where", "where", func(n string) *field { return several(n, "where", 0, action.Wheres, nil) }, func(f *form, fd *field) any {
+	ws := []string{}
+	for i, on := range fd.picked {
+		if on {
+			ws = append(ws, action.Wheres[i])
+		}
 	}
-	cs = append(cs, correctable{name: "at", ask: "the time: done earlier", make: func(n string) *field {
+	return ws
+}}
+
+// earlier sets the time of a record right.
+func earlier(at time.Time) correctable {
+	return correctable{"at", "the time: done earlier", func(n string) *field {
 		return digits(n, "how much earlier was it done", "min", "", func(s string) (float64, error) {
 			d, err := units.ParseDuration(s, time.Minute)
 			return d.Seconds(), err
 		})
-	}, read: func(f *form, fd *field) any {
-		return it.Stamp.At.Add(-time.Duration(fd.number * float64(time.Second))).Format(time.RFC3339Nano)
-	}})
+	}, func(f *form, fd *field) any {
+		return at.Add(-time.Duration(fd.number * float64(time.Second))).Format(time.RFC3339Nano)
+	}}
+}
+
+func (m *Model) correctItem(it bench.Item) tea.Cmd {
+	ask := correctables(m, it)
+	var cs []correctable
+	for _, name := range bench.Mends(it.Body.Kind()) {
+		cs = append(cs, ask[name])
+	}
 	names := make([]string, len(cs))
 	for i, c := range cs {
 		names[i] = c.ask

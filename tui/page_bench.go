@@ -45,7 +45,7 @@ func (p *benchPage) step() string {
 
 func (p *benchPage) keys() []hint {
 	m := p.m
-	_, work := m.lastWork()
+	_, work := m.bench().LastWork()
 	off := map[string]bool{"0": !work, ".": len(m.unanswered()) == 0, "-": m.selected() == nil}
 	var out []hint
 	for _, b := range Bindings() {

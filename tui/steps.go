@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	tea "charm.land/bubbletea/v2"
 
@@ -26,18 +25,9 @@ var cautions = map[string][]string{
 		"Local rules come first."},
 }
 
-// hazardOf tells which caution belongs to a step.
-var hazardOf = map[bench.Step]string{
-	bench.DoMix: "monomer", bench.DoPress: "press", bench.DoFinal: "press", bench.DoLoad: "bath", bench.DoUnload: "bath", bench.DoDeflask: "deflask",
-}
-
-// shift is how long a caution that was read counts as read.
-const shift = 10 * time.Hour
-
 // warned runs next, after the caution of a hazard where it was not read this shift.
 func (m *Model) warned(hazard string, next func() tea.Cmd) tea.Cmd {
-	at, read := m.bench().Cautions[hazard+" "+m.by()]
-	if hazard == "" || read && m.now.Since(at).For < shift {
+	if hazard == "" || m.bench().CautionRead(hazard, m.by(), m.now) {
 		return next()
 	}
 	f := &form{title: "caution", lines: cautions[hazard], fields: []*field{choose("read", "", "read")}}
@@ -50,7 +40,7 @@ func (m *Model) warned(hazard string, next func() tea.Cmd) tea.Cmd {
 
 // take begins a step of a flask: at once where nothing need be asked.
 func (m *Model) take(f *bench.Flask, s bench.Step) tea.Cmd {
-	return m.warned(hazardOf[s], func() tea.Cmd { return m.takeWarned(f, s) })
+	return m.warned(s.Hazard(), func() tea.Cmd { return m.takeWarned(f, s) })
 }
 
 func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {

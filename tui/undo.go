@@ -15,7 +15,7 @@ import (
 // keyBack shows what would be undone. Nothing is before Enter is pressed on it, and a
 // reason given.
 func (m *Model) keyBack(string) tea.Cmd {
-	it, ok := m.lastWork()
+	it, ok := m.bench().LastWork()
 	if !ok {
 		m.say(dim, "there is nothing to undo")
 		return nil
@@ -116,20 +116,4 @@ func (m *sight) itemFlask(it bench.Item) string {
 		}
 	}
 	return ""
-}
-
-// lastWork finds the latest record that can be taken back.
-func (m *sight) lastWork() (bench.Item, bool) {
-	items := m.bench().Items
-	for i := len(items) - 1; i >= 0; i-- {
-		if items[i].TakenBack != nil || bench.Probed(items[i].Body) {
-			continue
-		}
-		switch items[i].Body.(type) {
-		case action.Clock, action.Restored, action.Seen, action.Crew, action.Caution, action.AlarmHeard, action.AlarmShelve, action.TakeBack, action.Settings:
-			continue
-		}
-		return items[i], true
-	}
-	return bench.Item{}, false
 }

@@ -16,12 +16,12 @@ var alarms = subject{
 		on(func(c *checker, a action.AlarmHeard) (action.AlarmHeard, error) { return a, c.alarm(a.Alarm) },
 			func(b *Bench, a action.AlarmHeard, it *Item) {
 				b.Answers = append(b.Answers, timers.Answer{Key: a.Alarm, At: it.Stamp})
-			}, uncorrected,
+			}, uncorrected, aside,
 			alive(func(l *living, a action.AlarmHeard, _ int, _ *Item) bool { return l.alarm(a.Alarm) })),
 		on(func(c *checker, a action.AlarmShelve) (action.AlarmShelve, error) { return a, c.alarm(a.Alarm) },
 			func(b *Bench, a action.AlarmShelve, it *Item) {
 				b.Answers = append(b.Answers, timers.Answer{Key: a.Alarm, At: it.Stamp, Shelf: time.Duration(a.ForS) * time.Second})
-			}, uncorrected,
+			}, uncorrected, aside,
 			alive(func(l *living, a action.AlarmShelve, _ int, _ *Item) bool { return l.alarm(a.Alarm) })),
 	},
 }

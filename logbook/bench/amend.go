@@ -27,7 +27,7 @@ var amending = subject{
 				return a, err
 			}
 			return a, c.alone(a)
-		}, countsNothing[action.TakeBack], uncorrected),
+		}, countsNothing[action.TakeBack], uncorrected, aside),
 	},
 }
 
@@ -251,6 +251,40 @@ func (c *checker) alone(body action.Body) error {
 		on[f.Place] = n
 	}
 	return nil
+}
+
+// LastWork finds the latest record that undoing takes back.
+func (b *Bench) LastWork() (Item, bool) {
+	for i := len(b.Items) - 1; i >= 0; i-- {
+		it := b.Items[i]
+		if it.TakenBack == nil && !Probed(it.Body) && !rules[it.Body.Kind()].aside {
+			return it, true
+		}
+	}
+	return Item{}, false
+}
+
+// Mends names the values of a kind that are offered to be set right, as its fields are
+// called, its time ("at") last; none for a kind that is taken back, or recorded anew.
+func Mends(kind action.Kind) []string { return rules[kind].mends }
+
+// Mendable lists the records about a flask and its mix that are offered to be set right,
+// the latest first.
+func (b *Bench) Mendable(f *Flask) []Item {
+	var out []Item
+	for i := len(b.Items) - 1; i >= 0; i-- {
+		it := b.Items[i]
+		if it.TakenBack != nil || Mends(it.Body.Kind()) == nil {
+			continue
+		}
+		for _, s := range it.Body.Subjects() {
+			if s == (action.Subject{Class: 'f', No: f.No}) || s == (action.Subject{Class: 'm', No: f.Mix}) {
+				out = append(out, it)
+				break
+			}
+		}
+	}
+	return out
 }
 
 // rootOf looks through corrections and takings back to what they are about in the

@@ -15,7 +15,7 @@ import (
 // stands in readings.go.
 var bath = subject{
 	rules: []rule{
-		on(checkBathLoad, applyBathLoad,
+		on(checkBathLoad, applyBathLoad, mends("bath_c"),
 			limits(func(c *checker, a action.BathLoad) error { return c.bathNumber(a.Bath) }),
 			makes(func(a action.BathLoad) action.Subject { return action.Subject{Class: 'l', No: a.Load} })),
 		on(checkBathReading, func(b *Bench, a action.BathReading, it *Item) {
@@ -24,7 +24,7 @@ var bath = subject{
 				b.readSet[a.Bath] = timers.Latest(b.readSet[a.Bath], it.set())
 			}
 		}, alive((*living).reading)),
-		on(checkBathUnload, applyBathUnload,
+		on(checkBathUnload, applyBathUnload, mends(),
 			rests(func(b *Bench, a action.BathUnload, on action.Subject) (n int) {
 				for _, no := range a.Flasks {
 					if f := b.Flasks[no]; on.Class == 'l' && f != nil && f.Load == on.No {

@@ -16,14 +16,14 @@ var cooling = subject{
 				f.InWater, f.WaterS = it.at(), a.WaterS
 				f.to(InWater, it)
 			}
-		}),
+		}, mends()),
 		on(checkDeflask, func(b *Bench, a action.Deflask, it *Item) {
 			for _, n := range a.Flasks {
 				f := b.flask(n, it)
 				f.Deflasked = it.at()
 				f.to(Open, it)
 			}
-		}),
+		}, mends()),
 	},
 	windows: coolings,
 	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{

@@ -16,18 +16,18 @@ var finalClosure = subject{
 			f := b.flask(a.Flask, it)
 			f.SheetOut = it.at()
 			f.to(Sheetout, it)
-		}),
+		}, mends()),
 		on(checkMetal, func(b *Bench, a action.MetalToMetal, it *Item) {
 			f := b.flask(a.Flask, it)
 			f.Press, f.Metal, f.MetalPSI, f.MetalGauge = a.Press, it.at(), a.PressurePSI, b.gauge(a.PressurePSI, a.Gauge)
 			f.to(Metal, it)
-		}, limits(func(c *checker, a action.MetalToMetal) error {
+		}, mends("pressure_psi"), limits(func(c *checker, a action.MetalToMetal) error {
 			if err := c.pressNumber(a.Press); err != nil {
 				return err
 			}
 			return pressureTold(a.PressurePSI)
 		})),
-		on(checkClamp, applyClamp),
+		on(checkClamp, applyClamp, mends("backed_off_turn")),
 	},
 	ofFlask: benchSet,
 	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
@@ -119,6 +119,11 @@ func benchSet(b *Bench, f *Flask) []Window {
 	}
 	ends := timers.Ends{FloorS: f.BenchMinS, LimitS: f.BenchMaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Medium, Limit: timers.Medium, Set: f.staged(), WarnSet: b.houseSet}
 	return []Window{{What: BenchSet, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, "set"), *f.Clamped, ends)}}
+}
+
+// SetOver tells whether the bench set of a flask is over, or it was never clamped.
+func (f *Flask) SetOver(now timers.Now) bool {
+	return f.Clamped == nil || now.Since(*f.Clamped).For >= time.Duration(f.BenchMinS)*time.Second
 }
 
 // setLong calls it unusual to heat a flask before its bench set is over.

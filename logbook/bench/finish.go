@@ -14,12 +14,12 @@ var finish = subject{
 			f := b.flask(a.Flask, it)
 			f.PinMM = &a.PinMM
 			f.to(Checked, it)
-		}),
+		}, mends("pin_mm")),
 		on(checkOutcome, func(b *Bench, a action.Outcome, it *Item) {
 			f := b.flask(a.Flask, it)
 			f.Outcome, f.Defects, f.Ended, f.Place = a.Outcome, a.Defects, it.at(), 0
 			f.to(Finished, it)
-		}, takenBack(func(c *checker, a action.Outcome) error {
+		}, mends("outcome"), takenBack(func(c *checker, a action.Outcome) error {
 			if p := c.lastPlace(a.Flask); c.b.Flasks[a.Flask] != nil && p > 0 && c.b.Places[p] != 0 {
 				return fmt.Errorf("place %d is taken by now: move flask %d away first", p, c.b.Places[p])
 			}

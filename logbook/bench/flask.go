@@ -11,7 +11,7 @@ import (
 // The flask itself: opened on a place, moved, spoken of.
 var flaskItself = subject{
 	rules: []rule{
-		on(checkFlaskOpen, applyFlaskOpen,
+		on(checkFlaskOpen, applyFlaskOpen, mends("case", "base", "size", "tag"),
 			makes(func(a action.FlaskOpen) action.Subject { return action.Subject{Class: 'f', No: a.Flask} }),
 			corrected(func(c *checker, was, is action.FlaskOpen) error {
 				if was.Case != is.Case {

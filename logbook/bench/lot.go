@@ -15,7 +15,7 @@ import (
 // Lots: what of a flask came from which jar, and the register of jars in the house.
 var lots = subject{
 	rules: []rule{
-		on(checkFlaskLots, applyFlaskLots, quiet),
+		on(checkFlaskLots, applyFlaskLots, quiet, mends("stone_lot", "sheet_lot")),
 		on((*checker).lotIn, (*Bench).takeIn, alive(registered[action.LotIn]), corrected(func(_ *checker, was, is action.LotIn) error {
 			return sameMaterial(was.Material, is.Material)
 		})),

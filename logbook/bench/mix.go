@@ -14,15 +14,15 @@ import (
 // in dough.go.
 var mixing = subject{
 	rules: []rule{
-		on(checkMixMake, applyMixMake,
+		on(checkMixMake, applyMixMake, mends("powder_g", "liquid_g", "powder_lot", "liquid_lot", "room_c"),
 			makes(func(a action.MixMake) action.Subject { return action.Subject{Class: 'm', No: a.Mix} })),
 		on(checkMixServe, applyMixServe),
 		on(checkMixDough, func(b *Bench, a action.MixDough, it *Item) {
 			b.mark(a.Mix, it, func(m *Mix) { m.Dough = it.at() })
-		}),
+		}, mends()),
 		on(checkMixStiff, func(b *Bench, a action.MixStiff, it *Item) {
 			b.mark(a.Mix, it, func(m *Mix) { m.Stiff = it.at() })
-		}),
+		}, mends()),
 	},
 	windows: doughs,
 	lives:   map[byte]func(*living, int) bool{'m': (*living).mix},

@@ -18,7 +18,7 @@ import (
 // the closures show is read in ready.go, whose turn it is in order.go.
 var pressing = subject{
 	rules: []rule{
-		on(checkPressIn, applyPressIn,
+		on(checkPressIn, applyPressIn, mends(),
 			limits(func(c *checker, a action.PressIn) error { return c.pressNumber(a.Press) }),
 			rests(func(b *Bench, a action.PressIn, on action.Subject) int {
 				if f := b.Flasks[a.Flask]; on.Class == 'm' && f != nil && f.Mix == on.No {
@@ -26,11 +26,11 @@ var pressing = subject{
 				}
 				return 0
 			})),
-		on(checkPressAt, applyPressAt,
+		on(checkPressAt, applyPressAt, mends("pressure_psi"),
 			limits(func(_ *checker, a action.PressAt) error { return pressureTold(a.PressurePSI) })),
-		on(checkPressOpen, applyPressOpen),
-		on(checkFlash, applyFlash),
-		on(checkFlashMore, applyFlashMore),
+		on(checkPressOpen, applyPressOpen, mends()),
+		on(checkFlash, applyFlash, mends("grade", "grams", "where")),
+		on(checkFlashMore, applyFlashMore, mends("grams", "where")),
 		on(checkDoughAdd, func(b *Bench, a action.DoughAdd, it *Item) {
 			f := b.flask(a.Flask, it)
 			f.AddedSince, f.Inspected, f.trend = true, false, timers.Latest(f.trend, it.set())

@@ -10,7 +10,7 @@ import (
 
 // Separator on the mould halves: painted, drying, too old.
 var separator = subject{
-	rules:   []rule{on(checkCoat, applyCoat)},
+	rules:   []rule{on(checkCoat, applyCoat, mends("half", "lot"))},
 	ofFlask: dryings,
 	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
 		Opened: always(DoCoat),

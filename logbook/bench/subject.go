@@ -39,6 +39,8 @@ type rule struct {
 	uncorrected bool
 	kept        bool
 	quiet       bool
+	aside       bool
+	mends       []string // with its time; nil for a kind that is not offered
 }
 
 // on gives a kind its rule: check holds a body against the bench and fills it in, apply
@@ -107,6 +109,14 @@ func kept(r *rule) { r.kept = true }
 
 // quiet is a kind that changes no window and no trend.
 func quiet(r *rule) { r.quiet = true }
+
+// aside is a kind that is no work at the bench: undoing passes over it.
+func aside(r *rule) { r.aside = true }
+
+// mends names the values of a kind that are offered to be set right, beside its time.
+func mends(fields ...string) option {
+	return func(r *rule) { r.mends = append(make([]string, 0, len(fields)+1), append(fields, "at")...) }
+}
 
 // asIs is the check of a kind that needs nothing of the bench, counts nothing the apply of
 // one that the bench does not rest on.

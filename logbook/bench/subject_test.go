@@ -92,3 +92,48 @@ func TestTheTableIsWhole(t *testing.T) {
 		}
 	}
 }
+
+// What is offered to be set right is a value that the kind has, of a kind that is
+// corrected; its time is always among them.
+func TestWhatIsOfferedToBeSetRightExists(t *testing.T) {
+	for kind, r := range rules {
+		if r.mends == nil {
+			continue
+		}
+		if r.uncorrected || r.mends[len(r.mends)-1] != "at" {
+			t.Errorf("%s: uncorrected %t, offers %v", kind, r.uncorrected, r.mends)
+		}
+		for _, field := range r.mends[:len(r.mends)-1] {
+			// A field that a body has is refused for its value, one that it lacks for its name.
+			_, err := action.DecodeBody(kind, []byte(`{"`+field+`":{}}`))
+			if err == nil || strings.Contains(err.Error(), "unknown field") {
+				t.Errorf("%s has no %q: %v", kind, field, err)
+			}
+		}
+	}
+}
+
+// A caution counts as read for one shift, for who read it, and is still at hand when it
+// ends.
+func TestACautionIsReadOnceAShift(t *testing.T) {
+	at := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
+	b := Fold([]record.Record{{Seq: 1, Action: action.Action{ID: "1", At: at, By: "KT", Body: action.Caution{Hazard: "press"}}, Stamp: timers.Stamp{At: at}}}, Counters{})
+	for _, c := range []struct {
+		hazard, by string
+		after      time.Duration
+		read       bool
+	}{{"press", "KT", 0, true}, {"press", "KT", Shift - time.Second, true}, {"press", "KT", Shift, false}, {"press", "LM", 0, false}, {"bath", "KT", 0, false}} {
+		now := timers.Now{Reading: timers.Reading{Wall: at.Add(c.after)}}
+		if got := b.CautionRead(c.hazard, c.by, now); got != c.read {
+			t.Errorf("%+v: %t", c, got)
+		}
+	}
+	if cautionMemory <= Shift {
+		t.Errorf("kept for %s, a shift is %s", cautionMemory, Shift)
+	}
+	for step, hazard := range hazards {
+		if err := (action.Caution{Hazard: hazard}).Valid(); err != nil {
+			t.Errorf("%s: %v", step, err)
+		}
+	}
+}
