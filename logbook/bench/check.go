@@ -264,6 +264,8 @@ func hm(d time.Duration) string {
 	switch {
 	case d < time.Minute:
 		return fmt.Sprintf("%d s", int(d/time.Second))
+	case d < time.Hour && d%time.Minute == 0:
+		return fmt.Sprintf("%d min", int(d/time.Minute))
 	case d < time.Hour:
 		return fmt.Sprintf("%d min %02d s", int(d/time.Minute), int(d%time.Minute/time.Second))
 	}

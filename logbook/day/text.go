@@ -155,7 +155,13 @@ func (s Sheet) clockAs(t time.Time, layout string) string {
 }
 
 // changed tells whether the clocks were changed on the day.
-func (s Sheet) changed() bool { return s.Until.Sub(s.From) != 24*time.Hour }
+// changed tells whether the clocks of the house were changed on this day: by the offset, for a
+// sheet of a day that is not over is shorter, too.
+func (s Sheet) changed() bool {
+	_, from := s.From.Zone()
+	_, until := s.Until.Add(-1).Zone()
+	return from != until
+}
 
 func (s Sheet) flask(p *page, f *bench.Flask) {
 	opened := func(name string) string { return s.mark(f, "flask-open", name) }
