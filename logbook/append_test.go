@@ -300,7 +300,7 @@ func TestSnapshot(t *testing.T) {
 	if err := f.Close(); err != nil {
 		t.Fatal(err)
 	}
-	h.do(minute, action.Outcome{Flask: 1, Outcome: "released"})
+	h.do(minute, action.Outcome{Flask: 1, Outcome: "finished here"})
 	wholeBook(t, path)
 	b, err := Open(path, h.ck)
 	if err != nil {

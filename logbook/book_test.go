@@ -85,7 +85,7 @@ func TestRoute(t *testing.T) {
 	if f.Stage != bench.Checked || len(f.Trials) != 3 || f.Trials[2].HeldS != 60 || *f.PinMM != 0.4 {
 		t.Errorf("flask stands at %+v", f)
 	}
-	h.do(minute, action.Outcome{Flask: 1, Outcome: "released"})
+	h.do(minute, action.Outcome{Flask: 1, Outcome: "finished here"})
 	if got := h.b.State().Bench.Places[1]; got != 0 {
 		t.Errorf("place 1 holds flask %d after the outcome", got)
 	}

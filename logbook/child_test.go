@@ -144,7 +144,7 @@ func (s *busy) body() action.Body {
 	case bench.DoRemount:
 		return action.Remount{Flask: n, PinMM: 0.2}
 	}
-	return action.Outcome{Flask: n, Outcome: "released"}
+	return action.Outcome{Flask: n, Outcome: "finished here"}
 }
 
 func seedOf() uint64 {

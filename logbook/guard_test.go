@@ -76,7 +76,7 @@ func tryOpen(t *testing.T, what, path string) (refused error) {
 				refused = err
 				oneLine(t, what, err)
 				if !errors.Is(err, ErrDamaged) && !errors.Is(err, ErrForeign) && !errors.Is(err, ErrHeld) {
-					t.Errorf("%s: %v is no error of the book", what, err)
+					t.Errorf("%s: %v is not an error of the book", what, err)
 				}
 				is, err := os.ReadFile(path)
 				if err != nil || !bytes.Equal(is, was) {

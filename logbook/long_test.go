@@ -38,10 +38,10 @@ func wholeShift(t testing.TB) []record.Record {
 	must(minute, action.Remount{Flask: 3, PinMM: 0.2})
 	pin := must(minute, action.Remount{Flask: 4, PinMM: 0.2})
 	must(minute, action.Correct{Of: pin.Action.ID, Set: json.RawMessage(`{"pin_mm":0.3}`)})
-	must(minute, action.Outcome{Flask: 3, Outcome: "released"})
+	must(minute, action.Outcome{Flask: 3, Outcome: "finished here"})
 	out := must(minute, action.Outcome{Flask: 4, Outcome: "remake"})
 	must(minute, action.TakeBack{Of: out.Action.ID})
-	must(minute, action.Outcome{Flask: 4, Outcome: "released"})
+	must(minute, action.Outcome{Flask: 4, Outcome: "finished here"})
 	return records(t, b)
 }
 

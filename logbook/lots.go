@@ -38,7 +38,9 @@ func newer(r record.Record) bool {
 		h := a.House
 		return h.Backup.At != "" || len(a.Changed) > 0 || h.Cases != "" || h.Press.MaxPSI != 0 || h.Press.FinalPSI != 0 || h.Remount != (house.Remount{})
 	case action.Correct:
-		return bytes.Contains(a.Set, []byte(`"gauge"`))
+		return bytes.Contains(a.Set, []byte(`"gauge"`)) || bytes.Contains(a.Set, []byte(action.Finished))
+	case action.Outcome:
+		return a.Outcome == action.Finished
 	case action.PressAt:
 		return a.Gauge != ""
 	case action.MetalToMetal:

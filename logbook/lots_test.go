@@ -197,7 +197,7 @@ func TestWholeBringsLots(t *testing.T) {
 	}
 	a := action.Action{ID: "again", At: ck.Read().Wall, Body: action.MixMake{Flasks: []int{1}, PowderLot: "P-3"}}
 	if _, err := whole.Check(a, timers.StampAt(a.At, ck.Read()), timers.Now{Reading: ck.Read()}); err == nil {
-		t.Error("read in again, a lot that was not taken in by then is not asked about")
+		t.Error("read in again, a lot that is not on the list by then is not asked about")
 	}
 }
 

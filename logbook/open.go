@@ -44,7 +44,7 @@ var (
 	// ErrNoLocks: the file system cannot keep a second program from the file.
 	ErrNoLocks = errors.New("the file system of the logbook cannot lock files")
 	// ErrUnknown: the file can no longer be reached, so that nobody can say.
-	ErrUnknown = errors.New("saved or not, unknown")
+	ErrUnknown = errors.New("cannot tell whether it was saved")
 )
 
 // lockPatience is how long Open waits for another process to let go.

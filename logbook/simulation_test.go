@@ -294,7 +294,7 @@ func (s *sim) act() error {
 		{func() action.Body { return action.BathUnload{Flasks: []int{no}} }, bench.BenchCool, ""},
 		{func() action.Body { return action.CoolWater{Flasks: []int{no}} }, bench.WaterCool, ""},
 		{func() action.Body { return action.Deflask{Flasks: []int{no}} }, "", ""},
-		{func() action.Body { return action.Outcome{Flask: no, Outcome: "released"} }, "", ""},
+		{func() action.Body { return action.Outcome{Flask: no, Outcome: "finished here"} }, "", ""},
 	}
 	step := route[s.stages[n]]
 	s.stages[n] = (s.stages[n] + 1) % len(route)

@@ -202,7 +202,7 @@ func (w *bigWriter) route(b *testing.B, flask, place int, whole bool) {
 	add(action.Deflask{Flasks: []int{flask}})
 	add(action.Remount{Flask: flask, PinMM: 0.4})
 	add(action.Note{Flask: flask, Text: "nothing out of the ordinary"})
-	add(action.Outcome{Flask: flask, Outcome: "released"})
+	add(action.Outcome{Flask: flask, Outcome: "finished here"})
 }
 
 // flush writes what has gathered in one transaction, as the book would have.

@@ -116,7 +116,7 @@ func (w Window) Rose(m Mark, now Now) Stamp {
 	return Latest(rose, w.Set)
 }
 
-// Answer is what a person did about a signal: heard it, or put it on the shelf
+// Answer is what a person did about a signal: heard it, or put it snoozed
 // for a while.
 type Answer struct {
 	Key   string
@@ -192,7 +192,7 @@ type Flood struct {
 }
 
 // Look counts the alarms that rose in the last FloodSpan, and tells whether a flood is
-// on. What is on the shelf does not count.
+// on. What is snoozed does not count.
 func (f *Flood) Look(alarms []Alarm, now Now) (n int, on bool) {
 	if f.rose == nil {
 		f.rose = map[string]Stamp{}

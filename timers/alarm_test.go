@@ -11,7 +11,7 @@ import (
 )
 
 // The state diagram of IEC 62682 / ISA-18.2, from memory: rows are states, columns
-// events. "unshelve" stands twice, for it depends on whether the condition holds.
+// events. "unshelve" is there twice, for it depends on whether the condition holds.
 func TestStateDiagram(t *testing.T) {
 	const (
 		no = timers.Normal
@@ -71,10 +71,10 @@ func TestSurvey(t *testing.T) {
 		{name: "went away unheard", cleared: 3 * m, want: timers.Returned},
 		{name: "heard, then went away", cleared: 3 * m, answers: []timers.Answer{{At: ago(5 * m)}}, want: timers.Normal},
 		{name: "went away, then heard", cleared: 5 * m, answers: []timers.Answer{{At: ago(3 * m)}}, want: timers.Normal},
-		{name: "on the shelf", answers: []timers.Answer{{Shelf: 7 * m, At: ago(5 * m)}}, want: timers.Shelved, back: 2 * m},
-		{name: "a nanosecond left on the shelf", answers: []timers.Answer{{Shelf: 5*m + 1, At: ago(5 * m)}}, want: timers.Shelved, back: 1},
+		{name: "snoozed", answers: []timers.Answer{{Shelf: 7 * m, At: ago(5 * m)}}, want: timers.Shelved, back: 2 * m},
+		{name: "a nanosecond left snoozed", answers: []timers.Answer{{Shelf: 5*m + 1, At: ago(5 * m)}}, want: timers.Shelved, back: 1},
 		{name: "back from the shelf", answers: []timers.Answer{{Shelf: 5 * m, At: ago(5 * m)}}, want: timers.Unacknowledged},
-		{name: "went away on the shelf", cleared: m, answers: []timers.Answer{{Shelf: 7 * m, At: ago(5 * m)}}, want: timers.Shelved, back: 2 * m},
+		{name: "went away snoozed", cleared: m, answers: []timers.Answer{{Shelf: 7 * m, At: ago(5 * m)}}, want: timers.Shelved, back: 2 * m},
 		{name: "back from the shelf when it was gone", cleared: m, answers: []timers.Answer{{Shelf: 4 * m, At: ago(5 * m)}}, want: timers.Normal},
 		{name: "heard, then shelved", answers: []timers.Answer{{At: ago(6 * m)}, {Shelf: 7 * m, At: ago(5 * m)}}, want: timers.Shelved, back: 2 * m},
 		{name: "shelved, then heard", answers: []timers.Answer{{Shelf: 7 * m, At: ago(5 * m)}, {At: ago(4 * m)}}, want: timers.Acknowledged},

@@ -42,7 +42,7 @@ func TestFlood(t *testing.T) {
 	if a := b.Ring(all, time.Hour+5*time.Second); a != nil {
 		t.Errorf("rang for %s in a flood", a.Key)
 	}
-	// Answered and gone they still rose; on the shelf they do not count.
+	// Answered and gone they still rose; snoozed they do not count.
 	answers = append(answers, timers.Answer{Key: "a10", At: stamp(ck)}, timers.Answer{Key: "a9", At: stamp(ck), Shelf: time.Hour})
 	signals = signals[5:]
 	look(10, true)

@@ -65,22 +65,22 @@ func TestNoticeFollowsTerminal(t *testing.T) {
 	}
 }
 
-// TestShelfEnds: what is put on the shelf is silent, comes back by itself and rings
+// TestShelfEnds: what is put snoozed is silent, comes back by itself and rings
 // again.
 func TestShelfEnds(t *testing.T) {
 	d := newDesk(t, 80, 24)
 	d.record(action.TimerStart{Label: "soak", Count: "down", AimS: 60})
 	d.wait(61 * time.Second)
 	d.press("+ 7")
-	d.sees("1 on the shelf")
+	d.sees("1 snoozed")
 	d.raw = nil
 	shelf := time.Duration(d.m.house().Alarms.ShelveS) * time.Second
 	d.wait(shelf - 10*time.Second)
 	if len(d.raw) > 0 {
-		t.Errorf("rang on the shelf: %q", d.raw)
+		t.Errorf("rang snoozed: %q", d.raw)
 	}
 	d.wait(10 * time.Second)
-	d.sees("SOAK", ". heard")
+	d.sees("SOAK", ". got it")
 	if len(d.raw) != 1 {
 		t.Errorf("back from the shelf it sent %q", d.raw)
 	}

@@ -123,7 +123,7 @@ func TestBandAlarmOnTheScreen(t *testing.T) {
 	d.reads(5, 74)
 	d.sees("BATH 1 WAS OFF 74 °C: HOLD +")
 	d.press(".")
-	if s := d.screen(); strings.Contains(s, "WAS OFF") && !strings.Contains(s, "heard: BATH 1 WAS OFF") {
+	if s := d.screen(); strings.Contains(s, "WAS OFF") && !strings.Contains(s, "acknowledged: BATH 1 WAS OFF") {
 		t.Errorf("heard, it still stands:\n%s", s)
 	}
 	d.wait(12 * time.Minute)
@@ -148,7 +148,7 @@ func TestWorkedOutOnce(t *testing.T) {
 	}
 	d.do(action.BathReading{Bath: 1, TempC: 70})
 	if d.m.cures.views[1] == view {
-		t.Error("a reading was not taken in")
+		t.Error("a reading is not on the list")
 	}
 	d.m.cures.busy = true
 	d.do(action.BathReading{Bath: 1, TempC: 71})
@@ -186,7 +186,7 @@ func TestColdFlasksInTheForm(t *testing.T) {
 	d.load("long, 9 h", 4, 1, 2)
 	d.wait(time.Hour)
 	d.press("3 enter enter 1 enter enter enter")
-	d.sees("out from 18:31", "the bath: dip of about", "sets place 1 2 back", "they are in")
+	d.sees("out from 18:31", "the bath: dip of about", "sets place 1 2 back", "yes, they are in the bath")
 	d.press("1")
 	d.at(3, bench.InBath)
 	if n := len(d.m.cures.views[1].est.Dips); n != 1 {
@@ -296,7 +296,7 @@ func TestMixFromRefrigerator(t *testing.T) {
 	d.do(action.Coat{Flask: 1, Half: "both"})
 	d.wait(11 * time.Minute)
 	d.press("1 enter enter 1 enter enter enter enter")
-	d.sees("parts from the refrigerator: type both, as 22/5")
+	d.sees("powder and liquid from the fridge: type room/fridge, as 22/5")
 	d.press("2 3")
 	room := d.screen()
 	d.press("/ 5")

@@ -46,20 +46,20 @@ func (m *Model) onClock(e timers.ClockEvent) tea.Cmd {
 func clockWords(e timers.ClockEvent) string {
 	switch e.What {
 	case timers.Slept:
-		return fmt.Sprintf("the computer slept %s (%s to %s): the windows ran on", length(e.By), e.From.Format("15:04"), e.To.Format("15:04"))
+		return fmt.Sprintf("the computer slept %s (%s to %s): the timers kept running", length(e.By), e.From.Format("15:04"), e.To.Format("15:04"))
 	case timers.Stepped:
 		dir := "forward"
 		by := e.By
 		if by < 0 {
 			dir, by = "back", -by
 		}
-		return fmt.Sprintf("the clock was moved %s %s: the windows are not affected, check the time", dir, length(by))
+		return fmt.Sprintf("the clock was moved %s %s: check the time; timers are not affected", dir, length(by))
 	case timers.Stalled:
 		return fmt.Sprintf("the program did not run for %s", length(e.By))
 	case timers.Zone:
-		return "the time zone changed: " + e.Detail + "; the windows are not affected"
+		return "the time zone changed: " + e.Detail + "; timers are not affected"
 	}
-	return fmt.Sprintf("the computer was started anew between %s and %s: times since are estimated from the clock", e.From.Format("Mon 15:04"), e.To.Format("Mon 15:04"))
+	return fmt.Sprintf("the computer was restarted between %s and %s; times across the restart are estimated", e.From.Format("Mon 15:04"), e.To.Format("Mon 15:04"))
 }
 
 // ring sounds the bell where an alarm is due, and says so in the terminal's own

@@ -168,7 +168,7 @@ func plainNumber(lo, hi float64) func(string) (float64, error) {
 	return func(s string) (float64, error) {
 		v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
 		if err != nil || v != v {
-			return 0, fmt.Errorf("%q is no number: digits, and a point", s)
+			return 0, fmt.Errorf("%q is not a number: digits, and a point", s)
 		}
 		if v < lo || v > hi {
 			return 0, fmt.Errorf("%g is out of range: %g to %g", v, lo, hi)

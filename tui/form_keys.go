@@ -80,7 +80,7 @@ func (f *form) keys() []hint {
 	return append(out, hint{key: "0", words: "back"})
 }
 
-func (f *form) step() string { return "answer the question above" }
+func (f *form) step() string { return "type the number of your answer" }
 
 // key takes one key; going back from the first question leaves the form.
 func (f *form) key(key, text string) (cmd tea.Cmd, how fate) {

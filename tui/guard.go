@@ -22,7 +22,7 @@ func (g guarded) caught(where string) {
 	if p := recover(); p != nil {
 		file := g.report(fmt.Sprintf("%s: %v\n\n%s", where, p, debug.Stack()))
 		g.overs, g.saving = nil, false
-		g.say(alarm, "a fault in the program; the logbook is whole, the windows run on. Kept in "+file)
+		g.say(alarm, "a fault in the program; the logbook is not damaged, timers keep running. Details in "+file)
 	}
 }
 
@@ -46,7 +46,7 @@ func (g guarded) View() (v tea.View) {
 			file := g.report(fmt.Sprintf("view: %v\n\n%s", p, debug.Stack()))
 			g.overs = nil
 			g.home()
-			g.say(alarm, "a fault in the program; the logbook is whole, the windows run on. Kept in "+file)
+			g.say(alarm, "a fault in the program; the logbook is not damaged, timers keep running. Details in "+file)
 		}
 	}()
 	return g.Model.View()

@@ -64,7 +64,7 @@ func (m *Model) onKey(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 			return before
 		}
 		if m.toast == "" || m.toastIs != good {
-			m.say(dim, "the same key twice at once, or held down: taken as one press")
+			m.say(dim, "double press ignored")
 		}
 		return before
 	}

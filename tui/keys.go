@@ -18,7 +18,7 @@ func Bindings() []Binding {
 		{"1-9", "arrows, mouse", "select the flask on that place", "", (*Model).keyPlace},
 		{"Enter", "space", "the next step of the selected flask (named on the line above the keys)", "", (*Model).keyEnter},
 		{"0", "esc, backspace", "back; on the bench: undo the last record (shows which; ENTER goes on); in a field a digit", "undo", (*Model).keyBack},
-		{".", "a", "the alarm at the top: heard; also inside a question", "heard", (*Model).keyHeard},
+		{".", "a", "acknowledge the alarm at the top; also inside a question", "got it", (*Model).keyHeard},
 		{"+", "n", "new: flask, mix, timer, bath load (numbered choices)", "new", (*Model).keyNew},
 		{"-", "o", "other steps for the flask; baths: plan backwards", "other steps", (*Model).keyOther},
 		{"*", "f", "the selected flask's page: closures, trend, windows, records; once more: the handover", "page", (*Model).keyPage},
@@ -26,9 +26,9 @@ func Bindings() []Binding {
 		{"/ /", "v", "the far view", "", (*Model).keyFar},
 		{"/ *", "d", "the day on a time line: what runs, and until when", "", (*Model).keyDay},
 		{"* *", "t", "the handover: what runs, what fell due, what comes; taken over with initials", "", (*Model).keyHandover},
-		{"+ then 7", "s", "put the alarm at the top on the shelf for a while", "", (*Model).keyShelve},
+		{"+ then 7", "s", "snooze the alarm at the top for a while", "", (*Model).keyShelve},
 		{"+ then 8", "?", "help, settings, the lots, a month in figures", "", (*Model).keyHelp},
-		{"+ then 9", "q, ctrl+c", "leave; every window runs on", "", (*Model).keyQuit},
+		{"+ then 9", "q, ctrl+c", "leave; timers keep running", "", (*Model).keyQuit},
 	}
 }
 

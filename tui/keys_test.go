@@ -61,7 +61,7 @@ func TestUndoWantsEnterOnWhatItShows(t *testing.T) {
 	d.record(action.TimerStart{Label: "soak", Count: "down", AimS: 60})
 	d.wait(2 * time.Minute)
 	d.press("0 .")
-	d.sees("heard: SOAK")
+	d.sees("acknowledged: SOAK")
 
 	n := d.undone()
 	d.m.saving = true // pressed ahead, while a record is on its way to the disk
@@ -174,7 +174,7 @@ func TestPointAcknowledgesInsideQuestions(t *testing.T) {
 		if len(d.m.unanswered()) != 1 {
 			t.Fatalf("%q: %d alarms wait", keys, len(d.m.unanswered()))
 		}
-		d.sees(". heard")
+		d.sees(". got it")
 		d.press(".")
 		if len(d.m.unanswered()) != 0 {
 			t.Errorf("%q: the point did not acknowledge:\n%s", keys, d.screen())
@@ -187,7 +187,7 @@ func TestPointAcknowledgesInsideQuestions(t *testing.T) {
 	d.record(action.TimerStart{Label: "soak", Count: "down", AimS: 60})
 	d.wait(2 * time.Minute)
 	d.press("1 enter")
-	d.hides(". heard")
+	d.hides(". got it")
 	d.press(".4 enter")
 	if f := d.flask(1); f.PinMM == nil || *f.PinMM != .4 {
 		t.Errorf("the pin opening is %v", f.PinMM)
@@ -480,9 +480,9 @@ func (d *desk) doesWhatItSays(k hint, key string) error {
 	switch k.words {
 	case "back":
 		return want(len(d.m.overs) < overs || d.m.form() != nil && d.m.form().at < at, "the question before, or none")
-	case "heard":
+	case "got it":
 		return want(len(d.m.unanswered()) == waiting-1, "one alarm fewer")
-	case "undo", "new", "other steps", "take in", "withdraw", "plan backwards", "take over":
+	case "undo", "new", "other steps", "book in", "take out of use", "plan backwards", "take over":
 		return want(len(d.m.overs) == overs+1, "a question")
 	case "undo, and why":
 		return want(d.m.form() != nil && strings.Contains(d.screen(), "why is it undone?"), "the reason asked")
@@ -543,7 +543,7 @@ func TestReasonsSettingsHintsWhole(t *testing.T) {
 	for d.m.over() != nil {
 		d.press("0")
 	}
-	d.m.say(warn, "no flash at the first closure: mould may be short. - add dough and close again, or record that you looked and it is full")
+	d.m.say(warn, "no flash at the first closure: mould may be underfilled. - add dough and close again, or check it and record it as full")
 	whole("hint", d.m.toast)
 	d.m.toast = ""
 	d.record(action.TimerStart{Label: strings.Repeat("boil ", 8)[:39], Count: "down", AimS: 60})

@@ -45,7 +45,7 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 		m.say(warn, "no flask is clamped and ready for the bath")
 		return nil
 	}
-	fields := []*field{several("flasks", "which go in?", 1, names, func(i int) bool { return on[i] })}
+	fields := []*field{several("flasks", "which flasks?", 1, names, func(i int) bool { return on[i] })}
 	if len(h.Baths) > 1 {
 		fields = append(fields, choose("bath", "which bath?", m.bathNames()...))
 	}
@@ -60,9 +60,9 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 			return nil
 		}),
 		digits("bath_c", "the bath reads", "°"+string(unit), "", func(s string) (float64, error) { return units.ParseTemp(s, unit) }).reached(x.offerTemp),
-		digits("thin", "thinnest resin in the load", "mm", fmt.Sprint(bath.ThinMM), plainNumber(0.5, 30)),
-		digits("thick", "thickest resin in the load", "mm", fmt.Sprint(bath.ThickMM), plainNumber(0.5, 30)),
-		choose("sure", "", "they are in").reached(x.beforeTheyGoIn))
+		digits("thin", "thinnest part of the base", "mm", fmt.Sprint(bath.ThinMM), plainNumber(0.5, 30)),
+		digits("thick", "thickest part of the base", "mm", fmt.Sprint(bath.ThickMM), plainNumber(0.5, 30)),
+		choose("sure", "", "yes, they are in the bath").reached(x.beforeTheyGoIn))
 	x.form = &form{title: "into the bath", fields: fields, done: x.done}
 	m.open(x.form)
 	return nil

@@ -87,7 +87,7 @@ func (m *Model) withdrawLot() tea.Cmd {
 	}
 	other := len(names) + 1
 	isOther := func(f *form) bool { return f.choice("which") == other }
-	f := &form{title: "withdraw a lot", fields: []*field{
+	f := &form{title: "take a lot out of use", fields: []*field{
 		choose("which", "which?", append(names, "one that is not listed")...),
 		choose("material", "what is it?", action.Materials...).only(isOther),
 		line("lot", "lot, scanned or typed", "", false).only(isOther),

@@ -13,7 +13,7 @@ import (
 func TestLotsInTheHouse(t *testing.T) {
 	d := newDesk(t, 80, 24)
 	d.press("+ 8 4")
-	d.sees("no lot was taken in yet: + takes one in", "+ take in", "- withdraw")
+	d.sees("no lots booked in yet: + to add one", "+ book in", "- take out of use")
 	d.press("+ 1")
 	for _, r := range "(01)03453120000011(17)281231(10)ABCD1234" {
 		d.feed(keyMsg(string(r)))
@@ -26,7 +26,7 @@ func TestLotsInTheHouse(t *testing.T) {
 	d.sees("stone", "77", "use until 2027-09-30")
 	d.golden("lots-80x24")
 	d.press("+ 5 7 8 enter 9 9 enter")
-	d.sees(`"99" is no date`)
+	d.sees(`"99" is not a date`)
 	d.press("* * - * * - 0")
 	d.sees("lots in the house")
 
@@ -40,7 +40,7 @@ func TestLotsInTheHouse(t *testing.T) {
 		d.one(string(r))
 	}
 	d.press("enter enter enter")
-	d.sees("the powder lot X-9 was not taken in")
+	d.sees("the powder lot X-9 is not on the list")
 	d.press("1")
 	if len(d.book.State().Bench.Mixes) != 1 {
 		t.Fatalf("no mix:\n%s", d.screen())
@@ -50,9 +50,9 @@ func TestLotsInTheHouse(t *testing.T) {
 	d.press("2")
 	d.sees("ABCD1234")
 	d.press("0 + 8 4")
-	d.sees("WITHDRAWN", "recalled")
+	d.sees("OUT OF USE", "recalled")
 	d.press("- 2 5 7 9 enter 2")
-	d.sees("the stone lot 79 was not taken in")
+	d.sees("the stone lot 79 is not on the list")
 }
 
 // TestSeparatorLot: the lot of the separator is named where it is painted on, one key more,
@@ -66,7 +66,7 @@ func TestSeparatorLot(t *testing.T) {
 	d.sees("separator lot, scanned or typed", "S-7")
 	d.press("enter")
 	d.press("2 enter 4 S - 9 enter")
-	d.sees("the separator lot S-9 was not taken in")
+	d.sees("the separator lot S-9 is not on the list")
 	d.press("1")
 	st := d.book.State().Bench
 	for no, want := range map[int]string{1: "S-7", 2: "S-9"} {

@@ -35,7 +35,7 @@ func (m *Model) menu(title string, lines []string, names []string, pick func(i i
 
 // keyNew is the menu of new things.
 func (m *Model) keyNew(string) tea.Cmd {
-	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "handover, who is at the bench", "shelve the alarm", "help and settings", "leave"}, func(i int) tea.Cmd {
+	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "handover, who is at the bench", "snooze the alarm", "help and settings", "leave"}, func(i int) tea.Cmd {
 		switch i {
 		case 0:
 			return m.newFlask(m.sel)
@@ -171,7 +171,7 @@ func (m *Model) newTimer() tea.Cmd {
 	f := &form{title: "new timer, from now", fields: []*field{
 		choose("label", "what for?", timerLabels...),
 		line("words", "label", "", false).upTo(40).only(func(f *form) bool { return f.choice("label") == len(timerLabels) }),
-		choose("count", "which way?", "count down", "window: not before, not after", "count up"),
+		choose("count", "which way?", "count down", "from … to …", "count up"),
 		digits("aim", "minutes", "min", "", minutes).only(count(1)),
 		digits("min", "not before, minutes", "min", "", minutes).optional().only(count(2)),
 		digits("max", "not after, minutes", "min", "", minutes).optional().only(count(2)),
@@ -216,19 +216,19 @@ func (m *Model) keyOther(string) tea.Cmd {
 		if f.Stage == bench.Trimmed {
 			add("dough added", func() tea.Cmd { return m.append(action.DoughAdd{Flask: f.No}, "", nil) })
 		}
-		add("looked: the mould is full", func() tea.Cmd { return m.append(action.Inspect{Flask: f.No}, "", nil) })
+		add("opened and checked: mould is full", func() tea.Cmd { return m.append(action.Inspect{Flask: f.No}, "", nil) })
 		next := m.bench().Next(f, m.now)
 		if next != bench.DoFinal {
-			add("final closure all the same", func() tea.Cmd { return m.take(f, bench.DoFinal) })
+			add("final closure anyway", func() tea.Cmd { return m.take(f, bench.DoFinal) })
 		} else {
 			add("one more trial closure", func() tea.Cmd { return m.take(f, bench.DoPress) })
 		}
 	}
 	if f.Stage == bench.InPress {
-		add("another pressure reached", func() tea.Cmd { return m.otherPressure(f) })
+		add("pressure differs: type it", func() tea.Cmd { return m.otherPressure(f) })
 	}
 	if f.Stage == bench.Sheetout {
-		add("metal to metal at another pressure", func() tea.Cmd { return m.metalPressure(f) })
+		add("metal to metal, pressure differs: type it", func() tea.Cmd { return m.metalPressure(f) })
 	}
 	if mix != nil && !f.ClosedForGood() {
 		if mix.Dough == nil {

@@ -72,7 +72,7 @@ func (m *Model) newMix(f *bench.Flask) tea.Cmd {
 		line("powder lot", "powder lot", powderLot, true), line("liquid lot", "liquid lot", liquidLot, true),
 		digits("room", "room temperature", "°"+string(unit), strings.Fields(units.FormatTemp(m.lastRoom(), unit))[0], x.temps))
 	fields[len(fields)-1].also = "/"
-	x.form = &form{title: "new mix " + bench.MixLetter(m.bench().Top.Mix+1) + ", stirred now", fields: fields, live: x.says, done: x.done}
+	x.form = &form{title: "new mix " + bench.MixLetter(m.bench().Top.Mix+1) + " (time starts now)", fields: fields, live: x.says, done: x.done}
 	m.open(x.form)
 	return nil
 }
@@ -153,7 +153,7 @@ func (x *mixForm) says() []string {
 		window := x.window() // reads what is typed
 		if x.jarC == nil {
 			unit := x.m.house().Units.Temperature
-			out = append(out, fmt.Sprintf("parts from the refrigerator: type both, as %.0f/%.0f", unit.FromC(22), unit.FromC(5)))
+			out = append(out, fmt.Sprintf("powder and liquid from the fridge: type room/fridge, as %.0f/%.0f", unit.FromC(22), unit.FromC(5)))
 		}
 		out = append(out, window...)
 	}

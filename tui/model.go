@@ -9,7 +9,6 @@ package tui
 
 import (
 	"errors"
-	"fmt"
 	"slices"
 	"time"
 
@@ -341,22 +340,22 @@ func (m *Model) keyEnter(string) tea.Cmd {
 func (m *Model) keyHeard(string) tea.Cmd {
 	for _, al := range m.alarms {
 		if al.State == timers.Unacknowledged || al.State == timers.Returned {
-			m.say(good, "heard: "+m.alarmWords(al))
+			m.say(good, "acknowledged: "+m.alarmWords(al))
 			return m.append(action.AlarmHeard{Alarm: al.Key}, "", nil)
 		}
 	}
-	m.say(dim, "no alarm waits to be heard")
+	m.say(dim, "no alarm to acknowledge")
 	return nil
 }
 
-// keyShelve puts the alarm at the top on the shelf.
+// keyShelve puts the alarm at the top snoozed.
 func (m *Model) keyShelve(string) tea.Cmd {
 	for _, al := range m.alarms {
 		if al.State != timers.Shelved {
 			return m.append(action.AlarmShelve{Alarm: al.Key, ForS: m.house().Alarms.ShelveS}, "", nil)
 		}
 	}
-	m.say(dim, "there is no alarm to shelve")
+	m.say(dim, "no alarm to snooze")
 	return nil
 }
 
@@ -389,15 +388,11 @@ func (m *Model) keyLots(string) tea.Cmd { m.page = &lotsPage{leaf{m: m}}; return
 
 // keyQuit asks before leaving.
 func (m *Model) keyQuit(string) tea.Cmd {
-	words := "leave? Every window runs on, and is here when you come back"
-	if n := len(m.windows); n > 0 {
-		run := fmt.Sprintf("%d windows run on", n)
-		if n == 1 {
-			run = "a window runs on"
-		}
-		words = "leave? " + run + ", but nothing rings while the program is closed"
+	ask := "Quit? Your work is here when you come back."
+	if len(m.windows) > 0 {
+		ask = "Quit? Timers keep running, but nothing rings until you open it again."
 	}
-	f := &form{title: words, fields: []*field{choose("sure", "", "leave")}}
+	f := &form{title: ask, fields: []*field{choose("sure", "", "quit")}}
 	f.done = func(*form) tea.Cmd { return tea.Quit }
 	m.open(f)
 	return nil

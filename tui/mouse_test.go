@@ -45,7 +45,7 @@ func TestMouse(t *testing.T) {
 		d.at(2, bench.Drying)
 		d.wait(11 * time.Minute)
 		d.click("BOTH HALVES: DRYING TIME IS UP")
-		d.sees("heard: BOTH HALVES: DRYING TIME IS UP")
+		d.sees("acknowledged: BOTH HALVES: DRYING TIME IS UP")
 		d.click("new")
 		d.click("3 timer")
 		d.click("soak")

@@ -18,7 +18,7 @@ func ParseNotify(s string) (Notify, error) {
 	case "auto", "9", "777", "99", "none":
 		return n, nil
 	}
-	return "", fmt.Errorf("%q is no way to notify: auto, 9, 777, 99 or none", s)
+	return "", fmt.Errorf("%q is not a way to notify: auto, 9, 777, 99 or none", s)
 }
 
 // notice is the way chosen for the terminal at hand.

@@ -51,7 +51,7 @@ func (m *Model) lookBack() {
 		p.notes = append(p.notes, "The computer was started anew since; lengths of time over that are estimated from its clock.")
 	}
 	if gone.ClockBack {
-		p.notes = append(p.notes, "The clock stands before the last sign of life: it was set back. CHECK THE TIME.")
+		p.notes = append(p.notes, "The computer clock is earlier than the last entry. CHECK THE TIME.")
 	}
 	atWork := slices.ContainsFunc(m.bench().Places[1:], func(no int) bool { return no != 0 })
 	if gone.For >= longAway && atWork {
@@ -90,7 +90,7 @@ func (p *awayPage) draw(f *frame, _ area) {
 	y += 2
 	for i, it := range p.items {
 		if y >= f.h-6 {
-			f.text(4, y, dim, fmt.Sprintf("and %d more; all stand in the list", len(p.items)-i))
+			f.text(4, y, dim, fmt.Sprintf("and %d more, all in the list", len(p.items)-i))
 			break
 		}
 		est := ""

@@ -26,7 +26,7 @@ func (p *helpPage) sheet(a area) *sheet {
 		}
 	}
 	s.gap()
-	s.wrapped(plain, "The same key twice within a fifth of a second, or held down, is one press: a glove leans on keys. A key named on the screen can be clicked on. What cannot be redone at the bench wants two different keys.", a.w-4)
+	s.wrapped(plain, "The same key twice within a fifth of a second, or held down, is one press: a glove leans on keys. Click on a key named on the screen to press it. What cannot be redone at the bench needs two different keys.", a.w-4)
 	s.wrapped(plain, "Every figure marked estimate is one; the person at the bench decides, and the maker's instructions and local rules come first.", a.w-4)
 	s.gap()
 	s.add(strong, "cautions")
@@ -41,8 +41,8 @@ func (m *sight) drawFirst(f *frame, a area) {
 	for i, s := range []string{
 		"Three things to know:",
 		"1  ENTER does what the bright line below says, for the place that is selected.",
-		"2  A question is answered with a digit; 0 goes back, and - from a field.",
-		"3  + begins something new. What the screen shows as done is on the disk.",
+		"2  Most questions take one digit. 0 goes back; from a field, - does.",
+		"3  + begins something new. What the screen shows as saved is saved.",
 	} {
 		if i < a.h {
 			f.put(a.x+1, a.y+i, a.w-2, plain, s)

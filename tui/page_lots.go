@@ -18,7 +18,7 @@ type lotsPage struct{ leaf }
 func (p *lotsPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
 
 func (p *lotsPage) keys() []hint {
-	return append(p.leaf.keys(), hint{key: "+", words: "take in"}, hint{key: "-", words: "withdraw"})
+	return append(p.leaf.keys(), hint{key: "+", words: "book in"}, hint{key: "-", words: "take out of use"})
 }
 
 func (p *lotsPage) key(key string) (tea.Cmd, bool) {
@@ -54,13 +54,13 @@ func (p *lotsPage) sheet(a area) *sheet {
 			s.add(r, strings.TrimRight(fmt.Sprintf("%-20s %-22s in %s %-4s %s", fit(k.Name(), 20), words, m.dayOf(k.In), k.InBy, k.Product), " "))
 		}
 		for _, k := range withdrawn {
-			s.add(warn, fmt.Sprintf("%-20s WITHDRAWN %s %s: %s", fit(k.Name(), 20), m.dayOf(k.Out), k.OutBy, k.Reason))
+			s.add(warn, fmt.Sprintf("%-20s OUT OF USE %s %s: %s", fit(k.Name(), 20), m.dayOf(k.Out), k.OutBy, k.Reason))
 		}
 	}
 	if n == 0 {
-		s.add(plain, "no lot was taken in yet: + takes one in")
+		s.add(plain, "no lots booked in yet: + to add one")
 		s.gap()
-		s.wrapped(dim, "Once lots of a material are taken in, one that was not, that was withdrawn or that has expired is asked about. Nothing is blocked.", a.w-2)
+		s.wrapped(dim, "Once a material has lots on this list, you will be asked about a lot that is not on it, is out of use or has expired.", a.w-2)
 	}
 	return s
 }

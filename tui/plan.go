@@ -79,7 +79,7 @@ func hourField(name string) *field {
 
 // parseHour reads an hour of the day as typed and gives minutes.
 func parseHour(s string) (float64, error) {
-	wrong := fmt.Errorf("%q is no hour: type 8, 7.30 or 0730", s)
+	wrong := fmt.Errorf("%q is not an hour: type 8, 7.30 or 0730", s)
 	s = strings.TrimSpace(s)
 	h, min, cut := strings.Cut(strings.ReplaceAll(s, ":", "."), ".")
 	if !cut && len(s) > 2 {

@@ -233,7 +233,7 @@ func (m *sight) pressSheet(s *sheet, w int) {
 		line := fmt.Sprintf("place %d %-9s in time %s (estimate)%s", f.Place, f.Case, bench.Percent(o.Chance), left)
 		r := plain
 		if o.Lost {
-			line, r = fmt.Sprintf("place %d %-9s cannot be in time any more (estimate)%s", f.Place, f.Case, left), alarm
+			line, r = fmt.Sprintf("place %d %-9s too late (estimate)%s", f.Place, f.Case, left), alarm
 		}
 		s.add(r, line)
 		for _, h := range o.Help {

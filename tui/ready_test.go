@@ -94,7 +94,7 @@ func TestShortOfDoughOnTheScreen(t *testing.T) {
 	d.wait(at - now.Since(b.Mixes[1].Made).For - 2*time.Second)
 	d.hides(words, "TOO LATE?")
 	d.wait(4 * time.Second)
-	d.sees(words, fmt.Sprintf("TOO LATE? likely %d more; dough allows %d", o.Median, o.Median-1), ". heard")
+	d.sees(words, fmt.Sprintf("TOO LATE? likely %d more; dough allows %d", o.Median, o.Median-1), ". got it")
 	if rings() != 1 {
 		t.Errorf("sent to the terminal: %q", d.raw)
 	}
@@ -139,7 +139,7 @@ func TestPressOrderOnTheScreen(t *testing.T) {
 	d.sees("press next: ", "in time: 1 ", "not all: give up 3?")
 	d.press("/")
 	d.sees("press order", "next: press place ", "in time ", "(estimate)", "working time left ", "Not all are likely to be in time; giving up place ", "(estimate; you decide)",
-		"Another mix now, for one medium flask more: that one in time ")
+		"If you mix now for one more medium flask: ")
 	whole := d.screen()
 	d.press("enter")
 	d.sees("baths")
@@ -165,7 +165,7 @@ func TestPressOrderOnTheScreen(t *testing.T) {
 	// The dough is spent, but its flask still takes up the press.
 	d.record(action.MixStiff{Mix: 1})
 	d.run(d.m.onTick())
-	d.sees("next: open place ", "cannot be in time any more", "pack it from a new mix")
+	d.sees("next: open place ", "too late", "pack it from a new mix")
 	// All are past their dough: nothing is advised, each is told of, and the question about a
 	// mix is still answered.
 	d.record(action.PressAt{Flask: no})

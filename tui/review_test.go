@@ -39,12 +39,12 @@ func TestReviewOfAMonth(t *testing.T) {
 		}
 	}
 	d.press("0 + 8 5 2")
-	d.sees("No flask was closed for good or ended in this time")
+	d.sees("No flask was finally closed or finished in this time")
 	// A month that was asked for, and left for another before it was read.
 	d.press("0 + 8 5")
 	d.ck.Run(time.Second)
 	_, november := d.m.Update(keyMsg("1"))
 	d.press("0 + 8 5 2")
 	d.run(november)
-	d.sees("No flask was closed for good or ended in this time")
+	d.sees("No flask was finally closed or finished in this time")
 }

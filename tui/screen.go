@@ -94,7 +94,7 @@ func (m *Model) drawStrip(f *frame) {
 	x := f.text(1, 0, strong, m.now.Wall.Format("Mon 02 Jan 15:04:05"))
 	by := m.by()
 	if by == "" {
-		by = "no initials (+ 6)"
+		by = "who is here? + 6"
 	}
 	x = f.text(x+2, 0, plain, by)
 	if m.cfg.Title != "" {
@@ -133,16 +133,16 @@ func (m *Model) drawStrip(f *frame) {
 		if waiting > 1 {
 			head = fmt.Sprintf(" ▲%d (%d) ", top.Priority, waiting)
 		}
-		tail := " . heard "
+		tail := " . got it "
 		if !m.hears() {
 			tail = " "
 		}
 		s := head + m.alarmFit(*top, max(0, width-ansi.StringWidth(head+tail)))
 		f.put(x, 0, width, r, pad(s, max(0, width-ansi.StringWidth(tail)))+tail)
 	case len(m.alarms) > 0:
-		s := fmt.Sprintf("%d heard", len(m.alarms)-shelved)
+		s := fmt.Sprintf("%d acknowledged", len(m.alarms)-shelved)
 		if shelved > 0 {
-			s += fmt.Sprintf(", %d on the shelf", shelved)
+			s += fmt.Sprintf(", %d snoozed", shelved)
 		}
 		f.right(f.w-1, 0, dim, s)
 	}
@@ -284,7 +284,7 @@ func (m *Model) drawKeys(f *frame, y int) {
 
 // keysHere lists the keys that work where the screen stands.
 func (m *Model) keysHere() []hint {
-	heard := hint{key: ".", words: "heard", off: len(m.unanswered()) == 0}
+	heard := hint{key: ".", words: "got it", off: len(m.unanswered()) == 0}
 	o := m.over()
 	switch {
 	case o != nil:

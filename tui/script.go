@@ -63,7 +63,7 @@ func (s *Script) play(m *Model) tea.Cmd {
 
 // tips fill the waits of the shift: what else there is to press.
 var tips = []string{
-	"the alarm at the top waits: . says heard, and it rings no more",
+	"the alarm at the top waits: . acknowledges it, and it rings no more",
 	"/ would show the press order and the baths, / once more the far view",
 	"* would show the flask's page, * once more the handover for the next shift",
 	"0 would show the last record, and ENTER undo it: it stays in the book and counts no more",

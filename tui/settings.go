@@ -91,7 +91,7 @@ func (m *sight) allSettings() []setting {
 		m.pressureSetting("pressure of the final closure", "0: as at trial closures", "press.final_psi", func(h *house.House) *float64 { return &h.Press.FinalPSI }),
 		m.pressureSetting("rated load", "of the weakest of press, flask and clamp, by their makers", "press.max_psi", func(h *house.House) *float64 { return &h.Press.MaxPSI }),
 		secondsSetting("hold at pressure", "seconds", time.Second, func(h *house.House) *int { return &h.Press.HoldS }),
-		countSetting("fewest trial closures", 1, 20, func(h *house.House) *int { return &h.Press.MinTrials }),
+		countSetting("minimum number of trial closures", 1, 20, func(h *house.House) *int { return &h.Press.MinTrials }),
 		{"flash allowed at the last trial", func(h house.House) string { return h.Press.Grade }, func() *field { return choose("v", "", "none", "slight") },
 			func(h *house.House, f *form, fd *field) { h.Press.Grade = fd.options[fd.choice-1] }},
 		{"clamp backed off", func(h house.House) string { return fmt.Sprintf("%.3g turn", h.Press.BackOffTurn) }, func() *field { return digits("v", "as the clamp's maker says", "turn", "", plainNumber(0, 4)) },
@@ -110,9 +110,9 @@ func (m *sight) allSettings() []setting {
 			func(h *house.House, f *form, fd *field) {
 				h.Units.Temperature = units.TempUnit(fd.options[fd.choice-1])
 			}},
-		secondsSetting("the shelf holds an alarm for", "minutes", time.Minute, func(h *house.House) *int { return &h.Alarms.ShelveS }),
-		secondsSetting("ask who is here after (0: never)", "minutes without a key", time.Minute, func(h *house.House) *int { return &h.CrewIdleS }),
-		{"who works here", func(h house.House) string { return orDash(strings.Join(h.Crew, " ")) }, func() *field { return line("v", "initials to add", "", false).upTo(8) },
+		secondsSetting("snooze time of an alarm", "minutes", time.Minute, func(h *house.House) *int { return &h.Alarms.ShelveS }),
+		secondsSetting("ask who is here when idle for (0 = never)", "minutes without a key", time.Minute, func(h *house.House) *int { return &h.CrewIdleS }),
+		{"initials", func(h house.House) string { return orDash(strings.Join(h.Crew, " ")) }, func() *field { return line("v", "initials to add", "", false).upTo(8) },
 			func(h *house.House, f *form, fd *field) {
 				h.Crew = append(append([]string(nil), h.Crew...), strings.TrimSpace(fd.typed))
 			}},

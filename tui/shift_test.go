@@ -114,7 +114,7 @@ func TestWholeShiftOnThePad(t *testing.T) {
 	if strings.Contains(d.screen(), "caution") {
 		d.press("1")
 	}
-	d.sees("which go in?")
+	d.sees("which flasks?")
 	d.press("enter 1 enter enter enter 1")
 	for p := 1; p <= 4; p++ {
 		d.at(p, bench.InBath)
@@ -282,7 +282,7 @@ func TestUnusualAsksOnce(t *testing.T) {
 func TestFirstTrialWithoutFlash(t *testing.T) {
 	d := packed(t)
 	d.closure(1)
-	d.sees("mould may be short")
+	d.sees("mould may be underfilled")
 	if strings.Contains(d.screen(), "READY") {
 		t.Errorf("READY after a first trial without flash:\n%s", d.screen())
 	}
@@ -364,7 +364,7 @@ func TestAlarmRings(t *testing.T) {
 	if len(d.raw) != 1 || !strings.HasPrefix(d.raw[0], "\a") || !strings.Contains(d.raw[0], "HOLD TIME IS UP") {
 		t.Fatalf("sent to the terminal: %q", d.raw)
 	}
-	d.sees("HOLD TIME IS UP · place 1", ". heard")
+	d.sees("HOLD TIME IS UP · place 1", ". got it")
 	d.wait(20 * time.Second)
 	if len(d.raw) != 1 {
 		t.Errorf("rang again after 20 s: %q", d.raw)

@@ -15,13 +15,13 @@ import (
 
 // cautions are shown where the act is, once a shift for each kind.
 var cautions = map[string][]string{
-	"monomer": {"Monomer vapour irritates and burns: work under the exhaust, away from flames, lids on. No skin contact: it goes through common gloves within minutes, and sensitises.",
+	"monomer": {"Monomer vapour irritates and burns: work under extraction (fume hood), away from flames, lids on. No skin contact: it soaks through ordinary gloves within minutes and can cause allergy.",
 		"The resin maker's instructions and local rules come first."},
 	"press": {"Press: never above the rated load of press and flask. Close slowly. Hands clear of the plates.",
 		"The makers' instructions and local rules come first."},
-	"bath": {"Hot bath: water at curing temperature scalds at once. Tongs, face and arms covered, flasks clamped, lid on.",
+	"bath": {"Hot bath: water at curing temperature scalds at once. Use tongs. Cover face and arms. Flasks clamped, lid on.",
 		"The resin maker's cycle and local rules come first."},
-	"deflask": {"Trapped heat: a flask that is cool outside may be hot inside. Clamp off slowly, eyes covered, cut away from the hand.",
+	"deflask": {"Trapped heat: a flask that is cool outside may be hot inside. Loosen the clamp slowly. Wear eye protection. Cut away from your hand.",
 		"Local rules come first."},
 }
 
@@ -110,7 +110,7 @@ func (m *Model) coat(f *bench.Flask) tea.Cmd {
 func (m *Model) paint(f *bench.Flask, title, ask string) tea.Cmd {
 	const naming = 4
 	fm := &form{title: title, fields: []*field{
-		choose("half", ask, "both halves", "cast half", "teeth half", "both, and name the lot"),
+		choose("half", ask, words.Half("both"), words.Half("cast"), words.Half("teeth"), "both, and name the lot"),
 		line("lot", "separator lot, scanned or typed", m.lastSeparator(), false).only(func(fm *form) bool { return fm.choice("half") == naming }),
 	}}
 	fm.done = func(fm *form) tea.Cmd {
@@ -167,7 +167,7 @@ func (m *Model) hintAfterFlash(no int) {
 		return
 	}
 	if js := f.Judged(); len(js) == 1 && js[0].Grade == "none" && !f.Inspected {
-		m.say(warn, "no flash at the first closure: mould may be short. - add dough and close again, or record that you looked and it is full")
+		m.say(warn, "no flash at the first closure: mould may be underfilled. - add dough and close again, or check it and record it as full")
 		return
 	}
 	m.say(good, fmt.Sprintf("saved: trial %d %s · grams, where, dough added: -", len(f.Trials), f.Trial().Grade))
@@ -209,7 +209,7 @@ func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, grou
 func (m *Model) outcome(f *bench.Flask) tea.Cmd {
 	fm := &form{title: fmt.Sprintf("%d · %s %s · outcome", f.Place, f.Case, f.Base), fields: []*field{
 		choose("outcome", "outcome", action.Outcomes...),
-		several("defects", "defects seen (ENTER for none)", 0, action.Defects, nil),
+		several("defects", "defects seen (ENTER for none)", 0, words.Defects(action.Defects), nil),
 		choose("sure", "the flask leaves the bench", "yes"),
 	}}
 	fm.done = func(fm *form) tea.Cmd {

@@ -129,7 +129,7 @@ func taught(t *testing.T, flasks int) string {
 		do(30, action.SheetOut{Flask: f})
 		do(100, action.MetalToMetal{Flask: f})
 		do(50, action.Clamp{Flask: f})
-		do(3600, action.Outcome{Flask: f, Outcome: "released"})
+		do(3600, action.Outcome{Flask: f, Outcome: "finished here"})
 	}
 	book, err := logbook.Open(path, simclock.At(at.Add(time.Hour), "boot-1"))
 	if err != nil {

@@ -74,7 +74,7 @@ func restoreCommand(o *options) *cobra.Command {
 	var discard bool
 	c := &cobra.Command{
 		Use:   "restore FILE",
-		Short: "Put a backup in the place of the logbook",
+		Short: "Replace the logbook with a backup",
 		Long: "Looks through the backup first, and refuses where the logbook, or the journal beside it, holds\n" +
 			"records that the backup lacks. The logbook it replaces is kept beside it under another name.",
 		Example: "flaskside restore /media/stick/bench-2026-11-25.db",

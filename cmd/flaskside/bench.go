@@ -254,7 +254,7 @@ func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, p
 	case errors.Is(err, tea.ErrProgramKilled) && ctx.Err() != nil:
 		return nil
 	}
-	return fmt.Errorf("the screen could not go on (the logbook is whole): %w", err)
+	return fmt.Errorf("the screen stopped; the logbook is not damaged: %w", err)
 }
 
 // faultFile keeps the traces of a fault of the program beside the book, for

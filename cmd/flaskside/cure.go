@@ -38,7 +38,7 @@ func cureCommand(o *options) *cobra.Command {
 	f := &cureFlags{}
 	c := &cobra.Command{
 		Use:   "cure",
-		Short: "What goes on in a flask in the bath: core, peak, residual monomer; what fits the night",
+		Short: "Estimate the cure in the flask: core, peak, residual monomer; what fits the night",
 		Long: "Works out the temperature in the middle of the resin and the monomer left in it from a programme, or from\n" +
 			"the bath's readings, with the range of each figure; what a bath that was off cost; and, with --out-at, when\n" +
 			"the flasks have to go in to be out by then. It needs no logbook. A programme is written \"74C 9h\", \"165F 9h\"\n" +
@@ -90,7 +90,7 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 	case f.programme != "" && f.bath != "":
 		return wrongUsage("--programme and --bath do not go together")
 	case f.readings != "" && f.programme == "":
-		return wrongUsage("--readings wants the --programme that the bath was to follow")
+		return wrongUsage("--readings needs the --programme that the bath was to follow")
 	}
 	clock := sysclock.New()
 	r := cureReport{Note: cure.EstimateNote, unit: unitOf(o, clock), thin: thin, thick: thick, startC: f.startC, zone: clock.Read().Wall.Location()}
@@ -182,7 +182,7 @@ func findProgramme(o *options, text string) (cure.Programme, error) {
 		if inF {
 			here, there = "°F", "C"
 		}
-		return p, fmt.Errorf("%q: in %s, the unit of the house, this is no usual cure; in °%s it would be: write the unit, as in %s", text, here, there, other.NotationIn(!inF))
+		return p, fmt.Errorf("%q: in %s, the unit of the house, this is not a usual cure; in °%s it would be: write the unit, as in %s", text, here, there, other.NotationIn(!inF))
 	}
 	if err == nil {
 		return p, nil
@@ -228,7 +228,7 @@ func minutesAt(text string) ([]float64, error) {
 func instant(flag, text string) (time.Time, error) {
 	t, err := time.Parse(time.RFC3339, text)
 	if err != nil {
-		return t, wrongUsage("%s %q is no time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", flag, text)
+		return t, wrongUsage("%s %q is not a time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", flag, text)
 	}
 	return t, nil
 }
@@ -353,7 +353,7 @@ func outAt(text string, now time.Time) (time.Time, error) {
 	t, err := time.Parse("15:04", text)
 	if err != nil {
 		if t, err = time.Parse("15", text); err != nil {
-			return time.Time{}, wrongUsage("--out-at %q is no hour: write 08:00", text)
+			return time.Time{}, wrongUsage("--out-at %q is not an hour: write 08:00", text)
 		}
 	}
 	return cure.NextClock(now, t.Hour(), t.Minute())

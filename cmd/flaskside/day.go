@@ -63,7 +63,7 @@ func dayCommand(o *options) *cobra.Command {
 			loc := time.Local
 			if zone != "" {
 				if loc, err = time.LoadLocation(zone); err != nil {
-					return wrongUsage("--zone %q is no time zone: give a name as in Europe/Berlin", zone)
+					return wrongUsage("--zone %q is not a time zone: give a name as in Europe/Berlin", zone)
 				}
 			}
 			clock := sysclock.New()
@@ -173,7 +173,7 @@ func date(args []string, now time.Time, loc *time.Location) (from, until time.Ti
 	}
 	d, err := time.Parse(time.DateOnly, word)
 	if err != nil || d.Year() < 1990 || d.Year() > 2200 {
-		return from, until, wrongUsage("%q is no date: write it as 2026-11-25, or today, or yesterday", strings.TrimSpace(word))
+		return from, until, wrongUsage("%q is not a date: write it as 2026-11-25, or today, or yesterday", strings.TrimSpace(word))
 	}
 	from, until = civil.Bounds(d.Year(), d.Month(), d.Day(), loc)
 	if from.Equal(until) {
@@ -194,7 +194,7 @@ func asOf(at string, now time.Time) (given bool, then time.Time, err error) {
 	}
 	then, err = time.Parse(time.RFC3339, at)
 	if err != nil {
-		return false, now, wrongUsage("--at %q is no time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", at)
+		return false, now, wrongUsage("--at %q is not a time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", at)
 	}
 	if then.After(now) {
 		return false, now, fmt.Errorf("--at %s lies in the future: the logbook knows only what was done", at)

@@ -106,7 +106,7 @@ func lotOutCommand(o *options) *cobra.Command {
 			return toldLot(c.OutOrStdout(), "withdrawn", r.Action.Body, now, r.Seq)
 		},
 	}
-	c.Flags().StringVar(&reason, "reason", "", "used up, recalled, expired or spoilt")
+	c.Flags().StringVar(&reason, "reason", "", "one of used up, recalled, expired or spoilt")
 	c.Flags().StringVar(&why, "why", "", "the reason where something about it is unusual")
 	return c
 }
@@ -232,7 +232,7 @@ func writeRegister(w io.Writer, lines []registerLine, asJSON bool) error {
 		return enc.Encode(lines)
 	}
 	if len(lines) == 0 {
-		_, err := fmt.Fprintln(w, "no lot was taken in: flaskside lot take-in MATERIAL LOT")
+		_, err := fmt.Fprintln(w, "no lots booked in yet: flaskside lot take-in MATERIAL LOT")
 		return err
 	}
 	date := func(t *time.Time) string {

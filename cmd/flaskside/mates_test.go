@@ -45,7 +45,7 @@ func TestTrendOfAFinishedFlaskWithMatesAtWork(t *testing.T) {
 		t.Fatal(err)
 	}
 	if f := book.State().Bench.Flasks[1]; f == nil || f.Case != "?" {
-		t.Fatal("flask 1 is no stub of the living bench: the test shows nothing")
+		t.Fatal("flask 1 is not a stub of the living bench: the test shows nothing")
 	}
 	if err := book.Close(); err != nil {
 		t.Fatal(err)

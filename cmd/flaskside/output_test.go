@@ -59,7 +59,7 @@ func TestSave(t *testing.T) {
 	}
 	check("three")
 	if fi, err := os.Lstat(link); err != nil || fi.Mode()&os.ModeSymlink == 0 {
-		t.Errorf("the link is no link any more: %v, %v", fi, err)
+		t.Errorf("the link is not a link any more: %v, %v", fi, err)
 	}
 }
 

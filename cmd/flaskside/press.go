@@ -35,7 +35,7 @@ func pressCommand(o *options) *cobra.Command {
 		Use:   "press",
 		Short: "Print which flask goes in the press next, and each one's chance",
 		Long: "Prints the press order as it stands: what next, the chance of each flask to be closed inside its dough, what\n" +
-			"would help, which to give up where not all can be in time, and what another mix now would cost.\n" +
+			"would help, which cannot be saved where not all can be in time, and what another mix now would cost.\n" +
 			"With --simulate it plays whole shifts of this house (its durations, flash settings, presses and hands)\n" +
 			"under the look-ahead and five simple rules, and prints the share of flasks each loses.\n" +
 			"All of it is estimated; you decide.",
@@ -132,8 +132,8 @@ type pressFlask struct {
 	Case   string      `json:"case"`
 	Stage  bench.Stage `json:"stage"`
 	DoughS int         `json:"dough_left_s"` // 0 where it is over, or the flask has no mix
-	Chance float64     `json:"chance"`       // to be closed for good inside its dough
-	Lost   bool        `json:"lost"`         // it cannot be in time any more
+	Chance float64     `json:"chance"`       // to be finally closed inside its dough
+	Lost   bool        `json:"lost"`         // it too late
 	Help   []pressHelp `json:"help"`
 }
 
@@ -243,7 +243,7 @@ func (r pressReport) text(w io.Writer) error {
 	for _, f := range r.Flasks {
 		chance := "in time " + bench.Percent(f.Chance)
 		if f.Lost {
-			chance = "cannot be in time any more"
+			chance = "too late"
 			lost = append(lost, place(f.Flask))
 		}
 		fmt.Fprintf(&b, "  place %d  case %-9s %-20s %-23s %s\n", f.Place, f.Case, f.Stage, r.dough(f), chance)

@@ -64,7 +64,7 @@ func reviewCommand(o *options) *cobra.Command {
 	}
 	c.Flags().StringVar(&q.from, "from", "", "first day (default: the first of the month of --to)")
 	c.Flags().StringVar(&q.to, "to", "", "last day (default: today)")
-	c.Flags().StringVar(&q.format, "format", "text", "text, html or csv")
+	c.Flags().StringVar(&q.format, "format", "text", "one of text, html or csv")
 	c.Flags().StringVar(&q.table, "table", "figures", "table of the csv format: figures or flasks")
 	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
 	c.Flags().StringVar(&q.zone, "zone", "", "time zone whose midnights count (default: that of this machine)")
@@ -92,7 +92,7 @@ func (q reviewQuestion) period(now time.Time) (from, until time.Time, err error)
 	loc := time.Local
 	if q.zone != "" {
 		if loc, err = time.LoadLocation(q.zone); err != nil {
-			return from, until, wrongUsage("--zone %q is no time zone: give a name as in Europe/Berlin", q.zone)
+			return from, until, wrongUsage("--zone %q is not a time zone: give a name as in Europe/Berlin", q.zone)
 		}
 	}
 	last, until, err := date(given(q.to), now, loc)

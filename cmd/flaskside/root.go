@@ -73,7 +73,7 @@ func rootCommand() *cobra.Command {
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
-	root.PersistentFlags().BoolVar(&o.plain, "plain", false, "the bench in ASCII, line by line as it changes, for screen readers")
+	plainFlag(root, o)
 	root.Flags().StringVar(&o.notify, "notify", "auto", "how the terminal is asked to notify of an alarm, beside the bell: auto, 9, 777, 99 (the control sequence) or none")
 	root.Flags().StringVar(&o.onAlarm, "on-alarm", "", "a command run when an alarm sounds, the words of the alarm as its last argument")
 	root.Flags().StringArrayVar(&o.probes, "probe", nil, "follow the bath's temperature, FILE or FILE@BATH: lines of an RFC 3339 time and °C, a pipe of such, or a sensor under /sys; may be repeated")
@@ -96,8 +96,14 @@ func demoCommand(o *options) *cobra.Command {
 		Args:  noArgs,
 		RunE:  func(c *cobra.Command, _ []string) error { return runDemo(c.Context(), speed, o.plain) },
 	}
+	plainFlag(c, o)
 	c.Flags().Float64Var(&speed, "speed", speed, "how many times faster than life")
 	return c
+}
+
+// plainFlag adds the flag of the commands that show a bench.
+func plainFlag(c *cobra.Command, o *options) {
+	c.Flags().BoolVar(&o.plain, "plain", false, "the bench in ASCII, line by line as it changes, for screen readers")
 }
 
 // noArgs refuses arguments as wrong usage.

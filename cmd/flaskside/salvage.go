@@ -21,7 +21,7 @@ func salvageCommand() *cobra.Command {
 	var to, journal, branch string
 	c := &cobra.Command{
 		Use:   "salvage FILE --to NEW",
-		Short: "Make a new logbook of what is left of a damaged one and of its journal",
+		Short: "Recover what can be read from a damaged logbook and its journal",
 		Long: "Brings together every record that still hashes, from the damaged file, which is only read, and\n" +
 			"from the journal beside it, and lists what could not be brought back. Where the book has two\n" +
 			"histories, as after an older copy was put in its place, the one of the file is followed, and the\n" +

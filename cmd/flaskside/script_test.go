@@ -157,7 +157,7 @@ func sameBench(ts *testscript.TestScript, neg bool, args []string) {
 	for i, name := range args {
 		ts.Check(json.Unmarshal([]byte(ts.ReadFile(name)), &told[i]))
 		if told[i]["places"] == nil {
-			ts.Fatalf("%s is no status", name)
+			ts.Fatalf("%s is not a status", name)
 		}
 		delete(told[i], "head") // another book has another chain
 	}

@@ -20,7 +20,7 @@ func statusCommand(o *options) *cobra.Command {
 	var at string
 	c := &cobra.Command{
 		Use:     "status",
-		Short:   "Print the places, windows and alarms as they stand",
+		Short:   "Print places, timers and alarms",
 		Example: "flaskside status\nflaskside status --json\nflaskside status --at 2026-11-25T14:07:32+01:00",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -93,7 +93,7 @@ func (q *trendQuestion) read(args []string, changed func(string) bool) (err erro
 		return wrongUsage("--place must be 1 to 9, not %d", q.place)
 	case len(args) > 0:
 		if q.flask, err = strconv.Atoi(args[0]); err != nil || q.flask < 1 {
-			return wrongUsage("%q is no number of a flask", args[0])
+			return wrongUsage("%q is not the number of a flask", args[0])
 		}
 	case told:
 		if _, err := flash.ParseSize(q.size); err != nil {

@@ -38,8 +38,8 @@ func verifyCommand(o *options) *cobra.Command {
 	var sealFile, key string
 	c := &cobra.Command{
 		Use:   "verify",
-		Short: "Look through the whole logbook: every record, its hash, what it is found by",
-		Long: "Looks through every record, the chain of hashes, all that records are found by, the bench as\n" +
+		Short: "Look through the whole logbook: every record, its hash, and the indexes",
+		Long: "Looks through every record, the chain of hashes, the indexes, the bench as\n" +
 			"it is folded and the pages of the file, in a process of its own, and repairs nothing. Ends with\n" +
 			"3 where there are faults. With --head it proves that the logbook still holds what a sheet said\n" +
 			"that was printed with that head; with --seal the same of a seal.",

@@ -283,7 +283,7 @@ func noRepeats(d *json.Decoder, depth int) error {
 				return fmt.Errorf("unknown field %q: names are in lower case", clip(n))
 			}
 			if seen[n] {
-				return fmt.Errorf("the field %q stands twice", clip(n))
+				return fmt.Errorf("the field %q is there twice", clip(n))
 			}
 			seen[n] = true
 		}
@@ -308,11 +308,11 @@ func plain(err error) error {
 		if typ.Field == "" {
 			return fmt.Errorf("this is %s and not one JSON object", is)
 		}
-		return fmt.Errorf("the field %q cannot be %s: it wants %s", strings.TrimPrefix(typ.Field, "wire."), is, wants(typ.Type))
+		return fmt.Errorf("the field %q cannot be %s: give %s", strings.TrimPrefix(typ.Field, "wire."), is, wants(typ.Type))
 	case strings.HasPrefix(err.Error(), "Time.UnmarshalJSON"):
-		return errors.New(`"at" is no text: write it as "2026-11-25T14:07:32+01:00" (RFC 3339)`)
+		return errors.New(`"at" is not text: write it as "2026-11-25T14:07:32+01:00" (RFC 3339)`)
 	case errors.As(err, &tim):
-		return fmt.Errorf("%q is no time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", clip(strings.Trim(tim.Value, `"`)))
+		return fmt.Errorf("%q is not a time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", clip(strings.Trim(tim.Value, `"`)))
 	case errors.As(err, &syn), errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
 		return errors.New("this is not one JSON object")
 	}

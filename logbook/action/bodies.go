@@ -23,7 +23,7 @@ var (
 	Halves   = []string{"cast", "teeth", "both"}
 	Grades   = []string{"none", "slight", "heavy"}
 	Wheres   = []string{"posterior", "left buccal", "right buccal", "labial", "lingual"}
-	Outcomes = []string{"released", "adjusted", "remake"}
+	Outcomes = []string{Finished, "adjusted", "remake"}
 	Defects  = []string{"porosity", "open bite", "movement of teeth", "crazing", "fracture", "short mould"}
 	Counts   = []string{"window", "down", "up"}
 	Hazards  = []string{"monomer", "press", "bath", "deflask"}
@@ -32,6 +32,21 @@ var (
 	Materials   = []string{"powder", "liquid", "separator", "sheet", "stone"}
 	Withdrawals = []string{"used up", "recalled", "expired", "spoilt"}
 )
+
+// Finished is the outcome of a flask that goes on from this bench; released is the word
+// that older programs wrote for it, a formal one in device records that nothing here means.
+const (
+	Finished = "finished here"
+	released = "released"
+)
+
+// Came is an outcome in the words of today.
+func Came(outcome string) string {
+	if outcome == released {
+		return Finished
+	}
+	return outcome
+}
 
 // FlaskOpen puts a new flask on a place of the bench.
 type FlaskOpen struct {
@@ -217,7 +232,7 @@ type Remount struct {
 // Outcome ends the work on a flask and frees its place.
 type Outcome struct {
 	Flask   int      `json:"flask"`
-	Outcome string   `json:"outcome" jsonschema:"enum=released,enum=adjusted,enum=remake"`
+	Outcome string   `json:"outcome" jsonschema:"enum=finished here,enum=adjusted,enum=remake,enum=released" jsonschema_description:"released is what older programs wrote for finished here"`
 	Defects []string `json:"defects,omitempty"`
 }
 
@@ -249,7 +264,7 @@ type AlarmHeard struct {
 	Alarm string `json:"alarm"`
 }
 
-// AlarmShelve puts an alarm on the shelf for a while.
+// AlarmShelve puts an alarm snoozed for a while.
 type AlarmShelve struct {
 	Alarm string `json:"alarm"`
 	ForS  int    `json:"for_s"`
@@ -708,7 +723,7 @@ func (b Remount) Valid() error {
 	return first(no("flask", b.Flask), between("pin_mm", b.PinMM, 0, 20, "mm"))
 }
 func (b Outcome) Valid() error {
-	return first(no("flask", b.Flask), oneOf("outcome", b.Outcome, Outcomes), fromList("defects", b.Defects, Defects))
+	return first(no("flask", b.Flask), oneOf("outcome", Came(b.Outcome), Outcomes), fromList("defects", b.Defects, Defects))
 }
 func (b Note) Valid() error {
 	if len(b.Subjects()) == 0 {

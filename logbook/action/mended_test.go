@@ -8,8 +8,8 @@ import (
 // Lines for people that do not yet say what is right.
 func TestRefusalsInPlainWords(t *testing.T) {
 	for _, c := range []struct{ name, in, want, not string }{
-		{"the whole is no object", `[]`, "one JSON object", `field ""`},
-		{"the body is no object", inFrame("flash", `[]`), "JSON object", `field ""`},
+		{"the whole is not an object", `[]`, "one JSON object", `field ""`},
+		{"the body is not an object", inFrame("flash", `[]`), "JSON object", `field ""`},
 		{"a field of the frame", `{"id":5}`, `the field "id"`, "wire."},
 		{"at is a number", `{"id":"x","at":5,"act":"seen","body":{}}`, "2026-11-25T14:07:32+01:00", "UnmarshalJSON"},
 		{"a number too large", inFrame("flash", `{"flask":3,"grade":"heavy","grams":1e400}`), "grams", `field ""`},

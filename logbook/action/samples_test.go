@@ -38,7 +38,7 @@ func samples() map[Kind][2]Body {
 		{CoolWater{Flasks: []int{3}, WaterS: 900}, CoolWater{Flasks: []int{3}}},
 		{Deflask{Flasks: []int{3, 5}}, Deflask{Flasks: []int{3}}},
 		{Remount{Flask: 3, PinMM: 0.4}, Remount{Flask: 3}},
-		{Outcome{Flask: 3, Outcome: "remake", Defects: []string{"porosity", "short mould"}}, Outcome{Flask: 3, Outcome: "released"}},
+		{Outcome{Flask: 3, Outcome: "remake", Defects: []string{"porosity", "short mould"}}, Outcome{Flask: 3, Outcome: "finished here"}},
 		{Note{Flask: 3, Text: "müde Schale <é> & 3 °C"}, Note{Load: seven, Text: "x"}},
 		{TimerStart{Timer: 5, Label: "pumice", Count: "window", MinS: 60, AimS: 120, MaxS: 180}, TimerStart{Label: "up", Count: "up"}},
 		{TimerStop{Timer: 5}, TimerStop{Timer: 1}},

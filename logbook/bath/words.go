@@ -72,7 +72,7 @@ func (e *Estimate) Lines(s Say) []Line {
 	for i, c := range e.Case.Capped {
 		add(Cost, "%s", CappedWords(s, c, e.Boil[i], e.Case.Set.Stages[c.Stage].Hold))
 	}
-	add(Plain, "hold really starts: %s", e.holds(s))
+	add(Plain, "count the hold from when the core is there: %s", e.holds(s))
 	add(Plain, "%s", e.peak(s))
 	add(Plain, "%s; %s", r.ResidualText, r.LimitText)
 	if len(e.Others) > 0 {
@@ -263,11 +263,11 @@ func CostWords(x cure.Extra) string {
 	case x.Never:
 		return "the core never got there (estimate)"
 	case !x.Reached:
-		return "costs more than two days of hold (estimate)"
+		return "more than two days of curing time missing (estimate)"
 	case x.Hold < 30*time.Second:
-		return "costs no hold (estimate)"
+		return "no curing time missing (estimate)"
 	}
-	return "costs " + Minutes(x.Hold) + " of hold (estimate)"
+	return "about " + Minutes(x.Hold) + " of curing time missing (estimate)"
 }
 
 func (d Dip) words(s Say) string {

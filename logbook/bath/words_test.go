@@ -40,14 +40,14 @@ func TestWords(t *testing.T) {
 		want string
 	}{
 		{"quiet", estimate(t, nineHours()), units.Celsius, `
-hold really starts: 74 °C bath at once, core about Wed 20:44 (30 to 60 min in)
+count the hold from when the core is there: 74 °C bath at once, core about Wed 20:44 (30 to 60 min in)
 core peak 73 to 79 °C, about 76 °C, at Wed 20:59 (40 to 85 min in), bath + 1.6 °C
 residual monomer 1.5 to 3.7 %, about 2.3 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
 information: a cooler bath takes longer for the same residual: 70 °C 16 h
 reckoned with powder to liquid 2:1 by mass, of mix A
 estimate; follow the resin maker's cycle`},
 		{"fell", estimate(t, late(60, false)), units.Celsius, `
-bath off 74 °C from Wed 23:00 to Thu 00:00, lowest 60 °C: costs 1 h 7 min of hold (estimate)
+bath off 74 °C from Wed 23:00 to Thu 00:00, lowest 60 °C: about 1 h 7 min of curing time missing (estimate)
 2 cold flasks went in at Thu 02:30: dip of about 0.3 °C (estimate)
 in all 1 h 8 min more at 74 °C: out at Thu 06:08 (estimate; the maker's cycle decides)
 hold really starts: 74 °C bath at once, core about Wed 20:41 (30 to 55 min in)
@@ -57,7 +57,7 @@ information: a cooler bath takes longer for the same residual: 70 °C 15 h 50 mi
 reckoned with powder to liquid 2:1 by mass, of mix A
 estimate; follow the resin maker's cycle`},
 		{"off now", estimate(t, late(70, true)), units.Fahrenheit, `
-bath off 165 °F from Wed 23:00 to now, lowest 158 °F: costs 16 min of hold (estimate)
+bath off 165 °F from Wed 23:00 to now, lowest 158 °F: about 16 min of curing time missing (estimate)
 2 cold flasks went in at Thu 02:30: dip of about 0.5 °F; sets these back 1 min (estimate)
 in all 19 min more at 165 °F: out at Thu 05:19 (estimate; the maker's cycle decides)
 hold really starts: 165 °F bath at once, core about Wed 20:41 (30 to 55 min in)
@@ -68,7 +68,7 @@ reckoned with powder to liquid 2:1 by mass, of mix A
 estimate; follow the resin maker's cycle`},
 		{"thick", estimate(t, thick), units.Celsius, `
 caution: core may pass 100.8 °C, where monomer boils; this says nothing of pores
-hold really starts: 74 °C bath at once, core about Wed 20:41 (30 to 55 min in); 100 °C bath Wed 22:30, core about Wed 22:54
+count the hold from when the core is there: 74 °C bath at once, core about Wed 20:41 (30 to 55 min in); 100 °C bath Wed 22:30, core about Wed 22:54
 core peak 85 to 124 °C, about 104 °C, at Wed 20:51 (35 to 75 min in), bath + 30.3 °C
 residual monomer 0.3 to 0.9 %, about 0.5 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
 reckoned with powder to liquid 2:1 by mass, of mix A
@@ -76,7 +76,7 @@ note: sections not recorded, 3 to 11 mm assumed
 estimate; follow the resin maker's cycle`},
 		{"thick", estimate(t, thick), units.Fahrenheit, `
 caution: core may pass 213 °F, where monomer boils; this says nothing of pores
-hold really starts: 165 °F bath at once, core about Wed 20:41 (30 to 55 min in); 212 °F bath Wed 22:30, core about Wed 22:54
+count the hold from when the core is there: 165 °F bath at once, core about Wed 20:41 (30 to 55 min in); 212 °F bath Wed 22:30, core about Wed 22:54
 core peak 184 °F to 255 °F, about 220 °F, at Wed 20:51 (35 to 75 min in), bath + 54.6 °F
 residual monomer 0.3 to 0.9 %, about 0.5 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
 reckoned with powder to liquid 2:1 by mass, of mix A

@@ -80,11 +80,11 @@ func moved(s timers.Stamp, at time.Time) timers.Stamp {
 func Amend(body action.Body, at time.Time, set json.RawMessage) (action.Body, time.Time, error) {
 	var change map[string]json.RawMessage
 	if err := json.Unmarshal(set, &change); err != nil {
-		return nil, at, fmt.Errorf("the correction is no JSON object: %w", err)
+		return nil, at, fmt.Errorf("the correction is not a JSON object: %w", err)
 	}
 	if raw, ok := change["at"]; ok {
 		if err := json.Unmarshal(raw, &at); err != nil {
-			return nil, at, fmt.Errorf("at is no time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)")
+			return nil, at, fmt.Errorf("at is not a time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)")
 		}
 		delete(change, "at")
 	}
@@ -123,7 +123,7 @@ func (c *checker) correct(a action.Correct) error {
 		return fmt.Errorf("a record of the kind %q is not corrected: take it back, or record anew", it.Body.Kind())
 	}
 	if it.TakenBack != nil {
-		return errors.New("that record was taken back: record it anew")
+		return errors.New("that entry was undone: enter it again")
 	}
 	body, at, err := Amend(it.Body, it.Stamp.At, a.Set)
 	if err != nil {
@@ -192,15 +192,15 @@ func (c *checker) takeBack(a action.TakeBack) error {
 		return fmt.Errorf("there is no record with the id %q", a.Of)
 	}
 	if it.TakenBack != nil {
-		return errors.New("that record was taken back already")
+		return errors.New("that entry is undone already")
 	}
 	r := rules[it.Body.Kind()]
 	switch {
 	case r.kept:
-		return fmt.Errorf("a record of the kind %q is not taken back", it.Body.Kind())
+		return fmt.Errorf("an entry of the kind %q cannot be undone", it.Body.Kind())
 	case r.makes != nil:
 		if n := c.resting(it, r.makes(it.Body)); n > 0 {
-			return fmt.Errorf("%d later records rest on that one: take those back first", n)
+			return fmt.Errorf("%d later entries depend on it; undo those first", n)
 		}
 	case r.takenBack != nil:
 		return r.takenBack(c, it.Body)

@@ -138,7 +138,7 @@ func checkBathReading(c *checker, a action.BathReading) (action.BathReading, err
 	}
 	for _, r := range c.b.Readings {
 		if r.Bath == a.Bath && earlier(c.at, r.At) && !c.live {
-			return a, fmt.Errorf("%s is before the last reading of bath %d (%s): time cannot run back", stampText(c.at.At), a.Bath, stampText(r.At.At))
+			return a, fmt.Errorf("%s is before the last reading of bath %d (%s): check the time", stampText(c.at.At), a.Bath, stampText(r.At.At))
 		}
 	}
 	return a, nil

@@ -186,7 +186,7 @@ func number(name string, n *int, top int) error {
 		*n = top + 1
 	}
 	if *n > topNumber {
-		return fmt.Errorf("%s %d is a slip of the key: the next is %d", name, *n, top+1)
+		return fmt.Errorf("%s %d looks like a typing mistake; the next is %d", name, *n, top+1)
 	}
 	if *n <= top {
 		return fmt.Errorf("%s %d was used before: numbers go up, the next is %d", name, *n, top+1)

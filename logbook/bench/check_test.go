@@ -106,7 +106,7 @@ func TestUnusualCodes(t *testing.T) {
 		{"cooled short in water", []func(p *paper){at(bench.InWater)}, 15*minute - second, action.Deflask{Flasks: []int{1}}, "cool-short", "cooled 14 min 59 s of 15 min"},
 		{"water left out, and too soon", []func(p *paper){at(bench.Cooling)}, minute, action.Deflask{Flasks: []int{1}}, "out-of-order cool-short", `deflasked while the flask is at "cooling on the bench"`},
 		{"water left out after the bench cooling", []func(p *paper){at(bench.Cooling)}, 30 * minute, action.Deflask{Flasks: []int{1}}, "out-of-order", `deflasked while the flask is at "cooling on the bench"`},
-		{"released without a check", []func(p *paper){at(bench.Open)}, 0, action.Outcome{Flask: 1, Outcome: "released"}, "out-of-order", `released while the flask is at "deflasked"`},
+		{"released without a check", []func(p *paper){at(bench.Open)}, 0, action.Outcome{Flask: 1, Outcome: "finished here"}, "out-of-order", `finished here while the flask is at "deflasked"`},
 		{"a remake at any stage", []func(p *paper){at(bench.Holding)}, 0, action.Outcome{Flask: 1, Outcome: "remake"}, "", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -195,36 +195,36 @@ func TestRefusals(t *testing.T) {
 		{"an alarm that does not stand", one, 0, action.AlarmHeard{Alarm: "flask/1/dry/cast/1#not before"}, `no alarm "flask/1/dry/cast/1#not before" stands`},
 		{"a shelf for an alarm that does not stand", at(bench.Holding), 0, action.AlarmShelve{Alarm: "flask/1/hold/2#not before", ForS: 60}, `no alarm "flask/1/hold/2#not before" stands`},
 		{"no record to correct", one, 0, action.Correct{Of: "zz", Set: set(`{"case":"1"}`)}, `there is no record with the id "zz"`},
-		{"a correction corrected", func(p *paper) { p.do(0, open(1)); p.do(0, action.Correct{Of: "a1", Set: set(`{"case":"2"}`)}) }, 0, action.Correct{Of: "a2", Set: set(`{"of":"a1"}`)}, `a record of the kind "correct" is not corrected: take it back, or record anew`},
-		{"settings corrected", func(p *paper) { p.do(0, action.Settings{House: house.Default()}) }, 0, action.Correct{Of: "a1", Set: set(`{"from":"x"}`)}, `a record of the kind "settings" is not corrected`},
+		{"a correction corrected", func(p *paper) { p.do(0, open(1)); p.do(0, action.Correct{Of: "a1", Set: set(`{"case":"2"}`)}) }, 0, action.Correct{Of: "a2", Set: set(`{"of":"a1"}`)}, `an entry of the kind "correct" is not corrected: take it back, or record anew`},
+		{"settings corrected", func(p *paper) { p.do(0, action.Settings{House: house.Default()}) }, 0, action.Correct{Of: "a1", Set: set(`{"from":"x"}`)}, `an entry of the kind "settings" is not corrected`},
 		{"what was taken back corrected", func(p *paper) {
 			p.do(0, open(1))
 			p.do(0, action.Inspect{Flask: 1}, "1")
 			p.do(0, action.TakeBack{Of: "a2"}, "6")
-		}, 0, action.Correct{Of: "a2", Set: set(`{"at":"2026-11-25T08:00:00+01:00"}`)}, "that record was taken back: record it anew"},
+		}, 0, action.Correct{Of: "a2", Set: set(`{"at":"2026-11-25T08:00:00+01:00"}`)}, "that entry was undone: enter it again"},
 		{"a correction with a field that is not there", one, 0, action.Correct{Of: "a1", Set: set(`{"colour":"red"}`)}, `unknown field "colour"`},
 		{"a correction to a bad value", one, 0, action.Correct{Of: "a1", Set: set(`{"base":"middle"}`)}, "base must be one of upper, lower, partial, reline"},
 		{"a correction into the future", one, 0, action.Correct{Of: "a1", Set: set(`{"at":"2026-11-25T09:00:00+01:00"}`)}, "lies in the future: check the time"},
-		{"a correction to no time", one, 0, action.Correct{Of: "a1", Set: set(`{"at":"noon"}`)}, "at is no time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)"},
+		{"a correction to no time", one, 0, action.Correct{Of: "a1", Set: set(`{"at":"noon"}`)}, "at is not a time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)"},
 		{"a correction to another flask", func(p *paper) { p.do(0, open(1)); p.do(0, open(2)); p.do(0, action.Inspect{Flask: 1}, "1") }, 0, action.Correct{Of: "a3", Set: set(`{"flask":2}`)}, "a correction cannot make a record be about another flask: take it back and record anew"},
 		{"a correction to more flasks", func(p *paper) { p.do(0, open(1)); p.do(0, open(2)); p.do(0, action.MixMake{Flasks: []int{1}}) }, 0, action.Correct{Of: "a3", Set: set(`{"flasks":[1,2]}`)}, "a correction cannot make a record be about other flasks"},
 		{"a flask corrected to another place", one, 0, action.Correct{Of: "a1", Set: set(`{"place":2}`)}, "a flask is moved, not corrected, to another place"},
 		{"no record to take back", one, 0, action.TakeBack{Of: "zz"}, `there is no record with the id "zz"`},
-		{"taken back twice", func(p *paper) { p.do(0, open(1)); p.do(0, action.TakeBack{Of: "a1"}) }, 0, action.TakeBack{Of: "a1"}, "that record was taken back already"},
+		{"taken back twice", func(p *paper) { p.do(0, open(1)); p.do(0, action.TakeBack{Of: "a1"}) }, 0, action.TakeBack{Of: "a1"}, "that entry is undone already"},
 		{"a flask taken back with records on it", func(p *paper) {
 			p.do(0, open(1))
 			p.do(0, action.Coat{Flask: 1, Half: "cast"})
 			p.do(0, action.Coat{Flask: 1, Half: "teeth"})
-		}, 0, action.TakeBack{Of: "a1"}, "2 later records rest on that one: take those back first"},
-		{"a mix taken back with records on it", at(bench.InPress), 0, action.TakeBack{Of: "a4"}, "later records rest on that one: take those back first"},
-		{"a load taken back with records on it", at(bench.Cooling), 0, action.TakeBack{Of: "a17"}, "1 later records rest on that one: take those back first"},
+		}, 0, action.TakeBack{Of: "a1"}, "2 later entries depend on it; undo those first"},
+		{"a mix taken back with records on it", at(bench.InPress), 0, action.TakeBack{Of: "a4"}, "later entries depend on it; undo those first"},
+		{"a load taken back with records on it", at(bench.Cooling), 0, action.TakeBack{Of: "a17"}, "1 later entries depend on it; undo those first"},
 		{"an outcome taken back with the place taken", func(p *paper) {
 			p.do(0, open(1))
 			p.do(0, action.Outcome{Flask: 1, Outcome: "remake"})
 			p.do(0, open(1))
 		}, 0, action.TakeBack{Of: "a2"}, "place 1 is taken by now: move flask 2 away first"},
-		{"who is at the bench taken back", func(p *paper) { p.do(0, action.Crew{Initials: "KT"}) }, 0, action.TakeBack{Of: "a1"}, `a record of the kind "crew" is not taken back`},
-		{"a clock event taken back", func(p *paper) { p.do(0, action.Clock{What: "slept", ByS: 3}) }, 0, action.TakeBack{Of: "a1"}, `a record of the kind "clock" is not taken back`},
+		{"who is at the bench taken back", func(p *paper) { p.do(0, action.Crew{Initials: "KT"}) }, 0, action.TakeBack{Of: "a1"}, `an entry of the kind "crew" cannot be undone`},
+		{"a clock event taken back", func(p *paper) { p.do(0, action.Clock{What: "slept", ByS: 3}) }, 0, action.TakeBack{Of: "a1"}, `an entry of the kind "clock" cannot be undone`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			p := newPaper(t)
@@ -236,7 +236,7 @@ func TestRefusals(t *testing.T) {
 			}
 			var ask *bench.NeedsReason
 			if errors.As(err, &ask) || strings.ContainsAny(err.Error(), "\n\x1b") {
-				t.Errorf("%q is no plain refusal", err)
+				t.Errorf("%q is not a plain refusal", err)
 			}
 			if d := benchtest.Difference(benchtest.Dump(p.b, p.now()), before); d != "" {
 				t.Errorf("the bench changed: %s", d)

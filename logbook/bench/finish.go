@@ -17,7 +17,7 @@ var finish = subject{
 		}, mends("pin_mm")),
 		on(checkOutcome, func(b *Bench, a action.Outcome, it *Item) {
 			f := b.flask(a.Flask, it)
-			f.Outcome, f.Defects, f.Ended, f.Place = a.Outcome, a.Defects, it.at(), 0
+			f.Outcome, f.Defects, f.Ended, f.Place = action.Came(a.Outcome), a.Defects, it.at(), 0
 			f.to(Finished, it)
 		}, mends("outcome"), takenBack(func(c *checker, a action.Outcome) error {
 			if p := c.lastPlace(a.Flask); c.b.Flasks[a.Flask] != nil && p > 0 && c.b.Places[p] != 0 {
@@ -50,7 +50,7 @@ func checkOutcome(c *checker, a action.Outcome) (action.Outcome, error) {
 		return a, err
 	}
 	if a.Outcome != "remake" {
-		c.order(f, a.Outcome, Checked)
+		c.order(f, action.Came(a.Outcome), Checked)
 	}
 	return a, nil
 }

@@ -122,7 +122,7 @@ var route = []step{
 	{30 * minute, action.CoolWater{Flasks: []int{1}}, bench.InWater, bench.DoDeflask},
 	{15 * minute, action.Deflask{Flasks: []int{1}}, bench.Open, bench.DoRemount},
 	{5 * minute, action.Remount{Flask: 1, PinMM: 0.4}, bench.Checked, bench.DoOutcome},
-	{minute, action.Outcome{Flask: 1, Outcome: "released"}, bench.Finished, bench.DoOutcome},
+	{minute, action.Outcome{Flask: 1, Outcome: "finished here"}, bench.Finished, bench.DoOutcome},
 }
 
 // upTo walks the route until flask 1 stands at a stage, the last time it does.

@@ -73,7 +73,7 @@ func ordinary(b *bench.Bench, p *paper, rnd *rand.Rand) action.Body {
 	case bench.DoRemount:
 		return action.Remount{Flask: f.No, PinMM: 0.3}
 	}
-	return action.Outcome{Flask: f.No, Outcome: "released"}
+	return action.Outcome{Flask: f.No, Outcome: "finished here"}
 }
 
 // Through days of ordinary work the records still alive, folded alone again and again

@@ -281,12 +281,12 @@ func (c *checker) lot(of, scan string) string {
 		if len(alike) > 0 {
 			hint = fmt.Sprintf(" (%s is in the register and reads alike)", alike[0].Lot)
 		}
-		c.unusualLot("lot-unknown", of, text, "the %s lot %s was not taken in%s", of, l.Name(), hint)
+		c.unusualLot("lot-unknown", of, text, "the %s lot %s is not on the list%s", of, l.Name(), hint)
 	}
 	expiry := l.Expiry
 	for _, k := range same {
 		if k.Out != nil {
-			c.unusualLot("lot-withdrawn", of, text, "the %s lot %s was withdrawn on %s: %s", of, l.Name(), lot.DateOf(k.Out.At), k.Reason)
+			c.unusualLot("lot-withdrawn", of, text, "the %s lot %s was taken out of use on %s: %s", of, l.Name(), lot.DateOf(k.Out.At), k.Reason)
 			break
 		}
 	}
@@ -332,7 +332,7 @@ func (c *checker) lotIn(a action.LotIn) (action.LotIn, error) {
 			}
 		}
 		if k.Out != nil && k.Reason != action.Withdrawals[0] {
-			c.unusualLot("lot-withdrawn", a.Material, a.Lot, "the %s lot %s was withdrawn on %s: %s", a.Material, l.Name(), lot.DateOf(k.Out.At), k.Reason)
+			c.unusualLot("lot-withdrawn", a.Material, a.Lot, "the %s lot %s was taken out of use on %s: %s", a.Material, l.Name(), lot.DateOf(k.Out.At), k.Reason)
 		}
 	}
 	var expiry lot.Date
@@ -373,7 +373,7 @@ func (c *checker) lotOut(a action.LotOut) (action.LotOut, error) {
 		if len(alike) > 0 {
 			hint = fmt.Sprintf(" (%s is in the register and reads alike)", alike[0].Lot)
 		}
-		c.unusualLot("lot-unknown", a.Material, a.Lot, "the %s lot %s was not taken in%s", a.Material, l.Name(), hint)
+		c.unusualLot("lot-unknown", a.Material, a.Lot, "the %s lot %s is not on the list%s", a.Material, l.Name(), hint)
 	}
 	return a, nil
 }

@@ -201,7 +201,7 @@ func TestFirstWithoutFlash(t *testing.T) {
 			}
 			words := false
 			for _, r := range v.Reasons {
-				words = words || strings.Contains(r.Mend, "mould may be short: add dough and close again, or record that you looked and it is full")
+				words = words || strings.Contains(r.Mend, "mould may be underfilled: add dough and close again, or check it and record it as full")
 			}
 			if !words {
 				rt.Fatalf("the short mould is not told: %+v", v.Reasons)

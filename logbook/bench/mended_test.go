@@ -47,7 +47,7 @@ func TestNoGhostFlask(t *testing.T) {
 	p.do(30*minute, action.CoolWater{Flasks: []int{2}})
 	p.do(15*minute, action.Deflask{Flasks: []int{2}})
 	p.do(minute, action.Remount{Flask: 2})
-	p.do(minute, action.Outcome{Flask: 2, Outcome: "released"})
+	p.do(minute, action.Outcome{Flask: 2, Outcome: "finished here"})
 	p.do(minute, action.BathUnload{Flasks: []int{1}})
 	chatter(p, 40)
 	live := pruned(p)

@@ -85,9 +85,9 @@ func TestVerdictFromRecords(t *testing.T) {
 	}{
 		{name: "all hold", do: func(h *hands) { h.closures("heavy", "slight") }},
 		{"not pressed", func(h *hands) {}, []flash.Code{flash.NoTrials}, "make the first trial closure", func(h *hands) { h.closures("heavy", "slight") }},
-		{"1 no flash at the first", func(h *hands) { h.closures("none") }, []flash.Code{flash.ShortMould, flash.FewTrials}, "add dough and close again, or record that you looked",
+		{"1 no flash at the first", func(h *hands) { h.closures("none") }, []flash.Code{flash.ShortMould, flash.FewTrials}, "add dough and close again, or check it",
 			func(h *hands) { h.do(0, action.DoughAdd{Flask: 1}); h.closures("slight", "slight") }},
-		{"1 no flash at the first, looked", func(h *hands) { h.closures("none") }, []flash.Code{flash.ShortMould, flash.FewTrials}, "record that you looked and it is full",
+		{"1 no flash at the first, looked", func(h *hands) { h.closures("none") }, []flash.Code{flash.ShortMould, flash.FewTrials}, "check it and record it as full",
 			func(h *hands) { h.do(0, action.Inspect{Flask: 1}); h.closures("none") }},
 		{"1 no flash ever", func(h *hands) { h.closures("none", "none", "none") }, []flash.Code{flash.NeverFull}, "add dough",
 			func(h *hands) { h.do(0, action.Inspect{Flask: 1}) }},
@@ -139,7 +139,7 @@ func TestVerdictFromRecords(t *testing.T) {
 		// Closures made with an earlier dough say nothing of the new one.
 		{"new mix, not pressed", func(h *hands) { h.closures("heavy", "slight"); h.mix(2, 1) }, []flash.Code{flash.NoTrials}, "first trial closure", func(h *hands) { h.closures("heavy", "slight") }},
 		{"new mix, no flash at its first", func(h *hands) { h.closures("heavy", "slight"); h.mix(2, 1); h.closures("none") },
-			[]flash.Code{flash.ShortMould, flash.FewTrials}, "mould may be short", func(h *hands) { h.do(0, action.Inspect{Flask: 1}); h.closures("none") }},
+			[]flash.Code{flash.ShortMould, flash.FewTrials}, "mould may be underfilled", func(h *hands) { h.do(0, action.Inspect{Flask: 1}); h.closures("none") }},
 		{"new mix, looked only before it", func(h *hands) {
 			h.closures("heavy")
 			h.do(0, action.Inspect{Flask: 1})
@@ -147,7 +147,7 @@ func TestVerdictFromRecords(t *testing.T) {
 			h.mix(2, 1)
 			h.closures("none", "none")
 		},
-			[]flash.Code{flash.NeverFull}, "mould may be short", func(h *hands) { h.do(0, action.Inspect{Flask: 1}) }},
+			[]flash.Code{flash.NeverFull}, "mould may be underfilled", func(h *hands) { h.do(0, action.Inspect{Flask: 1}) }},
 		{"a mix that stood, given later", func(h *hands) {
 			h.mix(2, 2)
 			h.closures("heavy", "slight")

@@ -78,7 +78,7 @@ const (
 )
 
 // A lab that takes no lots in is asked nothing; one that does is asked about a lot that
-// was not taken in, was withdrawn or has expired by what was said of it.
+// is not on the list, was withdrawn or has expired by what was said of it.
 func TestRegisterAsks(t *testing.T) {
 	mix := func(powder string) action.Body { return action.MixMake{Flasks: []int{1}, PowderLot: powder} }
 	in := func(lot, expiry string) action.Body {
@@ -97,24 +97,24 @@ func TestRegisterAsks(t *testing.T) {
 		{"no register", nil, mix("P-1"), "", ""},
 		{"a register of another material", []action.Body{action.LotIn{Material: "stone", Lot: "S-1"}}, mix("P-1"), "", ""},
 		{"taken in", []action.Body{in("P-1", "")}, mix("P-1"), "", ""},
-		{"not taken in", []action.Body{in("P-1", "")}, mix("P-2"), "lot-unknown", "the powder lot P-2 was not taken in"},
-		{"not taken in, but alike", []action.Body{in("P-118", "")}, mix("p118"), "lot-unknown", "the powder lot p118 was not taken in (P-118 is in the register and reads alike)"},
+		{"not taken in", []action.Body{in("P-1", "")}, mix("P-2"), "lot-unknown", "the powder lot P-2 is not on the list"},
+		{"not taken in, but alike", []action.Body{in("P-118", "")}, mix("p118"), "lot-unknown", "the powder lot p118 is not on the list (P-118 is in the register and reads alike)"},
 		{"no lot given", []action.Body{in("P-1", "")}, mix(""), "", ""},
 		{"scanned in, typed in use", []action.Body{in(fresh, "")}, mix("ABCD1234"), "", ""},
 		{"typed in, scanned in use", []action.Body{in("ABCD1234", "")}, mix(fresh), "", ""},
-		{"the lot of another product", []action.Body{in(fresh, "")}, mix(another), "lot-unknown", "the powder lot ABCD1234 was not taken in"},
+		{"the lot of another product", []action.Body{in(fresh, "")}, mix(another), "lot-unknown", "the powder lot ABCD1234 is not on the list"},
 		{"expiry from the register, last day", []action.Body{in("P-1", "2026-11-25")}, mix("P-1"), "", ""},
 		{"expiry from the register, a day late", []action.Body{in("P-1", "2026-11-24")}, mix("P-1"), "lot-expired", "the powder lot P-1 expired on 2026-11-24"},
 		{"expiry of the code stands before that of the register", []action.Body{in("ABCD1234", "2026-11-24")}, mix(fresh), "", ""},
-		{"withdrawn", []action.Body{in("P-1", ""), out("P-1", "recalled")}, mix("P-1"), "lot-withdrawn", "the powder lot P-1 was withdrawn on 2026-11-25: recalled"},
-		{"withdrawn by its name", []action.Body{in(fresh, ""), out("ABCD1234", "used up")}, mix(fresh), "lot-withdrawn", "the powder lot ABCD1234 was withdrawn on 2026-11-25: used up"},
+		{"withdrawn", []action.Body{in("P-1", ""), out("P-1", "recalled")}, mix("P-1"), "lot-withdrawn", "the powder lot P-1 was taken out of use on 2026-11-25: recalled"},
+		{"withdrawn by its name", []action.Body{in(fresh, ""), out("ABCD1234", "used up")}, mix(fresh), "lot-withdrawn", "the powder lot ABCD1234 was taken out of use on 2026-11-25: used up"},
 		{"withdrawn and taken in again", []action.Body{in("P-1", ""), out("P-1", "used up"), in("P-1", "")}, mix("P-1"), "", ""},
 		{"called back though never taken in: no register is begun by it", []action.Body{out("P-1", "recalled")}, mix("P-2"), "", ""},
-		{"called back though never taken in", []action.Body{out("P-1", "recalled")}, mix("P-1"), "lot-withdrawn", "the powder lot P-1 was withdrawn on 2026-11-25: recalled"},
+		{"called back though never taken in", []action.Body{out("P-1", "recalled")}, mix("P-1"), "lot-withdrawn", "the powder lot P-1 was taken out of use on 2026-11-25: recalled"},
 		{"taking in an expired lot", nil, in("(01)03453120000011(17)120508(10)ABCD1234", ""), "lot-expired", "the powder lot ABCD1234 expired on 2012-05-08"},
 		{"taking in a code that cannot be read", nil, in("(01)03453120000012(10)A", ""), "lot-unread", "the powder lot cannot be read"},
-		{"taking in what was recalled", []action.Body{in("P-1", ""), out("P-1", "recalled")}, in("P-1", ""), "lot-withdrawn", "the powder lot P-1 was withdrawn on 2026-11-25: recalled"},
-		{"withdrawing what is not there", []action.Body{in("P-1", "")}, out("P-2", "recalled"), "lot-unknown", "the powder lot P-2 was not taken in"},
+		{"taking in what was recalled", []action.Body{in("P-1", ""), out("P-1", "recalled")}, in("P-1", ""), "lot-withdrawn", "the powder lot P-1 was taken out of use on 2026-11-25: recalled"},
+		{"withdrawing what is not there", []action.Body{in("P-1", "")}, out("P-2", "recalled"), "lot-unknown", "the powder lot P-2 is not on the list"},
 	} {
 		s := newStock(t)
 		for _, body := range c.told {
@@ -144,7 +144,7 @@ func TestRegisterOfEveryMaterial(t *testing.T) {
 		s := newStock(t)
 		s.do(action.LotIn{Material: material, Lot: "X-2"}, "")
 		_, err := s.say(body, "")
-		if codes, words := asked(err); codes != "lot-unknown" || words != "the "+material+" lot X-1 was not taken in" {
+		if codes, words := asked(err); codes != "lot-unknown" || words != "the "+material+" lot X-1 is not on the list" {
 			t.Errorf("%s: asked about %q: %q (%v)", material, codes, words, err)
 		}
 	}
@@ -162,7 +162,7 @@ func TestRegisterAsksOnce(t *testing.T) {
 	s.do(action.LotIn{Material: "separator", Lot: "S-1"}, "")
 	mix := action.MixMake{Flasks: []int{1}, PowderLot: "P-2", LiquidLot: "L-2"}
 	_, err := s.say(mix, "")
-	if _, words := asked(err); words != "the powder lot P-2 was not taken in; the liquid lot L-2 was not taken in" {
+	if _, words := asked(err); words != "the powder lot P-2 is not on the list; the liquid lot L-2 is not on the list" {
 		t.Errorf("asked: %q", words)
 	}
 	s.do(mix, "1")
@@ -171,9 +171,9 @@ func TestRegisterAsksOnce(t *testing.T) {
 		words string
 	}{
 		{mix, ""}, // the same again
-		{action.MixMake{Flasks: []int{1}, PowderLot: "P-2", LiquidLot: "L-3"}, "the liquid lot L-3 was not taken in"},
-		{action.Coat{Flask: 1, Half: "cast", Lot: "S-2"}, "the separator lot S-2 was not taken in"},
-		{action.MixMake{Flasks: []int{2}, PowderLot: "P-2", LiquidLot: "L-1"}, "the powder lot P-2 was not taken in"},
+		{action.MixMake{Flasks: []int{1}, PowderLot: "P-2", LiquidLot: "L-3"}, "the liquid lot L-3 is not on the list"},
+		{action.Coat{Flask: 1, Half: "cast", Lot: "S-2"}, "the separator lot S-2 is not on the list"},
+		{action.MixMake{Flasks: []int{2}, PowderLot: "P-2", LiquidLot: "L-1"}, "the powder lot P-2 is not on the list"},
 	} {
 		a, err := s.say(c.does, "")
 		if _, words := asked(err); words != c.words {
@@ -211,7 +211,7 @@ func TestRegisterFillsIn(t *testing.T) {
 		{action.LotIn{Material: "powder", Lot: fresh, Expiry: "2028-12-30"}, "the code says that it expires on 2028-12-31, not 2028-12-30: leave the expiry out"},
 		{action.LotIn{Material: "powder", Lot: "(01)03453120000011"}, "this code names a product and no lot: scan the other code of the label, or type the lot"},
 		{action.LotOut{Material: "powder", Lot: "(01)03453120000011", Reason: "recalled"}, "this code names a product and no lot: scan the other code of the label, or type the lot"},
-		{action.LotOut{Material: "powder", Lot: fresh, Reason: "spoilt"}, "the powder lot ABCD1234 was withdrawn on 2026-11-25 already: spoilt"},
+		{action.LotOut{Material: "powder", Lot: fresh, Reason: "spoilt"}, "the powder lot ABCD1234 was taken out of use on 2026-11-25 already: spoilt"},
 	} {
 		if _, err := s.say(c.does, "1"); err == nil || err.Error() != c.want {
 			t.Errorf("%+v: %v, want %q", c.does, err, c.want)

@@ -43,7 +43,7 @@ func TestRouteByTheBook(t *testing.T) {
 	if m := p.b.Mixes[1]; m.Resin != p.b.House.Resins[0].Name || m.PowderG <= 0 || m.LiquidG <= 0 || m.RoomC != 23 || abs(m.WorkS-45*60) > 1 || abs(m.DoughS-8*60) > 1 {
 		t.Errorf("mix %+v", m)
 	}
-	if *f.PinMM != 0.4 || f.Outcome != "released" || f.Ended == nil || f.Place != 0 || len(f.Oddities) != 0 {
+	if *f.PinMM != 0.4 || f.Outcome != "finished here" || f.Ended == nil || f.Place != 0 || len(f.Oddities) != 0 {
 		t.Errorf("the end: %+v", f)
 	}
 }
@@ -65,7 +65,7 @@ func TestNothingOutOfOrderIsBlocked(t *testing.T) {
 		action.PressIn{Flask: 1}, action.PressAt{Flask: 1}, action.PressOpen{Flask: 1}, action.Flash{Flask: 1, Grade: "none"}, action.FlashMore{Flask: 1, Grams: 1},
 		action.DoughAdd{Flask: 1}, action.Inspect{Flask: 1}, action.SheetOut{Flask: 1}, action.MetalToMetal{Flask: 1}, action.Clamp{Flask: 1},
 		action.BathLoad{Flasks: []int{1}, Programme: "long, 9 h"}, action.BathUnload{Flasks: []int{1}}, action.CoolWater{Flasks: []int{1}}, action.Deflask{Flasks: []int{1}},
-		action.Remount{Flask: 1}, action.Outcome{Flask: 1, Outcome: "released"}, action.Outcome{Flask: 1, Outcome: "remake"}, action.FlaskMove{Flask: 1, Place: 5}, action.Note{Flask: 1, Text: "x"},
+		action.Remount{Flask: 1}, action.Outcome{Flask: 1, Outcome: "finished here"}, action.Outcome{Flask: 1, Outcome: "remake"}, action.FlaskMove{Flask: 1, Place: 5}, action.Note{Flask: 1, Text: "x"},
 	}
 	for _, stage := range bench.Stages {
 		if stage == bench.Finished {
@@ -107,10 +107,10 @@ func TestNothingOutOfOrderIsBlocked(t *testing.T) {
 			if o, ok := body.(action.Outcome); ok && o.Outcome == "remake" {
 				kind = "remake"
 			} else if ok {
-				kind = "released"
+				kind = "finished here"
 			}
 			want := !always[kind]
-			for _, s := range append(inOrder[kind], map[string][]bench.Stage{"released": {bench.Checked}}[kind]...) {
+			for _, s := range append(inOrder[kind], map[string][]bench.Stage{"finished here": {bench.Checked}}[kind]...) {
 				want = want && s != stage
 			}
 			if odd != want {

@@ -36,7 +36,7 @@ func (o Outlook) LikelyWords() string {
 	}
 	s := fmt.Sprintf("likely %s more (80 %%: %s)", number(o.Median), number(o.At80))
 	if o.At80 == 0 {
-		s = "no more closures wanted"
+		s = "no more closures needed"
 	}
 	if o.Allowed >= 0 {
 		s += fmt.Sprintf("; dough allows %d", o.Allowed)
@@ -86,7 +86,7 @@ func (b *Bench) placeWords(id string) string {
 func (b *Bench) HelpWords(h press.Help) string {
 	others := ""
 	if h.Others < -0.05 {
-		others = fmt.Sprintf(", at the cost of %.1f of the others", -h.Others)
+		others = fmt.Sprintf("; about %.1f of the others would then be late", -h.Others)
 	}
 	switch h.Code {
 	case press.TakeFirst:
@@ -107,9 +107,9 @@ func (b *Bench) MixWords(c press.MixCost, size string) string {
 	for _, x := range c.Fresh {
 		fresh = append(fresh, Percent(x.Chance))
 	}
-	line := fmt.Sprintf("Another mix now, for one %s flask more: that one in time %s", size, strings.Join(fresh, ""))
+	line := fmt.Sprintf("If you mix now for one more %s flask: %s to be closed in time", size, strings.Join(fresh, ""))
 	if len(fresh) != 1 {
-		line = fmt.Sprintf("Another mix now, for %d %s flasks more: those in time %s", len(fresh), size, strings.Join(fresh, ", "))
+		line = fmt.Sprintf("If you mix now for %d more %s flasks: %s to be closed in time", len(fresh), size, strings.Join(fresh, ", "))
 	}
 	for _, x := range c.AtWork {
 		if x.Without-x.With > worseBy {
@@ -118,11 +118,11 @@ func (b *Bench) MixWords(c press.MixCost, size string) string {
 	}
 	switch {
 	case len(c.AtWork) == 0:
-		line += "; no flask is at work that it could cost"
+		line += "; no other flask is waiting"
 	case len(worse) == 0:
-		line += "; it costs those at work next to nothing"
+		line += "; hardly delays the others"
 	default:
-		line += "; it would cost: " + strings.Join(worse, ", ")
+		line += "; it would lower: " + strings.Join(worse, ", ")
 	}
 	return line + " (" + YouDecide + ")."
 }

@@ -115,7 +115,7 @@ func TestOwnTimers(t *testing.T) {
 	}
 }
 
-// An alarm's life at the bench: it rises, is heard, is put on the shelf and comes
+// An alarm's life at the bench: it rises, is heard, is put snoozed and comes
 // back, and goes with what it was about.
 func TestAlarmsAtTheBench(t *testing.T) {
 	p := newPaper(t)
@@ -138,7 +138,7 @@ func TestAlarmsAtTheBench(t *testing.T) {
 	}
 	shelf := p.do(0, action.AlarmShelve{Alarm: key, ForS: 60})
 	if got := state(); got != key+": shelved" {
-		t.Errorf("on the shelf: %s", got)
+		t.Errorf("snoozed: %s", got)
 	}
 	p.ck.Run(minute)
 	if got := state(); got != key+": unacknowledged" {

@@ -177,7 +177,7 @@ func (v *verifier) bench(fresh Refold, in Within) {
 	quiet := v.pages.walker(func(uint64, string) {}) // told already
 	quiet.walk(v.parts[string(layout.Live)], func(e entry) bool {
 		if len(e.key) != 8 || len(e.value) != 0 {
-			v.tell(Fault{Kind: FaultBench, What: fmt.Sprintf("the list of live records has an entry of %d bytes that is no number", len(e.key))})
+			v.tell(Fault{Kind: FaultBench, What: fmt.Sprintf("the list of live records has an entry of %d bytes that is not a number", len(e.key))})
 			return true
 		}
 		live[binary.BigEndian.Uint64(e.key)] = true

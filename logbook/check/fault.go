@@ -12,7 +12,7 @@ type FaultKind string
 
 // The kinds of faults.
 const (
-	FaultFile     FaultKind = "file"     // the file is no book, or cut short
+	FaultFile     FaultKind = "file"     // the file is not a book, or cut short
 	FaultPages    FaultKind = "pages"    // a page of the store cannot be
 	FaultMissing  FaultKind = "missing"  // records that are not there
 	FaultChanged  FaultKind = "changed"  // a record is not as it was written

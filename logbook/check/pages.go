@@ -483,7 +483,7 @@ func (w *walker) buckets() map[string]tree {
 	out := map[string]tree{}
 	w.walk(tree{root: w.meta.root}, func(e entry) bool {
 		if !e.bucket || len(e.value) < bucketSize {
-			w.fault(w.meta.root, fmt.Sprintf("has an entry %q that is no bucket", e.key))
+			w.fault(w.meta.root, fmt.Sprintf("has an entry %q that is not a bucket", e.key))
 			return true
 		}
 		t := tree{root: binary.LittleEndian.Uint64(e.value)}

@@ -58,7 +58,7 @@ func ParsePin(s string) (Pin, error) {
 	no, start, ok := strings.Cut(s, ":")
 	seq, err := strconv.ParseUint(no, 10, 64)
 	if !ok || err != nil {
-		return Pin{}, fmt.Errorf("%q is no head: write it as it is printed, number and hash, as in 48213:9f3a00c1", s)
+		return Pin{}, fmt.Errorf("%q is not a head: write it as it is printed, number and hash, as in 48213:9f3a00c1", s)
 	}
 	start = strings.ToLower(start)
 	if strings.Trim(start, "0123456789abcdef") != "" || len(start) > 64 {

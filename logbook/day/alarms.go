@@ -24,7 +24,7 @@ type rung struct {
 	rose     timers.Stamp
 	heard    *timers.Stamp // acknowledged; nil: never
 	by       string
-	shelved  bool          // put on the shelf before, or instead
+	shelved  bool          // put snoozed before, or instead
 	stepped  *timers.Stamp // gone with the step that was due; nil: not so
 	known    time.Time     // when the record that made it possible was written
 	silent   bool          // it was over before that: no open bench could sound it

@@ -69,7 +69,7 @@ func (s Sheet) chapters() []chapter {
 		}
 		return ""
 	})
-	part("LOTS TAKEN IN AND WITHDRAWN", func(it bench.Item) string {
+	part("LOTS BOOKED IN AND TAKEN OUT OF USE", func(it bench.Item) string {
 		name := func(text string) string { return bench.KnownLot{Lot: text, In: &it.Stamp}.Name() }
 		switch a := it.Body.(type) {
 		case action.LotIn:
@@ -181,7 +181,7 @@ func (s Sheet) history(p *page) {
 	for _, part := range []struct {
 		name, done string
 		all        []mended
-	}{{"CORRECTIONS", "corrected", s.corrections("->")}, {"TAKEN BACK", "taken back", s.takenBack()}} {
+	}{{"CORRECTIONS", "corrected", s.corrections("->")}, {"UNDONE", "undone", s.takenBack()}} {
 		if len(part.all) > 0 {
 			p.section(part.name)
 		}

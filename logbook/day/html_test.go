@@ -117,7 +117,7 @@ func pictures(t *testing.T, page []byte) []string {
 			if _, err := d.Token(); errors.Is(err, io.EOF) {
 				break
 			} else if err != nil {
-				t.Fatalf("a picture is no XML: %v\n%s", err, svg)
+				t.Fatalf("a picture is not a XML: %v\n%s", err, svg)
 			}
 		}
 		if strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") {

@@ -20,7 +20,7 @@ import (
 
 // ErrNothingToCome says that a calendar would be empty, which RFC 5545 does not
 // allow (section 3.6: one component at least).
-var ErrNothingToCome = errors.New("nothing is setting, curing or cooling: there is nothing to come for a calendar")
+var ErrNothingToCome = errors.New("nothing to put in a calendar: nothing is setting, curing or cooling")
 
 // event is an entry of the calendar.
 type event struct {

@@ -45,7 +45,7 @@ func events(t *testing.T, sheet day.Sheet) []*ics.VEvent {
 	}
 	for _, m := range regexp.MustCompile(`(?m)^TRIGGER(.*?)\r$`).FindAllStringSubmatch(unfolded, -1) {
 		if !regexp.MustCompile(`^;RELATED=START:PT(\d+H(\d+M(\d+S)?)?|\d+M(\d+S)?|\d+S)$`).MatchString(m[1]) {
-			t.Errorf("TRIGGER%s is no exact duration", m[1])
+			t.Errorf("TRIGGER%s is not an exact duration", m[1])
 		}
 	}
 	for _, m := range regexp.MustCompile(`(?m)^(SUMMARY|DESCRIPTION):(.*?)\r$`).FindAllStringSubmatch(unfolded, -1) {

@@ -115,19 +115,19 @@ func (s Sheet) paper() paper {
 		}
 	}
 	p.Blocks = append(p.Blocks, mendedBlock("Corrections", "corrected", s.corrections("→"))...)
-	p.Blocks = append(p.Blocks, mendedBlock("Taken back", "taken back", s.takenBack())...)
+	p.Blocks = append(p.Blocks, mendedBlock("Undone", "undone", s.takenBack())...)
 	if slices.ContainsFunc(s.Bench.Items, bench.Item.Corrected) {
 		p.Foot = append(p.Foot, "* corrected: see Corrections, or an earlier sheet.")
 	}
 	if p.has(func(b block) bool { return slices.ContainsFunc(b.Tables, table.strong) }) {
-		p.Foot = append(p.Foot, "Bold: not as asked for, or not acknowledged. Initials are of who told it to the book.")
+		p.Foot = append(p.Foot, "Bold: not as asked for, or not acknowledged. Initials: the person who entered it.")
 	}
 	if p.has(func(b block) bool { return b.Picture != nil && !b.Wide }) {
 		p.Foot = append(p.Foot, "Flash pictures: a mark is a trial closure, a diamond one whose trim was weighed; line and band are the trend and its 80 % (estimate); + dough added; an empty mark is expected.")
 	}
 	p.Foot = append(p.Foot, noNames)
 	p.Foot = append(p.Foot, "Dough and working times, trend, core of the flask and what follows from them: "+bench.YouDecide+".",
-		"This sheet tells what was told to the book. It is no release test and no proof of conformity: the makers' instructions, local rules and licensed practice come first.")
+		"This sheet shows what was entered in the logbook. It is no release test and no proof of conformity: the makers' instructions, local rules and licensed practice come first.")
 	return p
 }
 
@@ -276,7 +276,7 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 		b.Beside = append(b.Beside, capital(l))
 	}
 	if f.Inspected {
-		b.Beside = append(b.Beside, "Mould inspected and found full"+s.mark(f, "inspect"))
+		b.Beside = append(b.Beside, "Mould checked: full"+s.mark(f, "inspect"))
 	}
 	if words := s.pin(f); words != "" {
 		b.Beside = append(b.Beside, capital(words))

@@ -30,7 +30,7 @@ var paperSizes = map[day.Size][2]float64{day.A4: {210 / 25.4 * 72, 297 / 25.4 * 
 func pages(t *testing.T, doc []byte, size day.Size) int {
 	t.Helper()
 	if !bytes.HasPrefix(doc, []byte("%PDF-1.")) {
-		t.Fatalf("this is no PDF: %.20q", doc)
+		t.Fatalf("this is not a PDF: %.20q", doc)
 	}
 	boxes := regexp.MustCompile(`/MediaBox ?\[0 0 ([0-9.]+) ([0-9.]+)\]`).FindAllSubmatch(doc, -1)
 	if len(boxes) == 0 {

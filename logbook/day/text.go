@@ -298,7 +298,7 @@ func (s Sheet) closures(p *page, f *bench.Flask) {
 		p.line(4, "%s", strings.Join(words, "   "))
 	}
 	if f.Inspected {
-		p.line(2, "mould inspected and found full%s", s.mark(f, "inspect"))
+		p.line(2, "mould checked: full%s", s.mark(f, "inspect"))
 	}
 	if words := s.final(f); len(words) > 0 {
 		p.line(2, "final closure: %s", strings.Join(words, "; "))

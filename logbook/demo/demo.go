@@ -82,7 +82,7 @@ func Shift() []Step {
 	at(64, action.CoolWater{Flasks: []int{1, 2}}, "cooled on the bench: now tap water")
 	at(80, action.Deflask{Flasks: []int{1, 2}}, "cool: deflask")
 	at(84, action.Remount{Flask: 1, PinMM: 0.3}, "back on the articulator: pin opening")
-	at(85, action.Outcome{Flask: 1, Outcome: "released"}, "outcome: the place is free")
+	at(85, action.Outcome{Flask: 1, Outcome: "finished here"}, "outcome: the place is free")
 	at(88, action.Remount{Flask: 2, PinMM: 0.6}, "")
 	at(89, action.Outcome{Flask: 2, Outcome: "adjusted"}, "")
 	return out

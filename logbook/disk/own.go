@@ -28,7 +28,7 @@ func OpenSource(path string) (*os.File, error) {
 	case !fi.Mode().IsRegular():
 		err = fmt.Errorf("%s is not a file", path)
 	case fi.Size() > vast && room(fi) < fi.Size()/16:
-		err = fmt.Errorf("%s is no logbook: of %s all but %s are holes", path, Size(fi.Size()), Size(room(fi)))
+		err = fmt.Errorf("%s is not a logbook: of %s all but %s are holes", path, Size(fi.Size()), Size(room(fi)))
 	default:
 		return f, nil
 	}

@@ -86,13 +86,13 @@ func TestGolden(t *testing.T) {
 				t.Errorf("%s%s: got\n%s", name, ext, &got)
 			}
 			if ext == ".json" && !json.Valid(got.Bytes()) {
-				t.Errorf("%s is no JSON", name)
+				t.Errorf("%s is not a JSON", name)
 			}
 		}
 	}
 }
 
-// With a sound machine nothing wants attention; one thing at a time that is not well is
+// With a sound machine no problems found; one thing at a time that is not well is
 // told at its level, in its part, with something to do, and takes nothing else along.
 func TestExamine(t *testing.T) {
 	if n, losing := Count(Examine(sound())); n != 0 || losing != 0 {
@@ -176,7 +176,7 @@ func TestExamine(t *testing.T) {
 			attention := 0
 			for _, x := range all {
 				if x.Part == "" || x.Found == "" || x.Means == "" || strings.ContainsAny(x.Found+x.Means+x.Do, "\n\t\x1b") {
-					t.Errorf("%+v is no line", x)
+					t.Errorf("%+v is not a line", x)
 				}
 				if x.Level == Warn || x.Level == Lose {
 					attention++

@@ -66,7 +66,7 @@ func fileSystem(f Facts) []Finding {
 
 func commits(f Facts) []Finding {
 	c := f.Commits
-	x := Finding{Level: Fine, Part: "commit", Means: "so long a key waits until its record is on the disk"}
+	x := Finding{Level: Fine, Part: "commit", Means: "each key press waits this long to be saved"}
 	if c.Err != "" {
 		return []Finding{{Lose, "commit", c.Err, "no record can be made there", "make room, or see who may write in the folder; or " + otherDisk}}
 	}

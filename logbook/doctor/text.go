@@ -58,9 +58,9 @@ func Sum(all []Finding) string {
 	attention, losing := Count(all)
 	switch {
 	case attention == 0:
-		return "nothing wants attention"
+		return "no problems found"
 	case losing == 0:
-		return fmt.Sprintf("wants attention: %d", attention)
+		return fmt.Sprintf("%d things to look at", attention)
 	}
-	return fmt.Sprintf("wants attention: %d, of these records could be lost by: %d", attention, losing)
+	return fmt.Sprintf("%d things to look at, %d of them could lose records", attention, losing)
 }

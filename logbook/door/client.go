@@ -196,7 +196,7 @@ func (c *Client) get(path string, within time.Duration, read func(io.Reader) err
 		if status != http.StatusOK {
 			var x answer
 			if json.NewDecoder(r).Decode(&x) != nil || x.Failed == nil {
-				return fmt.Errorf("what answers beside the logbook is no bench (%d)", status)
+				return fmt.Errorf("what answers beside the logbook is not a bench (%d)", status)
 			}
 			return x.Failed.err()
 		}

@@ -118,7 +118,7 @@ func checkPlace(sock string) error {
 	case err != nil:
 		return fmt.Errorf("the socket of the logbook: %w", err)
 	case fi.Mode().Type() != fs.ModeSocket:
-		return fmt.Errorf("%s is no socket: move it away", sock)
+		return fmt.Errorf("%s is not a socket: move it away", sock)
 	case !disk.Ours(fi):
 		return fmt.Errorf("the socket %s belongs to another user", sock)
 	}

@@ -227,7 +227,7 @@ func (c *Calibration) knobs() []knob {
 func (c *Calibration) estimate(hs []History, k book) error {
 	c.count(hs)
 	if c.nothing() {
-		return fmt.Errorf("too few closures to learn from: wanting %d small, %d medium or %d large flasks, %d graded or %d weighed closures",
+		return fmt.Errorf("too few closures to learn from: at least %d small, %d medium or %d large flasks, %d graded or %d weighed closures",
 			c.Small.Wanting, c.Medium.Wanting, c.Large.Wanting, c.Grade.Wanting, c.Weigh.Wanting)
 	}
 	start := c.New

@@ -10,7 +10,7 @@ import (
 // Rule is what the house asks of a flask before its final closure.
 type Rule struct {
 	Grade       Grade   `json:"grade"`        // most flash at the last trial: none or slight
-	MinTrials   int     `json:"min_trials"`   // fewest trial closures
+	MinTrials   int     `json:"min_trials"`   // minimum number of trial closures
 	PressurePSI float64 `json:"pressure_psi"` // least, on the gauge
 	HoldS       float64 `json:"hold_s"`       // least at pressure, seconds
 	FinalS      float64 `json:"final_s"`      // how long a final closure takes, seconds
@@ -79,8 +79,8 @@ func reasons() []Reason {
 		{Code: DoughOver, Why: "the dough's working time is over", Mend: "do not close on it: a new mix"},
 		{Code: NoTrials, Why: "no trial closure yet", Mend: "make the first trial closure"},
 		{Code: AddedLast, Why: "dough was added since the last trial", Mend: "close again with the sheet and judge the flash"},
-		{Code: ShortMould, Why: "no flash at the first trial", Mend: "mould may be short: add dough and close again, or record that you looked and it is full"},
-		{Code: NeverFull, Why: "no flash seen yet", Mend: "mould may be short: add dough and close again, or record that you looked and it is full"},
+		{Code: ShortMould, Why: "no flash at the first trial", Mend: "mould may be underfilled: add dough and close again, or check it and record it as full"},
+		{Code: NeverFull, Why: "no flash seen yet", Mend: "mould may be underfilled: add dough and close again, or check it and record it as full"},
 		{Code: FlashAbove, Why: "last trial LAST", Mend: "trim and close again: the house asks for HOUSE or less"},
 		{Code: FlashGrew, Why: "last trial LAST after BEFORE", Mend: "close again: the flash should hold or fall"},
 		{Code: FewTrials, Why: "DONE of LEAST trials", Mend: "close again"},

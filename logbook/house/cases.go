@@ -24,7 +24,7 @@ func validCases(pattern string) error {
 		return fmt.Errorf("settings: case_numbers has at most %d plain characters", mostPatternRunes)
 	}
 	if _, err := casePattern(pattern); err != nil {
-		return fmt.Errorf("settings: case_numbers is no regular expression: write one as in 'K-\\d{4}', or '' for the default")
+		return fmt.Errorf("settings: case_numbers is not a regular expression: write one as in 'K-\\d{4}', or '' for the default")
 	}
 	return nil
 }

@@ -65,7 +65,7 @@ type Press struct {
 	FinalPSI    float64 `json:"final_psi,omitempty" toml:"final_psi" comment:"at the final closure, metal to metal; 0: as pressure_psi"`
 	MaxPSI      float64 `json:"max_psi,omitempty" toml:"max_psi" comment:"rated load of the weakest of press, flask and clamp; 0: not set, ask the maker. Above it nothing is recorded"`
 	HoldS       int     `json:"hold_s" toml:"hold_s" comment:"seconds at pressure"`
-	MinTrials   int     `json:"min_trials" toml:"min_trials" comment:"fewest trial closures before the final one"`
+	MinTrials   int     `json:"min_trials" toml:"min_trials" comment:"minimum number of trial closures"`
 	Grade       string  `json:"grade" toml:"grade" comment:"flash allowed at the last trial: none or slight"`
 	BackOffTurn float64 `json:"back_off_turn" toml:"back_off_turn" comment:"clamp backed off, turns; as the clamp's maker says"`
 }

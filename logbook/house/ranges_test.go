@@ -221,7 +221,7 @@ func TestCaseNumbers(t *testing.T) {
 	}
 	h := Default()
 	h.Cases = "(4"
-	if err := h.Valid(); err == nil || !strings.Contains(err.Error(), "case_numbers is no regular expression") {
+	if err := h.Valid(); err == nil || !strings.Contains(err.Error(), "case_numbers is not a regular expression") {
 		t.Error(err)
 	}
 }

@@ -71,7 +71,7 @@ func (s *shop) shut() {
 	p := s.pace(3)
 	s.do(p/2, action.MetalToMetal{Flask: s.flask, PressurePSI: 3000})
 	s.do(p/2, action.Clamp{Flask: s.flask})
-	s.do(3600, action.Outcome{Flask: s.flask, Outcome: "released"})
+	s.do(3600, action.Outcome{Flask: s.flask, Outcome: "finished here"})
 }
 
 // work takes a flask through as many closures as its own draw of the model wants, at
@@ -242,7 +242,7 @@ func TestTooFew(t *testing.T) {
 		t.Errorf("adopted: %v", err)
 	}
 	var b strings.Builder
-	if err := r.Text(&b); err != nil || !strings.Contains(b.String(), "16 more flasks wanting") || !strings.Contains(b.String(), "you decide") {
+	if err := r.Text(&b); err != nil || !strings.Contains(b.String(), "16 more flasks needed") || !strings.Contains(b.String(), "you decide") {
 		t.Errorf("%v\n%s", err, b.String())
 	}
 	_, empty := study(t, newShop(1))

@@ -50,7 +50,7 @@ func (r Report) Text(w io.Writer) error {
 			behind += fmt.Sprintf(", %d left out", t.LeftOut)
 		}
 		if t.Wanting > 0 {
-			behind += fmt.Sprintf("; %d more wanting", t.Wanting)
+			behind += fmt.Sprintf("; %d more needed", t.Wanting)
 		}
 		line(&b, t.name, fmt.Sprint(t.OldS, " s"), fmt.Sprint(t.NewS, " s"), t.Wanting, behind)
 	}
@@ -161,7 +161,7 @@ func wanting(n int, noun string) string {
 	if n == 0 {
 		return ""
 	}
-	return fmt.Sprintf("; %d more %s wanting", n, nouns(n, noun))
+	return fmt.Sprintf("; %d more %s needed", n, nouns(n, noun))
 }
 
 // count is a number with its noun.

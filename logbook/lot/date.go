@@ -53,7 +53,7 @@ func (d *Date) UnmarshalText(b []byte) error {
 	}
 	t, err := time.Parse(time.DateOnly, string(b))
 	if err != nil {
-		return fmt.Errorf("%q is no date: write it as 2026-11-25", b)
+		return fmt.Errorf("%q is not a date: write it as 2026-11-25", b)
 	}
 	*d = DateOf(t)
 	return nil
@@ -155,5 +155,5 @@ func TypedDate(s string) (Date, error) {
 		}
 		return d, nil
 	}
-	return Date{}, fmt.Errorf("%s is no date: type it as 2027-04-30, 30.04.2027 or 20270430, or the month alone", quoted(s))
+	return Date{}, fmt.Errorf("%s is not a date: type it as 2027-04-30, 30.04.2027 or 20270430, or the month alone", quoted(s))
 }

@@ -173,7 +173,7 @@ func TestGS1Refused(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q gives %+v, %v; want an error with %q", scan, got, err, want)
 		} else if strings.ContainsAny(err.Error(), "\n\x1d") {
-			t.Errorf("the error %q is no single line", err)
+			t.Errorf("the error %q is not a single line", err)
 		}
 		if err != nil && got.Raw == "" {
 			t.Errorf("%q: what came is lost", scan)

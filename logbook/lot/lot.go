@@ -113,7 +113,7 @@ func Parse(scan string, year int) (Lot, error) {
 		l.Raw = ""
 		return l, fmt.Errorf("a code has at most %d characters, this has %d", maxScan, len(scan))
 	case !utf8.ValidString(scan):
-		return l, errors.New("the code is no text (not UTF-8): have the scanner send plain characters")
+		return l, errors.New("the code is not text (not UTF-8): have the scanner send plain characters")
 	case strings.TrimSpace(raw) == "":
 		return l, errors.New("there is no code: scan one, or type the lot")
 	}
@@ -193,7 +193,7 @@ func parseText(s string, year int) (Lot, error) {
 		return l, errors.New("there is no code: scan one, or type the lot")
 	}
 	if n := utf8.RuneCountInString(s); n > maxText {
-		return l, fmt.Errorf("a lot has at most %d characters, this has %d: it is no GS1 or HIBC code either", maxText, n)
+		return l, fmt.Errorf("a lot has at most %d characters, this has %d: it is not a GS1 or HIBC code either", maxText, n)
 	}
 	for _, r := range s {
 		// A book takes no marks that only change the sign before them.

@@ -352,7 +352,7 @@ func FuzzParse(f *testing.F) {
 		}
 		if err != nil {
 			if strings.ContainsFunc(err.Error(), unicode.IsControl) || len(err.Error()) > 400 {
-				t.Fatalf("%q: the error %q is no line", scan, err)
+				t.Fatalf("%q: the error %q is not a line", scan, err)
 			}
 			return
 		}
@@ -364,7 +364,7 @@ func FuzzParse(f *testing.F) {
 		}
 		for _, w := range l.Warnings {
 			if strings.ContainsFunc(w, unicode.IsControl) {
-				t.Fatalf("%q: the warning %q is no line", scan, w)
+				t.Fatalf("%q: the warning %q is not a line", scan, w)
 			}
 		}
 		for _, day := range []Date{l.Made, l.Expiry} {

@@ -41,7 +41,7 @@ func Conditions() []Condition {
 		{lowCode, "low pressure"},
 		{"hold-short", "short hold"},
 		{"not-ready", "closed when not ready"},
-		{outsideCode, "outside dough's window"},
+		{outsideCode, "outside working time"},
 		{"set-short", "short bench set"},
 		{shortCode, "short cure"},
 		{boilCode, "core may boil (est.)"},

@@ -150,7 +150,7 @@ func (l *lab) round(n int) {
 	for _, f := range fs {
 		pin := math.Round(10*math.Exp(-1+0.5*l.rng.NormFloat64())) / 10
 		l.do(60, action.Remount{Flask: f.no, PinMM: pin})
-		out := action.Outcome{Flask: f.no, Outcome: "released"}
+		out := action.Outcome{Flask: f.no, Outcome: "finished here"}
 		if l.chance(f.odds) {
 			out.Outcome = action.Outcomes[1+l.rng.IntN(2)]
 			out.Defects = []string{action.Defects[l.rng.IntN(len(action.Defects))]}

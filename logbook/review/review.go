@@ -31,7 +31,7 @@ type Review struct {
 	Until  time.Time `json:"until"` // first instant after the period
 	Head   string    `json:"head"`  // end of the chain when the review was made; the caller fills it in
 	Opened int       `json:"opened"`
-	Closed int       `json:"closed"` // closed for good in the period
+	Closed int       `json:"closed"` // finally closed in the period
 	Ended  int       `json:"ended"`  // with an outcome in the period
 	Going  int       `json:"going"`  // on the bench at its end
 
@@ -323,7 +323,7 @@ func times(closed []*bench.Flask) []Time {
 		}
 	})
 	add("final, sheet out to clamped", func(f *bench.Flask, add func(from, to *timers.Stamp)) { add(f.SheetOut, f.Clamped) })
-	add("whole flask, press to metal", func(f *bench.Flask, add func(from, to *timers.Stamp)) {
+	add("first press to metal to metal", func(f *bench.Flask, add func(from, to *timers.Stamp)) {
 		if len(f.Trials) > 0 {
 			add(&f.Trials[0].In, f.Metal)
 		}

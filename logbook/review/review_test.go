@@ -82,7 +82,7 @@ func TestByHand(t *testing.T) {
 	for i, no := range []int{one, two} {
 		l.do(60, action.Remount{Flask: no, PinMM: []float64{0.2, 1.2}[i]})
 	}
-	l.do(60, action.Outcome{Flask: one, Outcome: "released"})
+	l.do(60, action.Outcome{Flask: one, Outcome: "finished here"})
 	l.do(60, action.Outcome{Flask: two, Outcome: "remake", Defects: []string{"porosity", "open bite"}})
 
 	r := l.review(begin, begin.AddDate(0, 0, 1))
@@ -319,7 +319,7 @@ func TestBoiling(t *testing.T) {
 	l.do(60, action.Remount{Flask: 1, PinMM: 0.2})
 	l.do(60, action.Remount{Flask: 2, PinMM: 0.2})
 	l.do(60, action.Outcome{Flask: 1, Outcome: "remake", Defects: []string{"porosity"}})
-	l.do(60, action.Outcome{Flask: 2, Outcome: "released"})
+	l.do(60, action.Outcome{Flask: 2, Outcome: "finished here"})
 	l.do(60, action.Outcome{Flask: 3, Outcome: "remake"})
 	b := bench.Fold(l.recs, bench.Counters{})
 	until := begin.AddDate(0, 0, 2)

@@ -80,7 +80,7 @@ func (r Review) Text(w io.Writer) error {
 	p.WriteString("\n")
 	p.say("%s", r.head())
 	if len(r.Flasks) == 0 {
-		p.say("No flask was closed for good or ended in this time: there is nothing to review.")
+		p.say("No flask was finally closed or finished in this time: nothing to review.")
 	} else {
 		p.say("%s", noteShares)
 		p.say("%s", notePeople)
@@ -144,15 +144,15 @@ func pinRows(sized []Sized) [][]string {
 
 func (r Review) textWork(p *page) {
 	if r.Closed > 0 {
-		p.section("TRIAL CLOSURES PER FLASK, of flasks closed for good")
+		p.section("TRIAL CLOSURES PER FLASK, of flasks finally closed")
 		p.table(closureRows(r.Closures), 0, 12)
-		p.section("FINAL CLOSURE INSIDE THE DOUGH'S WINDOW")
+		p.section("FINAL CLOSURE INSIDE THE WORKING TIME")
 		p.table([][]string{{"inside", ofWords(r.Dough.Inside), rateWords(r.Dough.Inside), small(r.Dough.Inside.N)}}, 0, 2, 3)
 		p.say("%d before it, %d after it; %s without a mix recorded.", r.Dough.Before, r.Dough.After, flasks(r.Dough.NoMix))
 		p.say("%s", noteDough)
 	}
 	if len(r.Times) > 0 {
-		p.section("TIME PER CLOSURE, of flasks closed for good")
+		p.section("TIME PER CLOSURE, of flasks finally closed")
 		p.table(timeRows(r.Times), 0, 3)
 		p.say("%s", noteTimes)
 	}
@@ -212,7 +212,7 @@ func (r Review) textAgainst(p *page) {
 		p.table(kinds, 0)
 	}
 	if none := r.without(); len(none) > 0 {
-		p.say("On no flask ended: %s.", joined(none))
+		p.say("None of these on any finished flask: %s.", joined(none))
 	}
 	p.say("%s %s %s", noteLow, r.Boil.words(), noteFixed)
 }
@@ -267,7 +267,7 @@ func (r Review) textCorrections(p *page) {
 	p.section("CORRECTIONS")
 	c := r.Corrections
 	s := share(c.Corrected+c.TakenBack, c.Records)
-	p.say("%d records of this time; %d corrected, %d taken back (%s %%).", c.Records, c.Corrected, c.TakenBack, percent(s.Value))
+	p.say("%d records of this time; %d corrected, %d undone (%s %%).", c.Records, c.Corrected, c.TakenBack, percent(s.Value))
 	if len(c.Kinds) == 0 {
 		return
 	}
@@ -277,7 +277,7 @@ func (r Review) textCorrections(p *page) {
 // rows lists the kinds of record that were corrected or taken back, in the words of the
 // day sheet.
 func (c Corrections) rows() [][]string {
-	rows := [][]string{{"", "records", "corrected", "taken back"}}
+	rows := [][]string{{"", "records", "corrected", "undone"}}
 	for _, k := range c.Kinds {
 		rows = append(rows, []string{words.Kind(k.Kind), fmt.Sprint(k.Records), dot(k.Corrected), dot(k.TakenBack)})
 	}

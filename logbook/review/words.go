@@ -13,15 +13,15 @@ import (
 // Notes that stand in every form of the review.
 const (
 	notePeople = "Figures of the work, not of people. They describe the records and decide nothing; what is called an estimate is one."
-	noteShares = "Shares stand with their 95 % intervals (Wilson). What rests on fewer than 20 flasks is called a small number: read it as a story, not as a rate."
-	noteDough  = "The window is an estimate, pulled by the marks made on the mix; a final closure counts when the halves are metal to metal."
+	noteShares = "Shares stand with their 95 % intervals (Wilson). What rests on fewer than 20 flasks is called a small number: too few to mean much."
+	noteDough  = "The working time is an estimate, corrected by the marks made on the mix; a final closure counts when the halves are metal to metal."
 	noteTimes  = "In minutes. Half of all lie within the middle half. A time with work on other flasks in between counts whole."
 	noteFisher = "p is two-sided from Fisher's exact test: how often tables at least as uneven come about if the two have nothing to do with each other. It does not tell a cause. Without means without this one; a flask with several things stands in several rows."
 	noteSmall  = "small: fewer than 20 flasks on one side."
 	noteSome   = "cannot tell: with these numbers no outcome at all could have had a p of 0.05 or less."
 	noteLimits = "Limits: mean ± 2.660 mean moving ranges; 3.267 for the range from one flask to the next. They come from the flasks shown and mark what is unlike the rest, not what is right or wrong; with so simple a model some flasks lie outside by chance. Sizes are mixed: more large bases move the centre."
-	noteLow    = "Low pressure: the last trial closure or the final one below what the house asked for. Outside dough's window: as above."
-	noteFixed  = "Corrected values count as corrected, taken back records not at all; what is marked unusual stays marked."
+	noteLow    = "Low pressure: the last trial closure or the final one below what the house asked for. Outside working time: as above."
+	noteFixed  = "Corrected values count as corrected, undone records not at all; what is marked unusual stays marked."
 )
 
 // noteMany warns of what many comparisons bring about by themselves.
@@ -49,7 +49,7 @@ func (r Review) title() string {
 }
 
 func (r Review) head() string {
-	return fmt.Sprintf("%s opened, %d closed for good, %d ended with an outcome, %d on the bench at the end of it.", flasks(r.Opened), r.Closed, r.Ended, r.Going)
+	return fmt.Sprintf("%s opened, %d finally closed, %d ended with an outcome, %d on the bench at the end of it.", flasks(r.Opened), r.Closed, r.Ended, r.Going)
 }
 
 func flasks(n int) string {

@@ -41,7 +41,7 @@ func (k Key) SSH() (string, error) {
 func keyOf(private ed25519.PrivateKey) (Key, error) {
 	pub, ok := private.Public().(ed25519.PublicKey)
 	if !ok || len(private) != ed25519.PrivateKeySize {
-		return Key{}, errors.New("this is no ed25519 key")
+		return Key{}, errors.New("this is not an ed25519 key")
 	}
 	text, v, err := verifierOf(pub)
 	if err != nil {
@@ -83,7 +83,7 @@ func parseKey(b []byte) (Key, error) {
 	case errors.As(err, &locked):
 		return Key{}, errors.New("it is locked with a passphrase, which nobody is asked for here: use a key of its own for sealing")
 	case err != nil:
-		return Key{}, errors.New("it is no private key as OpenSSH writes it")
+		return Key{}, errors.New("it is not a private key as OpenSSH writes it")
 	}
 	switch p := raw.(type) {
 	case *ed25519.PrivateKey:

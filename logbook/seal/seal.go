@@ -58,7 +58,7 @@ func (h Head) text() string {
 
 // parse reads the signed part and takes only what text writes.
 func parse(text string) (Head, error) {
-	bad := errors.New("this is no seal of a logbook: it has four lines, book, number, hash and time")
+	bad := errors.New("this is not a seal of a logbook: it has four lines, book, number, hash and time")
 	lines := strings.Split(text, "\n")
 	if len(lines) != 5 {
 		return Head{}, bad
@@ -113,7 +113,7 @@ type PublicKey struct{ verifier note.Verifier }
 // Open checks a seal and gives what it seals.
 func (k PublicKey) Open(sealed []byte) (Head, error) {
 	if len(sealed) > MaxSize {
-		return Head{}, fmt.Errorf("this is no seal: it has more than %d bytes", MaxSize)
+		return Head{}, fmt.Errorf("this is not a seal: it has more than %d bytes", MaxSize)
 	}
 	n, err := note.Open(sealed, note.VerifierList(k.verifier))
 	var unverified *note.UnverifiedNoteError
@@ -124,7 +124,7 @@ func (k PublicKey) Open(sealed []byte) (Head, error) {
 	case errors.As(err, &invalid):
 		return Head{}, errors.New("the seal was changed: its signature does not fit its text")
 	case err != nil:
-		return Head{}, errors.New("this is no seal: it is not a signed note")
+		return Head{}, errors.New("this is not a seal: it is not a signed note")
 	}
 	return parse(n.Text)
 }
@@ -148,7 +148,7 @@ func ParsePublic(text string) (PublicKey, error) {
 	}
 	v, err := note.NewVerifier(text)
 	if err != nil {
-		return PublicKey{}, fmt.Errorf("%q is no public key: give the line that flaskside seal printed, or an OpenSSH ed25519 public key", words.Clip(text, 60))
+		return PublicKey{}, fmt.Errorf("%q is not a public key: give the line that flaskside seal printed, or an OpenSSH ed25519 public key", words.Clip(text, 60))
 	}
 	return PublicKey{v}, nil
 }

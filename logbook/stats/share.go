@@ -25,7 +25,7 @@ type Share struct {
 // Errors: a count below 0 or above n.
 func Wilson(count, n int) (Share, error) {
 	if n < 0 || count < 0 || count > n {
-		return Share{}, fmt.Errorf("%d of %d is no share: give 0 to n of n", count, n)
+		return Share{}, fmt.Errorf("%d of %d is not a share: give 0 to n of n", count, n)
 	}
 	if n == 0 {
 		return Share{High: 1}, nil

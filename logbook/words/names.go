@@ -81,7 +81,7 @@ func Field(field string) string {
 }
 
 // outcomes by the words of a record; "released" stands in records of older programs.
-var outcomes = map[string]string{"released": "finished here", "finished": "finished here", "adjusted": "adjusted", "remake": "remake"}
+var outcomes = map[string]string{"released": "finished here", "finished here": "finished here", "adjusted": "adjusted", "remake": "remake"}
 
 // Outcome says what became of a flask.
 func Outcome[C ~string](outcome C) string { return name(outcomes, outcome) }

@@ -29,7 +29,7 @@ func TestTableAgainstReference(t *testing.T) {
 		near(t, row.Name, row.Value, want, 1e-12*math.Abs(want))
 		near(t, row.Name+" in JSON", asJSON[row.Name], row.Value, 0)
 		if seen[row.Name] {
-			t.Errorf("%s stands twice in the table", row.Name)
+			t.Errorf("%s is there twice in the table", row.Name)
 		}
 		seen[row.Name] = true
 		if row.Meaning == "" || row.Unit == "" || row.Band == "" || row.Source == "" {

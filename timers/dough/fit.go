@@ -168,11 +168,11 @@ func (f *Fit) fitQ10(r Resin, dough, work []seenMark) {
 	}
 	n := f.Marks()
 	if n < minQ10Marks {
-		f.want("Q10 stays %.3g: %d marks, %d more wanting", r.Q10, n, minQ10Marks-n)
+		f.want("Q10 stays %.3g: %d marks, %d more needed", r.Q10, n, minQ10Marks-n)
 		return
 	}
 	if span < minQ10SpanK {
-		f.want("Q10 stays %.3g: the rooms of the %d marks lie within %.1f K, %d K wanting", r.Q10, n, span, minQ10SpanK)
+		f.want("Q10 stays %.3g: the rooms of the %d marks lie within %.1f K, %d K more needed", r.Q10, n, span, minQ10SpanK)
 		return
 	}
 	l := fitLine(groups)
@@ -185,7 +185,7 @@ func (f *Fit) fitQ10(r Resin, dough, work []seenMark) {
 	if se > assumedQ10LnSD {
 		// The standard error falls with the root of the number of marks.
 		more := math.Ceil(float64(n) * (math.Pow(se/assumedQ10LnSD, 2) - 1))
-		f.want("Q10 stays %.3g: the %d marks scatter too much, about %.0f more wanting", r.Q10, n, min(more, 999))
+		f.want("Q10 stays %.3g: the %d marks scatter too much, about %.0f more needed", r.Q10, n, min(more, 999))
 		return
 	}
 	f.Q10Fitted, f.Q10, f.LnSD, f.ActivationK = true, math.Exp(lnQ10), max(se, 0.01), l.Slope
@@ -209,7 +209,7 @@ func (f *Fit) fitLevels(r Resin, dough, work []seenMark) {
 	}{{&f.Dough, dough, "time to dough"}, {&f.Work, work, "working time"}} {
 		n := len(k.marks)
 		if n < minLevelMarks {
-			f.want("%s stays %.3g min: %d marks, %d more wanting", k.what, k.level.Minutes, n, minLevelMarks-n)
+			f.want("%s stays %.3g min: %d marks, %d more needed", k.what, k.level.Minutes, n, minLevelMarks-n)
 			continue
 		}
 		if k.level.Fitted {

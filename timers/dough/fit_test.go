@@ -159,10 +159,10 @@ func TestFitSaysWhatIsWanting(t *testing.T) {
 		says  []string
 		work  bool
 	}{
-		{"empty book", nil, []string{"Q10 stays 2: 0 marks, 10 more wanting", "time to dough stays 8 min: 0 marks, 3 more wanting", "working time stays 45 min: 0 marks, 3 more"}, false},
-		{"two", book(rng, truth, rooms(2, 17, 30), 0, TooStiff), []string{"2 marks, 8 more wanting", "working time stays 45 min: 2 marks, 1 more wanting"}, false},
-		{"four", book(rng, truth, rooms(4, 17, 30), 0, TooStiff), []string{"Q10 stays 2: 4 marks, 6 more wanting"}, true},
-		{"one season", book(rng, truth, rooms(30, 21, 25), 0.1, TooStiff), []string{"the rooms of the 30 marks lie within 4.0 K, 5 K wanting"}, true},
+		{"empty book", nil, []string{"Q10 stays 2: 0 marks, 10 more needed", "time to dough stays 8 min: 0 marks, 3 more needed", "working time stays 45 min: 0 marks, 3 more"}, false},
+		{"two", book(rng, truth, rooms(2, 17, 30), 0, TooStiff), []string{"2 marks, 8 more needed", "working time stays 45 min: 2 marks, 1 more needed"}, false},
+		{"four", book(rng, truth, rooms(4, 17, 30), 0, TooStiff), []string{"Q10 stays 2: 4 marks, 6 more needed"}, true},
+		{"one season", book(rng, truth, rooms(30, 21, 25), 0.1, TooStiff), []string{"the rooms of the 30 marks lie within 4.0 K, 5 K more needed"}, true},
 		{"scatter", book(rng, truth, rooms(10, 20, 26), 0.5, TooStiff), []string{"scatter too much, about"}, true},
 		{"colder is faster", book(rng, Resin{RefTempC: 23, WorkUntilMin: 38, Q10: 0.5}, rooms(12, 17, 30), 0.01, TooStiff), []string{"dough has 1 to 5"}, true},
 	} {

@@ -250,7 +250,7 @@ func TestParametersListEveryField(t *testing.T) {
 		byName[p.Name] = p
 	}
 	if len(byName) != len(params) {
-		t.Error("a name stands twice")
+		t.Error("a name is there twice")
 	}
 	// Every number of a resin's file is in the table with its value.
 	b, _ := json.Marshal(r)

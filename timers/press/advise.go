@@ -77,7 +77,7 @@ type Help struct {
 type Outlook struct {
 	Flask  string
 	Chance float64 // that its final closure is over inside its dough, if the advice is followed; an estimate
-	Lost   bool    // it cannot be in time any more even if all goes well
+	Lost   bool    // it too late even if all goes well
 	Help   []Help  // for a flask in doubt: what would help, the most first
 }
 

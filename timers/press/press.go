@@ -115,10 +115,10 @@ func checkJobs(jobs []Job) error {
 	seen := make(map[string]bool, len(jobs))
 	for _, j := range jobs {
 		if j.ID == "" {
-			return errors.New("flask without a name: each wants its own")
+			return errors.New("flask without a name: each needs its own")
 		}
 		if seen[j.ID] {
-			return fmt.Errorf("flask %s is given twice: each wants its own name", j.ID)
+			return fmt.Errorf("flask %s is given twice: each needs its own name", j.ID)
 		}
 		seen[j.ID] = true
 		if err := j.check(); err != nil {

@@ -84,7 +84,7 @@ var tableRules = []struct {
 const lookAheadName = "look-ahead"
 
 // Simulate plays whole shifts under each rule, every rule over the same flasks. In each, all flasks stand waiting at
-// the start; no rule goes on with a flask that cannot be in time any more even if all goes well. The rules and the
+// the start; no rule goes on with a flask that too late even if all goes well. The rules and the
 // look-ahead know the distribution of closures and what has been judged so far, nothing else. It uses every
 // processor; the figures do not depend on how many there are. It ends early with ctx's error when ctx is done.
 func Simulate(ctx context.Context, o ShiftOptions) (ShiftTable, error) {

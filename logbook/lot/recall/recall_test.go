@@ -359,7 +359,7 @@ func BenchmarkFind(b *testing.B) {
 			action.Coat{Flask: no, Half: "both"},
 			action.MixMake{Flasks: []int{no}, PowderLot: lots, LiquidLot: "L-1"},
 			action.PressIn{Flask: no}, action.PressAt{Flask: no}, action.PressOpen{Flask: no}, action.Flash{Flask: no, Grade: "none"},
-			action.Outcome{Flask: no, Outcome: "released"},
+			action.Outcome{Flask: no, Outcome: "finished here"},
 		} {
 			h.ck.Run(time.Minute)
 			h.n++
