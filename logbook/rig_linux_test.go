@@ -86,7 +86,7 @@ func scriptedDay() (steps [][]action.Action, after []time.Duration) {
 	say(30*minute, "8", action.CoolWater{Flasks: []int{1}})
 	say(15*minute, "8", action.Deflask{Flasks: []int{1}})
 	say(minute, "8", action.Remount{Flask: 1, PinMM: 0.4})
-	say(minute, "8", action.Outcome{Flask: 1, Outcome: "finished here"})
+	say(minute, "8", action.Outcome{Flask: 1, Outcome: "adjusted"})
 	return steps, after
 }
 

@@ -172,7 +172,7 @@ func TestPressOrderOnTheScreen(t *testing.T) {
 	d.record(action.PressOpen{Flask: no})
 	d.record(action.Flash{Flask: no, Grade: "heavy"})
 	d.run(d.m.onTick())
-	d.sees("cannot be in time any more (estimate), mix too stiff", "pack it from a new mix", "Another mix now", "those at work next to nothing (estimates; you decide).")
+	d.sees("too late (estimate), mix too stiff", "pack it from a new mix", "If you mix now", "(estimates; you decide).")
 	if s := d.screen(); strings.Contains(s, "next: ") || strings.Contains(s, "press next") {
 		t.Errorf("flasks past their dough are sent in:\n%s", s)
 	}

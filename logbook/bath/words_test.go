@@ -50,7 +50,7 @@ estimate; follow the resin maker's cycle`},
 bath off 74 °C from Wed 23:00 to Thu 00:00, lowest 60 °C: about 1 h 7 min of curing time missing (estimate)
 2 cold flasks went in at Thu 02:30: dip of about 0.3 °C (estimate)
 in all 1 h 8 min more at 74 °C: out at Thu 06:08 (estimate; the maker's cycle decides)
-hold really starts: 74 °C bath at once, core about Wed 20:41 (30 to 55 min in)
+count the hold from when the core is there: 74 °C bath at once, core about Wed 20:41 (30 to 55 min in)
 core peak 75 to 98 °C, about 86 °C, at Wed 20:52
 residual monomer 1.6 to 4.2 %, about 2.6 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
 information: a cooler bath takes longer for the same residual: 70 °C 15 h 50 min
@@ -60,7 +60,7 @@ estimate; follow the resin maker's cycle`},
 bath off 165 °F from Wed 23:00 to now, lowest 158 °F: about 16 min of curing time missing (estimate)
 2 cold flasks went in at Thu 02:30: dip of about 0.5 °F; sets these back 1 min (estimate)
 in all 19 min more at 165 °F: out at Thu 05:19 (estimate; the maker's cycle decides)
-hold really starts: 165 °F bath at once, core about Wed 20:41 (30 to 55 min in)
+count the hold from when the core is there: 165 °F bath at once, core about Wed 20:41 (30 to 55 min in)
 core peak 167 °F to 208 °F, about 187 °F, at Wed 20:52 (35 to 75 min in), bath + 22.1 °F
 residual monomer 1.5 to 3.8 %, about 2.4 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
 information: a cooler bath takes longer for the same residual: 158 °F 15 h 50 min

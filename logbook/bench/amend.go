@@ -120,7 +120,7 @@ func (c *checker) correct(a action.Correct) error {
 	}
 	r := rules[it.Body.Kind()]
 	if r.uncorrected {
-		return fmt.Errorf("a record of the kind %q is not corrected: take it back, or record anew", it.Body.Kind())
+		return fmt.Errorf("an entry of the kind %q cannot be corrected: undo it, or enter it again", it.Body.Kind())
 	}
 	if it.TakenBack != nil {
 		return errors.New("that entry was undone: enter it again")

@@ -195,8 +195,8 @@ func TestRefusals(t *testing.T) {
 		{"an alarm that does not stand", one, 0, action.AlarmHeard{Alarm: "flask/1/dry/cast/1#not before"}, `no alarm "flask/1/dry/cast/1#not before" stands`},
 		{"a shelf for an alarm that does not stand", at(bench.Holding), 0, action.AlarmShelve{Alarm: "flask/1/hold/2#not before", ForS: 60}, `no alarm "flask/1/hold/2#not before" stands`},
 		{"no record to correct", one, 0, action.Correct{Of: "zz", Set: set(`{"case":"1"}`)}, `there is no record with the id "zz"`},
-		{"a correction corrected", func(p *paper) { p.do(0, open(1)); p.do(0, action.Correct{Of: "a1", Set: set(`{"case":"2"}`)}) }, 0, action.Correct{Of: "a2", Set: set(`{"of":"a1"}`)}, `an entry of the kind "correct" is not corrected: take it back, or record anew`},
-		{"settings corrected", func(p *paper) { p.do(0, action.Settings{House: house.Default()}) }, 0, action.Correct{Of: "a1", Set: set(`{"from":"x"}`)}, `an entry of the kind "settings" is not corrected`},
+		{"a correction corrected", func(p *paper) { p.do(0, open(1)); p.do(0, action.Correct{Of: "a1", Set: set(`{"case":"2"}`)}) }, 0, action.Correct{Of: "a2", Set: set(`{"of":"a1"}`)}, `an entry of the kind "correct" cannot be corrected: undo it, or enter it again`},
+		{"settings corrected", func(p *paper) { p.do(0, action.Settings{House: house.Default()}) }, 0, action.Correct{Of: "a1", Set: set(`{"from":"x"}`)}, `an entry of the kind "settings" cannot be corrected`},
 		{"what was taken back corrected", func(p *paper) {
 			p.do(0, open(1))
 			p.do(0, action.Inspect{Flask: 1}, "1")

@@ -365,7 +365,7 @@ func (c *checker) lotOut(a action.LotOut) (action.LotOut, error) {
 	}
 	switch {
 	case len(same) > 0 && same[0].Out != nil && same[0].Reason == a.Reason:
-		return a, fmt.Errorf("the %s lot %s was withdrawn on %s already: %s", a.Material, l.Name(), lot.DateOf(same[0].Out.At), a.Reason)
+		return a, fmt.Errorf("the %s lot %s was taken out of use on %s already: %s", a.Material, l.Name(), lot.DateOf(same[0].Out.At), a.Reason)
 	case len(same) > 0:
 		a.Lot = same[0].Lot
 	case c.b.KeepsLots(a.Material):

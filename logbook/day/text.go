@@ -406,7 +406,7 @@ func (s Sheet) room(m *bench.Mix) string {
 	unit := s.Bench.House.Units.Temperature
 	words := units.FormatTemp(m.RoomC, unit)
 	if m.JarC != nil {
-		words += ", parts from " + units.FormatTemp(*m.JarC, unit)
+		words += ", powder and liquid from " + units.FormatTemp(*m.JarC, unit)
 	}
 	return words
 }

@@ -43,7 +43,7 @@ func TestOtherVersion(t *testing.T) {
 func TestNoBenchAnswers(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "b.db")
 	stranger(t, path, http.NotFound)
-	if _, err := Dial(path); err == nil || errors.Is(err, ErrNobody) || !strings.Contains(err.Error(), "no bench (404)") {
+	if _, err := Dial(path); err == nil || errors.Is(err, ErrNobody) || !strings.Contains(err.Error(), "not a bench (404)") {
 		t.Error(err)
 	}
 }

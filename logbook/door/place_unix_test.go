@@ -93,7 +93,7 @@ func TestWhatLiesThere(t *testing.T) {
 	if err := os.WriteFile(sock, []byte("mine"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if err := serve(); err == nil || !strings.Contains(err.Error(), "no socket") {
+	if err := serve(); err == nil || !strings.Contains(err.Error(), "not a socket") {
 		t.Errorf("a file: %v", err)
 	}
 	if _, err := Dial(h.path); err == nil || errors.Is(err, ErrNobody) {

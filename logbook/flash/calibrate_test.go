@@ -105,7 +105,7 @@ func TestCalibrateKeepsWhatIsRight(t *testing.T) {
 
 func TestCalibrateTooFew(t *testing.T) {
 	_, err := Calibrate(lab(7, HouseDefaults(), 7, 0, Medium), HouseDefaults())
-	if err == nil || !strings.Contains(err.Error(), "too few closures to learn from: wanting 20 small, 13 medium or 20 large flasks") {
+	if err == nil || !strings.Contains(err.Error(), "too few closures to learn from: at least 20 small, 13 medium or 20 large flasks") {
 		t.Error(err)
 	}
 	if _, err := Calibrate(nil, HouseDefaults()); err == nil {

@@ -89,7 +89,7 @@ func (w *watcher) lines(b []byte) []byte {
 		b = b[i+1:]
 	}
 	if len(b) > longest {
-		w.refuse(fmt.Errorf("a line of more than %d bytes is no reading", longest))
+		w.refuse(fmt.Errorf("a line of more than %d bytes is not a reading", longest))
 		return nil
 	}
 	return append([]byte(nil), b...)
