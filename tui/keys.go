@@ -21,7 +21,7 @@ func Bindings() []Binding {
 		{".", "a", "acknowledge the alarm at the top; also inside a question", "got it", (*Model).keyHeard},
 		{"+", "n", "new: flask, mix, timer, bath load (numbered choices)", "new", (*Model).keyNew},
 		{"-", "o", "other steps for the flask; baths: plan backwards", "other steps", (*Model).keyOther},
-		{"*", "f", "the selected flask's page: closures, trend, windows, records; once more: the handover", "page", (*Model).keyPage},
+		{"*", "f", "the selected flask's page: closures, trend, timers, records; once more: the handover", "page", (*Model).keyPage},
 		{"/", "p", "press order and baths; once more: the far view, for eyes across the room; then *: the day", "press & bath", (*Model).keyPress},
 		{"/ /", "v", "the far view", "", (*Model).keyFar},
 		{"/ *", "d", "the day on a time line: what runs, and until when", "", (*Model).keyDay},

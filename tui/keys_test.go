@@ -296,10 +296,14 @@ func bare(s string) string {
 func (d *desk) missing() []string {
 	screen := d.screen()
 	rows := strings.Split(screen, "\n")
-	all := bare(screen)
+	all, left := bare(screen), "" // beside the list of timers a text is broken at the line between them
+	for _, row := range rows {
+		row, _, _ = strings.Cut(row, "│")
+		left += bare(row)
+	}
 	var out []string
 	want := func(s string) {
-		if !strings.Contains(all, bare(s)) {
+		if !strings.Contains(all, bare(s)) && !strings.Contains(left, bare(s)) {
 			out = append(out, s)
 		}
 	}

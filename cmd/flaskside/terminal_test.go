@@ -145,7 +145,7 @@ func TestTerminal(t *testing.T) {
 
 	tm = open(t, book)
 	tm.sees("4417")
-	tm.sees("halves drying")
+	tm.sees("drying")
 	// Idle, with a window running, it sends little enough for a slow line: at most
 	// 2 kB a second.
 	sent := func() int { tm.mu.Lock(); defer tm.mu.Unlock(); return tm.got }

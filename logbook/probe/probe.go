@@ -52,7 +52,7 @@ func Parse(text string) (Probe, error) {
 		}
 	}
 	if p.Path == "" {
-		return p, errors.New("wants a file, as /run/bath.txt or /sys/bus/w1/devices/28-0123456789ab/w1_slave@2")
+		return p, errors.New("needs a file, as /run/bath.txt or /sys/bus/w1/devices/28-0123456789ab/w1_slave@2")
 	}
 	return p, nil
 }
