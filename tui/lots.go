@@ -50,7 +50,7 @@ func (m *Model) lookForLot(asked lot.Lot) tea.Cmd {
 
 // takeInLot asks for a lot that comes into the house; the last day of use only where the
 // code does not tell it.
-func (m *Model) takeInLot() tea.Cmd {
+func (m *Model) takeInLot() {
 	year := m.now.Wall.Year()
 	f := &form{title: "take a lot in", fields: []*field{
 		choose("material", "what is it?", action.Materials...),
@@ -70,12 +70,11 @@ func (m *Model) takeInLot() tea.Cmd {
 		return m.answer(f, in, "", func(logbook.Saved) tea.Cmd { return m.keyLots("") })
 	}
 	m.open(f)
-	return nil
 }
 
 // withdrawLot asks which lot is withdrawn and why; of one that was recalled the flasks
 // that had it are shown.
-func (m *Model) withdrawLot() tea.Cmd {
+func (m *Model) withdrawLot() {
 	var all []bench.KnownLot
 	var names []string
 	for _, material := range action.Materials {
@@ -110,7 +109,6 @@ func (m *Model) withdrawLot() tea.Cmd {
 		})
 	}
 	m.open(f)
-	return nil
 }
 
 // recalled is the reason for which it matters at once who had a lot.

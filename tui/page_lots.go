@@ -24,9 +24,11 @@ func (p *lotsPage) keys() []hint {
 func (p *lotsPage) key(key string) (tea.Cmd, bool) {
 	switch key {
 	case "+":
-		return p.m.takeInLot(), true
+		p.m.takeInLot()
+		return nil, true
 	case "-":
-		return p.m.withdrawLot(), true
+		p.m.withdrawLot()
+		return nil, true
 	}
 	return p.leaf.key(key)
 }

@@ -88,15 +88,14 @@ func runBench(ctx context.Context, o *options) error {
 // sameDisk says so where the newest backup of the days lies on the disk of the book.
 func sameDisk(book *logbook.Book) error {
 	house := book.State().Bench.House.Backup
-	days, err := logbook.DailyBackups(book.Path(), house.Folder)
-	if err != nil || len(days) == 0 {
-		return nil // what is missing is told by whoever makes one
-	}
-	own, err := disk.Of(book.Path())
-	if err != nil {
+	// What is missing or cannot be read is told by whoever makes a backup.
+	days, _ := logbook.DailyBackups(book.Path(), house.Folder)
+	if len(days) == 0 {
 		return nil
 	}
-	if v, err := disk.Of(days[len(days)-1]); err != nil || v.ID == "" || v.ID != own.ID {
+	own, failed := disk.Of(book.Path())
+	newest, unread := disk.Of(days[len(days)-1])
+	if failed != nil || unread != nil || newest.ID == "" || newest.ID != own.ID {
 		return nil
 	}
 	return fmt.Errorf("the newest backup, %s, is on the same disk as the logbook: is another disk plugged in? (backup.folder in the settings, or flaskside backup FILE)", days[len(days)-1])

@@ -102,9 +102,9 @@ func Private(path string) error {
 		}
 	}
 	dir := filepath.Dir(path)
-	fi, err := os.Stat(dir)
-	if err != nil || !othersWrite(fi) {
-		return nil // that there is none is told by whoever opens the file
+	fi, missing := os.Stat(dir) // that there is none is told by whoever opens the file
+	if missing != nil || !othersWrite(fi) {
+		return nil
 	}
 	if file, err := os.Lstat(path); fi.Mode()&fs.ModeSticky != 0 && (errors.Is(err, fs.ErrNotExist) || err == nil && Ours(file)) {
 		return nil

@@ -57,7 +57,7 @@ func (s span) col(t time.Time) int {
 }
 
 // bar draws a bar on a row: its line, then its ends.
-func bar(row []Cell, s span, b timeline.Bar, now time.Time, k strokes) {
+func bar(row []Cell, s span, b timeline.Bar, k strokes) {
 	set := func(x int, r rune, role Role) {
 		if x >= 0 && x < len(row) {
 			row[x] = Cell{r, role}
@@ -110,7 +110,7 @@ func Gauge(b timeline.Bar, now time.Time, width int, ascii bool) []Cell {
 	}
 	s := span{b.From, to, width}
 	k := strokesOf(ascii)
-	bar(row, s, b, now, k)
+	bar(row, s, b, k)
 	if x := s.col(now); x >= 0 && now.Before(to) && x < width && row[x].Role != Mark {
 		row[x] = Cell{k.now, Present}
 	}
@@ -161,7 +161,7 @@ func TimeLine(l timeline.Line, labels Labels, width, height int, ascii bool) [][
 			cells[now] = Cell{k.now, Present}
 		}
 		for _, b := range r.Bars {
-			bar(cells, s, b, l.Now, k)
+			bar(cells, s, b, k)
 		}
 		for _, b := range r.Bars { // over all lines, so that none hides it
 			name(cells, s, b)
