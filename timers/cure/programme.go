@@ -41,21 +41,6 @@ type Programme struct {
 	Stages []Stage
 }
 
-// Common are the programmes in general use, with the ramps assumed for them.
-func Common() []Programme {
-	const ramp20 = 20 * time.Minute // as assumed where the published residual of this cycle was used for fitting
-	return []Programme{
-		// research standard; also used overnight
-		{"long", []Stage{{TempC: 74, Hold: 9 * time.Hour}}},
-		// teaching texts, "long cycle"
-		{"long with boil", []Stage{{TempC: 74, Hold: 8 * time.Hour}, {100, time.Hour, DefaultRamp}}},
-		// teaching texts, "short cycle"
-		{"short with boil", []Stage{{TempC: 74, Hold: 2 * time.Hour}, {100, time.Hour, DefaultRamp}}},
-		// published with a residual of 1.95 ± 0.24 %
-		{"two stages", []Stage{{TempC: 73, Hold: 90 * time.Minute}, {100, 30 * time.Minute, ramp20}}},
-	}
-}
-
 // Validate reports the first thing wrong with a programme.
 func (p Programme) Validate() error {
 	if err := checkName(p.Name); err != nil {
