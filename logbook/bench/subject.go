@@ -47,6 +47,9 @@ type rule struct {
 // lets it count. Neither can be left out.
 func on[B action.Body](check func(*checker, B) (B, error), apply func(*Bench, B, *Item), more ...option) rule {
 	var b B
+	if check == nil || apply == nil {
+		panic(fmt.Sprintf("the rule of the kind %q is not whole", b.Kind()))
+	}
 	r := rule{
 		kind: b.Kind(),
 		check: func(c *checker, body action.Body) (action.Body, error) {

@@ -1,6 +1,10 @@
 package bench
 
 import (
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -64,6 +68,16 @@ func TestAKindIsAddedInItsSubjectAlone(t *testing.T) {
 	if n := len(b.Living()); n != 2 {
 		t.Fatalf("%d records alive", n)
 	}
+}
+
+// A rule with nothing in place of a part is found when the program starts.
+func TestARuleWithANilPartIsRefused(t *testing.T) {
+	defer func() {
+		if recover() == nil {
+			t.Error("a nil check is taken")
+		}
+	}()
+	on(nil, applyPolish)
 }
 
 // Every kind that can be told has its rule, and every stage of the route its next step.
@@ -134,6 +148,55 @@ func TestACautionIsReadOnceAShift(t *testing.T) {
 	for step, hazard := range hazards {
 		if err := (action.Caution{Hazard: hazard}).Valid(); err != nil {
 			t.Errorf("%s: %v", step, err)
+		}
+	}
+}
+
+// A part that is forgotten does not compile: scratch kinds without a check, without an
+// apply and without a body's Valid are put beside the package's own files.
+func TestAForgottenPartDoesNotCompile(t *testing.T) {
+	dir := t.TempDir()
+	here, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	scratch := filepath.Join(dir, "scratch.go")
+	overlay, err := json.Marshal(map[string]any{"Replace": map[string]string{filepath.Join(here, "scratch.go"): scratch}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	build := func(text string) string {
+		for name, b := range map[string][]byte{scratch: []byte("package bench\n\nimport \"flaskside/logbook/action\"\n" + text), filepath.Join(dir, "overlay.json"): overlay} {
+			if err := os.WriteFile(name, b, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		out, err := exec.Command("go", "build", "-overlay", filepath.Join(dir, "overlay.json"), ".").CombinedOutput()
+		if (err == nil) != (len(out) == 0) {
+			t.Fatalf("%v: %s", err, out)
+		}
+		return string(out)
+	}
+	const whole = `
+type scratch struct{}
+
+func (scratch) Kind() action.Kind          { return "scratch" }
+func (scratch) Valid() error               { return nil }
+func (scratch) Subjects() []action.Subject { return nil }
+func checkScratch(_ *checker, s scratch) (scratch, error) { return s, nil }
+func applyScratch(*Bench, scratch, *Item) {}
+
+`
+	if out := build(whole + "var _ = on(checkScratch, applyScratch)\n"); out != "" {
+		t.Errorf("the whole kind: %s", out)
+	}
+	for what, c := range map[string]struct{ text, want string }{
+		"no check": {whole + "var _ = on(applyScratch)\n", "not enough arguments in call to on"},
+		"no apply": {whole + "var _ = on(checkScratch)\n", "not enough arguments in call to on"},
+		"no body":  {strings.Replace(whole, "func (scratch) Valid() error               { return nil }\n", "", 1) + "var _ = on(checkScratch, applyScratch)\n", "missing method Valid"},
+	} {
+		if out := build(c.text); !strings.Contains(out, c.want) {
+			t.Errorf("%s: %q", what, out)
 		}
 	}
 }

@@ -1,23 +1,25 @@
 package cure
 
+// Where values come from that several parameters share.
+const (
+	measured = "measured by the user; the default is a medium flask"
+	fittedTo = "fitted to four residual-monomer figures (74 °C 9 h; 73 °C 90 min + 100 °C 30 min; 70 °C 7 h + 100 °C 1 h; " +
+		"100 °C 12 h) and the time and height of the exotherm"
+)
+
 // entries is the parameter table. Low and High are where the model was calibrated or compared with a published figure;
 // min and max are what can be at all, kept wide so that textbook limits (no film, no conduction) can be computed.
 func entries() []entry {
-	const (
-		user   = "measured by the user; the default is a medium flask"
-		fitted = "fitted to four residual-monomer figures (74 °C 9 h; 73 °C 90 min + 100 °C 30 min; 70 °C 7 h + 100 °C 1 h; " +
-			"100 °C 12 h) and the time and height of the exotherm"
-	)
 	return []entry{
-		{Param{"half_resin", "L", "half the resin's thickness", 0, "m", "± 7 %", 0.75e-3, 6e-3, user, HouseDefault},
+		{Param{"half_resin", "L", "half the resin's thickness", 0, "m", "± 7 %", 0.75e-3, 6e-3, measured, HouseDefault},
 			5e-5, 0.05, func(p *Params) *float64 { return &p.HalfResin }},
-		{Param{"gyp_lo", "Lg", "gypsum below the resin", 0, "m", "± 7 %", 10e-3, 40e-3, user, HouseDefault},
+		{Param{"gyp_lo", "Lg", "gypsum below the resin", 0, "m", "± 7 %", 10e-3, 40e-3, measured, HouseDefault},
 			5e-4, 0.2, func(p *Params) *float64 { return &p.GypsumLo }},
-		{Param{"gyp_hi", "Lg", "gypsum above the resin", 0, "m", "± 7 %", 10e-3, 40e-3, user, HouseDefault},
+		{Param{"gyp_hi", "Lg", "gypsum above the resin", 0, "m", "± 7 %", 10e-3, 40e-3, measured, HouseDefault},
 			5e-4, 0.2, func(p *Params) *float64 { return &p.GypsumHi }},
-		{Param{"Lx", "Lx", "half length of the flask", 0, "m", "± 7 %", 30e-3, 80e-3, user, HouseDefault},
+		{Param{"Lx", "Lx", "half length of the flask", 0, "m", "± 7 %", 30e-3, 80e-3, measured, HouseDefault},
 			0, 10, func(p *Params) *float64 { return &p.Lx }},
-		{Param{"Ly", "Ly", "half width of the flask", 0, "m", "± 7 %", 30e-3, 80e-3, user, HouseDefault},
+		{Param{"Ly", "Ly", "half width of the flask", 0, "m", "± 7 %", 30e-3, 80e-3, measured, HouseDefault},
 			0, 10, func(p *Params) *float64 { return &p.Ly }},
 
 		{Param{"rho_r", "ρ", "density of the dough", 0, "kg/m3", "fixed", 1000, 1250,
@@ -71,10 +73,10 @@ func entries() []entry {
 			"22.36 kJ/mol: IUPAC benchmark, Macromol Chem Phys 1997;198:1545", FromMemory},
 			0, 2e5, func(p *Params) *float64 { return &p.Ep }},
 		{Param{"Crd", "Crd", "termination carried by propagation", 0, "L/mol", "× or ÷ 1.65", 50, 600,
-			"estimate, " + fitted, HouseDefault},
+			"estimate, " + fittedTo, HouseDefault},
 			0, 1e5, func(p *Params) *float64 { return &p.Crd }},
 		{Param{"kt_min", "kt,min", "termination left at the end", 0, "L/(mol s)", "× or ÷ 1.65", 2e4, 5e5,
-			fitted, HouseDefault},
+			fittedTo, HouseDefault},
 			1, 1e12, func(p *Params) *float64 { return &p.KtMin }},
 		{Param{"Z0", "Z0", "inhibitor and oxygen, radical equivalents", 0, "mol/L", "× or ÷ 1.8", 2e-5, 1e-3,
 			"tens of ppm of hydroquinone and some oxygen; an estimate", HouseDefault},
@@ -89,10 +91,10 @@ func entries() []entry {
 			"dental polymer about 110 °C by DSC, J Appl Polym Sci 74:2971", Published},
 			200, 800, func(p *Params) *float64 { return &p.TgPolymer }},
 		{Param{"z0", "z0", "glass depth at which the reaction halves", 0, "K", "± 7", -50, -10,
-			fitted, HouseDefault},
+			fittedTo, HouseDefault},
 			-1e9, 1e9, func(p *Params) *float64 { return &p.GlassOffset }},
 		{Param{"s", "s", "width of that fall", 0, "K", "± 2.5", 7, 22,
-			fitted, HouseDefault},
+			fittedTo, HouseDefault},
 			0.1, 1000, func(p *Params) *float64 { return &p.GlassWidth }},
 		{Param{"gel", "", "1: gel, inhibitor and glass laws; 0: constant termination", 0, "1", "fixed", 1, 1,
 			"switch, for comparison with the textbook dead-end solution", HouseDefault},
