@@ -43,8 +43,42 @@ type leaf struct {
 	parts  int // it has, as it was drawn last
 }
 
-// show draws the part of a sheet that one has got to.
-func (l *leaf) show(f *frame, a area, s *sheet) { l.parts = s.draw(f, a, l.scroll) }
+// beside is from what width on a page has two columns: what was asked for, and beside it
+// what one looks at next.
+const beside = 140
+
+// show draws the part of a sheet that one has got to; on a wide screen the press order, the
+// baths and the day stand beside it.
+func (l *leaf) show(f *frame, a area, sheet func(area) *sheet) {
+	l.showBeside(f, a, sheet, "press order", l.m.pressShort)
+}
+
+// showBeside draws a sheet with another beside it where there is room for both, and the day
+// beneath that.
+func (l *leaf) showBeside(f *frame, a area, sheet func(area) *sheet, title string, next func(area) *sheet) {
+	if a.w < beside {
+		l.parts = sheet(a).draw(f, a, l.scroll)
+		return
+	}
+	left := area{a.x, a.y, a.w * 11 / 20, a.h}
+	right := area{left.w + 1, a.y, a.w - left.w - 1, a.h}
+	l.parts = sheet(left).draw(f, left, l.scroll)
+	m := l.m
+	f.rule(0, a.y-1, f.w)
+	m.titled(f, left.w+1, a.y-1, right.w, title)
+	f.text(left.w, a.y-1, dim, "┬")
+	for y := a.y; y < a.y+a.h; y++ {
+		f.text(left.w, y, dim, "│")
+	}
+	if day := min(m.timeLineH(), a.h/2); day > 2 {
+		at := a.y + a.h - day
+		f.text(left.w, at-1, dim, "├")
+		m.titled(f, right.x, at-1, right.w, "the day")
+		m.drawTimeLine(f, area{right.x + 1, at, right.w - 2, day}, true)
+		right.h -= day + 1
+	}
+	next(right).draw(f, right, 0)
+}
 
 func (l *leaf) at() int { return l.scroll }
 

@@ -17,7 +17,7 @@ import (
 // flaskPage is all there is to know of the selected flask.
 type flaskPage struct{ leaf }
 
-func (p *flaskPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
+func (p *flaskPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
 
 func (p *flaskPage) sheet(a area) *sheet { return p.m.flaskSheet(a, "") }
 

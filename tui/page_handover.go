@@ -102,7 +102,7 @@ func (m *Model) takeOver() tea.Cmd { return m.who("who takes over, having read t
 // waits for a hand, what must not be forgotten until noon tomorrow.
 type handoverPage struct{ leaf }
 
-func (p *handoverPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
+func (p *handoverPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
 
 func (p *handoverPage) step() string { return "+  taken over: read, with your initials" }
 

@@ -10,7 +10,7 @@ import (
 // helpPage is made from the one key table.
 type helpPage struct{ leaf }
 
-func (p *helpPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
+func (p *helpPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
 
 func (p *helpPage) sheet(a area) *sheet {
 	s := newSheet(a)

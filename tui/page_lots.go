@@ -15,7 +15,7 @@ import (
 // was withdrawn.
 type lotsPage struct{ leaf }
 
-func (p *lotsPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
+func (p *lotsPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
 
 func (p *lotsPage) keys() []hint {
 	return append(p.leaf.keys(), hint{key: "+", words: "book in"}, hint{key: "-", words: "take out of use"})
@@ -81,7 +81,7 @@ type lotPage struct {
 	text string
 }
 
-func (p *lotPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
+func (p *lotPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
 
 func (p *lotPage) sheet(a area) *sheet {
 	s := newSheet(a)

@@ -5,7 +5,24 @@ import tea "charm.land/bubbletea/v2"
 // pressPage is the press order and the baths.
 type pressPage struct{ leaf }
 
-func (p *pressPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
+func (p *pressPage) draw(f *frame, a area) {
+	if a.w < beside {
+		p.show(f, a, p.sheet)
+		return
+	}
+	p.showBeside(f, a, p.bathsAlone, "press order", func(a area) *sheet {
+		s := newSheet(a)
+		p.m.pressSheet(s, a.w-2)
+		return s
+	})
+}
+
+// bathsAlone are the baths and the plan, where the press order stands beside them.
+func (p *pressPage) bathsAlone(a area) *sheet {
+	s := newSheet(a)
+	p.m.bathSheet(s, a.w-2, a.h)
+	return s
+}
 
 func (p *pressPage) keys() []hint {
 	return append(p.leaf.keys(), hint{key: "-", words: "plan backwards"}, hint{key: "*", words: "the day"}, hint{key: "/", words: "far view"})

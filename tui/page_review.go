@@ -49,7 +49,7 @@ type reviewPage struct {
 	text string
 }
 
-func (p *reviewPage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
+func (p *reviewPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
 
 func (p *reviewPage) sheet(a area) *sheet {
 	s := newSheet(a)

@@ -6,7 +6,9 @@ import tea "charm.land/bubbletea/v2"
 // comes due.
 type timePage struct{ leaf }
 
-func (p *timePage) draw(f *frame, a area) { p.show(f, a, p.sheet(a)) }
+func (p *timePage) draw(f *frame, a area) { // the whole width is the day's
+	p.parts = p.sheet(a).draw(f, a, p.scroll)
+}
 
 func (p *timePage) key(key string) (cmd tea.Cmd, taken bool) {
 	switch key {
@@ -19,12 +21,15 @@ func (p *timePage) key(key string) (cmd tea.Cmd, taken bool) {
 func (p *timePage) sheet(a area) *sheet {
 	m, s := p.m, newSheet(a)
 	s.add(strong, "the day · "+m.now.Wall.Format("Mon 02 Jan"))
-	m.addTimeLine(s, max(3, a.h-2), true)
-	if key := timeKey(a.w - 2); key != "" {
-		s.add(dim, key)
+	if !m.aloud { // bars say nothing read out: what is coming up tells it in words
+		m.addTimeLine(s, max(3, a.h-2), true)
+		s.add(dim, timeKey(a.w-2))
 	}
 	_, noon := m.untilMorning()
 	m.dueSheet(s, m.coming(noon))
+	if a.w >= beside {
+		m.bathShort(s, a.w-2, a.h-1)
+	}
 	return s
 }
 

@@ -117,7 +117,7 @@ func (m *Model) advise() tea.Cmd {
 	m.advising, m.advisedAt, m.advisedSeq = true, m.now.Mono, m.st.Head.Seq
 	b, now, seq := m.bench(), m.now, m.st.Head.Seq
 	_, asked := m.page.(*pressPage)
-	asked = asked || m.wide()
+	asked = asked || m.w >= beside
 	return func() tea.Msg {
 		msg := adviceMsg{seq: seq}
 		msg.advice, msg.err = b.PressOrder(now)

@@ -104,3 +104,54 @@ func TestCornersAreClosed(t *testing.T) {
 		}
 	}
 }
+
+// From 140 columns on every page has two columns, and an empty place shows press order,
+// baths and the day; below, no page has.
+func TestWidePagesHaveTwoColumns(t *testing.T) {
+	for _, keys := range []string{"*", "/", "* *", "?"} {
+		for _, w := range []int{139, 140, 160, 240} {
+			d := demoDesk(t, w, 45, 79*time.Minute)
+			d.press(keys)
+			s := d.screen()
+			if two := strings.Contains(s, "─ the day") && strings.Contains(s, "─ press order"); two != (w >= 140) {
+				t.Errorf("%q at %d columns: two columns is %v:\n%s", keys, w, two, s)
+			}
+		}
+	}
+	d := demoDesk(t, 160, 45, 79*time.Minute)
+	d.press("8")
+	d.sees("place 8 is empty", "the day", "coming up", "press order and baths", "100 °C", "CURING TIME IS UP · place 3 4")
+	blank := 0
+	for _, l := range strings.Split(d.screen(), "\n")[2:40] {
+		if strings.TrimSpace(strings.ReplaceAll(l, "│", "")) == "" {
+			blank++
+		}
+	}
+	if blank > 6 {
+		t.Errorf("%d rows are blank beside an empty place:\n%s", blank, d.screen())
+	}
+	d.golden("empty-place-160x45")
+}
+
+// The chart of a bath is as wide as it has room for.
+func TestBathChartTakesTheWidth(t *testing.T) {
+	d := demoDesk(t, 240, 70, 79*time.Minute)
+	d.press("d")
+	for _, l := range strings.Split(d.screen(), "\n") {
+		if strings.Contains(l, "100 °C ⠄") && len([]rune(strings.TrimRight(l, " "))) > 200 {
+			return
+		}
+	}
+	t.Errorf("no chart of a bath reaches beyond column 200:\n%s", d.screen())
+}
+
+// Read out, the day is told in words: no bar is spelt.
+func TestDayReadOut(t *testing.T) {
+	d := demoDesk(t, 80, 24, 19*time.Minute)
+	d.m.aloud = true
+	d.press("d")
+	said := strings.Join(d.m.spoken(), "\n")
+	if strings.ContainsAny(said, "━┣┫│─") || !strings.Contains(said, "CURING TIME IS UP") {
+		t.Errorf("the day is read out as %s", said)
+	}
+}
