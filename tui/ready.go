@@ -265,8 +265,8 @@ func (m *sight) shortWords(windowKey string) string {
 
 // chartRoles tell how the parts of the flash chart look.
 var chartRoles = map[chart.Role]role{
-	chart.House: dim, chart.Band: band, chart.Forecast: curve, chart.Trend: curve, chart.Join: plain, chart.Break: warn,
-	chart.Ahead: curve, chart.Graded: strong, chart.Weighed: strong, chart.Label: plain, chart.Faint: dim,
+	chart.House: dim, chart.Band: band, chart.Forecast: curve, chart.Trend: curve, chart.Break: warn,
+	chart.Ahead: curve, chart.Graded: strong, chart.Weighed: strong, chart.Label: plain, chart.Faint: dim, chart.Zone: dim, chart.Chance: curve,
 }
 
 // drawChart draws the flash of a flask over its trial closures.
@@ -276,7 +276,11 @@ func (m *sight) drawChart(f *frame, a area, fl *bench.Flask) {
 		f.put(a.x, a.y, a.w, dim, err.Error())
 		return
 	}
-	for y, row := range chart.Draw(flash.NewPicture(m.house().Flash, m.bench().History(fl), o.Posterior), a.w, a.h, false) {
+	pic := flash.NewPicture(m.house().Flash, m.bench().History(fl), o.Posterior)
+	if fl.ClosedForGood() {
+		pic = pic.Closed()
+	}
+	for y, row := range chart.Draw(pic, a.w, a.h, false) {
 		for x, c := range row {
 			if c.Role != chart.Blank {
 				f.text(a.x+x, a.y+y, chartRoles[c.Role], string(c.Rune))

@@ -300,7 +300,11 @@ func (r trendReport) text(w io.Writer, ascii bool) error {
 		trials = append(trials, "then dough added")
 	}
 	fmt.Fprintf(&b, "closures: %s\n\n", strings.Join(trials, ", "))
-	for _, row := range chart.Draw(flash.NewPicture(r.bench.House.Flash, r.History, r.Posterior), chartW, chartH, ascii) {
+	pic := flash.NewPicture(r.bench.House.Flash, r.History, r.Posterior)
+	if r.Closed {
+		pic = pic.Closed()
+	}
+	for _, row := range chart.Draw(pic, chartW, chartH, ascii) {
 		line := make([]rune, 0, len(row))
 		for _, c := range row {
 			line = append(line, c.Rune)

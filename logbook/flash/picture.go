@@ -11,6 +11,19 @@ type Picture struct {
 	Done        int     // trials made
 	Points      []Dot   // one for each trial made
 	Curves      []Curve // one for each segment, the current one last
+	// Chances[j] is the chance that a closure at most slight is seen by trial Done + 1 + j:
+	// one for each forecast trial shown, none once the flask is closed for good.
+	Chances []float64
+}
+
+// Closed is the picture of a flask that is closed for good: nothing is forecast.
+func (p Picture) Closed() Picture {
+	p.Chances, p.Last = nil, max(fewestSeen, p.Done)
+	p.Curves = append([]Curve(nil), p.Curves...)
+	for i := range p.Curves {
+		p.Curves[i].To = min(p.Curves[i].To, p.Done)
+	}
+	return p
 }
 
 // Dot is a trial made: at its grams where weighed, else in the middle of its grade's band.
@@ -77,6 +90,13 @@ func NewPicture(s Settings, h History, p Posterior) Picture {
 			c.To = pic.Last
 		}
 		pic.Curves = append(pic.Curves, c)
+	}
+	sum := 0.0
+	for t := pic.Done; t < pic.Last; t++ {
+		if j := t - pic.Done; j < len(p.FirstAtMostSlightIn) {
+			sum = math.Min(sum+p.FirstAtMostSlightIn[j], 1)
+			pic.Chances = append(pic.Chances, sum)
+		}
 	}
 	return pic
 }

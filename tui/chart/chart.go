@@ -1,6 +1,7 @@
 // Package chart draws the flash of a flask over its trial closures in the cells of a
-// screen: grade bands from heavy down to none, a mark for each trial, a line from mark to
-// mark that breaks where dough was added, the trend with its 80 % band, and the forecast.
+// screen: the grades as zones from heavy down to none, a mark for each trial, the estimate
+// as a line that breaks where dough was added, its 80 % band as shade, and the forecast as
+// rings with the chance of a closure at most slight by then.
 // It is a pure function of the picture and the size; it knows roles, not colours.
 package chart
 
@@ -23,7 +24,6 @@ const (
 	Band          // within the 80 % band of the trend
 	Forecast      // the trend ahead
 	Trend         // the trend so far
-	Join          // from one mark to the next
 	Break         // where dough was added
 	Ahead         // mark of a forecast trial
 	Graded        // mark of a trial that was graded by eye
@@ -83,6 +83,13 @@ func (c *canvas) dot(x, y int, r Role) {
 	}
 }
 
+// band shades a dot, but not over a house line.
+func (c *canvas) band(x, y int) {
+	if x >= 0 && x < 2*c.w && y >= 0 && y < 4*c.h && c.dots[y*2*c.w+x] == Blank {
+		c.dots[y*2*c.w+x] = Band
+	}
+}
+
 func (c *canvas) mark(x, y int, m Cell) {
 	if x >= 0 && x < c.w && y >= 0 && y < c.h && m.Role >= c.marks[y*c.w+x].Role {
 		c.marks[y*c.w+x] = m
@@ -104,14 +111,19 @@ func (c *canvas) cell(x, y int, ascii bool) Cell {
 	if top == Blank {
 		return Cell{' ', Blank}
 	}
-	keep := top // a line stands alone, so that it stays thin; house lines show through the band
 	if top == Band {
-		keep = House
+		if c.shaded(x, y) {
+			return Cell{shade(ascii), Band}
+		}
+		if top = c.under(x, y, Band); top == Blank {
+			return Cell{' ', Blank}
+		}
 	}
+	keep := top // a line stands alone, so that it stays thin
 	var bits rune
 	var rows [2][]int
 	for i := range 8 {
-		if c.dots[(4*y+i/2)*2*c.w+2*x+i%2] >= keep {
+		if r := c.dots[(4*y+i/2)*2*c.w+2*x+i%2]; r >= keep && (r != Band || keep == Band) {
 			bits |= braille[i/2][i%2]
 			rows[i%2] = append(rows[i%2], i/2)
 		}
@@ -123,6 +135,42 @@ func (c *canvas) cell(x, y int, ascii bool) Cell {
 		return Cell{asciiOf(top, rows), top}
 	}
 	return Cell{0x2800 + bits, top}
+}
+
+// shaded tells whether the band fills most of a cell that no house line runs through.
+func (c *canvas) shaded(x, y int) bool {
+	n := 0
+	for i := range 8 {
+		if c.dots[(4*y+i/2)*2*c.w+2*x+i%2] == Band {
+			n++
+		}
+	}
+	return n >= 4 && c.under(x, y, Band) == Blank
+}
+
+// under is the latest role in a cell beneath another.
+func (c *canvas) under(x, y int, r Role) (top Role) {
+	for i := range 8 {
+		if d := c.dots[(4*y+i/2)*2*c.w+2*x+i%2]; d < r {
+			top = max(top, d)
+		}
+	}
+	return top
+}
+
+func shade(ascii bool) rune {
+	if ascii {
+		return ':'
+	}
+	return '░'
+}
+
+// zoneRune is how heavy a grade looks beside the chart.
+func zoneRune(name string, ascii bool) rune {
+	if ascii {
+		return map[string]rune{"heavy": '#', "slight": '=', "none": '.'}[name]
+	}
+	return map[string]rune{"heavy": '█', "slight": '▒', "none": '░'}[name]
 }
 
 // asciiOf is a character of about the same shape.
@@ -212,6 +260,11 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 		name   string
 		lo, hi float64
 	}{{"heavy", p.Heavy, p.High}, {"slight", p.None, p.Heavy}, {"none", p.Low, p.None}} {
+		for y := range c.h {
+			if lo, hi := row(b.hi), row(b.lo); y >= lo && y <= hi {
+				write(left-1, y, string(zoneRune(b.name, ascii)), Zone)
+			}
+		}
 		write(left-1-len(b.name), row((b.lo+b.hi)/2), b.name, Label)
 	}
 	if right > 0 {
@@ -227,6 +280,7 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 			}
 		}
 	}
+	rings(c, p, func(x, y int, s string) { write(left+x, y, s, Chance) })
 	if axis > 0 {
 		every := 1 // numbers keep a blank between them
 		for (c.w*every)/(p.Last-p.First+1) < len(fmt.Sprint(p.Last))+1 {
@@ -247,6 +301,37 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 		}
 	}
 	return lines
+}
+
+// rings writes the chances beside the rings of the forecast, where there is room: above, for
+// the line falls.
+func rings(c *canvas, p flash.Picture, write func(x, y int, s string)) {
+	if c.w/(p.Last-p.First+1) < 5 || c.h < 6 {
+		return
+	}
+	now := p.Curves[len(p.Curves)-1]
+	for j, chance := range p.Chances {
+		t := float64(p.Done + 1 + j)
+		mean, _, _ := now.At(t)
+		col, row := spot(c, p, t, mean)
+		s := percent(chance)
+		x := min(col+1, c.w-len(s))
+		if row > 0 && x > col-len(s)+1 {
+			write(x, row-1, s)
+		}
+	}
+}
+
+// percent writes a chance; never as nothing, never as certainty.
+func percent(chance float64) string {
+	switch n := math.Round(100 * chance); {
+	case n < 1:
+		return "<1 %"
+	case n > 99:
+		return ">99 %"
+	default:
+		return fmt.Sprintf("%.0f %%", n)
+	}
 }
 
 // grams writes ln grams in two figures.
@@ -278,9 +363,7 @@ func plot(c *canvas, p flash.Picture, ascii bool) {
 			}
 			mean, low, high := v.At(t)
 			for y := max(int(dotY(high)), 0); shade && y <= min(int(dotY(low)), 4*c.h); y++ {
-				if (x+2*y)%4 == 0 {
-					c.dot(x, y, Band)
-				}
+				c.band(x, y)
 			}
 			role, y := Trend, int(dotY(mean))
 			if t > float64(p.Done) && v.To > p.Done {
@@ -289,7 +372,7 @@ func plot(c *canvas, p flash.Picture, ascii bool) {
 			if !drawn {
 				before = y
 			}
-			if role == Trend || x%4 < 2 {
+			if role == Trend || x%6 < 4 {
 				c.dot(x, y, role)
 				for s := min(before, y) + 1; s < max(before, y); s++ {
 					c.dot(x, s, role) // a steep line keeps together
@@ -303,12 +386,8 @@ func plot(c *canvas, p flash.Picture, ascii bool) {
 			c.mark(breakAt(c, p, v), r, glyph(Break, ascii))
 		}
 	}
-	for i, d := range p.Points {
+	for _, d := range p.Points {
 		col, row := spot(c, p, float64(d.Trial), d.Y)
-		if i > 0 && !d.Added {
-			fromCol, fromRow := spot(c, p, float64(d.Trial-1), p.Points[i-1].Y)
-			line(c, 2*fromCol+1, 4*fromRow+2, 2*col+1, 4*row+2)
-		}
 		role := Graded
 		if d.Weighed {
 			role = Weighed
@@ -316,15 +395,14 @@ func plot(c *canvas, p flash.Picture, ascii bool) {
 		c.mark(col, row, glyph(role, ascii))
 	}
 	now := p.Curves[len(p.Curves)-1]
-	for t := max(p.Done+1, p.First); t <= p.Last; t++ {
+	for t := max(p.Done+1, p.First); t <= p.Done+len(p.Chances); t++ {
 		mean, _, _ := now.At(float64(t))
 		col, row := spot(c, p, float64(t), mean)
 		c.mark(col, row, glyph(Ahead, ascii))
 	}
 }
 
-// spot is the cell of a mark. Marks stand in the middle of their cells, and so do the ends
-// of what joins them; one that shares its cell with a house line goes to its own side of
+// spot is the cell of a mark. Marks stand in the middle of their cells; one that shares its cell with a house line goes to its own side of
 // it.
 func spot(c *canvas, p flash.Picture, trial, logG float64) (col, row int) {
 	dotY := func(logG float64) int { return int((1 - p.Y(logG)) * float64(4*c.h)) }
@@ -345,12 +423,4 @@ func spot(c *canvas, p flash.Picture, trial, logG float64) (col, row int) {
 // breakAt is the column where dough was added before a segment.
 func breakAt(c *canvas, p flash.Picture, v flash.Curve) int {
 	return int(p.X(float64(v.From)-0.5) * float64(c.w))
-}
-
-// line joins two dots.
-func line(c *canvas, x0, y0, x1, y1 int) {
-	n := max(x1-x0, y1-y0, y0-y1, 1)
-	for i := range n + 1 {
-		c.dot(x0+(x1-x0)*i/n, y0+(y1-y0)*i/n, Join)
-	}
 }

@@ -114,7 +114,7 @@ func TestMarks(t *testing.T) {
 	if got := find(lines, Ahead); len(got) != p.Last-p.Done {
 		t.Errorf("forecast marks at %v", got)
 	}
-	for _, r := range []Role{House, Band, Trend, Join, Forecast, Label, Faint} {
+	for _, r := range []Role{House, Band, Trend, Forecast, Label, Faint, Zone, Chance} {
 		if len(find(lines, r)) == 0 {
 			t.Errorf("nothing of role %d", r)
 		}
@@ -160,10 +160,62 @@ func TestBreak(t *testing.T) {
 			t.Errorf("the break wanders: %v", at)
 		}
 	}
-	marks := find(lines, Graded)
-	for _, j := range find(lines, Join) {
-		if j[0] <= x {
-			t.Errorf("trials are joined across added dough at %v (marks %v)", j, marks)
+	for _, r := range []Role{Trend, Band} { // the estimate breaks with the dough
+		for _, c := range find(lines, r) {
+			if c[0] == x {
+				t.Errorf("the estimate runs through the break at %v", c)
+			}
+		}
+	}
+}
+
+// Closed for good, nothing is forecast: no ring, no chance, no line ahead.
+func TestForecastGoesWithTheFinalClosure(t *testing.T) {
+	p := picture(t, flash.Large, "heavy:20,heavy,heavy:3.1,slight", false)
+	if n := len(find(Draw(p, 80, 20, false), Forecast)); n == 0 {
+		t.Fatal("nothing is forecast before it")
+	}
+	lines := Draw(p.Closed(), 80, 20, false)
+	for _, r := range []Role{Ahead, Forecast, Chance} {
+		if at := find(lines, r); len(at) > 0 {
+			t.Errorf("role %d at %v after the final closure", r, at)
+		}
+	}
+	if len(find(lines, Trend)) == 0 || len(find(lines, Graded)) == 0 {
+		t.Error("what was is gone, too")
+	}
+}
+
+// Each ring has the chance of a closure at most slight by then: the running sum of the
+// forecast, never 0 % or 100 %, and it never falls.
+func TestRingsHaveTheirChances(t *testing.T) {
+	h := flash.History{Size: flash.Large, Trials: []flash.Trial{{Grade: flash.Heavy}, {Grade: flash.Heavy}}}
+	s := flash.HouseDefaults()
+	post, err := flash.Fit(s, h)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := flash.NewPicture(s, h, post)
+	got := text(Draw(p, 80, 16, false))
+	sum := 0.0
+	for j := range p.Chances {
+		sum += post.FirstAtMostSlightIn[j]
+		if math.Abs(p.Chances[j]-sum) > 1e-9 {
+			t.Errorf("ring %d has %.3f, want %.3f", j+1, p.Chances[j], sum)
+		}
+		if !strings.Contains(got, percent(sum)) {
+			t.Errorf("no %s beside a ring:\n%s", percent(sum), got)
+		}
+	}
+	if len(p.Chances) == 0 {
+		t.Error("no rings")
+	}
+	for _, c := range []struct {
+		p    float64
+		want string
+	}{{0, "<1 %"}, {1, ">99 %"}, {0.5, "50 %"}, {0.994, "99 %"}} {
+		if got := percent(c.p); got != c.want {
+			t.Errorf("%g is %q, want %q", c.p, got, c.want)
 		}
 	}
 }

@@ -15,6 +15,8 @@ const (
 	Mark                              // earliest, aim, latest
 	Late                              // past its latest
 	Present                           // now
+	Zone                              // beside the flash chart: how heavy a grade is
+	Chance                            // beside a ring of the forecast
 )
 
 // What a timer looks like: a thin line up to its earliest, a thick one from there to its
