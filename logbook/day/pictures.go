@@ -111,12 +111,6 @@ func drawTrend(p flash.Picture, w, h float64, ahead bool) drawing {
 		d.line(black, thin, 0.5, point{b, 0}, point{b, h - foot})
 		d.write(black, small, 0, point{b, h - 0.8}, "+")
 	}
-	for i, dot := range p.Points {
-		at := point{x(float64(dot.Trial)), y(dot.Y)}
-		if i > 0 && !dot.Added {
-			d.line(black, thin, 0, point{x(float64(dot.Trial - 1)), y(p.Points[i-1].Y)}, at)
-		}
-	}
 	for _, dot := range p.Points {
 		at := point{x(float64(dot.Trial)), y(dot.Y)}
 		if dot.Weighed {
@@ -130,9 +124,11 @@ func drawTrend(p flash.Picture, w, h float64, ahead bool) drawing {
 	}
 	if ahead && len(p.Curves) > 0 {
 		now := p.Curves[len(p.Curves)-1]
-		for t := p.Done + 1; t <= p.Last; t++ {
-			mean, _, _ := now.At(float64(t))
-			d.mark(hollow, accent, 0.9, point{x(float64(t)), y(mean)})
+		for j, chance := range p.Chances {
+			t := float64(p.Done + 1 + j)
+			mean, _, _ := now.At(t)
+			d.mark(hollow, accent, 0.9, point{x(t), y(mean)})
+			d.write(accent, small, -1, point{x(t) + 1.2, clear(y(mean)-1, y(p.None), y(p.Heavy))}, bench.Percent(chance))
 		}
 	}
 	every := 1
@@ -182,7 +178,8 @@ func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
 	}
 	lo, hi = math.Floor(lo/10)*10, math.Max(math.Ceil((hi+2)/10)*10, boilC)
 	x := func(sec float64) float64 { return left + sec/endS*(w-left-right) }
-	y := func(c float64) float64 { return 1 + (1-(c-lo)/(hi-lo))*(h-foot-1) }
+	head := d.legend(left, w-right)
+	y := func(c float64) float64 { return head + (1-(c-lo)/(hi-lo))*(h-foot-head) }
 	path := func(ks []cure.Knot, fromS, toS float64) []point {
 		var at []point
 		if toS <= fromS {
@@ -224,7 +221,7 @@ func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
 		outS := out.at.At.Sub(l.In.At).Seconds()
 		if outS > 0 && outS < endS {
 			d.line(black, thin, 0.5, point{x(outS), 1}, point{x(outS), h - foot})
-			d.write(black, small, 1, point{x(outS) - 0.6, 1 + small}, "out")
+			d.write(black, small, 1, point{x(outS) - 0.6, head + small}, "out")
 		}
 	}
 	d.line(pale, 1.3, 0, path(set, 0, endS)...) // the programme lies under the bath
@@ -247,18 +244,28 @@ func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
 			}
 		}
 	}
-	// What is what, where the curves of a cure do not go: below them, on the right.
-	row := point{w - right - 34, h - foot - 3*(small+0.8) - 1.2}
+	return d
+}
+
+// legend says above the curves of a cure what is what, where nothing can lie on it, from
+// one x to another, in as many rows as it takes; it gives where they end, mm.
+func (d *drawing) legend(from, to float64) (foot float64) {
+	const row, dash, letter = small + 0.8, 7, 0.58 * small // a letter is no wider than that
+	at := point{from, 0.6 * row}
 	for _, k := range []struct {
 		i          ink
 		wide, dash float64
 		text       string
 	}{{pale, 1.3, 0, "programme"}, {black, bathMM, 0, "bath"}, {accent, coreMM, 0, "core (estimate)"}, {faint, 0.3, 1, "expected, not read"}} {
-		d.line(k.i, k.wide, k.dash, row, point{row.x + 7, row.y})
-		d.write(black, small, -1, point{row.x + 8.5, row.y + small/3}, k.text)
-		row.y += small + 0.8
+		wide := dash + 1.5 + letter*float64(len(k.text))
+		if at.x > from && at.x+wide > to {
+			at = point{from, at.y + row}
+		}
+		d.line(k.i, k.wide, k.dash, at, point{at.x + dash, at.y})
+		d.write(black, small, -1, point{at.x + dash + 1.5, at.y + small/3}, k.text)
+		at.x += wide + 4
 	}
-	return d
+	return at.y + row
 }
 
 // since lists the readings of a bath from when the flasks went in.

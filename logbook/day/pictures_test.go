@@ -3,6 +3,7 @@ package day
 import (
 	"encoding/xml"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -108,6 +109,7 @@ func TestCurveFollowsItsProgramme(t *testing.T) {
 		}
 		d := s.curve(l, &e, curveW, curveH)
 		inside(t, d)
+		legendAbove(t, d)
 		for _, sh := range d.shapes {
 			if sh.form == stroke && sh.ink == pale && len(sh.at) > 2 {
 				return
@@ -115,6 +117,28 @@ func TestCurveFollowsItsProgramme(t *testing.T) {
 		}
 		t.Fatalf("the programme is not drawn")
 	})
+}
+
+// legendAbove holds that no curve and no reading comes to where the legend stands.
+func legendAbove(t *rapid.T, d drawing) {
+	foot, named := 0.0, 0
+	for _, sh := range d.shapes {
+		if sh.form == lettering && slices.Contains([]string{"programme", "bath", "core (estimate)", "expected, not read"}, sh.text) {
+			foot, named = math.Max(foot, sh.at[0].y), named+1
+		}
+	}
+	if named != 4 {
+		t.Fatalf("the legend names %d of 4", named)
+	}
+	for _, sh := range d.shapes {
+		if sh.form == stroke && len(sh.at) > 2 || sh.form == disc {
+			for _, p := range sh.at {
+				if p.y < foot {
+					t.Fatalf("at %v something lies on the legend, which ends at %g", p, foot)
+				}
+			}
+		}
+	}
 }
 
 // TestSVGText: any text of a drawing is read as XML reads it, and as it was given.
