@@ -94,7 +94,7 @@ func TestFloodOnTheScreen(t *testing.T) {
 		d.record(action.TimerStart{Label: fmt.Sprint("timer ", i), Count: "down", AimS: 60})
 	}
 	d.wait(2 * time.Minute)
-	d.sees("FLOOD, 12 in 10 min: TIMER 0")
+	d.sees("TIMER 0", "FLOOD 12")
 	for range 20 {
 		d.wait(time.Second)
 	}

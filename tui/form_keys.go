@@ -80,7 +80,21 @@ func (f *form) keys() []hint {
 	return append(out, hint{key: "0", words: "back"})
 }
 
-func (f *form) step() string { return "type the number of your answer" }
+// step repeats the question, so that whoever reads only the bright line knows what is asked.
+func (f *form) step() string {
+	fd := f.fields[f.at]
+	ask := fd.ask
+	if ask == "" {
+		ask = f.title
+	}
+	if fd.kind == pickOne && len(fd.options) == 1 {
+		return ask + ": 1 " + fd.options[0]
+	}
+	if unit := fd.unit; fd.typing() && unit != "" {
+		return ask + ", " + unit
+	}
+	return ask
+}
 
 // key takes one key; going back from the first question leaves the form.
 func (f *form) key(key, text string) (cmd tea.Cmd, how fate) {

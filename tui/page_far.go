@@ -20,8 +20,14 @@ type tile struct {
 	role                              role
 }
 
-// topWidth is how wide the number and the time are, with its unit.
-func (t tile) topWidth(l lettering) int { return l.width(t.place+" "+t.time) + 1 + len(t.unit) }
+// boxWidth is how wide the number is in its box.
+func (t tile) boxWidth(l lettering) int { return l.width(t.place) + 2 }
+
+// topWidth is how wide the number in its box and the time are, with its unit and a margin
+// that keeps it off the next tile.
+func (t tile) topWidth(l lettering) int {
+	return t.boxWidth(l) + 1 + l.scale + l.width(t.time) + 1 + len(t.unit) + 1
+}
 
 // brief is the word to show where there is room for one only.
 func (t tile) brief() string {
@@ -203,8 +209,11 @@ func (m *sight) drawTile(f *frame, a area, t tile, l lettering, words, gap int) 
 			f.put(x, y+i, a.x+a.w-x, r, row)
 		}
 	}
-	line(l, a.x+1, number, t.place)
-	at := a.x + 1 + l.width(t.place+" ") + l.scale + gap
+	for i := range l.rows() {
+		f.fill(a.x, y+i, t.boxWidth(l), boxed)
+	}
+	line(l, a.x+1, boxed, t.place)
+	at := a.x + t.boxWidth(l) + 1 + l.scale + gap
 	line(l, at, number, t.time)
 	f.put(at+l.width(t.time)+1, y+l.rows()-1, len(t.unit), number, t.unit)
 	if y += l.rows(); end-y > l.rows()*words+words-1 {

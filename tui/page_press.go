@@ -25,7 +25,7 @@ func (p *pressPage) bathsAlone(a area) *sheet {
 }
 
 func (p *pressPage) keys() []hint {
-	return append(p.leaf.keys(), hint{key: "-", words: "plan backwards"}, hint{key: "*", words: "the day"}, hint{key: "/", words: "far view"})
+	return append(p.leaf.keys(), hint{key: "-", words: "plan"}, hint{key: "*", words: "the day"}, hint{key: "/", words: "far view"})
 }
 
 func (p *pressPage) key(key string) (tea.Cmd, bool) {

@@ -33,7 +33,11 @@ func svg(f *frame, dark bool) string {
 			for end < f.w && f.cells[y*f.w+end].role == r {
 				end++
 			}
-			if l := ls[r]; l.bg != "" {
+			l := ls[r]
+			if l.reverse {
+				l.bg = ink
+			}
+			if l.bg != "" {
 				fmt.Fprintf(&b, `<rect x="%d" y="%d" width="%d" height="%d" fill="%s"/>`+"\n", 8+x*cw, 8+y*ch, (end-x)*cw, ch, l.bg)
 			}
 			x = end
@@ -57,7 +61,10 @@ func svg(f *frame, dark bool) string {
 				weight = ` font-weight="bold"`
 			}
 			fg := l.fg
-			if fg == "" {
+			switch {
+			case l.reverse:
+				fg = paper
+			case fg == "":
 				fg = ink
 			}
 			fmt.Fprintf(&b, `<text x="%s" y="%d" fill="%s"%s>%s</text>`+"\n", strings.Join(xs, " "), 8+y*ch+14, fg, weight, html.EscapeString(text))

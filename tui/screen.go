@@ -126,16 +126,19 @@ func (m *Model) drawStrip(f *frame) {
 			r = warn
 		}
 		head := fmt.Sprintf(" ▲%d ", top.Priority)
-		if m.floodOn {
-			head = fmt.Sprintf(" ▲%d FLOOD, %d in 10 min: ", top.Priority, m.floodN)
-			waiting = 0 // said already
-		}
 		if waiting > 1 {
 			head = fmt.Sprintf(" ▲%d (%d) ", top.Priority, waiting)
 		}
 		tail := " . got it "
 		if !m.hears() {
 			tail = " "
+		}
+		if m.floodOn { // last: where there is no room the place of the alarm comes before it
+			flood := fmt.Sprintf(" FLOOD, %d in 10 min", m.floodN)
+			if width < 80 {
+				flood = fmt.Sprintf(" FLOOD %d", m.floodN)
+			}
+			tail = flood + tail
 		}
 		s := head + m.alarmFit(*top, max(0, width-ansi.StringWidth(head+tail)))
 		f.put(x, 0, width, r, pad(s, max(0, width-ansi.StringWidth(tail)))+tail)
@@ -306,7 +309,10 @@ func (m *Model) keysHere() []hint {
 
 func (m *Model) stepLine() string {
 	if o := m.over(); o != nil {
-		return o.step()
+		if s := o.step(); ansi.StringWidth(s) <= m.w-2 {
+			return s
+		}
+		return "type the number of your answer"
 	}
 	return m.page.step()
 }

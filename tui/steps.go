@@ -80,6 +80,9 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 		return m.together(head+"out of the bath", "which come out?", f, bench.InBath, func(o *bench.Flask) bool { return l != nil && o.Load == l.No },
 			func(ns []int) action.Body { return action.BathUnload{Flasks: ns} })
 	case bench.DoWater:
+		if m.alone(f, bench.Cooling) { // it can be undone, and asks nothing
+			return m.append(action.CoolWater{Flasks: []int{f.No}}, "", nil)
+		}
 		return m.together(head+"into tap water", "which go into the water?", f, bench.Cooling, nil, func(ns []int) action.Body { return action.CoolWater{Flasks: ns} })
 	case bench.DoDeflask:
 		return m.together(head+"deflask", "which are opened?", f, bench.InWater, nil, func(ns []int) action.Body { return action.Deflask{Flasks: ns} })
@@ -171,6 +174,16 @@ func (m *Model) hintAfterFlash(no int) {
 		return
 	}
 	m.say(good, fmt.Sprintf("saved: trial %d %s · grams, where, dough added: -", len(f.Trials), f.Trial().Grade))
+}
+
+// alone tells whether no other flask stands at a stage.
+func (m *sight) alone(f *bench.Flask, at bench.Stage) bool {
+	for p := 1; p <= 9; p++ {
+		if o := m.bench().OnPlace(p); o != nil && o.No != f.No && o.Stage == at {
+			return false
+		}
+	}
+	return true
 }
 
 // together asks which flasks at the same stage take a step at once; the one

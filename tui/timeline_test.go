@@ -155,3 +155,43 @@ func TestDayReadOut(t *testing.T) {
 		t.Errorf("the day is read out as %s", said)
 	}
 }
+
+// The bright line repeats the question, whatever is asked.
+func TestBrightLineRepeatsTheQuestion(t *testing.T) {
+	for keys, want := range map[string]string{"enter enter": "caution: 1 read", "5 enter": "case number", "5 enter 4 4 enter": "base", "+ 2": "caution: 1 read", "+ 5": "the bath reads, °C", "+": "new"} {
+		d := demoDesk(t, 80, 24, 19*time.Minute)
+		d.m.sel = 3
+		d.press(keys)
+		if got := d.m.stepLine(); got != want {
+			t.Errorf("after %q the bright line says %q, want %q:\n%s", keys, got, want, d.screen())
+		}
+	}
+}
+
+// A tile of the far view keeps a blank column between itself and the next, and its number
+// stands in a box of its own.
+func TestFarTilesDoNotTouch(t *testing.T) {
+	for _, s := range []struct{ w, h int }{{80, 24}, {100, 30}, {160, 45}, {240, 70}} {
+		for _, at := range []int{1, 19, 45, 79} {
+			d := demoDesk(t, s.w, s.h, time.Duration(at)*time.Minute)
+			d.press("/ /")
+			f := d.m.draw()
+			boxes := 0
+			for y := range f.h {
+				for x := 1; x < f.w; x++ {
+					c, before := f.cells[y*f.w+x], f.cells[y*f.w+x-1]
+					if c.role != boxed || before.role == boxed {
+						continue
+					}
+					boxes++
+					if before.s != " " && before.s != "─" {
+						t.Fatalf("%dx%d: %q touches the number at row %d:\n%s", s.w, s.h, before.s, y, d.screen())
+					}
+				}
+			}
+			if len(d.m.bench().Flasks) > 2 && boxes == 0 {
+				t.Errorf("%dx%d: no number in a box:\n%s", s.w, s.h, d.screen())
+			}
+		}
+	}
+}
