@@ -132,6 +132,12 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 			s.wrapped(plain, fmt.Sprintf("%s %s  %s", local(n.At), n.By, n.Text), a.w-2)
 		}
 	}
+	m.flaskRecords(s, fl, local)
+	return s
+}
+
+// flaskRecords lists the records about a flask, with what became of them.
+func (m *sight) flaskRecords(s *sheet, fl *bench.Flask, local func(timers.Stamp) string) {
 	s.gap()
 	s.add(dim, "records")
 	for _, it := range m.itemsOf(fl) {
@@ -146,7 +152,6 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 			s.add(plain, line)
 		}
 	}
-	return s
 }
 
 func tagWords(tag string) string {

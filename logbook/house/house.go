@@ -6,6 +6,7 @@
 package house
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -339,9 +340,7 @@ func (h House) Valid() error {
 	}
 	_, noHour := time.Parse(hourMinute, h.Backup.At)
 	check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %q", h.Backup.At)
-	if e := h.Place.valid(); err == nil && e != nil {
-		err = e
-	}
+	err = cmp.Or(err, h.Place.valid())
 	check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
 	for _, b := range h.Baths {
 		label("baths.name", b.Name, 40)
