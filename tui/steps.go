@@ -219,8 +219,22 @@ func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, grou
 	return nil
 }
 
+// offLines list what was short or off on a flask before its outcome is told.
+func (m *sight) offLines(f *bench.Flask) []string {
+	var out []string
+	for _, code := range m.bench().UnusualOf(f) {
+		if w := words.Unusual(code); !slices.Contains(out, w) {
+			out = append(out, w)
+		}
+	}
+	if len(out) == 0 {
+		return nil
+	}
+	return []string{"not as set on this flask: " + strings.Join(out, ", ")}
+}
+
 func (m *Model) outcome(f *bench.Flask) tea.Cmd {
-	fm := &form{title: fmt.Sprintf("%d · %s %s · outcome", f.Place, f.Case, f.Base), fields: []*field{
+	fm := &form{title: fmt.Sprintf("%d · %s %s · outcome", f.Place, f.Case, f.Base), lines: m.offLines(f), fields: []*field{
 		choose("outcome", "outcome", action.Outcomes...),
 		several("defects", "defects seen (ENTER for none)", 0, words.Defects(action.Defects), nil),
 		choose("sure", "the flask leaves the bench", "yes"),

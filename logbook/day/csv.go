@@ -197,7 +197,7 @@ func (s Sheet) part(begin, end *timers.Stamp) string {
 }
 
 func (s Sheet) closureRows(tame func(string) string) [][]string {
-	rows := [][]string{{"flask", "case", "base", "size", "closure", "trial", "press", "in_at", "pressure_at", "open_at", "judged_at", "pressure_psi", "hold_aim_s", "held_s", "grade", "grams", "where", "dough_added", "corrected", "part_in_day"}}
+	rows := [][]string{{"flask", "case", "base", "size", "closure", "trial", "press", "in_at", "pressure_at", "open_at", "judged_at", "pressure_psi", "hold_aim_s", "held_s", "grade", "grams", "where", "dough_added", "corrected", "part_in_day", "by"}}
 	for _, f := range s.flasks() {
 		head := []string{number(f.No), tame(f.Case), f.Base, f.Size}
 		for _, t := range f.Trials {
@@ -209,12 +209,12 @@ func (s Sheet) closureRows(tame func(string) string) [][]string {
 				held = strconv.Itoa(t.HeldS)
 			}
 			rows = append(rows, append(slices.Clone(head), "trial", number(t.N), number(t.Press), s.when(&t.In), s.when(t.At), s.when(t.Out), s.when(t.Judged),
-				amount(t.PSI), number(t.HoldAimS), held, t.Grade, amount(t.Grams), strings.Join(t.Where, "; "), yes(t.Added), yes(t.Corrected), s.part(&t.In, t.Judged)))
+				amount(t.PSI), number(t.HoldAimS), held, t.Grade, amount(t.Grams), strings.Join(t.Where, "; "), yes(t.Added), yes(t.Corrected), s.part(&t.In, t.Judged), tame(s.hands(f, t))))
 		}
 		if s.hasAny(f.SheetOut, f.Metal) {
 			fixed := s.corrected(flaskNo(f), "sheet-out") || s.corrected(flaskNo(f), "metal-to-metal")
 			rows = append(rows, append(slices.Clone(head), "final", "", "", s.when(f.SheetOut), s.when(f.Metal), "", "",
-				amount(f.MetalPSI), "", "", "", "", "", "", yes(fixed), s.part(f.SheetOut, f.Metal)))
+				amount(f.MetalPSI), "", "", "", "", "", "", yes(fixed), s.part(f.SheetOut, f.Metal), tame(s.finalHands(f))))
 		}
 	}
 	return rows
@@ -224,6 +224,7 @@ func (s Sheet) flaskRows(tame func(string) string) [][]string {
 	rows := [][]string{{"flask", "case", "base", "size", "tag", "place", "stage", "opened_at", "trials", "last_grade", "mix", "resin", "powder_lot", "liquid_lot",
 		"sheet_out_at", "metal_to_metal_at", "pressure_psi", "clamped_at", "backed_off_turn", "load", "programme", "in_bath_at", "out_of_bath_at", "in_water_at",
 		"cure", "cure_figures", "deflasked_at", "pin_mm", "outcome", "defects", "ended_at", "unusual", "corrected"}}
+	unusual := s.Bench.Unusual()
 	for _, f := range s.flasks() {
 		grade, pin := "", ""
 		if j := f.Judged(); len(j) > 0 {
@@ -245,15 +246,11 @@ func (s Sheet) flaskRows(tame func(string) string) [][]string {
 			stand, _ := s.cureOf(f)
 			stands, figures = string(stand.Word), bench.StandWords(stand, s.Bench.House.Units.Temperature)
 		}
-		var odd []string
-		for _, o := range f.Oddities {
-			odd = append(odd, o.What)
-		}
 		rows = append(rows, []string{number(f.No), tame(f.Case), f.Base, f.Size, tame(f.Tag), number(f.Place), string(f.Stage), s.when(&f.Opened),
 			strconv.Itoa(len(f.Trials)), grade, number(mix.No), tame(mix.Resin), tame(mix.PowderLot), tame(mix.LiquidLot),
 			s.when(f.SheetOut), s.when(f.Metal), amount(f.MetalPSI), s.when(f.Clamped), amount(f.BackedOff), number(load.No), tame(load.Programme),
 			s.when(f.InBath), s.when(f.OutBath), s.when(f.InWater), stands, figures, s.when(f.Deflasked), pin, f.Outcome, strings.Join(f.Defects, "; "), s.when(f.Ended),
-			tame(strings.Join(odd, "; ")), s.correctedKinds(f)})
+			tame(strings.Join(unusual[f.No], "; ")), s.correctedKinds(f)})
 	}
 	return rows
 }

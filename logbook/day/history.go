@@ -8,6 +8,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 )
@@ -154,10 +155,33 @@ func (s Sheet) corrections(arrow string) []mended {
 			for _, ch := range all[i] {
 				m.words = append(m.words, fmt.Sprintf("%s %s %s %s", words.Field(ch.name), orNone(s.short(ch.name, ch.was)), arrow, orNone(s.short(ch.name, ch.is))))
 			}
+			if said := s.turns(it, c); said != "" {
+				m.words = append(m.words, said)
+			}
 			out = append(out, m)
 		}
 	}
 	return out
+}
+
+// turns says that a correction made after the final closure turned it unusual: the last
+// trial counts as more flash than the house allows.
+func (s Sheet) turns(it bench.Item, c record.Record) string {
+	a, ok := it.Body.(action.Flash)
+	first, was := it.Action.Body.(action.Flash)
+	if !ok || !was || a.Grade == first.Grade {
+		return ""
+	}
+	f := s.Bench.Flasks[a.Flask]
+	if f == nil || f.SheetOut == nil || c.Stamp.At.Before(f.SheetOut.At) {
+		return ""
+	}
+	allowed := slices.Index(action.Grades, s.Bench.House.Press.Grade)
+	j := f.Judged()
+	if len(j) == 0 || j[len(j)-1].Grade != a.Grade || *j[len(j)-1].Judged != it.Stamp || slices.Index(action.Grades, a.Grade) <= allowed {
+		return ""
+	}
+	return "corrected after the final closure, which counts as not ready with this"
 }
 
 // takenBack lists what was taken back of the day, or in it.

@@ -96,7 +96,7 @@ func (s Sheet) event(w bench.Window) (event, bool) {
 	done, limit := "", ""
 	switch w.What {
 	case bench.BenchSet:
-		e.summary, done, limit = what+": into the bath", "bench set done: may go into the bath", "bench set too long"
+		e.summary, done, limit = what+": into the bath", "bench set time is up: may go into the bath", "bench set too long"
 	case bench.Cure:
 		e.summary, done, limit = what+": out of the bath", "curing time is up", "must be out of the bath"
 		if l := s.Bench.Loads[w.Load]; l != nil {

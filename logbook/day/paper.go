@@ -371,7 +371,7 @@ func (s Sheet) closureTable(f *bench.Flask) table {
 		if c.Added {
 			where = strings.TrimSuffix("dough added; "+where, "; ")
 		}
-		in := s.clock(c.In.At)
+		in := s.clock(c.In.At) + s.lateTrial(f, c)
 		if s.Bench.House.Press.Presses > 1 {
 			in += fmt.Sprintf(", press %d", max(1, c.Press))
 		}

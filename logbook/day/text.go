@@ -262,7 +262,7 @@ func (s Sheet) closures(p *page, f *bench.Flask) {
 			p.line(2, "trial closures")
 			title = true
 		}
-		words := []string{fmt.Sprintf("%d%s  %s", t.N, star(t.Corrected), s.clock(t.In.At))}
+		words := []string{fmt.Sprintf("%d%s  %s%s", t.N, star(t.Corrected), s.clock(t.In.At), s.lateTrial(f, t))}
 		if t.Added {
 			words = append(words, "dough added")
 		}

@@ -78,7 +78,7 @@ func Shift() []Step {
 	final(28.5, 4)
 	at(33, action.BathUnload{Flasks: []int{1, 2}}, "the cure is done: out of the bath, cool on the bench")
 	at(61, action.BathLoad{Load: 2, Flasks: []int{3, 4}, Programme: "long and boil", BathC: 73.5,
-		Sections: []action.Section{{Flask: 3, ThinMM: 2, ThickMM: 5}, {Flask: 4, ThinMM: 2, ThickMM: 4}}}, "bench set done: into the bath, out tomorrow")
+		Sections: []action.Section{{Flask: 3, ThinMM: 2, ThickMM: 5}, {Flask: 4, ThinMM: 2, ThickMM: 4}}}, "bench set time is up: into the bath, out tomorrow")
 	at(64, action.CoolWater{Flasks: []int{1, 2}}, "cooled on the bench: now tap water")
 	at(80, action.Deflask{Flasks: []int{1, 2}}, "cool: deflask")
 	at(84, action.Remount{Flask: 1, PinMM: 0.3}, "back on the articulator: pin opening")

@@ -6,8 +6,6 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/stats"
-	"flaskside/timers"
-	"flaskside/timers/cure"
 )
 
 // Condition is something out of the ordinary that a record can tell of a flask.
@@ -20,8 +18,8 @@ type Condition struct {
 const (
 	anyCode     = "any"
 	otherCode   = "other"
-	lowCode     = "pressure-low"
-	outsideCode = "closed-outside"
+	lowCode     = bench.PressureLowCode
+	outsideCode = bench.OutsideCode
 	boilCode    = "may-boil"
 	shortCode   = "cure-short" // also recorded by the bench
 )
@@ -52,11 +50,8 @@ func Conditions() []Condition {
 	}
 }
 
-// What the bench marks of how a flask came out, or of its number, is no circumstance of its
-// making. clockBack is the bench's mark of a clock that stood wrong: nothing about a flask.
-const clockBack = "clock-back"
-
-// unusual gathers the codes of each flask, in the order of [Conditions].
+// unusual gathers the codes of each flask, in the order of [Conditions]. What the bench
+// marks of how a flask came out, or of its number, is no circumstance of its making.
 func unusual(b *bench.Bench, boil Boil) map[int][]string {
 	found := map[int]map[string]bool{}
 	mark := func(no int, code string) {
@@ -69,33 +64,20 @@ func unusual(b *bench.Bench, boil Boil) map[int][]string {
 	for _, c := range Conditions() {
 		known[c.Code] = c.Code != anyCode
 	}
-	for no, f := range b.Flasks {
-		for _, o := range f.Oddities {
+	for no, codes := range b.Unusual() {
+		for _, code := range codes {
 			switch {
-			case o.What == clockBack, o.What == bench.PinHighCode, o.What == bench.CaseCode:
-			case known[o.What]:
-				mark(no, o.What)
+			case code == bench.PinHighCode, code == bench.CaseCode:
+			case known[code]:
+				mark(no, code)
 			default:
 				mark(no, otherCode)
 			}
 		}
-		if f.OutBath != nil && f.InBath != nil && b.LoadOf(f) != nil {
-			// Also where nobody was asked: the readings may have been typed or corrected after it was out.
-			if s, _ := b.StandingOf(f, timers.Now{}); s.Word == cure.OffTemperature {
-				mark(no, shortCode)
-			}
-		}
-		if f.Metal != nil {
-			if w := whereClosed(b.MixOf(f), *f.Metal); w == Before || w == After {
-				mark(no, outsideCode)
-			}
-		}
 	}
-	for code, flasks := range map[string]map[int]bool{lowCode: pressures(b), boilCode: boil.flasks} {
-		for no, so := range flasks {
-			if so {
-				mark(no, code)
-			}
+	for no, so := range boil.flasks {
+		if so {
+			mark(no, boilCode)
 		}
 	}
 	out := map[int][]string{}
@@ -105,35 +87,6 @@ func unusual(b *bench.Bench, boil Boil) map[int][]string {
 				out[no] = append(out[no], c.Code)
 			}
 		}
-	}
-	return out
-}
-
-// pressures tells of each flask whether its last trial closure or its final one was
-// under the pressure that the house asked for when it was recorded.
-func pressures(b *bench.Bench) map[int]bool {
-	under := b.UnderPressure()
-	type low struct{ trial, final bool }
-	last := map[int]low{}
-	for i := range b.Items {
-		it := &b.Items[i]
-		if it.TakenBack != nil {
-			continue
-		}
-		switch a := it.Body.(type) {
-		case action.PressAt:
-			l := last[a.Flask]
-			l.trial = under[it.Action.ID]
-			last[a.Flask] = l
-		case action.MetalToMetal:
-			l := last[a.Flask]
-			l.final = under[it.Action.ID]
-			last[a.Flask] = l
-		}
-	}
-	out := map[int]bool{}
-	for no, l := range last {
-		out[no] = l.trial || l.final
 	}
 	return out
 }

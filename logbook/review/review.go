@@ -31,9 +31,10 @@ type Review struct {
 	Until  time.Time `json:"until"` // first instant after the period
 	Head   string    `json:"head"`  // end of the chain when the review was made; the caller fills it in
 	Opened int       `json:"opened"`
-	Closed int       `json:"closed"` // finally closed in the period
-	Ended  int       `json:"ended"`  // with an outcome in the period
-	Going  int       `json:"going"`  // on the bench at its end
+	Closed int       `json:"closed"`   // finally closed in the period
+	Ended  int       `json:"ended"`    // with an outcome in the period
+	Going  int       `json:"going"`    // on the bench at its end
+	Given  int       `json:"given_up"` // of those ended, how many never had a final closure
 
 	Closures    []Sized     `json:"closures"` // by size, then of all; of flasks closed in the period
 	Dough       Dough       `json:"dough"`    // of flasks closed in the period
@@ -176,6 +177,11 @@ func Of(b *bench.Bench, from, until time.Time, boil Boil) Review {
 		}
 	}
 	r.Closed, r.Ended = len(closed), len(ended)
+	for _, f := range ended {
+		if f.Metal == nil {
+			r.Given++
+		}
+	}
 	byTime := func(at func(*bench.Flask) *timers.Stamp) func(x, y *bench.Flask) int {
 		return func(x, y *bench.Flask) int {
 			return cmp.Or(at(x).At.Compare(at(y).At), cmp.Compare(x.No, y.No))

@@ -284,7 +284,7 @@ func TestAnyRecords(t *testing.T) {
 	l := newLab(t, 1, begin)
 	no := l.opened(1, "medium", "5001")
 	l.do(60, action.Outcome{Flask: no, Outcome: "remake", Defects: []string{"short mould"}})
-	l.recs[1].Action.Unusual = []string{"moon full", clockBack}
+	l.recs[1].Action.Unusual = []string{"moon full", "clock-back"}
 	orphans := l.recs[1:]
 	if r := Of(bench.Fold(orphans, bench.Counters{}), begin, begin.AddDate(0, 1, 0), Boil{}); len(r.Flasks) > 0 || r.Ended > 0 {
 		t.Errorf("a flask whose opening is not there: %+v", r)

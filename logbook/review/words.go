@@ -49,7 +49,14 @@ func (r Review) title() string {
 }
 
 func (r Review) head() string {
-	return fmt.Sprintf("%s opened, %d finally closed, %d ended with an outcome, %d on the bench at the end of it.", flasks(r.Opened), r.Closed, r.Ended, r.Going)
+	head := fmt.Sprintf("%s opened, %d finally closed, %d ended with an outcome, %d on the bench at the end of it.", flasks(r.Opened), r.Closed, r.Ended, r.Going)
+	switch r.Given {
+	case 0:
+		return head
+	case 1:
+		return head + " 1 was given up without a final closure: it counts among the outcomes, not in the tables of closures, working time and times."
+	}
+	return head + fmt.Sprintf(" %d were given up without a final closure: they count among the outcomes, not in the tables of closures, working time and times.", r.Given)
 }
 
 func flasks(n int) string {
