@@ -12,11 +12,11 @@ type Picture struct {
 	Points      []Dot   // one for each trial made
 	Curves      []Curve // one for each segment, the current one last
 	// Chances[j] is the chance that a closure at most slight is seen by trial Done + 1 + j:
-	// one for each forecast trial shown, none once the flask is closed for good.
+	// one for each forecast trial shown, none once the flask is finally closed.
 	Chances []float64
 }
 
-// Closed is the picture of a flask that is closed for good: nothing is forecast.
+// Closed is the picture of a flask that is finally closed: nothing is forecast.
 func (p Picture) Closed() Picture {
 	p.Chances, p.Last = nil, max(fewestSeen, p.Done)
 	p.Curves = append([]Curve(nil), p.Curves...)
