@@ -1,0 +1,172 @@
+package tui
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/charmbracelet/x/ansi"
+
+	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
+	"flaskside/timers"
+)
+
+// drawPanel is the selected flask at a glance: its closures, the flash over trial
+// number, the verdict.
+func (p *benchPage) drawPanel(f *frame, a area, shown string) {
+	m := p.m
+	if m.cfg.Script.waits() {
+		f.text(a.x+1, a.y, accent, "An invented shift plays by itself: look at the line above the keys.")
+		f.text(a.x+1, a.y+1, plain, "It says which keys each step takes. Press any key and the shift is yours.")
+		m.drawFirst(f, area{a.x, a.y + 3, a.w, a.h - 3})
+		return
+	}
+	fl := m.selected()
+	if fl == nil {
+		f.text(a.x+1, a.y, dim, fmt.Sprintf("place %d is empty", m.sel))
+		if len(m.bench().Items) == 0 {
+			m.drawFirst(f, area{a.x, a.y + 2, a.w, a.h - 2})
+		}
+		return
+	}
+	chartW := min(46, a.w*4/10)
+	textW := a.w - chartW - 3
+	if len(fl.Judged()) == 0 {
+		textW = a.w - 2
+	}
+	lines := m.panelLines(fl, textW)
+	room := a.h
+	if st, ok := m.flaskStanding(fl); ok && st.Key != shown {
+		m.drawDigits(f, area{a.x, a.y + 1 + len(lines), textW, room - len(lines) - 1}, st)
+	}
+	if len(fl.Judged()) > 0 {
+		m.drawChart(f, area{a.x + a.w - chartW - 1, a.y, chartW, a.h}, fl)
+	}
+	if len(lines) > room {
+		lines = append(lines[:1], lines[len(lines)-room+1:]...)
+	}
+	for i, l := range lines {
+		f.put(a.x+1, a.y+i, textW, l.r, l.s)
+	}
+}
+
+// fineDigits is how near to its end a time counts single seconds in large digits.
+const fineDigits = 10 * time.Minute
+
+// lengthWidth is how wide the time of a timer is in large digits, its unit included.
+func lengthWidth(l lettering, st timers.Standing) int {
+	digits, unit := words.Digits(st.Left, fineDigits)
+	return l.width(digits) + 1 + len(unit)
+}
+
+// drawLength writes the time of a timer in large digits with its unit beside them.
+func drawLength(f *frame, a area, l lettering, st timers.Standing) {
+	digits, unit := words.Digits(st.Left, fineDigits)
+	for i, row := range l.write(digits) {
+		f.put(a.x, a.y+i, a.w, timeRole(st), row)
+	}
+	f.put(a.x+l.width(digits)+1, a.y+l.rows()-1, a.w, timeRole(st), unit)
+}
+
+// drawDigits shows a window in large digits with its words beside them, where there is
+// room.
+func (m *sight) drawDigits(f *frame, a area, st timers.Standing) {
+	w, _ := m.windowByKey(st.Key)
+	for _, l := range []lettering{{large, 1}, {small, 1}} {
+		digits := lengthWidth(l, st)
+		said := timerWords(w, st, a.w-digits-3)
+		if l.rows() > a.h || digits+3+ansi.StringWidth(said) > a.w {
+			continue
+		}
+		drawLength(f, area{a.x + 1, a.y, a.w, l.rows()}, l, st)
+		f.put(a.x+digits+3, a.y+l.rows()/2, a.w, strong, said)
+		return
+	}
+}
+
+type lineOf struct {
+	r role
+	s string
+}
+
+// panelLines are the closures, the verdict and the forecast, the most important
+// last where room is short.
+func (m *sight) panelLines(fl *bench.Flask, w int) []lineOf {
+	var out []lineOf
+	for _, t := range fl.Trials {
+		line := m.trialLine(t)
+		if ansi.StringWidth(line) <= w {
+			out = append(out, lineOf{plain, line})
+			continue
+		}
+		for _, l := range wrap(line, w) {
+			out = append(out, lineOf{plain, l})
+		}
+	}
+	if n := len(out); n > 4 {
+		out = out[n-4:]
+	}
+	if fl.Stage == bench.Trimmed || fl.Stage == bench.Judging || fl.Stage == bench.InPress || fl.Stage == bench.Holding {
+		out = append(out, m.verdictLines(fl, w, false)...)
+	}
+	switch {
+	case fl.Stage == bench.InBath:
+		out = append(out, m.bathLines(fl, w)...)
+	case len(fl.Trials) == 0:
+		for _, name := range words.HalfNames {
+			if h := fl.Halves[name]; h != nil {
+				out = append(out, lineOf{plain, fmt.Sprintf("%s painted %s, dry it at least %s", words.Half(name), m.instant(h.Coated.At), length(time.Duration(h.MinS)*time.Second))})
+			} else {
+				out = append(out, lineOf{dim, words.Half(name) + " not painted"})
+			}
+		}
+		if mix := m.bench().MixOf(fl); mix != nil {
+			out = append(out, lineOf{plain, m.mixLine(mix)})
+		}
+	}
+	for _, n := range fl.Notes {
+		out = append(out, lineOf{dim, fit("note: "+n.Text, w)})
+	}
+	return out
+}
+
+// mixLine says how a mix stands.
+func (m *sight) mixLine(x *bench.Mix) string {
+	left, reached := x.DoughLeft(m.now)
+	s := fmt.Sprintf("mix %s, %s: ", x.Letter(), x.Resin)
+	switch {
+	case x.Stiff != nil:
+		return s + "too stiff"
+	case left < 0:
+		return s + "working time over for " + length(-left) + " (estimate)"
+	case x.Dough != nil:
+		return s + "dough, " + length(left) + " of working time left (estimate)"
+	case reached:
+		return s + "should be dough (estimate): check it"
+	}
+	return s + "not yet dough (estimate)"
+}
+
+// trialLine is one closure in one line.
+func (m *sight) trialLine(t bench.Trial) string {
+	s := fmt.Sprintf("trial %d", t.N)
+	if t.Added {
+		s += " +dough"
+	}
+	if t.Grade != "" {
+		s += "  " + pad(t.Grade, 6)
+	}
+	if t.Grams > 0 {
+		s += fmt.Sprintf(" %.3g g", t.Grams)
+	}
+	if t.At != nil {
+		s += "  " + t.Gauge
+		if t.Out != nil {
+			s += fmt.Sprintf(" %d s", t.HeldS)
+		}
+	}
+	if t.Corrected {
+		s += "  (corrected)"
+	}
+	return s
+}
