@@ -153,7 +153,7 @@ func trail(o *options, c *cobra.Command, args []string, flask int, format, out s
 }
 
 // formatWords are the formats of a day.
-const formatWords = "text, html, pdf, csv, xlsx, ics or jsonl"
+const formatWords = "one of text, html, pdf, csv, xlsx, ics or jsonl"
 
 // date finds the bounds of the day asked for, the one that holds now without an
 // argument.
