@@ -96,7 +96,7 @@ func sameDisk(book *logbook.Book) error {
 	own, failed := disk.Of(book.Path())
 	newest, unread := disk.Of(days[len(days)-1])
 	if failed != nil || unread != nil || newest.ID == "" || newest.ID != own.ID {
-		return nil
+		return nil //nolint:nilerr // as said above
 	}
 	return fmt.Errorf("the newest backup, %s, is on the same disk as the logbook: is another disk plugged in? (backup.folder in the settings, or flaskside backup FILE)", days[len(days)-1])
 }

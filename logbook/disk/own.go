@@ -104,7 +104,7 @@ func Private(path string) error {
 	dir := filepath.Dir(path)
 	fi, missing := os.Stat(dir) // that there is none is told by whoever opens the file
 	if missing != nil || !othersWrite(fi) {
-		return nil
+		return nil //nolint:nilerr // as said above
 	}
 	if file, err := os.Lstat(path); fi.Mode()&fs.ModeSticky != 0 && (errors.Is(err, fs.ErrNotExist) || err == nil && Ours(file)) {
 		return nil
