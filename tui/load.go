@@ -27,9 +27,8 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 	x := &loadForm{m: m}
 	var names []string
 	var on []bool
-	for p := 1; p <= 9; p++ {
-		o := m.bench().OnPlace(p)
-		if o == nil || o.Stage != bench.Set && (f == nil || o.No != f.No) {
+	for o := range m.bench().OnPlaces() {
+		if o.Stage != bench.Set && (f == nil || o.No != f.No) {
 			continue
 		}
 		x.flasks = append(x.flasks, o.No)
@@ -38,7 +37,7 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 		if !done {
 			note = " (bench set not over)"
 		}
-		names = append(names, fmt.Sprintf("place %d: %s %s%s", p, o.Case, o.Base, note))
+		names = append(names, fmt.Sprintf("place %d: %s %s%s", o.Place, o.Case, o.Base, note))
 		on = append(on, f != nil && o.No == f.No || done)
 	}
 	if len(x.flasks) == 0 {

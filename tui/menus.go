@@ -324,7 +324,7 @@ func (m *Model) note(f *bench.Flask) tea.Cmd {
 func (m *Model) move(f *bench.Flask) tea.Cmd {
 	var free []int
 	var names []string
-	for p := 1; p <= 9; p++ {
+	for p := 1; p <= action.Places; p++ {
 		if m.bench().OnPlace(p) == nil {
 			free = append(free, p)
 			names = append(names, fmt.Sprintf("place %d", p))

@@ -41,14 +41,13 @@ func (m *Model) newMix(f *bench.Flask) tea.Cmd {
 	// A mix begins when powder meets liquid: when the form is opened, not when the
 	// last lot is typed.
 	x := &mixForm{m: m, resins: m.house().Resins, began: m.cfg.Keeper.Now().Wall}
-	for p := 1; p <= 9; p++ {
-		o := m.bench().OnPlace(p)
-		if o == nil || o.ClosedForGood() {
+	for o := range m.bench().OnPlaces() {
+		if o.ClosedForGood() {
 			continue
 		}
 		mix := m.bench().MixOf(o)
 		x.flasks = append(x.flasks, o.No)
-		names = append(names, fmt.Sprintf("place %d: %s %s %s", p, o.Case, o.Base, words.SizeLetter(o.Size)))
+		names = append(names, fmt.Sprintf("place %d: %s %s %s", o.Place, o.Case, o.Base, words.SizeLetter(o.Size)))
 		on = append(on, f != nil && o.No == f.No || (mix == nil || mix.Stiff != nil) && len(o.Halves) == 2)
 	}
 	if len(x.flasks) == 0 {

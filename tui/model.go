@@ -109,11 +109,9 @@ func New(cfg Config) *Model {
 	m.refresh(cfg.Keeper.State())
 	m.before = m.now.Reading
 	m.lookBack()
-	for p := 1; p <= 9; p++ {
-		if m.bench().OnPlace(p) != nil {
-			m.sel = p
-			break
-		}
+	for fl := range m.bench().OnPlaces() {
+		m.sel = fl.Place
+		break
 	}
 	if m.by() == "" && len(m.house().Crew) > 0 {
 		m.who("who is at the bench?", false)
@@ -320,7 +318,7 @@ func (m *Model) keyPlace(key string) tea.Cmd {
 	case "up":
 		m.sel = max(1, m.sel-1)
 	case "down":
-		m.sel = min(9, m.sel+1)
+		m.sel = min(action.Places, m.sel+1)
 	default:
 		m.sel = int(key[0] - '0')
 	}

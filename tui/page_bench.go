@@ -8,6 +8,7 @@ import (
 	tea "charm.land/bubbletea/v2"
 	"github.com/charmbracelet/x/ansi"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 	"flaskside/timers"
@@ -15,7 +16,7 @@ import (
 
 // Heights of the fixed parts.
 const (
-	placesH = 9
+	placesH = action.Places
 	footH   = 4 // rule, step, message, keys
 )
 
@@ -273,7 +274,7 @@ func (m *sight) dry(fl *bench.Flask) bool {
 
 // drawPlaces is the board: nine places.
 func (m *sight) drawPlaces(f *frame, a area) {
-	for p := 1; p <= 9; p++ {
+	for p := 1; p <= action.Places; p++ {
 		y := a.y + p - 1
 		fl := m.bench().OnPlace(p)
 		mark := "  "

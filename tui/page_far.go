@@ -163,10 +163,8 @@ func (p *farPage) key(key string) (tea.Cmd, bool) {
 func (p *farPage) draw(f *frame, _ area) {
 	m := p.m
 	var ts []tile
-	for p := 1; p <= 9; p++ {
-		if fl := m.bench().OnPlace(p); fl != nil {
-			ts = append(ts, m.tileOf(fl))
-		}
+	for fl := range m.bench().OnPlaces() {
+		ts = append(ts, m.tileOf(fl))
 	}
 	// What was just said stands here too, whole: in the place of the hint.
 	said, as := []string{"any key goes back to the bench"}, dim

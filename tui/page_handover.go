@@ -132,16 +132,12 @@ func (p *handoverPage) sheet(a area) *sheet {
 	s.gap()
 	s.add(dim, "at work")
 	n := 0
-	for p := 1; p <= 9; p++ {
-		fl := m.bench().OnPlace(p)
-		if fl == nil {
-			continue
-		}
+	for fl := range m.bench().OnPlaces() {
 		n++
 		words, r := m.standWords(fl)
 		t, _ := m.flaskTime(fl)
 		next := m.stepText(fl, m.bench().Next(fl, m.now))
-		s.add(r, fmt.Sprintf("%d  %-8s %-7s %s %6s → %s", p, fl.Case, fl.Base, pad(words, 20), t, next))
+		s.add(r, fmt.Sprintf("%d  %-8s %-7s %s %6s → %s", fl.Place, fl.Case, fl.Base, pad(words, 20), t, next))
 	}
 	if n == 0 {
 		s.add(plain, "the bench is empty")
@@ -175,9 +171,8 @@ func (p *handoverPage) sheet(a area) *sheet {
 		}
 	}
 	odd := 0
-	for p := 1; p <= 9; p++ {
-		fl := m.bench().OnPlace(p)
-		if fl == nil || len(fl.Oddities) == 0 {
+	for fl := range m.bench().OnPlaces() {
+		if len(fl.Oddities) == 0 {
 			continue
 		}
 		if odd == 0 {
@@ -186,7 +181,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 		}
 		odd++
 		last := fl.Oddities[len(fl.Oddities)-1]
-		s.add(warn, fmt.Sprintf("place %d  %d, last: %s", p, len(fl.Oddities), words.Unusual(last.What)))
+		s.add(warn, fmt.Sprintf("place %d  %d, last: %s", fl.Place, len(fl.Oddities), words.Unusual(last.What)))
 	}
 	return s
 }

@@ -6,6 +6,8 @@ import (
 	"io"
 	"strings"
 
+	"flaskside/logbook/action"
+
 	tea "charm.land/bubbletea/v2"
 )
 
@@ -83,7 +85,7 @@ func (m *Model) spoken() []string {
 		}
 	}
 	say("alarm", alarms)
-	for p := 1; p <= 9; p++ {
+	for p := 1; p <= action.Places; p++ {
 		fl := m.bench().OnPlace(p)
 		if fl == nil {
 			say(fmt.Sprint("place", p), "")

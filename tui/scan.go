@@ -63,10 +63,10 @@ func (m *Model) release() tea.Cmd {
 
 // scanned selects the flask whose tag or case number was read.
 func (m *Model) scanned(tag string) {
-	for p := 1; p <= 9; p++ {
-		if fl := m.bench().OnPlace(p); fl != nil && (strings.EqualFold(fl.Tag, tag) || strings.EqualFold(fl.Case, tag)) {
-			m.sel = p
-			m.say(good, fmt.Sprintf("scanned %s: place %d", fit(tag, 24), p))
+	for fl := range m.bench().OnPlaces() {
+		if strings.EqualFold(fl.Tag, tag) || strings.EqualFold(fl.Case, tag) {
+			m.sel = fl.Place
+			m.say(good, fmt.Sprintf("scanned %s: place %d", fit(tag, 24), fl.Place))
 			return
 		}
 	}

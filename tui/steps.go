@@ -178,8 +178,8 @@ func (m *Model) hintAfterFlash(no int) {
 
 // alone tells whether no other flask stands at a stage.
 func (m *sight) alone(f *bench.Flask, at bench.Stage) bool {
-	for p := 1; p <= 9; p++ {
-		if o := m.bench().OnPlace(p); o != nil && o.No != f.No && o.Stage == at {
+	for o := range m.bench().OnPlaces() {
+		if o.No != f.No && o.Stage == at {
 			return false
 		}
 	}
@@ -192,13 +192,12 @@ func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, grou
 	var ns []int
 	var names []string
 	var on []bool
-	for p := 1; p <= 9; p++ {
-		o := m.bench().OnPlace(p)
-		if o == nil || o.Stage != at && o.No != f.No {
+	for o := range m.bench().OnPlaces() {
+		if o.Stage != at && o.No != f.No {
 			continue
 		}
 		ns = append(ns, o.No)
-		names = append(names, fmt.Sprintf("place %d: %s %s", p, o.Case, o.Base))
+		names = append(names, fmt.Sprintf("place %d: %s %s", o.Place, o.Case, o.Base))
 		on = append(on, o.No == f.No || group == nil || group(o))
 	}
 	fm := &form{title: title}

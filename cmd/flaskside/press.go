@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/flash"
 	"flaskside/logbook/house"
@@ -56,8 +57,8 @@ func pressCommand(o *options) *cobra.Command {
 			if _, err := flash.ParseSize(mixSize); err != nil {
 				return wrongUsage("--mix-size: %w", err)
 			}
-			if mixFlasks < 1 || mixFlasks > 9 {
-				return wrongUsage("--mix-flasks must be 1 to 9, not %d", mixFlasks)
+			if mixFlasks < 1 || mixFlasks > action.Places {
+				return wrongUsage("--mix-flasks must be 1 to %d, not %d", action.Places, mixFlasks)
 			}
 			q := trendQuestion{at: at}
 			b, now, err := q.bench(o.book, clock)

@@ -89,8 +89,8 @@ func (q *trendQuestion) read(args []string, changed func(string) bool) (err erro
 		return wrongUsage("name the flask by its number or by its place, not both")
 	case !told && len(args) == 0 && !changed("place"):
 		return wrongUsage("which flask? give its number, or --place, or --size and --trials")
-	case changed("place") && (q.place < 1 || q.place > 9):
-		return wrongUsage("--place must be 1 to 9, not %d", q.place)
+	case changed("place") && (q.place < 1 || q.place > action.Places):
+		return wrongUsage("--place must be 1 to %d, not %d", action.Places, q.place)
 	case len(args) > 0:
 		if q.flask, err = strconv.Atoi(args[0]); err != nil || q.flask < 1 {
 			return wrongUsage("%q is not the number of a flask", args[0])

@@ -287,6 +287,30 @@ func Amends(b Body) (id string, ok bool) {
 	return "", false
 }
 
+// IsAmendment tells whether a body corrects or takes back another action.
+func IsAmendment(b Body) bool {
+	_, ok := Amends(b)
+	return ok
+}
+
+// Root looks through corrections and takings back to what t is about in the end: body is
+// the body of a T, find gives what is recorded under an id. ok is false where something on
+// the way is not known; root is then the last that is.
+func Root[T any](t T, body func(T) Body, find func(id string) (T, bool)) (root T, ok bool) {
+	for range 16 { // a taking back of a taking back …, but no book has a ring
+		of, amends := Amends(body(t))
+		if !amends {
+			return t, true
+		}
+		next, known := find(of)
+		if !known {
+			return t, false
+		}
+		t = next
+	}
+	return t, false
+}
+
 // Settings are the house settings from now on.
 type Settings struct {
 	House house.House `json:"house"`

@@ -60,8 +60,8 @@ func stages(s []house.Stage) error {
 	return house.ValidStages(s)
 }
 func flasks(ns []int) error {
-	if len(ns) < 1 || len(ns) > 9 {
-		return fmt.Errorf("flasks lists %d: give 1 to 9", len(ns))
+	if len(ns) < 1 || len(ns) > Places {
+		return fmt.Errorf("flasks lists %d: give 1 to %d", len(ns), Places)
 	}
 	seen := map[int]bool{}
 	for _, n := range ns {
@@ -76,8 +76,8 @@ func flasks(ns []int) error {
 	return nil
 }
 func place(n int) error {
-	if n < 1 || n > 9 {
-		return fmt.Errorf("place must be 1 to 9, not %d", n)
+	if n < 1 || n > Places {
+		return fmt.Errorf("place must be 1 to %d, not %d", Places, n)
 	}
 	return nil
 }

@@ -287,19 +287,11 @@ func (b *Bench) Mendable(f *Flask) []Item {
 	return out
 }
 
-// rootOf looks through corrections and takings back to what they are about in the
-// end: find gives the body recorded under an id. It gives nil where that is not known.
+// rootOf is what a body is about in the end ([action.Root]), nil where that is not known:
+// find gives the body recorded under an id.
 func rootOf(body action.Body, find func(id string) (action.Body, bool)) action.Body {
-	for range 16 { // a taking back of a taking back …, but no book has a ring
-		of, ok := action.Amends(body)
-		if !ok {
-			return body
-		}
-		next, ok := find(of)
-		if !ok {
-			return nil
-		}
-		body = next
+	if root, ok := action.Root(body, func(b action.Body) action.Body { return b }, find); ok {
+		return root
 	}
 	return nil
 }

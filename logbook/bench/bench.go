@@ -8,6 +8,7 @@
 package bench
 
 import (
+	"iter"
 	"sort"
 	"time"
 
@@ -83,6 +84,17 @@ func (b *Bench) OnPlace(place int) *Flask {
 		return nil
 	}
 	return b.Flasks[b.Places[place]]
+}
+
+// OnPlaces walks the flasks on the bench in the order of their places.
+func (b *Bench) OnPlaces() iter.Seq[*Flask] {
+	return func(yield func(*Flask) bool) {
+		for p := 1; p <= action.Places; p++ {
+			if f := b.OnPlace(p); f != nil && !yield(f) {
+				return
+			}
+		}
+	}
 }
 
 // FreePlace gives the lowest free place, or 0.

@@ -157,10 +157,8 @@ func (c *checker) flask(no int) (*Flask, error) {
 
 func (c *checker) benchList() string {
 	var ns []string
-	for p := 1; p <= action.Places; p++ {
-		if f := c.b.OnPlace(p); f != nil {
-			ns = append(ns, fmt.Sprint(f.No))
-		}
+	for f := range c.b.OnPlaces() {
+		ns = append(ns, fmt.Sprint(f.No))
 	}
 	if len(ns) == 0 {
 		return ": the bench is empty"
@@ -256,18 +254,4 @@ func (c *checker) excuse(code string) {
 		c.excused = map[string]bool{}
 	}
 	c.excused[code] = true
-}
-
-// hm writes a length of time for a sentence.
-func hm(d time.Duration) string {
-	d = d.Round(time.Second)
-	switch {
-	case d < time.Minute:
-		return fmt.Sprintf("%d s", int(d/time.Second))
-	case d < time.Hour && d%time.Minute == 0:
-		return fmt.Sprintf("%d min", int(d/time.Minute))
-	case d < time.Hour:
-		return fmt.Sprintf("%d min %02d s", int(d/time.Minute), int(d%time.Minute/time.Second))
-	}
-	return fmt.Sprintf("%d h %02d min", int(d/time.Hour), int(d%time.Hour/time.Minute))
 }

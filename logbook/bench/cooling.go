@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -59,7 +60,7 @@ func (c *checker) cooled(f *Flask) {
 		return
 	}
 	if cooled, want := c.since(*from), time.Duration(s)*time.Second; cooled < want {
-		c.unusual("cool-short", "cooled %s of %s", hm(cooled), hm(want))
+		c.unusual("cool-short", "cooled %s of %s", words.Length(cooled), words.Length(want))
 	}
 }
 
@@ -73,9 +74,8 @@ func coolings(b *Bench) []Window {
 		s     int
 	}
 	seen := map[group]int{}
-	for p := 1; p <= action.Places; p++ {
-		f := b.OnPlace(p)
-		if f == nil || f.Stage != Cooling && f.Stage != InWater {
+	for f := range b.OnPlaces() {
+		if f.Stage != Cooling && f.Stage != InWater {
 			continue
 		}
 		at, s, what, name := f.OutBath, f.CoolS, BenchCool, "cool"

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -132,6 +133,6 @@ func (c *checker) setLong(f *Flask) {
 		return
 	}
 	if set, want := c.since(*f.Clamped), time.Duration(f.BenchMinS)*time.Second; set < want {
-		c.unusual("set-short", "bench set %s of %s", hm(set), hm(want))
+		c.unusual("set-short", "bench set %s of %s", words.Length(set), words.Length(want))
 	}
 }

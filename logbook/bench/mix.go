@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/dough"
 )
@@ -184,7 +185,7 @@ func checkMixDough(c *checker, a action.MixDough) (action.MixDough, error) {
 		return a, err
 	}
 	if after := c.since(m.Made); after < m.Window.FromLow/2 {
-		c.unusual("dough-early", "dough marked %s after mixing, expected from %s (estimate)", hm(after), hm(m.Window.From))
+		c.unusual("dough-early", "dough marked %s after mixing, expected from %s (estimate)", words.Length(after), words.Length(m.Window.From))
 	}
 	return a, nil
 }
@@ -212,7 +213,7 @@ func (c *checker) notStiff(m *Mix) {
 // doughSpent calls it unusual to work with dough that is past its time.
 func (c *checker) doughSpent(m *Mix) {
 	if left, _ := m.DoughLeft(c.then); left < 0 {
-		c.unusual("dough-late", "the dough of mix %s is %s past its working time (estimate)", m.Letter(), hm(-left))
+		c.unusual("dough-late", "the dough of mix %s is %s past its working time (estimate)", m.Letter(), words.Length(-left))
 	}
 	c.notStiff(m)
 }

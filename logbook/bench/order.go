@@ -34,11 +34,7 @@ func (f *Flask) inHand() bool { return f.holdsPress() || f.Stage == Judging || f
 // sees them. The id of a job is the flask's number.
 func (b *Bench) Jobs(now timers.Now) []press.Job {
 	var out []press.Job
-	for p := 1; p <= action.Places; p++ {
-		f := b.OnPlace(p)
-		if f == nil {
-			continue
-		}
+	for f := range b.OnPlaces() {
 		j, ok := b.job(f, now)
 		if !ok {
 			continue

@@ -119,8 +119,8 @@ func (f *Flask) holdsPress() bool {
 // gave a reason for it.
 func (b *Bench) InPress(n int) []*Flask {
 	var out []*Flask
-	for p := 1; p <= action.Places; p++ {
-		if f := b.OnPlace(p); f != nil && f.Press == n && f.holdsPress() {
+	for f := range b.OnPlaces() {
+		if f.Press == n && f.holdsPress() {
 			out = append(out, f)
 		}
 	}

@@ -186,9 +186,8 @@ const ShortOfDough timers.End = "short of dough"
 // flask in the press has none; what its closure shows decides.
 func (b *Bench) shortages(now timers.Now) []timers.Signal {
 	var out []timers.Signal
-	for p := 1; p <= action.Places; p++ {
-		f := b.OnPlace(p)
-		if f == nil || f.Stage != Trimmed && (f.Stage != Drying || len(f.Trials) > 0) {
+	for f := range b.OnPlaces() {
+		if f.Stage != Trimmed && (f.Stage != Drying || len(f.Trials) > 0) {
 			continue
 		}
 		m := b.MixOf(f)

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -70,10 +71,10 @@ func (c *checker) separatorDry(f *Flask) {
 		}
 		dried := c.since(half.Coated)
 		if dried < time.Duration(half.MinS)*time.Second {
-			c.unusual("separator-wet", "separator on the %s half has dried %s of %s", name, hm(dried), hm(time.Duration(half.MinS)*time.Second))
+			c.unusual("separator-wet", "separator on the %s half has dried %s of %s", name, words.Length(dried), words.Length(time.Duration(half.MinS)*time.Second))
 		}
 		if half.MaxS > 0 && dried > time.Duration(half.MaxS)*time.Second {
-			c.unusual("separator-old", "separator on the %s half was painted %s ago, limit %s", name, hm(dried), hm(time.Duration(half.MaxS)*time.Second))
+			c.unusual("separator-old", "separator on the %s half was painted %s ago, limit %s", name, words.Length(dried), words.Length(time.Duration(half.MaxS)*time.Second))
 		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/cure"
 )
@@ -132,14 +133,14 @@ func (b *Bench) standing(f *Flask, in time.Duration, out bool) (cure.Stand, erro
 
 // StandWords are the figures of a standing in one line, without its word.
 func StandWords(s cure.Stand, u units.TempUnit) string {
-	out := []string{fmt.Sprintf("in the bath %s of %s", hm(s.In), hm(s.Want))}
+	out := []string{fmt.Sprintf("in the bath %s of %s", words.Length(s.In), words.Length(s.Want))}
 	if s.Word == cure.OffTemperature && len(s.Stages) > 0 {
 		for _, x := range s.Stages {
 			if x.Missing {
-				out = append(out, fmt.Sprintf("core at %s about %s of %s", units.FormatTemp(x.SetC, u), hm(x.Core.Round(time.Minute)), hm(x.CorePlan.Round(time.Minute))))
+				out = append(out, fmt.Sprintf("core at %s about %s of %s", units.FormatTemp(x.SetC, u), words.Length(x.Core.Round(time.Minute)), words.Length(x.CorePlan.Round(time.Minute))))
 			}
 			if x.TooHot > 0 {
-				out = append(out, fmt.Sprintf("bath above %s for %s", units.FormatTemp(x.SetC, u), hm(x.TooHot.Round(time.Minute))))
+				out = append(out, fmt.Sprintf("bath above %s for %s", units.FormatTemp(x.SetC, u), words.Length(x.TooHot.Round(time.Minute))))
 			}
 		}
 	}

@@ -177,11 +177,7 @@ func (b *Bench) Next(f *Flask, now timers.Now) Step {
 // loads and timers.
 func (b *Bench) Windows() []Window {
 	var out []Window
-	for p := 1; p <= action.Places; p++ {
-		f := b.OnPlace(p)
-		if f == nil {
-			continue
-		}
+	for f := range b.OnPlaces() {
 		for _, s := range table {
 			if s.ofFlask != nil {
 				out = append(out, s.ofFlask(b, f)...)

@@ -90,7 +90,7 @@ func (v *verifier) oddEntries(mine func(key []byte) bool) (odd []oddEntry) {
 		if l.read(q); l.err != nil || v.chain.isBad(l.key) {
 			return
 		}
-		if layout.Amends(l.rec.Action.Body) && layout.Amends(layout.RootOf(l.rec, v.byID).Action.Body) {
+		if action.IsAmendment(l.rec.Action.Body) && action.IsAmendment(layout.RootOf(l.rec, v.byID).Action.Body) {
 			unsure[l.key] = true
 			return
 		}

@@ -19,6 +19,7 @@ import (
 	"strings"
 	"time"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/layout"
@@ -302,7 +303,7 @@ func (v *verifier) walk(in Within) {
 				for i := range b.links {
 					l := &b.links[i]
 					l.read(q)
-					if l.err == nil && !layout.Amends(l.rec.Action.Body) {
+					if l.err == nil && !action.IsAmendment(l.rec.Action.Body) {
 						b.sums[i] = sumOf(seed, l.rec, nil)
 					}
 				}
@@ -351,7 +352,7 @@ func (v *verifier) walk(in Within) {
 			if v.rep.First == "" {
 				v.rep.First = v.rep.Last
 			}
-			if layout.Amends(l.rec.Action.Body) {
+			if action.IsAmendment(l.rec.Action.Body) {
 				b.sums[i] = sumOf(seed, l.rec, v.byID)
 			}
 			want += b.sums[i]

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"flaskside/logbook/disk"
+	"flaskside/logbook/words"
 	"flaskside/timers/sysclock"
 )
 
@@ -231,7 +232,7 @@ func TestLasts(t *testing.T) {
 
 func TestWords(t *testing.T) {
 	for d, want := range map[time.Duration]string{20 * time.Second: "20 s", 61 * time.Minute: "1 h 1 min", 7 * time.Minute: "7 min", 49 * time.Hour: "2 days 1 h"} {
-		if got := long(d); got != want {
+		if got := words.Rough(d); got != want {
 			t.Errorf("%v is %q, want %q", d, got, want)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"flaskside/logbook/disk"
+	"flaskside/logbook/words"
 )
 
 const otherDisk = "keep the logbook on a disk of this computer: --book FILE"
@@ -36,7 +37,7 @@ func book(f Facts) []Finding {
 	}
 	out := []Finding{x}
 	if by := b.Last.Sub(f.At); by > ahead {
-		out = append(out, Finding{Warn, "last record", "written " + long(by) + " from now, " + clock(b.Last), "the clock was ahead then, or is behind now", "set the clock before the next record"})
+		out = append(out, Finding{Warn, "last record", "written " + words.Rough(by) + " from now, " + clock(b.Last), "the clock was ahead then, or is behind now", "set the clock before the next record"})
 	}
 	return out
 }
@@ -262,7 +263,7 @@ func backup(f Facts) []Finding {
 }
 
 func clocks(f Facts) []Finding {
-	boot := Finding{Fine, "boot clock", fmt.Sprintf("%s since boot %s, by %s", long(f.Clock.Boot), short(f.Clock.BootID), f.Clock.Source), "windows stay exact through sleep and a changed clock", ""}
+	boot := Finding{Fine, "boot clock", fmt.Sprintf("%s since boot %s, by %s", words.Rough(f.Clock.Boot), short(f.Clock.BootID), f.Clock.Source), "windows stay exact through sleep and a changed clock", ""}
 	if f.Clock.BootID == "" {
 		boot = Finding{Warn, boot.Part, "none", "after each start of the program all times are estimates by the wall clock", "watch that the wall clock is right"}
 	}
@@ -372,17 +373,4 @@ func ms(d time.Duration) string {
 		return fmt.Sprintf("%.1f ms", v)
 	}
 	return fmt.Sprintf("%.0f ms", v)
-}
-
-// long words a length of time by its two largest units.
-func long(d time.Duration) string {
-	switch {
-	case d < time.Minute:
-		return fmt.Sprintf("%.0f s", d.Seconds())
-	case d < time.Hour:
-		return fmt.Sprintf("%d min", int(d.Minutes()))
-	case d < 24*time.Hour:
-		return fmt.Sprintf("%d h %d min", int(d.Hours()), int(d.Minutes())%60)
-	}
-	return fmt.Sprintf("%d days %d h", int(d.Hours())/24, int(d.Hours())%24)
 }

@@ -200,28 +200,9 @@ func IndexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]by
 	return keys
 }
 
-// Amends tells whether a body corrects or takes back another action.
-func Amends(b action.Body) bool {
-	switch b.(type) {
-	case action.Correct, action.TakeBack:
-		return true
-	}
-	return false
-}
-
-// RootOf looks through corrections and takings back to the record they are about in
-// the end.
+// RootOf looks through corrections and takings back to the record they are about in the
+// end, as far as that is in the book.
 func RootOf(r record.Record, of func(id string) (record.Record, bool)) record.Record {
-	for range 16 { // a taking back of a taking back …, but no book has a ring
-		id, ok := action.Amends(r.Action.Body)
-		if !ok {
-			return r
-		}
-		next, ok := of(id)
-		if !ok {
-			return r
-		}
-		r = next
-	}
-	return r
+	root, _ := action.Root(r, func(r record.Record) action.Body { return r.Action.Body }, of)
+	return root
 }

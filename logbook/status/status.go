@@ -78,10 +78,8 @@ type Alarm struct {
 func Of(st logbook.State, now timers.Now) Status {
 	b := st.Bench
 	out := Status{At: now.Wall, Crew: b.Crew, Head: st.Head, Places: []Place{}, Windows: []Window{}, Alarms: []Alarm{}}
-	for p := 1; p <= 9; p++ {
-		if f := b.OnPlace(p); f != nil {
-			out.Places = append(out.Places, place(b, f, now))
-		}
+	for f := range b.OnPlaces() {
+		out.Places = append(out.Places, place(b, f, now))
 	}
 	byKey := map[string]bench.Window{}
 	var ws []timers.Window

@@ -33,6 +33,35 @@ func Brief(d time.Duration) string {
 	}
 }
 
+// Length writes a length of time for a sentence, to the second below an hour: "40 s",
+// "12 min", "12 min 05 s", "2 h 05 min".
+func Length(d time.Duration) string {
+	d = d.Round(time.Second)
+	switch {
+	case d < time.Minute:
+		return fmt.Sprintf("%d s", int(d/time.Second))
+	case d < time.Hour && d%time.Minute == 0:
+		return fmt.Sprintf("%d min", int(d/time.Minute))
+	case d < time.Hour:
+		return fmt.Sprintf("%d min %02d s", int(d/time.Minute), int(d%time.Minute/time.Second))
+	}
+	return fmt.Sprintf("%d h %02d min", int(d/time.Hour), int(d%time.Hour/time.Minute))
+}
+
+// Rough writes a length of time by its two largest units, for what nobody waits for:
+// "40 s", "12 min", "2 h 5 min", "3 days 4 h".
+func Rough(d time.Duration) string {
+	switch {
+	case d < time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < time.Hour:
+		return fmt.Sprintf("%d min", int(d.Minutes()))
+	case d < 24*time.Hour:
+		return fmt.Sprintf("%d h %d min", int(d.Hours()), int(d.Minutes())%60)
+	}
+	return fmt.Sprintf("%d days %d h", int(d.Hours())/24, int(d.Hours())%24)
+}
+
 // Digits writes a length of time for large digits, and the unit that stands beside
 // them: "2:41" min, "48" s, "11" min; from an hour on the digits hold their unit, "2h40".
 // Single seconds are shown below fine.

@@ -38,21 +38,19 @@ func dump(b *bench.Bench, now timers.Now, register bool) string {
 		Alarms  []timers.Alarm
 		Lots    []bench.KnownLot
 	}{House: b.House, Crew: b.Crew, Top: b.Top, Places: b.Places, Windows: b.Windows(), Alarms: b.Alarms(now)}
-	for p := 1; p <= 9; p++ {
-		if f := b.OnPlace(p); f != nil {
-			x := flask{Flask: f, Next: b.Next(f, now)}
-			if m := b.MixOf(f); m != nil {
-				c := *m
-				c.Flasks = atWork(b, m.Flasks)
-				x.Mix = &c
-			}
-			if l := b.LoadOf(f); l != nil {
-				c := *l
-				c.Flasks, c.Last = atWork(b, l.Flasks), timers.Stamp{} // also moved by flasks that are gone
-				x.Load = &c
-			}
-			out.Flasks = append(out.Flasks, x)
+	for f := range b.OnPlaces() {
+		x := flask{Flask: f, Next: b.Next(f, now)}
+		if m := b.MixOf(f); m != nil {
+			c := *m
+			c.Flasks = atWork(b, m.Flasks)
+			x.Mix = &c
 		}
+		if l := b.LoadOf(f); l != nil {
+			c := *l
+			c.Flasks, c.Last = atWork(b, l.Flasks), timers.Stamp{} // also moved by flasks that are gone
+			x.Load = &c
+		}
+		out.Flasks = append(out.Flasks, x)
 	}
 	for _, n := range bench.Sorted(b.Timers) {
 		if b.Timers[n].Stopped == nil {

@@ -39,10 +39,8 @@ func (d drawer) int(name string, lo, hi int) int { return rapid.IntRange(lo, hi)
 // flask draws a flask at work, now and then one that is not there.
 func (d drawer) flask() int {
 	var at []int
-	for p := 1; p <= 9; p++ {
-		if n := d.b.Places[p]; n > 0 {
-			at = append(at, n)
-		}
+	for f := range d.b.OnPlaces() {
+		at = append(at, f.No)
 	}
 	if len(at) == 0 || d.int("stray", 0, 19) == 0 {
 		return d.int("flask", 1, d.b.Top.Flask+1)
