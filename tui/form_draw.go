@@ -141,14 +141,24 @@ func (f *form) layChoices(fd *field, w, h int, tight bool) {
 	for _, s := range wrap(fd.ask, w-2) {
 		ask = append(ask, []piece{{1, strong, s}})
 	}
+	// What Enter takes stands behind the question, or where that is too long beneath it. It
+	// keeps its row on every page, so that the pages do not hang on what is on them.
+	offer, at := "", 0
+	if n := len(ask); n > 0 && fd.kind == pickOne && fd.choice > 0 {
+		offer = "ENTER: 0"
+		if at = 3 + ansi.StringWidth(ask[n-1][0].s); at+len(offer) > w {
+			ask, at = append(ask, nil), 3
+		}
+	}
 	h -= len(ask)
 	f.laid.pages, f.laid.of, f.laid.n = grouped(len(fd.options)), fd, len(fd.options)
 	if tight && f.tallest(fd, w) > h {
 		f.laid.pages = f.spread(fd, w, h)
 	}
 	from, to, more := f.visible()
-	if n := len(ask); n > 0 && fd.kind == pickOne && f.offered(fd) {
-		ask[n-1] = append(ask[n-1], piece{3 + ansi.StringWidth(ask[n-1][0].s), dim, fmt.Sprintf("ENTER: %d", fd.choice-from)})
+	if offer != "" && f.offered(fd) {
+		n := len(ask) - 1
+		ask[n] = append(ask[n], piece{at, dim, fmt.Sprintf("ENTER: %d", fd.choice-from)})
 	}
 	f.laid.rows = append(append(f.laid.rows, ask...), fd.optionRows(from, to, more, w)...)
 }

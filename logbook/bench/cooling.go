@@ -69,9 +69,9 @@ func (c *checker) cooled(f *Flask) {
 func coolings(b *Bench) []Window {
 	var out []Window
 	type group struct {
-		stage Stage
-		at    int64
-		s     int
+		stage     Stage
+		at, since int64
+		s         int
 	}
 	seen := map[group]int{}
 	for f := range b.OnPlaces() {
@@ -85,10 +85,10 @@ func coolings(b *Bench) []Window {
 		if at == nil {
 			continue
 		}
-		g := group{f.Stage, at.At.UnixNano(), s}
+		// A flask that came back to the others, by a taking back, is not heard since they were.
+		g := group{f.Stage, at.At.UnixNano(), f.staged().At.UnixNano(), s}
 		if i, ok := seen[g]; ok {
 			out[i].Flasks = append(out[i].Flasks, f.No)
-			out[i].Set = b.first(out[i].Flasks, (*Flask).staged)
 			continue
 		}
 		seen[g] = len(out)

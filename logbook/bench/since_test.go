@@ -113,3 +113,27 @@ func TestAShortageRisesWithTheMixThatMadeIt(t *testing.T) {
 		t.Error("ten minutes of dough for a large flask: no shortage")
 	}
 }
+
+// Two flasks cool together; one goes on to the water, and that is taken back after the
+// cooling is over: it is heard from then, the other since its time was up.
+func TestAFlaskThatComesBackToOthersIsHeardSinceThen(t *testing.T) {
+	p := newPaper(t)
+	p.do(0, action.FlaskOpen{Place: 1, Case: "4401", Base: "upper", Size: "large"})
+	p.do(0, action.FlaskOpen{Place: 2, Case: "4402", Base: "upper", Size: "large"})
+	p.do(0, action.BathLoad{Flasks: []int{1, 2}, Programme: "long, 9 h"}, "1")
+	p.do(10*hour, action.BathUnload{Flasks: []int{1, 2}, BenchS: 1800})
+	water := p.do(10*minute, action.CoolWater{Flasks: []int{1}}, "1")
+	p.do(2*hour, action.TakeBack{Of: water})
+	now := p.now()
+	rose := map[int]time.Duration{}
+	for _, w := range p.b.Windows() {
+		if w.What == bench.BenchCool {
+			for _, n := range w.Flasks {
+				rose[n] = now.Since(w.Rose(*w.After(timers.Floor), now)).For
+			}
+		}
+	}
+	if len(rose) != 2 || rose[1] != 0 || rose[2] != 100*minute {
+		t.Errorf("heard for %v, want flask 1 from now on, flask 2 for 1 h 40 min", rose)
+	}
+}
