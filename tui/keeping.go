@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 )
 
 // keeping is a record on its way to the disk.
@@ -84,13 +85,23 @@ func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 	switch msg.saved.Action.Body.(type) {
 	case action.Clock, action.Caution, action.Seen, action.AlarmHeard:
 	default:
-		m.say(good, fmt.Sprintf("saved: %s · record %d", m.recordWords(msg.saved.Action.Body), msg.saved.Seq))
+		m.say(good, m.savedWords(msg.saved))
 	}
 	var cmd tea.Cmd
 	if msg.then != nil {
 		cmd = msg.then(msg.saved)
 	}
 	return tea.Batch(cmd, m.drain(), m.ring(), m.adviseLate(), m.cureLate())
+}
+
+// savedWords tells what was saved; of what is longer than a message, a note say, its kind.
+func (m *Model) savedWords(saved logbook.Saved) string {
+	body := saved.Action.Body
+	said := func(what string) string { return fmt.Sprintf("saved: %s · record %d", what, saved.Seq) }
+	if s := said(m.recordWords(body)); len(wrap(s, minW-2)) <= mostSaid {
+		return s
+	}
+	return said(words.Kind(body.Kind()))
 }
 
 // drain takes the keys that were pressed while a record was being saved.

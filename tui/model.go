@@ -80,6 +80,7 @@ type told struct {
 	toastIs role
 	toastAt time.Duration
 	trouble string // shown where no toast is, until a key is pressed
+	hushed  bool   // a question wants the rows of what is said
 	aloud   bool   // all is read out: no window is too small
 }
 

@@ -28,10 +28,20 @@ const (
 	through      // it stays, and the key does its own work
 )
 
-// lay finds the place for what has the keys, and whether all of it is seen there: on the
-// bench beneath the places, or over them where it is higher. In a window too small for
-// the bench it has the window.
+// lay finds the place for what has the keys, and whether all of it is seen there. Where it
+// is not and a message stands above the keys, the message gives way.
 func (m *Model) lay() (a area, whole bool) {
+	m.hushed = false
+	if a, whole = m.layBy(); whole || m.small() {
+		return a, whole
+	}
+	m.hushed = true
+	return m.layBy()
+}
+
+// layBy lays what has the keys: on the bench beneath the places, or over them where it is
+// higher. In a window too small for the bench it has the window.
+func (m *Model) layBy() (a area, whole bool) {
 	o := m.over()
 	if m.small() {
 		a = area{0, 1, m.w, m.h - 2}

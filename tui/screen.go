@@ -75,6 +75,7 @@ func (m *Model) draw() *frame {
 	}
 	p := m.page
 	if m.over() != nil {
+		m.lay()           // first: it may want the rows of the message
 		p = &benchPage{m} // what is asked is asked there
 	}
 	if p.step() == "" {
@@ -239,6 +240,9 @@ func (m *Model) drawOver(f *frame) {
 
 // message is what is said above the keys: broken, so that nothing of it is cut.
 func (m *Model) message() (lines []string, r role) {
+	if m.hushed && m.over() != nil {
+		return nil, plain
+	}
 	if m.toast != "" {
 		return wrap(m.toast, m.w-2), m.toastIs
 	}
