@@ -14,6 +14,7 @@ import (
 
 	"flaskside/logbook/bath"
 	"flaskside/logbook/house"
+	"flaskside/logbook/probe"
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
@@ -409,7 +410,7 @@ func (r *cureReport) simulate(o *options, f *cureFlags, side io.Writer) error {
 	var prog cure.Programme
 	var read []cure.Reading
 	if f.bath != "" {
-		if r.Bath, err = cure.ParseBath(f.bath); err != nil {
+		if r.Bath, err = bath.ParseCurve(f.bath); err != nil {
 			return err
 		}
 		if len(r.Bath) == 1 {
@@ -454,7 +455,7 @@ func (r *cureReport) follow(prog cure.Programme, f *cureFlags, side io.Writer) (
 	if err != nil {
 		return nil, fmt.Errorf("readings: %w", err)
 	}
-	read, told, refused, err := cure.ReadReadings(file)
+	read, told, refused, err := probe.ReadLines(file)
 	_ = file.Close() // only read from
 	if err != nil {
 		return nil, err

@@ -2,10 +2,11 @@ package main
 
 import (
 	"errors"
-	"flaskside/logbook/bench"
 	"fmt"
 	"io/fs"
 	"os"
+
+	"flaskside/logbook/bench"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"

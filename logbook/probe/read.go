@@ -22,9 +22,9 @@ func (w *watcher) readSensor() {
 		w.refuse(err)
 		return
 	}
-	parse := cure.ParseThousandths
+	parse := parseThousandths
 	if filepath.Base(w.Path) == "w1_slave" {
-		parse = cure.ParseW1Slave
+		parse = parseW1Slave
 	}
 	c, err := parse(text)
 	if err != nil {
@@ -100,7 +100,7 @@ func (w *watcher) takeLine(line string) {
 	if line == "" || line[0] == '#' {
 		return
 	}
-	r, err := cure.ParseReading(line)
+	r, err := parseReading(line)
 	if err != nil {
 		w.refuse(err)
 		return

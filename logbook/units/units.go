@@ -170,3 +170,16 @@ func trimmed(v float64, decimals int) string {
 	}
 	return s
 }
+
+// Plain reads a number as programs write it, with a decimal point; spellings such as "inf", "0x10" or "1_000" are refused.
+func Plain(text string) (float64, error) {
+	text = strings.TrimSpace(text)
+	if text == "" || strings.Trim(text, "0123456789.+-eE") != "" {
+		return 0, fmt.Errorf("%q is not a number", text)
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		return 0, fmt.Errorf("%q is not a number", text)
+	}
+	return v, nil
+}

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 	"sort"
-	"strconv"
-	"strings"
 	"time"
 )
 
@@ -111,57 +109,4 @@ func Thin(bath []Knot, tolK float64) []Knot {
 		hi = math.Min(hi, (bath[i].TempC+tolK-pivot.TempC)/dt)
 	}
 	return append(out, bath[len(bath)-1])
-}
-
-// ParseBath reads a bath curve written as minutes:°C pairs, such as "0:74,540:74", straight between the points.
-func ParseBath(text string) ([]Knot, error) {
-	const maxText = 64 * 1024
-	if len(text) > maxText {
-		return nil, fmt.Errorf("bath text of %d characters: at most %d are taken", len(text), maxText)
-	}
-	if strings.TrimSpace(text) == "" {
-		return nil, errors.New("the bath is empty: write minutes:°C pairs such as 0:74,540:74")
-	}
-	parts := strings.Split(text, ",")
-	bath := make([]Knot, 0, len(parts))
-	for _, part := range parts {
-		minutes, temp, ok := strings.Cut(part, ":")
-		m, errM := parseNumber(minutes)
-		c, errC := parseNumber(temp)
-		if !ok || errM != nil || errC != nil {
-			return nil, fmt.Errorf("bath point %q: write minutes:°C such as 540:74", strings.TrimSpace(part))
-		}
-		if m < 0 {
-			return nil, fmt.Errorf("bath point %q: minutes count from 0, when the flask goes in", strings.TrimSpace(part))
-		}
-		bath = append(bath, Knot{m * 60, c})
-	}
-	return bath, CheckBath(bath)
-}
-
-// FormatBath writes a bath curve as [ParseBath] reads it.
-func FormatBath(bath []Knot) string {
-	var b strings.Builder
-	for i, k := range bath {
-		if i > 0 {
-			b.WriteByte(',')
-		}
-		b.WriteString(strconv.FormatFloat(k.TimeS/60, 'g', -1, 64))
-		b.WriteByte(':')
-		b.WriteString(strconv.FormatFloat(k.TempC, 'g', -1, 64))
-	}
-	return b.String()
-}
-
-// parseNumber reads a plain decimal number; spellings such as "inf", "0x10" or "1_000" are refused.
-func parseNumber(text string) (float64, error) {
-	text = strings.TrimSpace(text)
-	if text == "" || strings.Trim(text, "0123456789.+-eE") != "" {
-		return 0, fmt.Errorf("%q is not a number", text)
-	}
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		return 0, fmt.Errorf("%q is not a number", text)
-	}
-	return v, nil
 }

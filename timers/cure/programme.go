@@ -69,7 +69,7 @@ func (p Programme) Validate() error {
 		total += s.Hold + s.Ramp
 	}
 	if total > MaxDuration {
-		return fmt.Errorf("the programme takes %s: at most %g days", FormatDuration(total), MaxDuration.Hours()/24)
+		return fmt.Errorf("the programme takes %s: at most %g days", formatDuration(total), MaxDuration.Hours()/24)
 	}
 	return nil
 }
@@ -161,7 +161,7 @@ func ParseProgrammeIn(text string, fahrenheit bool) (Programme, error) {
 	for _, part := range strings.FieldsFunc(notation, func(r rune) bool { return r == '+' || r == ',' }) {
 		part = strings.ToLower(strings.TrimSpace(part))
 		if rest, ok := strings.CutPrefix(part, "ramp"); ok {
-			d, err := ParseDuration(rest)
+			d, err := parseDuration(rest)
 			if err != nil || pending {
 				return Programme{}, fmt.Errorf("%q: write one ramp before a stage, such as ramp 30min", part)
 			}
@@ -209,15 +209,15 @@ func parseStage(text string, fahrenheit bool) (Stage, error) {
 	if fahrenheit {
 		temp = fromF(temp)
 	}
-	hold, err := ParseDuration(rest)
+	hold, err := parseDuration(rest)
 	if err != nil {
 		return Stage{}, wrong
 	}
 	return Stage{TempC: temp, Hold: hold}, nil
 }
 
-// ParseDuration reads "9h", "90 min", "1h30min" or "45s", to the whole second and at most [MaxDuration].
-func ParseDuration(text string) (time.Duration, error) {
+// parseDuration reads "9h", "90 min", "1h30min" or "45s", to the whole second and at most [MaxDuration].
+func parseDuration(text string) (time.Duration, error) {
 	wrong := fmt.Errorf("%q is not a time: write 9h, 90min or 1h30min", strings.TrimSpace(text))
 	rest := strings.ToLower(strings.TrimSpace(text))
 	if rest == "" {
@@ -256,8 +256,8 @@ func ParseDuration(text string) (time.Duration, error) {
 	return time.Duration(math.Round(total)) * time.Second, nil
 }
 
-// FormatDuration writes a time as [ParseDuration] reads it, to the whole second: 9h, 1h30min, 45s, 0min.
-func FormatDuration(d time.Duration) string {
+// formatDuration writes a time as [parseDuration] reads it, to the whole second: 9h, 1h30min, 45s, 0min.
+func formatDuration(d time.Duration) string {
 	d = d.Round(time.Second)
 	var b strings.Builder
 	if d < 0 {
@@ -290,9 +290,9 @@ func (p Programme) NotationIn(fahrenheit bool) string {
 			b.WriteString(", ")
 		}
 		if s.Ramp > 0 || i > 0 && p.Stages[i-1].TempC != s.TempC {
-			b.WriteString("ramp " + FormatDuration(s.Ramp) + ", ")
+			b.WriteString("ramp " + formatDuration(s.Ramp) + ", ")
 		}
-		b.WriteString(tempNotation(s.TempC, fahrenheit) + " " + FormatDuration(s.Hold))
+		b.WriteString(tempNotation(s.TempC, fahrenheit) + " " + formatDuration(s.Hold))
 	}
 	return b.String()
 }

@@ -163,37 +163,6 @@ func TestHoldOfProgramme(t *testing.T) {
 	}
 }
 
-func TestParseBath(t *testing.T) {
-	bath, err := ParseBath("0:74, 540:74")
-	if err != nil || !slices.Equal(bath, []Knot{{0, 74}, {32400, 74}}) {
-		t.Errorf("%v, %v", bath, err)
-	}
-	if FormatBath(bath) != "0:74,540:74" {
-		t.Errorf("written %q", FormatBath(bath))
-	}
-	for text, says := range map[string]string{
-		"":                           "empty",
-		"0:74,":                      "minutes:°C",
-		"74":                         "minutes:°C",
-		"0:74:1":                     "minutes:°C",
-		"0:hot":                      "minutes:°C",
-		"-5:74":                      "from 0",
-		"0:400":                      "0 to 130",
-		"0:-1":                       "0 to 130",
-		"0:NaN":                      "minutes:°C",
-		"0:0x10":                     "minutes:°C",
-		"0:1e999":                    "minutes:°C",
-		"60:74,30:74":                "not after",
-		"0:74,0:80":                  "not after",
-		"0:74,99999:74":              "days",
-		strings.Repeat("0:74,", 2e4): "characters",
-	} {
-		if _, err := ParseBath(text); err == nil || !strings.Contains(err.Error(), says) || strings.Contains(err.Error(), "\n") {
-			t.Errorf("%.20q: error %v, want one line with %q", text, err, says)
-		}
-	}
-}
-
 // The end of a plan across the night the clocks change: the cure keeps its length, the wall shows another hour.
 func TestPlanAcrossClockChange(t *testing.T) {
 	berlin, err := time.LoadLocation("Europe/Berlin")

@@ -197,7 +197,7 @@ func (d Dip) SetBack(p Params, prog Programme, startC float64, addAt time.Durati
 		return Extra{}, err
 	}
 	if addAt < 0 || addAt > prog.Total() {
-		return Extra{}, fmt.Errorf("cold flasks after %s: it must be within the programme, 0 to %s", FormatDuration(addAt), FormatDuration(prog.Total()))
+		return Extra{}, fmt.Errorf("cold flasks after %s: it must be within the programme, 0 to %s", formatDuration(addAt), formatDuration(prog.Total()))
 	}
 	if len(d.Curve) == 0 {
 		return Extra{}, errors.New("the dip has no curve: compute it with AddFlasks")
