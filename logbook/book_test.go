@@ -66,7 +66,7 @@ func (h *hands) route() {
 		h.do(minute, action.PressIn{Flask: 1})
 		h.do(40*time.Second, action.PressAt{Flask: 1})
 		h.do(60*time.Second, action.PressOpen{Flask: 1})
-		h.do(10*time.Second, action.Flash{Flask: 1, Grade: g})
+		h.do(10*time.Second, action.Flash{Flask: 1, Grade: action.Grade(g)})
 	}
 	h.do(minute, action.SheetOut{Flask: 1}, "1")
 	h.do(minute, action.MetalToMetal{Flask: 1})

@@ -111,7 +111,7 @@ func (s *busy) body() action.Body {
 	}
 	switch b.Next(f, s.b.Now()) {
 	case bench.DoCoat:
-		return action.Coat{Flask: n, Half: []string{"cast", "teeth", "both"}[s.rnd.IntN(3)]}
+		return action.Coat{Flask: n, Half: action.Halves[s.rnd.IntN(3)]}
 	case bench.DoMix:
 		return action.MixMake{Flasks: []int{n}}
 	case bench.DoDough:

@@ -100,7 +100,7 @@ func (b *Book) keepAsItWas(recs []record.Record) error {
 // these.
 func (p *past) lots(seqs map[uint64]bool) {
 	want := map[action.Subject]bool{}
-	kept := map[string]bool{}
+	kept := map[action.Material]bool{}
 	for seq := range seqs {
 		r, err := p.at(seq)
 		if err != nil {
@@ -127,7 +127,7 @@ func (p *past) lots(seqs map[uint64]bool) {
 }
 
 // firstLot adds the first lot of a material that was taken in and not taken back.
-func (p *past) firstLot(material string, seqs map[uint64]bool) {
+func (p *past) firstLot(material action.Material, seqs map[uint64]bool) {
 	all := map[uint64]bool{}
 	p.ofSubject(layout.SubjectRegister(material), all)
 	order := make([]uint64, 0, len(all))

@@ -76,7 +76,7 @@ func scriptedDay() (steps [][]action.Action, after []time.Duration) {
 		say(minute, "8", action.PressIn{Flask: 1})
 		say(minute, "8", action.PressAt{Flask: 1})
 		say(minute, "8", action.PressOpen{Flask: 1})
-		say(minute, "8", action.Flash{Flask: 1, Grade: g})
+		say(minute, "8", action.Flash{Flask: 1, Grade: action.Grade(g)})
 	}
 	say(minute, "8", action.SheetOut{Flask: 1})
 	say(minute, "8", action.MetalToMetal{Flask: 1})

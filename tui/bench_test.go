@@ -40,7 +40,7 @@ func fullDesk(b *testing.B) *Model {
 			do(action.PressIn{Flask: p})
 			do(action.PressAt{Flask: p})
 			do(action.PressOpen{Flask: p})
-			do(action.Flash{Flask: p, Grade: g})
+			do(action.Flash{Flask: p, Grade: action.Grade(g)})
 		}
 	}
 	for i := 0; i < 43; i++ {

@@ -46,9 +46,19 @@ type field struct {
 	reread  func(f *form) float64 // number: what it stands for once its unit was asked for
 }
 
-func choose(name, ask string, options ...string) *field {
-	return &field{name: name, kind: pickOne, ask: ask, options: options}
+func choose[T ~string](name, ask string, options ...T) *field {
+	return &field{name: name, kind: pickOne, ask: ask, options: texts(options)}
 }
+
+// texts are words of a fixed choice as plain text.
+func texts[T ~string](ts []T) []string {
+	out := make([]string, len(ts))
+	for i, t := range ts {
+		out[i] = string(t)
+	}
+	return out
+}
+
 func several(name, ask string, least int, options []string, on func(i int) bool) *field {
 	f := &field{name: name, kind: pickMany, ask: ask, options: options, least: least, picked: make([]bool, len(options))}
 	for i := range options {

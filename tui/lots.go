@@ -81,7 +81,7 @@ func (m *Model) withdrawLot() {
 		held, _ := m.bench().Lots(material)
 		for _, k := range held {
 			all = append(all, k)
-			names = append(names, material+" "+fit(k.Name(), 24))
+			names = append(names, string(material)+" "+fit(k.Name(), 24))
 		}
 	}
 	other := len(names) + 1

@@ -363,7 +363,7 @@ type correctable struct {
 	read func(f *form, fd *field) any
 }
 
-func byWord(name, ask string, options []string) correctable {
+func byWord[T ~string](name, ask string, options []T) correctable {
 	return correctable{name, ask, func(n string) *field { return choose(n, ask, options...) }, func(f *form, fd *field) any { return options[fd.choice-1] }}
 }
 func byNumber(name, ask, unit string, value func(string) (float64, error)) correctable {

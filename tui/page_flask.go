@@ -192,7 +192,7 @@ func (m *sight) trialRow(t bench.Trial, local func(timers.Stamp) string) string 
 	if t.Corrected {
 		mark = "  (corrected)"
 	}
-	return fmt.Sprintf("%-8s %s  %-7s %-6s %-10s %-6s %s%s", n, local(t.In), orDash(t.Grade), grams, press, held, strings.Join(t.Where, ", "), mark)
+	return fmt.Sprintf("%-8s %s  %-7s %-6s %-10s %-6s %s%s", n, local(t.In), orDash(string(t.Grade)), grams, press, held, strings.Join(t.Where, ", "), mark)
 }
 
 func (m *sight) windowsOf(fl *bench.Flask) []timers.Standing {

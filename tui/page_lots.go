@@ -44,7 +44,7 @@ func (p *lotsPage) sheet(a area) *sheet {
 		}
 		n++
 		s.gap()
-		s.add(dim, material)
+		s.add(dim, string(material))
 		for _, k := range held {
 			words, r := "", plain
 			if !k.Expiry.IsZero() {

@@ -6,6 +6,7 @@ import (
 
 	"github.com/charmbracelet/x/ansi"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 	"flaskside/timers"
@@ -113,7 +114,7 @@ func (m *sight) panelLines(fl *bench.Flask, w int) []lineOf {
 	case fl.Stage == bench.InBath:
 		out = append(out, m.bathLines(fl, w)...)
 	case len(fl.Trials) == 0:
-		for _, name := range words.HalfNames {
+		for _, name := range action.EachHalf {
 			if h := fl.Halves[name]; h != nil {
 				out = append(out, lineOf{plain, fmt.Sprintf("%s painted %s, dry it at least %s", words.Half(name), m.instant(h.Coated.At), length(time.Duration(h.MinS)*time.Second))})
 			} else {
@@ -154,7 +155,7 @@ func (m *sight) trialLine(t bench.Trial) string {
 		s += " +dough"
 	}
 	if t.Grade != "" {
-		s += "  " + pad(t.Grade, 6)
+		s += "  " + pad(string(t.Grade), 6)
 	}
 	if t.Grams > 0 {
 		s += fmt.Sprintf(" %.3g g", t.Grams)

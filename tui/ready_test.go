@@ -118,7 +118,7 @@ func crowded(t *testing.T, w, h int) *desk {
 	t.Helper()
 	d := newDesk(t, w, h)
 	d.advise = true
-	for p, size := range []string{"medium", "large", "large", "small"} {
+	for p, size := range []action.Size{"medium", "large", "large", "small"} {
 		d.record(action.FlaskOpen{Place: p + 1, Case: fmt.Sprint(4400 + p), Base: "upper", Size: size})
 		d.record(action.Coat{Flask: p + 1, Half: "both"})
 	}

@@ -98,12 +98,12 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 }
 
 func (m *Model) coat(f *bench.Flask) tea.Cmd {
-	cast, teeth := f.Halves["cast"], f.Halves["teeth"]
+	cast, teeth := f.Halves[action.Cast], f.Halves[action.Teeth]
 	switch {
 	case cast != nil && teeth == nil:
-		return m.append(action.Coat{Flask: f.No, Half: "teeth"}, "", nil)
+		return m.append(action.Coat{Flask: f.No, Half: action.Teeth}, "", nil)
 	case cast == nil && teeth != nil:
-		return m.append(action.Coat{Flask: f.No, Half: "cast"}, "", nil)
+		return m.append(action.Coat{Flask: f.No, Half: action.Cast}, "", nil)
 	}
 	return m.paint(f, fmt.Sprintf("%d · %s %s · separator", f.Place, f.Case, f.Base), "painted on")
 }
@@ -113,11 +113,11 @@ func (m *Model) coat(f *bench.Flask) tea.Cmd {
 func (m *Model) paint(f *bench.Flask, title, ask string) tea.Cmd {
 	const naming = 4
 	fm := &form{title: title, fields: []*field{
-		choose("half", ask, words.Half("both"), words.Half("cast"), words.Half("teeth"), "both, and name the lot"),
+		choose("half", ask, words.Half(action.Both), words.Half(action.Cast), words.Half(action.Teeth), "both, and name the lot"),
 		line("lot", "separator lot, scanned or typed", m.lastSeparator(), false).only(func(fm *form) bool { return fm.choice("half") == naming }),
 	}}
 	fm.done = func(fm *form) tea.Cmd {
-		c := action.Coat{Flask: f.No, Half: []string{"both", "cast", "teeth", "both"}[fm.choice("half")-1]}
+		c := action.Coat{Flask: f.No, Half: []action.Half{action.Both, action.Cast, action.Teeth, action.Both}[fm.choice("half")-1]}
 		if fm.choice("half") == naming {
 			c.Lot = strings.TrimSpace(fm.text("lot"))
 		}
@@ -134,7 +134,7 @@ func (m *sight) lastSeparator() string {
 			return c.Lot
 		}
 	}
-	if held, _ := m.bench().Lots("separator"); len(held) > 0 {
+	if held, _ := m.bench().Lots(action.Separator); len(held) > 0 {
 		return held[len(held)-1].Lot
 	}
 	return ""
@@ -169,7 +169,7 @@ func (m *Model) hintAfterFlash(no int) {
 	if f == nil {
 		return
 	}
-	if js := f.Judged(); len(js) == 1 && js[0].Grade == "none" && !f.Inspected {
+	if js := f.Judged(); len(js) == 1 && js[0].Grade == action.NoFlash && !f.Inspected {
 		m.say(warn, "no flash at the first closure: mould may be underfilled. - add dough and close again, or check it and record it as full")
 		return
 	}

@@ -22,13 +22,13 @@ func length(d time.Duration) string { return units.FormatDuration(d) }
 func (m *sight) stepText(f *bench.Flask, s bench.Step) string {
 	switch s {
 	case bench.DoCoat:
-		switch cast, tooth := f.Halves[words.HalfNames[0]], f.Halves[words.HalfNames[1]]; {
+		switch cast, tooth := f.Halves[action.Cast], f.Halves[action.Teeth]; {
 		case cast == nil && tooth == nil:
 			return "paint separator on the mould halves"
 		case cast == nil:
-			return "paint separator on the " + words.Half(words.HalfNames[0])
+			return "paint separator on the " + words.Half(action.Cast)
 		case tooth == nil:
-			return "paint separator on the " + words.Half(words.HalfNames[1])
+			return "paint separator on the " + words.Half(action.Teeth)
 		}
 	case bench.DoPress:
 		if n := len(f.Trials); n > 0 {

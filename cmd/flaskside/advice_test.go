@@ -124,7 +124,7 @@ func taught(t *testing.T, flasks int) string {
 			do(70, action.PressIn{Flask: f, Added: f%7 == 0 && i == 1})
 			do(30, action.PressAt{Flask: f})
 			do(60, action.PressOpen{Flask: f})
-			do(24, action.Flash{Flask: f, Grade: g})
+			do(24, action.Flash{Flask: f, Grade: action.Grade(g)})
 		}
 		do(30, action.SheetOut{Flask: f})
 		do(100, action.MetalToMetal{Flask: f})

@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bath"
 	"flaskside/logbook/house"
 	"flaskside/logbook/probe"
@@ -60,7 +61,7 @@ func cureCommand(o *options) *cobra.Command {
 	fl.StringVar(&f.outAt, "out-at", "", "plan backwards from this hour, as 08:00")
 	fl.Float64Var(&f.mm, "mm", 3, "thickness of the resin; with --thick-mm the thinnest, which decides the residual")
 	fl.Float64Var(&f.thickMM, "thick-mm", 0, "thickest section, which decides the peak (default: as --mm)")
-	fl.StringVar(&f.size, "size", "medium", "flask: "+strings.Join(cure.FlaskSizes(), ", "))
+	fl.StringVar(&f.size, "size", "medium", "flask: "+action.Words(action.Sizes))
 	fl.Float64Var(&f.startC, "start-c", 22, "flask and dough when they go in, °C; the bath too where the programme begins with a ramp")
 	fl.StringVar(&f.ratio, "ratio", "", "powder to liquid, as 2.4, 24:10, 3:1 by volume or \"22 g : 10 mL\" (default: 2 by mass, or the resin's)")
 	fl.StringVar(&f.resin, "resin", "", "a resin of the house settings, for its powder to liquid")

@@ -24,8 +24,8 @@ import (
 // two codes of one label.
 func theLot(c *cobra.Command, args []string) error {
 	switch {
-	case len(args) == 0 || !slices.Contains(action.Materials, args[0]):
-		return wrongUsage("%s takes the material first: %s", c.CommandPath(), strings.Join(action.Materials, ", "))
+	case len(args) == 0 || !slices.Contains(action.Materials, action.Material(args[0])):
+		return wrongUsage("%s takes the material first: %s", c.CommandPath(), action.Words(action.Materials))
 	case len(args) == 1:
 		return wrongUsage("%s %s takes the lot next, as scanned or typed, or - to read a line", c.CommandPath(), args[0])
 	case len(args) > 3:
@@ -60,7 +60,7 @@ func lotInCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			in := action.LotIn{Material: args[0], Lot: l.Entry(), Product: product}
+			in := action.LotIn{Material: action.Material(args[0]), Lot: l.Entry(), Product: product}
 			if expiry != "" {
 				d, err := lot.TypedDate(expiry)
 				if err != nil {
@@ -99,7 +99,7 @@ func lotOutCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			r, err := recordOne(action.LotOut{Material: args[0], Lot: l.Entry(), Reason: reason}, why, o, clock)
+			r, err := recordOne(action.LotOut{Material: action.Material(args[0]), Lot: l.Entry(), Reason: reason}, why, o, clock)
 			if err != nil {
 				return byWhy(err)
 			}
@@ -129,11 +129,11 @@ func toldLot(w io.Writer, what string, body action.Body, now time.Time, seq uint
 	material, text, more := "", "", ""
 	switch a := body.(type) {
 	case action.LotIn:
-		if material, text = a.Material, a.Lot; a.Expiry != "" {
+		if material, text = string(a.Material), a.Lot; a.Expiry != "" {
 			more = ", to be used until " + a.Expiry
 		}
 	case action.LotOut:
-		material, text, more = a.Material, a.Lot, ", "+a.Reason
+		material, text, more = string(a.Material), a.Lot, ", "+a.Reason
 	}
 	at := timers.Stamp{At: now}
 	_, err := fmt.Fprintf(w, "%s: %s lot %s%s; record %d\n", what, material, bench.KnownLot{Lot: text, In: &at}.Name(), more, seq)
@@ -177,7 +177,7 @@ func lotRegisterCommand(o *options) *cobra.Command {
 			for _, material := range action.Materials {
 				held, withdrawn := st.Bench.Lots(material)
 				for _, k := range slices.Concat(held, withdrawn) {
-					l := registerLine{Material: material, Lot: k.Name(), Entry: k.Lot, Product: k.Product, Expiry: k.Expiry.String(), Expired: k.Expired(now), InBy: k.InBy, OutBy: k.OutBy, Reason: k.Reason}
+					l := registerLine{Material: string(material), Lot: k.Name(), Entry: k.Lot, Product: k.Product, Expiry: k.Expiry.String(), Expired: k.Expired(now), InBy: k.InBy, OutBy: k.OutBy, Reason: k.Reason}
 					if k.In != nil {
 						l.In = &k.In.At
 					}

@@ -193,12 +193,12 @@ func allOf(book *logbook.Book, flask int) (*bench.Bench, error) {
 // supposed makes a bench with the closures told, each at the house pressure for the
 // house hold, on flask 1, at the zero time.
 func (q *trendQuestion) supposed(h house.House) *bench.Bench {
-	bodies := []action.Body{action.FlaskOpen{Flask: 1, Place: 1, Case: "?", Base: "upper", Size: q.size}}
+	bodies := []action.Body{action.FlaskOpen{Flask: 1, Place: 1, Case: "?", Base: "upper", Size: action.Size(q.size)}}
 	if q.dough != nil {
 		bodies = append(bodies, action.MixMake{Mix: 1, Flasks: []int{1}})
 	}
 	for _, t := range q.told {
-		f := action.Flash{Flask: 1, Grade: t.Grade.String()}
+		f := action.Flash{Flask: 1, Grade: action.Grade(t.Grade.String())}
 		if t.Grams != nil {
 			f.Grams = *t.Grams
 		}

@@ -146,7 +146,7 @@ func DecodeBody(k Kind, b []byte) (Body, error) {
 		if k == "" {
 			return nil, errors.New(`"act" is missing: it names what was done, as in "act":"flash"`)
 		}
-		return nil, fmt.Errorf("unknown act %q: the acts are %s", clip(string(k)), join(Kinds()))
+		return nil, fmt.Errorf("unknown act %q: the acts are %s", clip(string(k)), Words(Kinds()))
 	}
 	if len(b) == 0 {
 		return nil, fmt.Errorf(`act %s: "body" is missing`, k)
@@ -376,7 +376,8 @@ func initials(s string) error {
 	return nil
 }
 
-func join[T ~string](ks []T) string {
+// Words lists words of a fixed choice for a sentence, with commas.
+func Words[T ~string](ks []T) string {
 	ss := make([]string, len(ks))
 	for i, k := range ks {
 		ss[i] = string(k)

@@ -3,6 +3,7 @@ package action
 import (
 	"encoding/json"
 
+	"flaskside/logbook/flash"
 	"flaskside/logbook/house"
 )
 
@@ -12,9 +13,9 @@ const Places = 9
 // Words with a fixed choice.
 var (
 	Bases    = []string{"upper", "lower", "partial", "reline"}
-	Sizes    = house.Sizes
-	Halves   = []string{"cast", "teeth", "both"}
-	Grades   = []string{"none", "slight", "heavy"}
+	Sizes    = flash.Sizes()
+	Halves   = []Half{Cast, Teeth, Both}
+	Grades   = []Grade{NoFlash, SlightFlash, HeavyFlash}
 	Wheres   = []string{"posterior", "left buccal", "right buccal", "labial", "lingual"}
 	Outcomes = []string{Finished, "adjusted", "remake"}
 	Defects  = []string{"porosity", "open bite", "movement of teeth", "crazing", "fracture", "short mould"}
@@ -22,8 +23,49 @@ var (
 	Hazards  = []string{"monomer", "press", "bath", "deflask"}
 
 	// Materials are what comes in lots; Withdrawals are why a lot is withdrawn.
-	Materials   = []string{"powder", "liquid", "separator", "sheet", "stone"}
+	Materials   = []Material{Powder, Liquid, Separator, Sheet, Stone}
 	Withdrawals = []string{"used up", "recalled", "expired", "spoilt"}
+)
+
+// Size of a base.
+type Size = flash.Size
+
+// Half of a mould, or both of them.
+type Half string
+
+// The halves.
+const (
+	Cast  Half = "cast"
+	Teeth Half = "teeth"
+	Both  Half = "both"
+)
+
+// EachHalf lists the halves of a mould that dry by themselves, in the order of the forms.
+var EachHalf = []Half{Cast, Teeth}
+
+// Covers tells whether what was done to h was done to one half.
+func (h Half) Covers(one Half) bool { return h == one || h == Both }
+
+// Grade of the flash at a trial closure, as the bench calls it; package flash counts with it.
+type Grade string
+
+// The grades, least flash first.
+const (
+	NoFlash     Grade = "none"
+	SlightFlash Grade = "slight"
+	HeavyFlash  Grade = "heavy"
+)
+
+// Material is what comes in lots.
+type Material string
+
+// The materials of a flask.
+const (
+	Powder    Material = "powder"
+	Liquid    Material = "liquid"
+	Separator Material = "separator"
+	Sheet     Material = "sheet"
+	Stone     Material = "stone"
 )
 
 // Finished is the outcome of a flask that goes on from this bench; released is the word
@@ -47,7 +89,7 @@ type FlaskOpen struct {
 	Place int    `json:"place" jsonschema_description:"place on the bench, 1 to 9"`
 	Case  string `json:"case" jsonschema_description:"case number, never a person's name"`
 	Base  string `json:"base" jsonschema:"enum=upper,enum=lower,enum=partial,enum=reline"`
-	Size  string `json:"size" jsonschema:"enum=small,enum=medium,enum=large"`
+	Size  Size   `json:"size" jsonschema:"enum=small,enum=medium,enum=large"`
 	Tag   string `json:"tag,omitempty" jsonschema_description:"what is painted on the metal"`
 }
 
@@ -61,7 +103,7 @@ type FlaskMove struct {
 // itself.
 type Coat struct {
 	Flask   int    `json:"flask"`
-	Half    string `json:"half" jsonschema:"enum=cast,enum=teeth,enum=both"`
+	Half    Half   `json:"half" jsonschema:"enum=cast,enum=teeth,enum=both"`
 	DryMinS int    `json:"dry_min_s,omitempty" jsonschema_description:"drying floor worked under, seconds"`
 	DryMaxS int    `json:"dry_max_s,omitempty" jsonschema_description:"drying limit worked under, seconds; 0 for none"`
 	Lot     string `json:"lot,omitempty"`
@@ -122,7 +164,7 @@ type PressOpen struct {
 // Flash is the flash judged at a trial closure, then trimmed and a new sheet laid.
 type Flash struct {
 	Flask int      `json:"flask"`
-	Grade string   `json:"grade" jsonschema:"enum=none,enum=slight,enum=heavy"`
+	Grade Grade    `json:"grade" jsonschema:"enum=none,enum=slight,enum=heavy"`
 	Grams float64  `json:"grams,omitempty" jsonschema_description:"flash trimmed, where weighed"`
 	Where []string `json:"where,omitempty"`
 }
@@ -352,31 +394,34 @@ type Restored struct {
 
 // LotIn is a lot taken into the house, checked in by whoever records it.
 type LotIn struct {
-	Material string `json:"material" jsonschema:"enum=powder,enum=liquid,enum=separator,enum=sheet,enum=stone"`
-	Lot      string `json:"lot" jsonschema_description:"the code of the jar as scanned, or the lot as typed"`
-	Product  string `json:"product,omitempty" jsonschema_description:"the lab's own words for the product"`
-	Expiry   string `json:"expiry,omitempty" jsonschema:"format=date" jsonschema_description:"last day of use; left out: as the code says"`
+	Material Material `json:"material" jsonschema:"enum=powder,enum=liquid,enum=separator,enum=sheet,enum=stone"`
+	Lot      string   `json:"lot" jsonschema_description:"the code of the jar as scanned, or the lot as typed"`
+	Product  string   `json:"product,omitempty" jsonschema_description:"the lab's own words for the product"`
+	Expiry   string   `json:"expiry,omitempty" jsonschema:"format=date" jsonschema_description:"last day of use; left out: as the code says"`
 }
 
 // LotOut is a lot withdrawn from use.
 type LotOut struct {
-	Material string `json:"material" jsonschema:"enum=powder,enum=liquid,enum=separator,enum=sheet,enum=stone"`
-	Lot      string `json:"lot" jsonschema_description:"the code of the jar as scanned, or the lot as typed"`
-	Reason   string `json:"reason" jsonschema:"enum=used up,enum=recalled,enum=expired,enum=spoilt"`
+	Material Material `json:"material" jsonschema:"enum=powder,enum=liquid,enum=separator,enum=sheet,enum=stone"`
+	Lot      string   `json:"lot" jsonschema_description:"the code of the jar as scanned, or the lot as typed"`
+	Reason   string   `json:"reason" jsonschema:"enum=used up,enum=recalled,enum=expired,enum=spoilt"`
 }
 
 // LotUse is a lot that an action says went into a flask; "" where it names none.
-type LotUse struct{ Material, Lot string }
+type LotUse struct {
+	Material Material
+	Lot      string
+}
 
 // LotsUsed lists the lots that a body has room for; none for a body without.
 func LotsUsed(body Body) []LotUse {
 	switch a := body.(type) {
 	case Coat:
-		return []LotUse{{"separator", a.Lot}}
+		return []LotUse{{Separator, a.Lot}}
 	case MixMake:
-		return []LotUse{{"powder", a.PowderLot}, {"liquid", a.LiquidLot}}
+		return []LotUse{{Powder, a.PowderLot}, {Liquid, a.LiquidLot}}
 	case FlaskLots:
-		return []LotUse{{"stone", a.StoneLot}, {"sheet", a.SheetLot}}
+		return []LotUse{{Stone, a.StoneLot}, {Sheet, a.SheetLot}}
 	}
 	return nil
 }

@@ -120,7 +120,7 @@ func (t Teller) flask(body Body) string {
 		return fmt.Sprintf("moved to place %d", a.Place)
 	case Coat:
 		s := "separator on the " + words.Half(a.Half)
-		if a.Half == "both" {
+		if a.Half == Both {
 			s = "separator on both halves"
 		}
 		if a.Lot != "" && t.Full {
@@ -199,7 +199,7 @@ func (t Teller) press(body Body) string {
 	case PressOpen:
 		return "press opened"
 	case Flash:
-		s := "flash " + a.Grade
+		s := "flash " + string(a.Grade)
 		if a.Grams > 0 {
 			s += fmt.Sprintf(", %.3g g", a.Grams)
 		}
@@ -272,13 +272,13 @@ func (t Teller) finish(body Body) string {
 		}
 		return s
 	case LotIn:
-		s := a.Material + " lot booked in: " + t.lot(a.Lot)
+		s := string(a.Material) + " lot booked in: " + t.lot(a.Lot)
 		if a.Expiry != "" && t.Full {
 			s += ", use by " + a.Expiry
 		}
 		return s
 	case LotOut:
-		return a.Material + " lot taken out of use, " + a.Reason + ": " + t.lot(a.Lot)
+		return string(a.Material) + " lot taken out of use, " + a.Reason + ": " + t.lot(a.Lot)
 	}
 	return ""
 }

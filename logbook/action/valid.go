@@ -81,13 +81,13 @@ func place(n int) error {
 	}
 	return nil
 }
-func oneOf(name, s string, words []string) error {
+func oneOf[T ~string](name string, s T, words []T) error {
 	for _, w := range words {
 		if s == w {
 			return nil
 		}
 	}
-	return fmt.Errorf("%s must be one of %s, not %q", name, strings.Join(words, ", "), clip(s))
+	return fmt.Errorf("%s must be one of %s, not %q", name, Words(words), clip(string(s)))
 }
 func between(name string, v, lo, hi float64, unit string) error {
 	if math.IsNaN(v) || v < lo || v > hi {

@@ -16,6 +16,7 @@ import (
 	"slices"
 	"time"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/timers"
@@ -45,7 +46,7 @@ type Case struct {
 	RoomC           float64       // flasks and dough before, °C
 	ThinMM, ThickMM float64       // thinnest section decides the residual, thickest the peak
 	Assumed         bool          // the sections were not recorded
-	Size            string        // of the largest flask, the slowest
+	Size            action.Size   // of the largest flask, the slowest
 	Flasks          int
 	Tank            cure.Tank // its set point is filled in where it is used
 	Readings        []cure.Reading
@@ -69,7 +70,7 @@ func Of(b *bench.Bench, l *bench.Load) Case {
 		c.Out = max(timers.Elapsed(l.In, l.Last), 0)
 	}
 	room := math.Inf(1)
-	sizes := cure.FlaskSizes()
+	sizes := action.Sizes
 	largest := 0
 	for _, n := range l.Flasks {
 		if s, ok := l.Sections[n]; ok {
@@ -171,7 +172,7 @@ func (c Case) params() (thin, thick cure.Params, err error) {
 		p  *cure.Params
 		mm float64
 	}{{&thin, c.ThinMM}, {&thick, c.ThickMM}} {
-		if *s.p, err = cure.ForSection(s.mm, c.Size); err != nil {
+		if *s.p, err = cure.ForSection(s.mm, string(c.Size)); err != nil {
 			return thin, thick, err
 		}
 		if err = s.p.Set("T0", c.RoomC+cure.Kelvin); err != nil {

@@ -11,6 +11,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/units"
@@ -230,7 +231,7 @@ func TestFollowsReadings(t *testing.T) {
 		c.BathC = rapid.Float64Range(10, 100).Draw(t, "bath")
 		c.ThinMM = rapid.Float64Range(1, 6).Draw(t, "thin")
 		c.ThickMM = rapid.Float64Range(c.ThinMM, 12).Draw(t, "thick")
-		c.Size = rapid.SampledFrom(cure.FlaskSizes()).Draw(t, "size")
+		c.Size = rapid.SampledFrom(action.Sizes).Draw(t, "size")
 		c.Flasks = rapid.IntRange(1, 9).Draw(t, "flasks")
 		c.Tank = TankOf(house.Bath{Litres: rapid.Float64Range(1, 100).Draw(t, "l"), HeaterW: rapid.Float64Range(0, 5000).Draw(t, "w")}, 22)
 		at := -30

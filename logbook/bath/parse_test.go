@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"flaskside/logbook/action"
 	"flaskside/timers/cure"
 )
 
@@ -62,5 +63,14 @@ func oneLine(t *testing.T, err error) {
 	t.Helper()
 	if s := err.Error(); s == "" || strings.ContainsAny(s, "\n\r") {
 		t.Fatalf("error %q is not one line", s)
+	}
+}
+
+// TestTheModelKnowsEverySize holds the sizes of a base against the flasks of the cure model.
+func TestTheModelKnowsEverySize(t *testing.T) {
+	for _, size := range action.Sizes {
+		if _, err := cure.ForSection(3, string(size)); err != nil {
+			t.Error(err)
+		}
 	}
 }

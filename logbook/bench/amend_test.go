@@ -96,7 +96,7 @@ func TestTakingBack(t *testing.T) {
 		f := p.b.Flasks[1]
 		got := ""
 		if tr := f.Trial(); tr != nil {
-			got = tr.Grade
+			got = string(tr.Grade)
 		}
 		if got != grade || f.Stage != stage || len(f.Trials) != trials {
 			t.Errorf("%s: grade %q at %q after %d closures, want %q at %q after %d", what, got, f.Stage, len(f.Trials), grade, stage, trials)
@@ -225,7 +225,7 @@ func TestDoughAddedOnce(t *testing.T) {
 		p.do(minute, action.PressIn{Flask: 1})
 		p.do(minute, action.PressAt{Flask: 1})
 		p.do(minute, action.PressOpen{Flask: 1})
-		p.do(minute, action.Flash{Flask: 1, Grade: grade})
+		p.do(minute, action.Flash{Flask: 1, Grade: action.Grade(grade)})
 	}
 	f := p.b.Flasks[1]
 	var added []bool

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/flash"
 	"flaskside/timers"
 )
 
@@ -69,15 +70,15 @@ type Flask struct {
 	Place int // 0 when off the bench
 	Case  string
 	Base  string
-	Size  string
+	Size  action.Size
 	Tag   string
 	Stage Stage
 
 	StoneLot   string
 	SheetLot   string
 	Opened     timers.Stamp
-	Halves     map[string]*Half // by "cast" and "teeth"
-	Mix        int              // 0 before one was made for it
+	Halves     map[action.Half]*Half
+	Mix        int // 0 before one was made for it
 	Trials     []Trial
 	Press      int  // the one it is in, or was in last; see [Bench.InPress]
 	AddedSince bool // dough was added after the last trial
@@ -134,7 +135,7 @@ func (f *Flask) ClosedForGood() bool { return f.Metal != nil }
 func (b *Bench) flask(no int, it *Item) *Flask {
 	f := b.Flasks[no]
 	if f == nil {
-		f = &Flask{No: no, Case: "?", Size: "medium", Stage: Opened, Halves: map[string]*Half{}, excused: map[string]bool{}, Opened: it.Stamp}
+		f = &Flask{No: no, Case: "?", Size: flash.Medium, Stage: Opened, Halves: map[action.Half]*Half{}, excused: map[string]bool{}, Opened: it.Stamp}
 		b.Flasks[no] = f
 	}
 	f.Last, f.LastID = it.Stamp, it.Action.ID

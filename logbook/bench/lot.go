@@ -27,7 +27,7 @@ var lots = subject{
 
 func registered[B action.Body](l *living, _ B, _ int, it *Item) bool { return l.registered[it.Seq] }
 
-func sameMaterial(was, is string) error {
+func sameMaterial(was, is action.Material) error {
 	if was != is {
 		return errors.New("a correction cannot make a lot one of another material: take it back and record anew")
 	}
@@ -38,7 +38,7 @@ func checkFlaskLots(c *checker, a action.FlaskLots) (action.FlaskLots, error) {
 	if _, err := c.flask(a.Flask); err != nil {
 		return a, err
 	}
-	a.StoneLot, a.SheetLot = c.lot("stone", a.StoneLot), c.lot("sheet", a.SheetLot)
+	a.StoneLot, a.SheetLot = c.lot(action.Stone, a.StoneLot), c.lot(action.Sheet, a.SheetLot)
 	return a, nil
 }
 
@@ -64,7 +64,7 @@ const (
 
 // KnownLot is a lot of the register.
 type KnownLot struct {
-	Material string
+	Material action.Material
 	Lot      string // as recorded: reads back by [lot.Parse]
 	Product  string // the lab's own words
 	Expiry   lot.Date
@@ -100,7 +100,7 @@ func (k KnownLot) Expired(at time.Time) bool {
 
 // Lots lists the register of a material, those in use first, each in the order of the
 // book.
-func (b *Bench) Lots(material string) (held, withdrawn []KnownLot) {
+func (b *Bench) Lots(material action.Material) (held, withdrawn []KnownLot) {
 	for _, k := range b.register {
 		switch {
 		case k.Material != material:
@@ -115,7 +115,7 @@ func (b *Bench) Lots(material string) (held, withdrawn []KnownLot) {
 
 // KeepsLots tells whether lots of a material are taken in here: a lab that keeps no
 // register is not asked about lots that are not in it.
-func (b *Bench) KeepsLots(material string) bool {
+func (b *Bench) KeepsLots(material action.Material) bool {
 	return slices.ContainsFunc(b.register, func(k KnownLot) bool { return k.Material == material && k.In != nil })
 }
 
@@ -145,7 +145,7 @@ func (b *Bench) withdraw(a action.LotOut, it *Item) {
 }
 
 // take takes a lot out of the register.
-func (b *Bench) take(material, text string) (k KnownLot, ok bool) {
+func (b *Bench) take(material action.Material, text string) (k KnownLot, ok bool) {
 	i := slices.IndexFunc(b.register, func(k KnownLot) bool { return k.Lot == text && k.Material == material })
 	if i < 0 {
 		return k, false
@@ -157,7 +157,7 @@ func (b *Bench) take(material, text string) (k KnownLot, ok bool) {
 
 // forget lets go of the lots of a material that are too many. The last one that was
 // taken in stays: it tells that a register is kept.
-func (b *Bench) forget(material string) {
+func (b *Bench) forget(material action.Material) {
 	in, held, withdrawn := 0, 0, 0
 	for _, k := range b.register {
 		if k.Material != material {
@@ -192,13 +192,13 @@ func (b *Bench) registered() map[uint64]bool {
 
 // KnownLots finds the lots of the register that a code or a text names, the one with the
 // same text first; year is that of [lot.Parse].
-func (b *Bench) KnownLots(material, text string, year int) []KnownLot {
+func (b *Bench) KnownLots(material action.Material, text string, year int) []KnownLot {
 	same, _ := b.lookUp(material, text, year)
 	return same
 }
 
 // lookUp finds what a text names, and what is only alike.
-func (b *Bench) lookUp(material, text string, year int) (same, alike []KnownLot) {
+func (b *Bench) lookUp(material action.Material, text string, year int) (same, alike []KnownLot) {
 	asked, err := lot.Parse(text, year)
 	for _, k := range b.register {
 		switch {
@@ -226,11 +226,13 @@ func (b *Bench) lookUp(material, text string, year int) (same, alike []KnownLot)
 type lotOdd struct{ key, text string }
 
 // lotKey names what was asked about a lot, so that it is not asked again.
-func lotKey(code, material, text string) string { return code + " " + material + " " + text }
+func lotKey(code string, material action.Material, text string) string {
+	return code + " " + string(material) + " " + text
+}
 
 // unusualLot calls something about a lot unusual. Two lots of one action can be so for
 // the same cause: each is told.
-func (c *checker) unusualLot(code, material, text, format string, a ...any) {
+func (c *checker) unusualLot(code string, material action.Material, text, format string, a ...any) {
 	if c.lots == nil {
 		c.lots = map[string][]lotOdd{}
 	}
@@ -262,7 +264,7 @@ func (c *checker) asks(o Odd) (Odd, bool) {
 // has expired, was withdrawn or never taken in, or that cannot be read as the code it
 // looks like, is unusual; what is kept is short and reads back to the same product, lot
 // and expiry.
-func (c *checker) lot(of, scan string) string {
+func (c *checker) lot(of action.Material, scan string) string {
 	if scan == "" {
 		return ""
 	}

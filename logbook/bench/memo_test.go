@@ -95,7 +95,7 @@ func anyRecord(rt *rapid.T, n int, earlier []record.Record) record.Record {
 	}
 	dough := seconds.Draw(rt, "dough")
 	body := rapid.SampledFrom([]action.Body{
-		action.FlaskOpen{Flask: f, Place: f, Case: "4417", Base: "upper", Size: rapid.SampledFrom(house.Sizes).Draw(rt, "size")},
+		action.FlaskOpen{Flask: f, Place: f, Case: "4417", Base: "upper", Size: rapid.SampledFrom(action.Sizes).Draw(rt, "size")},
 		action.Coat{Flask: f, Half: rapid.SampledFrom(action.Halves).Draw(rt, "half"), DryMinS: seconds.Draw(rt, "dry")},
 		action.MixMake{Mix: m, Flasks: some, RoomC: 23, DoughS: dough, WorkS: max(dough, seconds.Draw(rt, "work"))},
 		action.MixServe{Mix: m, Flasks: some}, action.MixDough{Mix: m}, action.MixStiff{Mix: m},
@@ -183,7 +183,7 @@ func TestFirstWithoutFlash(t *testing.T) {
 		set.Press.MinTrials = rapid.IntRange(1, 3).Draw(rt, "least")
 		set.Press.Grade = rapid.SampledFrom([]string{"none", "slight"}).Draw(rt, "house grade")
 		h.do(0, action.Settings{House: set})
-		h.open(1, rapid.SampledFrom(house.Sizes).Draw(rt, "size"))
+		h.open(1, rapid.SampledFrom(action.Sizes).Draw(rt, "size"))
 		h.mix(1, 1)
 		h.ck.Run(15 * time.Minute)
 		for n := range rapid.IntRange(1, 4).Draw(rt, "closures") {

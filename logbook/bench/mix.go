@@ -116,7 +116,7 @@ func checkMixMake(c *checker, a action.MixMake) (action.MixMake, error) {
 	if a.WorkS == 0 {
 		a.DoughS, a.WorkS = WorkingTimes(r, a.RoomC, a.JarC)
 	}
-	a.PowderLot, a.LiquidLot = c.lot("powder", a.PowderLot), c.lot("liquid", a.LiquidLot)
+	a.PowderLot, a.LiquidLot = c.lot(action.Powder, a.PowderLot), c.lot(action.Liquid, a.LiquidLot)
 	return a, c.serve(a.Flasks)
 }
 

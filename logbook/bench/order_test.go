@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
-	"flaskside/logbook/house"
 	"flaskside/timers/press"
 )
 
@@ -15,7 +14,7 @@ import (
 // other: the bench on which advice could waver most.
 func fullBench() *hands {
 	h := newHands()
-	for no, size := range []string{"medium", "large", "medium", "small"} {
+	for no, size := range []action.Size{"medium", "large", "medium", "small"} {
 		h.open(no+1, size)
 	}
 	h.mix(1, 1, 3)
@@ -31,7 +30,7 @@ func waver(seed uint64) *hands {
 	h := newHands()
 	n := 3 + rng.IntN(3)
 	for no := range n {
-		h.open(no+1, house.Sizes[rng.IntN(3)])
+		h.open(no+1, action.Sizes[rng.IntN(3)])
 	}
 	h.mix(1, 1, 2)
 	h.ck.Run(time.Duration(5+rng.IntN(10)) * time.Minute)
@@ -42,7 +41,7 @@ func waver(seed uint64) *hands {
 			h.do(0, action.PressIn{Flask: no})
 			h.do(42*time.Second, action.PressAt{Flask: no, PressurePSI: 3000, HoldS: 60})
 			h.do(time.Minute, action.PressOpen{Flask: no})
-			h.do(18*time.Second, action.Flash{Flask: no, Grade: []string{"heavy", "heavy", "slight"}[rng.IntN(3)]})
+			h.do(18*time.Second, action.Flash{Flask: no, Grade: []action.Grade{"heavy", "heavy", "slight"}[rng.IntN(3)]})
 		}
 	}
 	return h

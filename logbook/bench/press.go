@@ -62,7 +62,7 @@ type Trial struct {
 	Gauge     string // as it was read off, with its unit
 	HoldAimS  int
 	HeldS     int // from pressure reached to open, whole seconds
-	Grade     string
+	Grade     action.Grade
 	Grams     float64
 	Where     []string
 	Added     bool // dough was added before it

@@ -33,7 +33,7 @@ func (b *Bench) seen(f *Flask) seen {
 			added, s.earlier, repacked = true, len(s.closures), repacked[1:]
 		}
 		added = added || t.Added // a closure that was not judged leaves it to the next
-		g, err := flash.ParseGrade(t.Grade)
+		g, err := flash.ParseGrade(string(t.Grade))
 		if err != nil {
 			continue
 		}

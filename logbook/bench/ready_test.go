@@ -44,7 +44,7 @@ const work = 45 * time.Minute
 
 // open brings a flask to where its first trial closure is next: separator dry, dough
 // reached by its time, half an hour of it left.
-func (h *hands) open(no int, size string) {
+func (h *hands) open(no int, size action.Size) {
 	h.do(0, action.FlaskOpen{Flask: no, Place: no, Case: fmt.Sprint(4400 + no), Base: "upper", Size: size})
 	h.do(0, action.Coat{Flask: no, Half: "both", DryMinS: 600})
 }
@@ -54,14 +54,14 @@ func (h *hands) mix(no int, flasks ...int) {
 }
 
 // closure is one trial closure of flask 1: 120 s from press to judged when held for 60.
-func (h *hands) closure(grade string, psi float64, hold time.Duration) {
+func (h *hands) closure(grade action.Grade, psi float64, hold time.Duration) {
 	h.do(0, action.PressIn{Flask: 1})
 	h.do(42*time.Second, action.PressAt{Flask: 1, PressurePSI: psi, HoldS: 60})
 	h.do(hold, action.PressOpen{Flask: 1})
 	h.do(18*time.Second, action.Flash{Flask: 1, Grade: grade})
 }
 
-func (h *hands) closures(grades ...string) {
+func (h *hands) closures(grades ...action.Grade) {
 	for _, g := range grades {
 		h.closure(g, 3000, time.Minute)
 	}
@@ -327,8 +327,8 @@ func TestOutlook(t *testing.T) {
 func TestShortOfDough(t *testing.T) {
 	for _, c := range []struct {
 		name   string
-		grades []string
-	}{{"before the first closure", nil}, {"one heavy", []string{"heavy"}}, {"two heavy", []string{"heavy", "heavy"}}} {
+		grades []action.Grade
+	}{{"before the first closure", nil}, {"one heavy", []action.Grade{"heavy"}}, {"two heavy", []action.Grade{"heavy", "heavy"}}} {
 		t.Run(c.name, func(t *testing.T) {
 			h := newHands()
 			h.open(1, "medium")

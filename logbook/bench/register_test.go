@@ -142,7 +142,7 @@ func TestRegisterOfEveryMaterial(t *testing.T) {
 		"separator": action.Coat{Flask: 1, Half: "both", Lot: "X-1"}, "sheet": action.FlaskLots{Flask: 1, SheetLot: "X-1"}, "stone": action.FlaskLots{Flask: 1, StoneLot: "X-1"},
 	} {
 		s := newStock(t)
-		s.do(action.LotIn{Material: material, Lot: "X-2"}, "")
+		s.do(action.LotIn{Material: action.Material(material), Lot: "X-2"}, "")
 		_, err := s.say(body, "")
 		if codes, words := asked(err); codes != "lot-unknown" || words != "the "+material+" lot X-1 is not on the list" {
 			t.Errorf("%s: asked about %q: %q (%v)", material, codes, words, err)

@@ -38,7 +38,7 @@ func closing(p *paper, press int) {
 		p.do(0, action.PressIn{Flask: 1, Press: press})
 		p.do(40*second, action.PressAt{Flask: 1})
 		p.do(minute, action.PressOpen{Flask: 1})
-		p.do(0, action.Flash{Flask: 1, Grade: g})
+		p.do(0, action.Flash{Flask: 1, Grade: action.Grade(g)})
 	}
 	p.do(0, action.SheetOut{Flask: 1})
 	p.do(minute, action.MetalToMetal{Flask: 1, Press: press})

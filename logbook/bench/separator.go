@@ -37,18 +37,18 @@ func checkCoat(c *checker, a action.Coat) (action.Coat, error) {
 	h := c.b.House
 	orInt(&a.DryMinS, h.Separator.DryMinS)
 	orInt(&a.DryMaxS, h.Separator.DryMaxS)
-	a.Lot = c.lot("separator", a.Lot)
+	a.Lot = c.lot(action.Separator, a.Lot)
 	c.order(f, "separator", Opened, Drying)
 	return a, nil
 }
 
 func applyCoat(b *Bench, a action.Coat, it *Item) {
 	f := b.flask(a.Flask, it)
-	if cast, teeth := f.Halves["cast"], f.Halves["teeth"]; cast != nil && teeth != nil && *cast == *teeth {
+	if cast, teeth := f.Halves[action.Cast], f.Halves[action.Teeth]; cast != nil && teeth != nil && *cast == *teeth {
 		cast.set, teeth.set = it.set(), it.set() // from now on two windows, unless both are painted anew
 	}
-	for _, h := range []string{"cast", "teeth"} {
-		if a.Half == h || a.Half == "both" {
+	for _, h := range action.EachHalf {
+		if a.Half.Covers(h) {
 			n := 1
 			if old := f.Halves[h]; old != nil {
 				n = old.N + 1
@@ -63,7 +63,7 @@ func applyCoat(b *Bench, a action.Coat, it *Item) {
 
 // separatorDry calls it unusual to pack on separator that is wet, too old, or not there.
 func (c *checker) separatorDry(f *Flask) {
-	for _, name := range []string{"cast", "teeth"} {
+	for _, name := range action.EachHalf {
 		half := f.Halves[name]
 		if half == nil {
 			c.unusual("no-separator", "no separator recorded on the %s half", name)
@@ -86,20 +86,20 @@ func dryings(b *Bench, f *Flask) []Window {
 		return nil
 	}
 	var out []Window
-	dry := func(what What, name string, h *Half) {
+	dry := func(what What, name action.Half, h *Half) {
 		if h == nil {
 			return
 		}
 		ends := timers.Ends{FloorS: h.MinS, LimitS: h.MaxS, WarnS: b.House.Alarms.WarnS, Floor: timers.Low, Limit: timers.Medium, Set: timers.Latest(h.set, f.back), WarnSet: b.houseSet}
 		out = append(out, Window{What: what, Flasks: []int{f.No}, Window: timers.NewWindow(flaskKey(f.No, fmt.Sprintf("dry/%s/%d", name, h.N)), h.Coated, ends)})
 	}
-	cast, teeth := f.Halves["cast"], f.Halves["teeth"]
+	cast, teeth := f.Halves[action.Cast], f.Halves[action.Teeth]
 	if cast != nil && teeth != nil && *cast == *teeth {
-		dry(DryBoth, "both", cast)
+		dry(DryBoth, action.Both, cast)
 		return out
 	}
-	dry(DryCast, "cast", cast)
-	dry(DryTeeth, "teeth", teeth)
+	dry(DryCast, action.Cast, cast)
+	dry(DryTeeth, action.Teeth, teeth)
 	return out
 }
 

@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers"
@@ -81,10 +82,10 @@ func (b *Bench) stayOf(f *Flask) (cure.Stay, error) {
 		mm = s.ThickMM
 	}
 	size := f.Size
-	if !slices.Contains(cure.FlaskSizes(), size) {
+	if !slices.Contains(action.Sizes, size) {
 		size = ""
 	}
-	p, err := cure.ForSection(mm, size)
+	p, err := cure.ForSection(mm, string(size))
 	if err != nil {
 		return cure.Stay{}, err
 	}

@@ -238,7 +238,7 @@ func (v *verifier) sameBench(got, want *bench.Bench) {
 	for _, material := range action.Materials {
 		held, withdrawn := got.Lots(material)
 		wantHeld, wantWithdrawn := want.Lots(material)
-		differ("the lots of "+material, [2][]bench.KnownLot{held, withdrawn}, [2][]bench.KnownLot{wantHeld, wantWithdrawn})
+		differ("the lots of "+string(material), [2][]bench.KnownLot{held, withdrawn}, [2][]bench.KnownLot{wantHeld, wantWithdrawn})
 	}
 	for no, t := range want.Timers {
 		if t.Stopped == nil {

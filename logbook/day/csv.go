@@ -199,7 +199,7 @@ func (s Sheet) part(begin, end *timers.Stamp) string {
 func (s Sheet) closureRows(tame func(string) string) [][]string {
 	rows := [][]string{{"flask", "case", "base", "size", "closure", "trial", "press", "in_at", "pressure_at", "open_at", "judged_at", "pressure_psi", "hold_aim_s", "held_s", "grade", "grams", "where", "dough_added", "corrected", "part_in_day", "by"}}
 	for _, f := range s.flasks() {
-		head := []string{number(f.No), tame(f.Case), f.Base, f.Size}
+		head := []string{number(f.No), tame(f.Case), f.Base, string(f.Size)}
 		for _, t := range f.Trials {
 			if !s.hasAny(&t.In, t.At, t.Out, t.Judged) {
 				continue
@@ -209,7 +209,7 @@ func (s Sheet) closureRows(tame func(string) string) [][]string {
 				held = strconv.Itoa(t.HeldS)
 			}
 			rows = append(rows, append(slices.Clone(head), "trial", number(t.N), number(t.Press), s.when(&t.In), s.when(t.At), s.when(t.Out), s.when(t.Judged),
-				amount(t.PSI), number(t.HoldAimS), held, t.Grade, amount(t.Grams), strings.Join(t.Where, "; "), yes(t.Added), yes(t.Corrected), s.part(&t.In, t.Judged), tame(s.hands(f, t))))
+				amount(t.PSI), number(t.HoldAimS), held, string(t.Grade), amount(t.Grams), strings.Join(t.Where, "; "), yes(t.Added), yes(t.Corrected), s.part(&t.In, t.Judged), tame(s.hands(f, t))))
 		}
 		if s.hasAny(f.SheetOut, f.Metal) {
 			fixed := s.corrected(flaskNo(f), "sheet-out") || s.corrected(flaskNo(f), "metal-to-metal")
@@ -228,7 +228,7 @@ func (s Sheet) flaskRows(tame func(string) string) [][]string {
 	for _, f := range s.flasks() {
 		grade, pin := "", ""
 		if j := f.Judged(); len(j) > 0 {
-			grade = j[len(j)-1].Grade
+			grade = string(j[len(j)-1].Grade)
 		}
 		if f.PinMM != nil {
 			pin = plain(*f.PinMM)
@@ -246,7 +246,7 @@ func (s Sheet) flaskRows(tame func(string) string) [][]string {
 			stand, _ := s.cureOf(f)
 			stands, figures = string(stand.Word), bench.StandWords(stand, s.Bench.House.Units.Temperature)
 		}
-		rows = append(rows, []string{number(f.No), tame(f.Case), f.Base, f.Size, tame(f.Tag), number(f.Place), string(f.Stage), s.when(&f.Opened),
+		rows = append(rows, []string{number(f.No), tame(f.Case), f.Base, string(f.Size), tame(f.Tag), number(f.Place), string(f.Stage), s.when(&f.Opened),
 			strconv.Itoa(len(f.Trials)), grade, number(mix.No), tame(mix.Resin), tame(mix.PowderLot), tame(mix.LiquidLot),
 			s.when(f.SheetOut), s.when(f.Metal), amount(f.MetalPSI), s.when(f.Clamped), amount(f.BackedOff), number(load.No), tame(load.Programme),
 			s.when(f.InBath), s.when(f.OutBath), s.when(f.InWater), stands, figures, s.when(f.Deflasked), pin, f.Outcome, strings.Join(f.Defects, "; "), s.when(f.Ended),

@@ -74,7 +74,7 @@ func (s Sheet) chapters() []chapter {
 		name := func(text string) string { return bench.KnownLot{Lot: text, In: &it.Stamp}.Name() }
 		switch a := it.Body.(type) {
 		case action.LotIn:
-			words := a.Material + " lot " + name(a.Lot) + " taken in"
+			words := string(a.Material) + " lot " + name(a.Lot) + " taken in"
 			if a.Expiry != "" {
 				words += ", to be used until " + a.Expiry
 			}
@@ -83,7 +83,7 @@ func (s Sheet) chapters() []chapter {
 			}
 			return words
 		case action.LotOut:
-			return a.Material + " lot " + name(a.Lot) + " withdrawn: " + a.Reason
+			return string(a.Material) + " lot " + name(a.Lot) + " withdrawn: " + a.Reason
 		}
 		return ""
 	})
@@ -176,7 +176,7 @@ func (s Sheet) turns(it bench.Item, c record.Record) string {
 	if f == nil || f.SheetOut == nil || c.Stamp.At.Before(f.SheetOut.At) {
 		return ""
 	}
-	allowed := slices.Index(action.Grades, s.Bench.House.Press.Grade)
+	allowed := slices.Index(action.Grades, action.Grade(s.Bench.House.Press.Grade))
 	j := f.Judged()
 	if len(j) == 0 || j[len(j)-1].Grade != a.Grade || *j[len(j)-1].Judged != it.Stamp || slices.Index(action.Grades, a.Grade) <= allowed {
 		return ""

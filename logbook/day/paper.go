@@ -179,7 +179,7 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 	for _, f := range flasks {
 		last, final, cured, pin := "", "", "", ""
 		if j := f.Judged(); len(j) > 0 {
-			last = j[len(j)-1].Grade
+			last = string(j[len(j)-1].Grade)
 		}
 		if f.Metal != nil {
 			final = s.clock(f.Metal.At)
@@ -208,7 +208,7 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		if f.Outcome != "" {
 			state = strings.Join(append([]string{f.Outcome}, f.Defects...), ", ")
 		}
-		row := cells(strconv.Itoa(f.No), f.Case+s.mark(f, "flask-open", "case"), f.Base+", "+f.Size, strconv.Itoa(len(f.Trials)), last, final, cured, pin, "", state)
+		row := cells(strconv.Itoa(f.No), f.Case+s.mark(f, "flask-open", "case"), f.Base+", "+string(f.Size), strconv.Itoa(len(f.Trials)), last, final, cured, pin, "", state)
 		row[8] = windows
 		t.Rows = append(t.Rows, row)
 	}
@@ -337,7 +337,7 @@ func (s Sheet) paperSpells(f *bench.Flask) []spell {
 // separators lists the lots of the separator on a flask's halves.
 func separators(f *bench.Flask) string {
 	var lots []string
-	for _, half := range words.HalfNames {
+	for _, half := range action.EachHalf {
 		if h := f.Halves[half]; h != nil && h.Lot != "" && !slices.Contains(lots, h.Lot) {
 			lots = append(lots, h.Lot)
 		}
@@ -362,7 +362,7 @@ func (s Sheet) closureTable(f *bench.Flask) table {
 			}
 		}
 		if c.Judged != nil {
-			grade = c.Grade
+			grade = string(c.Grade)
 		}
 		if c.Grams > 0 {
 			weighed = plain(c.Grams) + " g"

@@ -154,9 +154,9 @@ func some(rnd *rand.Rand, s *shift) action.Body {
 			there = append(there, no)
 		}
 	}
-	pick := func(ws []string) string { return ws[rnd.IntN(len(ws))] }
+
 	if len(there) == 0 {
-		return action.FlaskOpen{Place: 1 + rnd.IntN(9), Case: fmt.Sprint(4400 + s.n), Base: pick(action.Bases), Size: pick(action.Sizes)}
+		return action.FlaskOpen{Place: 1 + rnd.IntN(9), Case: fmt.Sprint(4400 + s.n), Base: pick(rnd, action.Bases), Size: action.Sizes[rnd.IntN(3)]}
 	}
 	flask, mix := there[rnd.IntN(len(there))], 1+rnd.IntN(max(1, b.Top.Mix))
 	earlier := "nothing"
@@ -165,11 +165,11 @@ func some(rnd *rand.Rand, s *shift) action.Body {
 	}
 	switch rnd.IntN(28) {
 	case 0, 1:
-		return action.FlaskOpen{Place: 1 + rnd.IntN(9), Case: fmt.Sprint(4400 + s.n), Base: pick(action.Bases), Size: pick(action.Sizes)}
+		return action.FlaskOpen{Place: 1 + rnd.IntN(9), Case: fmt.Sprint(4400 + s.n), Base: pick(rnd, action.Bases), Size: action.Sizes[rnd.IntN(3)]}
 	case 2:
 		return action.FlaskMove{Flask: flask, Place: 1 + rnd.IntN(9)}
 	case 3:
-		return action.Coat{Flask: flask, Half: pick(action.Halves)}
+		return action.Coat{Flask: flask, Half: pick(rnd, action.Halves)}
 	case 4, 5:
 		return action.MixMake{Flasks: []int{flask}}
 	case 6:
@@ -183,7 +183,7 @@ func some(rnd *rand.Rand, s *shift) action.Body {
 	case 11:
 		return action.PressOpen{Flask: flask}
 	case 12:
-		return action.Flash{Flask: flask, Grade: pick(action.Grades)}
+		return action.Flash{Flask: flask, Grade: pick(rnd, action.Grades)}
 	case 13:
 		return action.MetalToMetal{Flask: flask}
 	case 14:
@@ -193,7 +193,7 @@ func some(rnd *rand.Rand, s *shift) action.Body {
 	case 17:
 		return action.BathUnload{Flasks: []int{flask}}
 	case 18, 19:
-		return action.Outcome{Flask: flask, Outcome: pick(action.Outcomes)}
+		return action.Outcome{Flask: flask, Outcome: pick(rnd, action.Outcomes)}
 	case 20:
 		return action.TakeBack{Of: earlier}
 	case 21:
@@ -204,7 +204,7 @@ func some(rnd *rand.Rand, s *shift) action.Body {
 		return action.BathReading{Bath: 1, TempC: 70 + rnd.Float64()}
 	case 24:
 		h := b.House
-		h.Lab = pick([]string{"one", "two", "three"})
+		h.Lab = pick(rnd, []string{"one", "two", "three"})
 		return action.Settings{House: h}
 	case 25:
 		return action.TimerStart{Label: "other", Count: "down", AimS: 600}
@@ -214,3 +214,5 @@ func some(rnd *rand.Rand, s *shift) action.Body {
 	}
 	return action.Note{Flask: flask, Text: "nothing"}
 }
+
+func pick[T any](rnd *rand.Rand, ts []T) T { return ts[rnd.IntN(len(ts))] }

@@ -98,7 +98,7 @@ const (
 )
 
 // trial is one trial closure, judged.
-func (s *shift) trial(after time.Duration, flask int, grade string) (in, at, judged string) {
+func (s *shift) trial(after time.Duration, flask int, grade action.Grade) (in, at, judged string) {
 	s.t.Helper()
 	in = s.do(after, action.PressIn{Flask: flask})
 	at = s.do(40*second, action.PressAt{Flask: flask})

@@ -279,7 +279,7 @@ func (s Sheet) closures(p *page, f *bench.Flask) {
 			words = append(words, "at pressure since "+s.clock(t.At.At))
 		}
 		if t.Judged != nil {
-			words = append(words, "flash "+t.Grade)
+			words = append(words, "flash "+string(t.Grade))
 			if !s.has(t.Judged.At) {
 				words = append(words, "judged "+s.clock(t.Judged.At))
 			}

@@ -78,7 +78,7 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 		packed = &f.Trials[0].In
 	}
 	closed = f.Metal
-	for _, name := range words.HalfNames {
+	for _, name := range action.EachHalf {
 		if h := f.Halves[name]; h != nil {
 			add(spell{what: "separator drying, " + words.Half(name), from: h.Coated, to: packed, min: sec(h.MinS), max: sec(h.MaxS), mark: s.mark(f, "coat", "at", "half", "dry_min_s", "dry_max_s"), half: true, about: flask, began: "coat", ended: kinds("press-in")})
 		}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/flash"
 )
 
 // Step is one action of the shift, with its place in time after the moment the
@@ -34,11 +35,11 @@ func Shift() []Step {
 	at := func(minutes float64, body action.Body, say string) {
 		out = append(out, Step{time.Duration(minutes * float64(time.Minute)), body, say})
 	}
-	closure := func(from float64, flask int, grade string, grams float64, say string) {
+	closure := func(from float64, flask int, grade action.Grade, grams float64, say string) {
 		at(from, action.PressIn{Flask: flask}, say)
 		at(from+0.7, action.PressAt{Flask: flask}, "pressure reached: the hold begins")
 		at(from+1.8, action.PressOpen{Flask: flask}, "held long enough: open, judge the flash")
-		at(from+2.0, action.Flash{Flask: flask, Grade: grade, Grams: grams}, "flash "+grade+": trim, new sheet")
+		at(from+2.0, action.Flash{Flask: flask, Grade: grade, Grams: grams}, "flash "+string(grade)+": trim, new sheet")
 	}
 	final := func(from float64, flask int) {
 		at(from, action.SheetOut{Flask: flask}, "READY: the sheet is out, the final closure begins")
@@ -46,34 +47,34 @@ func Shift() []Step {
 		at(from+1.3, action.Clamp{Flask: flask}, "clamped: the bench set runs")
 	}
 	// This morning: two flasks from one mix, in the bath since before sunrise.
-	at(-640, action.FlaskOpen{Flask: 1, Place: 1, Case: "4391", Base: "lower", Size: "small"}, "")
-	at(-639, action.Coat{Flask: 1, Half: "both"}, "")
-	at(-638, action.FlaskOpen{Flask: 2, Place: 2, Case: "4402", Base: "partial", Size: "small"}, "")
-	at(-637, action.Coat{Flask: 2, Half: "both"}, "")
+	at(-640, action.FlaskOpen{Flask: 1, Place: 1, Case: "4391", Base: "lower", Size: flash.Small}, "")
+	at(-639, action.Coat{Flask: 1, Half: action.Both}, "")
+	at(-638, action.FlaskOpen{Flask: 2, Place: 2, Case: "4402", Base: "partial", Size: flash.Small}, "")
+	at(-637, action.Coat{Flask: 2, Half: action.Both}, "")
 	at(-625, action.MixMake{Mix: 1, Flasks: []int{1, 2}, PowderLot: "P-118", LiquidLot: "L-072", RoomC: 22}, "")
 	at(-615, action.MixDough{Mix: 1}, "")
-	closure(-614, 1, "heavy", 3.4, "")
-	closure(-611, 2, "heavy", 2.9, "")
-	closure(-608, 1, "slight", 0.8, "")
-	closure(-605, 2, "slight", 0.6, "")
+	closure(-614, 1, action.HeavyFlash, 3.4, "")
+	closure(-611, 2, action.HeavyFlash, 2.9, "")
+	closure(-608, 1, action.SlightFlash, 0.8, "")
+	closure(-605, 2, action.SlightFlash, 0.6, "")
 	final(-602, 1)
 	final(-600, 2)
 	at(-510, action.BathLoad{Load: 1, Flasks: []int{1, 2}, Programme: "long, 9 h", BathC: 74,
 		Sections: []action.Section{{Flask: 1, ThinMM: 2, ThickMM: 4}, {Flask: 2, ThinMM: 2, ThickMM: 3}}}, "")
 	// This afternoon: two more, their separator just painted.
-	at(-13, action.FlaskOpen{Flask: 3, Place: 3, Case: "4417", Base: "upper", Size: "medium"}, "")
-	at(-12, action.Coat{Flask: 3, Half: "both"}, "")
-	at(-10, action.FlaskOpen{Flask: 4, Place: 4, Case: "4420", Base: "lower", Size: "medium"}, "")
-	at(-9, action.Coat{Flask: 4, Half: "both"}, "")
+	at(-13, action.FlaskOpen{Flask: 3, Place: 3, Case: "4417", Base: "upper", Size: flash.Medium}, "")
+	at(-12, action.Coat{Flask: 3, Half: action.Both}, "")
+	at(-10, action.FlaskOpen{Flask: 4, Place: 4, Case: "4420", Base: "lower", Size: flash.Medium}, "")
+	at(-9, action.Coat{Flask: 4, Half: action.Both}, "")
 	// From here on it is played.
 	at(1.5, action.MixMake{Mix: 2, Flasks: []int{3, 4}, PowderLot: "P-118", LiquidLot: "L-073", RoomC: 23}, "a mix for two flasks: its working time runs for both")
 	at(10, action.MixDough{Mix: 2}, "the dough is reached: pack")
-	closure(11, 3, "heavy", 6.9, "first trial closure, with the sheet")
-	closure(13.5, 4, "heavy", 7.8, "while one is trimmed the other goes in")
-	closure(16, 3, "heavy", 2.1, "second trial closure")
-	closure(18.5, 4, "heavy", 2.6, "")
-	closure(21, 3, "slight", 0.6, "third trial closure")
-	closure(23.5, 4, "slight", 0.7, "")
+	closure(11, 3, action.HeavyFlash, 6.9, "first trial closure, with the sheet")
+	closure(13.5, 4, action.HeavyFlash, 7.8, "while one is trimmed the other goes in")
+	closure(16, 3, action.HeavyFlash, 2.1, "second trial closure")
+	closure(18.5, 4, action.HeavyFlash, 2.6, "")
+	closure(21, 3, action.SlightFlash, 0.6, "third trial closure")
+	closure(23.5, 4, action.SlightFlash, 0.7, "")
 	final(26, 3)
 	final(28.5, 4)
 	at(33, action.BathUnload{Flasks: []int{1, 2}}, "the cure is done: out of the bath, cool on the bench")

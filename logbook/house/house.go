@@ -21,9 +21,6 @@ import (
 	"flaskside/timers/dough"
 )
 
-// Sizes of a base.
-var Sizes = []string{"small", "medium", "large"}
-
 // House is all settings. The comments stand in the exported file too.
 type House struct {
 	Lab        string         `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`

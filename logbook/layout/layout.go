@@ -142,7 +142,7 @@ var (
 )
 
 // SubjectRegister is the register of the lots of a material.
-func SubjectRegister(material string) action.Subject {
+func SubjectRegister(material action.Material) action.Subject {
 	return action.Subject{Class: 'k', No: slices.Index(action.Materials, material) + 1}
 }
 
@@ -154,7 +154,7 @@ func SubjectLot(u action.LotUse, year int) action.Subject {
 		name = l.Name()
 	}
 	h := fnv.New32a()
-	_, _ = h.Write([]byte(u.Material + "\x00" + name)) // a hash takes everything
+	_, _ = h.Write([]byte(string(u.Material) + "\x00" + name)) // a hash takes everything
 	return action.Subject{Class: 'j', No: int(h.Sum32() >> 1)}
 }
 

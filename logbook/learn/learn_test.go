@@ -54,12 +54,12 @@ func (s *shop) pace(i int) float64 { return s.paceS[i] * math.Exp(s.paceLn*s.rng
 
 func (s *shop) open(size flash.Size) {
 	s.flask++
-	s.do(600, action.FlaskOpen{Flask: s.flask, Place: 1 + s.flask%9, Case: "4417", Base: "upper", Size: string(size)})
+	s.do(600, action.FlaskOpen{Flask: s.flask, Place: 1 + s.flask%9, Case: "4417", Base: "upper", Size: size})
 }
 
 // closure is one trial closure; trimmed is the time since the last was judged, or since
 // the flask was opened.
-func (s *shop) closure(grade string, grams float64, trimmedS float64) {
+func (s *shop) closure(grade action.Grade, grams float64, trimmedS float64) {
 	s.do(trimmedS, action.PressIn{Flask: s.flask})
 	s.do(s.pace(0), action.PressAt{Flask: s.flask, PressurePSI: 3000, HoldS: 60})
 	s.do(60, action.PressOpen{Flask: s.flask})
@@ -89,10 +89,10 @@ func (s *shop) work(size flash.Size) flash.History {
 			g := math.Round(100*math.Exp(line+s.trend.WeighSD*s.rng.NormFloat64())) / 100
 			g = max(0.01, min(g, 900))
 			t.Grams, t.Grade = &g, s.trend.GradeOf(g)
-			s.closure(t.Grade.String(), g, s.pace(2))
+			s.closure(action.Grade(t.Grade.String()), g, s.pace(2))
 		} else {
 			t.Grade = s.trend.GradeOf(math.Exp(line + s.trend.GradeSD*s.rng.NormFloat64()))
-			s.closure(t.Grade.String(), 0, s.pace(2))
+			s.closure(action.Grade(t.Grade.String()), 0, s.pace(2))
 		}
 		h.Trials = append(h.Trials, t)
 		if k >= 2 && t.Grade <= flash.Slight {
@@ -463,7 +463,7 @@ func TestAnyBook(t *testing.T) {
 			grade := rapid.SampledFrom(action.Grades).Draw(rt, "grade")
 			s.boot = rapid.SampledFrom([]string{"", "boot-1", "boot-2"}).Draw(rt, "boot")
 			s.do(rapid.Float64Range(-4000, 4000).Draw(rt, "after"), rapid.SampledFrom([]action.Body{
-				action.FlaskOpen{Flask: f, Place: f, Case: "1", Base: "upper", Size: rapid.SampledFrom(house.Sizes).Draw(rt, "size")},
+				action.FlaskOpen{Flask: f, Place: f, Case: "1", Base: "upper", Size: rapid.SampledFrom(action.Sizes).Draw(rt, "size")},
 				action.MixMake{Mix: f, Flasks: []int{f}, DoughS: 1, WorkS: 2},
 				action.PressIn{Flask: f, Added: true}, action.PressIn{Flask: f}, action.PressAt{Flask: f}, action.PressOpen{Flask: f},
 				action.Flash{Flask: f, Grade: grade, Grams: rapid.SampledFrom([]float64{0, 0.01, 1000}).Draw(rt, "grams")},

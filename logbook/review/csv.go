@@ -154,7 +154,7 @@ func (r Review) flaskRows() [][]string {
 		if f.PinMM != nil {
 			pin = num(*f.PinMM)
 		}
-		rows = append(rows, []string{strconv.Itoa(f.No), tables.Defuse(f.Case), f.Base, f.Size, strconv.Itoa(f.Closures), when(f.ClosedAt), string(f.Dough), packed,
+		rows = append(rows, []string{strconv.Itoa(f.No), tables.Defuse(f.Case), f.Base, string(f.Size), strconv.Itoa(f.Closures), when(f.ClosedAt), string(f.Dough), packed,
 			when(f.EndedAt), pin, f.Outcome, strings.Join(f.Defects, "; "), strings.Join(f.Unusual, "; ")})
 	}
 	return rows

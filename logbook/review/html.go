@@ -118,7 +118,7 @@ func (r Review) sheet() sheet {
 	}
 	remakes := [][]string{{"flask", "case", "base", "defects", "unusual in its record"}}
 	for _, f := range r.remakes() {
-		remakes = append(remakes, []string{fmt.Sprint(f.No), f.Case, f.Size + " " + f.Base, joined(f.Defects), unusualWords(f.Unusual)})
+		remakes = append(remakes, []string{fmt.Sprint(f.No), f.Case, string(f.Size) + " " + f.Base, joined(f.Defects), unusualWords(f.Unusual)})
 	}
 	s.Remakes = gridOf(remakes, 0, 1, 2, 3, 4)
 	s.CorrectionKinds = gridOf(c.rows(), 0)

@@ -112,7 +112,7 @@ func (l *lab) round(n int) {
 					hold = 40
 				}
 				l.do(hold, action.PressOpen{Flask: f.no})
-				judged := l.do(15+l.rng.IntN(10), action.Flash{Flask: f.no, Grade: grade})
+				judged := l.do(15+l.rng.IntN(10), action.Flash{Flask: f.no, Grade: action.Grade(grade)})
 				if l.chance(0.02) {
 					l.do(5, action.Correct{Of: judged.Action.ID, Set: json.RawMessage(`{"grams":0.8}`)})
 				}

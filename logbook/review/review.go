@@ -54,19 +54,19 @@ type Review struct {
 
 // Flask is one flask with what the review reads of it.
 type Flask struct {
-	No       int        `json:"flask"`
-	Case     string     `json:"case"`
-	Base     string     `json:"base"`
-	Size     string     `json:"size"`
-	Closures int        `json:"closures"`
-	ClosedAt *time.Time `json:"closed_at,omitempty"` // in the period
-	Dough    Where      `json:"dough,omitempty"`     // of a flask closed in the period
-	PackedS  *int       `json:"packed_s,omitempty"`  // first in the press until metal to metal, of a flask closed in the period
-	EndedAt  *time.Time `json:"ended_at,omitempty"`  // in the period
-	PinMM    *float64   `json:"pin_mm,omitempty"`    // of a flask ended in the period, as the next two
-	Outcome  string     `json:"outcome,omitempty"`
-	Defects  []string   `json:"defects,omitempty"`
-	Unusual  []string   `json:"unusual,omitempty"` // codes of [Conditions]
+	No       int         `json:"flask"`
+	Case     string      `json:"case"`
+	Base     string      `json:"base"`
+	Size     action.Size `json:"size"`
+	Closures int         `json:"closures"`
+	ClosedAt *time.Time  `json:"closed_at,omitempty"` // in the period
+	Dough    Where       `json:"dough,omitempty"`     // of a flask closed in the period
+	PackedS  *int        `json:"packed_s,omitempty"`  // first in the press until metal to metal, of a flask closed in the period
+	EndedAt  *time.Time  `json:"ended_at,omitempty"`  // in the period
+	PinMM    *float64    `json:"pin_mm,omitempty"`    // of a flask ended in the period, as the next two
+	Outcome  string      `json:"outcome,omitempty"`
+	Defects  []string    `json:"defects,omitempty"`
+	Unusual  []string    `json:"unusual,omitempty"` // codes of [Conditions]
 }
 
 // Where a final closure lies in the dough's window, which is an estimate.
@@ -90,7 +90,7 @@ type Dough struct {
 
 // Sized are figures of flasks of a size, "" for all; N of the summary counts them.
 type Sized struct {
-	Size string `json:"size"`
+	Size action.Size `json:"size"`
 	stats.Summary
 	Counts []int `json:"counts,omitempty"` // flasks with 0, 1, 2 … closures, the last with as many or more
 }

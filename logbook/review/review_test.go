@@ -28,7 +28,7 @@ func (l *lab) review(from, until time.Time) Review {
 }
 
 // opened puts a flask on a place, its separator dry.
-func (l *lab) opened(place int, size, caseNo string) int {
+func (l *lab) opened(place int, size action.Size, caseNo string) int {
 	l.t.Helper()
 	no := l.do(60, action.FlaskOpen{Place: place, Case: caseNo, Base: "upper", Size: size}).Action.Body.(action.FlaskOpen).Flask
 	l.do(10, action.Coat{Flask: no, Half: "both"})
@@ -36,7 +36,7 @@ func (l *lab) opened(place int, size, caseNo string) int {
 }
 
 // trial is one trial closure under a pressure, two minutes from press to judged.
-func (l *lab) trial(flask int, psi float64, grade string) {
+func (l *lab) trial(flask int, psi float64, grade action.Grade) {
 	l.t.Helper()
 	l.do(30, action.PressIn{Flask: flask})
 	l.do(40, action.PressAt{Flask: flask, PressurePSI: psi})
@@ -93,7 +93,7 @@ func TestByHand(t *testing.T) {
 		}
 	}
 	equal("opened, closed, ended, going", []int{r.Opened, r.Closed, r.Ended, r.Going}, []int{3, 3, 2, 1})
-	equal("sizes", []string{r.Closures[0].Size, r.Closures[1].Size, r.Closures[2].Size}, []string{"small", "large", ""})
+	equal("sizes", []action.Size{r.Closures[0].Size, r.Closures[1].Size, r.Closures[2].Size}, []action.Size{"small", "large", ""})
 	equal("closures of small", []float64{r.Closures[0].Mean, r.Closures[0].Max}, []float64{2, 2})
 	equal("closures of large", []float64{r.Closures[1].Mean, r.Closures[1].Max}, []float64{2, 3}) // 3 and 1: the one taken back is none
 	equal("counts", r.Closures[2].Counts, []int{0, 1, 1, 1, 0, 0, 0})

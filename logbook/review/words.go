@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/stats"
 )
 
@@ -143,11 +144,11 @@ func figure(v float64) string {
 	return strconv.FormatFloat(v, 'f', 1, 64)
 }
 
-func sizeWords(size string) string {
+func sizeWords(size action.Size) string {
 	if size == "" {
 		return "all"
 	}
-	return size
+	return string(size)
 }
 
 func joined(ws []string) string { return strings.Join(ws, ", ") }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"flaskside/logbook"
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/timers"
 )
@@ -26,19 +27,19 @@ type Status struct {
 
 // Place is a place of the bench with the flask on it.
 type Place struct {
-	Place     int    `json:"place"`
-	Flask     int    `json:"flask"`
-	Case      string `json:"case"`
-	Base      string `json:"base"`
-	Size      string `json:"size"`
-	Tag       string `json:"tag,omitempty"`
-	Stage     string `json:"stage"`
-	Next      string `json:"next"`   // the step that comes next
-	Trials    int    `json:"trials"` // trial closures begun
-	LastGrade string `json:"last_grade,omitempty"`
-	Mix       int    `json:"mix,omitempty"`
-	MixLetter string `json:"mix_letter,omitempty"`
-	Load      int    `json:"load,omitempty"`
+	Place     int          `json:"place"`
+	Flask     int          `json:"flask"`
+	Case      string       `json:"case"`
+	Base      string       `json:"base"`
+	Size      action.Size  `json:"size"`
+	Tag       string       `json:"tag,omitempty"`
+	Stage     string       `json:"stage"`
+	Next      string       `json:"next"`   // the step that comes next
+	Trials    int          `json:"trials"` // trial closures begun
+	LastGrade action.Grade `json:"last_grade,omitempty"`
+	Mix       int          `json:"mix,omitempty"`
+	MixLetter string       `json:"mix_letter,omitempty"`
+	Load      int          `json:"load,omitempty"`
 }
 
 // Window is a running window.

@@ -80,7 +80,7 @@ func (p Place) details() string {
 	if p.Trials > 0 {
 		trials := fmt.Sprintf("trial %d", p.Trials)
 		if p.LastGrade != "" {
-			trials += ", last judged " + p.LastGrade
+			trials += ", last judged " + string(p.LastGrade)
 		}
 		out = append(out, trials)
 	}

@@ -8,9 +8,6 @@ var halves = map[string]string{"cast": "cast half", "teeth": "tooth half", "both
 // Half names a half of the mould: cast half, tooth half, both halves.
 func Half[C ~string](half C) string { return name(halves, half) }
 
-// HalfNames lists the halves as records name them, in the order of the forms.
-var HalfNames = []string{"cast", "teeth"}
-
 // SizeLetter is S, M or L.
 func SizeLetter[C ~string](size C) string {
 	return strings.ToUpper(string(size)[:min(1, len(size))])

@@ -103,8 +103,8 @@ func Defaults() Params {
 	}
 }
 
-// FlaskSizes are the sizes [ForSection] knows, smallest first.
-func FlaskSizes() []string { return []string{"small", "medium", "large"} }
+// gypsumMM is the stone on each side of 3 mm of resin by the size of the flask, mm (house defaults); "" is medium.
+var gypsumMM = map[string]float64{"small": 18, "medium": 25, "large": 32, "": 25}
 
 // ForSection is the default model of a resin section of the given thickness in mm in a flask of the given size ("small",
 // "medium" or "large"; "" is medium). The flask's inner height is kept: gypsum shrinks as resin grows. At 3 mm the
@@ -112,7 +112,6 @@ func FlaskSizes() []string { return []string{"small", "medium", "large"} }
 // was compared with an exact brick.
 func ForSection(mm float64, size string) (Params, error) {
 	p := Defaults()
-	gypsumMM := map[string]float64{"small": 18, "medium": 25, "large": 32, "": 25}
 	side, ok := gypsumMM[size]
 	if !ok {
 		return p, fmt.Errorf("flask size %q: give small, medium or large", size)

@@ -70,7 +70,7 @@ func (d drawer) next(n int) action.Body {
 	}
 	switch d.b.Next(f, d.now) {
 	case bench.DoCoat:
-		return action.Coat{Flask: n, Half: one(d, "cast", "teeth", "both")}
+		return action.Coat{Flask: n, Half: one(d, action.Halves...)}
 	case bench.DoMix:
 		return action.MixMake{Flasks: d.flasks(), PowderLot: d.lot()}
 	case bench.DoDough:
@@ -169,9 +169,9 @@ func (d drawer) body(what string) action.Body {
 	case "seen":
 		return action.Seen{}
 	case "lot in":
-		return action.LotIn{Material: one(d, "powder", "stone"), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Expiry: one(d, "", "2026-11-25", "2031-01-31")}
+		return action.LotIn{Material: one(d, action.Powder, action.Stone), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Expiry: one(d, "", "2026-11-25", "2031-01-31")}
 	case "lot out":
-		return action.LotOut{Material: one(d, "powder", "stone"), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Reason: one(d, action.Withdrawals...)}
+		return action.LotOut{Material: one(d, action.Powder, action.Stone), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Reason: one(d, action.Withdrawals...)}
 	}
 	// As the programmes drawn want it: the alarm of a bath out of band is forgotten
 	// with its readings, some time after the load.

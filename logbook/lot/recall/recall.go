@@ -35,18 +35,18 @@ type Book interface {
 
 // Use is one flask that had a lot.
 type Use struct {
-	Flask     int          `json:"flask"`
-	Case      string       `json:"case"`
-	Base      string       `json:"base,omitempty"`
-	At        time.Time    `json:"at"`   // of the record; its location is the zone of the list
-	What      string       `json:"what"` // material, one of action.Materials
-	Lot       string       `json:"lot"`  // as it stands in the book
-	Match     lot.Likeness `json:"match"`
-	Mix       int          `json:"mix,omitempty"`
-	Outcome   string       `json:"outcome,omitempty"` // "" while the flask is at work
-	EndedAt   time.Time    `json:"ended_at,omitzero"`
-	Corrected bool         `json:"corrected,omitempty"`
-	Record    uint64       `json:"record"` // number of the record in the book
+	Flask     int             `json:"flask"`
+	Case      string          `json:"case"`
+	Base      string          `json:"base,omitempty"`
+	At        time.Time       `json:"at"` // of the record; its location is the zone of the list
+	What      action.Material `json:"what"`
+	Lot       string          `json:"lot"` // as it stands in the book
+	Match     lot.Likeness    `json:"match"`
+	Mix       int             `json:"mix,omitempty"`
+	Outcome   string          `json:"outcome,omitempty"` // "" while the flask is at work
+	EndedAt   time.Time       `json:"ended_at,omitzero"`
+	Corrected bool            `json:"corrected,omitempty"`
+	Record    uint64          `json:"record"` // number of the record in the book
 }
 
 // List is what a lot was used for, by flask and time.
@@ -273,7 +273,7 @@ func (l List) CSV(w io.Writer) error {
 		if u.Corrected {
 			corrected = "yes"
 		}
-		rows = append(rows, []string{strconv.Itoa(u.Flask), tables.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), u.What, tables.Defuse(u.Lot),
+		rows = append(rows, []string{strconv.Itoa(u.Flask), tables.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), string(u.What), tables.Defuse(u.Lot),
 			string(u.Match), mix, u.Outcome, ended, corrected, strconv.FormatUint(u.Record, 10)})
 	}
 	if err := tables.Write(w, rows); err != nil {
@@ -347,7 +347,7 @@ func (l List) table(b *bytes.Buffer) {
 		if outcome == "" {
 			outcome = "at work"
 		}
-		row(strconv.Itoa(u.Flask), u.Case, u.At.Format(time.DateOnly), u.What, text, mix, outcome)
+		row(strconv.Itoa(u.Flask), u.Case, u.At.Format(time.DateOnly), string(u.What), text, mix, outcome)
 	}
 	_ = t.Flush()
 }
