@@ -254,7 +254,7 @@ func TestMixByMould(t *testing.T) {
 		{"3 3 5 enter", dough.Request{Amount: 35, In: dough.InMouldCM3, TrialAllowance: dough.DefaultTrialAllowance}, "35 for moulds, 10"},
 		{"4 1 5 enter", dough.Request{Amount: 15, In: dough.InLiquidG}, "shrinks 5 to 7 vol%"},
 		{"2 1 . 5 enter", dough.Request{Amount: 1.5, In: dough.InUnits}, "43 mL of dough"},
-		{"1", dough.Request{Amount: 2, In: dough.InUnits}, "58 mL of dough: 45 for moulds, 13 (15 g) for trials"},
+		{"5", dough.Request{Amount: 2, In: dough.InUnits}, "58 mL of dough: 45 for moulds, 13 (15 g) for trials"},
 	} {
 		d := newDesk(t, 80, 24)
 		d.openFlask(1, "4417", 1, 2)
@@ -295,7 +295,7 @@ func TestMixFromRefrigerator(t *testing.T) {
 	d.do(action.Caution{Hazard: "monomer"})
 	d.do(action.Coat{Flask: 1, Half: "both"})
 	d.wait(11 * time.Minute)
-	d.press("1 enter enter 1 enter enter enter enter")
+	d.press("1 enter enter 1 enter enter")
 	d.sees("powder and liquid from the fridge: type room/fridge, as 22/5")
 	d.press("2 3")
 	room := d.screen()

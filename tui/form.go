@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	tea "charm.land/bubbletea/v2"
@@ -48,6 +49,20 @@ func (f *form) picks(name string) []int {
 		}
 	}
 	return out
+}
+
+// begin is at the first question that is asked.
+func (f *form) begin() {
+	for f.at = 0; f.at < len(f.fields)-1; f.at++ {
+		if fd := f.fields[f.at]; fd.when == nil || fd.when(f) {
+			return
+		}
+	}
+}
+
+// index is where a field stands among all.
+func (f *form) index(name string) int {
+	return slices.IndexFunc(f.fields, func(fd *field) bool { return fd.name == name })
 }
 
 // into is the field that characters go into.
@@ -109,6 +124,9 @@ func (f *form) accept(fd *field) tea.Cmd {
 				return nil
 			}
 		}
+	}
+	if fd.other != nil && fd.other(f) {
+		return nil
 	}
 	for next := f.at + 1; next < len(f.fields); next++ {
 		if fd := f.fields[next]; fd.when == nil || fd.when(f) {

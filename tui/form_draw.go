@@ -76,6 +76,9 @@ func (f *form) head(w int) [][]piece {
 	for _, l := range f.lines {
 		add(2, plain, l)
 	}
+	for _, l := range f.fields[f.at].above {
+		add(2, plain, l)
+	}
 	add(1, dim, f.answers())
 	if f.live != nil {
 		for _, l := range f.live() {

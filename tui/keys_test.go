@@ -113,7 +113,8 @@ func TestZeroIsADigitInFields(t *testing.T) {
 	if f := d.flask(1); f.PinMM == nil || *f.PinMM != 0 {
 		t.Fatalf("the pin opening is %v, want 0:\n%s", f.PinMM, d.screen())
 	}
-	d.press("2 enter 0 0 - 7 enter 0") // in a text too, where - is a character once something stands there
+	d.sees("outcome")
+	d.press("0 2 enter 0 0 - 7 enter 0") // in a text too, where - is a character once something stands there
 	if f := d.m.form(); f == nil || f.text("case") != "00-7" {
 		t.Errorf("the case is not 00-7:\n%s", d.screen())
 	}

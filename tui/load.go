@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -19,13 +20,24 @@ type loadForm struct {
 	m      *Model
 	form   *form
 	flasks []int
+	names  []string
+	others bool    // the flasks are asked for
+	read   float64 // what the bath read, typed or a moment ago, °C; 0 where nobody looked
+	secs   []action.Section
 }
 
-// loadBath asks for a load, the flasks whose bench set is over switched on.
+// Answers to the last question of a load.
+const (
+	loadYes  = iota + 1
+	loadType // the bath's temperature and the thickness first
+)
+
+// loadBath asks for a load: the programme, and whether the flasks are in. Those whose bench
+// set is over go in together; others, what the bath reads and how thick the bases are is
+// asked where somebody wants it asked, and is said above the last question in any case.
 func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 	h := m.house()
 	x := &loadForm{m: m}
-	var names []string
 	var on []bool
 	for o := range m.bench().OnPlaces() {
 		if o.Stage != bench.Set && (f == nil || o.No != f.No) {
@@ -37,34 +49,80 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 		if !done {
 			note = " (bench set not over)"
 		}
-		names = append(names, fmt.Sprintf("place %d: %s %s%s", o.Place, o.Case, o.Base, note))
+		x.names = append(x.names, fmt.Sprintf("place %d: %s %s%s", o.Place, o.Case, o.Base, note))
 		on = append(on, f != nil && o.No == f.No || done)
 	}
 	if len(x.flasks) == 0 {
 		m.say(warn, "no flask is clamped and ready for the bath")
 		return nil
 	}
-	fields := []*field{several("flasks", "which flasks?", 1, names, func(i int) bool { return on[i] })}
+	x.others = !slices.Contains(on, true)
+	fields := []*field{several("flasks", "which flasks?", 1, x.names, func(i int) bool { return on[i] }).only(func(*form) bool { return x.others })}
 	if len(h.Baths) > 1 {
 		fields = append(fields, choose("bath", "which bath?", m.bathNames()...))
 	}
-	planned := func(f *form) bool { return f.choice("programme") > len(h.Programmes) }
+	planned := func(f *form) bool { return f.choice("programme") == len(h.Programmes)+1 }
 	unit := h.Units.Temperature
-	fields = append(fields,
-		choose("programme", "programme and when they would be out (the resin maker's cycle comes first)", m.programmeOptions()...),
+	typed := func(f *form) bool { return f.choice("go") == loadType }
+	programme := choose("programme", "programme and when they would be out (the resin maker's cycle comes first)", m.programmeOptions()...)
+	if len(x.flasks) > 1 && !x.others {
+		programme.options = append(programme.options, "other flasks …")
+		programme.other = x.askFlasks
+	}
+	goes := choose("go", "in the bath now?", "yes, they are in", "first type bath temperature and base thickness").reached(x.beforeTheyGoIn)
+	if len(x.flasks) == 1 {
+		goes.options[0] = "yes, it is in"
+	}
+	fields = append(fields, programme,
 		hourField("out").only(planned),
 		choose("fits", "programme (the resin maker's cycle comes first)", h.ProgrammeNames()...).only(planned).reached(func(f *form) tea.Cmd {
 			m.setPlan(f.num("out"))
 			f.get("fits").options = m.planOptions()
 			return nil
 		}),
-		digits("bath_c", "the bath reads", "°"+string(unit), "", func(s string) (float64, error) { return units.ParseTemp(s, unit) }).reached(x.offerTemp),
-		digits("thin", "thinnest part of the base", "mm", fmt.Sprint(bath.ThinMM), plainNumber(0.5, 30)),
-		digits("thick", "thickest part of the base", "mm", fmt.Sprint(bath.ThickMM), plainNumber(0.5, 30)),
-		choose("sure", "", "yes, they are in the bath").reached(x.beforeTheyGoIn))
-	x.form = &form{title: "into the bath", fields: fields, done: x.done}
+		goes,
+		digits("bath_c", "the bath reads", "°"+string(unit), "", func(s string) (float64, error) { return units.ParseTemp(s, unit) }).only(typed).reached(x.offerTemp),
+		digits("thin", "thinnest part of the base", "mm", "", plainNumber(0.5, 30)).only(typed).reached(x.offerThickness),
+		digits("thick", "thickest part of the base", "mm", "", plainNumber(0.5, 30)).only(typed),
+		choose("sure", "in the bath now?", goes.options[0]).only(typed).reached(x.beforeTheyGoIn))
+	x.form = &form{title: "into the bath", fields: fields, live: x.goingIn, done: x.done}
+	x.form.begin()
 	m.open(x.form)
 	return nil
+}
+
+// askFlasks goes back to the question which flasks, where that was chosen.
+func (x *loadForm) askFlasks(f *form) bool {
+	fd := f.get("programme")
+	if fd.choice != len(fd.options) {
+		return false
+	}
+	x.others, fd.choice, fd.other = true, 0, nil
+	fd.options = fd.options[:len(fd.options)-1]
+	f.at = 0
+	return true
+}
+
+// goingIn says which flasks go in, unless they are asked for; and at the last question all
+// that would be recorded, and when they would be out.
+func (x *loadForm) goingIn() (lines []string) {
+	if !x.others {
+		var in []string
+		for _, i := range x.form.picks("flasks") {
+			in = append(in, x.names[i])
+		}
+		lines = []string{strings.Join(in, " · ")}
+	}
+	if !x.form.asking("go") && !x.form.asking("sure") {
+		return lines
+	}
+	m, p := x.m, x.programme()
+	out := m.now.Wall.Add(time.Duration(house.LengthS(p.Stages)) * time.Second)
+	reads := "bath not read"
+	if x.read != 0 {
+		reads = "bath reads " + exactTemp(x.read, m.house().Units.Temperature)
+	}
+	return append(lines, fmt.Sprintf("%s: %s · out from %s", p.Name, m.programmeWords(p.Stages), m.instant(out)), reads+" · "+x.sectionWords())
 }
 
 func (m *sight) bathNames() []string {
@@ -95,25 +153,99 @@ func (x *loadForm) offerTemp(f *form) tea.Cmd {
 	return nil
 }
 
-// beforeTheyGoIn says when the flasks would be out, and what they do to a bath that
-// others are in.
+// offerThickness offers the thickness of the first flask.
+func (x *loadForm) offerThickness(f *form) tea.Cmd {
+	s := x.sections()[0]
+	f.get("thin").preset, f.get("thick").preset = fmt.Sprint(s.ThinMM), fmt.Sprint(s.ThickMM)
+	return nil
+}
+
+// sections are how thick the base of each flask is: as typed for all, or as it was for the
+// last base of its size.
+func (x *loadForm) sections() []action.Section {
+	var out []action.Section
+	f := x.form
+	for _, i := range f.picks("flasks") {
+		s := action.Section{Flask: x.flasks[i]}
+		if f.at > f.index("thick") {
+			s.ThinMM, s.ThickMM = min(f.num("thin"), f.num("thick")), max(f.num("thin"), f.num("thick"))
+		} else {
+			s.ThinMM, s.ThickMM = x.m.thickness(x.m.bench().Flasks[s.Flask].Size)
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// sectionWords tell the thicknesses, each once.
+func (x *loadForm) sectionWords() string {
+	var out []string
+	for _, s := range x.secs {
+		w := fmt.Sprintf("%s base %g to %g mm thick", x.m.bench().Flasks[s.Flask].Size, s.ThinMM, s.ThickMM)
+		if !slices.Contains(out, w) {
+			out = append(out, w)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// beforeTheyGoIn settles what would be recorded, and works out what the flasks do to a
+// bath that others are in.
 func (x *loadForm) beforeTheyGoIn(f *form) tea.Cmd {
-	m := x.m
-	out := m.now.Wall.Add(time.Duration(house.LengthS(x.programme().Stages)) * time.Second)
-	head := []string{"out from " + m.instant(out)}
-	f.lines = head
-	return m.coldFlasks(f, x.bath(), len(f.picks("flasks")), head)
+	x.read, x.secs = 0, x.sections()
+	if f.at > f.index("bath_c") {
+		x.read = f.num("bath_c")
+	} else if c, ok := x.m.lastRead(x.bath()); ok {
+		x.read = c
+	}
+	f.lines = nil
+	return x.m.coldFlasks(f, x.bath(), len(f.picks("flasks")))
 }
 
 func (x *loadForm) done(f *form) tea.Cmd {
 	var pick []int
-	var secs []action.Section
 	for _, i := range f.picks("flasks") {
 		pick = append(pick, x.flasks[i])
-		secs = append(secs, action.Section{Flask: x.flasks[i], ThinMM: min(f.num("thin"), f.num("thick")), ThickMM: max(f.num("thin"), f.num("thick"))})
 	}
 	p := x.programme()
-	return x.m.answer(f, action.BathLoad{Bath: x.bath(), Flasks: pick, Programme: p.Name, Stages: p.Stages, MaxS: p.MaxS, BathC: f.num("bath_c"), Sections: secs}, "", nil)
+	return x.m.answer(f, action.BathLoad{Bath: x.bath(), Flasks: pick, Programme: p.Name, Stages: p.Stages, MaxS: p.MaxS, BathC: x.read, Sections: x.secs}, "", nil)
+}
+
+// thickDesk is how thick the last base of each size was, in mm.
+type thickDesk struct{ of map[string]action.Section }
+
+type thickMsg map[string]action.Section
+
+// thickFor is how far back it is looked for when the program starts.
+const thickFor = 14 * 24 * time.Hour
+
+// recallThickness looks for the last base of each size, beside the screen.
+func (m *Model) recallThickness() tea.Cmd {
+	keeper, now := m.cfg.Keeper, m.now.Wall
+	return func() tea.Msg {
+		b, err := keeper.Whole(now.Add(-thickFor), now)
+		if err != nil {
+			return nil // what is assumed is offered, as on an empty book
+		}
+		of := thickMsg{}
+		for _, size := range action.Sizes {
+			if s, ok := b.LastThickness(size); ok {
+				of[size] = s
+			}
+		}
+		return of
+	}
+}
+
+// thickness is how thick the last base of a size was, or else what is assumed.
+func (m *sight) thickness(size string) (thinMM, thickMM float64) {
+	if s, ok := m.bench().LastThickness(size); ok {
+		return s.ThinMM, s.ThickMM
+	}
+	if s, ok := m.thick.of[size]; ok {
+		return s.ThinMM, s.ThickMM
+	}
+	return bath.ThinMM, bath.ThickMM
 }
 
 // linesMsg gives a form lines that were worked out beside the screen.
@@ -124,7 +256,7 @@ type linesMsg struct {
 
 // coldFlasks works out what n flasks that go into a bath now do to it and to the
 // loads in it; nothing where it is empty.
-func (m *sight) coldFlasks(f *form, bathNo, n int, head []string) tea.Cmd {
+func (m *sight) coldFlasks(f *form, bathNo, n int) tea.Cmd {
 	var cases []bath.Case
 	var after []time.Duration
 	places := map[int]string{}
@@ -141,9 +273,9 @@ func (m *sight) coldFlasks(f *form, bathNo, n int, head []string) tea.Cmd {
 	return func() tea.Msg {
 		a, err := bath.Add(n, cases, after)
 		if err != nil {
-			return linesMsg{f, append(head, "what the cold flasks do to the bath cannot be worked out: "+err.Error())}
+			return linesMsg{f, []string{"what the cold flasks do to the bath cannot be worked out: " + err.Error()}}
 		}
-		return linesMsg{f, append(head, a.Words(unit, func(load int) string { return places[load] }))}
+		return linesMsg{f, []string{a.Words(unit, func(load int) string { return places[load] })}}
 	}
 }
 
@@ -160,7 +292,11 @@ func (m *sight) programmeOptions() []string {
 	var out []string
 	for _, p := range m.house().Programmes {
 		d := time.Duration(house.LengthS(p.Stages)) * time.Second
-		out = append(out, fmt.Sprintf("%s %s → %s", p.Name, length(d), m.instant(m.now.Wall.Add(d))))
+		name := p.Name
+		if !strings.Contains(name, length(d)) {
+			name += " " + length(d)
+		}
+		out = append(out, name+" → "+m.instant(m.now.Wall.Add(d)))
 	}
 	return append(out, "out at a set hour: plan …")
 }

@@ -35,7 +35,7 @@ func TestLotsInTheHouse(t *testing.T) {
 	d.do(action.Caution{Hazard: "monomer"})
 	d.do(action.Coat{Flask: 1, Half: "both"})
 	d.wait(11 * time.Minute)
-	d.press("1 enter enter 1 enter enter")
+	d.press("1 enter enter 1")
 	for _, r := range "X-9" {
 		d.one(string(r))
 	}

@@ -17,10 +17,11 @@ import (
 
 // How a mix is measured, by the digits of the form.
 const (
-	byFlasks = iota + 1 // a unit for each flask
+	asReckoned = iota + 1 // a unit for each flask, weighed just so
 	byUnits
 	byMould
 	byLiquid
+	byFlasks // a unit for each flask, weighed otherwise
 )
 
 // mixForm asks for a mix: for which flasks, how much, what was weighed, which lots,
@@ -32,6 +33,7 @@ type mixForm struct {
 	resins []dough.Resin
 	jarC   *float64 // of the parts where they come from the refrigerator; nil for the room's
 	began  time.Time
+	same   *action.MixMake // the mix as last time, for the flasks that wait; nil where it is not offered
 }
 
 // newMix asks for a mix for the flasks that wait for one.
@@ -57,20 +59,31 @@ func (m *Model) newMix(f *bench.Flask) tea.Cmd {
 	unit := m.house().Units.Temperature
 	powderLot, liquidLot := m.lastLots()
 	how := func(is int) func(*form) bool { return func(f *form) bool { return f.choice("how") == is } }
+	weighed := func(f *form) bool { return f.choice("how") != asReckoned }
 	fields := []*field{several("flasks", "for which flasks?", 1, names, func(i int) bool { return on[i] })}
+	var waiting []int
+	for i, no := range x.flasks {
+		if on[i] {
+			waiting = append(waiting, no)
+		}
+	}
+	x.same = m.sameMix(waiting)
 	if len(x.resins) > 1 {
 		fields = append(fields, choose("resin", "resin", m.house().ResinNames()...))
 	}
 	fields = append(fields,
-		choose("how", "how much?", "", "", "", "").reached(x.offer),
+		choose("how", "how much?", "", "", "", "", "").reached(x.offer),
 		digits("units", "units of powder and liquid", "units", "", plainNumber(0.1, 40)).only(how(byUnits)),
 		digits("mould", "volume of all the moulds together", "cm³", "", plainNumber(1, 2000)).only(how(byMould)),
 		digits("grams", "liquid", "g", "", plainNumber(0.1, 2000)).only(how(byLiquid)),
-		digits("powder", "powder weighed", "g", "", plainNumber(0.1, 5000)).reached(x.weigh),
-		digits("liquid", "liquid weighed", "g", "", plainNumber(0.1, 5000)),
+		digits("powder", "powder weighed", "g", "", plainNumber(0.1, 5000)).only(weighed).reached(x.weigh),
+		digits("liquid", "liquid weighed", "g", "", plainNumber(0.1, 5000)).only(weighed),
 		line("powder lot", "powder lot", powderLot, true), line("liquid lot", "liquid lot", liquidLot, true),
 		digits("room", "room temperature", "°"+string(unit), strings.Fields(units.FormatTemp(m.lastRoom(), unit))[0], x.temps))
 	fields[len(fields)-1].also = "/"
+	if x.same != nil {
+		fields = x.askSame(fields)
+	}
 	x.form = &form{title: "new mix " + bench.MixLetter(m.bench().Top.Mix+1) + " (time starts now)", fields: fields, live: x.says, done: x.done}
 	m.open(x.form)
 	return nil
@@ -86,11 +99,12 @@ func (x *mixForm) offer(f *form) tea.Cmd {
 	n := len(f.picks("flasks"))
 	p, l := bench.Masses(x.resin(), float64(n))
 	fd := f.get("how")
-	fd.options = []string{fmt.Sprintf("%d units: %.1f + %.1f g", n, p, l), "other units", "mould, cm³", "liquid, g"}
+	each := fmt.Sprintf("%d units", n)
 	if n == 1 {
-		fd.options[0] = fmt.Sprintf("1 unit: %.1f + %.1f g", p, l)
+		each = "1 unit"
 	}
-	fd.choice = byFlasks
+	fd.options = []string{fmt.Sprintf("%s: %.1f + %.1f g, weighed so", each, p, l), "other units", "mould, cm³", "liquid, g", "weighed otherwise"}
+	fd.choice = asReckoned
 	return nil
 }
 
@@ -129,9 +143,15 @@ func (f *form) asked(name string) bool {
 	return false
 }
 
+// asking tells whether a field is being asked.
+func (f *form) asking(name string) bool { return f.fields[f.at].name == name }
+
 // says is what the mix leaves over for trials and how it shrinks, as weighed, and at
 // the end from when to when it can be worked.
 func (x *mixForm) says() []string {
+	if x.form.asking("same") {
+		return x.window(x.same.RoomC, x.same.JarC)
+	}
 	if !x.form.asked("powder") {
 		return nil
 	}
@@ -149,7 +169,11 @@ func (x *mixForm) says() []string {
 		}
 	}
 	if x.form.asked("room") {
-		window := x.window() // reads what is typed
+		roomC, err := x.form.get("room").given() // reads the refrigerator's, too
+		if err != nil {
+			return out
+		}
+		window := x.window(roomC, x.jarC)
 		if x.jarC == nil {
 			unit := x.m.house().Units.Temperature
 			out = append(out, fmt.Sprintf("powder and liquid from the fridge: type room/fridge, as %.0f/%.0f", unit.FromC(22), unit.FromC(5)))
@@ -168,13 +192,22 @@ func (fd *field) given() (float64, error) {
 	return fd.value(s)
 }
 
+// masses are the grams of powder and liquid, as reckoned or as typed.
+func (x *mixForm) masses() (powderG, liquidG float64, err error) {
+	if x.form.choice("how") == asReckoned {
+		powderG, liquidG = bench.Masses(x.resin(), float64(len(x.form.picks("flasks"))))
+		return powderG, liquidG, nil
+	}
+	if powderG, err = x.form.get("powder").given(); err != nil {
+		return 0, 0, err
+	}
+	liquidG, err = x.form.get("liquid").given()
+	return powderG, liquidG, err
+}
+
 // weighed is the mix as it was, or will be, weighed.
 func (x *mixForm) weighed() (dough.Proportions, error) {
-	powder, err := x.form.get("powder").given()
-	if err != nil {
-		return dough.Proportions{}, err
-	}
-	liquid, err := x.form.get("liquid").given()
+	powder, liquid, err := x.masses()
 	if err != nil {
 		return dough.Proportions{}, err
 	}
@@ -201,16 +234,17 @@ func (x *mixForm) temps(s string) (roomC float64, err error) {
 	return units.ParseTemp(room, unit)
 }
 
-// window is from when to when the dough can be worked in the room given.
-func (x *mixForm) window() []string {
-	roomC, err := x.form.get("room").given()
-	if err != nil {
-		return nil
-	}
+// window is from when to when the dough can be worked in a room.
+func (x *mixForm) window(roomC float64, jarC *float64) []string {
 	r := x.resin()
+	if x.form.asking("same") {
+		if same, ok := x.m.house().Resin(x.same.Resin); ok {
+			r = same.WithDefaults()
+		}
+	}
 	c := dough.Conditions{RoomC: roomC}
-	if x.jarC != nil {
-		c.Stored = &dough.Storage{TempC: *x.jarC}
+	if jarC != nil {
+		c.Stored = &dough.Storage{TempC: *jarC}
 	}
 	w, err := dough.Estimate(r, c, dough.MixMarks{})
 	if err != nil {
@@ -225,14 +259,25 @@ func (x *mixForm) window() []string {
 }
 
 func (x *mixForm) done(f *form) tea.Cmd {
+	f.sent = true
+	return x.m.send(action.Action{ID: x.m.cfg.NewID(), At: x.began, By: x.m.by(), Body: x.body(f)}, nil)
+}
+
+// body is the mix as it was answered.
+func (x *mixForm) body(f *form) action.MixMake {
+	if f.choice("same") == sameYes {
+		return *x.same
+	}
 	var pick []int
 	for _, i := range f.picks("flasks") {
 		pick = append(pick, x.flasks[i])
 	}
-	f.sent = true
-	return x.m.send(action.Action{ID: x.m.cfg.NewID(), At: x.began, By: x.m.by(), Body: action.MixMake{
-		Flasks: pick, Resin: x.resin().Name, PowderG: f.num("powder"), LiquidG: f.num("liquid"),
-		PowderLot: strings.TrimSpace(f.text("powder lot")), LiquidLot: strings.TrimSpace(f.text("liquid lot")), RoomC: f.num("room"), JarC: x.jarC}}, nil)
+	powder, liquid := f.num("powder"), f.num("liquid")
+	if f.choice("how") == asReckoned {
+		powder, liquid, _ = x.masses()
+	}
+	return action.MixMake{Flasks: pick, Resin: x.resin().Name, PowderG: powder, LiquidG: liquid,
+		PowderLot: strings.TrimSpace(f.text("powder lot")), LiquidLot: strings.TrimSpace(f.text("liquid lot")), RoomC: f.num("room"), JarC: x.jarC}
 }
 
 // lastRoom is the room temperature last used.

@@ -147,7 +147,7 @@ func (m *Model) lookAtClock() {
 // Init starts the one chain of ticks and asks the terminal about its background and its
 // name.
 func (m *Model) Init() tea.Cmd {
-	return tea.Batch(m.tick(), tea.RequestBackgroundColor, tea.RequestTerminalVersion)
+	return tea.Batch(m.tick(), m.recallThickness(), tea.RequestBackgroundColor, tea.RequestTerminalVersion)
 }
 
 func (m *Model) tick() tea.Cmd {
@@ -183,6 +183,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, m.onAdvice(msg)
 	case cureMsg:
 		return m, m.onCure(msg)
+	case thickMsg:
+		m.thick.of = msg
 	case linesMsg:
 		msg.f.lines = msg.lines
 	case tellMsg:

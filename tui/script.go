@@ -86,16 +86,14 @@ func scriptKeys(body action.Body) string {
 		return "ENTER, ENTER …"
 	case action.Flash:
 		return fmt.Sprint(slices.Index(action.Grades, a.Grade) + 1)
-	case action.SheetOut, action.MetalToMetal, action.Clamp:
+	case action.MetalToMetal, action.BathUnload, action.CoolWater, action.Deflask:
 		return "ENTER 1"
-	case action.BathUnload, action.CoolWater, action.Deflask:
-		return "ENTER ENTER 1"
 	case action.BathLoad:
-		return "ENTER ENTER, ENTER … 1"
+		return "ENTER, the programme, 1"
 	case action.Remount:
 		return "ENTER " + strings.TrimPrefix(fmt.Sprint(a.PinMM), "0") + " ENTER"
 	case action.Outcome:
-		return fmt.Sprintf("ENTER %d ENTER 1", slices.Index(action.Outcomes, a.Outcome)+1)
+		return fmt.Sprintf("ENTER %d ENTER", slices.Index(action.Outcomes, a.Outcome)+1)
 	}
 	return "ENTER"
 }

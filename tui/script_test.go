@@ -17,7 +17,7 @@ func TestDemoTeaches(t *testing.T) {
 	for i, s := range steps {
 		if s.After >= 0 && scriptKeys(s.Body) == "ENTER" {
 			switch k := s.Body.Kind(); k {
-			case "mix-dough", "press-in", "press-at", "press-open":
+			case "mix-dough", "press-in", "press-at", "press-open", "sheet-out", "clamp":
 			default:
 				t.Errorf("step %d, %s: no keys are told for it", i, k)
 			}

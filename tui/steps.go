@@ -68,11 +68,11 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 	case bench.DoJudge:
 		return m.judge(f.No)
 	case bench.DoFinal:
-		return sure("final closure", "the sheet is out", action.SheetOut{Flask: f.No})
+		return m.append(action.SheetOut{Flask: f.No}, "", nil) // a sheet can be put back
 	case bench.DoMetal:
 		return sure("final closure", "halves metal to metal at "+m.psi(h.Press.Final()), action.MetalToMetal{Flask: f.No, Press: m.bench().FreePress()})
 	case bench.DoClamp:
-		return sure("clamp", fmt.Sprintf("clamped, backed off %.3g turn as the clamp's maker says", h.Press.BackOffTurn), action.Clamp{Flask: f.No})
+		return m.append(action.Clamp{Flask: f.No}, "", nil)
 	case bench.DoLoad:
 		return m.loadBath(f)
 	case bench.DoUnload:
@@ -89,12 +89,12 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 	case bench.DoRemount:
 		fm := &form{title: head + "remount check", fields: []*field{digits("pin", "opening at the incisal pin", "mm", "", plainNumber(0, 20))}}
 		fm.done = func(fm *form) tea.Cmd {
-			return m.answer(fm, action.Remount{Flask: f.No, PinMM: fm.num("pin")}, "", nil)
+			return m.answer(fm, action.Remount{Flask: f.No, PinMM: fm.num("pin")}, "", func(logbook.Saved) tea.Cmd { return m.outcome(f.No) })
 		}
 		m.open(fm)
 		return nil
 	}
-	return m.outcome(f)
+	return m.outcome(f.No)
 }
 
 func (m *Model) coat(f *bench.Flask) tea.Cmd {
@@ -200,19 +200,33 @@ func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, grou
 		names = append(names, fmt.Sprintf("place %d: %s %s", o.Place, o.Case, o.Base))
 		on = append(on, o.No == f.No || group == nil || group(o))
 	}
-	fm := &form{title: title}
-	if len(ns) == 1 {
-		fm.fields = []*field{choose("sure", "", "yes")}
-		fm.done = func(fm *form) tea.Cmd { return m.answer(fm, body(ns), "", nil) }
-	} else {
-		fm.fields = []*field{several("which", ask, 1, names, func(i int) bool { return on[i] }), choose("sure", "", "yes")}
-		fm.done = func(fm *form) tea.Cmd {
-			var pick []int
-			for _, i := range fm.picks("which") {
-				pick = append(pick, ns[i])
+	all := func() (places []string) {
+		for i, no := range ns {
+			if on[i] {
+				places = append(places, fmt.Sprint(m.bench().Flasks[no].Place))
 			}
-			return m.answer(fm, body(pick), "", nil)
 		}
+		return places
+	}()
+	const some = 2
+	sure := choose("sure", ask, "place "+strings.Join(all, " "), "others …")
+	switch {
+	case len(ns) == 1:
+		sure = choose("sure", "", "yes")
+	case len(all) == len(ns):
+		sure.options[0] = "all: place " + strings.Join(all, " ")
+	}
+	fm := &form{title: title, fields: []*field{sure,
+		several("which", ask, 1, names, func(i int) bool { return on[i] }).only(func(fm *form) bool { return fm.choice("sure") == some }),
+		choose("these", "", "yes").only(func(fm *form) bool { return fm.choice("sure") == some })}}
+	fm.done = func(fm *form) tea.Cmd {
+		var pick []int
+		for i, no := range ns {
+			if fm.choice("sure") != some && on[i] || fm.choice("sure") == some && fm.get("which").picked[i] {
+				pick = append(pick, no)
+			}
+		}
+		return m.answer(fm, body(pick), "", nil)
 	}
 	m.open(fm)
 	return nil
@@ -232,21 +246,45 @@ func (m *sight) offLines(f *bench.Flask) []string {
 	return []string{"not as set on this flask: " + strings.Join(out, ", ")}
 }
 
-func (m *Model) outcome(f *bench.Flask) tea.Cmd {
-	fm := &form{title: fmt.Sprintf("%d · %s %s · outcome", f.Place, f.Case, f.Base), lines: m.offLines(f), fields: []*field{
+// outcome asks for the outcome. The digit and ENTER are two different keys. Then the next
+// flask that stands as this one did is selected.
+func (m *Model) outcome(no int) tea.Cmd {
+	f := m.bench().Flasks[no]
+	if f == nil {
+		return nil
+	}
+	at := f.Stage
+	fm := &form{title: fmt.Sprintf("%d · %s %s · outcome: the flask leaves the bench", f.Place, f.Case, f.Base), lines: m.offLines(f), fields: []*field{
 		choose("outcome", "outcome", action.Outcomes...),
 		several("defects", "defects seen (ENTER for none)", 0, words.Defects(action.Defects), nil),
-		choose("sure", "the flask leaves the bench", "yes"),
 	}}
 	fm.done = func(fm *form) tea.Cmd {
 		var ds []string
 		for _, i := range fm.picks("defects") {
 			ds = append(ds, action.Defects[i])
 		}
-		return m.answer(fm, action.Outcome{Flask: f.No, Outcome: action.Outcomes[fm.choice("outcome")-1], Defects: ds}, "", nil)
+		return m.answer(fm, action.Outcome{Flask: f.No, Outcome: action.Outcomes[fm.choice("outcome")-1], Defects: ds}, "", func(logbook.Saved) tea.Cmd {
+			m.selectNext(at)
+			return nil
+		})
 	}
 	m.open(fm)
 	return nil
+}
+
+// selectNext selects the next place whose flask stands at a stage or just before the same
+// question, where the selected one has become empty.
+func (m *Model) selectNext(at bench.Stage) {
+	if m.selected() != nil {
+		return
+	}
+	for i := 1; i < 9; i++ {
+		p := (m.sel-1+i)%9 + 1
+		if o := m.bench().OnPlace(p); o != nil && (o.Stage == at || at == bench.Checked && o.Stage == bench.Open) {
+			m.sel = p
+			return
+		}
+	}
 }
 
 // newFlask asks for a flask: digits and choices only.

@@ -17,6 +17,6 @@ func TestOutcomeListsWhatWasOff(t *testing.T) {
 	d.press("enter")
 	d.sees("go on anyway? your reason is recorded", "checked, looked right")
 	d.press("1 3")
-	d.m.outcome(d.flask(1))
+	d.m.outcome(d.flask(1).No)
 	d.sees("not as set on this flask: hold cut short", "1 finished here", "2 adjusted", "3 remake")
 }

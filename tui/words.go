@@ -46,6 +46,8 @@ func (m *sight) stepText(f *bench.Flask, s bench.Step) string {
 		return "mix " + bench.MixLetter(f.Mix) + " is now dough"
 	case bench.DoReach:
 		return "at " + m.psi(m.house().Press.PressurePSI) + ": start the hold"
+	case bench.DoClamp:
+		return "clamped, backed off " + action.Turns(m.house().Press.BackOffTurn) + " as the clamp's maker says"
 	}
 	return words.Step(s)
 }

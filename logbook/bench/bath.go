@@ -2,6 +2,7 @@ package bench
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -63,6 +64,20 @@ type Load struct {
 	Notes     []Said
 	seq       uint64
 	set       timers.Stamp
+}
+
+// LastThickness is how thick the base of the last flask of a size was that went into a
+// bath, in mm, where the bench still knows it.
+func (b *Bench) LastThickness(size string) (action.Section, bool) {
+	for _, no := range slices.Backward(Sorted(b.Loads)) {
+		l := b.Loads[no]
+		for _, n := range slices.Backward(l.Flasks) {
+			if f, s := b.Flasks[n], l.Sections[n]; f != nil && f.Size == size && s.ThinMM > 0 && s.ThickMM > 0 {
+				return s, true
+			}
+		}
+	}
+	return action.Section{}, false
 }
 
 // Reading is a bath temperature.

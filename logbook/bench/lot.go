@@ -303,6 +303,18 @@ func (c *checker) lot(of action.Material, scan string) string {
 	return text
 }
 
+// LotUsable tells whether a lot could be used at an instant without a question: it is
+// neither expired nor taken out of use, can be read, and is in the register where one is
+// kept. No lot at all asks nothing.
+func (b *Bench) LotUsable(material, text string, at time.Time) bool {
+	if text == "" {
+		return true
+	}
+	c := checker{b: b, at: timers.Stamp{At: at}}
+	c.lot(material, text)
+	return len(c.lots) == 0
+}
+
 // lotIn checks a lot that is taken in: a lot that the register knows by a fuller code is
 // recorded by that, and takes over what was known of it.
 func (c *checker) lotIn(a action.LotIn) (action.LotIn, error) {

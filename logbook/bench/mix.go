@@ -2,6 +2,7 @@ package bench
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -64,6 +65,17 @@ func MixLetter(no int) string {
 
 // MixOf gives the mix of a flask, or nil.
 func (b *Bench) MixOf(f *Flask) *Mix { return b.Mixes[f.Mix] }
+
+// LastMixMade is the last mix as it was made, corrected and not undone, for the flasks it
+// was made for.
+func (b *Bench) LastMixMade() (action.MixMake, bool) {
+	for _, it := range slices.Backward(b.Items) {
+		if a, ok := it.Body.(action.MixMake); ok && it.TakenBack == nil && b.Mixes[a.Mix] != nil {
+			return a, true
+		}
+	}
+	return action.MixMake{}, false
+}
 
 // DoughLeft is the time left in a mix's dough at a moment (an estimate, pulled by
 // the marks made), and whether the dough is reached: marked so, or expected by now.
