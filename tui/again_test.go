@@ -95,9 +95,9 @@ func TestSameMixIsSeenAndUsable(t *testing.T) {
 					PowderG: rapid.SampledFrom([]float64{20, 22.8, 45.25}).Draw(rt, "powder"), LiquidG: 9.3, PowderLot: lot.Draw(rt, "powder lot"), LiquidLot: lot.Draw(rt, "liquid lot"),
 					RoomC: rapid.SampledFrom([]float64{21.5, 22.375}).Draw(rt, "room")})
 			case 3:
-				d.try(action.LotIn{Material: rapid.SampledFrom([]string{"powder", "liquid"}).Draw(rt, "of"), Lot: lot.Draw(rt, "lot"), Expiry: rapid.SampledFrom([]string{"", "2026-11-24", "2026-11-25", "2028-01-01"}).Draw(rt, "expiry")})
+				d.try(action.LotIn{Material: rapid.SampledFrom([]action.Material{"powder", "liquid"}).Draw(rt, "of"), Lot: lot.Draw(rt, "lot"), Expiry: rapid.SampledFrom([]string{"", "2026-11-24", "2026-11-25", "2028-01-01"}).Draw(rt, "expiry")})
 			case 4:
-				d.try(action.LotOut{Material: rapid.SampledFrom([]string{"powder", "liquid"}).Draw(rt, "of"), Lot: lot.Draw(rt, "lot"), Reason: rapid.SampledFrom(action.Withdrawals).Draw(rt, "reason")})
+				d.try(action.LotOut{Material: rapid.SampledFrom([]action.Material{"powder", "liquid"}).Draw(rt, "of"), Lot: lot.Draw(rt, "lot"), Reason: rapid.SampledFrom(action.Withdrawals).Draw(rt, "reason")})
 			case 5:
 				if it, ok := at.LastWork(); ok {
 					d.try(action.TakeBack{Of: it.Action.ID})

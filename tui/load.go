@@ -212,9 +212,9 @@ func (x *loadForm) done(f *form) tea.Cmd {
 }
 
 // thickDesk is how thick the last base of each size was, in mm.
-type thickDesk struct{ of map[string]action.Section }
+type thickDesk struct{ of map[action.Size]action.Section }
 
-type thickMsg map[string]action.Section
+type thickMsg map[action.Size]action.Section
 
 // thickFor is how far back it is looked for when the program starts.
 const thickFor = 14 * 24 * time.Hour
@@ -238,7 +238,7 @@ func (m *Model) recallThickness() tea.Cmd {
 }
 
 // thickness is how thick the last base of a size was, or else what is assumed.
-func (m *sight) thickness(size string) (thinMM, thickMM float64) {
+func (m *sight) thickness(size action.Size) (thinMM, thickMM float64) {
 	if s, ok := m.bench().LastThickness(size); ok {
 		return s.ThinMM, s.ThickMM
 	}

@@ -68,7 +68,7 @@ type Load struct {
 
 // LastThickness is how thick the base of the last flask of a size was that went into a
 // bath, in mm, where the bench still knows it.
-func (b *Bench) LastThickness(size string) (action.Section, bool) {
+func (b *Bench) LastThickness(size action.Size) (action.Section, bool) {
 	for _, no := range slices.Backward(Sorted(b.Loads)) {
 		l := b.Loads[no]
 		for _, n := range slices.Backward(l.Flasks) {

@@ -306,7 +306,7 @@ func (c *checker) lot(of action.Material, scan string) string {
 // LotUsable tells whether a lot could be used at an instant without a question: it is
 // neither expired nor taken out of use, can be read, and is in the register where one is
 // kept. No lot at all asks nothing.
-func (b *Bench) LotUsable(material, text string, at time.Time) bool {
+func (b *Bench) LotUsable(material action.Material, text string, at time.Time) bool {
 	if text == "" {
 		return true
 	}
