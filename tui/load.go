@@ -212,7 +212,9 @@ func (x *loadForm) done(f *form) tea.Cmd {
 }
 
 // thickDesk is how thick the last base of each size was, in mm.
-type thickDesk struct{ of map[action.Size]action.Section }
+type thickDesk struct {
+	of map[action.Size]action.Section
+}
 
 type thickMsg map[action.Size]action.Section
 
