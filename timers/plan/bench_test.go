@@ -1,0 +1,53 @@
+package plan
+
+import (
+	"context"
+	"testing"
+)
+
+// twelve cases of two resins, three due today.
+func twelve() []Case {
+	var out []Case
+	for i := range 12 {
+		c := Case{Key: uint64(i), Size: Size(i * 7 % 3), Resin: i % 2, DueMin: 2460, Weight: 1}
+		switch {
+		case i < 3:
+			c.DueMin, c.Weight = 1020, 2
+		case i > 8:
+			c.DueMin = 3900
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+func BenchmarkDay(b *testing.B) {
+	h, cases := refHouse(), twelve()
+	e := playable(&h)
+	p := e.byRule(cases, Fit80, Habit{})
+	draws := MakeDraws(&h, cases, 1, 60)
+	w := newPlayer(e, cases)
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		w.play(&p, &draws[i%len(draws)])
+	}
+}
+
+func BenchmarkPick(b *testing.B) {
+	h, cases := refHouse(), twelve()
+	draws := MakeDraws(&h, cases, 1, 60)
+	for b.Loop() {
+		if _, err := Pick(context.Background(), h, cases, draws); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkMake(b *testing.B) {
+	h, cases := refHouse(), twelve()
+	for b.Loop() {
+		if _, err := Make(context.Background(), h, cases, Options{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,0 +1,322 @@
+package plan
+
+import (
+	"math"
+	"slices"
+)
+
+const (
+	moment    = 1e-6 // minutes; what is later by this is later
+	nearlyDry = 10   // minutes before its moulds are dry a mix may be begun (house default)
+	aside     = 5    // minutes of work for which hands leave a dough that is not wanted sooner (house default)
+	piece     = 15   // minutes that finishing goes on without looking up, where nothing waits (house default)
+)
+
+// do is what a pair of hands can do.
+type do uint8
+
+const (
+	nothing do = iota
+	doOpen
+	doPress
+	doTrim
+	doOut
+	doLoad
+	doStray
+	doMix
+	doCoat
+	doChunk
+)
+
+// act is one piece of work: of a case, a press, a bath, a load or a batch.
+type act struct {
+	do                    do
+	of, press, bath, load int
+	long                  bool
+	flasks                []int
+}
+
+// may tells whether a pair of hands may take up work of d minutes: it leaves no dough that is wanted before that, unless
+// another pair is there.
+func (p *player) may(h int, d float64) bool {
+	for k, x := range p.hands {
+		if k != h && x <= p.t+1 {
+			return true
+		}
+	}
+	room := math.Inf(1)
+	for _, i := range p.live {
+		room = min(room, p.dough[i]-p.t)
+	}
+	return room >= d
+}
+
+// atPress is the work on live dough.
+func (p *player) atPress() act {
+	if len(p.live) == 0 {
+		return act{}
+	}
+	idle := -1
+	for k, x := range p.press {
+		if x.busy && !x.final && x.until <= p.t {
+			return act{do: doOpen, press: k}
+		}
+		if !x.busy && idle < 0 {
+			idle = k
+		}
+	}
+	can := false
+	p.ranks.items = p.ranks.items[:0]
+	for _, i := range p.live {
+		can = can || p.stage[i] != inPress && p.at[i] <= p.t && p.t >= p.dough[i]
+		if p.end[i] > p.t {
+			p.ranks.items = append(p.ranks.items, item{i, p.end[i], p.workOn(i)})
+		}
+	}
+	if !can {
+		return act{}
+	}
+	p.ranks.order(len(p.cases), p.t)
+	press, trim := -1, -1
+	rank := func(i int) int {
+		if r := p.ranks.rank[i]; r >= 0 {
+			return r
+		}
+		return math.MaxInt
+	}
+	for _, i := range p.live {
+		if p.at[i] > p.t || p.t < p.dough[i] {
+			continue
+		}
+		if p.stage[i] == dough && (press < 0 || rank(i) < rank(press)) {
+			press = i
+		}
+		if p.stage[i] == untrimmed && (trim < 0 || rank(i) < rank(trim)) {
+			trim = i
+		}
+	}
+	switch {
+	case press >= 0 && idle >= 0:
+		return act{do: doPress, of: press, press: idle}
+	case trim >= 0:
+		return act{do: doTrim, of: trim}
+	}
+	return act{}
+}
+
+// lunch is taken at the first moment of the break without live dough.
+func (p *player) lunch() bool {
+	if p.LunchForMin == 0 || len(p.live) > 0 || p.tod < p.LunchMin || p.tod >= p.ClosesMin || p.lunched >= p.day {
+		return false
+	}
+	for _, x := range p.hands {
+		if x > p.t {
+			return false
+		}
+	}
+	p.lunched = p.day
+	for h := range p.hands {
+		p.hands[h] = p.t + p.LunchForMin
+	}
+	p.say(Lunch, p.t+p.LunchForMin)
+	return true
+}
+
+// atBath is a load to be taken out or put in.
+func (p *player) atBath() act {
+	over := p.tod >= p.ClosesMin
+	for b := range p.baths {
+		x := &p.baths[b]
+		if x.busy {
+			if x.end <= p.t && !over {
+				return act{do: doOut, bath: b}
+			}
+			continue
+		}
+		if over && p.tod >= p.OvertimeMin {
+			continue
+		}
+		if a := p.planned(b); a.do != nothing {
+			return a
+		}
+		if a := p.strays(b, over); a.do != nothing {
+			return a
+		}
+	}
+	return act{}
+}
+
+// planned is the next load of the plan for a free bath, if it is time for it.
+func (p *player) planned(b int) act {
+	for j := range p.plan.Loads {
+		l := &p.plan.Loads[j]
+		if p.gone[j] || l.Bath != b || len(l.Cases) == 0 {
+			continue
+		}
+		in := p.room[:0]
+		for _, i := range l.Cases {
+			if p.stage[i] == ready {
+				in = append(in, i)
+			}
+		}
+		full := len(in) == len(l.Cases)
+		if l.Long && full && p.t < l.LatestMin && p.straysComing() {
+			full = false // room for those that come behind
+		}
+		if len(in) > 0 && (full || p.t >= l.LatestMin) {
+			return act{do: doLoad, load: j, bath: b, long: l.Long, flasks: in}
+		}
+		return act{} // the loads of a bath go in their order
+	}
+	return act{}
+}
+
+// straysComing tells whether a flask without a load is under its clamp or on its way there.
+func (p *player) straysComing() bool {
+	for i, s := range p.stage {
+		if p.stray[i] && (s.live() || s == set) {
+			return true
+		}
+	}
+	return false
+}
+
+// strays is a load of those that have none to wait for: overnight at the end of the day, or by day where one is due
+// before an overnight load could be finished and the bath is not wanted before that.
+func (p *player) strays(b int, over bool) act {
+	in, soon := p.room[:0], false
+	for i, s := range p.stage {
+		if p.stray[i] && s == ready {
+			in = append(in, i)
+			soon = soon || p.cases[i].DueMin < float64(p.workday(p.day+1))*Day+p.OpensMin+120
+		}
+	}
+	if len(in) == 0 {
+		return act{}
+	}
+	closes, busy := float64(p.day)*Day+p.ClosesMin, false
+	for j, l := range p.plan.Loads {
+		if p.gone[j] || l.Bath != b || len(l.Cases) == 0 {
+			continue
+		}
+		if over {
+			busy = busy || l.LatestMin >= closes && l.LatestMin < float64(p.day)*Day+p.OvertimeMin+60
+		} else {
+			busy = busy || l.LatestMin < p.t+p.ShortMin+10
+		}
+	}
+	switch {
+	case busy:
+	case over:
+		return act{do: doStray, bath: b, flasks: in, long: true}
+	case soon && p.ShortMin > 0 && p.tod+p.ShortMin+10 <= p.ClosesMin:
+		return act{do: doStray, bath: b, flasks: in}
+	}
+	return act{}
+}
+
+// elsewhere is the work with the least slack of mixing, coating, finishing and cleaning.
+func (p *player) elsewhere(h int) act {
+	best, slack := act{}, math.Inf(1)
+	offer := func(s float64, a act) {
+		if s < slack || s == slack && best.do == doMix && a.do != doMix {
+			best, slack = a, s
+		}
+	}
+	over := p.tod >= p.ClosesMin
+	if !over {
+		if k, s := p.mixNow(h); k >= 0 {
+			offer(s, act{do: doMix, of: k})
+		}
+		if p.may(h, p.CoatMin) {
+			for q := range p.batches[:min(lookAhead, len(p.batches))] {
+				for _, i := range p.batches[q].cases {
+					if p.stage[i] == waiting && p.at[i] <= p.t {
+						offer(min(240, p.batches[q].at-p.t)+20*float64(q), act{do: doCoat, of: i})
+						break
+					}
+				}
+			}
+		}
+	}
+	if !p.may(h, aside) {
+		return best
+	}
+	tonight := float64(p.day)*Day + p.OvertimeMin
+	for i, s := range p.stage {
+		if s != finishing && s != dirty || p.at[i] > p.t {
+			continue
+		}
+		if over && (p.tod >= p.OvertimeMin || s != finishing || p.cases[i].DueMin > tonight) {
+			continue
+		}
+		first := 0.
+		if s == dirty {
+			first = 400
+		}
+		offer(p.cases[i].DueMin-p.FinishMin-p.t-first+1e-3*p.left[i], act{do: doChunk, of: i})
+	}
+	return best
+}
+
+// lead is from the start of a mix to its last flask closed, as expected.
+func (p *player) lead(cases []int) float64 {
+	w := 0.
+	for _, i := range cases {
+		w += p.work(p.cases[i].Size, 0, true)
+	}
+	return p.DoughMin + p.MixMin + w
+}
+
+// mixNow is the batch that could be mixed now, -1 for none, and its slack.
+func (p *player) mixNow(h int) (index int, slack float64) {
+	k := slices.IndexFunc(p.batches, func(b batch) bool { return p.t >= b.at })
+	if k < 0 {
+		return -1, 0
+	}
+	b := &p.batches[k]
+	for _, i := range b.cases {
+		if p.stage[i] != coated || p.at[i] > p.t+nearlyDry {
+			return -1, 0
+		}
+	}
+	lead := p.lead(b.cases)
+	beforeLunch := p.LunchForMin > 0 && p.tod < p.LunchMin && p.lunched < p.day
+	if p.tod+lead > p.ClosesMin || beforeLunch && p.tod+lead > p.LunchMin+lunchWaits {
+		return -1, 0
+	}
+	busy, end := 0., math.Inf(1)
+	for _, i := range p.live {
+		busy += p.workOn(i)
+		end = min(end, p.end[i])
+	}
+	if busy > p.plan.GateMin || len(p.live) > 0 && !p.may(h, p.MixMin) && end-p.t <= p.MixMin+1.3*busy {
+		return -1, 0
+	}
+	return k, p.mixBy(b) - p.SetMin - lead - p.t - 60
+}
+
+// lunchWaits is how long the break waits for a dough (house default).
+const lunchWaits = 25
+
+// mixBy is when the flasks of a batch are wanted set: for their load, or else for a load by day.
+func (p *player) mixBy(b *batch) float64 {
+	if first := b.cases[0]; p.loadOf[first] >= 0 && !p.stray[first] {
+		if l := p.plan.Loads[p.loadOf[first]].LatestMin; l > p.t {
+			return l
+		}
+	}
+	due := math.Inf(1)
+	for _, i := range b.cases {
+		due = min(due, p.cases[i].DueMin)
+	}
+	return due - p.byDay() - 150
+}
+
+// byDay is the length of a load by day, or of any where the house has none by day.
+func (h *House) byDay() float64 {
+	if h.ShortMin > 0 {
+		return h.ShortMin
+	}
+	return h.LongMin
+}

@@ -1,0 +1,300 @@
+// Package plan foretells a day at the bench: which cases share a mix, in which order they are mixed, and which load goes
+// into which bath. It plays whole days with one pair of hands or several, presses and baths, on closures, doughs and
+// finishing times drawn beforehand, and picks among simple rules by what they cost over the same draws.
+//
+// The package is pure: it asks no clock, reads no book and draws nothing on a screen. Times are minutes from midnight of
+// the first day. The same house, cases and seed give the same plan. All of it is an estimate; the person decides.
+//
+// What a plan must never do is held by Check and by tests over random days: a case twice or not at all; a mix of two
+// resins; a step begun outside working hours other than for live dough, a planned load or what is due that day; a flask
+// in a bath before its bench set is over; more flasks in a bath than it has places; two loads in one bath at once; a
+// stay shorter than the programme; work on dough past its end; another answer to the same question. What is foretold is
+// never nothing and never certain, and a case that is due before it can be begun is told as late.
+package plan
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Size of a base.
+type Size uint8
+
+// The sizes, smallest first.
+const (
+	Small Size = iota
+	Medium
+	Large
+	sizes = 3
+)
+
+// String is the size in a word.
+func (s Size) String() string {
+	switch s {
+	case Small:
+		return "small"
+	case Medium:
+		return "medium"
+	case Large:
+		return "large"
+	}
+	return "?"
+}
+
+// Day is a day in minutes.
+const Day = 1440.
+
+// Limits, so that any question is answered in bounded time.
+const (
+	MaxCases    = 40
+	MaxClosures = 15 // trial closures told apart; those beyond are put on the last
+	MaxMix      = 5  // flasks of one mix whose chance is counted out
+	MaxBaths    = 9
+	MaxHands    = 9
+	MaxDraws    = 2000
+	attempts    = 8  // packings of one case drawn beforehand; then they begin anew
+	doughs      = 60 // mixes of one day drawn beforehand; then they begin anew
+	lookAhead   = 3  // mixes ahead of which moulds are coated
+	horizonDays = 4  // working days played at most
+)
+
+// Closures is the chance that a flask of a size takes so many trial closures, by their number; index 0 is not used, and
+// the last holds all beyond.
+type Closures [sizes][MaxClosures + 1]float64
+
+// House is how a house works: how much can be done at once, how long each work takes, when it is open. Every field
+// that ends in Min is in minutes.
+type House struct {
+	Hands      int // pairs of hands
+	Presses    int
+	Baths      int
+	BathPlaces int // flasks in a bath at once
+
+	RaiseMin, HoldMin, OpenMin, TrimMin, FinalMin float64 // press work, as in package press
+
+	CoatMin      float64 // hands, separator on both halves of one flask
+	DryMin       float64 // separator drying
+	MixMin       float64 // hands, weighing and stirring
+	SetMin       float64 // bench set after the final closure
+	BathStartMin float64 // hands, a load put in
+	BathOutMin   float64 // hands, a load taken out
+	CoolMin      float64 // cooling, bench and water
+	FinishMin    float64 // hands, deflasking to finished
+	FinishLnSD   float64 // its spread, sd of ln
+	CleanMin     float64 // hands, a mould cleaned whose dough was lost
+	ShortMin     float64 // the house's programme for loads by day; 0 for none
+	LongMin      float64 // the house's programme for loads overnight
+
+	DoughMin    float64 // from the start of a mix to dough
+	DoughSDMin  float64 // its spread from mix to mix
+	EndMin      float64 // from the start of a mix to the end of its dough
+	EndDaySDMin float64 // its spread from day to day
+	EndMixSDMin float64 // and from mix to mix
+
+	OpensMin    float64 // hour of the day at which work begins
+	LunchMin    float64 // hour of the break, taken at the first moment without live dough
+	LunchForMin float64 // its length; 0 for none
+	ClosesMin   float64 // hour at which work ends
+	OvertimeMin float64 // hour at which the latest work ends: finishing what is due today, a planned load
+	StartMin    float64 // hour at which the first day is taken up
+	Off         []bool  // days on which nobody works, the first day first
+
+	BathFreeMin []float64 // when each bath is free of what is in it now; left out is free
+
+	Closures Closures
+	Cost     Cost
+}
+
+// Cost weighs what can go wrong, in points; house values, invented, a setting.
+type Cost struct {
+	Late     float64 // a case late, times its weight
+	TardyH   float64 // each hour it is late, times its weight
+	TardyCap float64 // hours counted at most
+	Lost     float64 // a dough lost
+	OverMin  float64 // each minute of overtime
+	Mix      float64 // each mix
+	Short    float64 // each flask in the day programme
+}
+
+// HouseCost are the weights used until a house has its own (house default).
+func HouseCost() Cost {
+	return Cost{Late: 10, TardyH: 1, TardyCap: 16, Lost: 3, OverMin: .05, Mix: .5, Short: .1}
+}
+
+// HouseDefaults are the times used until a house has its own (house defaults; the order of the steps is common
+// practice, no source). Closures are those of the caller.
+func HouseDefaults() House {
+	return House{
+		Hands: 1, Presses: 1, Baths: 1, BathPlaces: 6,
+		RaiseMin: .7, HoldMin: 1, OpenMin: .3, TrimMin: 1.5, FinalMin: 2,
+		CoatMin: 5, DryMin: 12, MixMin: 3, SetMin: 30, BathStartMin: 5, BathOutMin: 5, CoolMin: 45,
+		FinishMin: 45, FinishLnSD: .15, CleanMin: 20, ShortMin: 180, LongMin: 540,
+		DoughMin: 12.5, DoughSDMin: 1.5, EndMin: 41, EndDaySDMin: 3, EndMixSDMin: 1.5,
+		OpensMin: 480, LunchMin: 720, LunchForMin: 30, ClosesMin: 1020, OvertimeMin: 1080, StartMin: 480,
+		Cost: HouseCost(),
+	}
+}
+
+// Check says what is wrong with a house, if anything.
+func (h *House) Check() error {
+	count := func(name string, n, most int) error {
+		if n < 1 || n > most {
+			return fmt.Errorf("%s must be 1 to %d, not %d", name, most, n)
+		}
+		return nil
+	}
+	if err := errors.Join(count("pairs of hands", h.Hands, MaxHands), count("presses", h.Presses, MaxHands),
+		count("baths", h.Baths, MaxBaths), count("places of a bath", h.BathPlaces, MaxCases)); err != nil {
+		return err
+	}
+	for _, x := range []struct {
+		name      string
+		v, lo, hi float64
+	}{
+		{"raise", h.RaiseMin, 0, 60}, {"hold", h.HoldMin, 0, 60}, {"open", h.OpenMin, 0, 60}, {"trim", h.TrimMin, 0, 60}, {"final closure", h.FinalMin, .05, 60},
+		{"coat", h.CoatMin, .1, 120}, {"dry", h.DryMin, 0, 600}, {"mix", h.MixMin, .1, 60}, {"bench set", h.SetMin, 0, Day},
+		{"bath in", h.BathStartMin, .1, 120}, {"bath out", h.BathOutMin, .1, 120}, {"cool", h.CoolMin, 0, Day},
+		{"finish", h.FinishMin, .1, Day / 2}, {"spread of finish", h.FinishLnSD, 0, 1}, {"clean", h.CleanMin, .1, Day / 2},
+		{"day programme", h.ShortMin, 0, Day}, {"overnight programme", h.LongMin, 1, 2 * Day},
+		{"dough", h.DoughMin, .5, 180}, {"spread of dough", h.DoughSDMin, 0, 60}, {"dough's end", h.EndMin, h.DoughMin + 1, 600},
+		{"spread of dough's end by day", h.EndDaySDMin, 0, 60}, {"spread of dough's end by mix", h.EndMixSDMin, 0, 60},
+		{"opening hour", h.OpensMin, 0, Day - 1}, {"closing hour", h.ClosesMin, h.OpensMin + 30, Day},
+		{"hour at which overtime ends", h.OvertimeMin, h.ClosesMin, Day}, {"start", h.StartMin, 0, Day},
+		{"hour of the break", h.LunchMin, 0, Day}, {"length of the break", h.LunchForMin, 0, 240},
+	} {
+		if !(x.v >= x.lo && x.v <= x.hi) {
+			return fmt.Errorf("%s must be %g to %g min, not %g", x.name, x.lo, x.hi, x.v)
+		}
+	}
+	for _, w := range []float64{h.Cost.Late, h.Cost.TardyH, h.Cost.TardyCap, h.Cost.Lost, h.Cost.OverMin, h.Cost.Mix, h.Cost.Short} {
+		if !(w >= 0 && w <= 1e6) {
+			return fmt.Errorf("a cost must be 0 to 1000000 points, not %g", w)
+		}
+	}
+	return h.Closures.check()
+}
+
+func (c *Closures) check() error {
+	for s, row := range c {
+		sum := 0.
+		for _, p := range row {
+			if !(p >= 0 && p <= 1+1e-9) {
+				return fmt.Errorf("closures of a %s base: %v is no chance: want 0 to 1", Size(s), p)
+			}
+			sum += p
+		}
+		if row[0] != 0 || math.Abs(sum-1) > 1e-6 {
+			return fmt.Errorf("closures of a %s base: the chances sum to %g: want 1, and none without a closure", Size(s), sum)
+		}
+	}
+	return nil
+}
+
+// Case is one base to be made.
+type Case struct {
+	Key     uint64  // tells cases apart in the draws, so that one more leaves the others theirs
+	Size    Size    //
+	Resin   int     // resin and shade; cases of another never share its mix
+	DueMin  float64 // when it must be finished
+	Weight  float64 // how much being late counts: 1, or more for a rush
+	FromMin float64 // when its mould is there to be coated
+}
+
+// Mix is one batch for the cases named, not before AtMin.
+type Mix struct {
+	Cases []int
+	AtMin float64
+}
+
+// Load is what goes into a bath together. It starts when all its cases are set, or at LatestMin with those that are.
+type Load struct {
+	Bath      int // 0 to Baths-1
+	Long      bool
+	Cases     []int
+	LatestMin float64
+}
+
+// Plan is what is decided; all else follows from fixed rules as the day is played.
+type Plan struct {
+	GateMin float64 // the next mix waits until the press work left on live dough is at most this
+	Mixes   []Mix   // in their order
+	Loads   []Load  // those of one bath in their order
+	Rule    Rule    // that it came from, with its habit
+	Habit   Habit
+}
+
+// clone copies a plan deeply enough for its mixes to be moved.
+func (p Plan) clone() Plan {
+	q := p
+	q.Mixes = append([]Mix(nil), p.Mixes...)
+	q.Loads = append([]Load(nil), p.Loads...)
+	return q
+}
+
+// CheckCases says what is wrong with the cases, if anything.
+func CheckCases(cases []Case) error {
+	if len(cases) > MaxCases {
+		return fmt.Errorf("%d cases: want at most %d", len(cases), MaxCases)
+	}
+	seen := map[uint64]bool{}
+	for i, c := range cases {
+		switch {
+		case c.Size > Large:
+			return fmt.Errorf("case %d: size %d is none of small, medium and large", i+1, c.Size)
+		case !(c.DueMin > -30*Day && c.DueMin < 400*Day):
+			return fmt.Errorf("case %d: due %g min is out of range", i+1, c.DueMin)
+		case !(c.FromMin >= 0 && c.FromMin < 30*Day):
+			return fmt.Errorf("case %d: there from %g min on is out of range", i+1, c.FromMin)
+		case !(c.Weight > 0 && c.Weight <= 1000):
+			return fmt.Errorf("case %d: weight %g: want above 0, at most 1000", i+1, c.Weight)
+		case seen[c.Key]:
+			return fmt.Errorf("case %d has the key of another: each needs its own", i+1)
+		}
+		seen[c.Key] = true
+	}
+	return nil
+}
+
+// Check says what a plan does that no plan may.
+func (p *Plan) Check(h *House, cases []Case) error {
+	mixed, loaded := make([]bool, len(cases)), make([]bool, len(cases))
+	for _, m := range p.Mixes {
+		if len(m.Cases) == 0 {
+			return errors.New("a mix for no case")
+		}
+		for _, i := range m.Cases {
+			switch {
+			case i < 0 || i >= len(cases):
+				return fmt.Errorf("a mix names case %d of %d", i, len(cases))
+			case mixed[i]:
+				return fmt.Errorf("case %d is mixed for twice", i)
+			case cases[i].Resin != cases[m.Cases[0]].Resin:
+				return fmt.Errorf("cases %d and %d share a mix and are of two resins", m.Cases[0], i)
+			}
+			mixed[i] = true
+		}
+	}
+	for i, ok := range mixed {
+		if !ok {
+			return fmt.Errorf("case %d has no mix", i)
+		}
+	}
+	for _, l := range p.Loads {
+		switch {
+		case l.Bath < 0 || l.Bath >= h.Baths:
+			return fmt.Errorf("a load names bath %d of %d", l.Bath, h.Baths)
+		case len(l.Cases) > h.BathPlaces:
+			return fmt.Errorf("a load of %d flasks: the bath has %d places", len(l.Cases), h.BathPlaces)
+		case !l.Long && h.ShortMin == 0:
+			return errors.New("a load by day: the house has no programme for it")
+		}
+		for _, i := range l.Cases {
+			if i < 0 || i >= len(cases) || loaded[i] {
+				return fmt.Errorf("case %d is in two loads, or is none", i)
+			}
+			loaded[i] = true
+		}
+	}
+	return nil
+}

@@ -1,0 +1,178 @@
+package plan
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Rule is a simple way to put cases into mixes.
+type Rule string
+
+// The rules. All but the first take the earliest due first; each mix is of one resin.
+const (
+	FirstCome4 Rule = "first come, four to a mix" // as they came
+	Three      Rule = "three to a mix"
+	TwoAtOnce  Rule = "two to a mix, without waiting for the press" // the next mix is made at once
+	Two        Rule = "two to a mix"
+	One        Rule = "one to a mix"
+	Fit80      Rule = "as many as have 80 %" // while all of the mix are in time with a chance of 80 %
+	Fit95      Rule = "as many as have 95 %"
+	Own        Rule = "as many as have 80 %, today's alone" // what is due today is mixed for alone
+)
+
+// Rules are all, for comparison.
+func Rules() []Rule { return []Rule{FirstCome4, Three, TwoAtOnce, Two, One, Fit80, Fit95, Own} }
+
+// picked are the rules that Pick tries.
+var picked = []Rule{Two, One, Fit80, Fit95, Own}
+
+// Habit varies a rule.
+type Habit struct {
+	Small   bool    // among equal due times small bases first, large last
+	Wait    bool    // today's load waits for its stragglers while its first case can still be in time
+	GateMin float64 // as in Plan; 0 is houseGateMin
+}
+
+const (
+	houseGateMin = 8
+	noGateMin    = 1000
+)
+
+// ByRule is the plan that a rule makes of the cases.
+func ByRule(h House, cases []Case, r Rule, v Habit) Plan {
+	return playable(&h).byRule(cases, r, v)
+}
+
+func (e *engine) byRule(cases []Case, r Rule, v Habit) Plan {
+	order := make([]int, len(cases))
+	for i := range order {
+		order[i] = i
+	}
+	if r != FirstCome4 {
+		slices.SortStableFunc(order, func(i, j int) int {
+			a, b := cases[i], cases[j]
+			c := cmp.Or(cmp.Compare(a.DueMin, b.DueMin), cmp.Compare(b.Weight, a.Weight))
+			if c == 0 && v.Small {
+				c = cmp.Compare(a.Size, b.Size)
+			}
+			return c
+		})
+	}
+	groups := e.group(cases, order, r)
+	if r != FirstCome4 {
+		order = slices.Concat(groups...)
+	}
+	p := Plan{GateMin: cmp.Or(v.GateMin, houseGateMin), Rule: r, Habit: v}
+	if r == TwoAtOnce {
+		p.GateMin = noGateMin
+	}
+	for _, g := range groups {
+		p.Mixes = append(p.Mixes, Mix{Cases: g})
+	}
+	p.Loads = e.loads(cases, order, v.Wait)
+	return p
+}
+
+// group puts each case into the last mix of its resin, or into one of its own.
+func (e *engine) group(cases []Case, order []int, r Rule) [][]int {
+	var groups [][]int
+	last := map[int]int{} // by resin
+	today := float64(e.today())*Day + e.ClosesMin
+	for _, i := range order {
+		c := cases[i]
+		k, begun := last[c.Resin]
+		if begun && e.joins(cases, groups[k], i, r, today) {
+			groups[k] = append(groups[k], i)
+			continue
+		}
+		last[c.Resin] = len(groups)
+		groups = append(groups, []int{i})
+	}
+	return groups
+}
+
+// joins tells whether a case may join a mix by a rule.
+func (e *engine) joins(cases []Case, group []int, i int, r Rule, today float64) bool {
+	fits := func(least float64) bool {
+		flasks := []Size{cases[i].Size}
+		for _, j := range group {
+			flasks = append(flasks, cases[j].Size)
+		}
+		return e.fits(flasks) >= least
+	}
+	switch r {
+	case FirstCome4:
+		return len(group) < 4
+	case Three:
+		return len(group) < 3
+	case Two, TwoAtOnce:
+		return len(group) < 2
+	case Fit80:
+		return fits(.8)
+	case Fit95:
+		return fits(.95)
+	case Own:
+		return cases[i].DueMin > today && cases[group[0]].DueMin > today && fits(.8)
+	}
+	return false
+}
+
+// overnightDone is when the first case of a load of this night can be finished.
+func (e *engine) overnightDone() float64 {
+	return float64(e.nextday())*Day + e.OpensMin + e.BathOutMin + e.CoolMin + e.FinishMin
+}
+
+// loads puts cases into baths: what is due before a load of this night can be finished goes by day as soon as it is set,
+// the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
+func (e *engine) loads(cases []Case, order []int, wait bool) []Load {
+	places, baths := e.BathPlaces, e.Baths
+	tonight := float64(e.today())*Day + e.ClosesMin
+	var today, rest []int
+	for _, i := range order {
+		if cases[i].DueMin < e.overnightDone() && e.ShortMin > 0 {
+			today = append(today, i)
+		} else {
+			rest = append(rest, i)
+		}
+	}
+	var out []Load
+	put := func(list []int, bath func(k int) int, long bool, latest func(g []int) float64) {
+		k := 0
+		for g := range slices.Chunk(list, places) {
+			out = append(out, Load{bath(k), long, slices.Clone(g), latest(g)})
+			k++
+		}
+	}
+	forward := func(k int) int { return k % baths }
+	by := func(t float64) func([]int) float64 { return func([]int) float64 { return t } }
+	put(today, forward, false, func(g []int) float64 {
+		due := math.Inf(1)
+		for _, i := range g {
+			due = min(due, cases[i].DueMin)
+		}
+		behind := e.FinishMin
+		if !wait {
+			behind = e.FinishMin*float64(len(g))/float64(e.Hands) + 15
+		}
+		return due - e.ShortMin - e.CoolMin - e.BathStartMin - e.BathOutMin - behind
+	})
+	night, over := split(rest, places*baths)
+	if len(over) > 0 && e.start() < float64(e.today())*Day+e.OpensMin+120 && e.ShortMin > 0 {
+		free := places * baths
+		if len(today) > 0 {
+			free = places * max(1, baths-1)
+		}
+		byDay, later := split(rest, free)
+		night, over = split(later, places*baths)
+		put(byDay, func(k int) int { return (baths - 1 - k%baths) % baths }, false, by(tonight-e.ShortMin-15))
+	}
+	put(night, forward, true, by(tonight))
+	put(over, forward, true, by(float64(e.nextday())*Day+e.ClosesMin))
+	return out
+}
+
+func split(list []int, n int) (first, rest []int) {
+	n = min(n, len(list))
+	return list[:n], list[n:]
+}
