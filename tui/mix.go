@@ -10,6 +10,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/dayplan"
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers/dough"
@@ -153,7 +154,7 @@ func (x *mixForm) says() []string {
 		return x.window(x.same.RoomC, x.same.JarC)
 	}
 	if !x.form.asked("powder") {
-		return nil
+		return x.shares()
 	}
 	var out []string
 	if p, err := x.weighed(); err == nil {
@@ -181,6 +182,30 @@ func (x *mixForm) says() []string {
 		out = append(out, window...)
 	}
 	return out
+}
+
+// shares is what it means that these flasks share the mix, and whether the press is free for it.
+func (x *mixForm) shares() []string {
+	var in, out []string
+	for i, no := range x.flasks {
+		f := x.m.bench().Flasks[no]
+		if f == nil {
+			continue
+		}
+		if x.form.get("flasks").picked[i] {
+			in = append(in, f.Size)
+		} else {
+			out = append(out, f.Size)
+		}
+	}
+	var lines []string
+	if s, err := dayplan.MixWords(x.m.house(), x.resin().Name, x.m.lastRoom(), in, out); err == nil && s != "" {
+		lines = append(lines, s)
+	}
+	if s := bench.NextMixWords(x.m.pressLeft); s != "" {
+		lines = append(lines, s)
+	}
+	return lines
 }
 
 // given is what a number field holds: typed, or offered.

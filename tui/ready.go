@@ -89,6 +89,7 @@ func (m *sight) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lin
 type pressDesk struct {
 	advice     *press.Advice // the latest
 	mixCost    *press.MixCost
+	pressLeft  time.Duration // work that live dough still wants there
 	advising   bool
 	advisedAt  time.Duration
 	advisedSeq uint64
@@ -99,6 +100,7 @@ type adviceMsg struct {
 	seq    uint64
 	advice press.Advice
 	cost   *press.MixCost
+	left   time.Duration
 	err    error
 }
 
@@ -121,6 +123,7 @@ func (m *Model) advise() tea.Cmd {
 	return func() tea.Msg {
 		msg := adviceMsg{seq: seq}
 		msg.advice, msg.err = b.PressOrder(now)
+		msg.left = b.PressWorkLeft(now)
 		if asked {
 			if c, err := b.CostOfMix(now, mixSize, 1); err == nil {
 				msg.cost = &c
@@ -142,7 +145,7 @@ func (m *Model) onAdvice(msg adviceMsg) tea.Cmd {
 	m.advising = false
 	if msg.err == nil {
 		m.advice = &msg.advice
-		m.mixCost = msg.cost
+		m.mixCost, m.pressLeft = msg.cost, msg.left
 	}
 	return m.adviseLate()
 }
@@ -250,6 +253,9 @@ func (m *sight) pressSheet(s *sheet, w int) {
 func (m *sight) mixCostLines(s *sheet, w int) {
 	if m.mixCost != nil {
 		s.wrapped(plain, m.bench().MixWords(*m.mixCost, mixSize), w)
+		if next := bench.NextMixWords(m.pressLeft); next != "" {
+			s.wrapped(plain, next, w)
+		}
 	}
 }
 

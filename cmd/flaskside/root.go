@@ -82,7 +82,7 @@ func rootCommand() *cobra.Command {
 	root.AddCommand(lotCommand(o))
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
-	root.AddCommand(reviewCommand(o))
+	root.AddCommand(reviewCommand(o), planCommand(o))
 	root.AddCommand(doctorCommand(o), verifyCommand(o), apartCommand(o), sealCommand(o), backupCommand(o), restoreCommand(o), salvageCommand())
 	return root
 }

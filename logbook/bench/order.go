@@ -178,6 +178,33 @@ func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCos
 	return press.CostOfMix(b.Jobs(now), fresh, mixing, b.Durations(), b.PressBench(), press.Options{})
 }
 
+// PressWorkLeft is the work that live dough still wants at the press: the trial closures that each flask is likely to
+// make, and its final closure; an estimate. With one pair of hands it is the hands' time, with a part of each hold in
+// which they find nothing else (house default); else that of the presses. 0 where no dough waits for the press.
+func (b *Bench) PressWorkLeft(now timers.Now) time.Duration {
+	const holdShare = 0.3
+	d, at := b.Durations(), b.PressBench()
+	closure := d.Raise + d.Hold + d.Open
+	if at.Hands == 1 {
+		closure = d.Raise + d.Open + d.Trim + time.Duration(holdShare*float64(d.Hold))
+	}
+	left := time.Duration(0)
+	for _, j := range b.Jobs(now) {
+		if j.Due <= 0 || j.Due >= press.MaxTime {
+			continue // out of time, or packed for training without a mix
+		}
+		if !j.Ready && j.Stage != press.Closing {
+			expected := 0.0
+			for i, p := range j.More {
+				expected += float64(i+1) * p
+			}
+			left += time.Duration(expected * float64(closure))
+		}
+		left += d.Final
+	}
+	return left / time.Duration(max(1, at.Presses))
+}
+
 // Percent rounds a chance for people: never to nothing, never to certainty.
 func Percent(p float64) string {
 	switch v := math.Round(p * 100); {

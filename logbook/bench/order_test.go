@@ -252,3 +252,44 @@ func TestPressTakenBySpentDough(t *testing.T) {
 		}
 	}
 }
+
+// Work left on live dough by hand: medium flasks without a trial are expected to take 3.419 closures (testdata/plan,
+// closures_mean_more, an independent count), each of 42 + 18 + 90 + 0.3 x 60 s with one pair of hands, and 120 s for the
+// final one.
+func TestWorkLeftAtThePress(t *testing.T) {
+	h := newHands()
+	if left := h.bench().PressWorkLeft(h.now()); left != 0 || NextMixWords(left) != "" {
+		t.Errorf("an empty bench: %v, %q", left, NextMixWords(left))
+	}
+	h.open(1, "medium")
+	h.open(2, "medium")
+	if left := h.bench().PressWorkLeft(h.now()); left != 0 {
+		t.Errorf("flasks without dough: %v", left)
+	}
+	h.mix(1, 1, 2)
+	h.ck.Run(15 * time.Minute)
+	const each = 3.419262*2.8 + 2
+	if left := h.bench().PressWorkLeft(h.now()).Minutes(); left < 2*each-.02 || left > 2*each+.02 {
+		t.Errorf("two medium flasks: %.2f min left, want %.2f", left, 2*each)
+	}
+	if s, want := NextMixWords(h.bench().PressWorkLeft(h.now())), "Next mix: wait, about 23 min still on the press (estimate)."; s != want {
+		t.Errorf("%q, want %q", s, want)
+	}
+	for _, c := range []struct {
+		left time.Duration
+		want string
+	}{
+		{8 * time.Minute, "Next mix: now is a good time, about 8 min still on the press (estimate)."},
+		{8*time.Minute + time.Second, "Next mix: wait, about 8 min still on the press (estimate)."},
+		{20 * time.Second, "Next mix: now is a good time, about 1 min still on the press (estimate)."},
+		{-time.Minute, ""},
+	} {
+		if s := NextMixWords(c.left); s != c.want {
+			t.Errorf("%v: %q, want %q", c.left, s, c.want)
+		}
+	}
+	h.ck.Run(3 * time.Hour)
+	if left := h.bench().PressWorkLeft(h.now()); left != 0 {
+		t.Errorf("dough that is over still wants %v", left)
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"flaskside/logbook/flash"
 	"flaskside/logbook/units"
@@ -125,4 +126,19 @@ func (b *Bench) MixWords(c press.MixCost, size string) string {
 		line += "; it would lower: " + strings.Join(worse, ", ")
 	}
 	return line + " (" + YouDecide + ")."
+}
+
+// soonFree is the work left on live dough up to which the next mix is best made (house default: where whole days were
+// simulated, waiting until 6 to 8 min were left cost least, and not waiting four times as much).
+const soonFree = 8 * time.Minute
+
+// NextMixWords say when to mix the next, by the work that live dough still wants at the press; "" where there is none.
+func NextMixWords(left time.Duration) string {
+	switch {
+	case left <= 0:
+		return ""
+	case left <= soonFree:
+		return fmt.Sprintf("Next mix: now is a good time, about %d min still on the press (estimate).", max(1, int(left.Minutes())))
+	}
+	return fmt.Sprintf("Next mix: wait, about %d min still on the press (estimate).", int(left.Minutes()))
 }

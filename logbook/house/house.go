@@ -37,6 +37,7 @@ type House struct {
 	Alarms     Alarms         `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
 	Backup     Backup         `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left or at an hour (house defaults)"`
 	Flash      flash.Settings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
+	Plan       Plan           `json:"plan,omitzero" toml:"plan" comment:"the day plan, \"flaskside plan\" (common practice, no source, or invented; 0 and '' stand for the house default named)"`
 	Place      Place          `json:"place,omitzero" toml:"place" comment:"where the baths stand: high up water boils cooler, and so does monomer. Give one of the two; 0 for neither"`
 	Baths      []Bath         `json:"baths" toml:"baths"`
 	Programmes []Programme    `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
@@ -337,7 +338,7 @@ func (h House) Valid() error {
 	}
 	_, noHour := time.Parse(hourMinute, h.Backup.At)
 	check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %q", h.Backup.At)
-	err = cmp.Or(err, h.Place.valid())
+	err = cmp.Or(err, h.Place.valid(), h.Plan.valid(h.Programmes))
 	check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
 	for _, b := range h.Baths {
 		label("baths.name", b.Name, 40)

@@ -6,12 +6,17 @@ import (
 	"slices"
 )
 
-// Whatever is drawn, dough is reached and ends within these parts of what is expected (house default, as in the
-// reference days).
+// Whatever is drawn, dough is reached and ends within so many standard deviations of what is expected (house default, as
+// in the reference days).
 const (
-	earliestDough, latestDough = 9 / 12.5, 17 / 12.5
-	earliestEnd, latestEnd     = 33 / 41., 50 / 41.
+	earliestDough, latestDough = 3.5 / 1.5, 4.5 / 1.5
+	earliestEnd, latestEnd     = 8 / 3.3541019662496847, 9 / 3.3541019662496847
 )
+
+// within keeps a time within so many standard deviations of what is expected, and above a fifth of it.
+func within(x, expected, sd, low, high float64) float64 {
+	return max(expected/5, expected-low*sd, min(expected+high*sd, x))
+}
 
 // begin starts a piece of work.
 func (p *player) begin(a act, h int) {
@@ -75,10 +80,9 @@ func (p *player) mix(k, h int) {
 		p.watch(Event{AtMin: p.t, EndMin: p.hands[h], What: Mixed, Cases: slices.Clone(b.cases), Mix: b.index, Load: -1})
 	}
 	k = p.nMixes % doughs
-	reached := p.DoughMin + p.DoughSDMin*p.draw.Dough[k]
-	reached = max(earliestDough*p.DoughMin, min(latestDough*p.DoughMin, reached))
-	end := p.EndMin + p.EndDaySDMin*p.draw.DayEnd + p.EndMixSDMin*p.draw.End[k]
-	end = max(earliestEnd*p.EndMin, min(latestEnd*p.EndMin, end))
+	d := p.doughOf(p.cases[b.cases[0]].Resin)
+	reached := within(d.DoughMin+d.DoughSDMin*p.draw.Dough[k], d.DoughMin, d.DoughSDMin, earliestDough, latestDough)
+	end := within(d.EndMin+d.EndDaySDMin*p.draw.DayEnd+d.EndMixSDMin*p.draw.End[k], d.EndMin, math.Hypot(d.EndDaySDMin, d.EndMixSDMin), earliestEnd, latestEnd)
 	p.nMixes++
 	for _, i := range b.cases {
 		p.stage[i], p.at[i] = dough, max(p.at[i], p.t+p.MixMin)

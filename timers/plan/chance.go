@@ -11,8 +11,19 @@ import (
 // engine is a house made ready to be played.
 type engine struct {
 	House
-	mean [sizes][MaxClosures + 1]float64 // trial closures still expected, by size and closures made
-	pair [sizes][sizes]float64           // chance that two of a mix are both in time
+	mean  [sizes][MaxClosures + 1]float64 // trial closures still expected, by size and closures made
+	pairs []pairs                         // by resin; the first of those without a dough of their own
+}
+
+// pairs are the chances that two of a mix are both in time, by their sizes.
+type pairs [sizes][sizes]float64
+
+// pair is the chance that two flasks of a resin are both in time.
+func (e *engine) pair(resin int, a, b Size) float64 {
+	if resin < 0 || resin >= len(e.Doughs) {
+		return e.pairs[0][a][b]
+	}
+	return e.pairs[resin+1][a][b]
 }
 
 // newEngine wants a house that Check has passed.
@@ -29,24 +40,25 @@ func newEngine(h *House) *engine {
 // playable is a house made ready for whole days.
 func playable(h *House) *engine {
 	e := newEngine(h)
-	for a := Small; a <= Large; a++ {
-		for b := Small; b <= Large; b++ {
-			e.pair[a][b] = e.fits([]Size{a, b})
+	for resin := -1; resin < len(h.Doughs); resin++ {
+		var p pairs
+		for a := Small; a <= Large; a++ {
+			for b := Small; b <= Large; b++ {
+				p[a][b] = e.fits([]Size{a, b}, resin)
+			}
 		}
+		e.pairs = append(e.pairs, p)
 	}
 	return e
 }
 
-// fits is the chance that all flasks of a mix are in time, in the dough as expected; the minute goes to the start.
-func (e *engine) fits(flasks []Size) float64 {
+// fits is the chance that all flasks of a mix are in time, in the dough as expected; a minute goes to the start.
+func (e *engine) fits(flasks []Size, resin int) float64 {
 	if len(flasks) > 4 {
 		return 0
 	}
-	return e.mixChance(flasks, e.WindowMin()-1).All
+	return e.mixChance(flasks, max(0, e.doughOf(resin).WindowMin()-1)).All
 }
-
-// WindowMin is how long dough can be worked, as expected.
-func (h *House) WindowMin() float64 { return h.EndMin - h.DoughMin }
 
 // stillExpected is how many trial closures are expected beyond those made, by a flask that wants more.
 func stillExpected(pmf *[MaxClosures + 1]float64, made int) float64 {

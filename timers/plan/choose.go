@@ -265,7 +265,7 @@ func (p *player) lead(cases []int) float64 {
 	for _, i := range cases {
 		w += p.work(p.cases[i].Size, 0, true)
 	}
-	return p.DoughMin + p.MixMin + w
+	return p.doughOf(p.cases[cases[0]].Resin).DoughMin + p.MixMin + w
 }
 
 // mixNow is the batch that could be mixed now, -1 for none, and its slack.

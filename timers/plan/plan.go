@@ -59,6 +59,41 @@ const (
 	horizonDays = 4  // working days played at most
 )
 
+// Dough says when the dough of a resin is reached and when it ends, minutes from the start of a mix.
+type Dough struct {
+	DoughMin    float64 // to dough, as expected
+	DoughSDMin  float64 // its spread from mix to mix
+	EndMin      float64 // to the end of the dough, as expected
+	EndDaySDMin float64 // its spread from day to day
+	EndMixSDMin float64 // and from mix to mix
+}
+
+// WindowMin is how long dough can be worked, as expected.
+func (d Dough) WindowMin() float64 { return d.EndMin - d.DoughMin }
+
+func (d Dough) check() error {
+	for _, x := range []struct {
+		name      string
+		v, lo, hi float64
+	}{
+		{"dough", d.DoughMin, .5, 180}, {"spread of dough", d.DoughSDMin, 0, 60}, {"dough's end", d.EndMin, d.DoughMin + 1, 600},
+		{"spread of dough's end by day", d.EndDaySDMin, 0, 60}, {"spread of dough's end by mix", d.EndMixSDMin, 0, 60},
+	} {
+		if !(x.v >= x.lo && x.v <= x.hi) {
+			return fmt.Errorf("%s must be %g to %g min, not %g", x.name, x.lo, x.hi, x.v)
+		}
+	}
+	return nil
+}
+
+// doughOf is the dough of a resin.
+func (h *House) doughOf(resin int) *Dough {
+	if resin >= 0 && resin < len(h.Doughs) {
+		return &h.Doughs[resin]
+	}
+	return &h.Dough
+}
+
 // Closures is the chance that a flask of a size takes so many trial closures, by their number; index 0 is not used, and
 // the last holds all beyond.
 type Closures [sizes][MaxClosures + 1]float64
@@ -86,11 +121,8 @@ type House struct {
 	ShortMin     float64 // the house's programme for loads by day; 0 for none
 	LongMin      float64 // the house's programme for loads overnight
 
-	DoughMin    float64 // from the start of a mix to dough
-	DoughSDMin  float64 // its spread from mix to mix
-	EndMin      float64 // from the start of a mix to the end of its dough
-	EndDaySDMin float64 // its spread from day to day
-	EndMixSDMin float64 // and from mix to mix
+	Dough          // of every resin that has none of its own
+	Doughs []Dough // by Case.Resin, where resins differ; nil for none
 
 	OpensMin    float64 // hour of the day at which work begins
 	LunchMin    float64 // hour of the break, taken at the first moment without live dough
@@ -130,7 +162,7 @@ func HouseDefaults() House {
 		RaiseMin: .7, HoldMin: 1, OpenMin: .3, TrimMin: 1.5, FinalMin: 2,
 		CoatMin: 5, DryMin: 12, MixMin: 3, SetMin: 30, BathStartMin: 5, BathOutMin: 5, CoolMin: 45,
 		FinishMin: 45, FinishLnSD: .15, CleanMin: 20, ShortMin: 180, LongMin: 540,
-		DoughMin: 12.5, DoughSDMin: 1.5, EndMin: 41, EndDaySDMin: 3, EndMixSDMin: 1.5,
+		Dough:    Dough{DoughMin: 12.5, DoughSDMin: 1.5, EndMin: 41, EndDaySDMin: 3, EndMixSDMin: 1.5},
 		OpensMin: 480, LunchMin: 720, LunchForMin: 30, ClosesMin: 1020, OvertimeMin: 1080, StartMin: 480,
 		Cost: HouseCost(),
 	}
@@ -157,14 +189,17 @@ func (h *House) Check() error {
 		{"bath in", h.BathStartMin, .1, 120}, {"bath out", h.BathOutMin, .1, 120}, {"cool", h.CoolMin, 0, Day},
 		{"finish", h.FinishMin, .1, Day / 2}, {"spread of finish", h.FinishLnSD, 0, 1}, {"clean", h.CleanMin, .1, Day / 2},
 		{"day programme", h.ShortMin, 0, Day}, {"overnight programme", h.LongMin, 1, 2 * Day},
-		{"dough", h.DoughMin, .5, 180}, {"spread of dough", h.DoughSDMin, 0, 60}, {"dough's end", h.EndMin, h.DoughMin + 1, 600},
-		{"spread of dough's end by day", h.EndDaySDMin, 0, 60}, {"spread of dough's end by mix", h.EndMixSDMin, 0, 60},
 		{"opening hour", h.OpensMin, 0, Day - 1}, {"closing hour", h.ClosesMin, h.OpensMin + 30, Day},
 		{"hour at which overtime ends", h.OvertimeMin, h.ClosesMin, Day}, {"start", h.StartMin, 0, Day},
 		{"hour of the break", h.LunchMin, 0, Day}, {"length of the break", h.LunchForMin, 0, 240},
 	} {
 		if !(x.v >= x.lo && x.v <= x.hi) {
 			return fmt.Errorf("%s must be %g to %g min, not %g", x.name, x.lo, x.hi, x.v)
+		}
+	}
+	for _, d := range append([]Dough{h.Dough}, h.Doughs...) {
+		if err := d.check(); err != nil {
+			return err
 		}
 	}
 	for _, w := range []float64{h.Cost.Late, h.Cost.TardyH, h.Cost.TardyCap, h.Cost.Lost, h.Cost.OverMin, h.Cost.Mix, h.Cost.Short} {

@@ -99,7 +99,7 @@ func (e *engine) joins(cases []Case, group []int, i int, r Rule, today float64) 
 		for _, j := range group {
 			flasks = append(flasks, cases[j].Size)
 		}
-		return e.fits(flasks) >= least
+		return e.fits(flasks, cases[i].Resin) >= least
 	}
 	switch r {
 	case FirstCome4:

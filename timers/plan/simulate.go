@@ -283,7 +283,7 @@ func (p *player) lose(i int) {
 	p.say(Lost, p.t, i)
 	for k := range p.batches {
 		b := &p.batches[k]
-		if first := p.cases[b.cases[0]]; b.repack && len(b.cases) < 2 && first.Resin == p.cases[i].Resin && p.pair[first.Size][p.cases[i].Size] >= pairedAgain {
+		if first := p.cases[b.cases[0]]; b.repack && len(b.cases) < 2 && first.Resin == p.cases[i].Resin && p.pair(first.Resin, first.Size, p.cases[i].Size) >= pairedAgain {
 			b.cases = append(b.cases, i)
 			return
 		}
