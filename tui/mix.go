@@ -193,9 +193,9 @@ func (x *mixForm) shares() []string {
 			continue
 		}
 		if x.form.get("flasks").picked[i] {
-			in = append(in, f.Size)
+			in = append(in, string(f.Size))
 		} else {
-			out = append(out, f.Size)
+			out = append(out, string(f.Size))
 		}
 	}
 	var lines []string
