@@ -431,6 +431,9 @@ func (p *past) related(body action.Body, atHand func(id string) (action.Body, bo
 	for _, s := range bench.Subjects(body, find) {
 		p.withRelatives(s, seqs)
 	}
+	if movesCases(body) {
+		p.cases(body, seqs)
+	}
 	return seqs
 }
 

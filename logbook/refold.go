@@ -19,7 +19,7 @@ type refold struct {
 	tx   *bolt.Tx // where a taking back finds what was left out
 	cur  *bench.Bench
 	run  []record.Record
-	lots bool  // a register of lots is kept: corrections may be about it
+	lots bool  // a register of lots is kept, or a list of cases: corrections may be about it
 	err  error // the store could not be read
 }
 
@@ -43,7 +43,7 @@ func (f *refold) foldRun() {
 		if a, ok := r.Action.Body.(action.FlaskOpen); ok {
 			opened[a.Flask] = true
 		}
-		f.lots = f.lots || ofRegister(r)
+		f.lots = f.lots || ofRegister(r) || ofCases(r.Action.Body)
 	}
 	back := map[uint64]bool{}
 	for _, r := range f.run {
@@ -89,8 +89,9 @@ func whole(b *bench.Bench, opened map[int]bool, r record.Record) bool {
 	return len(subjects) > 0
 }
 
-// amendsRegister tells whether a record corrects one of the register of lots, also one
-// that was left out: a lot by another name may be in it again.
+// amendsRegister tells whether a record corrects one of the register of lots or one that
+// the list of cases rests on, also one that was left out: a lot by another name may be in
+// it again, a case on it.
 func amendsRegister(tx *bolt.Tx, b *bench.Bench, r record.Record) bool {
 	if _, ok := r.Action.Body.(action.Correct); !ok {
 		return false
@@ -101,7 +102,7 @@ func amendsRegister(tx *bolt.Tx, b *bench.Bench, r record.Record) bool {
 		}
 		return newPast(tx).byID(id)
 	})
-	return ofRegister(root)
+	return ofRegister(root) || movesCases(root.Action.Body)
 }
 
 // End gives the bench after the last record.

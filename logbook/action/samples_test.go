@@ -54,6 +54,9 @@ func samples() map[Kind][2]Body {
 		{Seen{Since: "2026-11-25T14:07:32+01:00"}, Seen{}},
 		{LotIn{Material: "powder", Lot: "(01)03453120000011(17)281231(10)ABCD1234", Product: "heat-cured, pink", Expiry: "2028-12-31"}, LotIn{Material: "stone", Lot: "S-9"}},
 		{LotOut{Material: "powder", Lot: "ABCD1234", Reason: "recalled"}, LotOut{Material: "sheet", Lot: "T-4", Reason: "used up"}},
+		{CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00", Rush: true, Resin: "heat-cured, general", Shade: "pink 3", RemakeOf: "4102", Remark: "thick ridge"}, CaseIn{Case: "4417", Base: "lower", Size: "small", Due: "2026-11-25T17:00:00Z"}},
+		{CaseOff{Case: "4417", Base: "upper", Reason: "withdrawn by the practice"}, CaseOff{Case: "4417", Base: "lower", Reason: "x"}},
+		{CaseDelivered{Case: "4417", Base: "upper", Done: []string{"finished", "polished", "disinfected", "labelled", "statement prepared"}, WetH: 24}, CaseDelivered{Case: "4417", Base: "lower"}},
 	} {
 		out[p[0].Kind()] = p
 	}

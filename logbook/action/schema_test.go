@@ -91,6 +91,9 @@ var bodies = []action.Body{
 	action.Seen{Since: "2026-11-25T06:00:00Z"},
 	action.LotIn{Material: "powder", Lot: "P-118", Product: "heat-cured, pink", Expiry: "2028-12-31"},
 	action.LotOut{Material: "powder", Lot: "P-118", Reason: "used up"},
+	action.CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00", Rush: true, Resin: "heat-cured, general", Shade: "pink 3", RemakeOf: "4102", Remark: "thick ridge"},
+	action.CaseOff{Case: "4417", Base: "upper", Reason: "withdrawn by the practice"},
+	action.CaseDelivered{Case: "4417", Base: "upper", Done: []string{"finished", "polished"}, WetH: 24},
 }
 
 var at = time.Date(2026, 11, 25, 14, 7, 32, 0, time.FixedZone("", 3600))

@@ -100,7 +100,7 @@ func (t Teller) what(id string) string {
 
 // Tell puts a record into words.
 func (t Teller) Tell(body Body) string {
-	for _, tell := range []func(Teller, Body) string{Teller.flask, Teller.mix, Teller.press, Teller.bath, Teller.finish, Teller.house} {
+	for _, tell := range []func(Teller, Body) string{Teller.flask, Teller.mix, Teller.press, Teller.bath, Teller.finish, Teller.house, Teller.cases} {
 		if s := tell(t, body); s != "" {
 			return s
 		}

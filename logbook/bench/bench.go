@@ -65,6 +65,7 @@ type Bench struct {
 	readSet  map[int]timers.Stamp // by bath: when readings of it were last corrected or taken back
 
 	register []KnownLot // of all materials, in order of the latest change
+	cases    []Case     // on the list, in the order they were taken in
 
 	byID map[string]int // index into Items
 	memo *memo

@@ -19,7 +19,8 @@ var finish = subject{
 			f := b.flask(a.Flask, it)
 			f.Outcome, f.Defects, f.Ended, f.Place = action.Came(a.Outcome), a.Defects, it.at(), 0
 			f.to(Finished, it)
-		}, mends("outcome"), takenBack(func(c *checker, a action.Outcome) error {
+			b.caseEnded(f, it)
+		}, mends("outcome"), alive(caseAlive[action.Outcome]), takenBack(func(c *checker, a action.Outcome) error {
 			if p := c.lastPlace(a.Flask); c.b.Flasks[a.Flask] != nil && p > 0 && c.b.Places[p] != 0 {
 				return fmt.Errorf("place %d is taken by now: move flask %d away first", p, c.b.Places[p])
 			}
@@ -49,7 +50,7 @@ func checkOutcome(c *checker, a action.Outcome) (action.Outcome, error) {
 	if err != nil {
 		return a, err
 	}
-	if a.Outcome != "remake" {
+	if a.Outcome != remade {
 		c.order(f, action.Came(a.Outcome), Checked)
 	}
 	return a, nil

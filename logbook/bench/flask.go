@@ -12,7 +12,7 @@ import (
 // The flask itself: opened on a place, moved, spoken of.
 var flaskItself = subject{
 	rules: []rule{
-		on(checkFlaskOpen, applyFlaskOpen, mends("case", "base", "size", "tag"),
+		on(checkFlaskOpen, applyFlaskOpen, mends("case", "base", "size", "tag"), alive(caseAlive[action.FlaskOpen]),
 			makes(func(a action.FlaskOpen) action.Subject { return action.Subject{Class: 'f', No: a.Flask} }),
 			corrected(func(c *checker, was, is action.FlaskOpen) error {
 				if was.Case != is.Case {
@@ -106,6 +106,7 @@ type Flask struct {
 	Oddities   []Oddity        // what was out of the ordinary, with the reason given
 	excused    map[string]bool // codes a reason was given for
 	known      bool            // its opening is among the records given
+	openSeq    uint64          // the record of that
 	Last       timers.Stamp    // of its latest record
 	LastID     string
 
@@ -161,6 +162,7 @@ func checkFlaskOpen(c *checker, a action.FlaskOpen) (action.FlaskOpen, error) {
 		return a, err
 	}
 	c.caseNumber(a.Case)
+	c.caseDouble(a)
 	return a, c.free(a.Place)
 }
 
@@ -175,6 +177,8 @@ func (c *checker) caseNumber(s string) {
 func applyFlaskOpen(b *Bench, a action.FlaskOpen, it *Item) {
 	f := b.flask(a.Flask, it)
 	f.Place, f.Case, f.Base, f.Size, f.Tag, f.Opened, f.known = a.Place, a.Case, a.Base, a.Size, a.Tag, it.Stamp, true
+	f.openSeq = it.Seq
+	b.caseTaken(f)
 }
 
 func checkFlaskMove(c *checker, a action.FlaskMove) (action.FlaskMove, error) {

@@ -16,13 +16,14 @@ type living struct {
 	lastRead   map[int]int   // by bath
 	unloads    map[int][]int // by record: the loads it took flasks out of
 	registered map[uint64]bool
+	cases      map[uint64]bool
 	// settingsBack is the record of settings whose taking back is the latest; -1 for none.
 	settingsBack int
 }
 
 // living looks through the records once.
 func (b *Bench) living() *living {
-	l := &living{b: b, last: map[action.Kind]int{}, served: b.served(), lastRead: b.lastReadings(), unloads: b.unloadings(), registered: b.registered(), settingsBack: -1}
+	l := &living{b: b, last: map[action.Kind]int{}, served: b.served(), lastRead: b.lastReadings(), unloads: b.unloadings(), registered: b.registered(), cases: b.caseRecords(), settingsBack: -1}
 	var back uint64
 	for i, it := range b.Items {
 		if it.Stamp.At.After(l.now) {

@@ -34,6 +34,7 @@ var kinds = map[string]string{
 	"cool-water": "into tap water", "deflask": "deflasked", "remount": "remount check", "outcome": "outcome", "note": "note", "timer-start": "timer started",
 	"timer-stop": "timer stopped", "alarm-heard": "alarm acknowledged", "alarm-shelve": "alarm snoozed", "settings": "settings", "crew": "who is at the bench",
 	"caution": "caution read", "clock": "computer clock", "restored": "backup put in place", "seen": "missed alarms read", "lot-in": "lot booked in", "lot-out": "lot taken out of use",
+	"case-in": "case taken in", "case-off": "case taken off the list", "case-delivered": "case delivered",
 	"correct": "correction", "take-back": "undone",
 }
 
@@ -60,7 +61,7 @@ var fieldNames = map[string]string{
 	"pressure_psi": "pressure", "backed_off_turn": "backed off", "bench_min_s": "least bench set", "bench_max_s": "longest bench set", "bath_c": "bath at",
 	"max_s": "longest", "min_s": "at least", "aim_s": "aim", "bench_s": "cooling on the bench", "water_s": "cooling in water", "pin_mm": "pin opening",
 	"temp_c": "reading", "powder_g": "powder", "liquid_g": "liquid", "grams": "flash weighed", "where": "flash where", "for_s": "for", "by_s": "by",
-	"added": "dough added", "stages": "stages", "sections": "thickness", "handover": "handover read",
+	"remake_of": "remake of", "wet_h": "hours in water", "added": "dough added", "stages": "stages", "sections": "thickness", "handover": "handover read",
 }
 
 // Field names a field of a record, with no unit.

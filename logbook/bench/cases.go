@@ -1,0 +1,248 @@
+package bench
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/timers"
+)
+
+// Cases: what is to be made, from when it is taken in until its flask has an outcome. A
+// case and its base are one piece of work; an upper and a lower of one case are a pair.
+var cases = subject{
+	rules: []rule{
+		on((*checker).caseIn, (*Bench).caseIn, quiet, mends("size", "due", "rush", "resin", "shade", "remark"), alive(caseAlive[action.CaseIn]),
+			corrected(func(c *checker, was, is action.CaseIn) error {
+				if was.Case != is.Case || was.Base != is.Base {
+					return errors.New("a correction cannot make it another case or base: undo it and take the case in anew")
+				}
+				c.resinOf(is.Resin)
+				return nil
+			})),
+		on((*checker).caseOff, func(b *Bench, a action.CaseOff, _ *Item) { b.caseGone(a.Case, a.Base) }, quiet,
+			corrected(func(_ *checker, was, is action.CaseOff) error { return sameCase(was.Case, was.Base, is.Case, is.Base) })),
+		on((*checker).caseDelivered, func(b *Bench, a action.CaseDelivered, _ *Item) { b.caseGone(a.Case, a.Base) }, quiet,
+			mends("done", "wet_h"),
+			corrected(func(_ *checker, was, is action.CaseDelivered) error {
+				return sameCase(was.Case, was.Base, is.Case, is.Base)
+			})),
+	},
+}
+
+func sameCase(number, base, is, isBase string) error {
+	if number != is || base != isBase {
+		return errors.New("a correction cannot make it another case or base: undo it and record it anew")
+	}
+	return nil
+}
+
+func caseAlive[B action.Body](l *living, _ B, _ int, it *Item) bool { return l.cases[it.Seq] }
+
+// CasesHeld is how many cases may wait at once; beyond it a list is no help to anybody
+// (house default).
+const CasesHeld = 500
+
+// Case is a case on the list: it waits, or a flask is at work for it.
+type Case struct {
+	action.CaseIn
+	In      timers.Stamp
+	InBy    string
+	Flask   int // at work for it; 0 while it waits
+	Remakes int // flasks of it that were to be made anew
+
+	seqs []uint64 // the records it rests on
+}
+
+// Name is the case as people say it: "4417 upper".
+func (k Case) Name() string { return k.Case + " " + k.Base }
+
+// Waits tells whether no flask is at work for it.
+func (k Case) Waits() bool { return k.Flask == 0 }
+
+// Cases lists the cases on the list: what is due first first, of those due together the
+// rush ones, then in the order they came in.
+func (b *Bench) Cases() []Case {
+	out := slices.Clone(b.cases)
+	slices.SortStableFunc(out, func(x, y Case) int {
+		rush := func(k Case) int {
+			if k.Rush {
+				return 0
+			}
+			return 1
+		}
+		return cmp.Or(x.DueAt().Compare(y.DueAt()), cmp.Compare(rush(x), rush(y)))
+	})
+	return out
+}
+
+// CasesWaiting lists the cases that no flask is at work for, in the order of [Bench.Cases].
+func (b *Bench) CasesWaiting() []Case {
+	return slices.DeleteFunc(b.Cases(), func(k Case) bool { return !k.Waits() })
+}
+
+// CaseOnList finds a case and its base on the list.
+func (b *Bench) CaseOnList(number, base string) (Case, bool) {
+	if i := b.caseAt(number, base); i >= 0 {
+		return b.cases[i], true
+	}
+	return Case{}, false
+}
+
+// Due is when the case of a flask is due; ok is false for one that was never taken in.
+func (b *Bench) Due(f *Flask) (at time.Time, ok bool) {
+	for _, k := range b.cases {
+		if k.Flask == f.No {
+			return k.DueAt(), true
+		}
+	}
+	return time.Time{}, false
+}
+
+func (b *Bench) caseAt(number, base string) int {
+	return slices.IndexFunc(b.cases, func(k Case) bool { return k.Case == number && k.Base == base })
+}
+
+func (b *Bench) caseIn(a action.CaseIn, it *Item) {
+	b.caseGone(a.Case, a.Base) // only a foreign book takes one in twice
+	k := Case{CaseIn: a, In: it.Stamp, InBy: it.Action.By, seqs: []uint64{it.Seq}}
+	for _, no := range Sorted(b.Flasks) { // its flask may have been opened before somebody typed it in
+		if f := b.Flasks[no]; f.known && f.Stage != Finished && f.Case == a.Case && f.Base == a.Base {
+			k.Flask, k.seqs = no, []uint64{f.openSeq, it.Seq}
+		}
+	}
+	b.cases = append(b.cases, k)
+}
+
+func (b *Bench) caseGone(number, base string) {
+	if i := b.caseAt(number, base); i >= 0 {
+		b.cases = slices.Delete(b.cases, i, i+1)
+	}
+}
+
+// caseTaken notes that a flask was opened: the case it is for no longer waits.
+func (b *Bench) caseTaken(f *Flask) {
+	if i := b.caseAt(f.Case, f.Base); i >= 0 && b.cases[i].Waits() {
+		b.cases[i].Flask = f.No
+		b.cases[i].seqs = append(b.cases[i].seqs, f.openSeq)
+	}
+}
+
+// caseEnded notes the outcome of a flask: its case is done here, or waits again.
+func (b *Bench) caseEnded(f *Flask, it *Item) {
+	i := slices.IndexFunc(b.cases, func(k Case) bool { return k.Flask == f.No })
+	if i < 0 {
+		return
+	}
+	if f.Outcome != remade {
+		b.cases = slices.Delete(b.cases, i, i+1)
+		return
+	}
+	k := &b.cases[i]
+	k.Flask, k.Remakes, k.seqs = 0, k.Remakes+1, append(k.seqs, it.Seq)
+}
+
+// remade is the outcome after which a case is to be made anew.
+const remade = "remake"
+
+// caseRecords gives the numbers of the records that the list of cases rests on.
+func (b *Bench) caseRecords() map[uint64]bool {
+	out := map[uint64]bool{}
+	for _, k := range b.cases {
+		for _, seq := range k.seqs {
+			out[seq] = true
+		}
+	}
+	return out
+}
+
+func (c *checker) caseIn(a action.CaseIn) (action.CaseIn, error) {
+	if k, ok := c.b.CaseOnList(a.Case, a.Base); ok {
+		return a, fmt.Errorf("case %s is on the list already, taken in %s: correct that record, or take the case off the list", k.Name(), k.In.At.Format("2006-01-02 15:04"))
+	}
+	if len(c.b.cases) >= CasesHeld {
+		return a, fmt.Errorf("there are %d cases on the list, as many as it holds: take off those that are not made any more", len(c.b.cases))
+	}
+	c.caseNumber(a.Case)
+	if a.RemakeOf != "" && a.RemakeOf != a.Case {
+		c.caseNumber(a.RemakeOf)
+	}
+	if due := a.DueAt(); due.Before(c.at.At) {
+		c.unusual(DuePastCode, "case %s %s is due at %s, which is over", a.Case, a.Base, due.Format("2006-01-02 15:04"))
+	}
+	c.resinOf(a.Resin)
+	return a, nil
+}
+
+// resinOf asks about a resin that is not in the settings.
+func (c *checker) resinOf(name string) {
+	if name == "" {
+		return
+	}
+	if _, ok := c.b.House.Resin(name); !ok {
+		var names []string
+		for _, r := range c.b.House.Resins {
+			names = append(names, r.Name)
+		}
+		c.unusual(ResinCode, "the settings have no resin %q, but %s", name, strings.Join(names, ", "))
+	}
+}
+
+// Codes of what is unusual about a case.
+const (
+	DuePastCode    = "due-past"
+	ResinCode      = "resin-unknown"
+	CaseOpenCode   = "case-open"   // taken off, or delivered, while a flask is at work for it or none was
+	ClosingCode    = "closing"     // delivered with something of the closing list not done
+	CaseDoubleCode = "case-double" // a second flask for a case and base that one is at work for
+)
+
+func (c *checker) caseOff(a action.CaseOff) (action.CaseOff, error) {
+	k, ok := c.b.CaseOnList(a.Case, a.Base)
+	if !ok {
+		return a, fmt.Errorf("case %s %s is not on the list%s", a.Case, a.Base, c.caseList())
+	}
+	if !k.Waits() {
+		c.unusual(CaseOpenCode, "flask %d is at work for case %s", k.Flask, k.Name())
+	}
+	return a, nil
+}
+
+func (c *checker) caseDelivered(a action.CaseDelivered) (action.CaseDelivered, error) {
+	switch k, ok := c.b.CaseOnList(a.Case, a.Base); {
+	case ok && k.Waits():
+		c.unusual(CaseOpenCode, "case %s still waits: no flask of it has an outcome", k.Name())
+	case ok:
+		c.unusual(CaseOpenCode, "flask %d of case %s has no outcome yet", k.Flask, k.Name())
+	}
+	if len(a.Short()) > 0 {
+		c.marks = append(c.marks, ClosingCode) // the record says what was done
+	}
+	return a, nil
+}
+
+// caseDouble asks about a second flask for one piece of work, where a list of cases is kept.
+func (c *checker) caseDouble(a action.FlaskOpen) {
+	if k, ok := c.b.CaseOnList(a.Case, a.Base); ok && !k.Waits() {
+		c.unusual(CaseDoubleCode, "flask %d is at work for case %s already", k.Flask, k.Name())
+	}
+}
+
+func (c *checker) caseList() string {
+	if len(c.b.cases) == 0 {
+		return ": the list is empty"
+	}
+	var names []string
+	for _, k := range c.b.Cases() {
+		if len(names) == 9 {
+			names = append(names, "…")
+			break
+		}
+		names = append(names, k.Name())
+	}
+	return ": on it are " + strings.Join(names, ", ")
+}
