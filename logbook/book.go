@@ -16,6 +16,8 @@
 //	        (by flask, mix, load, timer, bath read, settings 1 or crew 2)
 //	        'k' 'j' no (4 bytes) number -> nothing
 //	        (the register of lots by material, from 1, and by a hash of material and lot)
+//	        'n' no (4 bytes) number -> nothing
+//	        (the list of cases, by a hash of the case number)
 //	        'c' number (8 bytes) number -> nothing
 //	        (corrections and takings back, by the record they are about in the end)
 //	live    number -> nothing      (the records that the bench as it stands rests on)

@@ -145,7 +145,7 @@ func seqOf(e entry) uint64 {
 
 // entryText says what an entry is for.
 func entryText(key []byte) string {
-	of, known := map[byte]string{'f': "flask", 'm': "mix", 'l': "load", 't': "timer", 'b': "readings of bath", 'k': "material", 'j': "lot"}[key[0]]
+	of, known := map[byte]string{'f': "flask", 'm': "mix", 'l': "load", 't': "timer", 'b': "readings of bath", 'k': "material", 'j': "lot", 'n': "case"}[key[0]]
 	switch {
 	case key[0] == 'i':
 		return "by its id"
@@ -240,9 +240,19 @@ func (v *verifier) sameBench(got, want *bench.Bench) {
 		wantHeld, wantWithdrawn := want.Lots(material)
 		differ("the lots of "+string(material), [2][]bench.KnownLot{held, withdrawn}, [2][]bench.KnownLot{wantHeld, wantWithdrawn})
 	}
+	differ("the list of cases", listed(got), listed(want))
 	for no, t := range want.Timers {
 		if t.Stopped == nil {
 			differ(fmt.Sprintf("timer %d", no), got.Timers[no], t)
 		}
 	}
+}
+
+// listed gives the cases on the list, without the records they rest on.
+func listed(b *bench.Bench) [][2]any {
+	var out [][2]any
+	for _, k := range b.Cases() {
+		out = append(out, [2]any{k.CaseIn, [2]int{k.Flask, k.Remakes}})
+	}
+	return out
 }

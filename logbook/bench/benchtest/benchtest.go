@@ -37,6 +37,7 @@ func dump(b *bench.Bench, now timers.Now, register bool) string {
 		Windows []bench.Window
 		Alarms  []timers.Alarm
 		Lots    []bench.KnownLot
+		Cases   []bench.Case
 	}{House: b.House, Crew: b.Crew, Top: b.Top, Places: b.Places, Windows: b.Windows(), Alarms: b.Alarms(now)}
 	for f := range b.OnPlaces() {
 		x := flask{Flask: f, Next: b.Next(f, now)}
@@ -56,6 +57,9 @@ func dump(b *bench.Bench, now timers.Now, register bool) string {
 		if b.Timers[n].Stopped == nil {
 			out.Timers = append(out.Timers, *b.Timers[n])
 		}
+	}
+	if register {
+		out.Cases = b.Cases()
 	}
 	for _, material := range action.Materials {
 		if !register {

@@ -22,7 +22,7 @@ func Draw(t *rapid.T, b *bench.Bench, now timers.Now, old []string) action.Body 
 		"next", "next", "next", "next", "next", "next", "next", "next", "next", "next", "open", "open", "open", "move", "mix", "serve", "dough", "stiff",
 		"press", "flash", "more", "add", "inspect", "load", "unload", "deflask", "outcome", "outcome", "note", "timer", "timer", "stop", "heard", "heard",
 		"shelve", "correct", "correct", "correct", "back", "back", "back", "house", "crew", "caution", "clock", "seen", "reading",
-		"lot in", "lot in", "lot out",
+		"lot in", "lot in", "lot out", "case in", "case in", "open", "case off", "delivered",
 	}).Draw(t, "what")
 	return d.body(what)
 }
@@ -113,7 +113,7 @@ func (d drawer) body(what string) action.Body {
 		if place == 0 || d.int("any place", 0, 3) == 0 {
 			place = d.int("place", 1, 9)
 		}
-		return action.FlaskOpen{Place: place, Case: fmt.Sprint(d.int("case", 1, 9999)), Base: one(d, action.Bases...), Size: one(d, action.Sizes...)}
+		return action.FlaskOpen{Place: place, Case: d.caseNumber(), Base: one(d, action.Bases...), Size: one(d, action.Sizes...)}
 	case "move":
 		return action.FlaskMove{Flask: d.flask(), Place: d.int("place", 1, 9)}
 	case "mix":
@@ -173,9 +173,25 @@ func (d drawer) body(what string) action.Body {
 	case "lot out":
 		return action.LotOut{Material: one(d, action.Powder, action.Stone), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Reason: one(d, action.Withdrawals...)}
 	}
+	switch what {
+	case "case in":
+		return action.CaseIn{Case: d.caseNumber(), Base: one(d, action.Bases...), Size: one(d, action.Sizes...), Due: d.now.Wall.Add(time.Duration(d.int("due", -1, 48)) * time.Hour).Format(time.RFC3339), Rush: d.int("rush", 0, 3) == 0}
+	case "case off":
+		return action.CaseOff{Case: d.caseNumber(), Base: one(d, action.Bases...), Reason: "withdrawn"}
+	case "delivered":
+		return action.CaseDelivered{Case: d.caseNumber(), Base: one(d, action.Bases...), Done: []string{one(d, action.Closing...)}}
+	}
 	// As the programmes drawn want it: the alarm of a bath out of band is forgotten
 	// with its readings, some time after the load.
 	return action.BathReading{Bath: 1, TempC: b.House.Programmes[0].Stages[0].TempC, Source: bench.Typed}
+}
+
+// caseNumber draws a case number, most often one of a few, so that the same case comes back.
+func (d drawer) caseNumber() string {
+	if d.int("of few", 0, 3) > 0 {
+		return fmt.Sprint(d.int("case", 1, 4))
+	}
+	return fmt.Sprint(d.int("case", 1, 9999))
 }
 
 // lot draws a lot of powder as it is typed, most often none.
@@ -228,7 +244,9 @@ func (d drawer) correct() action.Body {
 	case action.MixMake:
 		return set(fmt.Sprintf(`{"dough_s":%d,"work_s":%d}`, d.int("dough", 60, 900), d.int("work", 1000, 4000)))
 	case action.FlaskOpen:
-		return set(fmt.Sprintf(`{"case":"%d","base":%q}`, d.int("case", 1, 9999), one(d, action.Bases...)))
+		return set(fmt.Sprintf(`{"case":%q,"base":%q}`, d.caseNumber(), one(d, action.Bases...)))
+	case action.CaseIn:
+		return set(fmt.Sprintf(`{"size":%q,"rush":true}`, one(d, action.Sizes...)))
 	case action.Clamp:
 		return set(`{"bench_min_s":600,"bench_max_s":0}`)
 	case action.BathLoad:
