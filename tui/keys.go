@@ -28,6 +28,7 @@ func Bindings() []Binding {
 		{"* *", "t", "the handover: what runs, what fell due, what comes; taken over with initials", "", (*Model).keyHandover},
 		{"+ then 7", "s", "snooze the alarm at the top for a while", "", (*Model).keyShelve},
 		{"+ then 8", "?", "help, settings, the lots, a month in figures", "", (*Model).keyHelp},
+		{"+ then 8 6", "c", "the cases, by when they are due: take in, deliver", "", (*Model).keyCases},
 		{"+ then 9", "q, ctrl+c", "leave; timers keep running", "", (*Model).keyQuit},
 	}
 }
@@ -101,8 +102,10 @@ func binding(key string) int {
 		return 11
 	case "?", "h":
 		return 12
-	case "q", "ctrl+c":
+	case "c":
 		return 13
+	case "q", "ctrl+c":
+		return 14
 	}
 	return -1
 }

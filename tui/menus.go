@@ -57,7 +57,7 @@ func (m *Model) keyNew(string) tea.Cmd {
 		case 6:
 			return m.keyShelve("")
 		case 7:
-			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house", "a month in figures"}, func(i int) tea.Cmd {
+			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house", "a month in figures", "cases and when they are due"}, func(i int) tea.Cmd {
 				switch i {
 				case 0:
 					return m.keyHelp("")
@@ -67,8 +67,10 @@ func (m *Model) keyNew(string) tea.Cmd {
 					return m.askLot()
 				case 3:
 					return m.keyLots("")
+				case 4:
+					return m.askReview()
 				}
-				return m.askReview()
+				return m.keyCases("")
 			})
 		}
 		return m.keyQuit("")

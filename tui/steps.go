@@ -287,7 +287,11 @@ func (m *Model) selectNext(at bench.Stage) {
 	}
 }
 
-// newFlask asks for a flask: digits and choices only.
+// casesOffered is how many of the cases that wait a new flask offers; the rest is on their
+// page.
+const casesOffered = 7
+
+// newFlask asks for a flask: digits and choices only. Where cases wait, it is one digit.
 func (m *Model) newFlask(place int) tea.Cmd {
 	if m.bench().OnPlace(place) != nil {
 		place = m.bench().FreePlace()
@@ -296,14 +300,32 @@ func (m *Model) newFlask(place int) tea.Cmd {
 		m.say(warn, "all nine places are taken")
 		return nil
 	}
-	fm := &form{title: fmt.Sprintf("new flask on place %d", place), fields: []*field{
+	waiting := m.bench().CasesWaiting()
+	waiting = waiting[:min(len(waiting), casesOffered)]
+	names := make([]string, len(waiting))
+	for i, k := range waiting {
+		names[i] = m.caseWords(k)
+	}
+	fields := []*field{
 		line("case", "case number", "", false).upTo(24),
 		choose("base", "base", action.Bases...),
 		choose("size", "size", action.Sizes...),
-	}}
+	}
+	if len(waiting) > 0 {
+		for _, fd := range fields {
+			fd.only(func(f *form) bool { return f.choice("which") > len(waiting) })
+		}
+		fields = append([]*field{choose("which", "which case?", append(names, "another: type its number")...)}, fields...)
+	}
+	fm := &form{title: fmt.Sprintf("new flask on place %d", place), fields: fields}
 	fm.done = func(fm *form) tea.Cmd {
-		return m.answer(fm, action.FlaskOpen{Place: place, Case: strings.TrimSpace(fm.text("case")), Base: action.Bases[fm.choice("base")-1], Size: action.Sizes[fm.choice("size")-1]}, "",
-			func(logbook.Saved) tea.Cmd { m.sel = place; return nil })
+		open := action.FlaskOpen{Place: place}
+		if i := fm.choice("which"); i > 0 && i <= len(waiting) {
+			open.Case, open.Base, open.Size = waiting[i-1].Case, waiting[i-1].Base, waiting[i-1].Size
+		} else {
+			open.Case, open.Base, open.Size = strings.TrimSpace(fm.text("case")), action.Bases[fm.choice("base")-1], action.Sizes[fm.choice("size")-1]
+		}
+		return m.answer(fm, open, "", func(logbook.Saved) tea.Cmd { m.sel = place; return nil })
 	}
 	m.open(fm)
 	return nil

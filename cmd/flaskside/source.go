@@ -120,19 +120,7 @@ func writing(path string, clock timers.Clock) (writer, error) {
 
 // recordOne records one thing that is done now.
 func recordOne(body action.Body, why string, o *options, clock timers.Clock) (r record.Record, err error) {
-	as := []action.Action{{ID: newID(), At: clock.Read().Wall, By: o.by, Body: body, Why: why}}
-	if _, serr := os.Stat(o.book); errors.Is(serr, fs.ErrNotExist) {
-		err = rehearse(as, clock) // no empty logbook is left behind by what is refused
-	}
-	var answers []door.Answer
-	if err == nil {
-		w, werr := writing(o.book, clock)
-		if werr != nil {
-			return r, werr
-		}
-		answers, err = w.Append(as, false)
-		err = errors.Join(err, w.Close())
-	}
+	answers, err := recordSeveral([]action.Body{body}, why, o, clock)
 	var bad *logbook.BadLine
 	if errors.As(err, &bad) {
 		return r, bad.Err
@@ -141,6 +129,28 @@ func recordOne(body action.Body, why string, o *options, clock timers.Clock) (r 
 		return r, err
 	}
 	return answers[0].Record, nil
+}
+
+// recordSeveral records things that are done now, all of them or none; a
+// [logbook.BadLine] names the first that was refused.
+func recordSeveral(bodies []action.Body, why string, o *options, clock timers.Clock) (answers []door.Answer, err error) {
+	now := clock.Read().Wall
+	as := make([]action.Action, len(bodies))
+	for i, body := range bodies {
+		as[i] = action.Action{ID: newID(), At: now, By: o.by, Body: body, Why: why}
+	}
+	if _, serr := os.Stat(o.book); errors.Is(serr, fs.ErrNotExist) {
+		err = rehearse(as, clock) // no empty logbook is left behind by what is refused
+	}
+	if err != nil {
+		return nil, err
+	}
+	w, err := writing(o.book, clock)
+	if err != nil {
+		return nil, err
+	}
+	answers, err = w.Append(as, false)
+	return answers, errors.Join(err, w.Close())
 }
 
 type atDoor struct{ *door.Client }

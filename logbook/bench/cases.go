@@ -16,7 +16,7 @@ import (
 // case and its base are one piece of work; an upper and a lower of one case are a pair.
 var cases = subject{
 	rules: []rule{
-		on((*checker).caseIn, (*Bench).caseIn, quiet, mends("size", "due", "rush", "resin", "shade", "remark"), alive(caseAlive[action.CaseIn]),
+		on((*checker).caseIn, (*Bench).caseIn, quiet, alive(caseAlive[action.CaseIn]),
 			corrected(func(c *checker, was, is action.CaseIn) error {
 				if was.Case != is.Case || was.Base != is.Base {
 					return errors.New("a correction cannot make it another case or base: undo it and take the case in anew")
@@ -27,7 +27,6 @@ var cases = subject{
 		on((*checker).caseOff, func(b *Bench, a action.CaseOff, _ *Item) { b.caseGone(a.Case, a.Base) }, quiet,
 			corrected(func(_ *checker, was, is action.CaseOff) error { return sameCase(was.Case, was.Base, is.Case, is.Base) })),
 		on((*checker).caseDelivered, func(b *Bench, a action.CaseDelivered, _ *Item) { b.caseGone(a.Case, a.Base) }, quiet,
-			mends("done", "wet_h"),
 			corrected(func(_ *checker, was, is action.CaseDelivered) error {
 				return sameCase(was.Case, was.Base, is.Case, is.Base)
 			})),
@@ -52,6 +51,7 @@ type Case struct {
 	action.CaseIn
 	In      timers.Stamp
 	InBy    string
+	ID      string // of the record that took it in, for corrections
 	Flask   int // at work for it; 0 while it waits
 	Remakes int // flasks of it that were to be made anew
 
@@ -109,7 +109,7 @@ func (b *Bench) caseAt(number, base string) int {
 
 func (b *Bench) caseIn(a action.CaseIn, it *Item) {
 	b.caseGone(a.Case, a.Base) // only a foreign book takes one in twice
-	k := Case{CaseIn: a, In: it.Stamp, InBy: it.Action.By, seqs: []uint64{it.Seq}}
+	k := Case{CaseIn: a, In: it.Stamp, InBy: it.Action.By, ID: it.Action.ID, seqs: []uint64{it.Seq}}
 	for _, no := range Sorted(b.Flasks) { // its flask may have been opened before somebody typed it in
 		if f := b.Flasks[no]; f.known && f.Stage != Finished && f.Case == a.Case && f.Base == a.Base {
 			k.Flask, k.seqs = no, []uint64{f.openSeq, it.Seq}

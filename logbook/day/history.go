@@ -87,6 +87,13 @@ func (s Sheet) chapters() []chapter {
 		}
 		return ""
 	})
+	part("CASES TAKEN IN AND DELIVERED", func(it bench.Item) string {
+		switch it.Body.(type) {
+		case action.CaseIn, action.CaseOff, action.CaseDelivered:
+			return s.teller(true).Tell(it.Body)
+		}
+		return ""
+	})
 	part("CAUTIONS SHOWN AND READ", func(it bench.Item) string {
 		if a, ok := it.Body.(action.Caution); ok {
 			return words.Hazard(a.Hazard)

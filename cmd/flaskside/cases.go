@@ -1,0 +1,300 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/cases"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// caseCommand keeps the list of cases.
+func caseCommand(o *options) *cobra.Command {
+	c := &cobra.Command{
+		Use:   "case",
+		Short: "Take cases in with their due times, list them, deliver them",
+		Long: "Keeps the list of what is to be made. A case is a number of the house and a base; the upper and the\n" +
+			"lower of one case are two lines, and a pair. A case leaves the list when its flask has an outcome;\n" +
+			"after a remake it waits again.",
+		Example: "flaskside case in 4417 --base upper --size medium --due \"tomorrow 12:00\"\nflaskside case list\nflaskside case deliver 4417 --base upper --done finished,polished --wet-h 24",
+		RunE:    func(c *cobra.Command, _ []string) error { return c.Help() },
+		Args:    noArgs,
+	}
+	c.AddCommand(caseInCommand(o), caseListCommand(o), caseOffCommand(o), caseDeliverCommand(o))
+	return c
+}
+
+// oneCase takes the number of a case.
+func oneCase(c *cobra.Command, args []string) error {
+	switch {
+	case len(args) == 0:
+		return wrongUsage("%s takes the number of the case", c.CommandPath())
+	case len(args) > 1:
+		return wrongUsage("%s takes one case number, not %d", c.CommandPath(), len(args))
+	}
+	return nil
+}
+
+func caseInCommand(o *options) *cobra.Command {
+	var base, size, due, resin, shade, remakeOf, remark, table, why string
+	var rush, dry bool
+	c := &cobra.Command{
+		Use:   "in [NUMBER]",
+		Short: "Take a case in, or a table of cases",
+		Long: "Takes in one case, or with --csv a table of them: all of its rows or none, each bad line named. The\n" +
+			"first line of the table names its columns:\n" +
+			"  case       the number, never a name          rush       yes or no\n" +
+			"  base       upper, lower, partial or reline   resin      its name in the settings\n" +
+			"  size       small, medium or large            shade      in your own words\n" +
+			"  due        as --due                          remake_of  the case number that it replaces\n" +
+			"                                               remark     no names\n" +
+			"Only case, base, size and due must be there. --dry-run reads the table, says what is wrong, and\n" +
+			"records nothing.",
+		Example: "flaskside case in 4417 --base upper --size medium --due \"today 17:00\" --rush\nflaskside case in --csv monday.csv --dry-run",
+		Args: func(c *cobra.Command, args []string) error {
+			if c.Flags().Changed("csv") {
+				return noArgs(c, args)
+			}
+			if dry {
+				return wrongUsage("--dry-run goes with --csv FILE")
+			}
+			return oneCase(c, args)
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			clock := sysclock.New()
+			if c.Flags().Changed("csv") {
+				return takeTable(o, c, clock, table, why, dry)
+			}
+			at, err := cases.ParseDue(due, clock.Read().Wall.Local())
+			if err != nil {
+				return wrongUsage("--due: %w", err)
+			}
+			in := action.CaseIn{Case: strings.TrimSpace(args[0]), Base: base, Size: size, Due: at.Format(time.RFC3339), Rush: rush, Resin: resin, Shade: shade, RemakeOf: remakeOf, Remark: remark}
+			return recordCase(o, c, clock, in, why)
+		},
+	}
+	c.Flags().StringVar(&base, "base", "", strings.Join(action.Bases, ", "))
+	c.Flags().StringVar(&size, "size", "medium", strings.Join(action.Sizes, ", "))
+	c.Flags().StringVar(&due, "due", "", "when it must be ready: "+cases.DueForms)
+	c.Flags().BoolVar(&rush, "rush", false, "before others that are due with it")
+	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")
+	c.Flags().StringVar(&shade, "shade", "", "the shade, in your own words")
+	c.Flags().StringVar(&remakeOf, "remake-of", "", "the case number that this one replaces")
+	c.Flags().StringVar(&remark, "remark", "", "anything else, but no name of a person")
+	c.Flags().StringVar(&table, "csv", "", "take in this table of cases; - for the standard input")
+	c.Flags().BoolVar(&dry, "dry-run", false, "with --csv: say what is wrong with the table and record nothing")
+	whyFlag(c, &why)
+	return c
+}
+
+// whyFlag adds the flag for a reason.
+func whyFlag(c *cobra.Command, why *string) {
+	c.Flags().StringVar(why, "why", "", "the reason where something about it is unusual")
+}
+
+// recordCase records one thing about a case and says so.
+func recordCase(o *options, c *cobra.Command, clock timers.Clock, body action.Body, why string) error {
+	if err := body.Valid(); err != nil {
+		return wrongUsage("%w", err)
+	}
+	r, err := recordOne(body, why, o, clock)
+	if err != nil {
+		return byWhy(err)
+	}
+	_, err = fmt.Fprintf(c.OutOrStdout(), "%s; record %d\n", (action.Teller{}).Tell(r.Action.Body), r.Seq)
+	return err
+}
+
+// takeTable takes in a table of cases.
+func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why string, dry bool) error {
+	var from io.Reader = c.InOrStdin()
+	if path != "-" {
+		f, err := openPlain(path)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		from = f
+	}
+	lines, err := cases.ReadCSV(from, clock.Read().Wall.Local())
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	if len(lines) == 0 {
+		return fmt.Errorf("%s: the table names no case", path)
+	}
+	b := bench.Fold(nil, bench.Counters{})
+	if st, err := standing(o.book, clock); err == nil {
+		b = st.Bench
+	}
+	bad, bodies := 0, make([]action.Body, 0, len(lines))
+	for _, l := range lines {
+		err := l.Err
+		if err == nil {
+			a := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: l.Case, Why: why}
+			_, err = b.Check(a, timers.StampAt(a.At, clock.Read()), timers.Now{Reading: clock.Read()})
+		}
+		if err != nil {
+			bad++
+			fmt.Fprintf(c.ErrOrStderr(), "line %d: %s\n", l.No, oneLine(byWhy(err)))
+		}
+		bodies = append(bodies, l.Case)
+	}
+	switch {
+	case bad > 0:
+		return fmt.Errorf("%d of %s cannot be taken in: nothing was recorded", bad, counted(len(lines), "line"))
+	case dry:
+		_, err := fmt.Fprintf(c.OutOrStdout(), "%s can be taken in; nothing was recorded\n", counted(len(lines), "case"))
+		return err
+	}
+	answers, err := recordSeveral(bodies, why, o, clock)
+	var one *logbook.BadLine
+	if errors.As(err, &one) {
+		return fmt.Errorf("line %d: %w: nothing was recorded", lines[one.Index].No, byWhy(one.Err))
+	}
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(c.OutOrStdout(), "%s taken in; records %d to %d\n", counted(len(answers), "case"), answers[0].Record.Seq, answers[len(answers)-1].Record.Seq)
+	return err
+}
+
+// counted writes one line, two lines.
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// openPlain opens a file to read that is one, and no pipe that never ends.
+func openPlain(path string) (*os.File, error) {
+	switch fi, err := os.Stat(path); {
+	case err != nil:
+		return nil, err
+	case !fi.Mode().IsRegular():
+		return nil, fmt.Errorf("%s is not a plain file", path)
+	}
+	return os.Open(path)
+}
+
+func caseListCommand(o *options) *cobra.Command {
+	var asJSON, asCSV bool
+	c := &cobra.Command{
+		Use:   "list",
+		Short: "List the cases that wait or are at work, by when they are due",
+		Args:  noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if asCSV && asJSON {
+				return wrongUsage("give --csv or --json, not both")
+			}
+			clock := sysclock.New()
+			st, err := standing(o.book, clock)
+			if err != nil {
+				return err
+			}
+			now := clock.Read().Wall.Local()
+			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
+				switch {
+				case asCSV:
+					return cases.CSV(w, st.Bench, now)
+				case asJSON:
+					return cases.JSON(w, st.Bench, now)
+				}
+				return cases.Text(w, st.Bench, now)
+			})
+		},
+	}
+	c.Flags().BoolVar(&asCSV, "csv", false, "the list as CSV, which case in --csv reads")
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	return c
+}
+
+// theBase fills in the base of a case where the list has one of that number alone.
+func theBase(o *options, clock timers.Clock, number, base string) (string, error) {
+	if base != "" {
+		if !slices.Contains(action.Bases, base) {
+			return "", wrongUsage("--base is one of %s", strings.Join(action.Bases, ", "))
+		}
+		return base, nil
+	}
+	var on []string
+	if st, err := standing(o.book, clock); err == nil {
+		for _, k := range st.Bench.Cases() {
+			if k.Case == number {
+				on = append(on, k.Base)
+			}
+		}
+	}
+	if len(on) != 1 {
+		return "", wrongUsage("say which base with --base: %s", strings.Join(action.Bases, ", "))
+	}
+	return on[0], nil
+}
+
+func caseOffCommand(o *options) *cobra.Command {
+	var base, reason, why string
+	c := &cobra.Command{
+		Use:     "off NUMBER",
+		Short:   "Take a case off the list that is not to be made",
+		Example: "flaskside case off 4417 --base upper --reason \"withdrawn by the practice\"",
+		Args:    oneCase,
+		RunE: func(c *cobra.Command, args []string) error {
+			clock := sysclock.New()
+			if reason == "" {
+				return wrongUsage("say why with --reason")
+			}
+			b, err := theBase(o, clock, args[0], base)
+			if err != nil {
+				return err
+			}
+			return recordCase(o, c, clock, action.CaseOff{Case: args[0], Base: b, Reason: reason}, why)
+		},
+	}
+	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")
+	c.Flags().StringVar(&reason, "reason", "", "why it is not made")
+	whyFlag(c, &why)
+	return c
+}
+
+func caseDeliverCommand(o *options) *cobra.Command {
+	var base, why string
+	var done []string
+	var wetH float64
+	c := &cobra.Command{
+		Use:   "deliver NUMBER",
+		Short: "Record that a base left the house, with its closing list",
+		Long: "Records the delivery and what of the closing list was done: " + strings.Join(action.Closing, ", ") + ".\n" +
+			"What is missing is recorded as missing and stands on the day sheet. The record is no release of the\n" +
+			"device and no statement of conformity.",
+		Example: "flaskside case deliver 4417 --base upper --done finished,polished,disinfected --wet-h 24",
+		Args:    oneCase,
+		RunE: func(c *cobra.Command, args []string) error {
+			clock := sysclock.New()
+			b, err := theBase(o, clock, args[0], base)
+			if err != nil {
+				return err
+			}
+			for i := range done {
+				done[i] = strings.TrimSpace(done[i])
+			}
+			return recordCase(o, c, clock, action.CaseDelivered{Case: args[0], Base: b, Done: done, WetH: wetH}, why)
+		},
+	}
+	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")
+	c.Flags().StringSliceVar(&done, "done", nil, "what was done, of: "+strings.Join(action.Closing, ", "))
+	c.Flags().Float64Var(&wetH, "wet-h", 0, "hours that it lay in water")
+	whyFlag(c, &why)
+	return c
+}

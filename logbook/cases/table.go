@@ -1,0 +1,138 @@
+package cases
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+)
+
+// Columns names the columns of a table of cases; those from rush on may be missing.
+var Columns = []string{"case", "base", "size", "due", "rush", "resin", "shade", "remake_of", "remark"}
+
+// told are the columns that [CSV] adds; a list that was written is read again without them.
+var told = []string{"late", "state", "flask", "remakes", "in", "in_by"}
+
+// needed is how many of the columns every table has.
+const needed = 4
+
+// Line is one row of a table: a case, or what is wrong with the row.
+type Line struct {
+	No   int // of the line in the file, from 1
+	Case action.CaseIn
+	Err  error
+}
+
+// maxRows bounds a table: more is another file by mistake.
+const maxRows = 5000
+
+// ReadCSV reads a table of cases: RFC 4180, the first line names the columns in any order,
+// comma or semicolon between them. A row that cannot be read is named and the rest read; an
+// error means that the file is no such table.
+func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
+	text, err := io.ReadAll(io.LimitReader(r, 8<<20))
+	if err != nil {
+		return nil, err
+	}
+	head, _, _ := strings.Cut(strings.TrimPrefix(string(text), "\ufeff"), "\n")
+	in := csv.NewReader(strings.NewReader(strings.TrimPrefix(string(text), "\ufeff")))
+	in.FieldsPerRecord = -1
+	in.TrimLeadingSpace = true
+	if strings.Count(head, ";") > strings.Count(head, ",") {
+		in.Comma = ';'
+	}
+	names, err := in.Read()
+	if err != nil {
+		return nil, fmt.Errorf("the table is empty: its first line names the columns %s", strings.Join(Columns, ","))
+	}
+	at, err := places(names)
+	if err != nil {
+		return nil, err
+	}
+	var out []Line
+	seen := map[string]int{}
+	for {
+		row, err := in.Read()
+		if errors.Is(err, io.EOF) {
+			return out, nil
+		}
+		no, _ := in.FieldPos(0)
+		var syntax *csv.ParseError
+		if errors.As(err, &syntax) {
+			return append(out, Line{No: syntax.StartLine, Err: fmt.Errorf("this is no CSV: %w; what follows was not read", syntax.Err)}), nil
+		}
+		if len(row) == 1 && strings.TrimSpace(row[0]) == "" {
+			continue
+		}
+		if len(out) >= maxRows {
+			return nil, fmt.Errorf("the table has more than %d rows: is it the right file?", maxRows)
+		}
+		l := Line{No: no}
+		if len(row) > len(names) {
+			l.Err = fmt.Errorf("it has %d fields, the first line names %d", len(row), len(names))
+		} else {
+			l.Case, l.Err = caseOf(row, at, now)
+		}
+		if key := l.Case.Case + "\x00" + l.Case.Base; l.Err == nil {
+			if first := seen[key]; first > 0 {
+				l.Err = fmt.Errorf("case %s %s is on line %d already", l.Case.Case, l.Case.Base, first)
+			} else {
+				seen[key] = no
+			}
+		}
+		out = append(out, l)
+	}
+}
+
+// places finds the columns by the names in the first line.
+func places(names []string) (map[string]int, error) {
+	at := map[string]int{}
+	for i, n := range names {
+		n = strings.ToLower(strings.TrimSpace(n))
+		if slices.Contains(told, n) {
+			continue
+		}
+		if !slices.Contains(Columns, n) {
+			return nil, fmt.Errorf("the table has a column %q: the columns are %s", n, strings.Join(Columns, ", "))
+		}
+		if _, twice := at[n]; twice {
+			return nil, fmt.Errorf("the table has the column %q twice", n)
+		}
+		at[n] = i
+	}
+	for _, n := range Columns[:needed] {
+		if _, ok := at[n]; !ok {
+			return nil, fmt.Errorf("the table lacks the column %q: it needs %s", n, strings.Join(Columns[:needed], ", "))
+		}
+	}
+	return at, nil
+}
+
+func caseOf(row []string, at map[string]int, now time.Time) (action.CaseIn, error) {
+	get := func(name string) string {
+		if i, ok := at[name]; ok && i < len(row) {
+			return strings.TrimSpace(row[i])
+		}
+		return ""
+	}
+	c := action.CaseIn{Case: get("case"), Base: strings.ToLower(get("base")), Size: strings.ToLower(get("size")), Resin: get("resin"), Shade: get("shade"),
+		RemakeOf: get("remake_of"), Remark: get("remark")}
+	switch rush := strings.ToLower(get("rush")); rush {
+	case "yes", "y", "1", "true", "x", "rush":
+		c.Rush = true
+	case "", "no", "n", "0", "false":
+	default:
+		return c, fmt.Errorf("rush is yes or no, not %q", rush)
+	}
+	due, err := ParseDue(get("due"), now)
+	if err != nil {
+		return c, err
+	}
+	c.Due = due.Format(time.RFC3339)
+	return c, c.Valid()
+}
