@@ -96,9 +96,9 @@ func (m *Model) dueFields() (fields []*field, at func(f *form) (time.Time, error
 	later := func(f *form) bool { return f.choice("day") == len(days) }
 	fields = []*field{
 		choose("day", "due", days...),
-		digits("days", "in how many days", "days", "", wholeNumber(1, 365)).only(later),
+		digits("days", "in how many days", "", "", wholeNumber(1, 365)).only(later),
 		line("hour", "at what hour, as 17 or 1730", "17", false).upTo(5).refusing(func(s string) error { _, err := cases.ParseHour(s); return err }),
-		choose("rush", "rush?", "no", "yes"),
+		choose("rush", "rush?", "no rush", "rush"),
 	}
 	return fields, func(f *form) (time.Time, error) {
 		hour, err := cases.ParseHour(f.text("hour"))

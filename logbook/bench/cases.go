@@ -52,8 +52,8 @@ type Case struct {
 	In      timers.Stamp
 	InBy    string
 	ID      string // of the record that took it in, for corrections
-	Flask   int // at work for it; 0 while it waits
-	Remakes int // flasks of it that were to be made anew
+	Flask   int    // at work for it; 0 while it waits
+	Remakes int    // flasks of it that were to be made anew
 
 	seqs []uint64 // the records it rests on
 }
