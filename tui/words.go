@@ -44,6 +44,10 @@ func (m *sight) stepText(f *bench.Flask, s bench.Step) string {
 		}
 	case bench.DoDough:
 		return "mix " + bench.MixLetter(f.Mix) + " is now dough"
+	case bench.DoLoad, bench.DoUnload, bench.DoWater, bench.DoDeflask:
+		if st, ok := m.flaskStanding(f); ok && st.Next != nil && st.Next.End == timers.Floor {
+			return words.Step(s) + ", from " + m.instant(m.now.Wall.Add(st.Left))
+		}
 	case bench.DoReach:
 		return "at " + m.psi(m.house().Press.PressurePSI) + ": start the hold"
 	case bench.DoClamp:

@@ -61,11 +61,14 @@ func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
 		if errors.Is(err, io.EOF) {
 			return out, nil
 		}
-		no, _ := in.FieldPos(0)
 		var syntax *csv.ParseError
 		if errors.As(err, &syntax) {
 			return append(out, Line{No: syntax.StartLine, Err: fmt.Errorf("this is no CSV: %w; what follows was not read", syntax.Err)}), nil
 		}
+		if err != nil {
+			return nil, err
+		}
+		no, _ := in.FieldPos(0)
 		if len(row) == 1 && strings.TrimSpace(row[0]) == "" {
 			continue
 		}

@@ -310,14 +310,16 @@ func rings(c *canvas, p flash.Picture, write func(x, y int, s string)) {
 		return
 	}
 	now := p.Curves[len(p.Curves)-1]
+	free := make([]int, c.h) // by row: from what column on nothing is written yet
 	for j, chance := range p.Chances {
 		t := float64(p.Done + 1 + j)
 		mean, _, _ := now.At(t)
 		col, row := spot(c, p, t, mean)
 		s := percent(chance)
 		x := min(col+1, c.w-len(s))
-		if row > 0 && x > col-len(s)+1 {
+		if row > 0 && x > col-len(s)+1 && x >= free[row-1] {
 			write(x, row-1, s)
+			free[row-1] = x + len(s) + 1
 		}
 	}
 }
