@@ -80,12 +80,12 @@ func caseInCommand(o *options) *cobra.Command {
 			if err != nil {
 				return wrongUsage("--due: %w", err)
 			}
-			in := action.CaseIn{Case: strings.TrimSpace(args[0]), Base: base, Size: size, Due: at.Format(time.RFC3339), Rush: rush, Resin: resin, Shade: shade, RemakeOf: remakeOf, Remark: remark}
+			in := action.CaseIn{Case: strings.TrimSpace(args[0]), Base: base, Size: action.Size(size), Due: at.Format(time.RFC3339), Rush: rush, Resin: resin, Shade: shade, RemakeOf: remakeOf, Remark: remark}
 			return recordCase(o, c, clock, in, why)
 		},
 	}
 	c.Flags().StringVar(&base, "base", "", strings.Join(action.Bases, ", "))
-	c.Flags().StringVar(&size, "size", "medium", strings.Join(action.Sizes, ", "))
+	c.Flags().StringVar(&size, "size", "medium", "small, medium, large")
 	c.Flags().StringVar(&due, "due", "", "when it must be ready: "+cases.DueForms)
 	c.Flags().BoolVar(&rush, "rush", false, "before others that are due with it")
 	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")

@@ -15,7 +15,7 @@ import (
 type CaseIn struct {
 	Case     string `json:"case" jsonschema_description:"the case number of the house, never a name"`
 	Base     string `json:"base" jsonschema:"enum=upper,enum=lower,enum=partial,enum=reline"`
-	Size     string `json:"size" jsonschema:"enum=small,enum=medium,enum=large"`
+	Size     Size   `json:"size" jsonschema:"enum=small,enum=medium,enum=large"`
 	Due      string `json:"due" jsonschema:"format=date-time" jsonschema_description:"when it must be ready"`
 	Rush     bool   `json:"rush,omitempty" jsonschema_description:"before others that are due with it"`
 	Resin    string `json:"resin,omitempty" jsonschema_description:"the resin by its name in the settings; left out: the first"`

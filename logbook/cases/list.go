@@ -106,7 +106,7 @@ type row struct {
 func rows(b *bench.Bench, now time.Time) []row {
 	out := []row{}
 	for _, k := range b.Cases() {
-		out = append(out, row{k.Case, k.Base, k.Size, k.DueAt(), k.DueAt().Before(now), k.Rush, k.Resin, k.Shade, k.RemakeOf, k.Remark, State(k, b), k.Flask, k.Remakes, k.In.At.In(now.Location()), k.InBy})
+		out = append(out, row{k.Case, k.Base, string(k.Size), k.DueAt(), k.DueAt().Before(now), k.Rush, k.Resin, k.Shade, k.RemakeOf, k.Remark, State(k, b), k.Flask, k.Remakes, k.In.At.In(now.Location()), k.InBy})
 	}
 	return out
 }

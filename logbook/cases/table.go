@@ -123,7 +123,7 @@ func caseOf(row []string, at map[string]int, now time.Time) (action.CaseIn, erro
 		}
 		return ""
 	}
-	c := action.CaseIn{Case: get("case"), Base: strings.ToLower(get("base")), Size: strings.ToLower(get("size")), Resin: get("resin"), Shade: get("shade"),
+	c := action.CaseIn{Case: get("case"), Base: strings.ToLower(get("base")), Size: action.Size(strings.ToLower(get("size"))), Resin: get("resin"), Shade: get("shade"),
 		RemakeOf: get("remake_of"), Remark: get("remark")}
 	switch rush := strings.ToLower(get("rush")); rush {
 	case "yes", "y", "1", "true", "x", "rush":
