@@ -8,6 +8,7 @@ import (
 	"time"
 
 	tea "charm.land/bubbletea/v2"
+	"pgregory.net/rapid"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/demo"
@@ -104,6 +105,61 @@ func TestFloodOnTheScreen(t *testing.T) {
 	d.wait(11 * time.Minute)
 	if strings.Contains(d.screen(), "FLOOD") {
 		t.Errorf("the flood does not end:\n%s", d.screen())
+	}
+}
+
+// TestFloodKeepsThePlace: however many alarms stand, and whoever is at the bench, the top line
+// says where the most urgent one is, and FLOOD only behind it.
+func TestFloodKeepsThePlace(t *testing.T) {
+	checks(t, 25)
+	floods := 0
+	rapid.Check(t, func(rt *rapid.T) {
+		d := newDesk(t, rapid.IntRange(80, 170).Draw(rt, "width"), 24)
+		d.m.cfg.By = rapid.SampledFrom([]string{"", "KT", "ABCDEFGH"}).Draw(rt, "by")
+		d.m.cfg.Title = rapid.SampledFrom([]string{"", "DEMO x20"}).Draw(rt, "title")
+		n := rapid.IntRange(1, 9).Draw(rt, "flasks")
+		for p := 1; p <= n; p++ {
+			d.record(action.FlaskOpen{Place: p, Case: fmt.Sprint(4400 + p), Base: "upper", Size: "medium"})
+			switch rapid.IntRange(0, 2).Draw(rt, "at") {
+			case 0:
+				d.record(action.Coat{Flask: p, Half: rapid.SampledFrom([]action.Half{"both", "cast"}).Draw(rt, "half")})
+			case 1:
+				d.record(action.Clamp{Flask: p})
+			case 2:
+				d.record(action.BathLoad{Bath: 1, Flasks: []int{p}, Programme: d.m.house().Programmes[0].Name})
+			}
+		}
+		for i := range 12 {
+			d.record(action.TimerStart{Label: fmt.Sprint("timer ", i), Count: "down", AimS: 60})
+		}
+		d.wait(time.Duration(rapid.IntRange(2, 9).Draw(rt, "minutes")) * time.Minute)
+		d.wait(time.Duration(rapid.SampledFrom([]int{1, 10, 35, 560}).Draw(rt, "more")) * time.Minute)
+		var top *timers.Alarm
+		for i := range d.m.alarms {
+			if s := d.m.alarms[i].State; top == nil && (s == timers.Unacknowledged || s == timers.Returned) {
+				top = &d.m.alarms[i]
+			}
+		}
+		if top == nil {
+			return
+		}
+		key, _ := timers.SplitSignalKey(top.Key)
+		line := strings.Split(d.screen(), "\n")[0]
+		at := -1
+		if w, ok := d.m.windowByKey(key); ok && d.m.placesOf(w) != "" {
+			if at = strings.Index(line, "place "+d.m.placesOf(w)); at < 0 {
+				rt.Fatalf("the place %s of the top alarm is not in the top line:\n%s", d.m.placesOf(w), line)
+			}
+		}
+		if d.m.floodOn && at >= 0 {
+			floods++
+		}
+		if flood := strings.Index(line, "FLOOD"); d.m.floodOn && (flood < 0 || flood < at) {
+			rt.Fatalf("FLOOD at %d, the place at %d:\n%s", flood, at, line)
+		}
+	})
+	if floods == 0 {
+		t.Error("no flood with a place came up")
 	}
 }
 

@@ -131,7 +131,7 @@ func (m *sight) bathSheet(s *sheet, w, rows int) {
 		lines := m.loadLines(l, w)
 		high := min(bathHigh, max(bathLow, rows/2-2))
 		s.keep(1+high+min(len(lines), 8), rows)
-		s.add(accent, fmt.Sprintf("%s · place %s · %s: %s · estimates", m.bench().BathOf(l).Name, m.placesOfLoad(l), l.Programme, m.programmeWords(l.Stages)))
+		s.head(accent, fmt.Sprintf("%s · place %s · %s: %s · estimates", m.bench().BathOf(l).Name, m.placesOfLoad(l), l.Programme, m.programmeWords(l.Stages)))
 		m.bathChart(s, l, high)
 		for _, b := range lines {
 			s.add(b.r, b.s)
@@ -146,7 +146,7 @@ func (m *sight) bathShort(s *sheet, w, rows int) {
 	loads := m.loadsIn()
 	for _, l := range loads {
 		s.gap()
-		s.add(accent, fmt.Sprintf("%s · place %s · %s", m.bench().BathOf(l).Name, m.placesOfLoad(l), l.Programme))
+		s.head(accent, fmt.Sprintf("%s · place %s · %s", m.bench().BathOf(l).Name, m.placesOfLoad(l), l.Programme))
 		for _, b := range m.shortLines(l, w) {
 			s.add(b.r, b.s)
 		}
@@ -159,7 +159,7 @@ func (m *sight) bathShort(s *sheet, w, rows int) {
 func (m *sight) noBath(s *sheet) {
 	if len(m.loadsIn()) == 0 {
 		s.gap()
-		s.add(strong, "baths")
+		s.head(strong, "baths")
 		s.add(dim, "nothing is in a bath")
 	}
 }

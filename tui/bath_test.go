@@ -185,8 +185,8 @@ func TestColdFlasksInTheForm(t *testing.T) {
 	d.do(action.Settings{House: h})
 	d.load("long, 9 h", 4, 1, 2)
 	d.wait(time.Hour)
-	d.press("3 enter enter 1 enter enter enter")
-	d.sees("out from 18:31", "the bath: dip of about", "sets place 1 2 back", "yes, they are in the bath")
+	d.press("3 enter 1")
+	d.sees("out from 18:31", "the bath: dip of about", "sets place 1 2 back", "in the bath now?")
 	d.press("1")
 	d.at(3, bench.InBath)
 	if n := len(d.m.cures.views[1].est.Dips); n != 1 {
@@ -198,11 +198,11 @@ func TestColdFlasksInTheForm(t *testing.T) {
 // out, with the pad alone.
 func TestPlanInTheForm(t *testing.T) {
 	d := bathDesk(t, 80, 24, 4)
-	d.press("1 enter enter 5")
+	d.press("1 enter 5")
 	d.sees("out at")
 	d.press("1 8 enter")
 	d.sees("1 long, 9 h: fits: in by 09:00, in 29 min", "3 short and boil: in from 12:00 to 14:30")
-	d.press("1 enter enter enter 1")
+	d.press("1 1")
 	d.at(1, bench.InBath)
 	if l := d.book.State().Bench.Loads[1]; l.Programme != "long, 9 h" || len(l.Flasks) != 4 {
 		t.Errorf("the load is %+v", l)

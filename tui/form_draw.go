@@ -21,7 +21,7 @@ type piece struct {
 // laid is a form as it lies.
 type laid struct {
 	rows  [][]piece
-	notes []piece  // at the foot
+	notes []piece  // beneath the rows
 	pages [][2]int // of the choices of a field: from, to
 	of    *field
 	n     int // how many choices it had
@@ -258,7 +258,7 @@ func (f *form) draw(fr *frame, a area) {
 			fr.put(a.x+p.x, a.y+y, a.w-p.x, p.r, p.s)
 		}
 	}
-	top := a.y + a.h - len(f.laid.notes)
+	top := a.y + len(f.laid.rows) // beside what it is about
 	for i, p := range f.laid.notes {
 		fr.put(a.x+p.x, top+i, a.w-p.x, p.r, p.s)
 	}

@@ -72,14 +72,14 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	}
 	if len(fl.Trials) > 0 {
 		s.gap()
-		s.add(dim, "closure  in     flash   grams  pressure   held   where")
+		s.head(dim, "closure  in     flash   grams  pressure   held   where")
 		for _, t := range fl.Trials {
 			s.add(plain, m.trialRow(t, local))
 		}
 	}
 	if ws := m.windowsOf(fl); len(ws) > 0 {
 		s.gap()
-		s.add(dim, "timers")
+		s.head(dim, "timers")
 		for _, st := range ws {
 			w, _ := m.windowByKey(st.Key)
 			due := ""
@@ -95,13 +95,13 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	}
 	if x := m.bench().MixOf(fl); x != nil {
 		s.gap()
-		s.add(dim, "mix")
+		s.head(dim, "mix")
 		s.add(plain, m.mixLine(x))
 		s.add(plain, fmt.Sprintf("%s · %.4g g powder (lot %s) · %.4g g liquid (lot %s) · room %s", local(x.Made), x.PowderG, orDash(x.PowderLot), x.LiquidG, orDash(x.LiquidLot), m.temp(x.RoomC)))
 	}
 	if l := m.bench().LoadOf(fl); l != nil {
 		s.gap()
-		s.add(dim, "bath")
+		s.head(dim, "bath")
 		s.add(plain, fmt.Sprintf("in %s · bath %d · %s: %s", local(l.In), l.Bath, l.Programme, m.programmeWords(l.Stages)))
 		for _, b := range m.bathLines(fl, a.w-2) {
 			s.add(b.r, b.s)
@@ -116,7 +116,7 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	}
 	if len(fl.Oddities) > 0 {
 		s.gap()
-		s.add(dim, "out of the ordinary")
+		s.head(dim, "out of the ordinary")
 		for _, o := range fl.Oddities {
 			why := words.Reason(o.Why)
 			if why == "" {
@@ -127,7 +127,7 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	}
 	if len(fl.Notes) > 0 {
 		s.gap()
-		s.add(dim, "notes")
+		s.head(dim, "notes")
 		for _, n := range fl.Notes {
 			s.wrapped(plain, fmt.Sprintf("%s %s  %s", local(n.At), n.By, n.Text), a.w-2)
 		}
@@ -139,7 +139,7 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 // flaskRecords lists the records about a flask, with what became of them.
 func (m *sight) flaskRecords(s *sheet, fl *bench.Flask, local func(timers.Stamp) string) {
 	s.gap()
-	s.add(dim, "records")
+	s.head(dim, "records")
 	for _, it := range m.itemsOf(fl) {
 		line := fmt.Sprintf("%5d  %s %-3s %s", it.Seq, local(it.Stamp), it.Action.By, m.recordWords(it.Body))
 		switch {

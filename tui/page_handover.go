@@ -130,7 +130,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 		s.add(dim, "whoever takes over reads this and presses +")
 	}
 	s.gap()
-	s.add(dim, "at work")
+	s.head(dim, "at work")
 	n := 0
 	for fl := range m.bench().OnPlaces() {
 		n++
@@ -146,7 +146,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 	list := func(title string, what []comingUp) {
 		if len(what) > 0 {
 			s.gap()
-			s.add(dim, title)
+			s.head(dim, title)
 		}
 		for _, c := range what {
 			mark, r := "  ", plain
@@ -165,7 +165,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 	list("not to be forgotten tomorrow morning, until noon", due[night:])
 	if len(waiting) > 0 {
 		s.gap()
-		s.add(dim, "other alarms nobody has answered")
+		s.head(dim, "other alarms nobody has answered")
 		for _, al := range waiting {
 			s.add(warn, "▲ "+m.alarmWords(al))
 		}
@@ -177,7 +177,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 		}
 		if odd == 0 {
 			s.gap()
-			s.add(dim, "out of the ordinary")
+			s.head(dim, "out of the ordinary")
 		}
 		odd++
 		last := fl.Oddities[len(fl.Oddities)-1]

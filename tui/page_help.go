@@ -14,7 +14,7 @@ func (p *helpPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
 
 func (p *helpPage) sheet(a area) *sheet {
 	s := newSheet(a)
-	s.add(strong, "keys")
+	s.head(strong, "keys")
 	for _, b := range Bindings() {
 		for i, l := range wrap(b.Words, a.w-30) {
 			if i == 0 {
@@ -29,7 +29,7 @@ func (p *helpPage) sheet(a area) *sheet {
 	s.wrapped(plain, "The same key twice within a fifth of a second, or held down, is one press: a glove leans on keys. Click on a key named on the screen to press it. What cannot be redone at the bench needs two different keys.", a.w-4)
 	s.wrapped(plain, "Every figure marked estimate is one; the person at the bench decides, and the maker's instructions and local rules come first.", a.w-4)
 	s.gap()
-	s.add(strong, "cautions")
+	s.head(strong, "cautions")
 	for _, h := range action.Hazards {
 		s.wrapped(plain, cautions[h][0], a.w-4)
 	}

@@ -35,7 +35,7 @@ func (p *lotsPage) key(key string) (tea.Cmd, bool) {
 
 func (p *lotsPage) sheet(a area) *sheet {
 	m, s := p.m, newSheet(a)
-	s.add(strong, "lots in the house")
+	s.head(strong, "lots in the house")
 	n := 0
 	for _, material := range action.Materials {
 		held, withdrawn := m.bench().Lots(material)
@@ -44,7 +44,7 @@ func (p *lotsPage) sheet(a area) *sheet {
 		}
 		n++
 		s.gap()
-		s.add(dim, string(material))
+		s.head(dim, string(material))
 		for _, k := range held {
 			words, r := "", plain
 			if !k.Expiry.IsZero() {

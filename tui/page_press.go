@@ -43,7 +43,7 @@ func (p *pressPage) key(key string) (tea.Cmd, bool) {
 func (p *pressPage) sheet(a area) *sheet {
 	m, s := p.m, newSheet(a)
 	order := func() {
-		s.add(strong, "press order")
+		s.head(strong, "press order")
 		m.pressSheet(s, a.w-2)
 	}
 	if len(m.loadsIn()) > 0 && (m.advice == nil || len(m.advice.Flasks) == 0) {

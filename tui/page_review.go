@@ -55,11 +55,11 @@ func (p *reviewPage) sheet(a area) *sheet {
 	s := newSheet(a)
 	for l := range strings.Lines(strings.TrimRight(p.text, "\n")) {
 		l = strings.TrimRight(l, "\n")
-		r := plain
 		if l != "" && !strings.HasPrefix(l, " ") {
-			r = strong
+			s.head(strong, l)
+			continue
 		}
-		s.add(r, strings.TrimPrefix(l, "  "))
+		s.add(plain, strings.TrimPrefix(l, "  "))
 	}
 	s.gap()
 	s.add(dim, "to print: flaskside review --format html --out FILE")

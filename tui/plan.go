@@ -60,7 +60,7 @@ func (m *sight) planSheet(s *sheet, w int) {
 	if len(s.lines) > 0 {
 		s.gap()
 	}
-	s.add(strong, "out at "+m.instant(out)+": what fits")
+	s.head(strong, "out at "+m.instant(out)+": what fits")
 	for _, f := range bath.Plan(m.house(), m.now.Wall, out) {
 		r := plain
 		if !f.Fits {

@@ -12,6 +12,7 @@ import (
 type sheet struct {
 	w     int
 	lines []func(f *frame, x, y, w int)
+	heads map[int]bool // lines that stand above what follows, and never last on a screenful
 }
 
 // newSheet is a sheet as wide as a part of the screen.
@@ -49,20 +50,54 @@ func (s *sheet) wrapped(r role, text string, w int) {
 	}
 }
 
+// head adds a line that what follows belongs to: the title or the header of a table.
+func (s *sheet) head(r role, text string) {
+	if s.heads == nil {
+		s.heads = map[int]bool{}
+	}
+	from := len(s.lines)
+	s.add(r, text)
+	for i := from; i < len(s.lines); i++ {
+		s.heads[i] = true
+	}
+}
+
+// starts are the lines that the screenfuls begin with, per lines to each: fewer where a
+// header would stand last.
+func (s *sheet) starts(per int) []int {
+	out := []int{0}
+	for from := 0; from+per < len(s.lines); {
+		to := from + per
+		for to-1 > from && s.heads[to-1] {
+			to--
+		}
+		if s.heads[to-1] { // nothing but headers
+			to = from + per
+		}
+		from = to
+		out = append(out, from)
+	}
+	return out
+}
+
 func (s *sheet) gap() { s.add(plain, "") }
 
 // draw shows the part of the sheet that scroll brings up, a screenful at a time,
 // round and round; it tells how many there are.
 func (s *sheet) draw(f *frame, a area, scroll int) (parts int) {
-	from := 0
 	if len(s.lines) > a.h {
 		per := max(1, a.h-1)
-		pages := (len(s.lines) + per - 1) / per
-		from = scroll % pages * per
+		starts := s.starts(per)
+		pages := len(starts)
+		from := starts[scroll%pages]
+		to := len(s.lines)
+		if n := scroll%pages + 1; n < pages {
+			to = starts[n]
+		}
 		if a.y+a.h-1 < f.h {
 			f.right(a.x+a.w-1, a.y+a.h-1, dim, fmt.Sprintf("part %d of %d", scroll%pages+1, pages))
 		}
-		for i := from; i < min(len(s.lines), from+per); i++ {
+		for i := from; i < to; i++ {
 			s.lines[i](f, a.x+1, a.y+i-from, a.w-2)
 		}
 		return pages
@@ -79,7 +114,8 @@ func (s *sheet) keep(rows, page int) {
 	if len(s.lines) > 0 {
 		s.gap()
 	}
-	if used := len(s.lines) % per; used > 0 && used+rows > per {
+	starts := s.starts(per)
+	if used := len(s.lines) - starts[len(starts)-1]; used > 0 && used+rows > per {
 		for range per - used {
 			s.gap()
 		}

@@ -93,7 +93,7 @@ func (m *sight) dueSheet(s *sheet, due []comingUp) {
 		return
 	}
 	s.gap()
-	s.add(strong, "coming up")
+	s.head(strong, "coming up")
 	m.dueLines(s, due)
 }
 
