@@ -117,23 +117,24 @@ func TestFloodKeepsThePlace(t *testing.T) {
 		d := newDesk(t, rapid.IntRange(80, 170).Draw(rt, "width"), 24)
 		d.m.cfg.By = rapid.SampledFrom([]string{"", "KT", "ABCDEFGH"}).Draw(rt, "by")
 		d.m.cfg.Title = rapid.SampledFrom([]string{"", "DEMO x20"}).Draw(rt, "title")
-		n := rapid.IntRange(1, 9).Draw(rt, "flasks")
+		n := rapid.IntRange(4, 9).Draw(rt, "flasks")
 		for p := 1; p <= n; p++ {
 			d.record(action.FlaskOpen{Place: p, Case: fmt.Sprint(4400 + p), Base: "upper", Size: "medium"})
-			switch rapid.IntRange(0, 2).Draw(rt, "at") {
-			case 0:
-				d.record(action.Coat{Flask: p, Half: rapid.SampledFrom([]action.Half{"both", "cast"}).Draw(rt, "half")})
+			switch rapid.IntRange(0, 5).Draw(rt, "at") {
+			default:
+				d.record(action.Coat{Flask: p, Half: "cast"})
+				d.ck.Run(2 * time.Second)
+				d.record(action.Coat{Flask: p, Half: "teeth"})
 			case 1:
 				d.record(action.Clamp{Flask: p})
 			case 2:
 				d.record(action.BathLoad{Bath: 1, Flasks: []int{p}, Programme: d.m.house().Programmes[0].Name})
 			}
 		}
-		for i := range 12 {
-			d.record(action.TimerStart{Label: fmt.Sprint("timer ", i), Count: "down", AimS: 60})
+		for i := range rapid.SampledFrom([]int{0, 0, 3, 12}).Draw(rt, "timers") {
+			d.record(action.TimerStart{Label: fmt.Sprint("timer ", i), Count: "down", AimS: 600})
 		}
-		d.wait(time.Duration(rapid.IntRange(2, 9).Draw(rt, "minutes")) * time.Minute)
-		d.wait(time.Duration(rapid.SampledFrom([]int{1, 10, 35, 560}).Draw(rt, "more")) * time.Minute)
+		d.wait(time.Duration(rapid.SampledFrom([]int{5, 11, 12, 32}).Draw(rt, "minutes")) * time.Minute)
 		var top *timers.Alarm
 		for i := range d.m.alarms {
 			if s := d.m.alarms[i].State; top == nil && (s == timers.Unacknowledged || s == timers.Returned) {

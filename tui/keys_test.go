@@ -432,11 +432,11 @@ func TestKeysAtRandom(t *testing.T) {
 // shows what ENTER takes, and is not cut for it, also beneath a message.
 func TestAQuestionAnsweredBeforeStandsWhole(t *testing.T) {
 	d := hostile(t, 80, 24)
-	d.press("4 + 4 1 enter 2")
+	d.press("4 + 4 1 2")
 	if f := d.m.form(); f == nil || f.title != "into the bath" {
 		t.Fatalf("not at the bath:\n%s", d.screen())
 	}
-	d.press("-")
+	d.press("0")
 	d.m.say(warn, strings.Repeat("a message of four lines ", 12))
 	d.sees("ENTER: 2")
 	if missing := d.missing(); len(missing) > 0 {
