@@ -4,8 +4,11 @@ import (
 	"encoding/binary"
 	"encoding/json"
 
+	bolt "go.etcd.io/bbolt"
+
 	"flaskside/logbook/action"
 	"flaskside/logbook/layout"
+	"flaskside/logbook/record"
 )
 
 // ofCases tells whether a record is one that the list of cases is made from.
@@ -106,4 +109,29 @@ func (p *past) hasNumber(opening uint64, number string) bool {
 		}
 	}
 	return false
+}
+
+// OfCase gives the records of the list of cases that are about a number, and the flasks
+// that were opened for it or had its number by a correction, in order of the book.
+func (b *Book) OfCase(number string) (recs []record.Record, flasks []int, err error) {
+	err = b.view(func(tx *bolt.Tx) error {
+		p, seqs := newPast(tx), map[uint64]bool{}
+		p.ofSubject(layout.SubjectCase(number), seqs)
+		for seq := range seqs {
+			r, err := p.at(seq)
+			if err != nil {
+				return err
+			}
+			// Two numbers may share an entry of the index.
+			if n, ok := caseNumber(layout.RootOf(r, p.byID).Action.Body); !ok || n != number {
+				delete(seqs, seq)
+			}
+		}
+		for _, f := range p.flasksOf(number) {
+			flasks = append(flasks, f.No)
+		}
+		recs, err = p.sorted(seqs)
+		return err
+	})
+	return recs, flasks, err
 }

@@ -9,30 +9,80 @@ import (
 	"strings"
 	"time"
 
+	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/cases"
+	"flaskside/logbook/day"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
 
 // caseCommand keeps the list of cases.
 func caseCommand(o *options) *cobra.Command {
+	var format, paper, out string
 	c := &cobra.Command{
-		Use:   "case",
-		Short: "Take cases in with their due times, list them, deliver them",
-		Long: "Keeps the list of what is to be made. A case is a number of the house and a base; the upper and the\n" +
-			"lower of one case are two lines, and a pair. A case leaves the list when its flask has an outcome;\n" +
-			"after a remake it waits again.",
-		Example: "flaskside case in 4417 --base upper --size medium --due \"tomorrow 12:00\"\nflaskside case list\nflaskside case deliver 4417 --base upper --done finished,polished --wet-h 24",
-		RunE:    func(c *cobra.Command, _ []string) error { return c.Help() },
-		Args:    noArgs,
+		Use:   "case [NUMBER]",
+		Short: "Take cases in with their due times, list them, deliver them, print the record of one",
+		Long: "With a number: the record of that case, all that the logbook holds of it: its flasks, mixes, baths,\n" +
+			"lots, temperatures, corrections, and who did what. It is no statement of conformity and no release.\n\n" +
+			"The other commands keep the list of what is to be made. A case is a number of the house and a base;\n" +
+			"the upper and the lower of one case are two lines, and a pair. A case leaves the list when its flask\n" +
+			"has an outcome; after a remake it waits again.",
+		Example: "flaskside case 4417\nflaskside case 4417 --format pdf --out case-4417.pdf\nflaskside case in 4417 --base upper --size medium --due \"tomorrow 12:00\"\nflaskside case list\nflaskside case deliver 4417 --base upper --done finished,polished --wet-h 24",
+		Args:    oneCase,
+		RunE: func(c *cobra.Command, args []string) error {
+			if !slices.Contains([]string{"text", "html", "pdf", "jsonl"}, format) {
+				return wrongUsage("--format is one of text, html, pdf or jsonl, not %q", format)
+			}
+			size, err := day.ParseSize(paper)
+			if err != nil {
+				return wrongUsage("--paper: %w", err)
+			}
+			if c.Flags().Changed("paper") && format != "pdf" {
+				return wrongUsage("--paper goes with --format pdf")
+			}
+			if f, ok := c.OutOrStdout().(*os.File); ok && out == "" && format == "pdf" && term.IsTerminal(f.Fd()) {
+				return wrongUsage("--format pdf is nothing for a screen: name a file with --out")
+			}
+			return caseRecord(o, c, strings.TrimSpace(args[0]), format, size, out)
+		},
 	}
+	c.Flags().StringVar(&format, "format", "text", "one of text, html, pdf or jsonl")
+	c.Flags().StringVar(&paper, "paper", "a4", "paper of the pdf format: a4 or letter")
+	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
 	c.AddCommand(caseInCommand(o), caseListCommand(o), caseOffCommand(o), caseDeliverCommand(o))
 	return c
+}
+
+// caseRecord writes all that the logbook holds of a case.
+func caseRecord(o *options, c *cobra.Command, number, format string, size day.Size, out string) error {
+	clock := sysclock.New()
+	sheet, err := readFrom(o.book, clock, func(book *logbook.Book) (day.Sheet, error) {
+		sheet, err := day.CaseFrom(book, number, book.State().Head.String(), time.Local)
+		if err == nil {
+			sheet.Made = clock.Read().Wall
+			sheet.Spoilt, err = notAsWritten(book.Path(), sheet.Bench.Items)
+		}
+		return sheet, err
+	})
+	if err != nil {
+		return err
+	}
+	return spoiltSheet(sheet.Spoilt, deliver(out, c.OutOrStdout(), func(w io.Writer) error {
+		switch format {
+		case "html":
+			return sheet.HTML(w)
+		case "pdf":
+			return sheet.PDF(w, size)
+		case "jsonl":
+			return sheet.JSONL(w)
+		}
+		return sheet.Text(w)
+	}))
 }
 
 // oneCase takes the number of a case.

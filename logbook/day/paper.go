@@ -20,6 +20,7 @@ import (
 
 // paper is the sheet as it is printed: what HTML and PDF both lay out.
 type paper struct {
+	Kind      string // what it is, as over the title
 	Day, Zone string
 	Head      []string // who, when: at the right of the title
 	Provisos  []string
@@ -83,7 +84,7 @@ func columns(names []string, shares ...float64) []column {
 
 // paper puts the sheet together for print.
 func (s Sheet) paper() paper {
-	p := paper{Day: s.date(), Zone: s.onClock(), Provisos: s.provisos(), Chain: s.Head}
+	p := paper{Kind: s.kind(), Day: s.heading(), Zone: s.onClock(), Provisos: append(s.ofCase(), s.provisos()...), Chain: s.Head}
 	if lab := s.Bench.House.Lab; lab != "" {
 		p.Head = append(p.Head, lab)
 	}
@@ -108,7 +109,9 @@ func (s Sheet) paper() paper {
 	for _, l := range s.loads() {
 		p.Blocks = append(p.Blocks, s.loadBlock(l))
 	}
-	p.Blocks = append(p.Blocks, s.alarmBlock()...)
+	if s.Case == "" {
+		p.Blocks = append(p.Blocks, s.alarmBlock()...)
+	}
 	for _, c := range s.chapters() {
 		if c.name != readings {
 			p.Blocks = append(p.Blocks, block{Name: sentence(c.name), Lines: c.lines, Long: true})
@@ -212,7 +215,11 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		row[8] = windows
 		t.Rows = append(t.Rows, row)
 	}
-	return block{Name: "The day", Tables: []table{t}}
+	name := "The day"
+	if s.Case != "" {
+		name = "At a glance"
+	}
+	return block{Name: name, Tables: []table{t}}
 }
 
 func (s Sheet) flaskBlock(f *bench.Flask) block {

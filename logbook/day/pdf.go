@@ -66,7 +66,7 @@ func (s Sheet) PDF(w io.Writer, size Size) error {
 	if n := t.missing(p); n > 0 {
 		p.Provisos = append(p.Provisos, lacking(n))
 	}
-	t.pdf.SetTitle(t.plain("Day sheet, "+p.Day), true)
+	t.pdf.SetTitle(t.plain(p.Kind+", "+p.Day), true)
 	t.pdf.SetLang("en")
 	made := s.Made // the same sheet is the same file
 	if made.IsZero() {
@@ -78,7 +78,7 @@ func (s Sheet) PDF(w io.Writer, size Size) error {
 	t.pdf.AliasNbPages("{nb}")
 	t.pdf.SetFooterFunc(func() {
 		y := t.h - 9
-		t.put(margin, y, headPt, false, faint, "Day sheet, "+p.Day+" · logbook head "+p.Chain)
+		t.put(margin, y, headPt, false, faint, p.Kind+", "+p.Day+" · logbook head "+p.Chain)
 		t.put(t.w-margin-10, y, headPt, false, faint, fmt.Sprintf("%d / {nb}", t.pdf.PageNo()))
 	})
 	t.pdf.AddPage()
@@ -287,7 +287,7 @@ func (t *typesetter) flow(slabs []slab, whole bool, keep int) {
 }
 
 func (t *typesetter) title(p paper) {
-	t.put(margin, t.y, headPt+1, false, accent, "DAY SHEET")
+	t.put(margin, t.y, headPt+1, false, accent, strings.ToUpper(p.Kind))
 	t.put(margin, t.y+4.2, titlePt, true, black, p.Day)
 	y := t.y
 	for _, l := range append(p.Head, p.Zone) {

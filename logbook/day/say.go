@@ -3,6 +3,7 @@ package day
 import (
 	"strconv"
 	"strings"
+	"time"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
@@ -29,6 +30,13 @@ func (s Sheet) value(field, v string) string {
 		return words.Outcome(v)
 	case field == "half":
 		return words.Half(v)
+	case field == "due":
+		if t, terr := time.Parse(time.RFC3339, v); terr == nil {
+			return t.In(s.From.Location()).Format("Mon 2 Jan 2006 15:04")
+		}
+		return v
+	case field == "rush":
+		return map[string]string{"true": "yes"}[v]
 	case err != nil:
 		return v
 	case field == "backed_off_turn":

@@ -30,6 +30,7 @@ type Sheet struct {
 	From   time.Time // first instant; its location is the zone of the sheet
 	Until  time.Time // first instant after the day
 	Made   time.Time // when it is made; zero where that is nobody's concern
+	Case   string    // the record of this case, over all of its days, instead of a day; "" for a day
 	Spoilt []string  // what is not as it was written, a line each; the sheet begins with it
 	Known  time.Time // only what was done up to this instant, corrections included, is told; zero: everything
 }

@@ -46,13 +46,17 @@ func (s Sheet) Text(w io.Writer) error {
 	for _, f := range s.flasks() {
 		s.flask(p, f)
 	}
-	if len(s.flasks()) == 0 {
+	if len(s.flasks()) == 0 && s.Case != "" {
+		p.WriteString("\nNo flask was opened for this case.\n")
+	} else if len(s.flasks()) == 0 {
 		p.WriteString("\nNo flask stood on the bench.\n")
 	}
 	s.mixing(p)
 	s.bathing(p)
 	s.rest(p)
-	s.alarmed(p)
+	if s.Case == "" {
+		s.alarmed(p)
+	}
 	s.history(p)
 	if slices.ContainsFunc(s.Bench.Items, bench.Item.Corrected) {
 		p.WriteString("\n* corrected: see CORRECTIONS, or an earlier sheet\n")
@@ -68,7 +72,10 @@ func (s Sheet) Text(w io.Writer) error {
 const noNames = "Case numbers and initials only: no person's name belongs in case numbers or notes."
 
 func (s Sheet) top(p *page) {
-	p.line(0, "DAY SHEET   %s   %s", s.date(), s.zone())
+	p.line(0, "%s   %s   %s", strings.ToUpper(s.kind()), s.heading(), s.zone())
+	for _, l := range s.ofCase() {
+		p.line(0, "%s", l)
+	}
 	for _, l := range s.provisos() {
 		p.line(0, "%s", l)
 	}
@@ -145,7 +152,10 @@ func (s Sheet) clock(t time.Time) string { return s.clockAs(t, "15:04") }
 
 func (s Sheet) clockAs(t time.Time, layout string) string {
 	t = t.In(s.From.Location())
-	if !s.has(t) {
+	switch {
+	case s.Case != "":
+		layout = "2 Jan " + layout
+	case !s.has(t):
 		layout = "Mon 2 Jan " + layout
 	}
 	if s.changed() {

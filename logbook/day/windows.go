@@ -192,7 +192,7 @@ func (s Sheet) lasted(sp spell) (verdict, words string) {
 
 // long words how long a window lasted.
 func (sp spell) long(p timers.Passed) string {
-	words := units.FormatDuration(p.For)
+	words := units.FormatDuration(p.For.Truncate(time.Second)) // as the closures tell it: never more than it was
 	if p.Estimated {
 		words += " by the wall clock" // the machine was restarted in between
 	}
@@ -203,9 +203,9 @@ func (sp spell) long(p timers.Passed) string {
 func (sp spell) by(p timers.Passed) string {
 	switch {
 	case p.For < sp.min:
-		return units.FormatDuration(sp.min-p.For) + " short"
+		return units.FormatDuration(sp.min-p.For.Truncate(time.Second)) + " short"
 	case sp.max > 0 && p.For > sp.max:
-		return units.FormatDuration(p.For-sp.max) + " over"
+		return units.FormatDuration((p.For-sp.max+time.Second-1).Truncate(time.Second)) + " over"
 	}
 	return ""
 }
