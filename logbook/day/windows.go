@@ -205,7 +205,7 @@ func (sp spell) by(p timers.Passed) string {
 	case p.For < sp.min:
 		return units.FormatDuration(sp.min-p.For.Truncate(time.Second)) + " short"
 	case sp.max > 0 && p.For > sp.max:
-		return units.FormatDuration((p.For-sp.max+time.Second-1).Truncate(time.Second)) + " over"
+		return units.FormatDuration((p.For - sp.max + time.Second - 1).Truncate(time.Second)) + " over"
 	}
 	return ""
 }
