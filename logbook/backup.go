@@ -102,14 +102,21 @@ const backupDay = "2006-01-02"
 // BackupDaily makes the backup of a day, in a folder of the house (beside the book
 // where it is no whole path), and removes all but the last keep of those it made
 // there. A second one of the same day takes the place of the first, where anything was
-// recorded since. It gives the file made, "" where keep is 0.
+// recorded since. It gives the file made, "" where keep is 0. A folder of the house's own that
+// had to be made is told to those who listen ([Book.OnTrouble]): it may be in the place of a
+// disk that is not plugged in.
 func BackupDaily(b *Book, folder string, keep int, now time.Time, look Check) (string, error) {
+	ownPlace := filepath.IsAbs(folder)
 	if keep < 1 {
 		return "", nil
 	}
 	folder = BackupFolder(b.path, folder)
-	if err := makeLast(folder); err != nil {
+	if newly, err := makeLast(folder); err != nil {
 		return "", fmt.Errorf("backup: %w", err)
+	} else if newly && ownPlace {
+		b.mu.Lock()
+		b.journal.say(fmt.Errorf("the folder for backups %s was not there and is new: if it should lie on another disk, see whether that is plugged in (backup.folder in the settings)", folder))
+		b.mu.Unlock()
 	}
 	made := filepath.Join(folder, backupStart(b.path)+now.Format(backupDay)+".db")
 	if fi, err := os.Lstat(made); err == nil && !fi.Mode().IsRegular() {
@@ -149,15 +156,17 @@ func BackupDaily(b *Book, folder string, keep int, now time.Time, look Check) (s
 
 // makeLast makes the last element of a folder's path where it is missing. What should lie
 // above it is a disk that is not there, and its name on this disk is not that disk.
-func makeLast(folder string) error {
-	err := os.Mkdir(folder, 0o700)
+func makeLast(folder string) (newly bool, err error) {
+	err = os.Mkdir(folder, 0o700)
 	switch {
-	case err == nil, errors.Is(err, fs.ErrExist):
-		return nil
+	case err == nil:
+		return true, nil
+	case errors.Is(err, fs.ErrExist):
+		return false, nil
 	case errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("%s is not there: is the disk of the backups plugged in? Nothing was made in its place (backup.folder in the settings)", filepath.Dir(folder))
+		return false, fmt.Errorf("%s is not there: is the disk of the backups plugged in? Nothing was made in its place (backup.folder in the settings)", filepath.Dir(folder))
 	}
-	return err
+	return false, err
 }
 
 // BackupFolder is where the backups of the days are made: a folder of the house, beside
@@ -269,7 +278,7 @@ func Restore(backup, path string, now time.Time, discard bool, by string, look C
 	if err := os.Rename(tmp, path); err != nil {
 		return out, fmt.Errorf("restore: %w", err)
 	}
-	if discard {
+	if discard && what != "" {
 		if err := setJournalsAside(path, rep.Book, strings.TrimPrefix(aside, path)); err != nil {
 			return out, fmt.Errorf("restore: %w", err)
 		}

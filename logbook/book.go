@@ -8,7 +8,8 @@
 //
 //	meta    format ("1"; "2" from the first record on that format 1 does not know),
 //	        book (a random identity), created (RFC 3339),
-//	        head (number, 8 bytes, and hash of the last record)
+//	        head (number, 8 bytes, and hash of the last record),
+//	        journal (which records its journals held, by what file; see check.JournalNote)
 //	log     number (8 bytes, big endian) -> the exact bytes of the record
 //	index   'i' id -> number
 //	        'd' instant (8 bytes) number -> nothing      (by the time of the act)
@@ -187,7 +188,10 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	}
 	b.used = true
 	after := w.foldBeside()
-	err = guard(func() error { return b.db.Load().Update(w.write) })
+	note, noted := b.journalNote(false)
+	err = guard(func() error {
+		return b.db.Load().Update(func(tx *bolt.Tx) error { return errors.Join(w.write(tx), putNote(tx, note)) })
+	})
 	next := after()
 	if err == nil { // saved is what somebody finds again
 		if err := b.missed(); err != nil {
@@ -202,6 +206,7 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 		b.journal.add(b.id, w.fresh, b.Each)
 		return w.out, nil // the record was in the file after all, and is synced now
 	}
+	noted()
 	b.journal.add(b.id, w.fresh, b.Each)
 	next.Inherit(b.State().Bench)
 	b.publish(State{Bench: next, Head: w.head, Beat: b.State().Beat})
@@ -489,12 +494,13 @@ func (w *plan) write(tx *bolt.Tx) error {
 // Beat leaves a sign of life: the clocks as they stand. The error is [ErrUnknown] where the
 // file was taken away: nobody can say then what became of the last records.
 func (b *Book) Beat() error {
-	err := b.signOfLife()
+	err := b.signOfLife(false)
 	b.mendReserve()
 	return err
 }
 
-func (b *Book) signOfLife() error {
+// signOfLife syncs the journal first: what the book then says that it holds is on the disk.
+func (b *Book) signOfLife(last bool) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.lost != nil || b.ro {
@@ -504,8 +510,17 @@ func (b *Book) signOfLife() error {
 		return err
 	}
 	b.used = true
-	err := guard(func() error { return b.db.Load().Update(b.beat) })
 	b.journal.beat()
+	note, noted := b.journalNote(true)
+	if last {
+		note, noted = b.journalNote(true) // nothing follows that could note the rest
+	}
+	err := guard(func() error {
+		return b.db.Load().Update(func(tx *bolt.Tx) error { return errors.Join(b.beat(tx), putNote(tx, note)) })
+	})
+	if err == nil {
+		noted()
+	}
 	return err
 }
 
@@ -525,7 +540,7 @@ func (b *Book) Close() error {
 	used := b.used
 	b.mu.Unlock()
 	if used {
-		_ = b.signOfLife() // the record is complete without it
+		_ = b.signOfLife(true) // the record is complete without it
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()

@@ -89,7 +89,7 @@ func open(path string, clock timers.Clock, ro bool) (*Book, error) {
 	if !ro {
 		b.journal.path, b.reserve.path = path, reserveFile(path)
 		b.journal.room = b.makeRoom
-		b.journal.look(b.id, b.State().Head, func(seq uint64) (h record.Hash, ok bool) {
+		b.journal.look(b.id, b.State().Head, b.noteIn(), func(seq uint64) (h record.Hash, ok bool) {
 			err := b.Each(seq, func(r record.Record) (bool, error) {
 				h, ok = r.Hash(), r.Seq == seq
 				return false, nil

@@ -200,7 +200,16 @@ func TestBackupFolderOfAStickThatIsNotThere(t *testing.T) {
 	if err := os.MkdirAll(filepath.Join(media, "STICK"), 0o700); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := BackupDaily(h.b, filepath.Join(media, "STICK", "flaskside"), 7, start, look); err != nil {
-		t.Errorf("the stick is there: %v", err)
+	said := troubles(h.b)
+	for range 2 { // told when it is made, and not again
+		if _, err := BackupDaily(h.b, filepath.Join(media, "STICK", "flaskside"), 7, start, look); err != nil {
+			t.Errorf("the stick is there: %v", err)
+		}
+		if len(*said) != 1 || !strings.Contains((*said)[0], filepath.Join("STICK", "flaskside")+" was not there and is new") {
+			t.Errorf("said %q of the new folder", *said)
+		}
+	}
+	if _, err := BackupDaily(h.b, "backups", 7, start, look); err != nil || len(*said) != 1 {
+		t.Errorf("a folder beside the book is what everybody has: %v, said %q", err, *said)
 	}
 }

@@ -78,6 +78,7 @@ func runBench(ctx context.Context, o *options) error {
 			atHour(ctx, clock, due, func() error { return backUp(ctx, book, clock) }, trouble)
 		})
 	stop()
+	book.OnFurtherTrouble(func(err error) { fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(err)) })
 	failed := backUp(ctx, book, clock)
 	if same := sameDisk(book); same != nil && failed == nil {
 		fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(same))

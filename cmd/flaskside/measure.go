@@ -111,7 +111,7 @@ func lookAtBook(b *doctor.Book, path string, clock timers.Clock) house.House {
 		}
 	}
 	if _, head, err := check.Peek(path); err == nil {
-		b.Records = head.Seq
+		b.Records, b.Gone = head.Seq, check.JournalsGone(path)
 		if first, ok, err := check.PeekRecord(path, 1); ok && err == nil {
 			b.First = first.Written
 		}
@@ -157,6 +157,11 @@ func lookBeside(path string) []doctor.File {
 // of its own.
 func lookAtBackups(ctx context.Context, f doctor.Facts, path string, settings house.House) doctor.Backup {
 	b := doctor.Backup{Keep: settings.Backup.Keep, Folder: logbook.BackupFolder(path, settings.Backup.Folder)}
+	b.Beside = !filepath.IsAbs(settings.Backup.Folder)
+	if _, err := os.Stat(b.Folder); errors.Is(err, fs.ErrNotExist) {
+		_, above := os.Stat(filepath.Dir(b.Folder))
+		b.Missing = above == nil
+	}
 	if v, err := disk.Of(b.Folder); err == nil {
 		b.Same = v.ID == f.Volume.ID
 	}

@@ -115,7 +115,7 @@ func openSeal(file, key string) (seal.Head, error) {
 // lookThrough looks through a logbook and holds it against the journals beside it.
 func lookThrough(ctx context.Context, path string, ask check.Verifying) (rep check.Report, err error) {
 	journals, jerr := check.JournalFiles(path) // before the copy is made, so that they cannot be ahead
-	ask.Journals = journals
+	ask.Journals, ask.Beside = journals, path
 	file, done, err := suspect(path)
 	if err != nil {
 		return rep, err
@@ -222,6 +222,7 @@ func checking(ctx context.Context) logbook.Check {
 type asked struct {
 	Pins     []check.Pin         `json:"pins,omitempty"`
 	Journals []check.JournalFile `json:"journals,omitempty"`
+	Beside   string              `json:"beside,omitempty"`
 	Book     string              `json:"book,omitempty"`
 }
 
@@ -249,7 +250,7 @@ func apart(ctx context.Context, path string, ask check.Verifying) (check.Report,
 	if err != nil {
 		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
-	in, err := json.Marshal(asked{ask.Pins, ask.Journals, ask.Book})
+	in, err := json.Marshal(asked{ask.Pins, ask.Journals, ask.Beside, ask.Book})
 	if err != nil {
 		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
@@ -366,7 +367,7 @@ func apartCommand(o *options) *cobra.Command {
 				r.Faults = nil // told one by one
 				say(saying{Report: &r})
 			}
-			rep, err := logbook.Verify(o.book, check.Verifying{Pins: a.Pins, Journals: a.Journals, Book: a.Book, Walked: sum,
+			rep, err := logbook.Verify(o.book, check.Verifying{Pins: a.Pins, Journals: a.Journals, Beside: a.Beside, Book: a.Book, Walked: sum,
 				Tell: func(f check.Fault) { say(saying{Fault: &f}) }})
 			switch {
 			case errors.Is(err, logbook.ErrHeld):

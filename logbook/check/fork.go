@@ -48,7 +48,7 @@ type journals struct {
 // journals holds every line of the journals beside the book against it: what is in one of
 // them and not in the other, which history that is, and which lines are spoilt.
 func (v *verifier) journals() {
-	if len(v.Journals) == 0 {
+	if len(v.Journals) == 0 && v.Beside == "" {
 		return
 	}
 	j := &journals{v: v, held: make([]bool, len(v.shorts)), foreign: map[string]uint64{}}
@@ -66,8 +66,15 @@ func (v *verifier) journals() {
 		v.tell(f)
 	}
 	j.branches()
-	if j.some {
-		j.missing()
+	raw, _ := v.pages.find(v.parts[string(layout.Meta)], layout.KeyJournal)
+	note, had := ReadNote(raw, v.Beside)
+	switch {
+	case had && !j.some:
+		v.tell(Fault{Kind: FaultJournal, Seq: note.From, To: note.To, What: "the journal beside the book held them and is gone: they are in the book only"})
+	case had:
+		j.missing(note)
+	case j.some:
+		j.missing(JournalNote{})
 	}
 }
 
@@ -132,11 +139,15 @@ func (j *journals) last(seq uint64, hash record.Hash) {
 }
 
 // missing tells of records of the book that the journals should hold and do not. Those at
-// the end may be on their way.
-func (j *journals) missing() {
+// the end may be on their way, but for those that the book knows to have been there.
+func (j *journals) missing(note JournalNote) {
 	first, end := slices.Index(j.held, true), len(j.held)
-	for end > 0 && !j.held[end-1] {
+	for end > 0 && !j.held[end-1] && j.v.shorts[end-1].seq > note.To {
 		end--
+	}
+	if note.From > 0 {
+		begin, _ := slices.BinarySearchFunc(j.v.shorts, note.From, func(s short, seq uint64) int { return cmp.Compare(s.seq, seq) })
+		first = min(first, begin)
 	}
 	day := func(i int) string {
 		raw, _ := j.v.pages.find(j.v.parts[string(layout.Log)], layout.SeqKey(j.v.shorts[i].seq))

@@ -77,6 +77,7 @@ func (p Pin) String() string { return fmt.Sprintf("%d:%s", p.Seq, p.Start) }
 type Verifying struct {
 	Pins     []Pin         // heads that must be in the book
 	Journals []JournalFile // the journals beside the book, to be held against it
+	Beside   string        // path of the book itself where journals must be held against it, also if none is left
 	Book     string        // identity that the book must have, "" for any
 	Tell     func(Fault)   // called with each fault as it is found
 	Walked   func(Report)  // called before the store's own check, which may end the process
@@ -342,7 +343,7 @@ func (v *verifier) walk(in Within) {
 			v.rep.Records++
 			v.chain.add(l)
 			v.pinned(pins, l)
-			if len(v.Journals) > 0 {
+			if len(v.Journals) > 0 || v.Beside != "" {
 				v.shorts = append(v.shorts, short{l.key, shortOf(l.hash)})
 			}
 			if l.err != nil {

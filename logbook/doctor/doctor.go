@@ -61,7 +61,8 @@ type Book struct {
 	Why     string    `json:"why,omitempty"` // who has it, or what is wrong
 	Bytes   int64     `json:"bytes"`
 	Records uint64    `json:"records"`
-	First   time.Time `json:"first,omitzero"` // when the first record was written
+	Gone    bool      `json:"journal_gone,omitempty"` // it had journals beside it, and none is left
+	First   time.Time `json:"first,omitzero"`         // when the first record was written
 	Last    time.Time `json:"last,omitzero"`
 }
 
@@ -91,7 +92,9 @@ type File struct {
 type Backup struct {
 	Keep      int       `json:"keep"` // the house setting, 0 for none
 	Folder    string    `json:"folder"`
-	Same      bool      `json:"same_volume"` // it lies on the file system of the book
+	Beside    bool      `json:"beside,omitempty"`  // no other place was set than one beside the book
+	Missing   bool      `json:"missing,omitempty"` // the folder is not there, and what holds it is
+	Same      bool      `json:"same_volume"`       // it lies on the file system of the book
 	Count     int       `json:"count"`
 	Bytes     int64     `json:"bytes"` // of all
 	File      string    `json:"file,omitempty"`

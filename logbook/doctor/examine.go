@@ -36,6 +36,9 @@ func book(f Facts) []Finding {
 		x.Do = "flaskside verify tells more, flaskside salvage brings together what is left"
 	}
 	out := []Finding{x}
+	if b.Gone {
+		out = append(out, Finding{Warn, "journal", "gone: the logbook had one beside it", "were the logbook damaged, salvage would have nothing else to read", "put it back; else a new one begins with the next record"})
+	}
 	if by := b.Last.Sub(f.At); by > ahead {
 		out = append(out, Finding{Warn, "last record", "written " + words.Rough(by) + " from now, " + clock(b.Last), "the clock was ahead then, or is behind now", "set the clock before the next record"})
 	}
@@ -236,6 +239,8 @@ func backup(f Facts) []Finding {
 		return []Finding{{Warn, x.Part, "none, as set", "a lost disk is a lost logbook", "set backup.keep, or make copies with flaskside backup FILE"}}
 	case b.File == "" && b.Err != "":
 		return []Finding{{Warn, x.Part, b.Folder + ": " + b.Err, "no backup can be seen", "see to the folder, or set another (backup.folder)"}}
+	case b.File == "" && b.Missing && !b.Beside:
+		return []Finding{{Warn, x.Part, "none, and no folder " + b.Folder, "it is made with the next backup, on the disk that holds its place now", "if it should lie on another disk, see that this is plugged in (backup.folder)"}}
 	case b.File == "" && late:
 		return []Finding{{Warn, x.Part, "none in " + b.Folder, "there are records since " + clock(b.LackSince), leave}}
 	case b.File == "":

@@ -34,6 +34,7 @@ var (
 	KeyFormat  = []byte("format")
 	KeyBook    = []byte("book")
 	KeyCreated = []byte("created")
+	KeyJournal = []byte("journal") // what journals lay beside the book
 )
 
 // Parts lists the parts that every book has.
