@@ -95,6 +95,7 @@ type Book struct {
 	used     bool  // something was written since it was opened
 	roomMade bool  // the last commit failed for want of room, and some was made
 	hear     []func(State)
+	progress func(checked, of int)
 
 	id      string // identity of the book
 	journal journal
@@ -173,6 +174,14 @@ func (b *Book) AppendAll(as []action.Action) ([]Saved, error) {
 	}
 }
 
+// Rehearse tells what [Book.AppendAll] would refuse, and writes nothing.
+func (b *Book) Rehearse(as []action.Action) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	_, err := b.plan(as)
+	return err
+}
+
 // appendAll does so once; [Book.roomMade] then tells whether it is worth another try.
 func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	b.roomMade = false
@@ -181,7 +190,7 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	}
 	w, err := b.plan(as)
 	if err != nil || len(w.fresh) == 0 {
-		return w.out, err
+		return w.saved(), err
 	}
 	if err := b.keepAsItWas(w.fresh); err != nil { // the reserve is for records, not for this
 		return nil, fmt.Errorf("%w: the copy of the logbook before its format goes up could not be made: %w", ErrNotSaved, err)
@@ -204,13 +213,14 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 			return nil, err
 		}
 		b.journal.add(b.id, w.fresh, b.Each)
-		return w.out, nil // the record was in the file after all, and is synced now
+		return w.saved(), nil // the record was in the file after all, and is synced now
 	}
 	noted()
 	b.journal.add(b.id, w.fresh, b.Each)
 	next.Inherit(b.State().Bench)
 	b.publish(State{Bench: next, Head: w.head, Beat: b.State().Beat})
-	return w.out, nil
+	w.index = nil // of a long input it is much
+	return w.saved(), nil
 }
 
 // foldBeside folds the bench while the disk works, where that was not done before;
@@ -244,11 +254,12 @@ func (b *Book) publish(s State) {
 
 // plan is what one transaction will write, worked out before it begins.
 type plan struct {
-	out   []Saved
-	fresh []record.Record
-	index [][][]byte   // keys of each fresh record
-	after *bench.Bench // nil: fold gives it, and the live list does not wait for it
-	on    *bench.Bench // what the only record was checked on
+	given int                   // how many actions
+	again map[int]record.Record // those of them that were in the book before, or earlier in the input
+	fresh []record.Record       // of the others, in order
+	index [][][]byte            // keys of each fresh record
+	after *bench.Bench          // nil: fold gives it, and the live list does not wait for it
+	on    *bench.Bench          // what the only record was checked on
 	head  Head
 	add   []uint64 // into live
 	drop  []uint64 // out of live
@@ -256,7 +267,7 @@ type plan struct {
 
 func (b *Book) plan(as []action.Action) (*plan, error) {
 	st := b.State()
-	w := &plan{head: st.Head}
+	w := &plan{head: st.Head, given: len(as), again: map[int]record.Record{}}
 	single := len(as) == 1
 	cur := st.Bench
 	if !single {
@@ -267,10 +278,13 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 		reading := b.clock.Read()
 		now := timers.Now{Reading: reading, Beat: st.Beat}
 		for i, a := range as {
+			if b.progress != nil && i%tellEvery == 0 {
+				b.progress(i, len(as))
+			}
 			if old, seen, err := alreadyThere(tx, a, batch, w.fresh); err != nil {
 				return &BadLine{i, err}
 			} else if seen {
-				w.out = append(w.out, Saved{Record: old, Already: true})
+				w.again[i] = old
 				continue
 			}
 			cur = b.recall(tx, cur, a)
@@ -290,7 +304,6 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 			w.head = Head{Seq: rec.Seq, Hash: rec.Hash()}
 			batch[a.ID] = len(w.fresh)
 			w.fresh = append(w.fresh, rec)
-			w.out = append(w.out, Saved{Record: rec})
 			if !single {
 				cur = cur.Extend(rec)
 			}
@@ -313,6 +326,35 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 		w.on, w.add = cur, []uint64{r.Seq}
 	}
 	return w, nil
+}
+
+// tellEvery is after how many actions of a long input it is told how far it is.
+const tellEvery = 1000
+
+// OnProgress has f told how many actions of a long input were checked. It is called by whoever
+// records, while nothing else can be recorded.
+func (b *Book) OnProgress(f func(checked, of int)) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.progress = f
+}
+
+// saved gives what became of each action. It is made when all is written: of a long input it
+// is as large as all that was written.
+func (w *plan) saved() []Saved {
+	if w.given == 0 {
+		return nil
+	}
+	out, next := make([]Saved, w.given), 0
+	for i := range out {
+		if r, ok := w.again[i]; ok {
+			out[i] = Saved{Record: r, Already: true}
+			continue
+		}
+		out[i].Record = w.fresh[next]
+		next++
+	}
+	return out
 }
 
 // pruneEvery is how many records may go by until those that the bench no longer rests

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -59,7 +60,7 @@ func (j *journal) look(id string, head Head, note check.JournalNote, at func(seq
 		j.say(fmt.Errorf("beside this new logbook lies the journal of another one, %s: it is left as it is", filepath.Base(others[len(others)-1])))
 	}
 	if last == nil {
-		if note.To > 0 && err == nil {
+		if note.To > 0 && err == nil && !j.inPlace(id) { // what stands in its place tells when it is written to
 			j.trouble(fmt.Errorf("the journal beside the logbook is gone: it held records from %d on. The logbook still has them, and a new journal begins with the next record. If the old one was moved, put it back", note.From))
 		}
 		j.from = 0
@@ -75,6 +76,15 @@ func (j *journal) look(id string, head Head, note check.JournalNote, at func(seq
 		j.trouble(fmt.Errorf("the journal beside the logbook has another record %d than the logbook: it is of another book, or of records that were given up", last.Seq))
 		j.last = head
 	}
+}
+
+// inPlace tells whether something that is no file stands where a journal of the book should.
+func (j *journal) inPlace(id string) bool {
+	names, _ := check.JournalsOf(j.path, id) // a folder that cannot be read was told of
+	return slices.ContainsFunc(names, func(name string) bool {
+		fi, err := os.Lstat(name)
+		return err == nil && !fi.Mode().IsRegular()
+	})
 }
 
 // trouble is told once.

@@ -195,7 +195,7 @@ func TestJournalNeverStops(t *testing.T) {
 				return err
 			}
 			return os.Mkdir(name(h), 0o700)
-		}, "was taken away or replaced", false},
+		}, "is a folder", false},
 		{"taken away while it is open", func(h *hands) error {
 			if err := os.Remove(name(h)); err != nil {
 				return err

@@ -55,15 +55,16 @@ func unhex(s string) []byte {
 }
 
 // readTape turns the trace of a day into what was done to the book and to its
-// journal.
-func readTape(t *testing.T, trace []byte, path string) (ops []tapeOp) {
+// journal. The error says that a line could not be read: on a busy machine the tracer now
+// and then tears one in two.
+func readTape(t *testing.T, trace []byte, path string) (ops []tapeOp, err error) {
 	t.Helper()
 	dir, journal := filepath.Dir(path), int64(0)
 	for line := range strings.Lines(string(trace)) {
 		m := callLine.FindStringSubmatch(strings.TrimSuffix(line, "\n"))
 		if m == nil {
 			if !strings.Contains(line, "= -1 E") && !strings.HasPrefix(line, "---") {
-				t.Fatalf("a line of the trace that cannot be read: %.200s", line)
+				return nil, fmt.Errorf("a line of the trace that cannot be read: %.200s", line)
 			}
 			continue
 		}
@@ -113,7 +114,7 @@ func readTape(t *testing.T, trace []byte, path string) (ops []tapeOp) {
 			ops = append(ops, tapeOp{kind: "name"})
 		}
 	}
-	return ops
+	return ops, nil
 }
 
 // onDisk is the content of a file: bytes up to the last that was written, and zeros
@@ -344,8 +345,23 @@ func (c *cutRig) goOn(e epoch, d onDisk, r *rand.Rand) error {
 	return nil
 }
 
-// record has the scripted day recorded by a child and gives the tape of it.
-func recordDay(t *testing.T) (c *cutRig, ops []tapeOp) {
+// recordDay has the scripted day recorded by a child and gives the tape of it; where the
+// tape cannot be read, once more.
+func recordDay(t *testing.T) (*cutRig, []tapeOp) {
+	t.Helper()
+	var err error
+	for range 4 {
+		var c *cutRig
+		var ops []tapeOp
+		if c, ops, err = recordDayOnce(t); err == nil {
+			return c, ops
+		}
+	}
+	t.Fatal(err)
+	return nil, nil
+}
+
+func recordDayOnce(t *testing.T) (c *cutRig, ops []tapeOp, err error) {
 	t.Helper()
 	path := bookIn(t, t.TempDir())
 	steps, _ := scriptedDay()
@@ -361,8 +377,11 @@ func recordDay(t *testing.T) (c *cutRig, ops []tapeOp) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ops = readTape(t, raw, path)
+	ops, err = readTape(t, raw, path)
 	ch.stop()
+	if err != nil {
+		return nil, nil, err
+	}
 	c = &cutRig{t: t, path: bookIn(t, inMemory(t)), seed: maphash.MakeSeed(), seen: map[uint64]bool{}, heads: map[uint64]uint64{}}
 	for _, r := range wholeBook(t, path) {
 		c.hash = append(c.hash, r.Hash())
@@ -376,7 +395,7 @@ func recordDay(t *testing.T) (c *cutRig, ops []tapeOp) {
 	if int(last) != len(c.hash) {
 		t.Fatalf("%d records told, %d in the book", last, len(c.hash))
 	}
-	return c, ops
+	return c, ops, nil
 }
 
 // TestPowerCut records every write, change of size and sync of a day's work and

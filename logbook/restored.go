@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"time"
 
+	bolt "go.etcd.io/bbolt"
+
 	"flaskside/logbook/action"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
@@ -34,7 +36,12 @@ func noteRestored(path string, gaveUp Head, kept, by string, now time.Time) (r r
 		if err == nil {
 			w := plan{fresh: []record.Record{r}, head: Head{Seq: r.Seq, Hash: r.Hash()}, add: []uint64{r.Seq},
 				index: [][][]byte{layout.IndexKeys(r, func(string) (record.Record, bool) { return record.Record{}, false })}}
-			err = guard(func() error { return db.Update(w.write) })
+			err = guard(func() error {
+				return db.Update(func(tx *bolt.Tx) error {
+					// Its journals are set aside with what is given up.
+					return errors.Join(w.write(tx), tx.Bucket(layout.Meta).Delete(layout.KeyJournal))
+				})
+			})
 		}
 	}
 	if err = errors.Join(err, guard(db.Close)); err != nil {

@@ -44,6 +44,7 @@ func recordCommand(o *options) *cobra.Command {
 				return err
 			}
 			clock := sysclock.New()
+			sparing(len(in.actions))
 			if keepGoing {
 				return in.recordGood(o.book, clock, c.OutOrStdout(), c.ErrOrStderr())
 			}
@@ -168,7 +169,7 @@ func rehearse(as []action.Action, clock timers.Clock) error {
 	if err != nil {
 		return err
 	}
-	_, err = book.AppendAll(as)
+	err = book.Rehearse(as)
 	_ = book.Close() // thrown away
 	return err
 }

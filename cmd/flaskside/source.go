@@ -3,13 +3,16 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
+	"runtime/debug"
 
-	"flaskside/logbook/bench"
+	"github.com/charmbracelet/x/term"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 	"flaskside/logbook/check"
 	"flaskside/logbook/door"
 	"flaskside/logbook/record"
@@ -115,6 +118,9 @@ func writing(path string, clock timers.Clock) (writer, error) {
 		return nil, oerr
 	}
 	book.OnTrouble(func(err error) { fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(err)) })
+	if term.IsTerminal(os.Stderr.Fd()) {
+		book.OnProgress(progress(os.Stderr))
+	}
 	return ownBook{book}, nil
 }
 
@@ -153,6 +159,31 @@ func recordSeveral(bodies []action.Body, why string, o *options, clock timers.Cl
 	return answers, errors.Join(err, w.Close())
 }
 
+// longInput is from how many actions on an input takes seconds and much memory.
+const longInput = 5000
+
+// progress tells on a terminal how far a long input is, on one line that is taken away in
+// the end.
+func progress(out io.Writer) func(checked, of int) {
+	return func(checked, of int) {
+		switch {
+		case of < longInput:
+		case checked+1000 < of:
+			fmt.Fprintf(out, "\r%d of %d checked", checked, of)
+		default:
+			fmt.Fprintf(out, "\r%*s\r", len(fmt.Sprintf("%d of %d checked", of, of)), "")
+		}
+	}
+}
+
+// sparing has the memory that a long input leaves behind taken back sooner, at the cost of
+// some time.
+func sparing(actions int) {
+	if actions >= longInput {
+		debug.SetGCPercent(40)
+	}
+}
+
 type atDoor struct{ *door.Client }
 
 func (atDoor) Close() error { return nil }
@@ -168,6 +199,7 @@ func (b ownBook) Append(as []action.Action, keepGoing bool) ([]door.Answer, erro
 		}
 		for i, s := range saved {
 			out[i] = door.Answer{Line: i + 1, Saved: s}
+			saved[i] = logbook.Saved{}
 		}
 		return out, nil
 	}

@@ -104,6 +104,57 @@ func TestWhatLiesThere(t *testing.T) {
 	}
 }
 
+// What another laid in the place of the socket is neither followed, waited on nor removed.
+func TestLinksAndPipesAtTheSocket(t *testing.T) {
+	h := closed(t)
+	sock, dir := socketOf(t, h.path), t.TempDir()
+	target, listening := filepath.Join(dir, "target"), filepath.Join(dir, "s")
+	if err := os.WriteFile(target, []byte("mine"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	ln, err := net.Listen("unix", listening)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = ln.Close() }()
+	for what, lay := range map[string]func() error{
+		"a link to a file":           func() error { return os.Symlink(target, sock) },
+		"a link to nothing":          func() error { return os.Symlink(filepath.Join(dir, "none"), sock) },
+		"a link to another's socket": func() error { return os.Symlink(listening, sock) },
+		"a pipe":                     func() error { return syscall.Mkfifo(sock, 0o600) },
+		"a folder":                   func() error { return os.Mkdir(sock, 0o700) },
+	} {
+		if err := lay(); err != nil {
+			t.Fatal(err)
+		}
+		before, err := os.Lstat(sock)
+		if err != nil {
+			t.Fatal(err)
+		}
+		stop, err := Serve(context.Background(), h.book, h.ck)
+		if err == nil {
+			stop()
+		}
+		if err == nil || !strings.Contains(err.Error(), "is not a socket: move it away") {
+			t.Errorf("%s: the door opens: %v", what, err)
+		}
+		if _, err := Dial(h.path); err == nil || errors.Is(err, ErrNobody) || !strings.Contains(err.Error(), "is not a socket") {
+			t.Errorf("%s: who knocks: %v", what, err)
+		}
+		if after, err := os.Lstat(sock); err != nil || !os.SameFile(before, after) {
+			t.Errorf("%s was taken away: %v", what, err)
+		}
+		if err := os.Remove(sock); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if b, err := os.ReadFile(target); err != nil || string(b) != "mine" || there(filepath.Join(dir, "none")) {
+		t.Errorf("what the links lead to was touched: %q, %v", b, err)
+	}
+}
+
+func there(path string) bool { _, err := os.Lstat(path); return err == nil }
+
 func TestStrangersSocket(t *testing.T) {
 	if os.Geteuid() != 0 {
 		t.Skip("only root can give a file away")
