@@ -48,6 +48,8 @@ type Body interface {
 	// Subjects lists what the action is about; an action about the whole bench has
 	// none.
 	Subjects() []Subject
+
+	tell(t Teller) string // in words; so that bodies are made in this package alone
 }
 
 // Action is one thing done at the bench.

@@ -128,37 +128,34 @@ func (b CaseIn) DueAt() time.Time {
 	return t
 }
 
-// cases words what was recorded of a case.
-func (t Teller) cases(body Body) string {
-	switch a := body.(type) {
-	case CaseIn:
-		s := fmt.Sprintf("case taken in: %s %s, %s, due %s", a.Case, a.Base, a.Size, a.DueAt().Format("Mon 2 Jan 2006 15:04"))
-		if a.Rush {
-			s += ", rush"
-		}
-		if !t.Full {
-			return s
-		}
-		for _, more := range []struct{ what, is string }{{"resin ", a.Resin}, {"shade ", a.Shade}, {"remake of ", a.RemakeOf}, {"", a.Remark}} {
-			if more.is != "" {
-				s += ", " + more.what + more.is
-			}
-		}
-		return s
-	case CaseOff:
-		return fmt.Sprintf("case %s %s taken off the list: %s", a.Case, a.Base, a.Reason)
-	case CaseDelivered:
-		s := fmt.Sprintf("case %s %s delivered", a.Case, a.Base)
-		if len(a.Done) > 0 {
-			s += ": " + strings.Join(a.Done, ", ")
-		}
-		if a.WetH > 0 {
-			s += ", " + plainNumber(a.WetH) + " h in water"
-		}
-		if short := a.Short(); len(short) > 0 {
-			s += "; not " + strings.Join(short, ", not ")
-		}
+func (a CaseIn) tell(t Teller) string {
+	s := fmt.Sprintf("case taken in: %s %s, %s, due %s", a.Case, a.Base, a.Size, a.DueAt().Format("Mon 2 Jan 2006 15:04"))
+	if a.Rush {
+		s += ", rush"
+	}
+	if !t.Full {
 		return s
 	}
-	return ""
+	for _, more := range []struct{ what, is string }{{"resin ", a.Resin}, {"shade ", a.Shade}, {"remake of ", a.RemakeOf}, {"", a.Remark}} {
+		if more.is != "" {
+			s += ", " + more.what + more.is
+		}
+	}
+	return s
+}
+
+func (a CaseOff) tell(Teller) string { return fmt.Sprintf("case %s %s taken off the list: %s", a.Case, a.Base, a.Reason) }
+
+func (a CaseDelivered) tell(Teller) string {
+	s := fmt.Sprintf("case %s %s delivered", a.Case, a.Base)
+	if len(a.Done) > 0 {
+		s += ": " + strings.Join(a.Done, ", ")
+	}
+	if a.WetH > 0 {
+		s += ", " + plainNumber(a.WetH) + " h in water"
+	}
+	if short := a.Short(); len(short) > 0 {
+		s += "; not " + strings.Join(short, ", not ")
+	}
+	return s
 }

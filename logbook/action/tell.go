@@ -99,232 +99,200 @@ func (t Teller) what(id string) string {
 }
 
 // Tell puts a record into words.
-func (t Teller) Tell(body Body) string {
-	for _, tell := range []func(Teller, Body) string{Teller.flask, Teller.mix, Teller.press, Teller.bath, Teller.finish, Teller.house, Teller.cases} {
-		if s := tell(t, body); s != "" {
-			return s
-		}
+func (t Teller) Tell(body Body) string { return body.tell(t) }
+
+// numbered adds which press it was.
+func (t Teller) numbered(s string, press int) string {
+	if t.Full && press > 0 {
+		return fmt.Sprintf("%s %d", s, press)
 	}
-	return words.Kind(body.Kind())
+	return s
 }
 
-func (t Teller) flask(body Body) string {
-	switch a := body.(type) {
-	case FlaskOpen:
-		s := fmt.Sprintf("flask opened: case %s, %s, %s, place %d", a.Case, a.Base, a.Size, a.Place)
-		if a.Tag != "" && t.Full {
-			s += ", tag " + a.Tag
-		}
-		return s
-	case FlaskMove:
-		return fmt.Sprintf("moved to place %d", a.Place)
-	case Coat:
-		s := "separator on the " + words.Half(a.Half)
-		if a.Half == Both {
-			s = "separator on both halves"
-		}
-		if a.Lot != "" && t.Full {
-			s += ", lot " + t.lot(a.Lot)
-		}
-		return s + t.bounds("drying", a.DryMinS, a.DryMaxS)
-	case FlaskLots:
-		var out []string
-		if a.StoneLot != "" {
-			out = append(out, "stone "+t.lot(a.StoneLot))
-		}
-		if a.SheetLot != "" {
-			out = append(out, "sheet "+t.lot(a.SheetLot))
-		}
-		return "lots: " + strings.Join(out, ", ")
-	case Note:
-		return "note: " + a.Text
+func (a FlaskOpen) tell(t Teller) string {
+	s := fmt.Sprintf("flask opened: case %s, %s, %s, place %d", a.Case, a.Base, a.Size, a.Place)
+	if a.Tag != "" && t.Full {
+		s += ", tag " + a.Tag
 	}
-	return ""
+	return s
 }
-
-func (t Teller) mix(body Body) string {
-	switch a := body.(type) {
-	case MixMake:
-		s := fmt.Sprintf("mix %s: %.4g g powder, %.4g g liquid, %s", words.MixLetter(a.Mix), a.PowderG, a.LiquidG, a.Resin)
-		if !t.Full {
-			return s
-		}
-		for _, l := range []struct{ of, lot string }{{"powder", a.PowderLot}, {"liquid", a.LiquidLot}} {
-			if l.lot != "" {
-				s += ", " + l.of + " lot " + t.lot(l.lot)
-			}
-		}
-		if a.RoomC != 0 {
-			s += ", room " + t.temp(a.RoomC)
-		}
-		if a.JarC != nil {
-			s += ", powder and liquid at " + t.temp(*a.JarC)
-		}
-		if a.DoughS > 0 || a.WorkS > 0 {
-			s += fmt.Sprintf(", dough expected after %s, workable for %s (estimates)", length(a.DoughS), length(a.WorkS))
-		}
-		return s
-	case MixServe:
-		return "takes mix " + words.MixLetter(a.Mix)
-	case MixDough:
-		return "mix " + words.MixLetter(a.Mix) + " is now dough"
-	case MixStiff:
-		return "mix " + words.MixLetter(a.Mix) + " too stiff"
-	case DoughAdd:
-		return "dough added"
+func (a FlaskMove) tell(Teller) string { return fmt.Sprintf("moved to place %d", a.Place) }
+func (a Coat) tell(t Teller) string {
+	s := "separator on the " + words.Half(a.Half)
+	if a.Half == Both {
+		s = "separator on both halves"
 	}
-	return ""
+	if a.Lot != "" && t.Full {
+		s += ", lot " + t.lot(a.Lot)
+	}
+	return s + t.bounds("drying", a.DryMinS, a.DryMaxS)
 }
-
-func (t Teller) press(body Body) string {
-	numbered := func(s string, press int) string {
-		if t.Full && press > 0 {
-			return fmt.Sprintf("%s %d", s, press)
-		}
-		return s
+func (a FlaskLots) tell(t Teller) string {
+	var out []string
+	if a.StoneLot != "" {
+		out = append(out, "stone "+t.lot(a.StoneLot))
 	}
-	switch a := body.(type) {
-	case PressIn:
-		s := numbered("into the press", a.Press)
-		if a.Added {
-			s += ", dough added"
-		}
-		return s
-	case PressAt:
-		s := "pressure reached: " + t.psi(a.PressurePSI)
-		if a.HoldS > 0 && t.Full {
-			s += ", hold " + length(a.HoldS)
-		}
-		return s
-	case PressOpen:
-		return "press opened"
-	case Flash:
-		s := "flash " + string(a.Grade)
-		if a.Grams > 0 {
-			s += fmt.Sprintf(", %.3g g", a.Grams)
-		}
-		if len(a.Where) > 0 {
-			s += ", " + strings.Join(a.Where, ", ")
-		}
-		return s
-	case FlashMore:
-		s := "flash:"
-		if a.Grams > 0 {
-			s += fmt.Sprintf(" %.3g g", a.Grams)
-		}
-		return strings.TrimSpace(s + " " + strings.Join(a.Where, ", "))
-	case Inspect:
-		return "opened and checked: mould is full"
-	case SheetOut:
-		return "sheet out"
-	case MetalToMetal:
-		return numbered("metal to metal at "+t.psi(a.PressurePSI)+map[bool]string{true: ", press"}[t.Full && a.Press > 0], a.Press)
-	case Clamp:
-		return "clamped, backed off " + turns(a.BackedOffTurn) + t.bounds("bench set", a.BenchMinS, a.BenchMaxS)
+	if a.SheetLot != "" {
+		out = append(out, "sheet "+t.lot(a.SheetLot))
 	}
-	return ""
+	return "lots: " + strings.Join(out, ", ")
 }
-
-func (t Teller) bath(body Body) string {
-	switch a := body.(type) {
-	case BathLoad:
-		s := fmt.Sprintf("into bath %d: %s", a.Bath, a.Programme)
-		if !t.Full {
-			return s
-		}
-		if len(a.Stages) > 0 {
-			s += " (" + Stages(a.Stages, t.Units.Temperature) + ")"
-		}
-		if a.BathC != 0 {
-			s += ", bath at " + t.temp(a.BathC)
-		}
-		for _, x := range a.Sections {
-			s += fmt.Sprintf(", flask %d %s to %s mm thick", x.Flask, plainNumber(x.ThinMM), plainNumber(x.ThickMM))
-		}
-		if a.MaxS > 0 {
-			s += ", at most " + length(a.MaxS)
-		}
-		return s
-	case BathReading:
-		s := fmt.Sprintf("bath %d reads %s", a.Bath, t.temp(a.TempC))
-		if a.Source != "" && t.Full {
-			s += ", " + a.Source
-		}
-		return s
-	case BathUnload:
-		return "out of the bath" + t.bounds("cooling on the bench", a.BenchS, 0)
-	case CoolWater:
-		return "into tap water" + t.bounds("cooling in water", a.WaterS, 0)
-	}
-	return ""
-}
-
-func (t Teller) finish(body Body) string {
-	switch a := body.(type) {
-	case Deflask:
-		return "deflasked"
-	case Remount:
-		return "pin opening " + units.FormatLength(a.PinMM)
-	case Outcome:
-		s := words.Outcome(a.Outcome)
-		if len(a.Defects) > 0 {
-			s += ": " + strings.Join(words.Defects(a.Defects), ", ")
-		}
-		return s
-	case LotIn:
-		s := string(a.Material) + " lot booked in: " + t.lot(a.Lot)
-		if a.Expiry != "" && t.Full {
-			s += ", use by " + a.Expiry
-		}
-		return s
-	case LotOut:
-		return string(a.Material) + " lot taken out of use, " + a.Reason + ": " + t.lot(a.Lot)
-	}
-	return ""
-}
-
-func (t Teller) house(body Body) string {
-	switch a := body.(type) {
-	case TimerStart:
-		s := "timer: " + a.Label
-		if t.Full {
-			if a.AimS > 0 {
-				s += ", " + length(a.AimS)
-			}
-			s += t.bounds("", a.MinS, a.MaxS)
-		}
-		return strings.ReplaceAll(s, ",  at", ", at")
-	case TimerStop:
-		return fmt.Sprintf("timer %d stopped", a.Timer)
-	case AlarmShelve:
-		return "alarm snoozed for " + length(a.ForS)
-	case Correct:
-		return "correction of " + t.what(a.Of)
-	case TakeBack:
-		return "undone: " + t.what(a.Of)
-	case Settings:
-		if a.From != "" && t.Full {
-			return "settings: " + a.From
-		}
-		return "settings"
-	case Crew:
-		if a.Handover {
-			return "handover read, taken over by " + a.Initials
-		}
-		return "at the bench: " + a.Initials
-	case Caution:
-		return "caution read: " + words.Hazard(a.Hazard)
-	case Restored:
-		return "a backup was put in the place of the logbook, after record " + a.From
-	case Clock:
-		s := "computer clock: " + a.What
-		if a.ByS != 0 && t.Full {
-			s += " by " + length(max(a.ByS, -a.ByS))
-		}
-		if a.Detail != "" && t.Full {
-			s += " (" + a.Detail + ")"
-		}
+func (a Note) tell(Teller) string { return "note: " + a.Text }
+func (a MixMake) tell(t Teller) string {
+	s := fmt.Sprintf("mix %s: %.4g g powder, %.4g g liquid, %s", words.MixLetter(a.Mix), a.PowderG, a.LiquidG, a.Resin)
+	if !t.Full {
 		return s
 	}
-	return ""
+	for _, l := range LotsUsed(a) {
+		if l.Lot != "" {
+			s += ", " + string(l.Material) + " lot " + t.lot(l.Lot)
+		}
+	}
+	if a.RoomC != 0 {
+		s += ", room " + t.temp(a.RoomC)
+	}
+	if a.JarC != nil {
+		s += ", powder and liquid at " + t.temp(*a.JarC)
+	}
+	if a.DoughS > 0 || a.WorkS > 0 {
+		s += fmt.Sprintf(", dough expected after %s, workable for %s (estimates)", length(a.DoughS), length(a.WorkS))
+	}
+	return s
 }
+func (a MixServe) tell(Teller) string { return "takes mix " + words.MixLetter(a.Mix) }
+func (a MixDough) tell(Teller) string { return "mix " + words.MixLetter(a.Mix) + " is now dough" }
+func (a MixStiff) tell(Teller) string { return "mix " + words.MixLetter(a.Mix) + " too stiff" }
+func (DoughAdd) tell(Teller) string   { return "dough added" }
+func (a PressIn) tell(t Teller) string {
+	s := t.numbered("into the press", a.Press)
+	if a.Added {
+		s += ", dough added"
+	}
+	return s
+}
+func (a PressAt) tell(t Teller) string {
+	s := "pressure reached: " + t.psi(a.PressurePSI)
+	if a.HoldS > 0 && t.Full {
+		s += ", hold " + length(a.HoldS)
+	}
+	return s
+}
+func (PressOpen) tell(Teller) string { return "press opened" }
+func (a Flash) tell(Teller) string {
+	s := "flash " + string(a.Grade)
+	if a.Grams > 0 {
+		s += fmt.Sprintf(", %.3g g", a.Grams)
+	}
+	if len(a.Where) > 0 {
+		s += ", " + strings.Join(a.Where, ", ")
+	}
+	return s
+}
+func (a FlashMore) tell(Teller) string {
+	s := "flash:"
+	if a.Grams > 0 {
+		s += fmt.Sprintf(" %.3g g", a.Grams)
+	}
+	return strings.TrimSpace(s + " " + strings.Join(a.Where, ", "))
+}
+func (Inspect) tell(Teller) string  { return "opened and checked: mould is full" }
+func (SheetOut) tell(Teller) string { return "sheet out" }
+func (a MetalToMetal) tell(t Teller) string {
+	return t.numbered("metal to metal at "+t.psi(a.PressurePSI)+map[bool]string{true: ", press"}[t.Full && a.Press > 0], a.Press)
+}
+func (a Clamp) tell(t Teller) string {
+	return "clamped, backed off " + turns(a.BackedOffTurn) + t.bounds("bench set", a.BenchMinS, a.BenchMaxS)
+}
+func (a BathLoad) tell(t Teller) string {
+	s := fmt.Sprintf("into bath %d: %s", a.Bath, a.Programme)
+	if !t.Full {
+		return s
+	}
+	if len(a.Stages) > 0 {
+		s += " (" + Stages(a.Stages, t.Units.Temperature) + ")"
+	}
+	if a.BathC != 0 {
+		s += ", bath at " + t.temp(a.BathC)
+	}
+	for _, x := range a.Sections {
+		s += fmt.Sprintf(", flask %d %s to %s mm thick", x.Flask, plainNumber(x.ThinMM), plainNumber(x.ThickMM))
+	}
+	if a.MaxS > 0 {
+		s += ", at most " + length(a.MaxS)
+	}
+	return s
+}
+func (a BathReading) tell(t Teller) string {
+	s := fmt.Sprintf("bath %d reads %s", a.Bath, t.temp(a.TempC))
+	if a.Source != "" && t.Full {
+		s += ", " + a.Source
+	}
+	return s
+}
+func (a BathUnload) tell(t Teller) string {
+	return "out of the bath" + t.bounds("cooling on the bench", a.BenchS, 0)
+}
+func (a CoolWater) tell(t Teller) string {
+	return "into tap water" + t.bounds("cooling in water", a.WaterS, 0)
+}
+func (Deflask) tell(Teller) string   { return "deflasked" }
+func (a Remount) tell(Teller) string { return "pin opening " + units.FormatLength(a.PinMM) }
+func (a Outcome) tell(Teller) string {
+	s := words.Outcome(a.Outcome)
+	if len(a.Defects) > 0 {
+		s += ": " + strings.Join(words.Defects(a.Defects), ", ")
+	}
+	return s
+}
+func (a LotIn) tell(t Teller) string {
+	s := string(a.Material) + " lot booked in: " + t.lot(a.Lot)
+	if a.Expiry != "" && t.Full {
+		s += ", use by " + a.Expiry
+	}
+	return s
+}
+func (a LotOut) tell(t Teller) string {
+	return string(a.Material) + " lot taken out of use, " + a.Reason + ": " + t.lot(a.Lot)
+}
+func (a TimerStart) tell(t Teller) string {
+	s := "timer: " + a.Label
+	if t.Full {
+		if a.AimS > 0 {
+			s += ", " + length(a.AimS)
+		}
+		s += t.bounds("", a.MinS, a.MaxS)
+	}
+	return strings.ReplaceAll(s, ",  at", ", at")
+}
+func (a TimerStop) tell(Teller) string   { return fmt.Sprintf("timer %d stopped", a.Timer) }
+func (a AlarmShelve) tell(Teller) string { return "alarm snoozed for " + length(a.ForS) }
+func (a Correct) tell(t Teller) string   { return "correction of " + t.what(a.Of) }
+func (a TakeBack) tell(t Teller) string  { return "undone: " + t.what(a.Of) }
+func (a Settings) tell(t Teller) string {
+	if a.From != "" && t.Full {
+		return "settings: " + a.From
+	}
+	return "settings"
+}
+func (a Crew) tell(Teller) string {
+	if a.Handover {
+		return "handover read, taken over by " + a.Initials
+	}
+	return "at the bench: " + a.Initials
+}
+func (a Caution) tell(Teller) string { return "caution read: " + words.Hazard(a.Hazard) }
+func (a Restored) tell(Teller) string {
+	return "a backup was put in the place of the logbook, after record " + a.From
+}
+func (a Clock) tell(t Teller) string {
+	s := "computer clock: " + a.What
+	if a.ByS != 0 && t.Full {
+		s += " by " + length(max(a.ByS, -a.ByS))
+	}
+	if a.Detail != "" && t.Full {
+		s += " (" + a.Detail + ")"
+	}
+	return s
+}
+func (a AlarmHeard) tell(Teller) string { return words.Kind(a.Kind()) }
+func (a Seen) tell(Teller) string       { return words.Kind(a.Kind()) }

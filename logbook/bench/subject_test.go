@@ -14,8 +14,9 @@ import (
 	"flaskside/timers"
 )
 
-// polish is a kind of record that only this test knows.
+// polish is a kind of record that only this test knows; its words are another's.
 type polish struct {
+	action.Inspect
 	Flask int `json:"flask"`
 }
 
@@ -153,49 +154,57 @@ func TestACautionIsReadOnceAShift(t *testing.T) {
 }
 
 // A part that is forgotten does not compile: scratch kinds without a check, without an
-// apply and without a body's Valid are put beside the package's own files.
+// apply, without a body's Valid and without words are put beside the packages' own files.
 func TestAForgottenPartDoesNotCompile(t *testing.T) {
 	dir := t.TempDir()
 	here, err := os.Getwd()
 	if err != nil {
 		t.Fatal(err)
 	}
-	scratch := filepath.Join(dir, "scratch.go")
-	overlay, err := json.Marshal(map[string]any{"Replace": map[string]string{filepath.Join(here, "scratch.go"): scratch}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	build := func(text string) string {
-		for name, b := range map[string][]byte{scratch: []byte("package bench\n\nimport \"flaskside/logbook/action\"\n" + text), filepath.Join(dir, "overlay.json"): overlay} {
-			if err := os.WriteFile(name, b, 0o600); err != nil {
-				t.Fatal(err)
-			}
+	write := func(name string, b []byte) string {
+		name = filepath.Join(dir, name)
+		if err := os.WriteFile(name, b, 0o600); err != nil {
+			t.Fatal(err)
 		}
-		out, err := exec.Command("go", "build", "-overlay", filepath.Join(dir, "overlay.json"), ".").CombinedOutput()
+		return name
+	}
+	build := func(body, subject string) string {
+		overlay, err := json.Marshal(map[string]any{"Replace": map[string]string{
+			filepath.Join(here, "scratch.go"):              write("subject.go", []byte("package bench\n\nimport \"flaskside/logbook/action\"\n"+subject)),
+			filepath.Join(here, "..", "action/scratch.go"): write("body.go", []byte("package action\n"+body)),
+		}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		out, err := exec.Command("go", "build", "-overlay", write("overlay.json", overlay), ".").CombinedOutput()
 		if (err == nil) != (len(out) == 0) {
 			t.Fatalf("%v: %s", err, out)
 		}
 		return string(out)
 	}
-	const whole = `
-type scratch struct{}
+	const valid, tell = "func (Scratch) Valid() error { return nil }\n", "func (Scratch) tell(Teller) string { return \"scratch\" }\n"
+	const body = `
+type Scratch struct{}
 
-func (scratch) Kind() action.Kind          { return "scratch" }
-func (scratch) Valid() error               { return nil }
-func (scratch) Subjects() []action.Subject { return nil }
-func checkScratch(_ *checker, s scratch) (scratch, error) { return s, nil }
-func applyScratch(*Bench, scratch, *Item) {}
+func (Scratch) Kind() Kind          { return "scratch" }
+func (Scratch) Subjects() []Subject { return nil }
+`
+	const subject = `
+func checkScratch(_ *checker, s action.Scratch) (action.Scratch, error) { return s, nil }
+func applyScratch(*Bench, action.Scratch, *Item) {}
 
 `
-	if out := build(whole + "var _ = on(checkScratch, applyScratch)\n"); out != "" {
+	const both = subject + "var _ = on(checkScratch, applyScratch)\n"
+	if out := build(body+valid+tell, both); out != "" {
 		t.Errorf("the whole kind: %s", out)
 	}
-	for what, c := range map[string]struct{ text, want string }{
-		"no check": {whole + "var _ = on(applyScratch)\n", "not enough arguments in call to on"},
-		"no apply": {whole + "var _ = on(checkScratch)\n", "not enough arguments in call to on"},
-		"no body":  {strings.Replace(whole, "func (scratch) Valid() error               { return nil }\n", "", 1) + "var _ = on(checkScratch, applyScratch)\n", "missing method Valid"},
+	for what, c := range map[string]struct{ body, subject, want string }{
+		"no check": {body + valid + tell, subject + "var _ = on(applyScratch)\n", "not enough arguments in call to on"},
+		"no apply": {body + valid + tell, subject + "var _ = on(checkScratch)\n", "not enough arguments in call to on"},
+		"no valid": {body + tell, both, "missing method Valid"},
+		"no words": {body + valid, both, "missing method tell"},
 	} {
-		if out := build(c.text); !strings.Contains(out, c.want) {
+		if out := build(c.body, c.subject); !strings.Contains(out, c.want) {
 			t.Errorf("%s: %q", what, out)
 		}
 	}
