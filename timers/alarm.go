@@ -35,6 +35,7 @@ const (
 // whether the condition holds, which decides where an unshelved alarm goes. An
 // event that means nothing in a state leaves it as it is.
 func (s State) Step(e Event, active bool) State {
+	//exhaustive:enforce
 	switch e {
 	case Shelve:
 		return Shelved

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -73,6 +74,46 @@ func (f *form) into() *field {
 	return nil
 }
 
+// taken reads the answer of a field; wrong says what cannot be taken.
+func (f *form) taken(fd *field) (wrong string) {
+	//exhaustive:enforce
+	switch fd.kind {
+	case pickOne:
+		if !f.offered(fd) {
+			return f.digitWords()
+		}
+	case pickMany:
+		if n := len(f.picks(fd.name)); n < fd.least {
+			return fmt.Sprintf("choose at least %d, then ENTER", fd.least)
+		}
+	case number:
+		s := cmp.Or(fd.typed, fd.preset)
+		if s == "" && !fd.may {
+			return "type a number, then ENTER; - goes back"
+		}
+		var v float64
+		if s != "" {
+			var err error
+			if v, err = fd.value(s); err != nil {
+				return err.Error()
+			}
+		}
+		fd.number = v
+	case lineText:
+		fd.typed = cmp.Or(fd.typed, fd.preset)
+		s := strings.TrimSpace(fd.typed)
+		if s == "" && !fd.may {
+			return "type it, then ENTER; - goes back"
+		}
+		if fd.value != nil && s != "" {
+			if _, err := fd.value(s); err != nil {
+				return err.Error()
+			}
+		}
+	}
+	return ""
+}
+
 // accept takes the answer of a field and goes on; on the last one the form is
 // done.
 func (f *form) accept(fd *field) tea.Cmd {
@@ -80,50 +121,9 @@ func (f *form) accept(fd *field) tea.Cmd {
 		f.note = fd.tooLong(fd.lost)
 		return nil
 	}
-	switch fd.kind {
-	case pickOne:
-		if !f.offered(fd) {
-			f.note = f.digitWords()
-			return nil
-		}
-	case pickMany:
-		if n := len(f.picks(fd.name)); n < fd.least {
-			f.note = fmt.Sprintf("choose at least %d, then ENTER", fd.least)
-			return nil
-		}
-	case number:
-		s := fd.typed
-		if s == "" {
-			s = fd.preset
-		}
-		if s == "" && fd.may {
-			fd.number = 0
-			break
-		}
-		if s == "" {
-			f.note = "type a number, then ENTER; - goes back"
-			return nil
-		}
-		v, err := fd.value(s)
-		if err != nil {
-			f.note = err.Error()
-			return nil
-		}
-		fd.number = v
-	case lineText:
-		if fd.typed == "" {
-			fd.typed = fd.preset
-		}
-		if strings.TrimSpace(fd.typed) == "" && !fd.may {
-			f.note = "type it, then ENTER; - goes back"
-			return nil
-		}
-		if fd.value != nil && strings.TrimSpace(fd.typed) != "" {
-			if _, err := fd.value(strings.TrimSpace(fd.typed)); err != nil {
-				f.note = err.Error()
-				return nil
-			}
-		}
+	if wrong := f.taken(fd); wrong != "" {
+		f.note = wrong
+		return nil
 	}
 	if fd.other != nil && fd.other(f) {
 		return nil
@@ -158,6 +158,7 @@ func (f *form) answers() string {
 		if fd.when != nil && !fd.when(f) {
 			continue
 		}
+		//exhaustive:enforce
 		switch fd.kind {
 		case pickOne:
 			out = append(out, fd.options[fd.choice-1])

@@ -8,6 +8,8 @@ import (
 )
 
 // over lies over a page and has the keys: a question, a form, a menu.
+//
+//sumtype:decl
 type over interface {
 	lay(w, h int, tight bool) (rows int, whole bool) // how high it is in a width, and whether all of it has a place in a height
 	draw(f *frame, a area)                           // as it was laid last

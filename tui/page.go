@@ -5,6 +5,8 @@ import tea "charm.land/bubbletea/v2"
 // page is one screenful of the program. All that it shows and all that its keys do stands
 // in its own file, page_*.go; the frame around it, the line at the top and the foot, know
 // no more of it than this.
+//
+//sumtype:decl
 type page interface {
 	draw(f *frame, a area)                    // between the top line and the foot
 	step() string                             // the bright line of the foot; "" for a page without one

@@ -30,7 +30,28 @@ func (p Pick) Head() layout.Head { return layout.Head{Seq: p.seq, Hash: p.hash} 
 func (s *Scan) Choose() []Pick {
 	seqs := slices.Sorted(maps.Keys(s.pieces))
 	tip := s.followed()
-	top := uint64(0) // the last number that something besides the piece itself speaks for
+	top := s.spokenFor(seqs, tip)
+	var out []Pick
+	var above *Pick
+	for _, seq := range slices.Backward(seqs) {
+		if above != nil && above.seq != seq+1 {
+			above = nil
+		}
+		best, found := s.best(seq, above, tip, top)
+		if above = nil; found {
+			out = append(out, best)
+			above = &out[len(out)-1]
+		}
+	}
+	slices.Reverse(out)
+	return out
+}
+
+// spokenFor is the last number that something besides the piece itself speaks for.
+func (s *Scan) spokenFor(seqs []uint64, tip *layout.Head) (top uint64) {
+	if tip != nil {
+		return tip.Seq
+	}
 	if s.kept != nil {
 		top = s.kept.Seq
 	}
@@ -39,45 +60,32 @@ func (s *Scan) Choose() []Pick {
 			top = max(top, seq)
 		}
 	}
-	if tip != nil {
-		top = tip.Seq
+	return top
+}
+
+// best takes among the pieces of a number the one that the chain speaks for most: above is
+// the piece chosen for the number after it, nil where there is none.
+func (s *Scan) best(seq uint64, above *Pick, tip *layout.Head, top uint64) (best Pick, found bool) {
+	if seq > top {
+		return best, false // a spoilt number
 	}
-	var out []Pick
-	var above *Pick
-	for _, seq := range slices.Backward(seqs) {
-		if above != nil && above.seq != seq+1 {
-			above = nil
+	names := func(p piece) bool { return above != nil && above.prev == p.hash }
+	for _, p := range s.pieces[seq] {
+		if tip != nil && seq == tip.Seq && p.hash != tip.Hash {
+			continue // of another history
 		}
-		best, found := Pick{}, false
-		for _, p := range s.pieces[seq] {
-			if tip != nil && seq == tip.Seq && p.hash != tip.Hash {
-				continue // of another history
-			}
-			c := Pick{p, seq, s.proven(seq, p)}
-			named := above != nil && above.prev == p.hash
-			if above != nil && above.proven && !named {
-				continue // it is not what the record after it was written on
-			}
-			c.proven = c.proven || named && above.proven
-			if seq > top {
-				continue // a spoilt number
-			}
-			if !c.proven && s.contradicted(seq, p) {
-				continue
-			}
-			if !found || s.weight(c, named) >= s.weight(best, above != nil && above.prev == best.hash) {
-				best, found = c, true
-			}
+		if above != nil && above.proven && !names(p) {
+			continue // it is not what the record after it was written on
 		}
-		if found {
-			out = append(out, best)
-			above = &out[len(out)-1]
-		} else {
-			above = nil
+		c := Pick{p, seq, s.proven(seq, p) || names(p) && above.proven}
+		if !c.proven && s.contradicted(seq, p) {
+			continue
+		}
+		if !found || s.weight(c, names(p)) >= s.weight(best, names(best.piece)) {
+			best, found = c, true
 		}
 	}
-	slices.Reverse(out)
-	return out
+	return best, found
 }
 
 // Follow has the history chosen that a record stands in, instead of that of the file.

@@ -6,6 +6,7 @@ package check
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -288,14 +289,8 @@ func newBatch() *batch {
 
 const batchLength = 256
 
-// walk judges the records in order; reading them apart is shared by all processors.
-// The fold of the store is given them too, where it can be asked.
-func (v *verifier) walk(in Within) {
-	var whole Refold
-	if in != nil {
-		whole = in.Refold()
-	}
-	seed := maphash.MakeSeed()
+// readApart has the records read by all processors and gives them in order, in batches.
+func (v *verifier) readApart(seed maphash.Seed) <-chan *batch {
 	todo, order := make(chan *batch, 4), make(chan *batch, 4*runtime.GOMAXPROCS(0))
 	for range runtime.GOMAXPROCS(0) {
 		go func() {
@@ -328,30 +323,32 @@ func (v *verifier) walk(in Within) {
 		close(todo)
 		close(order)
 	}()
+	return order
+}
 
+// walk judges the records in order; reading them apart is shared by all processors.
+// The fold of the store is given them too, where it can be asked.
+func (v *verifier) walk(in Within) {
+	var whole Refold
+	if in != nil {
+		whole = in.Refold()
+	}
+	seed := maphash.MakeSeed()
 	v.chain = newChain(record.Genesis(v.rep.Book), v.tell)
 	pins := map[uint64][]Pin{}
 	for _, p := range v.Pins {
 		pins[p.Seq] = append(pins[p.Seq], p)
 	}
+	order := v.readApart(seed)
 	v.pinned(pins, &link{hash: record.Genesis(v.rep.Book)})
 	var want uint64
 	for b := range order {
 		<-b.read
 		for i := range b.links {
 			l := &b.links[i]
-			v.rep.Records++
-			v.chain.add(l)
-			v.pinned(pins, l)
-			if len(v.Journals) > 0 || v.Beside != "" {
-				v.shorts = append(v.shorts, short{l.key, shortOf(l.hash)})
-			}
+			v.judge(l, pins)
 			if l.err != nil {
 				continue
-			}
-			v.rep.Last = l.rec.Stamp.At.Format("2006-01-02")
-			if v.rep.First == "" {
-				v.rep.First = v.rep.Last
 			}
 			if action.IsAmendment(l.rec.Action.Body) {
 				b.sums[i] = sumOf(seed, l.rec, v.byID)
@@ -368,6 +365,20 @@ func (v *verifier) walk(in Within) {
 	v.beat()
 	if whole != nil {
 		v.bench(whole, in)
+	}
+}
+
+// judge takes one record to the chain and to what is reported of all.
+func (v *verifier) judge(l *link, pins map[uint64][]Pin) {
+	v.rep.Records++
+	v.chain.add(l)
+	v.pinned(pins, l)
+	if len(v.Journals) > 0 || v.Beside != "" {
+		v.shorts = append(v.shorts, short{l.key, shortOf(l.hash)})
+	}
+	if l.err == nil {
+		v.rep.Last = l.rec.Stamp.At.Format("2006-01-02")
+		v.rep.First = cmp.Or(v.rep.First, v.rep.Last)
 	}
 }
 

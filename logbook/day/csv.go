@@ -48,6 +48,7 @@ func (s Sheet) CSV(w io.Writer, t Table) error {
 // rows gives a table as text, its first row the names of the columns; text that
 // people typed goes through tame.
 func (s Sheet) rows(t Table, tame func(string) string) ([][]string, error) {
+	//exhaustive:enforce
 	switch t {
 	case Records:
 		return s.recordRows(tame), nil

@@ -462,6 +462,7 @@ func (t *typesetter) draw(d drawing, x, y float64) {
 		t.pdf.SetDrawColor(s.ink.rgb())
 		t.pdf.SetFillColor(s.ink.rgb())
 		t.pdf.SetDashPattern(nil, 0)
+		//exhaustive:enforce
 		switch s.form {
 		case stroke:
 			t.pdf.SetLineWidth(s.size)

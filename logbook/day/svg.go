@@ -23,6 +23,7 @@ const (
 // rgb of an ink. Against white: black 21:1, faint 6.7:1, accent 6.9:1 (WCAG 2.2 asks
 // for 4.5:1 of text); pale and wash carry no text.
 func (i ink) rgb() (r, g, b int) {
+	//exhaustive:enforce
 	switch i {
 	case faint:
 		return 0x5c, 0x5c, 0x5c
@@ -116,6 +117,7 @@ func (d drawing) SVG() template.HTML {
 	fmt.Fprintf(&b, `<svg role="img" aria-label="%s" width="%smm" height="%smm" viewBox="0 0 %s %s">`, html.EscapeString(d.name), mm(d.w), mm(d.h), mm(d.w), mm(d.h))
 	for _, s := range d.shapes {
 		p := s.at[0]
+		//exhaustive:enforce
 		switch s.form {
 		case stroke:
 			dash := ""

@@ -29,6 +29,7 @@ func Tables() []Table { return []Table{Figures, PerFlask} }
 // shares are from 0 to 1, times are seconds or RFC 3339, openings mm.
 func (r Review) CSV(w io.Writer, t Table) error {
 	var rows [][]string
+	//exhaustive:enforce
 	switch t {
 	case Figures:
 		rows = r.figureRows()

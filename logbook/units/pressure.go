@@ -51,6 +51,7 @@ func (u *PressureUnit) UnmarshalText(b []byte) error {
 }
 
 func (u PressureUnit) pascal() float64 {
+	//exhaustive:enforce
 	switch u {
 	case Bar:
 		return pascalPerBar

@@ -108,6 +108,7 @@ func Proportion(r Resin, q Request) (Proportions, error) {
 	mlPerLiquidG := 1/r.LiquidGPerML + m/r.PolymerGPerCC // dough from a gram of liquid
 	var liquidG float64
 	mould := q.MouldCM3
+	//exhaustive:enforce
 	switch q.In {
 	case InUnits:
 		err = inRange("units", q.Amount, maxUnits, "")

@@ -49,6 +49,7 @@ const (
 // String shows the ratio in a form ParseRatio reads.
 func (r Ratio) String() string {
 	v := strconv.FormatFloat(r.Value, 'f', -1, 64)
+	//exhaustive:enforce
 	switch r.By {
 	case ByBulk:
 		return v + ":1 by volume"
@@ -135,6 +136,7 @@ func (r Resin) massRatio(q Ratio) (float64, error) {
 		return 0, fmt.Errorf("ratio %g: must be above 0, usually 1.8 to 3 by mass", q.Value)
 	}
 	var m float64
+	//exhaustive:enforce
 	switch q.By {
 	case ByMass:
 		m = q.Value

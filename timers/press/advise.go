@@ -21,6 +21,7 @@ const (
 
 // String names the verb in the words of the bench.
 func (v Verb) String() string {
+	//exhaustive:enforce
 	switch v {
 	case Press:
 		return "press"
@@ -53,6 +54,7 @@ const (
 
 // String names the code in the words of the bench.
 func (c Code) String() string {
+	//exhaustive:enforce
 	switch c {
 	case TakeFirst:
 		return "take it first"
