@@ -52,7 +52,6 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 		m.open(fm)
 		return nil
 	}
-	//exhaustive:enforce
 	switch s {
 	case bench.DoCoat:
 		return m.coat(f)

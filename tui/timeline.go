@@ -18,7 +18,6 @@ var lineRoles = map[chart.Role]role{
 func (m *sight) timeLabels(l timeline.Line, roomy bool) chart.Labels {
 	var out chart.Labels
 	for _, r := range l.Rows {
-		//exhaustive:enforce
 		switch r.Kind {
 		case timeline.Flask:
 			f := m.bench().Flasks[r.No]

@@ -20,7 +20,6 @@ func length(d time.Duration) string { return units.FormatDuration(d) }
 
 // Step numbers trial closures.
 func (m *sight) stepText(f *bench.Flask, s bench.Step) string {
-	//exhaustive:enforce
 	switch s {
 	case bench.DoCoat:
 		switch cast, tooth := f.Halves[action.Cast], f.Halves[action.Teeth]; {

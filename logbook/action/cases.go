@@ -144,7 +144,9 @@ func (a CaseIn) tell(t Teller) string {
 	return s
 }
 
-func (a CaseOff) tell(Teller) string { return fmt.Sprintf("case %s %s taken off the list: %s", a.Case, a.Base, a.Reason) }
+func (a CaseOff) tell(Teller) string {
+	return fmt.Sprintf("case %s %s taken off the list: %s", a.Case, a.Base, a.Reason)
+}
 
 func (a CaseDelivered) tell(Teller) string {
 	s := fmt.Sprintf("case %s %s delivered", a.Case, a.Base)

@@ -23,7 +23,6 @@ const (
 // rgb of an ink. Against white: black 21:1, faint 6.7:1, accent 6.9:1 (WCAG 2.2 asks
 // for 4.5:1 of text); pale and wash carry no text.
 func (i ink) rgb() (r, g, b int) {
-	//exhaustive:enforce
 	switch i {
 	case faint:
 		return 0x5c, 0x5c, 0x5c

@@ -19,7 +19,6 @@ func book(f Facts) []Finding {
 	if !b.Last.IsZero() {
 		x.Found += ", the last of " + clock(b.Last)
 	}
-	//exhaustive:enforce
 	switch b.State {
 	case NoBook:
 		x.Found, x.Means = "none yet", "the bench makes one when it is first opened"

@@ -212,7 +212,6 @@ func (u Usual) Show(v float64, in Units) string {
 	plain := func(unit string) string {
 		return strings.TrimSpace(strconv.FormatFloat(v, 'g', 5, 64) + " " + unit)
 	}
-	//exhaustive:enforce
 	switch u.Of {
 	case PSI:
 		return units.FormatPressure(v, in.Pressure)
@@ -258,7 +257,6 @@ func (u Usual) Other(v float64, in Units) (typed string, stored float64) {
 		return "", 0
 	}
 	number := func(x float64) string { return strconv.FormatFloat(math.Round(x*1e4)/1e4, 'f', -1, 64) }
-	//exhaustive:enforce
 	switch u.Of {
 	case PSI:
 		n := in.Pressure.FromPSI(v)

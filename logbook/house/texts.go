@@ -165,13 +165,11 @@ func numbersToTexts(file []byte, in Units) []byte {
 // quantity that is never written so.
 func (u Usual) Parse(text string) (v float64, ok bool, err error) {
 	if !strings.ContainsFunc(text, func(r rune) bool { return r >= 'A' }) {
-		//exhaustive:enforce
 		switch u.Of {
 		case PSI, TempC, SpanK, Seconds, Minutes:
 			return 0, false, fmt.Errorf("%q has no unit: write one, as in %q", words.Clip(text, 60), u.example())
 		}
 	}
-	//exhaustive:enforce
 	switch u.Of {
 	case PSI:
 		v, err = units.ParsePressure(text, units.PSI)
@@ -198,7 +196,6 @@ func (u Usual) Parse(text string) (v float64, ok bool, err error) {
 }
 
 func (u Usual) example() string {
-	//exhaustive:enforce
 	switch u.Of {
 	case PSI:
 		return "207 bar"
@@ -228,7 +225,6 @@ func (u Usual) exact(v float64, in Units) string {
 	}
 	const few, all = 3, 17
 	var texts []string
-	//exhaustive:enforce
 	switch u.Of {
 	case PSI:
 		for _, unit := range []units.PressureUnit{in.Pressure, units.PSI, units.Bar, units.MPa} {

@@ -218,7 +218,6 @@ func (l Lot) Expired(today Date) bool { return !l.Expiry.IsZero() && today.After
 // read back to the same product, lot (serial, where there is no lot) and expiry; ""
 // where the code tells none of them.
 func (l Lot) Entry() string {
-	//exhaustive:enforce
 	switch l.Scheme {
 	case GS1:
 		return l.gs1Entry()

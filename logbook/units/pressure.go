@@ -51,7 +51,6 @@ func (u *PressureUnit) UnmarshalText(b []byte) error {
 }
 
 func (u PressureUnit) pascal() float64 {
-	//exhaustive:enforce
 	switch u {
 	case Bar:
 		return pascalPerBar

@@ -49,7 +49,6 @@ const (
 // String shows the ratio in a form ParseRatio reads.
 func (r Ratio) String() string {
 	v := strconv.FormatFloat(r.Value, 'f', -1, 64)
-	//exhaustive:enforce
 	switch r.By {
 	case ByBulk:
 		return v + ":1 by volume"

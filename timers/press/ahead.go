@@ -59,7 +59,6 @@ func (p *plan) deal(w *world, d draws, k int) {
 func (p *plan) steps(w *world, list []step) []step {
 	for i := range w.cells {
 		c, job := &w.cells[i], int8(i)
-		//exhaustive:enforce
 		switch c.stage {
 		case Waiting:
 			switch {

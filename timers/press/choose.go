@@ -26,7 +26,6 @@ func (r rule) moore() bool { return r == mooreRule || r == mooreSerial }
 
 // key ranks flask i under a rule, least first; equals keep the order of the flasks.
 func (p *plan) key(w *world, r rule, i int) time.Duration {
-	//exhaustive:enforce
 	switch r {
 	case firstCome:
 		return w.cells[i].since

@@ -143,7 +143,6 @@ func (t *table) code(w *world, i int) uint64 {
 		return code
 	}
 	if t.lost(w, i) {
-		//exhaustive:enforce
 		switch c.stage {
 		case Waiting, Untrimmed:
 			return 0
@@ -319,7 +318,6 @@ func (t *table) single(w *world, live uint32, others bool) bool {
 func (t *table) alone(w *world, i int) (got worth) {
 	c, round, done := &w.cells[i], t.d.Raise+t.d.Hold+t.d.Open, t.d.Final
 	at := max(w.now, c.at)
-	//exhaustive:enforce
 	switch c.stage {
 	case Untrimmed:
 		at = w.now + t.d.Trim
