@@ -15,7 +15,9 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/check"
+	"flaskside/logbook/house"
 	"flaskside/logbook/layout"
+	"flaskside/logbook/record"
 	"flaskside/timers/simclock"
 )
 
@@ -166,6 +168,18 @@ func TestOtherFormats(t *testing.T) {
 		}
 		if js, err := check.Journals(file); len(js) > 0 || err != nil && !errors.Is(err, fs.ErrNotExist) {
 			t.Errorf("format %q: journals %v, %v", format, js, err)
+		}
+	}
+}
+
+// Settings with the air of the place are not known to a program of format 1.
+func TestThePlaceRaisesTheFormat(t *testing.T) {
+	for _, place := range []house.Place{{}, {AltitudeM: 1600}, {AirHPa: 840}} {
+		s := house.Default()
+		s.Place = place
+		r := record.Record{Action: action.Action{Body: action.Settings{House: s}}}
+		if got, want := newer(r), place != (house.Place{}); got != want {
+			t.Errorf("place %+v raises the format: %v, want %v", place, got, want)
 		}
 	}
 }

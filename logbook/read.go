@@ -213,32 +213,65 @@ func (b *Book) gathered(from, until time.Time, corrections bool) (out *bench.Ben
 		}
 		p.readingsBefore(from, seqs)
 		p.lots(seqs)
-		for _, seq := range slices.Collect(maps.Keys(seqs)) {
-			p.amendments(seq, seqs)
-		}
-		recs, err := p.sorted(seqs)
-		if err != nil {
+		if out, err = p.folded(seqs, until, corrections); err != nil {
 			return err
 		}
-		kept := recs[:0]
-		for _, r := range recs {
-			_, isCorrect := r.Action.Body.(action.Correct)
-			_, isBack := r.Action.Body.(action.TakeBack)
-			if r.Stamp.At.Before(until) || corrections && (isCorrect || isBack) {
-				kept = append(kept, r)
-			}
+		if n := len(seqs); p.readingsOf(out, from, seqs) > n {
+			out, err = p.folded(seqs, until, corrections)
 		}
-		out = bench.Fold(kept, bench.Counters{})
-		return nil
+		return err
 	})
 	return out, err
+}
+
+// folded adds what amends the records and gives the bench of all of them.
+func (p *past) folded(seqs map[uint64]bool, until time.Time, corrections bool) (*bench.Bench, error) {
+	for _, seq := range slices.Collect(maps.Keys(seqs)) {
+		p.amendments(seq, seqs)
+	}
+	recs, err := p.sorted(seqs)
+	if err != nil {
+		return nil, err
+	}
+	kept := recs[:0]
+	for _, r := range recs {
+		_, isCorrect := r.Action.Body.(action.Correct)
+		_, isBack := r.Action.Body.(action.TakeBack)
+		if r.Stamp.At.Before(until) || corrections && (isCorrect || isBack) {
+			kept = append(kept, r)
+		}
+	}
+	return bench.Fold(kept, bench.Counters{}), nil
+}
+
+// readingsOf adds what the baths read while loads were in that had been cured long before
+// an instant: how their cures stand rests on it. It gives how many records there are then.
+func (p *past) readingsOf(b *bench.Bench, at time.Time, seqs map[uint64]bool) int {
+	long := at.Add(-bench.ReadingMemory)
+	for _, no := range bench.Sorted(b.Loads) {
+		l := b.Loads[no]
+		if !l.In.At.Before(long) {
+			continue
+		}
+		until := long
+		if len(b.StillIn(l)) == 0 && l.Last.At.Before(long) {
+			until = l.Last.At.Add(1)
+		}
+		p.readingsBetween(l.In.At, until, seqs)
+	}
+	return len(seqs)
 }
 
 // readingsBefore adds the bath temperatures read before an instant that a cure going
 // on then may rest on.
 func (p *past) readingsBefore(at time.Time, seqs map[uint64]bool) {
+	p.readingsBetween(at.Add(-bench.ReadingMemory), at, seqs)
+}
+
+// readingsBetween adds the bath temperatures read from one instant until before another.
+func (p *past) readingsBetween(from, until time.Time, seqs map[uint64]bool) {
 	near := map[uint64]bool{}
-	p.between(at.Add(-bench.ReadingMemory), at, near)
+	p.between(from, until, near)
 	first, last := uint64(math.MaxUint64), uint64(0)
 	for seq := range near {
 		first, last = min(first, seq), max(last, seq)

@@ -17,6 +17,7 @@ import (
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers"
+	"flaskside/timers/cure"
 )
 
 // wholeBook walks a book that is closed and fails the test for every fault: a gap or
@@ -260,5 +261,32 @@ func TestWholeBookSeesFaults(t *testing.T) {
 		if _, faults := faultsOf(copied); len(faults) == 0 {
 			t.Errorf("%s is not seen", c.name)
 		}
+	}
+}
+
+// What a bath read is at hand also where the cure lies long before the period: how it stands
+// is no other then.
+func TestCureBeforeThePeriodKeepsItsReadings(t *testing.T) {
+	h := newHands(t)
+	h.do(0, action.FlaskOpen{Place: 1, Case: "1", Base: "upper", Size: "small"})
+	h.do(minute, action.BathReading{Bath: 1, TempC: 30, Source: "typed"})
+	h.do(minute, action.BathLoad{Flasks: []int{1}, Programme: "long, 9 h"}, "1")
+	for range 3 {
+		h.do(2*time.Hour, action.BathReading{Bath: 1, TempC: 24, Source: "typed"})
+	}
+	h.do(4*time.Hour, action.BathUnload{Flasks: []int{1}}, "1")
+	h.do(200*time.Hour, action.BathReading{Bath: 1, TempC: 74, Source: "typed"})
+	h.do(100*time.Hour, action.Outcome{Flask: 1, Outcome: action.Finished}, "1")
+	at := h.ck.Read().Wall
+	b, err := h.b.Whole(at.Add(-time.Hour), at.Add(time.Hour))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(b.ReadingsOf(b.Loads[1])); n != 3 {
+		t.Errorf("%d readings of the load, want the 3 while it was in", n)
+	}
+	s, err := b.StandingOf(b.Flasks[1], timers.Now{Reading: h.ck.Read()})
+	if err != nil || s.Word != cure.OffTemperature {
+		t.Errorf("the cure stands as %q, %v; want %q", s.Word, err, cure.OffTemperature)
 	}
 }

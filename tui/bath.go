@@ -191,7 +191,10 @@ func (m *sight) stayLines(l *bench.Load, w int) []lineOf {
 	if r, ok := m.bench().LastReading(l.Bath); ok {
 		text += fmt.Sprintf(" · read %s %s ago", m.temp(r.TempC), length(m.now.Since(r.At).For))
 	}
-	out := []lineOf{{plain, fit(text, w)}}
+	var out []lineOf
+	for _, s := range wrap(text, w) {
+		out = append(out, lineOf{plain, s})
+	}
 	if in.Estimated {
 		out = append(out, lineOf{dim, "the computer was restarted: these times are estimated"})
 	}

@@ -77,6 +77,12 @@ func line(name, ask, preset string, may bool) *field {
 func (fd *field) upTo(characters int) *field          { fd.most = characters; return fd }
 func (fd *field) optional() *field                    { fd.may = true; return fd }
 func (fd *field) only(when func(f *form) bool) *field { fd.when = when; return fd }
+
+// and narrows when a field is asked.
+func (fd *field) and(when func(f *form) bool) *field {
+	before := fd.when
+	return fd.only(func(f *form) bool { return when(f) && (before == nil || before(f)) })
+}
 func (fd *field) refusing(bad func(s string) error) *field {
 	fd.value = func(s string) (float64, error) { return 0, bad(s) }
 	return fd

@@ -62,7 +62,7 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 		fields = append(fields, choose("bath", "which bath?", m.bathNames()...))
 	}
 	planned := func(f *form) bool { return f.choice("programme") == len(h.Programmes)+1 }
-	unit := h.Units.Temperature
+	read, which := m.quantity("bath_c", "the bath reads", "bath-load.bath_c")
 	typed := func(f *form) bool { return f.choice("go") == loadType }
 	programme := choose("programme", "programme and when they would be out (the resin maker's cycle comes first)", m.programmeOptions()...)
 	if len(x.flasks) > 1 && !x.others {
@@ -81,7 +81,7 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 			return nil
 		}),
 		goes,
-		digits("bath_c", "the bath reads", "°"+string(unit), "", func(s string) (float64, error) { return units.ParseTemp(s, unit) }).only(typed).reached(x.offerTemp),
+		read.only(typed).reached(x.offerTemp), which.and(typed),
 		digits("thin", "thinnest part of the base", "mm", "", plainNumber(0.5, 30)).only(typed).reached(x.offerThickness),
 		digits("thick", "thickest part of the base", "mm", "", plainNumber(0.5, 30)).only(typed),
 		choose("sure", "in the bath now?", goes.options[0]).only(typed).reached(x.beforeTheyGoIn))
@@ -146,10 +146,15 @@ func (x *loadForm) programme() house.Programme {
 // offerTemp offers what the bath read a moment ago, or else what it should read.
 func (x *loadForm) offerTemp(f *form) tea.Cmd {
 	c, ok := x.m.lastRead(x.bath())
-	if !ok {
-		c = x.programme().Stages[0].TempC
+	first, fd := x.programme().Stages[0], f.get("bath_c")
+	if fd.may = !ok && first.RampS > 0; fd.may { // before a ramp it may read anything
+		fd.preset = ""
+		return nil
 	}
-	f.get("bath_c").preset = strings.Fields(units.FormatTemp(c, x.m.house().Units.Temperature))[0]
+	if !ok {
+		c = first.TempC
+	}
+	fd.preset = strings.Fields(units.FormatTemp(c, x.m.house().Units.Temperature))[0]
 	return nil
 }
 

@@ -434,7 +434,12 @@ func (m *Model) correctItem(it bench.Item) tea.Cmd {
 	return m.menu(m.recordWords(it.Body), nil, names, func(i int) tea.Cmd {
 		c := cs[i]
 		fd := c.make("value")
-		f := &form{title: "correct: " + m.recordWords(it.Body), fields: []*field{fd, choose("why", "why?", words.ReasonsOf(mending)...)}}
+		f := &form{title: "correct: " + m.recordWords(it.Body), fields: []*field{fd, choose("why", "why?", words.ReasonsOf(mending)...).reached(func(f *form) tea.Cmd {
+			if f.lines = nil; c.name == "case" && m.caseOdd(f, "value") != "" {
+				f.lines = []string{m.caseOdd(f, "value")}
+			}
+			return nil
+		})}}
 		f.done = func(f *form) tea.Cmd {
 			set, err := json.Marshal(map[string]any{c.name: c.read(f, fd)})
 			if err != nil {

@@ -35,6 +35,9 @@ type mixForm struct {
 	jarC   *float64 // of the parts where they come from the refrigerator; nil for the room's
 	began  time.Time
 	same   *action.MixMake // the mix as last time, for the flasks that wait; nil where it is not offered
+	jar    string          // the refrigerator's temperature, as it was typed
+	// whichUnit asks for the unit of the room's temperature where it is in doubt.
+	whichUnit *field
 }
 
 // newMix asks for a mix for the flasks that wait for one.
@@ -57,7 +60,6 @@ func (m *Model) newMix(f *bench.Flask) tea.Cmd {
 		m.say(warn, "there is no flask that needs a mix: open one first (+)")
 		return nil
 	}
-	unit := m.house().Units.Temperature
 	powderLot, liquidLot := m.lastLots()
 	how := func(is int) func(*form) bool { return func(f *form) bool { return f.choice("how") == is } }
 	weighed := func(f *form) bool { return f.choice("how") != asReckoned }
@@ -80,8 +82,7 @@ func (m *Model) newMix(f *bench.Flask) tea.Cmd {
 		digits("powder", "powder weighed", "g", "", plainNumber(0.1, 5000)).only(weighed).reached(x.weigh),
 		digits("liquid", "liquid weighed", "g", "", plainNumber(0.1, 5000)).only(weighed),
 		line("powder lot", "powder lot", powderLot, true), line("liquid lot", "liquid lot", liquidLot, true),
-		digits("room", "room temperature", "°"+string(unit), strings.Fields(units.FormatTemp(m.lastRoom(), unit))[0], x.temps))
-	fields[len(fields)-1].also = "/"
+		x.room(), x.whichUnit)
 	if x.same != nil {
 		fields = x.askSame(fields)
 	}
@@ -243,20 +244,40 @@ func (x *mixForm) weighed() (dough.Proportions, error) {
 	return dough.Proportion(x.resin(), q)
 }
 
-// temps reads the temperature of the room, and behind a stroke that of the refrigerator
-// that powder and liquid come from.
-func (x *mixForm) temps(s string) (roomC float64, err error) {
+// room asks for the temperature of the room, and behind a stroke for that of the
+// refrigerator that powder and liquid come from.
+func (x *mixForm) room() *field {
 	unit := x.m.house().Units.Temperature
-	room, jar, both := strings.Cut(s, "/")
-	x.jarC = nil
-	if both {
-		c, err := units.ParseTemp(jar, unit)
-		if err != nil {
-			return 0, err
+	fd, which := x.m.quantity("room", "room temperature", "mix.room_c")
+	fd.preset, fd.also = strings.Fields(units.FormatTemp(x.m.lastRoom(), unit))[0], "/"
+	one := fd.value
+	fd.value = func(s string) (roomC float64, err error) {
+		room, jar, both := strings.Cut(s, "/")
+		x.jarC, x.jar = nil, jar
+		if both {
+			c, err := units.ParseTemp(jar, unit)
+			if err != nil {
+				return 0, err
+			}
+			x.jarC = &c
 		}
-		x.jarC = &c
+		return one(room)
 	}
-	return units.ParseTemp(room, unit)
+	x.whichUnit = which
+	return fd
+}
+
+// stored is the temperature of the refrigerator, in the unit that was meant for the room's.
+func (x *mixForm) stored() *float64 {
+	unit := x.m.house().Units.Temperature
+	if x.jarC == nil || !units.Bare(x.jar) || x.form.num("room") == x.form.get("room").number {
+		return x.jarC
+	}
+	if unit = units.Celsius; x.m.house().Units.Temperature == units.Celsius {
+		unit = units.Fahrenheit
+	}
+	c := unit.ToC(x.m.house().Units.Temperature.FromC(*x.jarC))
+	return &c
 }
 
 // window is from when to when the dough can be worked in a room.
@@ -302,7 +323,7 @@ func (x *mixForm) body(f *form) action.MixMake {
 		powder, liquid, _ = x.masses()
 	}
 	return action.MixMake{Flasks: pick, Resin: x.resin().Name, PowderG: powder, LiquidG: liquid,
-		PowderLot: strings.TrimSpace(f.text("powder lot")), LiquidLot: strings.TrimSpace(f.text("liquid lot")), RoomC: f.num("room"), JarC: x.jarC}
+		PowderLot: strings.TrimSpace(f.text("powder lot")), LiquidLot: strings.TrimSpace(f.text("liquid lot")), RoomC: f.num("room"), JarC: x.stored()}
 }
 
 // lastRoom is the room temperature last used.

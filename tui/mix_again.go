@@ -49,8 +49,7 @@ func (x *mixForm) askSame(fields []*field) []*field {
 	same := choose("same", "as last time, and weighed so?", "yes", "no, something differs")
 	same.choice, same.above = sameYes, x.m.sameLines(*x.same)
 	for _, fd := range fields {
-		when := fd.when
-		fd.only(func(f *form) bool { return f.choice("same") == sameNo && (when == nil || when(f)) })
+		fd.and(func(f *form) bool { return f.choice("same") == sameNo })
 	}
 	return append([]*field{same}, fields...)
 }

@@ -307,28 +307,53 @@ func (m *Model) newFlask(place int) tea.Cmd {
 		names[i] = m.caseWords(k)
 	}
 	fields := []*field{
-		line("case", "case number", "", false).upTo(24),
+		line("case", "case number", "", false).upTo(24), m.caseAsked("case"),
 		choose("base", "base", action.Bases...),
 		choose("size", "size", action.Sizes...),
 	}
 	if len(waiting) > 0 {
 		for _, fd := range fields {
-			fd.only(func(f *form) bool { return f.choice("which") > len(waiting) })
+			fd.and(func(f *form) bool { return f.choice("which") > len(waiting) })
 		}
 		fields = append([]*field{choose("which", "which case?", append(names, "another: type its number")...)}, fields...)
 	}
 	fm := &form{title: fmt.Sprintf("new flask on place %d", place), fields: fields}
 	fm.done = func(fm *form) tea.Cmd {
-		open := action.FlaskOpen{Place: place}
+		open, why := action.FlaskOpen{Place: place}, ""
 		if i := fm.choice("which"); i > 0 && i <= len(waiting) {
 			open.Case, open.Base, open.Size = waiting[i-1].Case, waiting[i-1].Base, waiting[i-1].Size
 		} else {
 			open.Case, open.Base, open.Size = strings.TrimSpace(fm.text("case")), action.Bases[fm.choice("base")-1], action.Sizes[fm.choice("size")-1]
+			// A second flask for a case on the list is another question, asked when it is recorded.
+			if k, listed := m.bench().CaseOnList(open.Case, open.Base); m.caseOdd(fm, "case") != "" && (!listed || k.Waits()) {
+				why = fmt.Sprint(fm.choice("case" + whyAsked))
+			}
 		}
-		return m.answer(fm, open, "", func(logbook.Saved) tea.Cmd { m.sel = place; return nil })
+		return m.answer(fm, open, why, func(logbook.Saved) tea.Cmd { m.sel = place; return nil })
 	}
 	m.open(fm)
 	return nil
+}
+
+// whyAsked ends the name of the question for the reason of what a field holds.
+const whyAsked = ", why"
+
+// caseOdd says why what a field holds does not look like a case number, "" where it does.
+func (m *sight) caseOdd(f *form, name string) string {
+	if s := strings.TrimSpace(f.text(name)); s != "" {
+		return m.house().CaseOdd(s)
+	}
+	return ""
+}
+
+// caseAsked follows the field of a case number and asks at once about one that does not
+// look like it, before anything else is typed.
+func (m *sight) caseAsked(name string) *field {
+	odd := func(f *form) bool { return m.caseOdd(f, name) != "" }
+	return choose(name+whyAsked, "", words.Reasons[1:]...).only(odd).reached(func(f *form) tea.Cmd {
+		f.get(name + whyAsked).ask = m.caseOdd(f, name) + ". Go on anyway? Your reason is recorded"
+		return nil
+	})
 }
 
 // mixFor asks whether a flask takes a mix that stands, or a new one.

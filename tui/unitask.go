@@ -31,7 +31,7 @@ func (m *sight) quantity(name, ask, key string) (fd, which *field) {
 		}
 		return v, err
 	})
-	doubt := func(f *form) bool { return units.Bare(f.get(name).typed) && other(f.get(name).number) != "" }
+	doubt := func(f *form) bool { return units.Bare(first(f.get(name).typed)) && other(f.get(name).number) != "" }
 	which = choose(name+unitAsked, "which unit was meant?", "", "").only(doubt).reached(func(f *form) tea.Cmd {
 		v := f.get(name).number
 		typed, stored := u.Other(v, in)
@@ -46,6 +46,12 @@ func (m *sight) quantity(name, ask, key string) (fd, which *field) {
 		return fd.number
 	}
 	return fd, which
+}
+
+// first is what was typed before a stroke.
+func first(typed string) string {
+	s, _, _ := strings.Cut(typed, "/")
+	return s
 }
 
 // unitAsked ends the name of the question for the unit of a field.

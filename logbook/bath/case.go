@@ -45,6 +45,7 @@ type Case struct {
 	Out             time.Duration // how long the last of its flasks was in; 0 while one is in the bath
 	RoomC           float64       // flasks and dough before, °C
 	ThinMM, ThickMM float64       // thinnest section decides the residual, thickest the peak
+	Unread          bool          // it was not: the room's temperature is taken
 	Assumed         bool          // the sections were not recorded
 	Size            action.Size   // of the largest flask, the slowest
 	Flasks          int
@@ -96,6 +97,9 @@ func Of(b *bench.Bench, l *bench.Load) Case {
 	if !math.IsInf(room, 1) {
 		c.RoomC = room
 	}
+	if c.BathC == 0 {
+		c.BathC, c.Unread = c.RoomC, true
+	}
 	if c.Ratios == 0 {
 		c.mix(bench.Ratio{Mass: cure.Defaults().PowderLiquid, Flat: true})
 	}
@@ -126,7 +130,7 @@ func clash(b *bench.Bench, l *bench.Load, bandK float64) Clash {
 		}
 		this, _ := b.CureOf(l)
 		other, _ := b.CureOf(o)
-		late := bench.Between(l.In, o.In)
+		late := l.Behind(o)
 		for after := max(late, 0); after <= min(this.Total(), late+other.Total()); after += time.Minute {
 			_, a, holds := this.Hold(after)
 			_, x, too := other.Hold(after - late)

@@ -93,6 +93,9 @@ func (e *Estimate) Lines(s Say) []Line {
 	if e.Case.Assumed {
 		add(Small, "note: sections not recorded, %g to %g mm assumed", e.Case.ThinMM, e.Case.ThickMM)
 	}
+	if e.Case.Unread {
+		add(Small, "note: no bath temperature recorded when the flasks went in, %s assumed", s.temp(e.Case.BathC))
+	}
 	add(Small, "%s", r.Note)
 	return out
 }

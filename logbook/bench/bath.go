@@ -56,7 +56,7 @@ type Load struct {
 	Flasks    []int
 	Programme string
 	Stages    []house.Stage
-	BathC     float64
+	BathC     float64 // read when the flasks went in, 0 where that is not known
 	MaxS      int
 	Sections  map[int]action.Section
 	In        timers.Stamp
@@ -119,7 +119,7 @@ func checkBathLoad(c *checker, a action.BathLoad) (action.BathLoad, error) {
 			a.MaxS = p.MaxS
 		}
 	}
-	if a.BathC == 0 {
+	if a.BathC == 0 && a.Stages[0].RampS == 0 { // before a ramp it may have read anything
 		a.BathC = a.Stages[0].TempC
 		if air := c.b.House.Place.Air(); air != 0 { // an open bath gets no hotter
 			a.BathC = min(a.BathC, air.WaterBoilsC())

@@ -50,13 +50,13 @@ func (b *Bench) BathOf(l *Load) house.Bath {
 	return house.Bath{Name: fmt.Sprintf("bath %d", l.Bath), Litres: 10, HeaterW: 1000}
 }
 
-// Between is the time from one stamp to another, below 0 where that is the earlier, by the
-// clock that decides.
-func Between(from, to timers.Stamp) time.Duration {
-	if between(from, to) < 0 {
-		return -timers.Elapsed(to, from)
+// Behind is how long after a load another went in, below 0 where it went in before, which
+// the numbers of the loads tell: they are given in the order of the book.
+func (l *Load) Behind(o *Load) time.Duration {
+	if o.No < l.No {
+		return -timers.Elapsed(o.In, l.In)
 	}
-	return timers.Elapsed(from, to)
+	return timers.Elapsed(l.In, o.In)
 }
 
 // after is how long after a load went in something was recorded. Which came first the

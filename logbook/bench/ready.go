@@ -198,6 +198,9 @@ func (b *Bench) shortages(now timers.Now) []timers.Signal {
 		if err != nil || o.Median == 0 {
 			continue
 		}
+		if now.Since(m.Made).For >= m.Window.To {
+			continue // its working time is over, and that alarm says it
+		}
 		need := time.Duration((float64(b.House.Work.FinalS) + float64(o.Median)*b.closureS()) * float64(time.Second))
 		since := now.Since(m.Made).For - (m.Window.To - need)
 		if since <= 0 {

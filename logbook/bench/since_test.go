@@ -10,6 +10,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 	"flaskside/timers/simclock"
@@ -135,5 +136,66 @@ func TestAFlaskThatComesBackToOthersIsHeardSinceThen(t *testing.T) {
 	}
 	if len(rose) != 2 || rose[1] != 0 || rose[2] != 100*minute {
 		t.Errorf("heard for %v, want flask 1 from now on, flask 2 for 1 h 40 min", rose)
+	}
+}
+
+// A mix past its working time has one alarm, that it is; that the closures would not fit any
+// more is not told beside it.
+func TestDoughPastItsTimeHasOneAlarm(t *testing.T) {
+	p := newPaper(t)
+	p.do(0, action.FlaskOpen{Place: 1, Case: "4401", Base: "upper", Size: "large"})
+	p.do(0, action.Coat{Flask: 1, Half: "both"})
+	p.do(minute, action.MixMake{Flasks: []int{1}})
+	seen := map[timers.End]bool{}
+	for range 90 {
+		p.ck.Run(minute)
+		var low, over bool
+		for _, al := range p.b.Alarms(p.now()) {
+			switch key, end := timers.SplitSignalKey(al.Key); {
+			case end == bench.ShortOfDough:
+				low, seen[end] = true, true
+			case strings.HasPrefix(key, "mix/") && end == timers.Limit:
+				over, seen[end] = true, true
+			}
+		}
+		if low && over {
+			t.Fatalf("%s: both that the dough's time is short and that it is over", p.now().Wall)
+		}
+	}
+	if !seen[bench.ShortOfDough] || !seen[timers.Limit] {
+		t.Errorf("seen: %v", seen)
+	}
+}
+
+// Before a ramp a bath may read anything: nothing is put in for it. Into a bath at its
+// temperature the flasks go at that.
+func TestNoBathTemperatureIsPutInBeforeARamp(t *testing.T) {
+	for ramp, want := range map[int]float64{0: 74, 3600: 0} {
+		p := newPaper(t)
+		p.do(0, action.FlaskOpen{Place: 1, Case: "4401", Base: "upper", Size: "large"})
+		p.do(0, action.BathLoad{Flasks: []int{1}, Programme: "own", Stages: []house.Stage{{TempC: 74, RampS: ramp, HoldS: 32400}}}, "1")
+		if got := p.b.Loads[1].BathC; got != want {
+			t.Errorf("ramp of %d s: the bath is put in at %g °C, want %g", ramp, got, want)
+		}
+	}
+}
+
+// Which load went in first the order of the book tells, also where the machine was started
+// anew in between and its clock stood back.
+func TestWhichLoadWasFirstTheBookTells(t *testing.T) {
+	p := newPaper(t)
+	for i, c := range []string{"4401", "4402"} {
+		p.do(0, action.FlaskOpen{Place: i + 1, Case: c, Base: "upper", Size: "large"})
+	}
+	p.do(0, action.BathLoad{Flasks: []int{1}, Programme: "long, 9 h"}, "1")
+	p.ck.Reboot(minute, "boot-2")
+	p.ck.Step(-2 * hour)
+	p.do(0, action.BathLoad{Flasks: []int{2}, Programme: "long, 9 h"}, "1")
+	a, b := p.b.Loads[1], p.b.Loads[2]
+	if d := a.Behind(b); d < 0 {
+		t.Errorf("the second load went in %v after the first", d)
+	}
+	if d := b.Behind(a); d > 0 {
+		t.Errorf("the first load went in %v after the second", d)
 	}
 }

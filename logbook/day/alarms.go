@@ -28,6 +28,7 @@ type rung struct {
 	stepped  *timers.Stamp // gone with the step that was due; nil: not so
 	known    time.Time     // when the record that made it possible was written
 	silent   bool          // it was over before that: no open bench could sound it
+	later    string        // the alarm that takes its place; "" where the ends of its window tell
 }
 
 // mostLooks bounds how often the bench is put together anew to find alarms.
@@ -75,6 +76,14 @@ func (w *watch) look(b *bench.Bench, at timers.Stamp, ahead, behind time.Time) {
 		if key, end := timers.SplitSignalKey(al.Key); !windows[key] {
 			kind, flasks := otherWords(b, al.Key)
 			note(al.Key, al.Priority, al.Rose, kind+words.Alarm(end), flasks)
+			if end == bench.ShortOfDough && len(flasks) == 1 { // until the working time is over
+				w.found[al.Key].later = timers.SignalKey(fmt.Sprintf("mix/%d/dough", b.Flasks[flasks[0]].Mix), timers.Limit)
+			}
+		}
+	}
+	for key := range w.open { // what another took the place of went by no step
+		if later := w.found[key].later; later != "" && on[later] {
+			on[key] = true
 		}
 	}
 	for key := range w.open {
@@ -147,6 +156,9 @@ func (s Sheet) alarms() (out []rung, all bool) {
 // superseded tells whether a later end of the same window rang before anything was
 // done about it.
 func (w watch) superseded(key string, r *rung) bool {
+	if later := w.found[r.later]; later != nil {
+		return r.stepped == nil || later.rose.At.Before(r.stepped.At)
+	}
 	window, end := timers.SplitSignalKey(key)
 	ends := []timers.End{timers.Floor, timers.Warning, timers.Limit}
 	i := slices.Index(ends, end)

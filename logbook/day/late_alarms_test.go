@@ -52,3 +52,40 @@ func TestAlarmsThatNoBenchCouldSoundAreWorkedOut(t *testing.T) {
 		}
 	}
 }
+
+// That the closures will not fit the dough's time gives way to that it is over: of the two
+// the sheet tells the later, or both where the first was acknowledged.
+func TestShortDoughGivesWayToItsEnd(t *testing.T) {
+	for _, heard := range []bool{false, true} {
+		s := newShift(t, "2026-11-25 08:00", "Europe/Berlin")
+		s.do(0, action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "large"})
+		s.do(minute, action.Coat{Flask: 1, Half: "both", DryMinS: 600})
+		s.do(11*minute, action.MixMake{Flasks: []int{1}, DoughS: 300, WorkS: 2400})
+		s.do(37*minute, action.Note{Flask: 1, Text: "the telephone rang"})
+		if heard {
+			s.do(minute, action.AlarmHeard{Alarm: "flask/1/closures/0#short of dough"})
+		}
+		s.do(20*minute, action.Note{Flask: 1, Text: "left lying"})
+		s.do(minute, action.MixStiff{Mix: 1})
+		plain := strings.Join(strings.Fields(string(written(t, s.sheet("2026-11-25").Text))), " ")
+		short := strings.Contains(plain, "may not close before the dough is too stiff")
+		if !strings.Contains(plain, "mix A: working time is over") || short != heard {
+			t.Errorf("acknowledged %v: shortage told %v:\n%s", heard, short, plain)
+		}
+	}
+}
+
+// In a finished flask nothing runs on, and what was not gone on from is not told as set.
+func TestNothingRunsOnInAFinishedFlask(t *testing.T) {
+	s := newShift(t, "2026-11-25 08:00", "Europe/Berlin")
+	s.do(0, action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "large"})
+	s.do(minute, action.Coat{Flask: 1, Half: "both", DryMinS: 600})
+	s.do(30*minute, action.Outcome{Flask: 1, Outcome: "remake", Defects: []string{"fracture"}}, "1")
+	sheet := s.sheet("2026-11-25")
+	plain := strings.Join(strings.Fields(string(written(t, sheet.Text))), " ")
+	for name, form := range map[string]string{"text": plain, "html": selfContained(t, written(t, sheet.HTML))} {
+		if strings.Contains(form, "running") || strings.Contains(form, "as set") || !strings.Contains(form, "ended with the flask") {
+			t.Errorf("%s:\n%s", name, form)
+		}
+	}
+}

@@ -197,13 +197,18 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		if f.PinMM != nil {
 			pin = units.FormatLength(*f.PinMM)
 		}
-		short := 0
+		short, left := 0, false
 		for _, sp := range s.spells(f) {
-			if verdict, _ := s.lasted(sp); verdict == tooShort || verdict == tooLong || verdict == string(cure.OffTemperature) || s.overdue(sp) {
+			verdict, _ := s.lasted(sp)
+			left = left || verdict == cutOff
+			if verdict == tooShort || verdict == tooLong || verdict == string(cure.OffTemperature) || s.overdue(sp) {
 				short++
 			}
 		}
 		windows := cell{Text: asSet}
+		if left {
+			windows.Text = cutOff
+		}
 		if short > 0 {
 			windows = cell{fmt.Sprintf("%d not as set", short), true}
 		}
@@ -419,7 +424,7 @@ func (s Sheet) mixBlock(mixes []*bench.Mix) block {
 func (s Sheet) loadBlock(l *bench.Load) block {
 	about := action.Subject{Class: 'l', No: l.No}
 	b := block{Name: fmt.Sprintf("Bath load %d · flask %s · %s", l.No, strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme), Wide: true,
-		Aside: fmt.Sprintf("bath %d, in %s%s at %s", l.Bath, s.did(about, &l.In, "bath-load"), star(s.corrected(about, "bath-load")), units.FormatTemp(l.BathC, s.Bench.House.Units.Temperature))}
+		Aside: fmt.Sprintf("bath %d, in %s%s%s", l.Bath, s.did(about, &l.In, "bath-load"), star(s.corrected(about, "bath-load")), s.bathRead(l))}
 	if out := s.outOf(l); out != nil {
 		b.Aside += ", out " + s.did(action.Subject{Class: 'f', No: out.flask}, &out.at, "bath-unload")
 	}

@@ -421,14 +421,21 @@ func (s Sheet) room(m *bench.Mix) string {
 	return words
 }
 
+// bathRead is what the bath of a load read when its flasks went in.
+func (s Sheet) bathRead(l *bench.Load) string {
+	if l.BathC == 0 {
+		return ", bath not read"
+	}
+	return " at " + units.FormatTemp(l.BathC, s.Bench.House.Units.Temperature)
+}
+
 func (s Sheet) bathing(p *page) {
-	temp := func(v float64) string { return units.FormatTemp(v, s.Bench.House.Units.Temperature) }
 	for i, l := range s.loads() {
 		if i == 0 {
 			p.section("BATH LOADS")
 		}
-		p.line(2, "%d  bath %d, in %s%s at %s   flask %s   programme %s", l.No, l.Bath, s.did(action.Subject{Class: 'l', No: l.No}, &l.In, "bath-load"), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")),
-			temp(l.BathC), strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme)
+		p.line(2, "%d  bath %d, in %s%s%s   flask %s   programme %s", l.No, l.Bath, s.did(action.Subject{Class: 'l', No: l.No}, &l.In, "bath-load"), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")),
+			s.bathRead(l), strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme)
 		p.line(5, "%s", s.stages(l))
 		if words := s.sections(l); words != "" {
 			p.line(5, "%s", words)

@@ -27,6 +27,7 @@ type spell struct {
 	half     bool          // a half drying
 	hold     bool          // a hold in the press
 	stands   cure.Standing // how the cure in it stood, "" for another window
+	cut      bool          // the flask was finished before the step that ends it
 	about    action.Subject
 	began    action.Kind // the records of its two ends
 	ended    []action.Kind
@@ -67,6 +68,12 @@ func (s Sheet) spells(f *bench.Flask) []spell {
 	add := func(sp spell) {
 		if _, ok := took(sp.from, sp.to); !ok {
 			sp.to = nil
+		}
+		if sp.to == nil && f.Ended != nil { // nothing runs on in a flask that is finished
+			sp.to, sp.cut, sp.ended = f.Ended, true, kinds("outcome")
+			if _, ok := took(sp.from, sp.to); !ok {
+				sp.to = nil
+			}
 		}
 		if sp.from.At.Before(s.Until) && (sp.to == nil || !sp.to.At.Before(s.From)) {
 			out = append(out, sp)
@@ -159,6 +166,7 @@ const (
 	asSet    = "as set"
 	tooShort = "short"
 	tooLong  = "over"
+	cutOff   = "ended with the flask"
 	runsOn   = "running"
 )
 
@@ -180,6 +188,9 @@ func (s Sheet) lasted(sp spell) (verdict, words string) {
 		return runsOn, words
 	}
 	words = sp.long(p)
+	if sp.cut {
+		return cutOff, words
+	}
 	verdict = cmp.Or(string(sp.stands), asSet) // time alone says nothing of a cure
 	if by := sp.by(p); by != "" {
 		verdict, words = tooLong, words+", "+by
@@ -202,6 +213,8 @@ func (sp spell) long(p timers.Passed) string {
 // by words by how much a window was missed, nothing where it was as set.
 func (sp spell) by(p timers.Passed) string {
 	switch {
+	case sp.cut:
+		return "" // nobody went on from it
 	case p.For < sp.min:
 		return units.FormatDuration(sp.min-p.For.Truncate(time.Second)) + " short"
 	case sp.max > 0 && p.For > sp.max:

@@ -19,7 +19,8 @@ func casePattern(pattern string) (*regexp.Regexp, error) {
 	return regexp.Compile("^(?:" + pattern + ")$")
 }
 
-func validCases(pattern string) error {
+// ValidCases says what is wrong with a pattern of case numbers; "" is the default.
+func ValidCases(pattern string) error {
 	if utf8.RuneCountInString(pattern) > mostPatternRunes || !plain(pattern) {
 		return fmt.Errorf("settings: case_numbers has at most %d plain characters", mostPatternRunes)
 	}

@@ -324,7 +324,7 @@ func (h House) Valid() error {
 	sec("cooling.bench_s", h.Cooling.BenchS, 0)
 	sec("cooling.water_s", h.Cooling.WaterS, 0)
 	in("remount.pin_limit_mm", h.Remount.PinLimitMM, 0, 20)
-	if e := validCases(h.Cases); err == nil && e != nil {
+	if e := ValidCases(h.Cases); err == nil && e != nil {
 		err = e
 	}
 	sec("alarms.high_s", h.Alarms.HighS, 5)

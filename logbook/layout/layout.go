@@ -45,7 +45,7 @@ const Format = "1"
 
 // FormatNow is the format of a book from its first record on that a program of format 1
 // does not know: a lot taken in or withdrawn, a handover that was read, an hour for the
-// backup, what changed in the settings, limits of the house, a gauge in another unit than
+// backup, what changed in the settings, limits of the house, the air of its place, a gauge in another unit than
 // psi, a backup put in its place, a case taken in. Such a program would call the book damaged, and must refuse it as newer instead.
 // All else is as in format 1, so that nothing is laid out anew, and a book without them
 // stays readable for older programs. A copy of the book as it was is kept.
