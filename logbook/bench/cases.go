@@ -198,6 +198,8 @@ const (
 	ResinCode      = "resin-unknown"
 	CaseOpenCode   = "case-open"   // taken off, or delivered, while a flask is at work for it or none was
 	ClosingCode    = "closing"     // delivered with something of the closing list not done
+	PairLoadCode   = "pair-load"   // in another bath load than the other base of its case
+	PairLotCode    = "pair-lot"    // from another lot of powder or liquid than that
 	CaseDoubleCode = "case-double" // a second flask for a case and base that one is at work for
 )
 
@@ -223,6 +225,36 @@ func (c *checker) caseDelivered(a action.CaseDelivered) (action.CaseDelivered, e
 		c.marks = append(c.marks, ClosingCode) // the record says what was done
 	}
 	return a, nil
+}
+
+// pairs are the bases that belong together where they have one case number.
+var pairs = map[string]string{"upper": "lower", "lower": "upper"}
+
+// PairOf gives the flask at work with the other base of a flask's case, or nil. A shade is
+// the same where the two come from one lot, and a cure where they were in one load.
+func (b *Bench) PairOf(f *Flask) *Flask {
+	var pair *Flask
+	for o := range b.OnPlaces() {
+		if o.Case == f.Case && pairs[f.Base] != "" && o.Base == pairs[f.Base] && (pair == nil || o.No > pair.No) {
+			pair = o
+		}
+	}
+	return pair
+}
+
+// pairParted marks the flasks of an action that go another way than the pair they belong
+// to: parted tells of the pair whether it does. It asks nothing; the sheet and the question
+// for the outcome tell it.
+func (c *checker) pairParted(flasks []int, code string, parted func(pair *Flask) bool) {
+	for _, no := range flasks {
+		f := c.b.Flasks[no]
+		if f == nil {
+			continue
+		}
+		if pair := c.b.PairOf(f); pair != nil && !slices.Contains(flasks, pair.No) && parted(pair) {
+			c.marks = append(c.marks, OddCode(code, no))
+		}
+	}
 }
 
 // caseDouble asks about a second flask for one piece of work, where a list of cases is kept.

@@ -140,7 +140,7 @@ func (c *checker) flask(no int) (*Flask, error) {
 	case earlier(c.at, f.Last) && c.live:
 		// The clock stands before what is written. The work goes on, in sequence and
 		// marked.
-		if len(c.marks) == 0 {
+		if !slices.Contains(c.marks, clockBack) {
 			c.marks = append(c.marks, clockBack)
 		}
 	case earlier(c.at, f.Last):

@@ -129,7 +129,17 @@ func checkMixMake(c *checker, a action.MixMake) (action.MixMake, error) {
 		a.DoughS, a.WorkS = WorkingTimes(r, a.RoomC, a.JarC)
 	}
 	a.PowderLot, a.LiquidLot = c.lot(action.Powder, a.PowderLot), c.lot(action.Liquid, a.LiquidLot)
+	c.pairLots(a.Flasks, a.PowderLot, a.LiquidLot)
 	return a, c.serve(a.Flasks)
+}
+
+// pairLots marks the flasks whose pair had resin of another lot.
+func (c *checker) pairLots(flasks []int, powder, liquid string) {
+	other := func(lot, was string) bool { return lot != "" && was != "" && lot != was }
+	c.pairParted(flasks, PairLotCode, func(pair *Flask) bool {
+		m := c.b.MixOf(pair)
+		return m != nil && (other(powder, m.PowderLot) || other(liquid, m.LiquidLot))
+	})
 }
 
 func applyMixMake(b *Bench, a action.MixMake, it *Item) {
@@ -146,6 +156,7 @@ func checkMixServe(c *checker, a action.MixServe) (action.MixServe, error) {
 		return a, err
 	}
 	c.notStiff(m)
+	c.pairLots(a.Flasks, m.PowderLot, m.LiquidLot)
 	return a, c.serve(a.Flasks)
 }
 
