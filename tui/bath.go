@@ -187,7 +187,7 @@ func (m *sight) loadLines(l *bench.Load, w int) []lineOf {
 func (m *sight) stayLines(l *bench.Load, w int) []lineOf {
 	in := m.now.Since(l.In)
 	whole := time.Duration(house.LengthS(l.Stages)) * time.Second
-	text := fmt.Sprintf("%s of %s gone · curing time up %s", length(in.For.Round(time.Minute)), length(whole), m.instant(m.now.WallOf(l.In, whole)))
+	text := fmt.Sprintf("%s of %s gone · curing time up %s", length(gone(in.For)), length(whole), m.instant(m.now.WallOf(l.In, whole)))
 	if r, ok := m.bench().LastReading(l.Bath); ok {
 		text += fmt.Sprintf(" · read %s %s ago", m.temp(r.TempC), length(m.now.Since(r.At).For))
 	}
@@ -199,6 +199,14 @@ func (m *sight) stayLines(l *bench.Load, w int) []lineOf {
 		out = append(out, lineOf{dim, "the computer was restarted: these times are estimated"})
 	}
 	return out
+}
+
+// gone is what of a time has passed for sure: whole minutes, and whole seconds below one.
+func gone(d time.Duration) time.Duration {
+	if d < time.Minute {
+		return max(0, d).Truncate(time.Second)
+	}
+	return d.Truncate(time.Minute)
 }
 
 // bathLines say how the cure of a flask stands, in short.

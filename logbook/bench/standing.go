@@ -114,7 +114,14 @@ func (b *Bench) StandingOf(f *Flask, now timers.Now) (cure.Stand, error) {
 	case f.OutBath != nil:
 		return b.standing(f, timers.Elapsed(l.In, *f.OutBath), true)
 	}
-	return b.standing(f, now.Since(l.In).For.Truncate(time.Minute), false)
+	in := now.Since(l.In).For
+	told := in.Truncate(time.Minute) // worked out once a minute, and at each reading
+	if rs := b.ReadingsOf(l); len(rs) > 0 {
+		if d := rs[len(rs)-1].At.Sub(l.In.At); d > told && d <= in {
+			told = d
+		}
+	}
+	return b.standing(f, told, false)
 }
 
 // standing is that of a flask that is out of the bath after so long, or in so far.
