@@ -356,7 +356,7 @@ func (p *player) result() Result {
 	w := &p.Cost
 	for i, c := range p.cases {
 		r.EndMin[i] = min(p.over[i], p.horizon)
-		r.Late[i] = r.EndMin[i] > c.DueMin+moment || math.IsInf(p.over[i], 1)
+		r.Late[i] = r.EndMin[i] > c.DueMin+moment || math.IsInf(p.over[i], 1) && c.DueMin <= p.horizon
 		tardy := max(0, min(w.TardyCap, (r.EndMin[i]-c.DueMin)/60))
 		if r.Late[i] {
 			r.Cost += c.Weight * w.Late

@@ -1,0 +1,223 @@
+package dayplan
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"flaskside/logbook/bench"
+	"flaskside/timers/plan"
+)
+
+// Shown is a plan as it is told, in its order: the JSON of the command.
+type Shown struct {
+	At        time.Time   `json:"at"`
+	What      string      `json:"what"` // what this is: estimates
+	People    int         `json:"people"`
+	Presses   int         `json:"presses"`
+	Baths     []string    `json:"baths"`
+	Seed      uint64      `json:"seed"`
+	Rule      string      `json:"rule"`
+	Mixes     []ShownMix  `json:"mixes"`
+	Loads     []ShownLoad `json:"loads"`
+	Cases     []ShownCase `json:"cases"`
+	Ask       *ShownAsk   `json:"ask_for_later,omitempty"`
+	MixesMade float64     `json:"mixes_made"` // a day, with those made anew
+	Lost      float64     `json:"doughs_lost"`
+	Overtime  string      `json:"overtime"`
+	Notes     []string    `json:"notes,omitempty"`
+}
+
+// ShownMix is one mix. Instants are the middle of many simulated days; to five minutes on paper.
+type ShownMix struct {
+	No       int        `json:"no"`
+	Cases    []string   `json:"cases"`
+	Resin    string     `json:"resin"`
+	Today    bool       `json:"today"`
+	CoatFrom *time.Time `json:"coat_from"`
+	MixAt    *time.Time `json:"mix_at"`
+	Latest   *time.Time `json:"at_the_latest"`
+	Closed   *time.Time `json:"closed_by"` // on nine days of ten on which no dough is lost
+	AllIn    string     `json:"all_in_time"`
+
+	index int
+}
+
+// ShownLoad is one load of a bath.
+type ShownLoad struct {
+	Bath      string     `json:"bath"`
+	Programme string     `json:"programme"`
+	Cases     []string   `json:"cases"`
+	In        *time.Time `json:"in"`
+	Latest    *time.Time `json:"at_the_latest"` // then with those that are set
+	Out       *time.Time `json:"out"`
+
+	index int
+}
+
+// ShownCase is one case.
+type ShownCase struct {
+	Case     string     `json:"case"`
+	Size     string     `json:"size"`
+	Resin    string     `json:"resin"`
+	Due      time.Time  `json:"due"`
+	Rush     bool       `json:"rush"`
+	Mix      int        `json:"mix"`
+	Finished *time.Time `json:"finished"`
+	By       *time.Time `json:"finished_by"` // on nine days of ten
+	Late     string     `json:"late"`
+	LateStep float64    `json:"late_step"` // in steps of 0.05; 0.05 is that or less, 0.95 that or more
+}
+
+// ShownAsk is the case to ask a later time for.
+type ShownAsk struct {
+	Case  string    `json:"case"`
+	Size  string    `json:"size"`
+	Due   time.Time `json:"due"`
+	To    time.Time `json:"to"`
+	Buys  []string  `json:"buys"`
+	Gains float64   `json:"gains_points"`
+}
+
+// when is an instant, nil for none.
+func (d *Day) when(min float64) *time.Time {
+	if math.IsNaN(min) || math.IsInf(min, 0) {
+		return nil
+	}
+	t := d.instant(min)
+	return &t
+}
+
+func (d *Day) names(cases []int) []string {
+	out := []string{}
+	for _, i := range cases {
+		out = append(out, d.Entries[i].Case)
+	}
+	return out
+}
+
+// tonight is when the day ends that is planned for.
+func (d *Day) tonight() float64 { return float64(d.today()+1) * plan.Day }
+
+// Show brings a plan into the order in which it is told.
+func (d *Day) Show() Shown {
+	m := &d.Made
+	s := Shown{At: d.Question.Now, What: bench.YouDecide, People: m.House.Hands, Presses: m.House.Presses, Baths: d.Baths, Seed: d.Question.Seed,
+		Rule: string(m.Plan.Rule), MixesMade: math.Round(10*m.MixesMade) / 10, Lost: math.Round(10*m.Foretold.Lost) / 10, Overtime: d.overtime(), Notes: d.Notes,
+		Mixes: []ShownMix{}, Loads: []ShownLoad{}, Cases: []ShownCase{}}
+	for _, j := range d.mixOrder() {
+		t, cases := m.Mixes[j], m.Plan.Mixes[j].Cases
+		x := ShownMix{No: len(s.Mixes) + 1, Cases: d.names(cases), Resin: d.Entries[cases[0]].Resin, Today: t.Start.Middle < d.tonight(), index: j,
+			CoatFrom: d.when(t.Coat.Middle), MixAt: d.when(t.Start.Middle), Closed: d.when(t.Closed.To), AllIn: fmt.Sprintf("about %.0f %%", 100*(1-LateStep(1-t.All)))}
+		if x.Today {
+			x.Latest = d.when(t.Latest)
+		}
+		s.Mixes = append(s.Mixes, x)
+	}
+	for j, l := range m.Plan.Loads {
+		t := m.Loads[j]
+		x := ShownLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases), In: d.when(t.In.Middle), Out: d.when(t.Out.Middle), index: j}
+		if latest := min(l.LatestMin, d.lastStart(l.LatestMin)); latest > t.In.Middle-1 {
+			x.Latest = d.when(latest)
+		}
+		s.Loads = append(s.Loads, x)
+	}
+	slices.SortStableFunc(s.Loads, func(a, b ShownLoad) int { return compareTimes(a.In, b.In) })
+	for i, e := range d.Entries {
+		c := m.Foretold.Cases[i]
+		s.Cases = append(s.Cases, ShownCase{Case: e.Case, Size: e.Size.String(), Resin: e.Resin, Due: e.Due, Rush: e.Rush, Mix: d.mixOf(s.Mixes, i),
+			Finished: d.when(c.End.Middle), By: d.when(c.End.To), Late: d.Late(i), LateStep: LateStep(c.Late)})
+	}
+	if a := m.Ask; a != nil {
+		e := d.Entries[a.Case]
+		s.Ask = &ShownAsk{Case: e.Case, Size: e.Size.String(), Due: e.Due, To: d.instant(a.DueMin), Buys: d.buys(), Gains: math.Round(10*a.Gain) / 10}
+	}
+	return s
+}
+
+// lastStart is the end of overtime on the day of an instant: nothing goes into a bath after that.
+func (d *Day) lastStart(min float64) float64 {
+	return math.Floor(min/plan.Day)*plan.Day + d.Made.House.OvertimeMin
+}
+
+func compareTimes(a, b *time.Time) int {
+	switch {
+	case a == nil && b == nil:
+		return 0
+	case a == nil:
+		return 1
+	case b == nil:
+		return -1
+	}
+	return a.Compare(*b)
+}
+
+// mixOrder are the mixes of the plan in the order in which they are made.
+func (d *Day) mixOrder() []int {
+	order := make([]int, len(d.Made.Mixes))
+	for j := range order {
+		order[j] = j
+	}
+	start := func(j int) float64 {
+		if t := d.Made.Mixes[j].Start.Middle; !math.IsNaN(t) {
+			return t
+		}
+		return math.Inf(1)
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(start(a), start(b)) })
+	return order
+}
+
+// mixOf is the number of the mix that a case is in.
+func (d *Day) mixOf(mixes []ShownMix, i int) int {
+	for _, x := range mixes {
+		if slices.Contains(d.Made.Plan.Mixes[x.index].Cases, i) {
+			return x.No
+		}
+	}
+	return 0
+}
+
+func (d *Day) programme(long bool) string {
+	if long {
+		return d.Night
+	}
+	return d.ByDay
+}
+
+// overtime tells how likely there is some.
+func (d *Day) overtime() string {
+	if d.Made.Overtime < .025 {
+		return "unlikely, under 5 %"
+	}
+	return fmt.Sprintf("on about %.0f %% of days, %.0f min on average", 100*LateStep(d.Made.Overtime), d.Made.OvertimeMin)
+}
+
+// buys tells what asking for a later time changes for the others: those whose chance to be late falls by a step.
+func (d *Day) buys() []string {
+	var out []string
+	a := d.Made.Ask
+	for i, e := range d.Entries {
+		was, is := d.Made.Foretold.Cases[i].Late, a.Late[i]
+		if math.Round(20*was) > math.Round(20*is) {
+			out = append(out, fmt.Sprintf("%s is then %s (now %s)", e.Case, LateWords(is), percentOf(was)))
+		}
+	}
+	if len(out) == 0 {
+		out = append(out, fmt.Sprintf("less is lost in all, %.1f points a day", a.Gain))
+	}
+	return out
+}
+
+func percentOf(p float64) string {
+	switch step := math.Round(20*p) / 20; {
+	case step < .05:
+		return "under 5 %"
+	case step > .95:
+		return "over 95 %"
+	default:
+		return fmt.Sprintf("about %.0f %%", 100*step)
+	}
+}

@@ -1,0 +1,179 @@
+package dayplan
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"flaskside/logbook/words"
+)
+
+// clock is an instant to five minutes as seen from now; "-" for none.
+func (d *Day) clock(t *time.Time) string {
+	if t == nil {
+		return "-"
+	}
+	return d.about(d.minutes(*t))
+}
+
+// by is an instant before which something must be, to five minutes, never later than it is.
+func (d *Day) by(t time.Time) string { return d.say(5 * math.Floor(d.minutes(t)/5)) }
+
+// Text writes the plan for a person.
+func (d *Day) Text(w io.Writer) error {
+	s := d.Show()
+	var b strings.Builder
+	fmt.Fprintf(&b, "day plan, %s (%s)\n", s.At.Format("Mon 2 Jan 15:04"), s.What)
+	fmt.Fprintf(&b, "%s, %s, %s, %s; seed %d\n", counted(len(s.Cases), "case", "cases"), counted(s.People, "pair of hands", "pairs of hands"),
+		counted(s.Presses, "press", "presses"), words.List(s.Baths), s.Seed)
+	if len(s.Cases) == 0 {
+		b.WriteString("\nno cases: nothing to plan\n")
+		d.foot(&b, s)
+		_, err := io.WriteString(w, b.String())
+		return err
+	}
+	d.textMixes(&b, s)
+	d.textLoads(&b, s)
+	d.textCases(&b, s)
+	if a := s.Ask; a != nil {
+		fmt.Fprintf(&b, "\nask for later: %s (%s), due %s, to %s\n", a.Case, a.Size, d.say(d.minutes(a.Due)), d.say(d.minutes(a.To)))
+		for _, x := range a.Buys {
+			fmt.Fprintf(&b, "  %s\n", x)
+		}
+	}
+	fmt.Fprintf(&b, "\n%.0f mixes as a rule, %.1f doughs lost on average; overtime %s\n", s.MixesMade, s.Lost, s.Overtime)
+	b.WriteString("\n")
+	for _, l := range d.timeline(s) {
+		b.WriteString(l + "\n")
+	}
+	d.foot(&b, s)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func (d *Day) foot(b *strings.Builder, s Shown) {
+	b.WriteString("\n")
+	for _, n := range s.Notes {
+		b.WriteString("note: " + n + "\n")
+	}
+	b.WriteString(leaflets + "\n")
+}
+
+// leaflets stands under every plan.
+const leaflets = "Simulated by the house's own times. Programmes and working times of the makers come first; a bath load stays its whole programme."
+
+func (d *Day) textMixes(b *strings.Builder, s Shown) {
+	day := ""
+	for _, x := range s.Mixes {
+		title := "mixes"
+		if !x.Today {
+			title = "put off, or not reached today"
+		}
+		if title != day {
+			fmt.Fprintf(b, "\n%s\n", title)
+			day = title
+		}
+		fmt.Fprintf(b, "%2d  %-9s  %s", x.No, d.clock(x.MixAt), strings.Join(x.Cases, " + "))
+		fmt.Fprintf(b, "  (%s)", x.Resin)
+		if x.Latest != nil {
+			fmt.Fprintf(b, "  at the latest %s", d.by(*x.Latest))
+		}
+		b.WriteString("\n")
+		line := fmt.Sprintf("coat from %s", d.clock(x.CoatFrom))
+		if x.Closed != nil {
+			line += fmt.Sprintf(", closed by %s", d.clock(x.Closed))
+		}
+		if len(x.Cases) > 1 {
+			line += "; all in time " + x.AllIn
+		}
+		fmt.Fprintf(b, "               %s\n", line)
+	}
+}
+
+func (d *Day) textLoads(b *strings.Builder, s Shown) {
+	b.WriteString("\nbaths\n")
+	for _, x := range s.Loads {
+		line := fmt.Sprintf("%s, %s: %s", x.Bath, x.Programme, words.List(x.Cases))
+		when := "in about " + d.clock(x.In)
+		if x.Latest != nil {
+			when += ", at the latest " + d.by(*x.Latest)
+		}
+		if x.Out != nil {
+			when += "; out about " + d.clock(x.Out)
+		}
+		fmt.Fprintf(b, "    %s\n        %s\n", line, when)
+	}
+}
+
+func (d *Day) textCases(b *strings.Builder, s Shown) {
+	b.WriteString("\ncases\n")
+	for _, x := range s.Cases {
+		due := d.say(d.minutes(x.Due))
+		if x.Rush {
+			due += " rush"
+		}
+		fmt.Fprintf(b, "    %-12s %-6s  due %-14s  mix %-2d  finished about %-9s  %s\n", x.Case, x.Size, due, x.Mix, d.clock(x.Finished), x.Late)
+	}
+}
+
+// cell is a quarter of an hour of the time line.
+const cell = 15.
+
+// timeline draws the day in characters: moulds coated and drying, dough and press, baths.
+func (d *Day) timeline(s Shown) []string {
+	h := &d.Made.House
+	base := float64(d.today()) * 24 * 60
+	from := base + math.Floor(h.OpensMin/60)*60
+	to := base + math.Ceil(h.OvertimeMin/60)*60
+	n := int((to - from) / cell)
+	if n < 1 || n > 96 {
+		return nil
+	}
+	bar := func(row []byte, a, z float64, with byte) {
+		for k := range row {
+			if t := from + cell*float64(k); t+cell > a && t < z {
+				row[k] = with
+			}
+		}
+	}
+	head := make([]byte, 0, n+4)
+	for k := 0; k < n; k += 4 {
+		head = append(head, fmt.Sprintf("%02d  ", (int(from+cell*float64(k))/60)%24)...)
+	}
+	const label = "%-10s |%s|"
+	out := []string{fmt.Sprintf("%-10s  %s", "", strings.TrimRight(string(head), " "))}
+	line := func(name string, row []byte) {
+		if strings.TrimSpace(string(row)) != "" {
+			out = append(out, fmt.Sprintf(label, words.Clip(name, 9), row))
+		}
+	}
+	for _, x := range s.Mixes {
+		t := d.Made.Mixes[x.index]
+		row := []byte(strings.Repeat(" ", n))
+		bar(row, t.Coat.Middle, t.Start.Middle, '.')
+		bar(row, t.Start.Middle, t.Closed.Middle, '#')
+		line(fmt.Sprintf("mix %d", x.No), row)
+	}
+	for b, name := range d.Baths {
+		row := []byte(strings.Repeat(" ", n))
+		if b < len(h.BathFreeMin) {
+			bar(row, from, h.BathFreeMin[b], '-')
+		}
+		for j, l := range d.Made.Plan.Loads {
+			if t := d.Made.Loads[j]; l.Bath == b {
+				bar(row, t.In.Middle, t.Out.Middle, '=')
+			}
+		}
+		line(name, row)
+	}
+	return append(out, ". coated and drying, # dough and press, = in the bath, - in it now")
+}
