@@ -1,0 +1,41 @@
+package dayplan
+
+import (
+	"strings"
+	"time"
+
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+)
+
+// Waiting are the cases on the list of a bench for which no flask is at work.
+func Waiting(b *bench.Bench) []Entry {
+	var out []Entry
+	for _, k := range b.Cases() {
+		size, ok := SizeOf(string(k.Size))
+		if !k.Waits() || !ok {
+			continue
+		}
+		resin := k.Resin
+		if resin == "" {
+			resin = b.House.Resins[0].Name
+		}
+		out = append(out, Entry{Case: k.Name(), Size: size, Resin: strings.TrimSpace(resin + " " + k.Shade), Due: k.DueAt(), Rush: k.Rush})
+	}
+	return out
+}
+
+// Busy tells of each bath that holds flasks when its programme is over, by name.
+func Busy(b *bench.Bench) map[string]time.Time {
+	out := map[string]time.Time{}
+	for _, l := range b.Loads {
+		if len(b.StillIn(l)) == 0 {
+			continue
+		}
+		over := l.In.At.Add(time.Duration(house.LengthS(l.Stages)) * time.Second)
+		if name := b.BathOf(l).Name; over.After(out[name]) {
+			out[name] = over
+		}
+	}
+	return out
+}
