@@ -227,38 +227,23 @@ func (d *Day) say(min float64) string { return words.Instant(d.instant(min), d.Q
 // about is an instant to five minutes.
 func (d *Day) about(min float64) string { return d.say(5 * math.Round(min/5)) }
 
-// list names cases by their numbers.
-func (d *Day) list(cases []int) string {
-	var out []string
-	for _, i := range cases {
-		out = append(out, d.Entries[i].Case+" "+letter(d.Entries[i].Size))
-	}
-	return words.List(out)
-}
-
-func letter(s plan.Size) string { return strings.ToUpper(s.String()[:1]) }
-
 // LateStep is a chance to be late as it is told: in steps of 5 %, from 0.05 for that or less to 0.95 for that or more,
 // for it was counted on simulated days, of which none shows what never or always happens.
 func LateStep(p float64) float64 { return max(.05, min(.95, math.Round(20*p)/20)) }
 
-// LateWords tell a chance to be late.
+// LateWords tell a chance to be late, behind the word late.
 func LateWords(p float64) string {
-	step := math.Round(20*p) / 20
-	percent := fmt.Sprintf("about %.0f %%", 100*step)
-	switch {
+	switch step := math.Round(20*p) / 20; {
 	case step < .05:
-		return "unlikely to be late, under 5 %"
-	case step > .95:
-		return "likely late, over 95 %"
+		return "unlikely, " + percentOf(p)
 	case step <= .2:
-		return "may be late, " + percent
+		return "possible, " + percentOf(p)
 	case step < .5:
-		return "may well be late, " + percent
+		return "may well be, " + percentOf(p)
 	case step < .75:
-		return "as likely late as not, " + percent
+		return "as likely as not, " + percentOf(p)
 	}
-	return "likely late, " + percent
+	return "likely, " + percentOf(p)
 }
 
 // Late tells whether a case is late already, cannot be in time, or how likely it is to be late.
@@ -266,12 +251,15 @@ func (d *Day) Late(i int) string {
 	c := d.Made.Cases[i]
 	switch {
 	case !d.Entries[i].Due.After(d.Question.Now):
-		return "already late"
+		return AlreadyLate
 	case c.DueMin < d.minutes(d.Soonest[i])-soonestOff:
-		return fmt.Sprintf("not to be done by then, about %s at the soonest", d.about(d.minutes(d.Soonest[i])))
+		return fmt.Sprintf("not to be had by then, about %s at the soonest", d.about(d.minutes(d.Soonest[i])))
 	}
 	return LateWords(d.Made.Foretold.Cases[i].Late)
 }
+
+// AlreadyLate is told of a case that was due before the plan begins.
+const AlreadyLate = "already late"
 
 // soonestOff is by how much luck may beat the soonest time that is expected, minutes.
 const soonestOff = 25

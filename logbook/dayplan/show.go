@@ -202,7 +202,7 @@ func (d *Day) buys() []string {
 	for i, e := range d.Entries {
 		was, is := d.Made.Foretold.Cases[i].Late, a.Late[i]
 		if math.Round(20*was) > math.Round(20*is) {
-			out = append(out, fmt.Sprintf("%s is then %s (now %s)", e.Case, LateWords(is), percentOf(was)))
+			out = append(out, fmt.Sprintf("%s late: then %s (now %s)", e.Case, percentOf(is), percentOf(was)))
 		}
 	}
 	if len(out) == 0 {

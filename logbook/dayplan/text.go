@@ -84,7 +84,11 @@ func (d *Day) textMixes(b *strings.Builder, s Shown) {
 		}
 		fmt.Fprintf(b, "%2d  %-9s  %s", x.No, d.clock(x.MixAt), strings.Join(x.Cases, " + "))
 		fmt.Fprintf(b, "  (%s)", x.Resin)
-		if x.Latest != nil {
+		switch {
+		case x.Latest == nil || x.MixAt == nil:
+		case x.Latest.Sub(*x.MixAt) < 10*time.Minute:
+			b.WriteString("  no later")
+		default:
 			fmt.Fprintf(b, "  at the latest %s", d.by(*x.Latest))
 		}
 		b.WriteString("\n")
@@ -115,13 +119,13 @@ func (d *Day) textLoads(b *strings.Builder, s Shown) {
 }
 
 func (d *Day) textCases(b *strings.Builder, s Shown) {
-	b.WriteString("\ncases\n")
+	fmt.Fprintf(b, "\n%-16s%-8s%-18s%-16s%s\n", "cases", "size", "due", "finished about", "late")
 	for _, x := range s.Cases {
 		due := d.say(d.minutes(x.Due))
 		if x.Rush {
 			due += " rush"
 		}
-		fmt.Fprintf(b, "    %-12s %-6s  due %-14s  mix %-2d  finished about %-9s  %s\n", x.Case, x.Size, due, x.Mix, d.clock(x.Finished), x.Late)
+		fmt.Fprintf(b, "    %-11s %-7s %-17s %-15s %s\n", x.Case, x.Size, due, d.clock(x.Finished), x.Late)
 	}
 }
 

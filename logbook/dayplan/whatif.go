@@ -112,11 +112,10 @@ func (c *Compared) Text(w io.Writer) error {
 	row("overtime", c.Now.Overtime, c.Then.Overtime)
 	a, z := c.now.Made, c.then.Made
 	row("cost, points", fmt.Sprintf("%.1f (± %.1f)", a.Cost, a.CostSE), fmt.Sprintf("%.1f (± %.1f)", z.Cost, z.CostSE))
-	if len(a.Cases) == len(z.Cases) {
-		gain := a.Cost - z.Cost
-		switch se := math.Hypot(a.CostSE, z.CostSE); {
-		case math.Abs(gain) <= 2*se:
-			b.WriteString("\nno difference that could not be chance\n")
+	if len(a.Cases) == len(z.Cases) { // else the points are not of the same work
+		switch gain, se := plan.Paired(a.Costs, z.Costs); {
+		case math.Abs(gain) <= 2*se+.05:
+			b.WriteString("\nthe difference may be chance\n")
 		case gain > 0:
 			fmt.Fprintf(&b, "\nit would save about %.1f points a day\n", gain)
 		default:

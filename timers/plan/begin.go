@@ -93,7 +93,7 @@ func (p *player) mix(k, h int) {
 // chunk is a piece of finishing or cleaning: short where something may come up.
 func (p *player) chunk(i, h int) {
 	d := float64(aside)
-	if tod := math.Mod(p.t, Day); len(p.live) == 0 && (tod < p.LunchMin-piece || tod > p.LunchMin+30) {
+	if tod := p.tod; len(p.live) == 0 && (tod < p.LunchMin-piece || tod > p.LunchMin+30) {
 		d = piece
 	}
 	d = min(d, p.left[i])

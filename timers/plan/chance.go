@@ -358,25 +358,7 @@ func (w *window) begin(h int, t float64, needs []int, window float64) (closed in
 		w.made[i]++
 		return 0, true
 	}
-	w.ranks.items = w.ranks.items[:0]
-	for i, s := range w.stage {
-		if s.live() {
-			w.ranks.items = append(w.ranks.items, item{i, window, e.work(w.flasks[i], w.made[i], w.made[i] < needs[i])})
-		}
-	}
-	w.ranks.order(len(w.stage), t)
-	press, trim := -1, -1
-	for i, s := range w.stage {
-		if w.at[i] > t {
-			continue
-		}
-		if s == dough && (press < 0 || w.ranks.rank[i] < w.ranks.rank[press]) {
-			press = i
-		}
-		if s == untrimmed && (trim < 0 || w.ranks.rank[i] < w.ranks.rank[trim]) {
-			trim = i
-		}
-	}
+	press, trim := w.next(t, needs, window)
 	switch {
 	case press >= 0 && idle >= 0:
 		i := press
@@ -396,4 +378,28 @@ func (w *window) begin(h int, t float64, needs []int, window float64) (closed in
 		return 0, true
 	}
 	return 0, false
+}
+
+// next is the flask that waits for the press and the one that wants trimming which come first by rank; -1 for none.
+func (w *window) next(t float64, needs []int, window float64) (press, trim int) {
+	w.ranks.items = w.ranks.items[:0]
+	for i, s := range w.stage {
+		if s.live() {
+			w.ranks.items = append(w.ranks.items, item{i, window, w.e.work(w.flasks[i], w.made[i], w.made[i] < needs[i])})
+		}
+	}
+	w.ranks.order(len(w.stage), t)
+	press, trim = -1, -1
+	for i, s := range w.stage {
+		if w.at[i] > t {
+			continue
+		}
+		if s == dough && (press < 0 || w.ranks.rank[i] < w.ranks.rank[press]) {
+			press = i
+		}
+		if s == untrimmed && (trim < 0 || w.ranks.rank[i] < w.ranks.rank[trim]) {
+			trim = i
+		}
+	}
+	return press, trim
 }

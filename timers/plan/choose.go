@@ -239,9 +239,14 @@ func (p *player) elsewhere(h int) act {
 			}
 		}
 	}
-	if !p.may(h, aside) {
-		return best
+	if p.may(h, aside) {
+		p.chunks(over, offer)
 	}
+	return best
+}
+
+// chunks offers a piece of finishing or cleaning; after hours only of what is due that day.
+func (p *player) chunks(over bool, offer func(slack float64, a act)) {
 	tonight := float64(p.day)*Day + p.OvertimeMin
 	for i, s := range p.stage {
 		if s != finishing && s != dirty || p.at[i] > p.t {
@@ -256,7 +261,6 @@ func (p *player) elsewhere(h int) act {
 		}
 		offer(p.cases[i].DueMin-p.FinishMin-p.t-first+1e-3*p.left[i], act{do: doChunk, of: i})
 	}
-	return best
 }
 
 // lead is from the start of a mix to its last flask closed, as expected.

@@ -43,7 +43,8 @@ type LoadTimes struct {
 // Foretold is what comes of a plan over many days drawn anew.
 type Foretold struct {
 	Days        int
-	Cost        float64 // mean, points
+	Cost        float64   // mean, points
+	Costs       []float64 // on each day
 	CostSE      float64
 	Lost        float64 // doughs a day
 	MixesMade   float64 // mixes a day, with those made anew
@@ -184,7 +185,8 @@ func gather(cases []Case, p *Plan, days []seen) Foretold {
 		return share(n, len(days))
 	}
 	mean := func(get func(*seen) float64) float64 { return sum(col(get)) / float64(max(1, len(days))) }
-	f.Cost, f.CostSE = Paired(col(func(s *seen) float64 { return s.Cost }), make([]float64, len(days)))
+	f.Costs = col(func(s *seen) float64 { return s.Cost })
+	f.Cost, f.CostSE = Paired(f.Costs, make([]float64, len(days)))
 	f.Lost = mean(func(s *seen) float64 { return float64(s.Result.Lost) })
 	f.MixesMade = mean(func(s *seen) float64 { return float64(s.Mixes) })
 	f.OvertimeMin = mean(func(s *seen) float64 { return s.OvertimeMin })

@@ -247,8 +247,12 @@ func (p *player) handsFree(h int) bool {
 		return false
 	}
 	p.begin(a, h)
-	if tod := math.Mod(p.hands[h], Day); tod > p.ClosesMin {
-		p.overtime = max(p.overtime, tod-p.ClosesMin)
+	end := p.hands[h] - float64(p.day)*Day
+	if end >= Day {
+		end -= Day
+	}
+	if end > p.ClosesMin {
+		p.overtime = max(p.overtime, end-p.ClosesMin)
 	}
 	return true
 }

@@ -1,0 +1,350 @@
+package plan
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// anyHouse is a house of any sort that its Check passes.
+func anyHouse(t *rapid.T) House {
+	h := refHouse()
+	f := func(name string, lo, hi float64) float64 { return rapid.Float64Range(lo, hi).Draw(t, name) }
+	n := func(name string, lo, hi int) int { return rapid.IntRange(lo, hi).Draw(t, name) }
+	// What the chance of a mix depends on is one of a few, so that it is counted out once.
+	bench := rapid.SampledFrom([][2]int{{1, 1}, {2, 1}, {3, 2}}).Draw(t, "bench")
+	h.Hands, h.Presses, h.Baths, h.BathPlaces = bench[0], bench[1], n("baths", 1, 3), n("places", 1, 6)
+	h.TrimMin = rapid.SampledFrom([]float64{0, 1.5}).Draw(t, "trim")
+	h.CoatMin, h.DryMin = f("coat", 1, 15), f("dry", 0, 40)
+	h.MixMin, h.SetMin, h.CoolMin, h.FinishMin = f("mix", 1, 8), f("set", 0, 90), f("cool", 0, 120), f("finish", 5, 120)
+	h.ShortMin, h.LongMin = float64(n("short", 0, 5)*60), float64(n("long", 6, 12)*60)
+	h.DoughMin = f("dough", 4, 25)
+	h.EndMin = h.DoughMin + rapid.SampledFrom([]float64{2, 28}).Draw(t, "window")
+	h.Doughs = nil
+	if rapid.Bool().Draw(t, "doughs") {
+		h.Doughs = []Dough{{5, 1, 7, 2, 2}, {10, 2, 38, 3, 1}}
+	}
+	h.OpensMin = float64(n("opens", 6, 10) * 60)
+	h.ClosesMin = h.OpensMin + float64(n("hours", 4, 10)*60)
+	h.OvertimeMin = min(Day, h.ClosesMin+float64(n("overtime", 0, 120)))
+	h.LunchMin, h.LunchForMin = h.OpensMin+float64(n("lunch", 60, 300)), float64(n("lunch for", 0, 60))
+	h.StartMin = f("start", 0, h.ClosesMin)
+	h.Off = rapid.SliceOfN(rapid.Bool(), 0, 6).Draw(t, "off")
+	h.BathFreeMin = rapid.SliceOfN(rapid.Float64Range(0, 2000), 0, h.Baths).Draw(t, "free")
+	if err := h.Check(); err != nil {
+		t.Fatal(err)
+	}
+	return h
+}
+
+func anyCases(t *rapid.T, most int) []Case {
+	var out []Case
+	for i := range rapid.IntRange(0, most).Draw(t, "cases") {
+		out = append(out, Case{Key: uint64(i*i + 7), Size: Size(rapid.IntRange(0, 2).Draw(t, "size")), Resin: rapid.IntRange(0, 2).Draw(t, "resin"),
+			DueMin: rapid.Float64Range(-2*Day, 6*Day).Draw(t, "due"), Weight: rapid.Float64Range(.5, 4).Draw(t, "weight"), FromMin: rapid.SampledFrom([]float64{0, 0, 0, 600, 2000}).Draw(t, "from")})
+	}
+	return out
+}
+
+// anyPlan is a plan that nobody would make and that its Check passes.
+func anyPlan(t *rapid.T, h *House, cases []Case) Plan {
+	p := Plan{GateMin: rapid.SampledFrom([]float64{0, 4, 8, 30, 1000}).Draw(t, "gate")}
+	order := rapid.Permutation(cases).Draw(t, "order")
+	index := func(c Case) int { return slices.IndexFunc(cases, func(x Case) bool { return x.Key == c.Key }) }
+	when := func(name string) float64 {
+		return rapid.SampledFrom([]float64{0, 0, 500, 700, 900, 1015, 1021, 1500, 1920, 3500}).Draw(t, name)
+	}
+	for _, c := range order {
+		if k := len(p.Mixes) - 1; k >= 0 && len(p.Mixes[k].Cases) < 4 && cases[p.Mixes[k].Cases[0]].Resin == c.Resin && rapid.Bool().Draw(t, "join") {
+			p.Mixes[k].Cases = append(p.Mixes[k].Cases, index(c))
+		} else {
+			p.Mixes = append(p.Mixes, Mix{[]int{index(c)}, when("at")})
+		}
+		if !rapid.Bool().Draw(t, "loaded") {
+			continue
+		}
+		if k := len(p.Loads) - 1; k >= 0 && len(p.Loads[k].Cases) < h.BathPlaces && rapid.Bool().Draw(t, "share") {
+			p.Loads[k].Cases = append(p.Loads[k].Cases, index(c))
+		} else {
+			p.Loads = append(p.Loads, Load{rapid.IntRange(0, h.Baths-1).Draw(t, "bath"), h.ShortMin == 0 || rapid.Bool().Draw(t, "long"), []int{index(c)}, when("latest")})
+		}
+	}
+	if err := p.Check(h, cases); err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// dayOf holds a played day to what no day may show.
+type dayOf struct {
+	h      House
+	cases  []Case
+	draw   Draw
+	events []Event
+}
+
+// faults lists what the day shows and no day may.
+func (d *dayOf) faults() (bad []string) {
+	say := func(e Event, format string, a ...any) {
+		bad = append(bad, fmt.Sprintf(format, a...)+fmt.Sprintf(": %+v", e))
+	}
+	const eps = 1e-6
+	h, n := &d.h, len(d.cases)
+	begun, ends := make([]float64, n), make([]float64, n) // dough of each case
+	closed, out, done := make([]float64, n), make([]float64, n), make([]int, n)
+	bathBusy := make([]float64, h.Baths)
+	copy(bathBusy, h.BathFreeMin)
+	inBath := make([]bool, h.Baths)
+	type span struct{ a, z float64 }
+	var hands, presses []span
+	mixes := 0
+	for _, e := range d.events {
+		day := math.Floor(e.AtMin / Day)
+		tod := e.AtMin - day*Day
+		if e.AtMin < 0 {
+			say(e, "nobody is there")
+			continue
+		}
+		if e.What != Lost && (tod < h.OpensMin-eps || h.off(int(day)) || e.AtMin < h.start()-eps) {
+			say(e, "nobody is there")
+		}
+		late := tod >= h.ClosesMin
+		stay := e.EndMin
+		switch e.What {
+		case Coated:
+			if late {
+				say(e, "coated after hours")
+			}
+		case Mixed:
+			if late {
+				say(e, "mixed after hours")
+			}
+			for _, i := range e.Cases {
+				if d.cases[i].Resin != d.cases[e.Cases[0]].Resin {
+					say(e, "two resins in a mix")
+				}
+				r := h.doughOf(d.cases[i].Resin)
+				begun[i] = e.AtMin + within(r.DoughMin+r.DoughSDMin*d.draw.Dough[mixes%doughs], r.DoughMin, r.DoughSDMin, earliestDough, latestDough)
+				ends[i] = e.AtMin + within(r.EndMin+r.EndDaySDMin*d.draw.DayEnd+r.EndMixSDMin*d.draw.End[mixes%doughs], r.EndMin, math.Hypot(r.EndDaySDMin, r.EndMixSDMin), earliestEnd, latestEnd)
+			}
+			mixes++
+		case Closed:
+			i := e.Cases[0]
+			if ends[i] == 0 || e.AtMin < begun[i]-eps || e.EndMin > ends[i]+eps {
+				say(e, "closed outside its dough, %g to %g", begun[i], ends[i])
+			}
+			closed[i] = e.EndMin
+			presses = append(presses, span{e.AtMin, e.EndMin})
+		case Loaded:
+			if tod >= h.OvertimeMin && late {
+				say(e, "a load after the last hour")
+			}
+			stay = e.AtMin + h.BathStartMin
+			want := h.ShortMin
+			if e.Long {
+				want = h.LongMin
+			}
+			if math.Abs(e.EndMin-stay-want) > eps || want == 0 {
+				say(e, "a stay of another length than the programme")
+			}
+			if len(e.Cases) == 0 || len(e.Cases) > h.BathPlaces || inBath[e.Bath] || e.AtMin < bathBusy[e.Bath]-eps {
+				say(e, "the bath has no room")
+			}
+			inBath[e.Bath], bathBusy[e.Bath] = true, e.EndMin
+			for _, i := range e.Cases {
+				if closed[i] == 0 || closed[i]+h.SetMin > e.AtMin+eps || out[i] != 0 {
+					say(e, "case %d is not set, or was in", i)
+				}
+				out[i] = math.Inf(1)
+			}
+		case Unloaded:
+			if late || !inBath[e.Bath] || e.AtMin < bathBusy[e.Bath]-eps {
+				say(e, "taken out before the programme is over, or after hours")
+			}
+			inBath[e.Bath] = false
+			for _, i := range e.Cases {
+				out[i] = e.AtMin
+			}
+		case Finished:
+			i := e.Cases[0]
+			if done[i]++; done[i] > 1 || !(out[i]+h.BathOutMin+h.CoolMin <= e.AtMin+eps) || out[i] == 0 {
+				say(e, "finished before it is cool, or twice")
+			}
+			if late && (d.cases[i].DueMin > day*Day+h.OvertimeMin || tod >= h.OvertimeMin) {
+				say(e, "finished after hours without need")
+			}
+		case Lost, Lunch:
+			continue
+		}
+		hands = append(hands, span{e.AtMin, stay})
+	}
+	most := func(list []span, n int, what string) {
+		for _, x := range list {
+			at := 0
+			for _, y := range list {
+				if y.a <= x.a+eps && y.z > x.a+eps {
+					at++
+				}
+			}
+			if at > n {
+				bad = append(bad, fmt.Sprintf("%d at once at %s at %g", at, what, x.a))
+			}
+		}
+	}
+	most(hands, h.Hands, "work")
+	most(presses, h.Presses, "the presses")
+	return bad
+}
+
+func TestNoPlayedDayShowsWhatNoneMay(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		h := anyHouse(t)
+		cases := anyCases(t, 9)
+		p := anyPlan(t, &h, cases)
+		if rapid.Bool().Draw(t, "by rule") {
+			p = ByRule(h, cases, rapid.SampledFrom(Rules()).Draw(t, "rule"), Habit{rapid.Bool().Draw(t, "small"), rapid.Bool().Draw(t, "wait"), 0})
+			if err := p.Check(&h, cases); err != nil {
+				t.Fatal(err)
+			}
+		}
+		d := MakeDraw(&h, cases, rapid.Uint64().Draw(t, "seed"), 3)
+		r := Simulate(h, cases, p, d)
+		day := dayOf{h, cases, d, r.Events}
+		if bad := day.faults(); len(bad) > 0 {
+			t.Fatalf("%s\nplan %+v", strings.Join(bad, "\n"), p)
+		}
+		if math.IsNaN(r.Cost) || r.Cost < 0 {
+			t.Fatalf("cost %g", r.Cost)
+		}
+		for i, c := range cases {
+			if c.DueMin < h.start() && !r.Late[i] {
+				t.Fatalf("case %d was due at %g, before all begins at %g, and is not late", i, c.DueMin, h.start())
+			}
+		}
+		if again := Simulate(h, cases, p, d); again.Cost != r.Cost || !slices.Equal(again.EndMin, r.EndMin) {
+			t.Fatal("the same day was played otherwise")
+		}
+	})
+}
+
+// The check above finds each fault where there is one.
+func TestFaultsOfADayAreFound(t *testing.T) {
+	h, cases := refHouse(), []Case{{Key: 1, Size: Medium, DueMin: 2460, Weight: 1}, {Key: 2, Size: Small, DueMin: 2460, Weight: 1}}
+	p := ByRule(h, cases, One, Habit{})
+	draw := FixedDraw([]int{3, 2})
+	good := Simulate(h, cases, p, draw).Events
+	for name, spoil := range map[string]func(e *Event){
+		"nobody is there":      func(e *Event) { e.AtMin = max(0, e.AtMin-400) },
+		"outside its dough":    func(e *Event) { e.EndMin += 60 * b2f(e.What == Closed) },
+		"than the programme":   func(e *Event) { e.EndMin -= 5 * b2f(e.What == Loaded) },
+		"is not set":           func(e *Event) { e.AtMin -= 25 * b2f(e.What == Loaded) },
+		"before the programme": func(e *Event) { e.AtMin -= 900 * b2f(e.What == Unloaded) },
+		"before it is cool":    func(e *Event) { e.AtMin -= 50 * b2f(e.What == Finished) },
+		"at once at work":      func(e *Event) { e.AtMin = 500 },
+	} {
+		events := slices.Clone(good)
+		for k := range events {
+			spoil(&events[k])
+		}
+		d := dayOf{h, cases, draw, events}
+		if bad := strings.Join(d.faults(), "\n"); !strings.Contains(bad, name) {
+			t.Errorf("%s: not found among %q", name, bad)
+		}
+	}
+	d := dayOf{h, cases, draw, good}
+	if bad := d.faults(); len(bad) > 0 {
+		t.Errorf("a good day: %v", bad)
+	}
+}
+
+func b2f(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// Whatever the house and the cases, a plan is made, holds to its rules, and is the same when asked again; chances are
+// chances; an earlier seed does not matter to what is due before all begins.
+func TestMakeAnswersAnyQuestion(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		h := anyHouse(t)
+		cases := anyCases(t, 4)
+		o := Options{Seed: rapid.Uint64().Draw(t, "seed"), Draws: 2, Days: 3}
+		m, err := Make(context.Background(), h, cases, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := m.Plan.Check(&h, cases); err != nil && len(cases) > 0 {
+			t.Fatal(err)
+		}
+		if len(m.Foretold.Cases) != len(cases) {
+			t.Fatalf("%d cases foretold of %d", len(m.Foretold.Cases), len(cases))
+		}
+		for i, c := range m.Foretold.Cases {
+			if !(c.Late >= 0 && c.Late <= 1) || cases[i].DueMin < h.start() && c.Late != 1 {
+				t.Fatalf("case %d late with chance %g", i, c.Late)
+			}
+		}
+		for j, x := range m.Mixes {
+			if x.Latest < x.Start.Middle-1 {
+				t.Fatalf("mix %d at %g, at the latest %g", j, x.Start.Middle, x.Latest)
+			}
+		}
+		if a := m.Ask; a != nil && (a.DueMin <= cases[a.Case].DueMin || a.Gain < leastAsk || a.Gain < 2*a.SE) {
+			t.Fatalf("asked for %+v of a case due %g", a, cases[a.Case].DueMin)
+		}
+		if !rapid.Bool().Draw(t, "again") {
+			return
+		}
+		again, err := Make(context.Background(), h, cases, o)
+		if err != nil || fmt.Sprintf("%+v", again.Plan) != fmt.Sprintf("%+v", m.Plan) || !slices.Equal(again.Costs, m.Costs) {
+			t.Fatalf("the same question was answered otherwise: %v", err)
+		}
+	})
+}
+
+func TestMakeRefusesWhatCannotBe(t *testing.T) {
+	h := refHouse()
+	one := []Case{{Key: 1, DueMin: 1000, Weight: 1}}
+	bad := func(change func(h *House)) House { x := h; change(&x); return x }
+	for name, c := range map[string]struct {
+		h     House
+		cases []Case
+		o     Options
+		want  string
+	}{
+		"no press":     {bad(func(h *House) { h.Presses = 0 }), one, Options{}, "presses must be 1 to 9, not 0"},
+		"NaN":          {bad(func(h *House) { h.FinishMin = math.NaN() }), one, Options{}, "finish must be 0.1 to 720 min, not NaN"},
+		"closes early": {bad(func(h *House) { h.ClosesMin = 400 }), one, Options{}, "closing hour must be 510 to 1440 min"},
+		"closures":     {bad(func(h *House) { h.Closures[0][3] = 0 }), one, Options{}, "closures of a small base: the chances sum to"},
+		"twice":        {h, append(slices.Clone(one), one[0]), Options{}, "case 2 has the key of another"},
+		"size":         {h, []Case{{Size: 3, Weight: 1}}, Options{}, "size 3 is none of small, medium and large"},
+		"due":          {h, []Case{{DueMin: math.Inf(1), Weight: 1}}, Options{}, "due +Inf min is out of range"},
+		"weight":       {h, []Case{{DueMin: 1000}}, Options{}, "weight 0: want above 0"},
+		"draws":        {h, one, Options{Draws: 1}, "want 2 to 2000 of each"},
+		"many":         {h, make([]Case, 41), Options{}, "41 cases: want at most 40"},
+	} {
+		if _, err := Make(context.Background(), c.h, c.cases, c.o); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v, want %q", name, err, c.want)
+		}
+	}
+	for _, flasks := range [][]Size{nil, make([]Size, 6), {3}} {
+		if c, err := MixChance(flasks, 28, h, 1, 1); err == nil {
+			t.Errorf("%v: %v", flasks, c)
+		}
+	}
+	if _, err := MixChance([]Size{Small}, math.NaN(), h, 1, 1); err == nil {
+		t.Error("NaN minutes")
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	stop()
+	if _, err := Make(ctx, h, one, Options{}); err == nil {
+		t.Error("planned although ended")
+	}
+}
