@@ -160,7 +160,7 @@ func (q planQuestion) planDay(ctx context.Context, o *options, out, side io.Writ
 		return err
 	}
 	var clear func()
-	d.Progress, clear = progress(side)
+	d.Progress, clear = planning(side)
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	var made *dayplan.Day
@@ -194,8 +194,8 @@ func (q planQuestion) planDay(ctx context.Context, o *options, out, side io.Writ
 	})
 }
 
-// progress tells on a terminal how far the planning is; clear takes it away.
-func progress(side io.Writer) (tell func(float64), clear func()) {
+// planning tells on a terminal how far the planning is; clear takes it away.
+func planning(side io.Writer) (tell func(float64), clear func()) {
 	f, ok := side.(*os.File)
 	if !ok || !term.IsTerminal(f.Fd()) {
 		return nil, func() {}
