@@ -120,23 +120,7 @@ func build(path string, meta map[string]string, beat []byte, records iter.Seq2[r
 		return err
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
-	err = db.Update(func(tx *bolt.Tx) error {
-		for _, name := range layout.Parts() {
-			if _, err := tx.CreateBucket(name); err != nil {
-				return err
-			}
-		}
-		for k, v := range meta {
-			if err := tx.Bucket(layout.Meta).Put([]byte(k), []byte(v)); err != nil {
-				return err
-			}
-		}
-		if beat == nil {
-			return nil
-		}
-		return tx.Bucket(layout.Beat).Put(layout.KeyLast, beat)
-	})
-	if err != nil {
+	if err := db.Update(func(tx *bolt.Tx) error { return furnish(tx, meta, beat) }); err != nil {
 		return err
 	}
 	var run []record.Record
@@ -170,6 +154,24 @@ func build(path string, meta map[string]string, beat []byte, records iter.Seq2[r
 		return err
 	}
 	return db.Sync()
+}
+
+// furnish makes the parts of a new book, with what it says of itself.
+func furnish(tx *bolt.Tx, meta map[string]string, beat []byte) error {
+	for _, name := range layout.Parts() {
+		if _, err := tx.CreateBucket(name); err != nil {
+			return err
+		}
+	}
+	for k, v := range meta {
+		if err := tx.Bucket(layout.Meta).Put([]byte(k), []byte(v)); err != nil {
+			return err
+		}
+	}
+	if beat == nil {
+		return nil
+	}
+	return tx.Bucket(layout.Beat).Put(layout.KeyLast, beat)
 }
 
 // enliven makes the list of live records from the log.

@@ -70,6 +70,14 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	for _, l := range m.verdictLines(fl, a.w-2, true) {
 		s.add(l.r, l.s)
 	}
+	m.flaskSoFar(s, a, fl, local)
+	m.flaskSaid(s, a, fl, local)
+	m.flaskRecords(s, fl, local)
+	return s
+}
+
+// flaskSoFar tells what was done to a flask: closures, timers, lots, mix, bath, clamp and pin.
+func (m *sight) flaskSoFar(s *sheet, a area, fl *bench.Flask, local func(timers.Stamp) string) {
 	if len(fl.Trials) > 0 {
 		s.gap()
 		s.head(dim, "closure  in     flash   grams  pressure   held   where")
@@ -114,6 +122,10 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	if fl.PinMM != nil {
 		s.add(plain, "pin opening "+units.FormatLength(*fl.PinMM))
 	}
+}
+
+// flaskSaid tells what was out of the ordinary, and what was noted.
+func (m *sight) flaskSaid(s *sheet, a area, fl *bench.Flask, local func(timers.Stamp) string) {
 	if len(fl.Oddities) > 0 {
 		s.gap()
 		s.head(dim, "out of the ordinary")
@@ -132,8 +144,6 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 			s.wrapped(plain, fmt.Sprintf("%s %s  %s", local(n.At), n.By, n.Text), a.w-2)
 		}
 	}
-	m.flaskRecords(s, fl, local)
-	return s
 }
 
 // flaskRecords lists the records about a flask, with what became of them.

@@ -113,16 +113,7 @@ func (m *Model) spoken() []string {
 	f := newFrame(a.w, a.h)
 	m.page.draw(f, a) // before it tells its keys
 	if keys := m.keysHere(); len(keys) > 0 {
-		words := []string{}
-		if m.atHome() {
-			words = append(words, "1-9 place", "ENTER next step")
-		}
-		for _, k := range keys {
-			if !k.off {
-				words = append(words, k.key+" "+k.words)
-			}
-		}
-		say("keys", "keys: "+strings.Join(words, ", "))
+		say("keys", m.spokenKeys(keys))
 	}
 	part := 0
 	switch p := m.page.(type) {
@@ -135,17 +126,36 @@ func (m *Model) spoken() []string {
 		}
 		return out
 	}
+	say(fmt.Sprintf("page %T %d %d %d", m.page, m.sel, part, len(m.bench().Items)), strings.Join(f.spoken(), "\r\n"))
+	return out
+}
+
+// spokenKeys are the keys that work here, as they are read out.
+func (m *Model) spokenKeys(keys []hint) string {
+	words := []string{}
+	if m.atHome() {
+		words = append(words, "1-9 place", "ENTER next step")
+	}
+	for _, k := range keys {
+		if !k.off {
+			words = append(words, k.key+" "+k.words)
+		}
+	}
+	return "keys: " + strings.Join(words, ", ")
+}
+
+// spoken are the lines of a page that say something read aloud.
+func (f *frame) spoken() []string {
 	var lines []string
 	for _, l := range strings.Split(f.plainText(), "\n") {
 		if strings.ContainsFunc(l, func(r rune) bool { return r >= 0x2800 && r <= 0x28ff }) {
-			continue // a row of a chart says nothing read aloud
+			continue // a row of a chart
 		}
 		if l = strings.TrimSpace(ascii(l)); l != "" && strings.ContainsAny(l, "abcdefghijklmnopqrstuvwxyz") {
 			lines = append(lines, l)
 		}
 	}
-	say(fmt.Sprintf("page %T %d %d %d", m.page, m.sel, part, len(m.bench().Items)), strings.Join(lines, "\r\n"))
-	return out
+	return lines
 }
 
 // spoken is a form as it is read out.

@@ -70,7 +70,7 @@ func (m *sight) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lin
 	default:
 		add(plain, o.LikelyWords())
 	}
-	s := "next ≤ slight " + bench.Percent(o.Next.None+o.Next.Slight)
+	s := "next ≤ slight " + words.Percent(o.Next.None+o.Next.Slight)
 	if all {
 		s = o.NextWords()
 		if why := o.WhySteep(); why != "" && !ready {
@@ -185,7 +185,7 @@ func (m *sight) pressLines(w int) []string {
 	line := "in time:"
 	for _, o := range a.Flasks {
 		if m.bench().Waiting(o.Flask) != nil {
-			chance := bench.Percent(o.Chance)
+			chance := words.Percent(o.Chance)
 			if o.Lost {
 				chance = "no"
 			}
@@ -233,7 +233,7 @@ func (m *sight) pressSheet(s *sheet, w int) {
 				left = ", working time over since " + m.instant(m.now.Wall.Add(d))
 			}
 		}
-		line := fmt.Sprintf("place %d %-9s in time %s (estimate)%s", f.Place, f.Case, bench.Percent(o.Chance), left)
+		line := fmt.Sprintf("place %d %-9s in time %s (estimate)%s", f.Place, f.Case, words.Percent(o.Chance), left)
 		r := plain
 		if o.Lost {
 			line, r = fmt.Sprintf("place %d %-9s too late (estimate)%s", f.Place, f.Case, left), alarm

@@ -20,6 +20,7 @@ import (
 	"flaskside/logbook/flash"
 	"flaskside/logbook/house"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/press"
 	"flaskside/timers/sysclock"
@@ -242,7 +243,7 @@ func (r pressReport) text(w io.Writer) error {
 	}
 	var lost []string
 	for _, f := range r.Flasks {
-		chance := "in time " + bench.Percent(f.Chance)
+		chance := "in time " + words.Percent(f.Chance)
 		if f.Lost {
 			chance = "too late"
 			lost = append(lost, place(f.Flask))
@@ -256,9 +257,9 @@ func (r pressReport) text(w io.Writer) error {
 	case len(lost) > 0 && left == 0:
 		b.WriteString("all in time: no, every flask is out of time\n")
 	case len(lost) > 0:
-		fmt.Fprintf(&b, "all in time: no, out of time: %s; all the others in time: %s\n", strings.Join(lost, ", "), bench.Percent(r.Others))
+		fmt.Fprintf(&b, "all in time: no, out of time: %s; all the others in time: %s\n", strings.Join(lost, ", "), words.Percent(r.Others))
 	case left > 1:
-		fmt.Fprintf(&b, "all in time: %s\n", bench.Percent(r.AllInTime))
+		fmt.Fprintf(&b, "all in time: %s\n", words.Percent(r.AllInTime))
 	}
 	if r.GiveUp > 0 {
 		fmt.Fprintf(&b, "Not all are likely to be in time; giving up %s saves most of the others.\n", place(r.GiveUp))

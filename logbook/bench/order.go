@@ -3,7 +3,6 @@ package bench
 import (
 	"errors"
 	"fmt"
-	"math"
 	"strconv"
 	"time"
 
@@ -203,18 +202,4 @@ func (b *Bench) PressWorkLeft(now timers.Now) time.Duration {
 		left += d.Final
 	}
 	return left / time.Duration(max(1, at.Presses))
-}
-
-// Percent rounds a chance for people: never to nothing, never to certainty.
-func Percent(p float64) string {
-	switch v := math.Round(p * 100); {
-	case math.IsNaN(p):
-		return "?"
-	case v < 1:
-		return "<1 %"
-	case v > 99:
-		return ">99 %"
-	default:
-		return fmt.Sprintf("%.0f %%", v)
-	}
 }

@@ -8,6 +8,7 @@ import (
 
 	"flaskside/logbook/flash"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers/press"
 )
 
@@ -59,7 +60,7 @@ func (o Outlook) WhySteep() string {
 
 // NextWords say what the next closure is likely to show.
 func (o Outlook) NextWords() string {
-	return fmt.Sprintf("next ≤ slight %s (none %s, slight %s, heavy %s)", Percent(o.Next.None+o.Next.Slight), Percent(o.Next.None), Percent(o.Next.Slight), Percent(o.Next.Heavy))
+	return fmt.Sprintf("next ≤ slight %s (none %s, slight %s, heavy %s)", words.Percent(o.Next.None+o.Next.Slight), words.Percent(o.Next.None), words.Percent(o.Next.Slight), words.Percent(o.Next.Heavy))
 }
 
 // Waiting finds the flask that a job of the press order speaks of, nil where it has
@@ -91,9 +92,9 @@ func (b *Bench) HelpWords(h press.Help) string {
 	}
 	switch h.Code {
 	case press.TakeFirst:
-		return fmt.Sprintf("press it first: then %s%s", Percent(h.Chance), others)
+		return fmt.Sprintf("press it first: then %s%s", words.Percent(h.Chance), others)
 	case press.LetWait:
-		return fmt.Sprintf("let %s wait: then %s%s", b.placeWords(h.Flask), Percent(h.Chance), others)
+		return fmt.Sprintf("let %s wait: then %s%s", b.placeWords(h.Flask), words.Percent(h.Chance), others)
 	}
 	return "pack it from a new mix"
 }
@@ -106,7 +107,7 @@ const worseBy = 0.02
 func (b *Bench) MixWords(c press.MixCost, size string) string {
 	var fresh, worse []string
 	for _, x := range c.Fresh {
-		fresh = append(fresh, Percent(x.Chance))
+		fresh = append(fresh, words.Percent(x.Chance))
 	}
 	line := fmt.Sprintf("If you mix now for one more %s flask: %s to be closed in time", size, strings.Join(fresh, ""))
 	if len(fresh) != 1 {
@@ -114,7 +115,7 @@ func (b *Bench) MixWords(c press.MixCost, size string) string {
 	}
 	for _, x := range c.AtWork {
 		if x.Without-x.With > worseBy {
-			worse = append(worse, fmt.Sprintf("%s %s instead of %s", b.placeWords(x.Flask), Percent(x.With), Percent(x.Without)))
+			worse = append(worse, fmt.Sprintf("%s %s instead of %s", b.placeWords(x.Flask), words.Percent(x.With), words.Percent(x.Without)))
 		}
 	}
 	switch {

@@ -50,83 +50,102 @@ func (s Sheet) chapters() []chapter {
 			out = append(out, c)
 		}
 	}
-	part(readings, func(it bench.Item) string {
-		if a, ok := it.Body.(action.BathReading); ok {
-			return strings.TrimRight(fmt.Sprintf("bath %d  %s  %s", a.Bath, units.FormatTemp(a.TempC, s.Bench.House.Units.Temperature), a.Source), " ")
-		}
-		return ""
-	})
-	part("OTHER TIMERS", func(it bench.Item) string {
-		switch a := it.Body.(type) {
-		case action.TimerStart:
-			return fmt.Sprintf("%s started%s", a.Label, spell{min: sec(a.MinS), max: sec(a.MaxS)}.asked()+lengthOf(a))
-		case action.TimerStop:
-			if t := s.Bench.Timers[a.Timer]; t != nil {
-				if lasted, ok := took(t.Start, &it.Stamp); ok {
-					return fmt.Sprintf("%s stopped after %s", t.Label, units.FormatDuration(lasted.For))
-				}
-			}
-			return fmt.Sprintf("timer %d stopped", a.Timer)
-		}
-		return ""
-	})
-	part("LOTS BOOKED IN AND TAKEN OUT OF USE", func(it bench.Item) string {
-		name := func(text string) string { return bench.KnownLot{Lot: text, In: &it.Stamp}.Name() }
-		switch a := it.Body.(type) {
-		case action.LotIn:
-			words := string(a.Material) + " lot " + name(a.Lot) + " taken in"
-			if a.Expiry != "" {
-				words += ", to be used until " + a.Expiry
-			}
-			if a.Product != "" {
-				words += " (" + a.Product + ")"
-			}
-			return words
-		case action.LotOut:
-			return string(a.Material) + " lot " + name(a.Lot) + " withdrawn: " + a.Reason
-		}
-		return ""
-	})
-	part("CASES TAKEN IN AND DELIVERED", func(it bench.Item) string {
-		switch it.Body.(type) {
-		case action.CaseIn, action.CaseOff, action.CaseDelivered:
-			return s.teller(true).Tell(it.Body)
-		}
-		return ""
-	})
-	part("CAUTIONS SHOWN AND READ", func(it bench.Item) string {
-		if a, ok := it.Body.(action.Caution); ok {
-			return words.Hazard(a.Hazard)
-		}
-		return ""
-	})
-	part("SETTINGS AND CLOCKS", func(it bench.Item) string {
-		switch a := it.Body.(type) {
-		case action.Settings:
-			words := "house settings changed"
-			if a.From != "" {
-				words += ": " + a.From
-			}
-			if len(a.Changed) > 0 {
-				words += ": " + strings.Join(a.Changed, "; ")
-			}
-			return words
-		case action.Restored:
-			words := fmt.Sprintf("a backup was put in the place of the logbook: it goes on from record %s; given up: up to record %s", a.From, a.GaveUp)
-			if a.Kept != "" {
-				words += ", which are in " + a.Kept
-			}
-			return words
-		case action.Clock:
-			words := fmt.Sprintf("%s by %s", a.What, units.FormatDuration(sec(a.ByS)))
-			if a.Detail != "" {
-				words += ": " + a.Detail
-			}
-			return words
-		}
-		return ""
-	})
+	for _, c := range []struct {
+		name string
+		line func(bench.Item) string
+	}{
+		{readings, s.readingLine},
+		{"OTHER TIMERS", s.timerLine},
+		{"LOTS BOOKED IN AND TAKEN OUT OF USE", s.lotLine},
+		{"CASES TAKEN IN AND DELIVERED", s.caseLine},
+		{"CAUTIONS SHOWN AND READ", s.cautionLine},
+		{"SETTINGS AND CLOCKS", s.settingsLine},
+	} {
+		part(c.name, c.line)
+	}
 	return out
+}
+
+func (s Sheet) readingLine(it bench.Item) string {
+	if a, ok := it.Body.(action.BathReading); ok {
+		return strings.TrimRight(fmt.Sprintf("bath %d  %s  %s", a.Bath, units.FormatTemp(a.TempC, s.Bench.House.Units.Temperature), a.Source), " ")
+	}
+	return ""
+}
+
+func (s Sheet) timerLine(it bench.Item) string {
+	switch a := it.Body.(type) {
+	case action.TimerStart:
+		return fmt.Sprintf("%s started%s", a.Label, spell{min: sec(a.MinS), max: sec(a.MaxS)}.asked()+lengthOf(a))
+	case action.TimerStop:
+		if t := s.Bench.Timers[a.Timer]; t != nil {
+			if lasted, ok := took(t.Start, &it.Stamp); ok {
+				return fmt.Sprintf("%s stopped after %s", t.Label, units.FormatDuration(lasted.For))
+			}
+		}
+		return fmt.Sprintf("timer %d stopped", a.Timer)
+	}
+	return ""
+}
+
+func (Sheet) lotLine(it bench.Item) string {
+	name := func(text string) string { return bench.KnownLot{Lot: text, In: &it.Stamp}.Name() }
+	switch a := it.Body.(type) {
+	case action.LotIn:
+		words := string(a.Material) + " lot " + name(a.Lot) + " taken in"
+		if a.Expiry != "" {
+			words += ", to be used until " + a.Expiry
+		}
+		if a.Product != "" {
+			words += " (" + a.Product + ")"
+		}
+		return words
+	case action.LotOut:
+		return string(a.Material) + " lot " + name(a.Lot) + " withdrawn: " + a.Reason
+	}
+	return ""
+}
+
+func (s Sheet) caseLine(it bench.Item) string {
+	switch it.Body.(type) {
+	case action.CaseIn, action.CaseOff, action.CaseDelivered:
+		return s.teller(true).Tell(it.Body)
+	}
+	return ""
+}
+
+func (Sheet) cautionLine(it bench.Item) string {
+	if a, ok := it.Body.(action.Caution); ok {
+		return words.Hazard(a.Hazard)
+	}
+	return ""
+}
+
+func (Sheet) settingsLine(it bench.Item) string {
+	switch a := it.Body.(type) {
+	case action.Settings:
+		words := "house settings changed"
+		if a.From != "" {
+			words += ": " + a.From
+		}
+		if len(a.Changed) > 0 {
+			words += ": " + strings.Join(a.Changed, "; ")
+		}
+		return words
+	case action.Restored:
+		words := fmt.Sprintf("a backup was put in the place of the logbook: it goes on from record %s; given up: up to record %s", a.From, a.GaveUp)
+		if a.Kept != "" {
+			words += ", which are in " + a.Kept
+		}
+		return words
+	case action.Clock:
+		words := fmt.Sprintf("%s by %s", a.What, units.FormatDuration(sec(a.ByS)))
+		if a.Detail != "" {
+			words += ": " + a.Detail
+		}
+		return words
+	}
+	return ""
 }
 
 // lengthOf words the aim of a timer, which is the length of a count-down.

@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/flash"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/cure"
 )
@@ -128,7 +129,7 @@ func drawTrend(p flash.Picture, w, h float64, ahead bool) drawing {
 			t := float64(p.Done + 1 + j)
 			mean, _, _ := now.At(t)
 			d.mark(hollow, accent, 0.9, point{x(t), y(mean)})
-			d.write(accent, small, -1, point{x(t) + 1.2, clear(y(mean)-1, y(p.None), y(p.Heavy))}, bench.Percent(chance))
+			d.write(accent, small, -1, point{x(t) + 1.2, clear(y(mean)-1, y(p.None), y(p.Heavy))}, words.Percent(chance))
 		}
 	}
 	every := 1

@@ -8,6 +8,7 @@ import (
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+	"flaskside/logbook/words"
 	"flaskside/timers/plan"
 )
 
@@ -65,7 +66,7 @@ func MixWords(h house.House, resin string, roomC float64, in, waiting []string) 
 	if err != nil {
 		return "", err
 	}
-	line := fmt.Sprintf("closed in time: %s %s", Flasks(sizes), bench.Percent(alone))
+	line := fmt.Sprintf("closed in time: %s %s", Flasks(sizes), words.Percent(alone))
 	if more := sizesOf(waiting); len(more) > 0 && len(sizes) < mostMix {
 		next := slices.Min(more)
 		c, err := chance(append(slices.Clone(sizes), next))
@@ -76,7 +77,7 @@ func MixWords(h house.House, resin string, roomC float64, in, waiting []string) 
 		if slices.ContainsFunc(sizes, func(s plan.Size) bool { return s != next }) {
 			what = fmt.Sprintf("a %s as %s", next, ordinals[len(sizes)+1])
 		}
-		line += fmt.Sprintf(", with %s %s", what, bench.Percent(c))
+		line += fmt.Sprintf(", with %s %s", what, words.Percent(c))
 	}
 	return line + fmt.Sprintf(" (estimate; dough for %.0f min, press free)", d.WindowMin()), nil
 }
@@ -194,7 +195,7 @@ func (t Table) Text(w io.Writer) error {
 		}
 		fmt.Fprintf(&b, "%-32s", r.Flasks)
 		for _, c := range r.AllIn {
-			fmt.Fprintf(&b, "%12s", bench.Percent(c))
+			fmt.Fprintf(&b, "%12s", words.Percent(c))
 		}
 		b.WriteString("\n")
 	}

@@ -10,8 +10,8 @@ import (
 
 	"pgregory.net/rapid"
 
-	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+	"flaskside/logbook/words"
 	"flaskside/timers/plan"
 )
 
@@ -156,8 +156,8 @@ func TestTableOfFlasksToAMix(t *testing.T) {
 	}
 	want := map[string]string{"one small": ">99 %", "two medium": "90 %", "three small": "49 %", "two large": "36 %", "a small, a medium and a large": ""}
 	for _, r := range table.Rows {
-		if w := want[r.Flasks]; w != "" && bench.Percent(r.AllIn[2]) != w {
-			t.Errorf("%s: %s, want %s", r.Flasks, bench.Percent(r.AllIn[2]), w)
+		if w := want[r.Flasks]; w != "" && words.Percent(r.AllIn[2]) != w {
+			t.Errorf("%s: %s, want %s", r.Flasks, words.Percent(r.AllIn[2]), w)
 		}
 	}
 	var b strings.Builder

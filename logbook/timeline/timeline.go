@@ -184,21 +184,14 @@ func (l *Line) baths(b *bench.Bench, now timers.Now, running map[int]Bar) {
 				continue
 			}
 			bar, runs := running[no]
-			in := b.StillIn(load)
-			for _, f := range in {
-				if fl := b.Flasks[f]; fl != nil && fl.Place > 0 {
-					bar.Places = append(bar.Places, fl.Place)
+			if !runs {
+				if bar = stayed(b, load, now); bar.To.IsZero() {
+					continue // when it came out is not known
 				}
 			}
-			if !runs {
-				bar = Bar{From: now.WallOf(load.In, 0), Ended: true}
-				for _, f := range load.Flasks {
-					if fl := b.Flasks[f]; fl != nil && fl.OutBath != nil {
-						bar.To = later(bar.To, now.WallOf(*fl.OutBath, 0))
-					}
-				}
-				if bar.To.IsZero() {
-					continue // when it came out is not known
+			for _, f := range b.StillIn(load) {
+				if fl := b.Flasks[f]; runs && fl != nil && fl.Place > 0 {
+					bar.Places = append(bar.Places, fl.Place)
 				}
 			}
 			r.Bars = append(r.Bars, bar)
@@ -207,6 +200,18 @@ func (l *Line) baths(b *bench.Bench, now timers.Now, running map[int]Bar) {
 			l.Rows = append(l.Rows, r)
 		}
 	}
+}
+
+// stayed is the bar of a load that has ended, until its last flask was out; To is zero where
+// that is not known.
+func stayed(b *bench.Bench, load *bench.Load, now timers.Now) Bar {
+	bar := Bar{From: now.WallOf(load.In, 0), Ended: true}
+	for _, f := range load.Flasks {
+		if fl := b.Flasks[f]; fl != nil && fl.OutBath != nil {
+			bar.To = later(bar.To, now.WallOf(*fl.OutBath, 0))
+		}
+	}
+	return bar
 }
 
 // reach settles from when to when the line runs, and drops what lies outside.

@@ -19,7 +19,11 @@
 //   - No codes and no names of fields where a person reads.
 package words
 
-import "strings"
+import (
+	"fmt"
+	"math"
+	"strings"
+)
 
 // name looks a code up; one without words of its own is read as it is.
 func name[C ~string](table map[string]string, code C) string {
@@ -56,5 +60,19 @@ func List(ws []string) string {
 		return ws[0]
 	default:
 		return strings.Join(ws[:n-1], ", ") + " and " + ws[n-1]
+	}
+}
+
+// Percent rounds a chance for people: never to nothing, never to certainty.
+func Percent(p float64) string {
+	switch v := math.Round(p * 100); {
+	case math.IsNaN(p):
+		return "?"
+	case v < 1:
+		return "<1 %"
+	case v > 99:
+		return ">99 %"
+	default:
+		return fmt.Sprintf("%.0f %%", v)
 	}
 }

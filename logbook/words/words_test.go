@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"regexp"
 	"strings"
 	"testing"
@@ -135,5 +136,17 @@ func told(t *testing.T, s string) {
 	}
 	if strings.Contains(s, "  ") || s == "" {
 		t.Errorf("%q", s)
+	}
+}
+
+// TestPercent: never nothing, never certainty.
+func TestPercent(t *testing.T) {
+	for p, want := range map[float64]string{0: "<1 %", 0.004: "<1 %", 0.006: "1 %", 0.5: "50 %", 0.984: "98 %", 0.9949: "99 %", 0.996: ">99 %", 1: ">99 %"} {
+		if got := Percent(p); got != want {
+			t.Errorf("Percent(%g) = %s, want %s", p, got, want)
+		}
+	}
+	if got := Percent(math.NaN()); got != "?" {
+		t.Errorf("Percent(NaN) = %s", got)
 	}
 }

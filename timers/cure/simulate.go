@@ -158,12 +158,10 @@ type until struct {
 func simulate(p *Params, bath []Knot, o Options, stop until) (res Result, hit bool, err error) {
 	e := newEngine(p, o.GypsumCells, o.ResinCells)
 	breaks := breakTimes(bath, o, stop)
-	landedCore := make([]float64, len(breaks))
-	landedW := make([]float64, len(breaks))
-	landedMean := make([]float64, len(breaks))
-
+	landed := make([]point, len(breaks))
 	w0 := 100 * e.chem.wm0
 	rec := recorder{w0: w0, boilsC: o.Air.MonomerBoilsC(), res: &res, curve: !o.WithoutCurve}
+	r := stepper{e, &o, &rec, &res}
 	stored := e.enthalpy()
 	t, h := 0.0, 1.0
 	seg := segment(bath, 0, 0)
@@ -177,61 +175,20 @@ func simulate(p *Params, bath []Knot, o Options, stop until) (res Result, hit bo
 			h = math.Min(h, restartS)
 		}
 		lastSlope = seg.slope
-		for t < t1 {
-			if o.FixedStepS > 0 {
-				h = o.FixedStepS
-			}
-			step, lands := h, false
-			if t+step >= t1-1e-9 {
-				step, lands = t1-t, true
-			}
-			var en float64
-			for {
-				en = e.try(seg.at(t), seg.slope, step, o.Tol)
-				if en <= 1 || o.FixedStepS > 0 {
-					break
-				}
-				res.Rejected++
-				step *= stepFactor(en)
-				lands = false
-				if step < leastStep {
-					return res, false, errUnsettled
-				}
-			}
-			e.u, e.mid = e.mid, e.u
-			if lands {
-				t = t1
-			} else {
-				t += step
-			}
-			// A step cut short only to land says little about the next one: keep the longer proposal.
-			next := step * stepFactor(en)
-			if lands && step < h {
-				next = math.Max(next, h)
-			}
-			h = math.Min(next, maxStepS)
-			if res.Steps++; (res.Steps+res.Rejected)*e.nT > maxWork {
-				return res, false, fmt.Errorf("the computation needs more than %d steps for this bath and these parameters", maxWork/e.nT)
-			}
-			e.linearise(seg.at(t))
-			rec.add(e, t, seg.at(t))
-			if !rec.finite() {
-				return res, false, errUnsettled
-			}
-			if o.inspect != nil {
-				o.inspect(e)
+		for t < t1 && !hit {
+			if t, h, err = r.step(seg, t, t1, h); err != nil {
+				return res, false, err
 			}
 			if stop.on && t > stop.fromS {
 				if at, ok := rec.fallsTo(stop.pct, stop.core); ok {
 					t, hit = at, true
-					break
 				}
 			}
 		}
 		if hit {
 			break
 		}
-		landedCore[i], landedW[i], landedMean[i] = rec.now.core, rec.now.w, rec.now.mean
+		landed[i] = rec.now
 	}
 	rec.close(e, bath, stored, t)
 	res.Params, res.Air = *p, o.Air
@@ -241,10 +198,70 @@ func simulate(p *Params, bath []Knot, o Options, stop until) (res Result, hit bo
 		if at == 0 {
 			res.Core[i], res.WCore[i], res.WMean[i] = p.Start-Kelvin, w0, w0
 		} else if j, ok := slices.BinarySearch(breaks, at); ok {
-			res.Core[i], res.WCore[i], res.WMean[i] = landedCore[j], landedW[j], landedMean[j]
+			res.Core[i], res.WCore[i], res.WMean[i] = landed[j].core, landed[j].w, landed[j].mean
 		}
 	}
 	return res, hit, nil
+}
+
+// stepper is a simulation under way.
+type stepper struct {
+	e   *engine
+	o   *Options
+	rec *recorder
+	res *Result
+}
+
+// step goes one step on from t, at most h long and no further than t1, and gives where that is and how long the next may be.
+func (r *stepper) step(seg line, t, t1, h float64) (at, next float64, err error) {
+	if r.o.FixedStepS > 0 {
+		h = r.o.FixedStepS
+	}
+	most, lands := h, false
+	if t+most >= t1-1e-9 {
+		most, lands = t1-t, true
+	}
+	en, step := r.settle(seg, t, most)
+	if step < leastStep && step < most {
+		return t, h, errUnsettled
+	}
+	t += step
+	if lands = lands && step == most; lands {
+		t = t1
+	}
+	// A step cut short only to land says little about the next one: keep the longer proposal.
+	next = step * stepFactor(en)
+	if lands && step < h {
+		next = math.Max(next, h)
+	}
+	if r.res.Steps++; (r.res.Steps+r.res.Rejected)*r.e.nT > maxWork {
+		return t, next, fmt.Errorf("the computation needs more than %d steps for this bath and these parameters", maxWork/r.e.nT)
+	}
+	r.e.linearise(seg.at(t))
+	r.rec.add(r.e, t, seg.at(t))
+	if !r.rec.finite() {
+		return t, next, errUnsettled
+	}
+	if r.o.inspect != nil {
+		r.o.inspect(r.e)
+	}
+	return t, math.Min(next, maxStepS), nil
+}
+
+// settle takes a step from t of at most the given length that is exact enough, and gives its error and its length, s. One
+// that had to become shorter than leastStep was not taken.
+func (r *stepper) settle(seg line, t, step float64) (en, taken float64) {
+	for {
+		en = r.e.try(seg.at(t), seg.slope, step, r.o.Tol)
+		if en <= 1 || r.o.FixedStepS > 0 {
+			r.e.u, r.e.mid = r.e.mid, r.e.u
+			return en, step
+		}
+		r.res.Rejected++
+		if step *= stepFactor(en); step < leastStep {
+			return en, step
+		}
+	}
 }
 
 // stepFactor is what the last step is multiplied by to reach an error of 1 at order 3, with a margin.

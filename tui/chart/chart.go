@@ -11,6 +11,7 @@ import (
 	"strconv"
 
 	"flaskside/logbook/flash"
+	"flaskside/logbook/words"
 )
 
 // Role says what a cell shows, for the caller to colour. A later role hides an earlier one
@@ -245,9 +246,6 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 			}
 		}
 	}
-	row := func(logG float64) int {
-		return min(max(int((1-p.Y(logG))*float64(c.h)), 0), c.h-1)
-	}
 	write := func(x, y int, s string, r Role) {
 		for _, ch := range s {
 			if x >= 0 && x < width && y >= 0 && y < height {
@@ -256,20 +254,10 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 			x++
 		}
 	}
-	for _, b := range []struct {
-		name   string
-		lo, hi float64
-	}{{"heavy", p.Heavy, p.High}, {"slight", p.None, p.Heavy}, {"none", p.Low, p.None}} {
-		for y := range c.h {
-			if lo, hi := row(b.hi), row(b.lo); y >= lo && y <= hi {
-				write(left-1, y, string(zoneRune(b.name, ascii)), Zone)
-			}
-		}
-		write(left-1-len(b.name), row((b.lo+b.hi)/2), b.name, Label)
-	}
+	zones(c, p, ascii, func(x, y int, s string, r Role) { write(left+x, y, s, r) })
 	if right > 0 {
 		for _, l := range []float64{p.None, p.Heavy} {
-			write(left+c.w+1, row(l), grams(l), Faint)
+			write(left+c.w+1, rowOf(c, p, l), grams(l), Faint)
 		}
 	}
 	if roomy := c.w/(p.Last-p.First+1) >= 9 && c.h >= 10; roomy {
@@ -282,25 +270,48 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 	}
 	rings(c, p, func(x, y int, s string) { write(left+x, y, s, Chance) })
 	if axis > 0 {
-		every := 1 // numbers keep a blank between them
-		for (c.w*every)/(p.Last-p.First+1) < len(fmt.Sprint(p.Last))+1 {
-			every++
-		}
-		for t := p.Last; t >= p.First; t -= every {
-			s := fmt.Sprint(t)
-			r := Label
-			if t > p.Done {
-				r = Faint
-			}
-			write(left+int(p.X(float64(t))*float64(c.w))-len(s)/2, height-1, s, r)
-		}
-		for _, v := range p.Curves[1:] {
-			if v.From > p.First {
-				write(left+breakAt(c, p, v), height-1, "+", Break)
-			}
-		}
+		trialAxis(c, p, func(x int, s string, r Role) { write(left+x, height-1, s, r) })
 	}
 	return lines
+}
+
+// rowOf is the row of the canvas on which so much flash stands.
+func rowOf(c *canvas, p flash.Picture, logG float64) int {
+	return min(max(int((1-p.Y(logG))*float64(c.h)), 0), c.h-1)
+}
+
+// zones writes the grades beside the canvas, each over its rows.
+func zones(c *canvas, p flash.Picture, ascii bool, write func(x, y int, s string, r Role)) {
+	for _, b := range []struct {
+		name   string
+		lo, hi float64
+	}{{"heavy", p.Heavy, p.High}, {"slight", p.None, p.Heavy}, {"none", p.Low, p.None}} {
+		for y := rowOf(c, p, b.hi); y <= rowOf(c, p, b.lo); y++ {
+			write(-1, y, string(zoneRune(b.name, ascii)), Zone)
+		}
+		write(-1-len(b.name), rowOf(c, p, (b.lo+b.hi)/2), b.name, Label)
+	}
+}
+
+// trialAxis writes the numbers of the closures, and where dough was added.
+func trialAxis(c *canvas, p flash.Picture, write func(x int, s string, r Role)) {
+	every := 1 // numbers keep a blank between them
+	for (c.w*every)/(p.Last-p.First+1) < len(fmt.Sprint(p.Last))+1 {
+		every++
+	}
+	for t := p.Last; t >= p.First; t -= every {
+		s := fmt.Sprint(t)
+		r := Label
+		if t > p.Done {
+			r = Faint
+		}
+		write(int(p.X(float64(t))*float64(c.w))-len(s)/2, s, r)
+	}
+	for _, v := range p.Curves[1:] {
+		if v.From > p.First {
+			write(breakAt(c, p, v), "+", Break)
+		}
+	}
 }
 
 // rings writes the chances beside the rings of the forecast, where there is room: above, for
@@ -315,24 +326,12 @@ func rings(c *canvas, p flash.Picture, write func(x, y int, s string)) {
 		t := float64(p.Done + 1 + j)
 		mean, _, _ := now.At(t)
 		col, row := spot(c, p, t, mean)
-		s := percent(chance)
+		s := words.Percent(chance)
 		x := min(col+1, c.w-len(s))
 		if row > 0 && x > col-len(s)+1 && x >= free[row-1] {
 			write(x, row-1, s)
 			free[row-1] = x + len(s) + 1
 		}
-	}
-}
-
-// percent writes a chance; never as nothing, never as certainty.
-func percent(chance float64) string {
-	switch n := math.Round(100 * chance); {
-	case n < 1:
-		return "<1 %"
-	case n > 99:
-		return ">99 %"
-	default:
-		return fmt.Sprintf("%.0f %%", n)
 	}
 }
 
@@ -342,46 +341,50 @@ func grams(logG float64) string {
 	return strconv.FormatFloat(g, 'f', -1, 64) + " g"
 }
 
+// plotCurve puts one stretch of the trend on the canvas, its band under it.
+func plotCurve(c *canvas, p flash.Picture, v flash.Curve) {
+	shade := c.h >= 6 // in fewer lines the band would hide the rest
+	wide := float64(2 * c.w)
+	before, drawn := 0, false
+	for x := range 2 * c.w {
+		t := (float64(x)+0.5)/wide*float64(p.Last-p.First+1) + float64(p.First) - 0.5 // at the middle of a dot
+		if t < float64(v.From)-0.5 || t > float64(v.To)+0.5 {
+			continue
+		}
+		mean, low, high := v.At(t)
+		for y := max(dotY(c, p, high), 0); shade && y <= min(dotY(c, p, low), 4*c.h); y++ {
+			c.band(x, y)
+		}
+		role, y := Trend, dotY(c, p, mean)
+		if t > float64(p.Done) && v.To > p.Done {
+			role = Forecast
+		}
+		if !drawn {
+			before = y
+		}
+		if role == Trend || x%6 < 4 {
+			c.dot(x, y, role)
+			for s := min(before, y) + 1; s < max(before, y); s++ {
+				c.dot(x, s, role) // a steep line keeps together
+			}
+		}
+		before, drawn = y, true
+	}
+}
+
+// dotY is the row of dots on which so much flash stands.
+func dotY(c *canvas, p flash.Picture, logG float64) int { return int((1 - p.Y(logG)) * float64(4*c.h)) }
+
 // plot puts everything on the canvas.
 func plot(c *canvas, p flash.Picture, ascii bool) {
-	shade := c.h >= 6 // in fewer lines the band would hide the rest
-	wide, tall := float64(2*c.w), float64(4*c.h)
-	dotY := func(logG float64) float64 { return (1 - p.Y(logG)) * tall }
-	trialAt := func(x int) float64 { // the inverse of dotX, at the middle of a dot
-		return (float64(x)+0.5)/wide*float64(p.Last-p.First+1) + float64(p.First) - 0.5
-	}
 	for _, l := range []float64{p.None, p.Heavy} {
-		y := int(dotY(l))
+		y := dotY(c, p, l)
 		for x := 0; x < 2*c.w; x += 2 {
 			c.dot(x, y, House)
 		}
 	}
 	for _, v := range p.Curves {
-		before, drawn := 0, false
-		for x := range 2 * c.w {
-			t := trialAt(x)
-			if t < float64(v.From)-0.5 || t > float64(v.To)+0.5 {
-				continue
-			}
-			mean, low, high := v.At(t)
-			for y := max(int(dotY(high)), 0); shade && y <= min(int(dotY(low)), 4*c.h); y++ {
-				c.band(x, y)
-			}
-			role, y := Trend, int(dotY(mean))
-			if t > float64(p.Done) && v.To > p.Done {
-				role = Forecast
-			}
-			if !drawn {
-				before = y
-			}
-			if role == Trend || x%6 < 4 {
-				c.dot(x, y, role)
-				for s := min(before, y) + 1; s < max(before, y); s++ {
-					c.dot(x, s, role) // a steep line keeps together
-				}
-			}
-			before, drawn = y, true
-		}
+		plotCurve(c, p, v)
 	}
 	for _, v := range p.Curves[1:] {
 		for r := range c.h {
@@ -407,10 +410,9 @@ func plot(c *canvas, p flash.Picture, ascii bool) {
 // spot is the cell of a mark. Marks stand in the middle of their cells; one that shares its cell with a house line goes to its own side of
 // it.
 func spot(c *canvas, p flash.Picture, trial, logG float64) (col, row int) {
-	dotY := func(logG float64) int { return int((1 - p.Y(logG)) * float64(4*c.h)) }
-	row = dotY(logG) / 4
+	row = dotY(c, p, logG) / 4
 	for _, l := range []float64{p.None, p.Heavy} {
-		y := dotY(l)
+		y := dotY(c, p, l)
 		switch {
 		case y/4 != row:
 		case logG < l && y%4 >= 2:

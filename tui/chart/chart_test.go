@@ -13,6 +13,7 @@ import (
 	"pgregory.net/rapid"
 
 	"flaskside/logbook/flash"
+	"flaskside/logbook/words"
 )
 
 var update = flag.Bool("update", false, "write the golden pictures anew")
@@ -203,8 +204,8 @@ func TestRingsHaveTheirChances(t *testing.T) {
 		if math.Abs(p.Chances[j]-sum) > 1e-9 {
 			t.Errorf("ring %d has %.3f, want %.3f", j+1, p.Chances[j], sum)
 		}
-		if !strings.Contains(got, percent(sum)) {
-			t.Errorf("no %s beside a ring:\n%s", percent(sum), got)
+		if !strings.Contains(got, words.Percent(sum)) {
+			t.Errorf("no %s beside a ring:\n%s", words.Percent(sum), got)
 		}
 	}
 	if len(p.Chances) == 0 {
@@ -214,7 +215,7 @@ func TestRingsHaveTheirChances(t *testing.T) {
 		p    float64
 		want string
 	}{{0, "<1 %"}, {1, ">99 %"}, {0.5, "50 %"}, {0.994, "99 %"}} {
-		if got := percent(c.p); got != c.want {
+		if got := words.Percent(c.p); got != c.want {
 			t.Errorf("%g is %q, want %q", c.p, got, c.want)
 		}
 	}
