@@ -285,9 +285,9 @@ func (r trendReport) text(w io.Writer, ascii bool) error {
 	case r.Flask == 0:
 		fmt.Fprintf(&b, "%s base, closures as told, taken as made at the house pressure and hold\n", r.Size)
 	case r.Place == 0:
-		fmt.Fprintf(&b, "flask %d · case %s · %s · %s · off the bench\n", r.Flask, r.Case, r.Base, r.Size)
+		fmt.Fprintf(&b, "case %s · %s · %s · flask %d · off the bench\n", r.Case, r.Base, r.Size, r.Flask)
 	default:
-		fmt.Fprintf(&b, "flask %d · case %s · %s · %s · place %d\n", r.Flask, r.Case, r.Base, r.Size, r.Place)
+		fmt.Fprintf(&b, "case %s · %s · %s · flask %d · place %d\n", r.Case, r.Base, r.Size, r.Flask, r.Place)
 	}
 	trials := make([]string, 0, len(r.Trials))
 	for _, t := range r.Trials {

@@ -45,8 +45,8 @@ func TestUnusualCodes(t *testing.T) {
 	}{
 		{"a step out of order", []func(p *paper){func(p *paper) { p.do(0, open(1)) }}, 0, action.Deflask{Flasks: []int{1}}, "out-of-order", `deflasked while the flask is at "separator to paint"`},
 		{"a mix for a flask in the bath", []func(p *paper){at(bench.InBath)}, 0, action.MixMake{Flasks: []int{1}}, "out-of-order", `a mix for a flask at "in the bath"`},
-		{"press taken", []func(p *paper){packed, func(p *paper) { p.do(0, action.PressIn{Flask: 2}) }}, 0, action.PressIn{Flask: 1}, "press-taken", "flask 2 is in press 1"},
-		{"press taken, at pressure", []func(p *paper){packed, func(p *paper) { p.do(0, action.PressIn{Flask: 2}); p.do(0, action.PressAt{Flask: 2}) }}, 0, action.PressIn{Flask: 1}, "press-taken", "flask 2 is in press 1"},
+		{"press taken", []func(p *paper){packed, func(p *paper) { p.do(0, action.PressIn{Flask: 2}) }}, 0, action.PressIn{Flask: 1}, "press-taken", "case 4402 is in press 1"},
+		{"press taken, at pressure", []func(p *paper){packed, func(p *paper) { p.do(0, action.PressIn{Flask: 2}); p.do(0, action.PressAt{Flask: 2}) }}, 0, action.PressIn{Flask: 1}, "press-taken", "case 4402 is in press 1"},
 		{"the press opened again", []func(p *paper){packed, func(p *paper) {
 			p.do(0, action.PressIn{Flask: 2})
 			p.do(0, action.PressAt{Flask: 2})

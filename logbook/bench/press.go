@@ -143,7 +143,7 @@ func (b *Bench) FreePress() int {
 func (c *checker) pressTaken(f *Flask, press int) {
 	for _, other := range c.b.InPress(press) {
 		if other.No != f.No {
-			c.unusual("press-taken", "flask %d is in press %d", other.No, press)
+			c.unusual("press-taken", "case %s is in press %d", other.Case, press)
 		}
 	}
 }

@@ -53,7 +53,7 @@ func TestAPressIsTakenAtMetalToMetal(t *testing.T) {
 		t.Errorf("the only press: %d", got)
 	}
 	var ask *bench.NeedsReason
-	if _, err := p.tryAt(0, action.PressIn{Flask: 2}, ""); !errors.As(err, &ask) || ask.Odd[0].Code != "press-taken" || ask.Odd[0].Text != "flask 1 is in press 1" {
+	if _, err := p.tryAt(0, action.PressIn{Flask: 2}, ""); !errors.As(err, &ask) || ask.Odd[0].Code != "press-taken" || ask.Odd[0].Text != "case 4401 is in press 1" {
 		t.Errorf("flask 2 into the press of flask 1: %v", err)
 	}
 	p.do(0, action.Clamp{Flask: 1})
@@ -73,7 +73,7 @@ func TestAPressIsTakenAtMetalToMetal(t *testing.T) {
 	if got := p.b.FreePress(); got != 1 {
 		t.Errorf("none is free: %d", got)
 	}
-	if _, err := p.tryAt(0, action.MetalToMetal{Flask: 1, Press: 1}, ""); !errors.As(err, &ask) || !strings.Contains(err.Error(), "flask 2 is in press 1") {
+	if _, err := p.tryAt(0, action.MetalToMetal{Flask: 1, Press: 1}, ""); !errors.As(err, &ask) || !strings.Contains(err.Error(), "case 4402 is in press 1") {
 		t.Errorf("metal to metal in the press of flask 2: %v", err)
 	}
 }

@@ -253,7 +253,7 @@ func (s Sheet) alarmed(p *page) {
 		if after != "" {
 			words += ", after " + after
 		}
-		p.line(2, "%s  %s   %s%s   %s", s.clock(r.rose.At), rank[r.priority], r.kind, ofFlasks(r.flasks), words)
+		p.line(2, "%s  %s   %s%s   %s", s.clock(r.rose.At), rank[r.priority], r.kind, s.andNamed(r.flasks), words)
 	}
 	for _, g := range groups(all) {
 		p.line(2, "%d x %s (%s), cleared by the next step, after %s", g.n, g.kind, rank[g.priority], g.after())
@@ -269,13 +269,6 @@ func byWhom(initials string) string {
 		return ""
 	}
 	return " by " + initials
-}
-
-func ofFlasks(nos []int) string {
-	if len(nos) == 0 {
-		return ""
-	}
-	return ", flask " + strings.ReplaceAll(list(nos), " ", ", ")
 }
 
 // alarmRows is the table of alarms: when each rose, what became of it and how soon.

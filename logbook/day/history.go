@@ -271,7 +271,7 @@ func (s Sheet) title(it bench.Item) string {
 	said := fmt.Sprintf("%s  %s%s", s.clock(it.Stamp.At), by(it.Action.By), words.Kind(it.Body.Kind()))
 	switch {
 	case len(flasks) > 0:
-		said += ", flask " + strings.ReplaceAll(list(slices.Compact(flasks)), " ", ", ")
+		said += s.andNamed(slices.Compact(flasks))
 	case mix > 0:
 		said += ", mix " + bench.MixLetter(mix)
 	case load > 0:

@@ -139,7 +139,7 @@ func TestHTML(t *testing.T) {
 		pictures int
 		says     []string
 	}{
-		{"demo", demoSheet(t), 6, []string{"DAY", "Wednesday 25 November 2026", "Flask 3 · case 4417 · upper, medium", "3000 psi", "powder lot P-118", "liquid lot L-073", "Bath load 2", "long and boil",
+		{"demo", demoSheet(t), 6, []string{"DAY", "Wednesday 25 November 2026", "Case 4417 · upper, medium · flask 3", "3000 psi", "powder lot P-118", "liquid lot L-073", "Bath load 2", "long and boil",
 			"bench set 03:59 KT 05:30 KT 1 h 31 min 30 min to 1 h 31 min over", "curing, load 1 05:30 KT 14:33 KT 9 h 3 min 9 h to 12 h time only, no reading", "Technician", "Supervisor", "Made Wed 25 Nov 2026 16:00:00 +01:00"}},
 		{"invented", first, 5, []string{"case 4417*", "2500 psi", "powder lot P-2013*", "Separator lot S-77", "case number 4471 → 4417 08:01 by KT: wrong key", "Undone", "Cautions shown and read 08:00 KT monomer: vapour, fire, skin",
 			"Unusual: cooling cut short, 13:50 KT (no time left)", "2 not as set", "not before Thu 26 Nov 07:00", "dough added", "adjusted", "open bite", "running", "* corrected: see Corrections"}},
@@ -200,12 +200,12 @@ func TestAlarmsOfTheDay(t *testing.T) {
 	sheet.Made = s.clock.Read().Wall
 	text := selfContained(t, written(t, sheet.HTML))
 	for _, want := range []string{
-		"both halves: drying time is up 1 3 low 08:11 08:11 42 s KT",
+		"both halves: drying time is up 4417 upper 3 low 08:11 08:11 42 s KT",
 		"hold time is up 1 2 medium 08:25 5 s",
 		"mix A: dough expected (estimate): check it 1 3 low 08:22 30 s",
 		"stone: is over 1 high 10:30 cleared by the next step 10:35 5 min", // its first end gave way to it
 		"dough, mix A 08:12 KT at most 45 min overdue (estimate)", "Dough, mix A is running: not after 08:57 (estimate)",
-		"mix A: working time is over (estimate) 1 1 high 08:57 not acknowledged",
+		"mix A: working time is over (estimate) 4417 upper 1 high 08:57 not acknowledged",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q:\n%s", want, text)
@@ -214,8 +214,8 @@ func TestAlarmsOfTheDay(t *testing.T) {
 	plain := strings.Join(strings.Fields(string(written(t, sheet.Text))), " ")
 	for _, want := range []string{
 		"ALARMS 5 in all, 2 of them high; 1 acknowledged, half of them within 42 s, the last after 42 s",
-		"08:11 3 low both halves: drying time is up, flask 1 acknowledged 08:11 by KT, after 42 s",
-		"08:57 1 high mix A: working time is over (estimate), flask 1 not acknowledged",
+		"08:11 3 low both halves: drying time is up, case 4417 upper (flask 1) acknowledged 08:11 by KT, after 42 s",
+		"08:57 1 high mix A: working time is over (estimate), case 4417 upper (flask 1) not acknowledged",
 		"10:30 1 high stone: is over cleared by the next step 10:35, after 5 min",
 		"1 x hold time is up (2 medium), cleared by the next step, after 5 s",
 	} {

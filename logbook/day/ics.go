@@ -92,7 +92,7 @@ func (s Sheet) toCome() []event {
 func (s Sheet) event(w bench.Window) (event, bool) {
 	it, step := s.began(w)
 	e := event{start: w.Start.At, sequence: len(it.Corrections), uid: uid(it.Action.ID, step, w.Flasks)}
-	what := capital(string(w.What)) + flaskWords(w.Flasks)
+	what := capital(string(w.What)) + s.andNamed(w.Flasks)
 	done, limit := "", ""
 	switch w.What {
 	case bench.BenchSet:
@@ -114,7 +114,7 @@ func (s Sheet) event(w bench.Window) (event, bool) {
 		if words == "" {
 			continue
 		}
-		e.rings = append(e.rings, ring{m.After, capital(words) + flaskWords(w.Flasks)})
+		e.rings = append(e.rings, ring{m.After, capital(words) + s.andNamed(w.Flasks)})
 		e.details = strings.TrimSpace(e.details + " " + capital(string(m.End)) + " " + s.clock(w.Start.At.Add(m.After)) + ".")
 		if m.End == timers.Floor || e.lasts == 0 {
 			e.lasts = m.After
@@ -122,7 +122,7 @@ func (s Sheet) event(w bench.Window) (event, bool) {
 	}
 	for _, no := range w.Flasks {
 		if f := s.Bench.Flasks[no]; f != nil {
-			e.details += fmt.Sprintf("\nFlask %d: case %s, %s, %s, place %d.", no, f.Case, f.Base, f.Size, f.Place)
+			e.details += fmt.Sprintf("\nCase %s, %s, %s, flask %d, place %d.", f.Case, f.Base, f.Size, no, f.Place)
 		}
 	}
 	return e, e.lasts > 0
@@ -145,8 +145,8 @@ func (s Sheet) coolings(w bench.Window, cure event) []event {
 			continue
 		}
 		out = append(out, event{uid: uid(it.Action.ID, string(c.what), w.Flasks), sequence: len(it.Corrections), start: at, lasts: sec(c.s), tentative: true,
-			summary: capital(string(c.what)) + flaskWords(w.Flasks) + ": " + c.then, details: "The earliest: where the flasks come out of the bath as soon as they may. For " + units.FormatDuration(sec(c.s)) + ".",
-			rings: []ring{{sec(c.s), c.done + flaskWords(w.Flasks) + ", at the earliest"}}})
+			summary: capital(string(c.what)) + s.andNamed(w.Flasks) + ": " + c.then, details: "The earliest: where the flasks come out of the bath as soon as they may. For " + units.FormatDuration(sec(c.s)) + ".",
+			rings: []ring{{sec(c.s), c.done + s.andNamed(w.Flasks) + ", at the earliest"}}})
 		at = at.Add(sec(c.s))
 	}
 	return out
@@ -178,13 +178,6 @@ func (s Sheet) began(w bench.Window) (it bench.Item, step string) {
 		}
 	}
 	return bench.Item{}, w.Key // a load whose record was not gathered
-}
-
-func flaskWords(nos []int) string {
-	if len(nos) == 0 {
-		return ""
-	}
-	return ", flask " + strings.ReplaceAll(list(nos), " ", ", ")
 }
 
 // uid names an event for ever: made of the id of a record, which may be any text,

@@ -186,8 +186,8 @@ func TestICSText(t *testing.T) {
 		if len(es) != 1 || !strings.Contains(value(es[0], ics.ComponentPropertySummary), "Bench set") {
 			t.Fatalf("case %d: %d events", i, len(es))
 		}
-		if got := ics.FromText(value(es[0], ics.ComponentPropertyDescription)); !strings.Contains(got, fmt.Sprintf("\nFlask 1: case %s, upper, small, place 1.", name)) &&
-			!strings.Contains(value(es[0], ics.ComponentPropertyDescription), fmt.Sprintf("\nFlask 1: case %s, upper, small, place 1.", name)) {
+		if got := ics.FromText(value(es[0], ics.ComponentPropertyDescription)); !strings.Contains(got, fmt.Sprintf("\nCase %s, upper, small, flask 1, place 1.", name)) &&
+			!strings.Contains(value(es[0], ics.ComponentPropertyDescription), fmt.Sprintf("\nCase %s, upper, small, flask 1, place 1.", name)) {
 			t.Errorf("case %q came back as %q", name, got)
 		}
 	}

@@ -178,7 +178,7 @@ func capital(words string) string {
 
 // glance is the day in one table.
 func (s Sheet) glance(flasks []*bench.Flask) block {
-	t := table{Columns: columns([]string{"flask", "case", "base", "closures", "last flash", "final closure", "cure", "pin", "windows", "state"}, 9, 24, 26, 14, 15, s.narrow(19), s.narrow(18), 15, 18, 32)}
+	t := table{Columns: columns([]string{"case", "base", "flask", "closures", "last flash", "final closure", "cure", "pin", "times", "state"}, 24, 26, 9, 14, 15, s.narrow(19), s.narrow(18), 15, 18, 32)}
 	for _, f := range flasks {
 		last, final, cured, pin := "", "", "", ""
 		if j := f.Judged(); len(j) > 0 {
@@ -216,7 +216,7 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		if f.Outcome != "" {
 			state = strings.Join(append([]string{f.Outcome}, f.Defects...), ", ")
 		}
-		row := cells(strconv.Itoa(f.No), f.Case+s.mark(f, "flask-open", "case"), f.Base+", "+string(f.Size), strconv.Itoa(len(f.Trials)), last, final, cured, pin, "", state)
+		row := cells(f.Case+s.mark(f, "flask-open", "case"), string(f.Base)+", "+string(f.Size), strconv.Itoa(f.No), strconv.Itoa(len(f.Trials)), last, final, cured, pin, "", state)
 		row[8] = windows
 		t.Rows = append(t.Rows, row)
 	}
@@ -229,7 +229,7 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 
 func (s Sheet) flaskBlock(f *bench.Flask) block {
 	opened := func(name string) string { return s.mark(f, "flask-open", name) }
-	b := block{Name: fmt.Sprintf("Flask %d · case %s%s · %s%s, %s%s", f.No, f.Case, opened("case"), f.Base, opened("base"), f.Size, opened("size")),
+	b := block{Name: fmt.Sprintf("Case %s%s · %s%s, %s%s · flask %d", f.Case, opened("case"), f.Base, opened("base"), f.Size, opened("size"), f.No),
 		Aside: fmt.Sprintf("opened %s%s; %s", s.did(flaskNo(f), &f.Opened, "flask-open"), opened("at"), s.standing(f))}
 	if f.Tag != "" {
 		b.Name += " · tag " + f.Tag + opened("tag")
@@ -395,7 +395,7 @@ func (s Sheet) closureTable(f *bench.Flask) table {
 }
 
 func (s Sheet) mixBlock(mixes []*bench.Mix) block {
-	t := table{Columns: columns([]string{"mix", "made", "resin", ">powder", ">liquid", "powder lot", "liquid lot", ">room", "dough (expected)", "workable until", "flask"}, 8, s.narrow(17), 30, 14, 14, 20, 18, 13, s.narrow(22), s.narrow(18), 11)}
+	t := table{Columns: columns([]string{"mix", "made", "resin", ">powder", ">liquid", "powder lot", "liquid lot", ">room", "dough (expected)", "workable until", "case"}, 8, s.narrow(17), 22, 14, 14, 20, 18, 13, s.narrow(22), s.narrow(18), 19)}
 	b := block{Name: "Mixes"}
 	for _, m := range mixes {
 		about := action.Subject{Class: 'm', No: m.No}
@@ -412,7 +412,7 @@ func (s Sheet) mixBlock(mixes []*bench.Mix) block {
 		}
 		t.Rows = append(t.Rows, cells(m.Letter(), s.did(about, &m.Made, "mix")+made("at"), m.Resin+made("resin"), plain(m.PowderG)+" g"+made("powder_g"), plain(m.LiquidG)+" g"+made("liquid_g"),
 			lot(m.PowderLot)+made("powder_lot"), lot(m.LiquidLot)+made("liquid_lot"), s.room(m)+made("room_c"), doughAt, until,
-			strings.ReplaceAll(list(m.Flasks), " ", ", ")))
+			s.casesOf(m.Flasks)))
 		for _, n := range s.said(m.Notes) {
 			b.Lines = append(b.Lines, "Mix "+m.Letter()+", "+n)
 		}
@@ -423,7 +423,7 @@ func (s Sheet) mixBlock(mixes []*bench.Mix) block {
 
 func (s Sheet) loadBlock(l *bench.Load) block {
 	about := action.Subject{Class: 'l', No: l.No}
-	b := block{Name: fmt.Sprintf("Bath load %d · flask %s · %s", l.No, strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme), Wide: true,
+	b := block{Name: fmt.Sprintf("Bath load %d · %s · %s", l.No, s.named(l.Flasks), l.Programme), Wide: true,
 		Aside: fmt.Sprintf("bath %d, in %s%s%s", l.Bath, s.did(about, &l.In, "bath-load"), star(s.corrected(about, "bath-load")), s.bathRead(l))}
 	if out := s.outOf(l); out != nil {
 		b.Aside += ", out " + s.did(action.Subject{Class: 'f', No: out.flask}, &out.at, "bath-unload")
@@ -488,13 +488,13 @@ func (s Sheet) alarmBlock() []block {
 		return nil
 	}
 	b := block{Name: "Alarms", Long: true}
-	t := table{Columns: columns([]string{"alarm", "flask", "priority", "rose", "acknowledged", "after", "by"}, 62, 18, 18, 22, 36, 16, 10)}
+	t := table{Columns: columns([]string{"alarm", "case", "priority", "rose", "acknowledged", "after", "by"}, 50, 30, 18, 22, 36, 16, 10)}
 	for _, r := range all {
 		if r.plainly() {
 			continue
 		}
 		words, after := s.answer(r)
-		row := cells(r.kind, strings.ReplaceAll(list(r.flasks), " ", ", "), rank[r.priority], s.clock(r.rose.At), "", after, r.by)
+		row := cells(r.kind, s.casesOf(r.flasks), rank[r.priority], s.clock(r.rose.At), "", after, r.by)
 		row[4] = cell{words, r.heard == nil && r.priority == timers.High}
 		t.Rows = append(t.Rows, row)
 	}

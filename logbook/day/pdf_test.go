@@ -115,7 +115,7 @@ func together(t *testing.T, text string, flasks map[string]string) {
 }
 
 func demoFlasks() map[string]string {
-	return map[string]string{"Flask 1 · case 4391": "sheet out 03:58", "Flask 2 · case 4402": "sheet out 04:00", "Flask 3 · case 4417": "sheet out 14:26", "Flask 4 · case 4420": "sheet out 14:28"}
+	return map[string]string{"Case 4391": "sheet out 03:58", "Case 4402": "sheet out 04:00", "Case 4417": "sheet out 14:26", "Case 4420": "sheet out 14:28"}
 }
 
 // crowded is a day of flasks with so many notes that some flask would lie across the
@@ -129,7 +129,7 @@ func crowded(t testing.TB) (day.Sheet, map[string]string) {
 		for n := range 9 + 2*i {
 			s.do(second, action.Note{Flask: i + 1, Text: fmt.Sprintf("note %d of %d", n+1, i+1)})
 		}
-		flasks[fmt.Sprintf("Flask %d · case %d", i+1, 4400+i)] = fmt.Sprintf("note %d of %d", 9+2*i, i+1)
+		flasks[fmt.Sprintf("Case %d", 4400+i)] = fmt.Sprintf("note %d of %d", 9+2*i, i+1)
 	}
 	return s.sheet("2026-11-25"), flasks
 }
@@ -148,7 +148,7 @@ func TestPDF(t *testing.T) {
 				t.Error("the same sheet is not the same file")
 			}
 			text := pdfText(t, doc)
-			for _, want := range []string{"Wednesday 25 November 2026", "Flask 4 · case 4420 · lower, medium", "powder lot P-118", "liquid lot L-073", "9 h to 12 h", "3000 psi", "not as set",
+			for _, want := range []string{"Wednesday 25 November 2026", "Case 4420 · lower, medium · flask 4", "powder lot P-118", "liquid lot L-073", "9 h to 12 h", "3000 psi", "not as set",
 				"Bath load 2", "Technician", "Supervisor", "Logbook head when this sheet was made: " + s.Head} {
 				if !strings.Contains(text, want) {
 					t.Errorf("the PDF does not say %q:\n%s", want, text)

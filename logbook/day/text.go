@@ -175,7 +175,7 @@ func (s Sheet) changed() bool {
 
 func (s Sheet) flask(p *page, f *bench.Flask) {
 	opened := func(name string) string { return s.mark(f, "flask-open", name) }
-	head := fmt.Sprintf("FLASK %d   case %s%s   %s%s, %s%s", f.No, f.Case, opened("case"), f.Base, opened("base"), f.Size, opened("size"))
+	head := fmt.Sprintf("CASE %s%s   %s%s, %s%s   flask %d", f.Case, opened("case"), f.Base, opened("base"), f.Size, opened("size"), f.No)
 	if f.Tag != "" {
 		head += "   tag " + f.Tag + opened("tag")
 	}
@@ -372,7 +372,7 @@ func (s Sheet) sections(l *bench.Load) string {
 	var out []string
 	for _, no := range l.Flasks {
 		if x, ok := l.Sections[no]; ok {
-			out = append(out, fmt.Sprintf("flask %d: %s to %s mm", no, plain(x.ThinMM), plain(x.ThickMM)))
+			out = append(out, fmt.Sprintf("%s: %s to %s mm", s.casesOf([]int{no}), plain(x.ThinMM), plain(x.ThickMM)))
 		}
 	}
 	if len(out) == 0 {
@@ -388,8 +388,8 @@ func (s Sheet) mixing(p *page) {
 		}
 		about := action.Subject{Class: 'm', No: m.No}
 		made := func(name string) string { return star(s.corrected(about, "mix", name)) }
-		p.line(2, "%s  made %s%s   %s%s %s g%s powder, %s g%s liquid   for flask %s", m.Letter(), s.did(about, &m.Made, "mix"), made("at"),
-			m.Resin, made("resin"), plain(m.PowderG), made("powder_g"), plain(m.LiquidG), made("liquid_g"), strings.ReplaceAll(list(m.Flasks), " ", ", "))
+		p.line(2, "%s  made %s%s   %s%s %s g%s powder, %s g%s liquid   for %s", m.Letter(), s.did(about, &m.Made, "mix"), made("at"),
+			m.Resin, made("resin"), plain(m.PowderG), made("powder_g"), plain(m.LiquidG), made("liquid_g"), s.named(m.Flasks))
 		p.line(5, "powder lot %s%s, liquid lot %s%s   room %s%s   number %d", lot(m.PowderLot), made("powder_lot"), lot(m.LiquidLot), made("liquid_lot"),
 			s.room(m), made("room_c"), m.No)
 		words := fmt.Sprintf("expected dough from %s%s, workable until %s%s (estimates)", s.clock(m.Made.At.Add(sec(m.DoughS))), made("dough_s"), s.clock(m.Made.At.Add(sec(m.WorkS))), made("work_s"))
@@ -434,8 +434,8 @@ func (s Sheet) bathing(p *page) {
 		if i == 0 {
 			p.section("BATH LOADS")
 		}
-		p.line(2, "%d  bath %d, in %s%s%s   flask %s   programme %s", l.No, l.Bath, s.did(action.Subject{Class: 'l', No: l.No}, &l.In, "bath-load"), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")),
-			s.bathRead(l), strings.ReplaceAll(list(l.Flasks), " ", ", "), l.Programme)
+		p.line(2, "%d  bath %d, in %s%s%s   %s   programme %s", l.No, l.Bath, s.did(action.Subject{Class: 'l', No: l.No}, &l.In, "bath-load"), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")),
+			s.bathRead(l), s.named(l.Flasks), l.Programme)
 		p.line(5, "%s", s.stages(l))
 		if words := s.sections(l); words != "" {
 			p.line(5, "%s", words)

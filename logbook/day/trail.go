@@ -130,7 +130,7 @@ func (s Sheet) Trail(w io.Writer, flask int) error {
 	for _, l := range s.provisos() {
 		fmt.Fprintf(&b, "%s\n", l)
 	}
-	fmt.Fprintf(&b, "AUDIT TRAIL   flask %d   case %s   %s, %s\n", flask, f.Case, f.Base, f.Size)
+	fmt.Fprintf(&b, "AUDIT TRAIL   case %s   %s, %s   flask %d\n", f.Case, f.Base, f.Size, flask)
 	fmt.Fprintf(&b, "Times as done; where a record was written more than a minute later, that is said too.\n\n")
 	for _, it := range s.Bench.Items {
 		switch it.Body.(type) {

@@ -38,7 +38,7 @@ func TestTrail(t *testing.T) {
 	if err := sheet.Trail(&b, 1); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"flask 1   case 4417", "flash", "grade was heavy, is slight", "misread", "P-118", "is now dough", "Logbook head: head"} {
+	for _, want := range []string{"case 4417   upper, medium   flask 1", "flash", "grade was heavy, is slight", "misread", "P-118", "is now dough", "Logbook head: head"} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("the trail does not say %q:\n%s", want, b.String())
 		}

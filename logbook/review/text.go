@@ -251,7 +251,7 @@ func (r Review) textRemakes(p *page) {
 		p.say("None of %s ended.", flasks(r.Ended))
 	}
 	for _, f := range rows {
-		words := fmt.Sprintf("flask %d, case %s, %s %s: ", f.No, f.Case, f.Size, f.Base)
+		words := fmt.Sprintf("case %s, %s %s (flask %d): ", f.Case, f.Size, f.Base, f.No)
 		if len(f.Defects) == 0 {
 			words += "no defect named"
 		}

@@ -185,7 +185,7 @@ func (r Review) told(c *Chart, at []int) string {
 	}
 	var out []string
 	for _, i := range at[:min(len(at), mostTold)] {
-		out = append(out, fmt.Sprintf("flask %d, case %s (%s)", c.Flasks[i], cases[c.Flasks[i]], figure(c.Values[i])))
+		out = append(out, fmt.Sprintf("case %s (flask %d, %s)", cases[c.Flasks[i]], c.Flasks[i], figure(c.Values[i])))
 	}
 	words := strings.Join(out, "; ")
 	if more := len(at) - mostTold; more > 0 {
