@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	tea "charm.land/bubbletea/v2"
 )
@@ -88,6 +89,9 @@ func (f *form) step() string {
 		ask = f.title
 	}
 	if fd.kind == pickOne && len(fd.options) == 1 {
+		if last := ask[len(ask)-1]; strings.ContainsRune(".?!", rune(last)) {
+			return ask + " 1 " + fd.options[0]
+		}
 		return ask + ": 1 " + fd.options[0]
 	}
 	if unit := fd.unit; fd.typing() && unit != "" {
