@@ -92,7 +92,7 @@ func Make(ctx context.Context, h House, cases []Case, o Options) (Made, error) {
 
 const (
 	grid      = 15. // minutes; latest times are told in steps of this
-	worthAsk  = .1  // chance to be late from which somebody is asked
+	worthAsk  = .05 // chance to be late from which somebody is asked
 	leastAsk  = 1.  // points that asking must gain
 	tolerated = .5  // points that putting a mix off to its latest time may lose: as much as one mix
 )
@@ -198,13 +198,27 @@ func (e *engine) leaveOut(ctx context.Context, cases []Case, p *Plan, draws, day
 }
 
 // Soonest is when a case could be finished at the soonest by the house's own times: begun at once, alone, in the fewest
-// closures it ever takes, in the house's shorter programme. A case due before that cannot be in time.
-func Soonest(h House, c Case) float64 {
+// closures it ever takes, in the house's shorter programme; dough and finishing as expected. A case due well before that
+// cannot be in time.
+func Soonest(h House, c Case) float64 { return playable(&h).soonest(c) }
+
+func (e *engine) soonest(c Case) float64 {
 	fewest := 1
-	for h.Closures[c.Size][fewest] == 0 && fewest < MaxClosures {
+	for e.Closures[c.Size][fewest] == 0 && fewest < MaxClosures {
 		fewest++
 	}
-	bath := slices.Index(h.BathFreeMin, slices.Min(append(slices.Clone(h.BathFreeMin), math.Inf(1))))
-	p := Plan{GateMin: noGateMin, Mixes: []Mix{{Cases: []int{0}}}, Loads: []Load{{max(0, bath), h.ShortMin == 0, []int{0}, 0}}}
-	return Simulate(h, []Case{c}, p, FixedDraw([]int{fewest})).EndMin[0]
+	free := func(b int) float64 {
+		if b < len(e.BathFreeMin) {
+			return e.BathFreeMin[b]
+		}
+		return 0
+	}
+	bath := 0
+	for b := range e.Baths {
+		if free(b) < free(bath) {
+			bath = b
+		}
+	}
+	p, d := Plan{GateMin: noGateMin, Mixes: []Mix{{Cases: []int{0}}}, Loads: []Load{{bath, e.ShortMin == 0, []int{0}, 0}}}, FixedDraw([]int{fewest})
+	return newPlayer(e, []Case{c}).play(&p, &d).EndMin[0]
 }

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strconv"
 	"testing"
+
+	"flaskside/timers/longrun"
 )
 
 // The reference is testdata/plan/plan.py, an independent simulator in Python kept beside the cases that it wrote.
@@ -177,10 +179,13 @@ func TestFlasksToAMixAsTheReferenceCountsThemOut(t *testing.T) {
 			work += e.work(s, 0, true)
 		}
 		near(t, "work of "+m.Sizes, work, m.Work, 0.0051)
-		if testing.Short() && len(m.Sizes) > 3 {
+		if testing.Short() && len(m.Sizes) > 2 {
 			continue
 		}
-		for _, w := range m.ByWindow {
+		for k, w := range m.ByWindow {
+			if len(m.Sizes) > 3 && (k != 1 && k != 4 || !longrun.Set()) {
+				continue // a fifth of a second each
+			}
 			c, err := MixChance(sizesOf(m.Sizes), w[0], h, m.Hands, m.Presses)
 			if err != nil {
 				t.Fatal(err)
@@ -401,6 +406,9 @@ func TestBestExpectedCostOverAllClosures(t *testing.T) {
 		for name, want := range c.Rules {
 			p := e.byRule(cases, refRules[name], Habit{})
 			near(t, c.Name+", "+name, expected(&p), want, 1e-5)
+		}
+		if testing.Short() {
+			continue
 		}
 		best := math.Inf(1)
 		plans := everyPlan(cases, 0, 8)

@@ -123,14 +123,18 @@ func (e *engine) overnightDone() float64 {
 	return float64(e.nextday())*Day + e.OpensMin + e.BathOutMin + e.CoolMin + e.FinishMin
 }
 
-// loads puts cases into baths: what is due before a load of this night can be finished goes by day as soon as it is set,
-// the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
+// hopeless tells whether a case is due before it could be finished if all else waited: then it must not keep a bath by
+// day from those that can be in time.
+func (e *engine) hopeless(c Case) bool { return c.DueMin < e.soonest(c) }
+
+// loads puts cases into baths: what is due before a load of this night can be finished goes by day as soon as it is set
+// (where that can be in time at all), the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
 func (e *engine) loads(cases []Case, order []int, wait bool) []Load {
 	places, baths := e.BathPlaces, e.Baths
 	tonight := float64(e.today())*Day + e.ClosesMin
 	var today, rest []int
 	for _, i := range order {
-		if cases[i].DueMin < e.overnightDone() && e.ShortMin > 0 {
+		if cases[i].DueMin < e.overnightDone() && e.ShortMin > 0 && !e.hopeless(cases[i]) {
 			today = append(today, i)
 		} else {
 			rest = append(rest, i)
@@ -159,11 +163,11 @@ func (e *engine) loads(cases []Case, order []int, wait bool) []Load {
 	})
 	night, over := split(rest, places*baths)
 	if len(over) > 0 && e.start() < float64(e.today())*Day+e.OpensMin+120 && e.ShortMin > 0 {
-		free := places * baths
+		room := places * baths
 		if len(today) > 0 {
-			free = places * max(1, baths-1)
+			room = places * max(1, baths-1)
 		}
-		byDay, later := split(rest, free)
+		byDay, later := split(rest, min(len(over), room))
 		night, over = split(later, places*baths)
 		put(byDay, func(k int) int { return (baths - 1 - k%baths) % baths }, false, by(tonight-e.ShortMin-15))
 	}
