@@ -168,7 +168,7 @@ func TestSameMixIsSeenAndUsable(t *testing.T) {
 			rt.Fatalf("recorded %+v, shown %+v", now, x)
 		}
 	})
-	if offered == 0 {
+	if offered == 0 && !testing.Short() { // of a few short runs none may come to it
 		t.Error("it was never offered")
 	}
 }

@@ -159,7 +159,7 @@ func TestFloodKeepsThePlace(t *testing.T) {
 			rt.Fatalf("FLOOD at %d, the place at %d:\n%s", flood, at, line)
 		}
 	})
-	if floods == 0 {
+	if floods == 0 && !testing.Short() { // of a few short runs none may come to it
 		t.Error("no flood with a place came up")
 	}
 }
