@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // options are the flags that every command knows.
@@ -71,7 +72,7 @@ func rootCommand() *cobra.Command {
 		},
 		RunE: func(c *cobra.Command, _ []string) error { return runBench(c.Context(), o) },
 	}
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return usageError{flagWords(c, err)} })
 	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
 	plainFlag(root, o)
 	root.Flags().StringVar(&o.notify, "notify", "auto", "how the terminal is asked to notify of an alarm, beside the bell: auto, 9, 777, 99 (the control sequence) or none")
@@ -85,6 +86,34 @@ func rootCommand() *cobra.Command {
 	root.AddCommand(reviewCommand(o), planCommand(o))
 	root.AddCommand(doctorCommand(o), verifyCommand(o), apartCommand(o), sealCommand(o), backupCommand(o), restoreCommand(o), salvageCommand())
 	return root
+}
+
+// flagWords says what is wrong with a flag, and what it takes.
+func flagWords(c *cobra.Command, err error) error {
+	var value *pflag.InvalidValueError
+	var missing *pflag.ValueRequiredError
+	var unknown *pflag.NotExistError
+	switch {
+	case errors.As(err, &value):
+		takes, ok := map[string]string{"int": "a whole number", "uint64": "a whole number from 0 on", "float64": "a number", "bool": "true or false", "duration": "a length of time, as in 15m"}[value.GetFlag().Value.Type()]
+		if !ok {
+			return err
+		}
+		return fmt.Errorf("--%s takes %s, not %q", value.GetFlag().Name, takes, value.GetValue())
+	case errors.As(err, &missing):
+		return fmt.Errorf("--%s takes a value after it", strings.TrimLeft(missing.GetSpecifiedName(), "-"))
+	case errors.As(err, &unknown):
+		return fmt.Errorf("%s has no flag %s: see %s --help", c.CommandPath(), dashed(unknown.GetSpecifiedName()), c.CommandPath())
+	}
+	return err
+}
+
+// dashed is a flag as it is typed.
+func dashed(name string) string {
+	if len(name) == 1 {
+		return "-" + name
+	}
+	return "--" + name
 }
 
 // demoCommand plays the invented shift.
