@@ -255,7 +255,7 @@ func (r pressReport) text(w io.Writer) error {
 	}
 	switch left := len(r.Flasks) - len(lost); {
 	case len(lost) > 0 && left == 0:
-		b.WriteString("all in time: no, every flask is out of time\n")
+		b.WriteString("all in time: no flask can be in time any more\n")
 	case len(lost) > 0:
 		fmt.Fprintf(&b, "all in time: no, out of time: %s; all the others in time: %s\n", strings.Join(lost, ", "), words.Percent(r.Others))
 	case left > 1:
@@ -357,7 +357,7 @@ func playing(ctx context.Context, o press.ShiftOptions, side io.Writer) (press.S
 			return press.ShiftTable{}, err
 		}
 		whole := time.Since(began) * time.Duration(o.Shifts) / pilot
-		say("playing %d shifts of %d flasks under 6 rules, about %s; Ctrl-C ends it\n", o.Shifts, o.Flasks, units.FormatDuration(max(whole, time.Second)))
+		say("playing %d shifts of %d flasks under 6 rules, %s at most; Ctrl-C ends it\n", o.Shifts, o.Flasks, units.FormatDuration(max(whole, time.Second)))
 	}
 	over := make(chan struct{})
 	defer close(over)

@@ -104,8 +104,8 @@ type Options struct {
 	Seed     uint64  // the same seed gives the same draws
 	Gain     float64 // flasks a change of advice must gain, 0 is DefaultGain
 	Previous *Advice // the last advice given on this bench; nil for none
-	// Work bounds the solving of the bench, in states times flasks and one more: 0 is DefaultWork, NoWork leaves the
-	// answer to the look-ahead, as does a bench that would be more work.
+	// Work bounds the solving of the bench, in states times flasks and one more: 0 is DefaultWork for up to three flasks,
+	// and less for more, NoWork leaves the answer to the look-ahead, as does a bench that would be more work.
 	Work int
 }
 
@@ -114,6 +114,9 @@ const (
 	DefaultDraws = 64
 	// DefaultWork keeps an answer within some tenths of a second.
 	DefaultWork = 360_000
+	// fullWork, shared by the flasks of a bench of more than three, keeps it within some hundredths of a second: there the
+	// playings take more time the more flasks there are, and solving gains less.
+	fullWork = 200_000
 	// NoWork solves nothing.
 	NoWork = -1
 	// DefaultGain is the gain for which advice is changed, in flasks (house default).
@@ -133,20 +136,27 @@ const (
 	sureness  = 2.0              // standard errors by which a change must gain
 )
 
-// workOf puts the default in.
-func workOf(work int) (int, error) {
-	switch {
-	case work == 0:
-		return DefaultWork, nil
-	case work < NoWork || work > MaxWork:
-		return 0, fmt.Errorf("work of %d states times flasks: want %d (none) to %d", work, NoWork, MaxWork)
+// checkWork says what is wrong with a bound of work.
+func checkWork(work int) error {
+	if work < NoWork || work > MaxWork {
+		return fmt.Errorf("work of %d states times flasks: want %d (none) to %d", work, NoWork, MaxWork)
 	}
-	return work, nil
+	return nil
+}
+
+// workFor puts the default for so many flasks in.
+func workFor(work, live int) int {
+	switch {
+	case work != 0:
+		return work
+	case live > mostWhole:
+		return fullWork / live
+	}
+	return DefaultWork
 }
 
 func (o Options) settled() (Options, error) {
-	var err error
-	if o.Work, err = workOf(o.Work); err != nil {
+	if err := checkWork(o.Work); err != nil {
 		return o, err
 	}
 	if o.Draws == 0 {

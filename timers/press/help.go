@@ -124,7 +124,11 @@ func (q *desk) without(i int, r rule) *without {
 
 // best plays on by the bench solved, and by rules; of the two the better by a figure.
 func (q *desk) best(a, b rule, figure func(*without) float64) *without {
-	t := q.solved(q.bench, int(helpShare*float64(q.opt.Work))/len(q.jobs))
+	work := NoWork
+	if all := workFor(q.opt.Work, len(q.jobs)); all > 0 {
+		work = max(1, int(helpShare*float64(all))/len(q.jobs))
+	}
+	t := q.solved(q.bench, work)
 	if t != nil && len(q.jobs) <= mostWhole {
 		return q.playOut(&choice{table: t})
 	}

@@ -33,7 +33,7 @@ func CostOfMix(jobs, fresh []Job, mixing time.Duration, d Durations, b Bench, o 
 	if err != nil {
 		return MixCost{}, err
 	}
-	o.Previous, o.Work = nil, min(o.Work, mixWork)
+	o.Previous, o.Work = nil, min(workFor(o.Work, len(jobs)+len(fresh)), mixWork)
 	if err := checkBench(d, b); err != nil {
 		return MixCost{}, err
 	}

@@ -91,8 +91,7 @@ func Simulate(ctx context.Context, o ShiftOptions) (ShiftTable, error) {
 	if o.Draws == 0 {
 		o.Draws = DefaultDraws
 	}
-	var err error
-	if o.Work, err = workOf(o.Work); err != nil {
+	if err := checkWork(o.Work); err != nil {
 		return ShiftTable{}, err
 	}
 	if err := o.check(); err != nil {
@@ -271,7 +270,7 @@ func (a *ahead) told(w *world, live int, d draws, n int) step {
 	}
 	work := a.work
 	if live >= a.tooMany {
-		work = 0
+		work = NoWork
 	}
 	best := a.decide(&a.hidden, d, n, work)
 	a.kept = best.table

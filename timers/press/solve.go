@@ -37,10 +37,10 @@ const moreForFour = 1.5
 
 // solved is the bench as it stands solved, nil where that would be too much work.
 func (p *plan) solved(w *world, work int) *table {
-	if work <= 0 {
+	live := p.live(w)
+	if work = workFor(work, live); work <= 0 {
 		return nil
 	}
-	live := p.live(w)
 	size := len(w.cells) + 1
 	if live <= mostWhole {
 		t := newTable(p, work/size, width{})
