@@ -51,7 +51,7 @@ func waver(seed uint64) *hands {
 // real gain, on benches where it wavers when each question stands alone.
 func TestPressOrderIsSteady(t *testing.T) {
 	changes := func(steady bool) (nexts, orders int) {
-		for _, seed := range []uint64{6, 15} {
+		for _, seed := range []uint64{19, 33} {
 			h := waver(seed)
 			b := h.bench()
 			var before, first *press.Advice
