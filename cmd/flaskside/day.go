@@ -17,10 +17,44 @@ import (
 	"flaskside/timers/sysclock"
 )
 
+// dayFlags are what is asked of a day.
+type dayFlags struct {
+	format, table, paper, out, zone, at string
+	flask                               int
+}
+
+// check refuses flags that do not go together, and reads the zone and the paper.
+func (f *dayFlags) check(c *cobra.Command) (loc *time.Location, size day.Size, err error) {
+	switch terminal, ok := c.OutOrStdout().(*os.File); {
+	case !slices.Contains(day.Formats, f.format):
+		return nil, "", wrongUsage("--format is %s, not %q", formatWords, f.format)
+	case !slices.Contains(day.Tables, day.Table(f.table)):
+		return nil, "", wrongUsage("--table is records, closures, flasks or alarms, not %q", f.table)
+	case c.Flags().Changed("table") && f.format != "csv":
+		return nil, "", wrongUsage("--table goes with --format csv")
+	default:
+		if size, err = day.ParseSize(f.paper); err != nil {
+			return nil, "", wrongUsage("--paper: %w", err)
+		}
+		if c.Flags().Changed("paper") && f.format != "pdf" {
+			return nil, "", wrongUsage("--paper goes with --format pdf")
+		}
+		if ok && f.out == "" && (f.format == "pdf" || f.format == "xlsx") && term.IsTerminal(terminal.Fd()) {
+			return nil, "", wrongUsage("--format %s is nothing for a screen: name a file with --out", f.format)
+		}
+	}
+	if f.zone == "" {
+		return time.Local, size, nil
+	}
+	if loc, err = time.LoadLocation(f.zone); err != nil {
+		return nil, "", wrongUsage("--zone %q is not a time zone: give a name as in Europe/Berlin", f.zone)
+	}
+	return loc, size, nil
+}
+
 // dayCommand exports a day.
 func dayCommand(o *options) *cobra.Command {
-	var format, table, paper, out, zone, at string
-	var flask int
+	var f dayFlags
 	c := &cobra.Command{
 		Use:   "day [DATE]",
 		Short: "Export a day, local midnight to local midnight",
@@ -41,36 +75,15 @@ func dayCommand(o *options) *cobra.Command {
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			if !slices.Contains([]string{"text", "html", "pdf", "csv", "xlsx", "ics", "jsonl"}, format) {
-				return wrongUsage("--format is %s, not %q", formatWords, format)
-			}
-			if !slices.Contains(day.Tables, day.Table(table)) {
-				return wrongUsage("--table is records, closures, flasks or alarms, not %q", table)
-			}
-			if c.Flags().Changed("table") && format != "csv" {
-				return wrongUsage("--table goes with --format csv")
-			}
-			size, err := day.ParseSize(paper)
+			loc, size, err := f.check(c)
 			if err != nil {
-				return wrongUsage("--paper: %w", err)
-			}
-			if c.Flags().Changed("paper") && format != "pdf" {
-				return wrongUsage("--paper goes with --format pdf")
-			}
-			if f, ok := c.OutOrStdout().(*os.File); ok && out == "" && (format == "pdf" || format == "xlsx") && term.IsTerminal(f.Fd()) {
-				return wrongUsage("--format %s is nothing for a screen: name a file with --out", format)
-			}
-			loc := time.Local
-			if zone != "" {
-				if loc, err = time.LoadLocation(zone); err != nil {
-					return wrongUsage("--zone %q is not a time zone: give a name as in Europe/Berlin", zone)
-				}
+				return err
 			}
 			clock := sysclock.New()
 			if c.Flags().Changed("flask") {
-				return trail(o, c, args, flask, format, out, loc)
+				return trail(o, c, args, f, loc)
 			}
-			known, now, err := asOf(at, clock.Read().Wall)
+			known, now, err := asOf(f.at, clock.Read().Wall)
 			if err != nil {
 				return err
 			}
@@ -92,47 +105,33 @@ func dayCommand(o *options) *cobra.Command {
 			if known {
 				sheet.Known, sheet.Bench = now, day.Known(sheet.Bench, now)
 			}
-			return spoiltSheet(sheet.Spoilt, deliver(out, c.OutOrStdout(), func(w io.Writer) error {
-				switch format {
-				case "csv":
-					return sheet.CSV(w, day.Table(table))
-				case "jsonl":
-					return sheet.JSONL(w)
-				case "html":
-					return sheet.HTML(w)
-				case "pdf":
-					return sheet.PDF(w, size)
-				case "xlsx":
-					return sheet.XLSX(w)
-				case "ics":
-					return sheet.ICS(w)
-				}
-				return sheet.Text(w)
+			return spoiltSheet(sheet.Spoilt, deliver(f.out, c.OutOrStdout(), func(w io.Writer) error {
+				return sheet.Write(w, f.format, day.Table(f.table), size)
 			}))
 		},
 	}
-	c.Flags().StringVar(&format, "format", "text", formatWords)
-	c.Flags().StringVar(&table, "table", "records", "table of the csv format: records, closures, flasks or alarms")
-	c.Flags().StringVar(&paper, "paper", "a4", "paper of the pdf format: a4 or letter")
-	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
-	c.Flags().StringVar(&zone, "zone", "", "time zone whose midnights count (default: that of this machine)")
-	c.Flags().IntVar(&flask, "flask", 0, "the audit trail of this flask instead of a day: text, csv or jsonl")
-	atFlag(c, &at)
+	c.Flags().StringVar(&f.format, "format", "text", formatWords)
+	c.Flags().StringVar(&f.table, "table", "records", "table of the csv format: records, closures, flasks or alarms")
+	c.Flags().StringVar(&f.paper, "paper", "a4", "paper of the pdf format: a4 or letter")
+	c.Flags().StringVar(&f.out, "out", "", "write to this file instead of the standard output")
+	c.Flags().StringVar(&f.zone, "zone", "", "time zone whose midnights count (default: that of this machine)")
+	c.Flags().IntVar(&f.flask, "flask", 0, "the audit trail of this flask instead of a day: text, csv or jsonl")
+	atFlag(c, &f.at)
 	return c
 }
 
 // trail writes the audit trail of one flask.
-func trail(o *options, c *cobra.Command, args []string, flask int, format, out string, loc *time.Location) error {
+func trail(o *options, c *cobra.Command, args []string, f dayFlags, loc *time.Location) error {
 	switch {
 	case len(args) > 0:
 		return wrongUsage("--flask takes no date: it is the flask's whole life")
-	case flask < 1:
+	case f.flask < 1:
 		return wrongUsage("--flask is the number of a flask, from 1")
-	case !slices.Contains([]string{"text", "csv", "jsonl"}, format):
+	case !slices.Contains([]string{"text", "csv", "jsonl"}, f.format):
 		return wrongUsage("--flask goes with --format text, csv or jsonl")
 	}
 	sheet, err := readFrom(o.book, sysclock.New(), func(book *logbook.Book) (day.Sheet, error) {
-		sheet, err := day.TrailFrom(book, flask, book.State().Head.String(), loc)
+		sheet, err := day.TrailFrom(book, f.flask, book.State().Head.String(), loc)
 		if err == nil {
 			sheet.Spoilt, err = notAsWritten(book.Path(), sheet.Bench.Items)
 		}
@@ -141,14 +140,11 @@ func trail(o *options, c *cobra.Command, args []string, flask int, format, out s
 	if err != nil {
 		return err
 	}
-	return spoiltSheet(sheet.Spoilt, deliver(out, c.OutOrStdout(), func(w io.Writer) error {
-		switch format {
-		case "csv":
-			return sheet.CSV(w, day.Records)
-		case "jsonl":
-			return sheet.JSONL(w)
+	return spoiltSheet(sheet.Spoilt, deliver(f.out, c.OutOrStdout(), func(w io.Writer) error {
+		if f.format == "text" {
+			return sheet.Trail(w, f.flask)
 		}
-		return sheet.Trail(w, flask)
+		return sheet.Write(w, f.format, day.Records, "")
 	}))
 }
 

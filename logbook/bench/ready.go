@@ -93,7 +93,7 @@ func (b *Bench) servedBy(it *Item, f *Flask) int {
 // History gives the trials of a flask as the flash trend reads them.
 func (b *Bench) History(f *Flask) flash.History {
 	s := b.seen(f)
-	return flash.History{Size: flash.Size(f.Size), Trials: s.trials(), AddedSince: s.addedSince}
+	return flash.History{Size: f.Size, Trials: s.trials(), AddedSince: s.addedSince}
 }
 
 func (s seen) trials() []flash.Trial {
@@ -159,7 +159,7 @@ func (b *Bench) Outlook(f *Flask, now timers.Now) (Outlook, error) {
 	if least == 0 && !b.shapely(f, now) {
 		least = 1
 	}
-	h := flash.History{Size: flash.Size(f.Size), Trials: s.trials(), AddedSince: s.addedSince}
+	h := flash.History{Size: f.Size, Trials: s.trials(), AddedSince: s.addedSince}
 	o, err := b.memo.outlook(b.House.Flash, h, b.rule().Grade, min(least, flash.MaxAhead))
 	if err != nil {
 		return Outlook{}, err

@@ -49,104 +49,134 @@ func (s Sheet) trend(f *bench.Flask, w, h float64) (drawing, bool) {
 	return drawTrend(flash.NewPicture(s.Bench.House.Flash, history, post), w, h, !f.ClosedForGood()), true
 }
 
-func drawTrend(p flash.Picture, w, h float64, ahead bool) drawing {
-	const left, right, foot = 10.0, 9.0, 4.2
-	d := drawing{w: w, h: h, name: fmt.Sprintf("flash over %d trial closures", p.Done)}
-	x := func(trial float64) float64 { return left + p.X(trial)*(w-left-right) }
-	y := func(logG float64) float64 {
-		return math.Min(math.Max((1-p.Y(logG))*(h-foot), 0), h-foot)
+// trendAxes are where trials and grams stand on a drawing of the trend; ahead tells whether
+// what is forecast is drawn.
+type trendAxes struct {
+	flash.Picture
+	drawing
+	ahead bool
+}
+
+// Room beside and under the curves, mm.
+const trendLeft, trendRight, trendFoot = 10.0, 9.0, 4.2
+
+func (d *trendAxes) x(trial float64) float64 {
+	return trendLeft + d.X(trial)*(d.w-trendLeft-trendRight)
+}
+
+func (d *trendAxes) y(logG float64) float64 {
+	return math.Min(math.Max((1-d.Y(logG))*(d.h-trendFoot), 0), d.h-trendFoot)
+}
+
+// span is what is drawn of a curve, in trials.
+func (d *trendAxes) span(c flash.Curve) (from, end float64) {
+	from, end = float64(c.From)-0.5, float64(c.To)+0.5
+	if !d.ahead {
+		end = math.Min(end, float64(d.Done)+0.5)
 	}
-	to := func(c flash.Curve) float64 {
-		end := float64(c.To) + 0.5
-		if !ahead {
-			end = math.Min(end, float64(p.Done)+0.5)
-		}
-		return end
-	}
+	return from, end
+}
+
+// along gives what at tells of a stretch, in even steps.
+func along(from, end float64, at func(trial float64) point) []point {
 	const steps = 24
+	out := make([]point, 0, steps+1)
+	for i := range steps + 1 {
+		out = append(out, at(from+(end-from)*float64(i)/steps))
+	}
+	return out
+}
+
+func drawTrend(p flash.Picture, w, h float64, ahead bool) drawing {
+	d := trendAxes{p, drawing{w: w, h: h, name: fmt.Sprintf("flash over %d trial closures", p.Done)}, ahead}
 	for _, c := range p.Curves { // the bands lie under all lines
-		var upper, lower []point
-		from, end := float64(c.From)-0.5, to(c)
+		from, end := d.span(c)
 		if end <= from {
 			continue
 		}
-		for i := range steps + 1 {
-			t := from + (end-from)*float64(i)/steps
-			_, low, high := c.At(t)
-			upper, lower = append(upper, point{x(t), y(high)}), append([]point{{x(t), y(low)}}, lower...)
-		}
+		upper := along(from, end, func(t float64) point { _, _, high := c.At(t); return point{d.x(t), d.y(high)} })
+		lower := along(from, end, func(t float64) point { _, low, _ := c.At(t); return point{d.x(t), d.y(low)} })
+		slices.Reverse(lower)
 		d.fill(wash, append(upper, lower...)...)
 	}
 	for _, l := range []float64{p.None, p.Heavy} {
-		d.line(faint, thin, 0.8, point{left, y(l)}, point{w - right, y(l)})
-		d.write(faint, small, -1, point{w - right + 0.8, y(l) + small/3}, grams(l, 2))
+		d.line(faint, thin, 0.8, point{trendLeft, d.y(l)}, point{w - trendRight, d.y(l)})
+		d.write(faint, small, -1, point{w - trendRight + 0.8, d.y(l) + small/3}, grams(l, 2))
 	}
 	for _, b := range []struct {
 		name   string
 		lo, hi float64
 	}{{"heavy", p.Heavy, p.High}, {"slight", p.None, p.Heavy}, {"none", p.Low, p.None}} {
-		d.write(black, small, 1, point{left - 1.2, y((b.lo+b.hi)/2) + small/3}, b.name)
+		d.write(black, small, 1, point{trendLeft - 1.2, d.y((b.lo+b.hi)/2) + small/3}, b.name)
 	}
-	d.line(faint, thin, 0, point{left, h - foot}, point{w - right, h - foot})
+	d.line(faint, thin, 0, point{trendLeft, h - trendFoot}, point{w - trendRight, h - trendFoot})
 	for _, c := range p.Curves {
-		from, end := float64(c.From)-0.5, to(c)
-		made := math.Min(math.Max(float64(p.Done), from), end)
-		if !ahead {
-			made = end
-		}
-		for _, part := range []struct{ from, to, dash float64 }{{from, made, 0}, {made, end, 1.2}} {
-			if part.to <= part.from {
-				continue
-			}
-			var at []point
-			for i := range steps + 1 {
-				t := part.from + (part.to-part.from)*float64(i)/steps
-				mean, _, _ := c.At(t)
-				at = append(at, point{x(t), y(mean)})
-			}
-			d.line(accent, thick, part.dash, at...)
-		}
+		d.curve(c)
 	}
 	for _, c := range p.Curves[min(1, len(p.Curves)):] {
-		b := x(float64(c.From) - 0.5)
-		d.line(black, thin, 0.5, point{b, 0}, point{b, h - foot})
+		b := d.x(float64(c.From) - 0.5)
+		d.line(black, thin, 0.5, point{b, 0}, point{b, h - trendFoot})
 		d.write(black, small, 0, point{b, h - 0.8}, "+")
 	}
-	for _, dot := range p.Points {
-		at := point{x(float64(dot.Trial)), y(dot.Y)}
-		if dot.Weighed {
-			d.mark(diamond, black, 1.2, at)
-			if len(p.Points) <= 8 {
-				d.write(black, small, -1, point{at.x + 1.6, clear(at.y-0.8, y(p.None), y(p.Heavy))}, grams(dot.Y, 3))
-			}
-			continue
-		}
-		d.mark(disc, black, 0.95, at)
-	}
+	d.seen()
 	if ahead && len(p.Curves) > 0 {
 		now := p.Curves[len(p.Curves)-1]
 		for j, chance := range p.Chances {
 			t := float64(p.Done + 1 + j)
 			mean, _, _ := now.At(t)
-			d.mark(hollow, accent, 0.9, point{x(t), y(mean)})
-			d.write(accent, small, -1, point{x(t) + 1.2, clear(y(mean)-1, y(p.None), y(p.Heavy))}, words.Percent(chance))
+			d.mark(hollow, accent, 0.9, point{d.x(t), d.y(mean)})
+			d.write(accent, small, -1, point{d.x(t) + 1.2, clear(d.y(mean)-1, d.y(p.None), d.y(p.Heavy))}, words.Percent(chance))
 		}
 	}
+	d.numbers()
+	return d.drawing
+}
+
+// curve draws the estimate of a stretch, dashed where nothing was closed yet.
+func (d *trendAxes) curve(c flash.Curve) {
+	from, end := d.span(c)
+	made := math.Min(math.Max(float64(d.Done), from), end)
+	if !d.ahead {
+		made = end
+	}
+	for _, part := range []struct{ from, to, dash float64 }{{from, made, 0}, {made, end, 1.2}} {
+		if part.to > part.from {
+			d.line(accent, thick, part.dash, along(part.from, part.to, func(t float64) point {
+				mean, _, _ := c.At(t)
+				return point{d.x(t), d.y(mean)}
+			})...)
+		}
+	}
+}
+
+// seen marks the closures that were judged or weighed.
+func (d *trendAxes) seen() {
+	for _, dot := range d.Points {
+		at := point{d.x(float64(dot.Trial)), d.y(dot.Y)}
+		if !dot.Weighed {
+			d.mark(disc, black, 0.95, at)
+			continue
+		}
+		d.mark(diamond, black, 1.2, at)
+		if len(d.Points) <= 8 {
+			d.write(black, small, -1, point{at.x + 1.6, clear(at.y-0.8, d.y(d.None), d.y(d.Heavy))}, grams(dot.Y, 3))
+		}
+	}
+}
+
+// numbers writes those of the closures, those to come faint.
+func (d *trendAxes) numbers() {
 	every := 1
-	for (w-left-right)*float64(every)/float64(p.Last-p.First+1) < 4 {
+	for (d.w-trendLeft-trendRight)*float64(every)/float64(d.Last-d.First+1) < 4 {
 		every++
 	}
-	for t := p.First; t <= p.Last; t += every {
+	for t := d.First; t <= d.Last && (d.ahead || t <= d.Done); t += every {
 		i := black
-		if t > p.Done {
-			if !ahead {
-				break
-			}
+		if t > d.Done {
 			i = faint
 		}
-		d.write(i, small, 0, point{x(float64(t)), h - 0.8}, strconv.Itoa(t))
+		d.write(i, small, 0, point{d.x(float64(t)), d.h - 0.8}, strconv.Itoa(t))
 	}
-	return d
 }
 
 // clear moves the foot of a word up to where no line runs through it, and keeps it on
@@ -164,6 +194,31 @@ func clear(foot float64, lines ...float64) float64 {
 // boilC is where a line is drawn: water boils.
 const boilC = 100
 
+// extent is the scale that shows curves and boiling water, in whole tens of °C.
+func extent(curves ...[]cure.Knot) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, ks := range curves {
+		for _, k := range ks {
+			lo, hi = math.Min(lo, k.TempC), math.Max(hi, k.TempC)
+		}
+	}
+	return math.Floor(lo/10) * 10, math.Max(math.Ceil((hi+2)/10)*10, boilC)
+}
+
+// between is the stretch of a curve from one time to another; nothing where that is none.
+func between(ks []cure.Knot, fromS, toS float64) []cure.Knot {
+	if toS <= fromS {
+		return nil
+	}
+	out := []cure.Knot{{TimeS: fromS, TempC: cure.BathAt(ks, fromS)}}
+	for _, k := range ks {
+		if k.TimeS > fromS && k.TimeS < toS {
+			out = append(out, k)
+		}
+	}
+	return append(out, cure.Knot{TimeS: toS, TempC: cure.BathAt(ks, toS)})
+}
+
 // curve draws the bath of a load against its programme, with the core of the
 // thickest section: read and past in full lines, expected dashed.
 func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
@@ -171,28 +226,16 @@ func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
 	d := drawing{w: w, h: h, name: fmt.Sprintf("bath and core of load %d against the programme", l.No)}
 	set, core := e.Case.Programme.Knots(e.Case.BathC), e.Core()
 	endS := e.Case.Programme.Total().Seconds()
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, ks := range [][]cure.Knot{set, e.Bath, core} {
-		for _, k := range ks {
-			lo, hi = math.Min(lo, k.TempC), math.Max(hi, k.TempC)
-		}
-	}
-	lo, hi = math.Floor(lo/10)*10, math.Max(math.Ceil((hi+2)/10)*10, boilC)
+	lo, hi := extent(set, e.Bath, core)
 	x := func(sec float64) float64 { return left + sec/endS*(w-left-right) }
 	head := d.legend(left, w-right)
 	y := func(c float64) float64 { return head + (1-(c-lo)/(hi-lo))*(h-foot-head) }
 	path := func(ks []cure.Knot, fromS, toS float64) []point {
 		var at []point
-		if toS <= fromS {
-			return nil
+		for _, k := range between(ks, fromS, toS) {
+			at = append(at, point{x(k.TimeS), y(k.TempC)})
 		}
-		at = append(at, point{x(fromS), y(cure.BathAt(ks, fromS))})
-		for _, k := range ks {
-			if k.TimeS > fromS && k.TimeS < toS {
-				at = append(at, point{x(k.TimeS), y(k.TempC)})
-			}
-		}
-		return append(at, point{x(toS), y(cure.BathAt(ks, toS))})
+		return at
 	}
 	temp := func(c float64) string { return units.FormatTemp(c, s.Bench.House.Units.Temperature) }
 	// The scale names what the programme holds, and where water boils.

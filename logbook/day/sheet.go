@@ -235,3 +235,25 @@ func took(from timers.Stamp, to *timers.Stamp) (p timers.Passed, ok bool) {
 	now := timers.Now{Reading: timers.Reading{Wall: to.At, Boot: to.Boot, BootID: to.BootID}}
 	return now.Since(from), true
 }
+
+// Formats are those that [Sheet.Write] writes.
+var Formats = []string{"text", "html", "pdf", "csv", "xlsx", "ics", "jsonl"}
+
+// Write writes the sheet in one of the formats: csv one table of it, pdf on paper of a size.
+func (s Sheet) Write(w io.Writer, format string, table Table, paper Size) error {
+	switch format {
+	case "csv":
+		return s.CSV(w, table)
+	case "jsonl":
+		return s.JSONL(w)
+	case "html":
+		return s.HTML(w)
+	case "pdf":
+		return s.PDF(w, paper)
+	case "xlsx":
+		return s.XLSX(w)
+	case "ics":
+		return s.ICS(w)
+	}
+	return s.Text(w)
+}

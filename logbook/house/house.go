@@ -269,108 +269,115 @@ func Default() House {
 	}
 }
 
+// validity keeps the first thing that is wrong with settings.
+type validity struct{ err error }
+
+func (v *validity) check(ok bool, format string, a ...any) {
+	if v.err == nil && !ok {
+		v.err = fmt.Errorf(format, a...)
+	}
+}
+
+// within takes what a part says of itself.
+func (v *validity) within(part string, err error) { v.check(err == nil, "%s: %w", part, err) }
+
+func (v *validity) in(name string, is, lo, hi float64) {
+	v.check(!math.IsNaN(is) && is >= lo && is <= hi, "settings: %s must be %g to %g, not %g", name, lo, hi, is)
+}
+
+func (v *validity) sec(name string, is, lo int) { v.in(name, float64(is), float64(lo), 14*24*3600) }
+
+func (v *validity) label(name, s string, most int) {
+	v.check(strings.TrimSpace(s) != "" && utf8.RuneCountInString(s) <= most && plain(s), "settings: %s must be 1 to %d plain characters, not %q", name, most, s)
+}
+
 // Valid says what is wrong with the settings, if anything.
 func (h House) Valid() error {
-	var err error
-	check := func(ok bool, format string, a ...any) {
-		if err == nil && !ok {
-			err = fmt.Errorf(format, a...)
-		}
-	}
-	in := func(name string, v, lo, hi float64) {
-		check(!math.IsNaN(v) && v >= lo && v <= hi, "settings: %s must be %g to %g, not %g", name, lo, hi, v)
-	}
-	sec := func(name string, v, lo int) { in(name, float64(v), float64(lo), 14*24*3600) }
-	label := func(name, s string, most int) {
-		check(strings.TrimSpace(s) != "" && utf8.RuneCountInString(s) <= most && plain(s), "settings: %s must be 1 to %d plain characters, not %q", name, most, s)
-	}
-	check(utf8.RuneCountInString(h.Lab) <= 60 && plain(h.Lab), "settings: lab has at most 60 plain characters")
-	check(len(h.Crew) <= 40, "settings: crew has at most 40 entries")
+	var v validity
+	v.check(utf8.RuneCountInString(h.Lab) <= 60 && plain(h.Lab), "settings: lab has at most 60 plain characters")
+	v.check(len(h.Crew) <= 40, "settings: crew has at most 40 entries")
 	for _, c := range h.Crew {
-		label("crew", c, 8)
+		v.label("crew", c, 8)
 	}
-	sec("crew_idle_s", h.CrewIdleS, 0)
-	check(h.Units.Pressure == "psi" || h.Units.Pressure == "bar" || h.Units.Pressure == "MPa", "settings: units.pressure must be psi, bar or MPa, not %q", h.Units.Pressure)
-	check(h.Units.Temperature == "C" || h.Units.Temperature == "F", "settings: units.temperature must be C or F, not %q", h.Units.Temperature)
-	sec("separator.dry_min_s", h.Separator.DryMinS, 0)
-	sec("separator.dry_max_s", h.Separator.DryMaxS, 0)
-	check(h.Separator.DryMaxS == 0 || h.Separator.DryMaxS >= h.Separator.DryMinS, "settings: separator.dry_max_s is before dry_min_s")
-	in("press.presses", float64(h.Press.Presses), 1, 9)
-	in("press.hands", float64(h.Press.Hands), 1, 9)
-	in("press.pressure_psi", h.Press.PressurePSI, 1, 20000)
-	in("press.final_psi", h.Press.FinalPSI, 0, 20000)
-	in("press.max_psi", h.Press.MaxPSI, 0, 20000)
+	v.sec("crew_idle_s", h.CrewIdleS, 0)
+	v.check(h.Units.Pressure == "psi" || h.Units.Pressure == "bar" || h.Units.Pressure == "MPa", "settings: units.pressure must be psi, bar or MPa, not %q", h.Units.Pressure)
+	v.check(h.Units.Temperature == "C" || h.Units.Temperature == "F", "settings: units.temperature must be C or F, not %q", h.Units.Temperature)
+	v.sec("separator.dry_min_s", h.Separator.DryMinS, 0)
+	v.sec("separator.dry_max_s", h.Separator.DryMaxS, 0)
+	v.check(h.Separator.DryMaxS == 0 || h.Separator.DryMaxS >= h.Separator.DryMinS, "settings: separator.dry_max_s is before dry_min_s")
+	v.in("press.presses", float64(h.Press.Presses), 1, 9)
+	v.in("press.hands", float64(h.Press.Hands), 1, 9)
+	v.in("press.pressure_psi", h.Press.PressurePSI, 1, 20000)
+	v.in("press.final_psi", h.Press.FinalPSI, 0, 20000)
+	v.in("press.max_psi", h.Press.MaxPSI, 0, 20000)
 	if m := h.Press.MaxPSI; m > 0 {
 		psi := func(v float64) string { return units.FormatPressure(v, h.Units.Pressure) }
-		check(h.Press.PressurePSI <= m, "settings: press.pressure_psi is %s, above the rated load press.max_psi %s", psi(h.Press.PressurePSI), psi(m))
-		check(h.Press.FinalPSI <= m, "settings: press.final_psi is %s, above the rated load press.max_psi %s", psi(h.Press.FinalPSI), psi(m))
+		v.check(h.Press.PressurePSI <= m, "settings: press.pressure_psi is %s, above the rated load press.max_psi %s", psi(h.Press.PressurePSI), psi(m))
+		v.check(h.Press.FinalPSI <= m, "settings: press.final_psi is %s, above the rated load press.max_psi %s", psi(h.Press.FinalPSI), psi(m))
 	}
-	sec("press.hold_s", h.Press.HoldS, 1)
-	in("press.min_trials", float64(h.Press.MinTrials), 1, 20)
-	check(h.Press.Grade == "none" || h.Press.Grade == "slight", "settings: press.grade must be none or slight, not %q", h.Press.Grade)
+	v.sec("press.hold_s", h.Press.HoldS, 1)
+	v.in("press.min_trials", float64(h.Press.MinTrials), 1, 20)
+	v.check(h.Press.Grade == "none" || h.Press.Grade == "slight", "settings: press.grade must be none or slight, not %q", h.Press.Grade)
 	for _, w := range []struct {
 		name string
 		s    int
 	}{{"raise_s", h.Work.RaiseS}, {"open_s", h.Work.OpenS}, {"trim_s", h.Work.TrimS}, {"final_s", h.Work.FinalS}, {"mix_s", h.Work.MixS}} {
-		in("work."+w.name, float64(w.s), 0, 3600)
+		v.in("work."+w.name, float64(w.s), 0, 3600)
 	}
-	if e := h.Flash.Validate(); err == nil && e != nil {
-		err = fmt.Errorf("settings: flash: %w", e)
-	}
-	in("press.back_off_turn", h.Press.BackOffTurn, 0, 4)
-	sec("bench_set.min_s", h.BenchSet.MinS, 0)
-	sec("bench_set.max_s", h.BenchSet.MaxS, 0)
-	check(h.BenchSet.MaxS == 0 || h.BenchSet.MaxS >= h.BenchSet.MinS, "settings: bench_set.max_s is before min_s")
-	sec("cooling.bench_s", h.Cooling.BenchS, 0)
-	sec("cooling.water_s", h.Cooling.WaterS, 0)
-	in("remount.pin_limit_mm", h.Remount.PinLimitMM, 0, 20)
-	if e := ValidCases(h.Cases); err == nil && e != nil {
-		err = e
-	}
-	sec("alarms.high_s", h.Alarms.HighS, 5)
-	sec("alarms.medium_s", h.Alarms.MediumS, 5)
-	sec("alarms.low_s", h.Alarms.LowS, 5)
-	in("alarms.shelve_s", float64(h.Alarms.ShelveS), 10, 24*3600)
-	sec("alarms.warn_s", h.Alarms.WarnS, 0)
-	in("backup.keep", float64(h.Backup.Keep), 0, 1000)
+	v.within("settings: flash", h.Flash.Validate())
+	v.in("press.back_off_turn", h.Press.BackOffTurn, 0, 4)
+	v.sec("bench_set.min_s", h.BenchSet.MinS, 0)
+	v.sec("bench_set.max_s", h.BenchSet.MaxS, 0)
+	v.check(h.BenchSet.MaxS == 0 || h.BenchSet.MaxS >= h.BenchSet.MinS, "settings: bench_set.max_s is before min_s")
+	v.sec("cooling.bench_s", h.Cooling.BenchS, 0)
+	v.sec("cooling.water_s", h.Cooling.WaterS, 0)
+	v.in("remount.pin_limit_mm", h.Remount.PinLimitMM, 0, 20)
+	v.err = cmp.Or(v.err, ValidCases(h.Cases))
+	v.sec("alarms.high_s", h.Alarms.HighS, 5)
+	v.sec("alarms.medium_s", h.Alarms.MediumS, 5)
+	v.sec("alarms.low_s", h.Alarms.LowS, 5)
+	v.in("alarms.shelve_s", float64(h.Alarms.ShelveS), 10, 24*3600)
+	v.sec("alarms.warn_s", h.Alarms.WarnS, 0)
+	v.in("backup.keep", float64(h.Backup.Keep), 0, 1000)
 	if h.Backup.Keep > 0 {
-		label("backup.folder", h.Backup.Folder, 200)
+		v.label("backup.folder", h.Backup.Folder, 200)
 	}
 	_, noHour := time.Parse(hourMinute, h.Backup.At)
-	check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %q", h.Backup.At)
-	err = cmp.Or(err, h.Place.valid(), h.Plan.valid(h.Programmes))
-	check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
+	v.check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %q", h.Backup.At)
+	v.err = cmp.Or(v.err, h.Place.valid(), h.Plan.valid(h.Programmes))
+	v.check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
+	v.lists(h)
+	return v.err
+}
+
+// lists holds the baths, programmes and resins.
+func (v *validity) lists(h House) {
 	for _, b := range h.Baths {
-		label("baths.name", b.Name, 40)
-		in("baths.litres", b.Litres, 1, 1000)
-		in("baths.heater_w", b.HeaterW, 0, 50000)
-		in("baths.band_k", b.BandK, 0, 50)
-		check(b.BandK == 0 || b.BandK >= 0.2, "settings: baths.band_k must be 0.2 to 50 kelvin, or 0 for 2, not %g", b.BandK)
-		in("baths.silent_s", float64(b.SilentS), 0, 24*3600)
-		check(b.SilentS == 0 || b.SilentS >= 90, "settings: baths.silent_s must be 90 seconds to a day, or 0 for 300, not %d", b.SilentS)
+		v.label("baths.name", b.Name, 40)
+		v.in("baths.litres", b.Litres, 1, 1000)
+		v.in("baths.heater_w", b.HeaterW, 0, 50000)
+		v.in("baths.band_k", b.BandK, 0, 50)
+		v.check(b.BandK == 0 || b.BandK >= 0.2, "settings: baths.band_k must be 0.2 to 50 kelvin, or 0 for 2, not %g", b.BandK)
+		v.in("baths.silent_s", float64(b.SilentS), 0, 24*3600)
+		v.check(b.SilentS == 0 || b.SilentS >= 90, "settings: baths.silent_s must be 90 seconds to a day, or 0 for 300, not %d", b.SilentS)
 	}
-	check(len(h.Programmes) >= 1 && len(h.Programmes) <= 40, "settings: give 1 to 40 programmes, not %d", len(h.Programmes))
+	v.check(len(h.Programmes) >= 1 && len(h.Programmes) <= 40, "settings: give 1 to 40 programmes, not %d", len(h.Programmes))
 	seen := map[string]bool{}
 	for _, p := range h.Programmes {
-		label("programmes.name", p.Name, 60)
-		check(!seen["p"+p.Name], "settings: two programmes are called %q", p.Name)
+		v.label("programmes.name", p.Name, 60)
+		v.check(!seen["p"+p.Name], "settings: two programmes are called %q", p.Name)
 		seen["p"+p.Name] = true
-		if e := ValidStages(p.Stages); err == nil && e != nil {
-			err = fmt.Errorf("settings: programme %q: %w", p.Name, e)
-		}
-		sec("programmes.max_s", p.MaxS, 0)
-		check(p.MaxS == 0 || p.MaxS >= LengthS(p.Stages), "settings: programme %q: max_s is shorter than its stages", p.Name)
+		v.within(fmt.Sprintf("settings: programme %q", p.Name), ValidStages(p.Stages))
+		v.sec("programmes.max_s", p.MaxS, 0)
+		v.check(p.MaxS == 0 || p.MaxS >= LengthS(p.Stages), "settings: programme %q: max_s is shorter than its stages", p.Name)
 	}
-	check(len(h.Resins) >= 1 && len(h.Resins) <= 40, "settings: give 1 to 40 resins, not %d", len(h.Resins))
+	v.check(len(h.Resins) >= 1 && len(h.Resins) <= 40, "settings: give 1 to 40 resins, not %d", len(h.Resins))
 	for _, r := range h.Resins {
-		label("resins.name", r.Name, 40)
-		check(!seen["r"+r.Name], "settings: two resins are called %q", r.Name)
+		v.label("resins.name", r.Name, 40)
+		v.check(!seen["r"+r.Name], "settings: two resins are called %q", r.Name)
 		seen["r"+r.Name] = true
-		if e := r.Validate(); err == nil && e != nil {
-			err = fmt.Errorf("settings: resin %q: %w", r.Name, e)
-		}
+		v.within(fmt.Sprintf("settings: resin %q", r.Name), r.Validate())
 	}
-	return err
 }
 
 // ValidStages says what is wrong with the stages of a programme.
