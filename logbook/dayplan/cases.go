@@ -186,7 +186,7 @@ func ReadCases(r io.Reader, now time.Time) ([]Entry, error) {
 			return nil, fmt.Errorf("read cases: %w", err)
 		}
 		line, _ := d.FieldPos(0)
-		if n == 0 && strings.EqualFold(strings.TrimSpace(f[0]), "case") {
+		if n == 0 && slices.ContainsFunc(f, func(x string) bool { return strings.EqualFold(strings.TrimSpace(x), "case") }) {
 			if names, err = header(f); err != nil {
 				return nil, fmt.Errorf("line %d: %w", line, err)
 			}

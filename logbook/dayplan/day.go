@@ -28,6 +28,8 @@ type Question struct {
 	Busy     map[string]time.Time // when the load in a bath now is over, by name
 	Seed     uint64
 	Progress func(float64)
+
+	draws, days int // simulated; 0 as package plan has it
 }
 
 // Day is a plan with all that is told of it.
@@ -61,7 +63,7 @@ func (q Question) Make(ctx context.Context) (*Day, error) {
 		return nil, err
 	}
 	cases := d.cases(&h)
-	d.Made, err = plan.Make(ctx, h, cases, plan.Options{Seed: q.Seed, Progress: q.Progress})
+	d.Made, err = plan.Make(ctx, h, cases, plan.Options{Seed: q.Seed, Draws: q.draws, Days: q.days, Progress: q.Progress})
 	if err != nil {
 		return nil, err
 	}

@@ -118,7 +118,7 @@ func (d *Day) Show() Shown {
 	}
 	for j, l := range m.Plan.Loads {
 		t := m.Loads[j]
-		x := ShownLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases), In: d.when(t.In.Middle), Out: d.when(t.Out.Middle), index: j}
+		x := ShownLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases), In: d.when(t.In.Middle), Out: d.when(d.out(t, l.Long)), index: j}
 		if latest := min(l.LatestMin, d.lastStart(l.LatestMin)); latest > t.In.Middle-1 {
 			x.Latest = d.when(latest)
 		}
@@ -135,6 +135,19 @@ func (d *Day) Show() Shown {
 		s.Ask = &ShownAsk{Case: e.Case, Size: e.Size.String(), Due: e.Due, To: d.instant(a.DueMin), Buys: d.buys(), Gains: math.Round(10*a.Gain) / 10}
 	}
 	return s
+}
+
+// out is when a load comes out: never before its whole programme is over, counted from when it is told to go in. The
+// middles of two lists of days need not agree in that.
+func (d *Day) out(t plan.LoadTimes, long bool) float64 {
+	stay := d.Made.House.ShortMin
+	if long {
+		stay = d.Made.House.LongMin
+	}
+	if math.IsNaN(t.Out.Middle) || math.IsNaN(t.In.Middle) {
+		return t.Out.Middle
+	}
+	return max(t.Out.Middle, t.In.Middle+d.Made.House.BathStartMin+stay)
 }
 
 // lastStart is the end of overtime on the day of an instant: nothing goes into a bath after that.
