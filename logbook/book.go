@@ -15,6 +15,7 @@
 //	        'd' instant (8 bytes) number -> nothing      (by the time of the act)
 //	        'f' 'm' 'l' 't' 'b' 's' no (4 bytes) number -> nothing
 //	        (by flask, mix, load, timer, bath read, settings 1 or crew 2)
+//	        'g' day (4 bytes, 20261125) number -> nothing      (sign-offs of a day)
 //	        'k' 'j' no (4 bytes) number -> nothing
 //	        (the register of lots by material, from 1, and by a hash of material and lot)
 //	        'n' no (4 bytes) number -> nothing
@@ -291,6 +292,9 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 			stamp := timers.StampAt(a.At, reading)
 			checked, err := cur.Check(a, stamp, now)
 			if err != nil {
+				return &BadLine{i, err}
+			}
+			if err := signable(tx, checked, w.fresh); err != nil {
 				return &BadLine{i, err}
 			}
 			rec, err := record.Write(w.head.Seq+1, w.head.Hash, reading, stamp, checked)

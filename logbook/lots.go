@@ -32,7 +32,7 @@ func newer(r record.Record) bool {
 	switch a := r.Action.Body.(type) {
 	case action.Crew:
 		return a.Handover
-	case action.Restored, action.CaseIn, action.CaseOff, action.CaseDelivered:
+	case action.Restored, action.SignOff, action.CaseIn, action.CaseOff, action.CaseDelivered:
 		return true
 	case action.Settings:
 		h := a.House

@@ -126,6 +126,8 @@ func checkIndex(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 			subjects = []action.Subject{layout.SubjectRegister(a.Material), layout.SubjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
 		case action.LotOut:
 			subjects = []action.Subject{layout.SubjectRegister(a.Material), layout.SubjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
+		case action.SignOff:
+			subjects = []action.Subject{layout.SubjectSignOff(a)}
 		case action.CaseIn:
 			subjects = []action.Subject{layout.SubjectCase(a.Case)}
 		case action.CaseOff:

@@ -112,14 +112,19 @@ func (m *Model) askInitials() []*field {
 		line("initials", "initials", "", false).upTo(8).only(func(f *form) bool { return f.choice("who") == len(names) })}
 }
 
+// initialsOf gives the answer to [Model.askInitials].
+func initialsOf(f *form) string {
+	if fd := f.get("who"); fd.choice < len(fd.options) {
+		return fd.options[fd.choice-1]
+	}
+	return strings.TrimSpace(f.text("initials"))
+}
+
 // who asks whose hands these are, and whether they take over what the handover tells.
 func (m *Model) who(title string, handover bool) tea.Cmd {
 	f := &form{title: title, fields: m.askInitials()}
 	f.done = func(f *form) tea.Cmd {
-		who := strings.TrimSpace(f.text("initials"))
-		if fd := f.get("who"); fd.choice < len(fd.options) {
-			who = fd.options[fd.choice-1]
-		}
+		who := initialsOf(f)
 		return m.answer(f, action.Crew{Initials: who, Handover: handover}, "", func(logbook.Saved) tea.Cmd {
 			return m.keyHandover("") // whoever takes over is told what is running
 		})

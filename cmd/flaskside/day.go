@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/action"
 	"flaskside/logbook/civil"
 	"flaskside/logbook/day"
 	"flaskside/timers/sysclock"
@@ -19,8 +20,8 @@ import (
 
 // dayFlags are what is asked of a day.
 type dayFlags struct {
-	format, table, paper, out, zone, at string
-	flask                               int
+	format, table, paper, out, zone, at, sign string
+	flask                                     int
 }
 
 // check refuses flags that do not go together, and reads the zone and the paper.
@@ -42,6 +43,9 @@ func (f *dayFlags) check(c *cobra.Command) (loc *time.Location, size day.Size, e
 		if ok && f.out == "" && (f.format == "pdf" || f.format == "xlsx") && term.IsTerminal(terminal.Fd()) {
 			return nil, "", wrongUsage("--format %s is nothing for a screen: name a file with --out", f.format)
 		}
+	}
+	if c.Flags().Changed("sign-off") && (c.Flags().Changed("at") || c.Flags().Changed("flask") || strings.TrimSpace(f.sign) == "") {
+		return nil, "", wrongUsage("--sign-off takes the initials of whoever signs, and neither --at nor --flask: what is signed off is a day as it is known now")
 	}
 	if f.zone == "" {
 		return time.Local, size, nil
@@ -66,8 +70,9 @@ func dayCommand(o *options) *cobra.Command {
 			"  xlsx   all tables as a workbook\n" +
 			"  ics    the cures and coolings to come, with alarms (RFC 5545)\n" +
 			"  jsonl  the records, which `flaskside record` reads into an empty book to the same bench\n" +
-			"DATE is YYYY-MM-DD, today or yesterday.",
-		Example: "flaskside day\nflaskside day yesterday --format html --out sheet.html\nflaskside day 2026-11-25 --format csv --table closures --out closures.csv\nflaskside day --format ics --out tonight.ics",
+			"DATE is YYYY-MM-DD, today or yesterday. --sign-off KT records first that KT signs the day off:\n" +
+			"the sheet says so from then on, with all that was entered or changed since.",
+		Example: "flaskside day\nflaskside day yesterday --format html --out sheet.html\nflaskside day 2026-11-25 --format csv --table closures --out closures.csv\nflaskside day yesterday --sign-off KT\nflaskside day --format ics --out tonight.ics",
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return wrongUsage("%s takes one date, not %d", c.CommandPath(), len(args))
@@ -90,6 +95,13 @@ func dayCommand(o *options) *cobra.Command {
 			from, until, err := date(args, now, loc)
 			if err != nil {
 				return err
+			}
+			if f.sign != "" {
+				by := *o
+				by.by = strings.TrimSpace(f.sign)
+				if _, err := recordOne(action.SignOffOf(from, until), "", &by, clock); err != nil {
+					return damaged(err)
+				}
 			}
 			sheet, err := readFrom(o.book, clock, func(book *logbook.Book) (day.Sheet, error) {
 				b, err := day.Gather(book, from, until)
@@ -115,6 +127,7 @@ func dayCommand(o *options) *cobra.Command {
 	c.Flags().StringVar(&f.paper, "paper", "a4", "paper of the pdf format: a4 or letter")
 	c.Flags().StringVar(&f.out, "out", "", "write to this file instead of the standard output")
 	c.Flags().StringVar(&f.zone, "zone", "", "time zone whose midnights count (default: that of this machine)")
+	c.Flags().StringVar(&f.sign, "sign-off", "", "record that this person, by their initials, looked through the sheet and signs it off")
 	c.Flags().IntVar(&f.flask, "flask", 0, "the audit trail of this flask instead of a day: text, csv or jsonl")
 	atFlag(c, &f.at)
 	return c

@@ -48,7 +48,8 @@ type Bench struct {
 	House    house.House
 	Crew     string // initials of who is at the bench, "" when nobody said
 	CrewAt   timers.Stamp
-	TookOver bool // they read the handover
+	TookOver bool    // they read the handover
+	Signed   *Signed // the last sign-off of a day, nil where there is none
 	Flasks   map[int]*Flask
 	Places   [action.Places + 1]int // flask number by place 1..9; 0 free
 	Mixes    map[int]*Mix

@@ -6,6 +6,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
 
@@ -36,6 +37,13 @@ func Gather(book Book, from, until time.Time) (*bench.Bench, error) {
 	}
 	for _, it := range b.Items {
 		set[it.Seq] = it.Record
+	}
+	signed, err := book.Of(layout.SubjectSignOff(action.SignOffOf(from, until))) // whenever that was
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range signed {
+		set[r.Seq] = r
 	}
 	asked := map[int]bool{}
 	for {

@@ -58,6 +58,7 @@ func (s Sheet) chapters() []chapter {
 		{"OTHER TIMERS", s.timerLine},
 		{"LOTS BOOKED IN AND TAKEN OUT OF USE", s.lotLine},
 		{"CASES TAKEN IN AND DELIVERED", s.caseLine},
+		{"OTHER DAYS SIGNED OFF", s.signOffLine},
 		{"CAUTIONS SHOWN AND READ", s.cautionLine},
 		{"SETTINGS AND CLOCKS", s.settingsLine},
 	} {

@@ -91,6 +91,7 @@ func (s Sheet) paper() paper {
 	if crew := s.crew(); crew != "" {
 		p.Head = append(p.Head, "At the bench: "+crew)
 	}
+	p.Provisos = append(p.Provisos, s.signedOff()...)
 	if !s.Made.IsZero() {
 		p.Head = append(p.Head, "Made "+s.moment(s.Made))
 	}
@@ -129,8 +130,7 @@ func (s Sheet) paper() paper {
 		p.Foot = append(p.Foot, "Flash pictures: a mark is a trial closure, a diamond one whose trim was weighed; line and band are the trend and its 80 % (estimate); + dough added; an empty mark is expected.")
 	}
 	p.Foot = append(p.Foot, noNames)
-	p.Foot = append(p.Foot, "Dough and working times, trend, core of the flask and what follows from them: "+bench.YouDecide+".",
-		"This sheet shows what was entered in the logbook. It is no release test and no proof of conformity: the makers' instructions, local rules and licensed practice come first.")
+	p.Foot = append(p.Foot, cautions()...)
 	return p
 }
 

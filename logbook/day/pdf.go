@@ -396,6 +396,8 @@ func (t *typesetter) block(b block) []slab {
 	nameMM := namePt * ptMM * leading
 	h := max(float64(len(name))*nameMM, float64(len(aside))*bodyMM+0.8)
 	heading := slab{h: h + 1.6, draw: func(x, y float64) {
+		t.use(namePt, true) // the letters of a bookmark are those of the font in use
+		t.pdf.Bookmark(t.plain(b.Name), 0, y)
 		for i, l := range name {
 			t.put(x, y+float64(i)*nameMM, namePt, true, black, l)
 		}

@@ -58,7 +58,7 @@ func (s Sheet) hasAny(ts ...*timers.Stamp) bool {
 func (s Sheet) items() []bench.Item {
 	var out []bench.Item
 	for _, it := range s.Bench.Items {
-		if s.has(it.Stamp.At) {
+		if s.has(it.Stamp.At) || s.signs(it) {
 			out = append(out, it)
 		}
 	}

@@ -61,12 +61,32 @@ func (s Sheet) Text(w io.Writer) error {
 	if slices.ContainsFunc(s.Bench.Items, bench.Item.Corrected) {
 		p.WriteString("\n* corrected: see CORRECTIONS, or an earlier sheet\n")
 	}
+	p.WriteString("\n")
+	for _, c := range cautions() {
+		p.line(0, "%s", c)
+	}
+	if s.Case == "" {
+		p.WriteString(signatures)
+	}
 	p.WriteString("\n" + noNames + "\nLogbook head when this sheet was made: " + s.Head + "\n")
 	if _, err := w.Write(p.Bytes()); err != nil {
 		return fmt.Errorf("write day sheet: %w", err)
 	}
 	return nil
 }
+
+// cautions stand on every form of the sheet that is read by people.
+func cautions() []string {
+	return []string{"Dough and working times, trend, core of the flask and what follows from them: " + bench.YouDecide + ".",
+		"This sheet shows what was entered in the logbook. It is no release test and no proof of conformity: the makers' instructions, local rules and licensed practice come first."}
+}
+
+// signatures are the lines to sign a text sheet on.
+const signatures = `
+Technician ______________________________   date, time ________________________
+
+Supervisor ______________________________   date, time ________________________
+`
 
 // noNames stands on every form of the sheet.
 const noNames = "Case numbers and initials only: no person's name belongs in case numbers or notes."
@@ -84,6 +104,9 @@ func (s Sheet) top(p *page) {
 	}
 	if crew := s.crew(); crew != "" {
 		p.line(0, "At the bench: %s", crew)
+	}
+	for _, l := range s.signedOff() {
+		p.line(0, "%s", l)
 	}
 }
 

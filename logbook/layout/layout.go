@@ -45,8 +45,9 @@ const Format = "1"
 
 // FormatNow is the format of a book from its first record on that a program of format 1
 // does not know: a lot taken in or withdrawn, a handover that was read, an hour for the
-// backup, what changed in the settings, limits of the house, the air of its place, a gauge in another unit than
-// psi, a backup put in its place, a case taken in. Such a program would call the book damaged, and must refuse it as newer instead.
+// backup, what changed in the settings, limits of the house, the air of its place, a gauge in
+// another unit than psi, a backup put in its place, a case taken in, a day signed off. Such a
+// program would call the book damaged, and must refuse it as newer instead.
 // All else is as in format 1, so that nothing is laid out anew, and a book without them
 // stays readable for older programs. A copy of the book as it was is kept.
 const FormatNow = "2"
@@ -142,6 +143,9 @@ var (
 	SubjectCrew     = action.Subject{Class: 's', No: 2}
 )
 
+// SubjectSignOff is a day, by the sign-offs of it.
+func SubjectSignOff(s action.SignOff) action.Subject { return action.Subject{Class: 'g', No: s.No()} }
+
 // SubjectRegister is the register of the lots of a material.
 func SubjectRegister(material action.Material) action.Subject {
 	return action.Subject{Class: 'k', No: slices.Index(action.Materials, material) + 1}
@@ -198,6 +202,8 @@ func IndexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]by
 		subjects = []action.Subject{{Class: 'b', No: a.Bath}}
 	case action.LotIn, action.LotOut:
 		subjects = RegisterSubjects(a, root.Stamp.At.Year())
+	case action.SignOff:
+		subjects = []action.Subject{SubjectSignOff(a)}
 	case action.CaseIn, action.CaseOff, action.CaseDelivered:
 		number, _, _ := action.CaseOf(a)
 		subjects = []action.Subject{SubjectCase(number)}

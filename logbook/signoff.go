@@ -1,0 +1,119 @@
+package logbook
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+
+	bolt "go.etcd.io/bbolt"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/layout"
+	"flaskside/logbook/record"
+)
+
+// signable refuses the sign-off of a day on which nothing was recorded, and one that says
+// nothing new: the day was signed off, and nothing at all was recorded since. fresh are the
+// records before it in the same input.
+func signable(tx *bolt.Tx, a action.Action, fresh []record.Record) error {
+	s, ok := a.Body.(action.SignOff)
+	if !ok {
+		return nil
+	}
+	if a.By == "" {
+		return errors.New("a day is signed off by somebody: give initials, as in --sign-off KT")
+	}
+	p := newPast(tx)
+	if some, err := p.anythingOn(s, fresh); err != nil || !some {
+		if err == nil {
+			err = fmt.Errorf("nothing was recorded on %s: there is nothing to sign off", s.Day)
+		}
+		return err
+	}
+	last, ok := p.lastSignOff(s, fresh)
+	if !ok {
+		return nil
+	}
+	for seq := last.Seq + 1; ; seq++ {
+		r, ok := p.next(seq, fresh)
+		if !ok {
+			return fmt.Errorf("%s was signed off by %s at %s, and nothing was recorded since", s.Day, last.Action.By, last.Stamp.At.Format("2006-01-02 15:04:05"))
+		}
+		if _, is := r.Action.Body.(action.SignOff); !is {
+			return nil
+		}
+	}
+}
+
+// next gives the record of a number, in the book or among those that follow it.
+func (p *past) next(seq uint64, fresh []record.Record) (record.Record, bool) {
+	if len(fresh) > 0 && seq >= fresh[0].Seq {
+		i := seq - fresh[0].Seq
+		if i >= uint64(len(fresh)) {
+			return record.Record{}, false
+		}
+		return fresh[i], true
+	}
+	r, err := p.at(seq)
+	return r, err == nil
+}
+
+// anythingOn tells whether anything but a sign-off was done on the day of one.
+func (p *past) anythingOn(s action.SignOff, fresh []record.Record) (bool, error) {
+	from, until := s.Bounds()
+	counts := func(r record.Record) bool {
+		if _, is := r.Action.Body.(action.SignOff); is {
+			return false
+		}
+		return !r.Stamp.At.Before(from) && r.Stamp.At.Before(until)
+	}
+	for _, r := range fresh {
+		if counts(r) {
+			return true, nil
+		}
+	}
+	seqs := map[uint64]bool{}
+	p.between(from, until, seqs)
+	for seq := range seqs {
+		r, err := p.at(seq)
+		if err != nil {
+			return false, err
+		}
+		if counts(r) {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
+// lastSignOff finds the last sign-off of the same day that was not taken back.
+func (p *past) lastSignOff(s action.SignOff, fresh []record.Record) (last record.Record, ok bool) {
+	back := map[string]bool{}
+	for _, r := range fresh {
+		if a, is := r.Action.Body.(action.TakeBack); is {
+			back[a.Of] = true
+		}
+	}
+	for i := len(fresh) - 1; i >= 0; i-- {
+		if o, is := fresh[i].Action.Body.(action.SignOff); is && o.No() == s.No() && !back[fresh[i].Action.ID] {
+			return fresh[i], true
+		}
+	}
+	c := p.tx.Bucket(layout.Index).Cursor()
+	about := layout.SubjectSignOff(s)
+	prefix := layout.SubjectPrefix(about)
+	about.No++
+	for k := before(c, layout.SubjectPrefix(about)); len(k) == 13 && string(k[:5]) == string(prefix); k, _ = c.Prev() {
+		r, err := p.at(binary.BigEndian.Uint64(k[5:]))
+		if err != nil || back[r.Action.ID] {
+			continue
+		}
+		switch a := r.Action.Body.(type) {
+		case action.TakeBack:
+			back[a.Of] = true
+		case action.SignOff:
+			return r, true
+		}
+	}
+	return last, false
+}
