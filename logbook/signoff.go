@@ -37,7 +37,7 @@ func signable(tx *bolt.Tx, a action.Action, fresh []record.Record) error {
 	for seq := last.Seq + 1; ; seq++ {
 		r, ok := p.next(seq, fresh)
 		if !ok {
-			return fmt.Errorf("%s was signed off by %s at %s, and nothing was recorded since", s.Day, last.Action.By, last.Stamp.At.Format("2006-01-02 15:04:05"))
+			return fmt.Errorf("%s was signed off by %s, %s, and nothing was recorded since", s.Day, last.Action.By, last.Stamp.At.Format("Mon 2 Jan 15:04:05"))
 		}
 		if _, is := r.Action.Body.(action.SignOff); !is {
 			return nil

@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flaskside/logbook/action"
 )
 
 // The day is signed off on its page with + and initials; the page says by whom, and how much
@@ -24,11 +26,11 @@ func TestSignOffOnTheDayPage(t *testing.T) {
 		t.Fatalf("signed off:\n%s", s)
 	}
 	d.press("+ 1") // twice, with nothing in between
-	if s := d.screen(); !strings.Contains(s, "nothing was recorded since") || d.book.State().Head.Seq != head+1 {
+	if s := d.screen(); !strings.Contains(s, "was signed off by KT") || d.book.State().Head.Seq != head+1 {
 		t.Fatalf("signed off twice:\n%s", s)
 	}
-	d.press("- - +")
-	d.press("- 2")
+	d.press("0 0")
+	d.do(action.Note{Flask: 1, Text: "after"})
 	d.press("/ *")
 	if s := d.screen(); !strings.Contains(s, "1 record since") || strings.Contains(s, "nothing recorded since") {
 		t.Fatalf("a record since:\n%s", s)

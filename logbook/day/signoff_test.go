@@ -101,7 +101,7 @@ func TestSignOff(t *testing.T) {
 	if _, err := s.say("MR", s.ck.Read().Wall, action.SignOffOf(s.day(0))); err != nil {
 		t.Fatal(err)
 	}
-	refused("KT", 0, "was signed off by MR at 2026-11-25 08:03:00, and nothing was recorded since")
+	refused("KT", 0, "was signed off by MR, Wed 25 Nov 08:03:00, and nothing was recorded since")
 	want := "Signed off by MR, Wed 25 Nov 2026 08:03:00 +00:00.\nNothing on this sheet was entered or changed since.\n"
 	if got := s.text(0); !strings.Contains(got, want) {
 		t.Errorf("the sheet does not say who signed it off:\n%s", got)
