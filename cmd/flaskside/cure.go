@@ -27,7 +27,9 @@ import (
 type cureFlags struct {
 	programme, bath, readings string
 	inAt, outAt, atMinutes    string
-	mm, thickMM, startC       float64
+	mm, thickMM               float64
+	start                     string  // as it was typed
+	startC                    float64 // read from it
 	ratio, resin              string
 	altitudeM, airHPa         float64
 	size                      string
@@ -55,14 +57,14 @@ func cureCommand(o *options) *cobra.Command {
 	}
 	fl := c.Flags()
 	fl.StringVar(&f.programme, "programme", "", `"74C 9h", "165F 9h", "74C 8h, ramp 30min, 100C 1h", or a name of the house settings`)
-	fl.StringVar(&f.bath, "bath", "", "the bath itself instead, minutes:°C with straight lines between, as 0:74,540:74")
+	fl.StringVar(&f.bath, "bath", "", "the bath itself instead, minutes and temperature with straight lines between, as 0:74,540:74 or 0:165F,540:165F")
 	fl.StringVar(&f.readings, "readings", "", "a file of readings to follow, lines of an RFC 3339 time and °C")
 	fl.StringVar(&f.inAt, "in-at", "", "when the flasks go in, RFC 3339 (default: the first reading; for --out-at now)")
 	fl.StringVar(&f.outAt, "out-at", "", "plan backwards from this hour, as 08:00")
 	fl.Float64Var(&f.mm, "mm", 3, "thickness of the resin; with --thick-mm the thinnest, which decides the residual")
 	fl.Float64Var(&f.thickMM, "thick-mm", 0, "thickest section, which decides the peak (default: as --mm)")
 	fl.StringVar(&f.size, "size", "medium", "flask: "+action.Words(action.Sizes))
-	fl.Float64Var(&f.startC, "start-c", 22, "flask and dough when they go in, °C; the bath too where the programme begins with a ramp")
+	fl.StringVar(&f.start, "start-c", "", "flask and dough when they go in, in the house's unit or with a C or an F (default 22 °C); the bath too where the programme begins with a ramp")
 	fl.StringVar(&f.ratio, "ratio", "", "powder to liquid, as 2.4, 24:10, 3:1 by volume or \"22 g : 10 mL\" (default: 2 by mass, or the resin's)")
 	fl.StringVar(&f.resin, "resin", "", "a resin of the house settings, for its powder to liquid")
 	fl.Float64Var(&f.altitudeM, "altitude", 0, "height above the sea, m: water and monomer boil cooler (default: the house settings)")
@@ -79,7 +81,12 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 	if f.asJSON && f.asCSV {
 		return wrongUsage("--json and --csv do not go together")
 	}
-	thin, thick, err := f.models(c.Flags().Changed("start-c"))
+	clock := sysclock.New()
+	in := unitsOf(o, clock)
+	if err := f.readStart(in); err != nil {
+		return err
+	}
+	thin, thick, err := f.models(f.start != "")
 	if err != nil {
 		return err
 	}
@@ -94,8 +101,7 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 	case f.readings != "" && f.programme == "":
 		return wrongUsage("--readings needs the --programme that the bath was to follow")
 	}
-	clock := sysclock.New()
-	r := cureReport{Note: cure.EstimateNote, unit: unitOf(o, clock), thin: thin, thick: thick, startC: f.startC, zone: clock.Read().Wall.Location()}
+	r := cureReport{Note: cure.EstimateNote, unit: in.Temperature, thin: thin, thick: thick, startC: f.startC, zone: clock.Read().Wall.Location()}
 	if r.ratioFrom, err = f.mixed(o, clock, &r.thin, &r.thick); err != nil {
 		return err
 	}
@@ -124,14 +130,43 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 	})
 }
 
-// unitOf is the unit in which the house reads temperatures; °C where its book cannot be
+// unitsOf are the units in which the house reads; °C and psi where its book cannot be
 // read, for the model needs none.
-func unitOf(o *options, clock timers.Clock) units.TempUnit {
+func unitsOf(o *options, clock timers.Clock) house.Units {
 	h, err := settingsOf(o.book, clock)
 	if err != nil {
-		return units.Celsius
+		h = house.Default()
 	}
-	return h.Units.Temperature
+	return h.Units
+}
+
+// readStart reads the temperature of flask and dough when they go in.
+func (f *cureFlags) readStart(in house.Units) (err error) {
+	if f.startC = 22; f.start != "" {
+		f.startC, err = tempFlag("--start-c", "mix.room_c", f.start, in)
+	}
+	return err
+}
+
+// readBath reads the curve of a bath. One that makes sense only in the unit that the house
+// does not read in is asked about.
+func readBath(text string, in units.TempUnit) ([]cure.Knot, error) {
+	other := units.Fahrenheit
+	if in == units.Fahrenheit {
+		other = units.Celsius
+	}
+	u, _ := house.UsualOf("programmes.stages.temp_c")
+	hottest := func(curve []cure.Knot) (c float64) {
+		for _, k := range curve {
+			c = max(c, k.TempC)
+		}
+		return c
+	}
+	curve, err := bath.ParseCurve(text, in)
+	if too, oerr := bath.ParseCurve(text, other); oerr == nil && u.Has(hottest(too)) && (err != nil || !u.Has(hottest(curve)) && hottest(too) != hottest(curve)) {
+		return nil, fmt.Errorf("--bath %s: in °%s, the unit of the house, this is not a usual cure; in °%s it would be: write the unit, as in 0:74C,540:74C or 0:165F,540:165F", text, in, other)
+	}
+	return curve, err
 }
 
 // models are the parameters of the thinnest and the thickest section, every --set
@@ -411,7 +446,7 @@ func (r *cureReport) simulate(o *options, f *cureFlags, side io.Writer) error {
 	var prog cure.Programme
 	var read []cure.Reading
 	if f.bath != "" {
-		if r.Bath, err = bath.ParseCurve(f.bath); err != nil {
+		if r.Bath, err = readBath(f.bath, r.unit); err != nil {
 			return err
 		}
 		if len(r.Bath) == 1 {

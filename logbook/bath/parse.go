@@ -9,14 +9,15 @@ import (
 	"flaskside/timers/cure"
 )
 
-// ParseCurve reads a bath curve written as minutes:°C pairs, such as "0:74,540:74", straight between the points.
-func ParseCurve(text string) ([]cure.Knot, error) {
+// ParseCurve reads a bath curve written as pairs of minutes and temperature, such as "0:74,540:74" or "0:165F,540:165F",
+// straight between the points. A temperature without its unit is in the one given.
+func ParseCurve(text string, unit units.TempUnit) ([]cure.Knot, error) {
 	const maxText = 64 * 1024
 	if len(text) > maxText {
 		return nil, fmt.Errorf("bath text of %d characters: at most %d are taken", len(text), maxText)
 	}
 	if strings.TrimSpace(text) == "" {
-		return nil, errors.New("the bath is empty: write minutes:°C pairs such as 0:74,540:74")
+		return nil, errors.New("the bath is empty: write pairs of minutes and temperature such as 0:74,540:74")
 	}
 	parts := strings.Split(text, ",")
 	curve := make([]cure.Knot, 0, len(parts))
@@ -24,8 +25,13 @@ func ParseCurve(text string) ([]cure.Knot, error) {
 		minutes, temp, ok := strings.Cut(part, ":")
 		m, errM := units.Plain(minutes)
 		c, errC := units.Plain(temp)
+		if errC != nil {
+			c, errC = units.ParseTemp(temp, unit)
+		} else {
+			c = unit.ToC(c)
+		}
 		if !ok || errM != nil || errC != nil {
-			return nil, fmt.Errorf("bath point %q: write minutes:°C such as 540:74", strings.TrimSpace(part))
+			return nil, fmt.Errorf("bath point %q: write minutes and temperature such as 540:74 or 540:165F", strings.TrimSpace(part))
 		}
 		if m < 0 {
 			return nil, fmt.Errorf("bath point %q: minutes count from 0, when the flask goes in", strings.TrimSpace(part))

@@ -6,32 +6,33 @@ import (
 	"testing"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/units"
 	"flaskside/timers/cure"
 )
 
 func TestParseCurve(t *testing.T) {
-	bath, err := ParseCurve("0:74, 540:74")
+	bath, err := ParseCurve("0:74, 540:74", units.Celsius)
 	if err != nil || !slices.Equal(bath, []cure.Knot{{TimeS: 0, TempC: 74}, {TimeS: 32400, TempC: 74}}) {
 		t.Errorf("%v, %v", bath, err)
 	}
 	for text, says := range map[string]string{
 		"":                           "empty",
-		"0:74,":                      "minutes:°C",
-		"74":                         "minutes:°C",
-		"0:74:1":                     "minutes:°C",
-		"0:hot":                      "minutes:°C",
+		"0:74,":                      "minutes and temperature",
+		"74":                         "minutes and temperature",
+		"0:74:1":                     "minutes and temperature",
+		"0:hot":                      "minutes and temperature",
 		"-5:74":                      "from 0",
 		"0:400":                      "0 to 130",
 		"0:-1":                       "0 to 130",
-		"0:NaN":                      "minutes:°C",
-		"0:0x10":                     "minutes:°C",
-		"0:1e999":                    "minutes:°C",
+		"0:NaN":                      "minutes and temperature",
+		"0:0x10":                     "minutes and temperature",
+		"0:1e999":                    "minutes and temperature",
 		"60:74,30:74":                "not after",
 		"0:74,0:80":                  "not after",
 		"0:74,99999:74":              "days",
 		strings.Repeat("0:74,", 2e4): "characters",
 	} {
-		if _, err := ParseCurve(text); err == nil || !strings.Contains(err.Error(), says) || strings.Contains(err.Error(), "\n") {
+		if _, err := ParseCurve(text, units.Celsius); err == nil || !strings.Contains(err.Error(), says) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%.20q: error %v, want one line with %q", text, err, says)
 		}
 	}
@@ -42,7 +43,7 @@ func FuzzParseCurve(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		bath, err := ParseCurve(s)
+		bath, err := ParseCurve(s, units.Celsius)
 		if err != nil {
 			oneLine(t, err)
 			return

@@ -26,7 +26,7 @@ type House struct {
 	Lab        string         `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
 	Crew       []string       `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
 	Cases      string         `json:"case_numbers,omitempty" toml:"case_numbers" comment:"what a case number looks like, a regular expression that all of it fits, as in 'K-\\d{4}';\n'': at most 12 characters, at least one digit, no blank. Outside it the number is asked about: no name belongs there"`
-	CrewIdleS  int            `json:"crew_idle_s,omitempty" toml:"crew_idle_s" comment:"ask who is at the bench after so long without a key, seconds; 0: never"`
+	CrewIdleS  int            `json:"crew_idle_s,omitempty" toml:"crew_idle_s" comment:"ask who is at the bench after so long without a key; 0: never"`
 	Units      Units          `json:"units" toml:"units"`
 	Separator  Separator      `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
 	Press      Press          `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
@@ -52,8 +52,8 @@ type Units struct {
 
 // Separator drying.
 type Separator struct {
-	DryMinS int `json:"dry_min_s" toml:"dry_min_s" comment:"not before, seconds"`
-	DryMaxS int `json:"dry_max_s" toml:"dry_max_s" comment:"not after, seconds; 0 for none"`
+	DryMinS int `json:"dry_min_s" toml:"dry_min_s" comment:"not before"`
+	DryMaxS int `json:"dry_max_s" toml:"dry_max_s" comment:"not after; 0 for none"`
 }
 
 // Press work.
@@ -63,7 +63,7 @@ type Press struct {
 	PressurePSI float64 `json:"pressure_psi" toml:"pressure_psi" comment:"on the gauge, at trial closures; never above max_psi"`
 	FinalPSI    float64 `json:"final_psi,omitempty" toml:"final_psi" comment:"at the final closure, metal to metal; 0: as pressure_psi"`
 	MaxPSI      float64 `json:"max_psi,omitempty" toml:"max_psi" comment:"rated load of the weakest of press, flask and clamp; 0: not set, ask the maker. Above it nothing is recorded"`
-	HoldS       int     `json:"hold_s" toml:"hold_s" comment:"seconds at pressure"`
+	HoldS       int     `json:"hold_s" toml:"hold_s" comment:"how long at pressure"`
 	MinTrials   int     `json:"min_trials" toml:"min_trials" comment:"minimum number of trial closures"`
 	Grade       string  `json:"grade" toml:"grade" comment:"flash allowed at the last trial: none or slight"`
 	BackOffTurn float64 `json:"back_off_turn" toml:"back_off_turn" comment:"clamp backed off, turns; as the clamp's maker says"`
@@ -117,11 +117,11 @@ type Cooling struct {
 
 // Alarms: how soon an unacknowledged one sounds again, and how long the shelf is.
 type Alarms struct {
-	HighS   int `json:"high_s" toml:"high_s" comment:"unacknowledged high alarms sound again after, seconds"`
+	HighS   int `json:"high_s" toml:"high_s" comment:"unacknowledged high alarms sound again after"`
 	MediumS int `json:"medium_s" toml:"medium_s"`
 	LowS    int `json:"low_s" toml:"low_s"`
-	ShelveS int `json:"shelve_s" toml:"shelve_s" comment:"how long the shelf key shelves, seconds"`
-	WarnS   int `json:"warn_s" toml:"warn_s" comment:"warning before the end of a window, seconds"`
+	ShelveS int `json:"shelve_s" toml:"shelve_s" comment:"how long an alarm is snoozed"`
+	WarnS   int `json:"warn_s" toml:"warn_s" comment:"warning before the end of a timer"`
 }
 
 // Backup is the daily copy of the logbook.
@@ -187,7 +187,7 @@ type Bath struct {
 	Litres  float64 `json:"litres" toml:"litres"`
 	HeaterW float64 `json:"heater_w" toml:"heater_w"`
 	BandK   float64 `json:"band_k,omitempty" toml:"band_k" comment:"a reading farther off the programme than this, in kelvin, raises an alarm; 0 for 2"`
-	SilentS int     `json:"silent_s,omitempty" toml:"silent_s" comment:"a probe that reads nothing for longer raises an alarm, seconds; 0 for 300"`
+	SilentS int     `json:"silent_s,omitempty" toml:"silent_s" comment:"a probe that reads nothing for longer raises an alarm; 0 for 5 min"`
 }
 
 // Band is how far a reading may lie off the programme, in kelvin.
@@ -210,7 +210,7 @@ func (b Bath) Silent() time.Duration {
 type Programme struct {
 	Name   string  `json:"name" toml:"name"`
 	Stages []Stage `json:"stages" toml:"stages"`
-	MaxS   int     `json:"max_s" toml:"max_s" comment:"longest stay in all, seconds; 0 for none"`
+	MaxS   int     `json:"max_s" toml:"max_s" comment:"longest stay in all; 0 for none"`
 }
 
 // Stage of a programme: a ramp to a temperature, then a hold there.

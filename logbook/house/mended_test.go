@@ -65,3 +65,20 @@ func TestResinOfFewWords(t *testing.T) {
 		t.Errorf("resins %+v", h.Resins)
 	}
 }
+
+// The comments of an exported file name no unit that the values beside them are not in, and
+// the head says what a number alone is.
+func TestCommentsNameNoOtherUnit(t *testing.T) {
+	var b strings.Builder
+	if err := Default().WriteTOML(&b); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(b.String(), "_s seconds") {
+		t.Error("the head does not say what a number alone is")
+	}
+	for _, l := range strings.Split(b.String(), "\n") {
+		if strings.HasPrefix(l, "#") && strings.Contains(l, "second") && !strings.Contains(l, "_s seconds") {
+			t.Errorf("%q stands above a length with its own unit", l)
+		}
+	}
+}
