@@ -86,12 +86,16 @@ func TestPictures(t *testing.T) {
 		{"bench", 80, 24, "", true},
 		{"bench-light", 80, 24, "", false},
 		{"flask", 100, 30, "*", true},
+		{"flask-light", 100, 30, "*", false},
 		{"wide", 160, 45, "", true},
+		{"wide-light", 160, 45, "", false},
 		{"far", 80, 24, "/ /", true},
+		{"far-light", 80, 24, "/ /", false},
 		{"baths", 100, 34, "/", true},
+		{"baths-light", 100, 34, "/", false},
 	} {
 		at := 19 * time.Minute
-		if p.name == "far" || p.name == "baths" {
+		if strings.HasPrefix(p.name, "far") || strings.HasPrefix(p.name, "baths") {
 			at = 79 * time.Minute // two cool, two cure
 		}
 		d := demoDesk(t, p.w, p.h, at)
