@@ -23,7 +23,7 @@ func main() { os.Exit(run(os.Args[1:])) }
 func run(args []string) int {
 	root := rootCommand()
 	root.SetArgs(args)
-	err := fang.Execute(context.Background(), root, fang.WithVersion(version), fang.WithoutManpage(),
+	err := fang.Execute(context.Background(), root, fang.WithVersion(version),
 		fang.WithErrorHandler(func(w io.Writer, _ fang.Styles, err error) {
 			_, _ = fmt.Fprintln(w, "flaskside: "+oneLine(err)) // nowhere to tell a failing stderr
 		}))

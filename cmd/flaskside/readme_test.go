@@ -33,10 +33,14 @@ func TestReadme(t *testing.T) {
 		}
 	}
 	// Those of which other tests say that they are of the program as it is.
-	for _, picture := range []string{"bench.svg", "flask.svg", "far.svg", "baths.svg", "day-sheet.png"} {
-		if !strings.Contains(readme, "](testdata/screens/"+picture+")") {
-			t.Errorf("the README does not show %s", picture)
+	for _, picture := range []string{"closure", "bench", "flask", "far", "baths"} {
+		dark, light := `src="testdata/screens/`+picture+`.svg"`, `srcset="testdata/screens/`+picture+`-light.svg"`
+		if !strings.Contains(readme, dark) || !strings.Contains(readme, light) {
+			t.Errorf("the README does not show %s in dark and light", picture)
 		}
+	}
+	if !strings.Contains(readme, "](testdata/screens/day-sheet.png)") {
+		t.Error("the README does not show the day sheet")
 	}
 	for _, part := range strings.Split(readme, "](")[1:] {
 		file, _, _ := strings.Cut(part, ")")

@@ -46,7 +46,7 @@ func rootCommand() *cobra.Command {
 	o := &options{}
 	root := &cobra.Command{
 		Use:   "flaskside",
-		Short: "The bench: several flasks from separator to deflask, timed, logged, never lost",
+		Short: "Timers, trial closures and logbook of a denture flasking bench",
 		Long: "flaskside runs every timer of a denture flasking bench at once, logs each trial closure,\n" +
 			"and keeps an append-only logbook. Without a command it opens the bench.",
 		Example: "flaskside\nflaskside demo\nflaskside day --format text",

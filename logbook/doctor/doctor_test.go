@@ -123,11 +123,11 @@ func TestExamine(t *testing.T) {
 		{"slow", func(f *Facts) { f.Commits.Took = []time.Duration{60e6, 51e6, 2e6} }, Warn, "commit", "median 51.0 ms, worst 60.0 ms of 3"},
 		{"now and then", func(f *Facts) { f.Commits.Took = []time.Duration{1e6, 1e6, 1100e6} }, Warn, "commit", "worst 1100 ms"},
 		{"too fast", func(f *Facts) { f.Commits.Took = []time.Duration{20e3, 21e3, 22e3} }, Warn, "commit", "faster than a disk"},
-		{"little room", func(f *Facts) { f.Volume.Free = 499e6 }, Warn, "room", "499 MB free"},
-		{"no room", func(f *Facts) { f.Volume.Free = 31e6 }, Lose, "room", "31 MB free"},
+		{"little room", func(f *Facts) { f.Volume.Free = 499e6 }, Warn, "disk space", "499 MB free"},
+		{"no room", func(f *Facts) { f.Volume.Free = 31e6 }, Lose, "disk space", "31 MB free"},
 		{"a fast book", func(f *Facts) {
 			f.Book.First, f.Volume.Free = at.AddDate(0, 0, -5), 600e6
-		}, Warn, "room", "lasts 65 days"},
+		}, Warn, "disk space", "lasts 65 days"},
 		{"others write", func(f *Facts) { f.Files[1].Perm = 0o620 }, Warn, "permissions", "bench.db (0620)"},
 		{"others read", func(f *Facts) { f.Files[1].Perm = 0o644 }, Note, "permissions", "bench.db (0644)"},
 		{"a folder for all", func(f *Facts) { f.Files[0].Perm = 0o777 }, Warn, "permissions", "/home/kt (0777)"},

@@ -72,7 +72,7 @@ func commits(f Facts) []Finding {
 	c := f.Commits
 	x := Finding{Level: Fine, Part: "commit", Means: "each key press waits this long to be saved"}
 	if c.Err != "" {
-		return []Finding{{Lose, "commit", c.Err, "no record can be made there", "make room, or see who may write in the folder; or " + otherDisk}}
+		return []Finding{{Lose, "commit", c.Err, "no record can be made there", "free some disk space, or see who may write in the folder; or " + otherDisk}}
 	}
 	if len(c.Took) == 0 {
 		return []Finding{{Note, "commit", "not measured", "it was broken off", ""}}
@@ -99,7 +99,7 @@ func room(f Facts) []Finding {
 	if v.Err != "" || v.Total == 0 { // that is told with the file system, or it has no bounds
 		return nil
 	}
-	x := Finding{Level: Fine, Part: "room", Found: fmt.Sprintf("%s free of %s", disk.Size(v.Free), disk.Size(v.Total))}
+	x := Finding{Level: Fine, Part: "disk space", Found: fmt.Sprintf("%s free of %s", disk.Size(v.Free), disk.Size(v.Total))}
 	var takes []string
 	if f.Book.State != NoBook {
 		takes = append(takes, "logbook "+disk.Size(f.Book.Bytes))
@@ -132,9 +132,9 @@ func room(f Facts) []Finding {
 	}
 	switch {
 	case v.Free < noRoom:
-		x.Level, x.Do = Lose, "make room now: the next record may not be saved"
+		x.Level, x.Do = Lose, "free some disk space now: the next record may not be saved"
 	case v.Free < disk.LowFree, known && days < shortDays:
-		x.Level, x.Do = Warn, "make room, or have fewer backups kept (backup in the settings)"
+		x.Level, x.Do = Warn, "free some disk space, or have fewer backups kept (backup in the settings)"
 	}
 	out := []Finding{x}
 	if len(names) > 0 {
@@ -268,7 +268,7 @@ func backup(f Facts) []Finding {
 }
 
 func clocks(f Facts) []Finding {
-	boot := Finding{Fine, "boot clock", fmt.Sprintf("%s since boot %s, by %s", words.Rough(f.Clock.Boot), short(f.Clock.BootID), f.Clock.Source), "windows stay exact through sleep and a changed clock", ""}
+	boot := Finding{Fine, "boot clock", fmt.Sprintf("%s since boot %s, by %s", words.Rough(f.Clock.Boot), short(f.Clock.BootID), f.Clock.Source), "timers stay exact through sleep and a changed clock", ""}
 	if f.Clock.BootID == "" {
 		boot = Finding{Warn, boot.Part, "none", "after each start of the program all times are estimates by the wall clock", "watch that the wall clock is right"}
 	}

@@ -113,7 +113,7 @@ func Estimate(r Resin, c Conditions, m MixMarks) (Window, error) {
 	w.To, w.ToLow, w.ToHigh = spread(k, toMean, toVar)
 	w.settle(m)
 	if d := c.RoomC - r.RefTempC; math.Abs(d) > farRoomK {
-		w.Cautions = append(w.Cautions, fmt.Sprintf("the room is %.0f K from the %g °C the resin's times are for: a rough estimate", math.Abs(d), r.RefTempC))
+		w.Cautions = append(w.Cautions, fmt.Sprintf("the room is %.0f K away from the %g °C these times are for: a rough estimate", math.Abs(d), r.RefTempC))
 	}
 	return w, nil
 }
