@@ -269,11 +269,11 @@ func (x *mixForm) room() *field {
 
 // stored is the temperature of the refrigerator, in the unit that was meant for the room's.
 func (x *mixForm) stored() *float64 {
-	unit := x.m.house().Units.Temperature
 	if x.jarC == nil || !units.Bare(x.jar) || x.form.num("room") == x.form.get("room").number {
 		return x.jarC
 	}
-	if unit = units.Celsius; x.m.house().Units.Temperature == units.Celsius {
+	unit := units.Celsius
+	if x.m.house().Units.Temperature == units.Celsius {
 		unit = units.Fahrenheit
 	}
 	c := unit.ToC(x.m.house().Units.Temperature.FromC(*x.jarC))

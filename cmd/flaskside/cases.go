@@ -174,7 +174,7 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 		if err != nil {
 			return err
 		}
-		defer f.Close()
+		defer func() { _ = f.Close() }() // only read from
 		from = f
 	}
 	lines, err := cases.ReadCSV(from, clock.Read().Wall.Local())

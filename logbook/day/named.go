@@ -30,7 +30,7 @@ func (s Sheet) andNamed(nos []int) string {
 }
 
 // caseOf is the case and base of a flask in few words.
-func caseOf(f *bench.Flask) string { return f.Case + " " + string(f.Base) }
+func caseOf(f *bench.Flask) string { return f.Case + " " + f.Base }
 
 // casesOf lists the cases and bases of flasks in few words, as they stand in tables.
 func (s Sheet) casesOf(nos []int) string {
