@@ -23,7 +23,7 @@ type Question struct {
 	Entries  []Entry
 	People   int                  // pairs of hands; 0: of the house
 	Presses  int                  // 0: of the house
-	Hours    [2]string            // from and to; "": of the house
+	Hours    [2]string            // from and to, today; "": of the house
 	Down     []string             // baths that cannot be used, by name
 	Busy     map[string]time.Time // when the load in a bath now is over, by name
 	Seed     uint64
@@ -79,15 +79,21 @@ func (d *Day) house() (plan.House, error) {
 	q := &d.Question
 	hours := q.Hours != [2]string{}
 	set := q.House
-	if hours {
-		set.Plan.Opens, set.Plan.Closes, set.Plan.Overtime = q.Hours[0], q.Hours[1], ""
-		if err := set.Valid(); err != nil {
-			return plan.House{}, fmt.Errorf("hours %s-%s: %w", q.Hours[0], q.Hours[1], err)
-		}
-	}
 	h, err := HouseOf(set, q.RoomC)
 	if err != nil {
 		return h, err
+	}
+	open := h.Hours // of the first day
+	if hours {
+		p := set.Plan
+		p.Opens, p.Closes, p.Overtime = q.Hours[0], q.Hours[1], ""
+		open = hoursOf(p)
+		if open.ClosesMin < open.OpensMin+30 {
+			return h, fmt.Errorf("hours %s-%s: they end less than half an hour after they begin", q.Hours[0], q.Hours[1])
+		}
+		if d.minutes(q.Now) < open.ClosesMin {
+			h.FirstDay = &open
+		}
 	}
 	h.Hands, h.Presses = cmp.Or(q.People, h.Hands), cmp.Or(q.Presses, h.Presses)
 	for _, name := range q.Down {
@@ -120,9 +126,9 @@ func (d *Day) house() (plan.House, error) {
 	now := d.minutes(q.Now)
 	for k := range daysAhead {
 		works := set.Plan.Works(d.midnight.AddDate(0, 0, k).Weekday()) || k == 0 && hours
-		h.Off = append(h.Off, !works || k == 0 && now >= h.ClosesMin)
+		h.Off = append(h.Off, !works || k == 0 && now >= open.ClosesMin)
 	}
-	h.StartMin = min(max(now, h.OpensMin), h.ClosesMin)
+	h.StartMin = min(max(now, open.OpensMin), open.ClosesMin)
 	return h, h.Check()
 }
 
@@ -188,13 +194,12 @@ func (d *Day) resinOf(label string) int {
 
 // note gathers what somebody has to know of the plan beside it.
 func (d *Day) note() {
-	h := &d.Made.House
 	if today := d.today(); today > 0 {
 		why := "nobody works today (plan.days in the settings)"
 		if d.Question.House.Plan.Works(d.midnight.Weekday()) {
 			why = "work is over for today"
 		}
-		d.Notes = append(d.Notes, fmt.Sprintf("%s: planned from %s on", why, d.say(float64(today)*plan.Day+h.OpensMin)))
+		d.Notes = append(d.Notes, fmt.Sprintf("%s: planned from %s on", why, d.say(float64(today)*plan.Day+d.open().OpensMin)))
 	}
 	if d.ByDay == "" {
 		d.Notes = append(d.Notes, "the house has no programme of at most 4 h for loads by day: all go overnight (plan.day_programme in the settings)")
@@ -211,6 +216,14 @@ func (d *Day) note() {
 	if !Learned(d.Question.House) {
 		d.Notes = append(d.Notes, "times of work and trend are the house values the program came with; flaskside calibrate --adopt takes your book's own")
 	}
+}
+
+// open are the hours of the day that is planned for.
+func (d *Day) open() plan.Hours {
+	if h := d.Made.House.FirstDay; h != nil {
+		return *h
+	}
+	return d.Made.House.Hours
 }
 
 // today is the first day on which somebody works, counted from that of now.

@@ -66,6 +66,13 @@ func doughIn(r dough.Resin, roomC float64) plan.Dough {
 	return d
 }
 
+// hoursOf are the hours of the settings.
+func hoursOf(p house.Plan) plan.Hours {
+	hour := func(s string) float64 { m, _ := house.MinuteOf(s); return float64(m) }
+	p = p.Filled()
+	return plan.Hours{OpensMin: hour(p.Opens), ClosesMin: hour(p.Closes), OvertimeMin: hour(p.Overtime)}
+}
+
 // HouseOf is a house as the plan sees it, in a room of so many °C; its doughs are those of the resins of the house in
 // their order. Errors: settings of the trend that cannot be.
 func HouseOf(h house.House, roomC float64) (plan.House, error) {
@@ -82,8 +89,8 @@ func HouseOf(h house.House, roomC float64) (plan.House, error) {
 		CoatMin: min(p.CoatS), DryMin: min(h.Separator.DryMinS), MixMin: min(h.Work.MixS), SetMin: min(h.BenchSet.MinS),
 		BathStartMin: min(p.BathInS), BathOutMin: min(p.BathOutS), CoolMin: min(h.Cooling.BenchS + h.Cooling.WaterS),
 		FinishMin: min(p.FinishS), FinishLnSD: .15, CleanMin: min(p.CleanS),
-		LongMin:  min(house.LengthS(h.NightProgramme().Stages)),
-		OpensMin: hour(p.Opens), ClosesMin: hour(p.Closes), OvertimeMin: hour(p.Overtime), LunchMin: hour(p.Lunch), LunchForMin: min(p.LunchS),
+		LongMin: min(house.LengthS(h.NightProgramme().Stages)),
+		Hours:   hoursOf(p), LunchMin: hour(p.Lunch), LunchForMin: min(p.LunchS),
 		StartMin: hour(p.Opens), Closures: c,
 		Cost: plan.Cost{Late: p.Late, TardyH: p.LateHour, TardyCap: 16, Lost: p.Lost, OverMin: p.OverHour / 60, Mix: p.PerMix, Short: p.ByDay},
 	}

@@ -58,7 +58,7 @@ func (d *Day) HTML(w io.Writer) error {
 func (d *Day) bars(s Shown) (rows []barRow, marks []hourMark) {
 	h := &d.Made.House
 	base := float64(d.today()) * 24 * 60
-	from, to := base+math.Floor(h.OpensMin/60)*60, base+math.Ceil(h.OvertimeMin/60)*60
+	from, to := base+math.Floor(d.open().OpensMin/60)*60, base+math.Ceil(d.open().OvertimeMin/60)*60
 	x := func(t float64) float64 { return chartW * (max(from, min(to, t)) - from) / (to - from) }
 	add := func(r *barRow, a, z float64, kind, what string) {
 		if x(z) > x(a) {

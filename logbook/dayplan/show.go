@@ -152,7 +152,11 @@ func (d *Day) out(t plan.LoadTimes, long bool) float64 {
 
 // lastStart is the end of overtime on the day of an instant: nothing goes into a bath after that.
 func (d *Day) lastStart(min float64) float64 {
-	return math.Floor(min/plan.Day)*plan.Day + d.Made.House.OvertimeMin
+	day := math.Floor(min / plan.Day)
+	if int(day) == d.today() {
+		return day*plan.Day + d.open().OvertimeMin
+	}
+	return day*plan.Day + d.Made.House.Hours.OvertimeMin
 }
 
 func compareTimes(a, b *time.Time) int {

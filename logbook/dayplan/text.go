@@ -136,8 +136,8 @@ const cell = 15.
 func (d *Day) timeline(s Shown) []string {
 	h := &d.Made.House
 	base := float64(d.today()) * 24 * 60
-	from := base + math.Floor(h.OpensMin/60)*60
-	to := base + math.Ceil(h.OvertimeMin/60)*60
+	from := base + math.Floor(d.open().OpensMin/60)*60
+	to := base + math.Ceil(d.open().OvertimeMin/60)*60
 	n := int((to - from) / cell)
 	if n < 1 || n > 96 {
 		return nil

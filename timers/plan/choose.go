@@ -106,7 +106,7 @@ func (p *player) atPress() act {
 
 // lunch is taken at the first moment of the break without live dough.
 func (p *player) lunch() bool {
-	if p.LunchForMin == 0 || len(p.live) > 0 || p.tod < p.LunchMin || p.tod >= p.ClosesMin || p.lunched >= p.day {
+	if p.LunchForMin == 0 || len(p.live) > 0 || p.tod < p.LunchMin || p.tod >= p.open.ClosesMin || p.lunched >= p.day {
 		return false
 	}
 	for _, x := range p.hands {
@@ -124,7 +124,7 @@ func (p *player) lunch() bool {
 
 // atBath is a load to be taken out or put in.
 func (p *player) atBath() act {
-	over := p.tod >= p.ClosesMin
+	over := p.tod >= p.open.ClosesMin
 	for b := range p.baths {
 		x := &p.baths[b]
 		if x.busy {
@@ -133,7 +133,7 @@ func (p *player) atBath() act {
 			}
 			continue
 		}
-		if over && p.tod >= p.OvertimeMin {
+		if over && p.tod >= p.open.OvertimeMin {
 			continue
 		}
 		if a := p.planned(b); a.do != nothing {
@@ -188,19 +188,19 @@ func (p *player) strays(b int, over bool) act {
 	for i, s := range p.stage {
 		if p.stray[i] && s == ready {
 			in = append(in, i)
-			soon = soon || p.cases[i].DueMin < float64(p.workday(p.day+1))*Day+p.OpensMin+120
+			soon = soon || p.cases[i].DueMin < float64(p.workday(p.day+1))*Day+p.Hours.OpensMin+120
 		}
 	}
 	if len(in) == 0 {
 		return act{}
 	}
-	closes, busy := float64(p.day)*Day+p.ClosesMin, false
+	closes, busy := float64(p.day)*Day+p.open.ClosesMin, false
 	for j, l := range p.plan.Loads {
 		if p.gone[j] || l.Bath != b || len(l.Cases) == 0 {
 			continue
 		}
 		if over {
-			busy = busy || l.LatestMin >= closes && l.LatestMin < float64(p.day)*Day+p.OvertimeMin+60
+			busy = busy || l.LatestMin >= closes && l.LatestMin < float64(p.day)*Day+p.open.OvertimeMin+60
 		} else {
 			busy = busy || l.LatestMin < p.t+p.ShortMin+10
 		}
@@ -209,7 +209,7 @@ func (p *player) strays(b int, over bool) act {
 	case busy:
 	case over:
 		return act{do: doStray, bath: b, flasks: in, long: true}
-	case soon && p.ShortMin > 0 && p.tod+p.ShortMin+10 <= p.ClosesMin:
+	case soon && p.ShortMin > 0 && p.tod+p.ShortMin+10 <= p.open.ClosesMin:
 		return act{do: doStray, bath: b, flasks: in}
 	}
 	return act{}
@@ -223,7 +223,7 @@ func (p *player) elsewhere(h int) act {
 			best, slack = a, s
 		}
 	}
-	over := p.tod >= p.ClosesMin
+	over := p.tod >= p.open.ClosesMin
 	if !over {
 		if k, s := p.mixNow(h); k >= 0 {
 			offer(s, act{do: doMix, of: k})
@@ -247,12 +247,12 @@ func (p *player) elsewhere(h int) act {
 
 // chunks offers a piece of finishing or cleaning; after hours only of what is due that day.
 func (p *player) chunks(over bool, offer func(slack float64, a act)) {
-	tonight := float64(p.day)*Day + p.OvertimeMin
+	tonight := float64(p.day)*Day + p.open.OvertimeMin
 	for i, s := range p.stage {
 		if s != finishing && s != dirty || p.at[i] > p.t {
 			continue
 		}
-		if over && (p.tod >= p.OvertimeMin || s != finishing || p.cases[i].DueMin > tonight) {
+		if over && (p.tod >= p.open.OvertimeMin || s != finishing || p.cases[i].DueMin > tonight) {
 			continue
 		}
 		first := 0.
@@ -286,7 +286,7 @@ func (p *player) mixNow(h int) (index int, slack float64) {
 	}
 	lead := p.lead(b.cases)
 	beforeLunch := p.LunchForMin > 0 && p.tod < p.LunchMin && p.lunched < p.day
-	if p.tod+lead > p.ClosesMin || beforeLunch && p.tod+lead > p.LunchMin+lunchWaits {
+	if p.tod+lead > p.open.ClosesMin || beforeLunch && p.tod+lead > p.LunchMin+lunchWaits {
 		return -1, 0
 	}
 	busy, end := 0., math.Inf(1)

@@ -100,7 +100,7 @@ const (
 // latest works out until when each mix of today may be put off, the others as planned.
 func (e *engine) latest(ctx context.Context, cases []Case, p *Plan, draws []Draw, out []MixTimes) error {
 	base := e.costs(cases, p, draws)
-	tonight := float64(e.today())*Day + e.ClosesMin
+	tonight := float64(e.today())*Day + e.hours(e.today()).ClosesMin
 	for j := range p.Mixes {
 		start := out[j].Start.Middle
 		if !(start < tonight) { // put off, or never

@@ -34,6 +34,11 @@ func anyHouse(t *rapid.T) House {
 	h.OvertimeMin = min(Day, h.ClosesMin+float64(n("overtime", 0, 120)))
 	h.LunchMin, h.LunchForMin = h.OpensMin+float64(n("lunch", 60, 300)), float64(n("lunch for", 0, 60))
 	h.StartMin = f("start", 0, h.ClosesMin)
+	if rapid.Bool().Draw(t, "other hours") {
+		at := float64(n("first", 0, 20) * 60)
+		h.FirstDay = &Hours{at, at + float64(n("first for", 30, 180)), Day}
+		h.StartMin = f("first start", 0, h.FirstDay.ClosesMin)
+	}
 	h.Off = rapid.SliceOfN(rapid.Bool(), 0, 6).Draw(t, "off")
 	h.BathFreeMin = rapid.SliceOfN(rapid.Float64Range(0, 2000), 0, h.Baths).Draw(t, "free")
 	if err := h.Check(); err != nil {
@@ -106,14 +111,15 @@ func (d *dayOf) faults() (bad []string) {
 	for _, e := range d.events {
 		day := math.Floor(e.AtMin / Day)
 		tod := e.AtMin - day*Day
+		open := h.hours(int(day))
 		if e.AtMin < 0 {
 			say(e, "nobody is there")
 			continue
 		}
-		if e.What != Lost && (tod < h.OpensMin-eps || h.off(int(day)) || e.AtMin < h.start()-eps) {
+		if e.What != Lost && (tod < open.OpensMin-eps || h.off(int(day)) || e.AtMin < h.start()-eps) {
 			say(e, "nobody is there")
 		}
-		late := tod >= h.ClosesMin
+		late := tod >= open.ClosesMin
 		stay := e.EndMin
 		switch e.What {
 		case Coated:
@@ -141,7 +147,7 @@ func (d *dayOf) faults() (bad []string) {
 			closed[i] = e.EndMin
 			presses = append(presses, span{e.AtMin, e.EndMin})
 		case Loaded:
-			if tod >= h.OvertimeMin && late {
+			if tod >= open.OvertimeMin && late {
 				say(e, "a load after the last hour")
 			}
 			stay = e.AtMin + h.BathStartMin
@@ -175,7 +181,7 @@ func (d *dayOf) faults() (bad []string) {
 			if done[i]++; done[i] > 1 || !(out[i]+h.BathOutMin+h.CoolMin <= e.AtMin+eps) || out[i] == 0 {
 				say(e, "finished before it is cool, or twice")
 			}
-			if late && (d.cases[i].DueMin > day*Day+h.OvertimeMin || tod >= h.OvertimeMin) {
+			if late && (d.cases[i].DueMin > day*Day+open.OvertimeMin || tod >= open.OvertimeMin) {
 				say(e, "finished after hours without need")
 			}
 		case Lost, Lunch:
@@ -321,7 +327,7 @@ func TestMakeRefusesWhatCannotBe(t *testing.T) {
 	}{
 		"no press":     {bad(func(h *House) { h.Presses = 0 }), one, Options{}, "presses must be 1 to 9, not 0"},
 		"NaN":          {bad(func(h *House) { h.FinishMin = math.NaN() }), one, Options{}, "finish must be 0.1 to 720 min, not NaN"},
-		"closes early": {bad(func(h *House) { h.ClosesMin = 400 }), one, Options{}, "closing hour must be 510 to 1440 min"},
+		"closes early": {bad(func(h *House) { h.ClosesMin = 400 }), one, Options{}, "hours from 480 to 400, overtime to 1080 min"},
 		"closures":     {bad(func(h *House) { h.Closures[0][3] = 0 }), one, Options{}, "closures of a small base: the chances sum to"},
 		"twice":        {h, append(slices.Clone(one), one[0]), Options{}, "case 2 has the key of another"},
 		"size":         {h, []Case{{Size: 3, Weight: 1}}, Options{}, "size 3 is none of small, medium and large"},

@@ -59,6 +59,28 @@ const (
 	horizonDays = 4  // working days played at most
 )
 
+// Hours are those between which there is work on a day, in minutes from midnight.
+type Hours struct {
+	OpensMin    float64 // work begins
+	ClosesMin   float64 // work ends
+	OvertimeMin float64 // the latest work ends: finishing what is due that day, a planned load
+}
+
+func (h Hours) check() error {
+	if !(h.OpensMin >= 0 && h.OpensMin+30 <= h.ClosesMin && h.ClosesMin <= h.OvertimeMin && h.OvertimeMin <= Day) {
+		return fmt.Errorf("hours from %g to %g, overtime to %g min: want them in that order within a day, open for 30 min at least", h.OpensMin, h.ClosesMin, h.OvertimeMin)
+	}
+	return nil
+}
+
+// hours are those of a day.
+func (h *House) hours(day int) *Hours {
+	if h.FirstDay != nil && day == h.today() {
+		return h.FirstDay
+	}
+	return &h.Hours
+}
+
 // Dough says when the dough of a resin is reached and when it ends, minutes from the start of a mix.
 type Dough struct {
 	DoughMin    float64 // to dough, as expected
@@ -124,11 +146,10 @@ type House struct {
 	Dough          // of every resin that has none of its own
 	Doughs []Dough // by Case.Resin, where resins differ; nil for none
 
-	OpensMin    float64 // hour of the day at which work begins
+	Hours               // of every day
+	FirstDay    *Hours  // of the first day, where they are others; nil for the same
 	LunchMin    float64 // hour of the break, taken at the first moment without live dough
 	LunchForMin float64 // its length; 0 for none
-	ClosesMin   float64 // hour at which work ends
-	OvertimeMin float64 // hour at which the latest work ends: finishing what is due today, a planned load
 	StartMin    float64 // hour at which the first day is taken up
 	Off         []bool  // days on which nobody works, the first day first
 
@@ -163,7 +184,8 @@ func HouseDefaults() House {
 		CoatMin: 5, DryMin: 12, MixMin: 3, SetMin: 30, BathStartMin: 5, BathOutMin: 5, CoolMin: 45,
 		FinishMin: 45, FinishLnSD: .15, CleanMin: 20, ShortMin: 180, LongMin: 540,
 		Dough:    Dough{DoughMin: 12.5, DoughSDMin: 1.5, EndMin: 41, EndDaySDMin: 3, EndMixSDMin: 1.5},
-		OpensMin: 480, LunchMin: 720, LunchForMin: 30, ClosesMin: 1020, OvertimeMin: 1080, StartMin: 480,
+		Hours:    Hours{OpensMin: 480, ClosesMin: 1020, OvertimeMin: 1080},
+		LunchMin: 720, LunchForMin: 30, StartMin: 480,
 		Cost: HouseCost(),
 	}
 }
@@ -189,12 +211,19 @@ func (h *House) Check() error {
 		{"bath in", h.BathStartMin, .1, 120}, {"bath out", h.BathOutMin, .1, 120}, {"cool", h.CoolMin, 0, Day},
 		{"finish", h.FinishMin, .1, Day / 2}, {"spread of finish", h.FinishLnSD, 0, 1}, {"clean", h.CleanMin, .1, Day / 2},
 		{"day programme", h.ShortMin, 0, Day}, {"overnight programme", h.LongMin, 1, 2 * Day},
-		{"opening hour", h.OpensMin, 0, Day - 1}, {"closing hour", h.ClosesMin, h.OpensMin + 30, Day},
-		{"hour at which overtime ends", h.OvertimeMin, h.ClosesMin, Day}, {"start", h.StartMin, 0, Day},
+		{"start", h.StartMin, 0, Day},
 		{"hour of the break", h.LunchMin, 0, Day}, {"length of the break", h.LunchForMin, 0, 240},
 	} {
 		if !(x.v >= x.lo && x.v <= x.hi) {
 			return fmt.Errorf("%s must be %g to %g min, not %g", x.name, x.lo, x.hi, x.v)
+		}
+	}
+	if err := h.Hours.check(); err != nil {
+		return err
+	}
+	if h.FirstDay != nil {
+		if err := h.FirstDay.check(); err != nil {
+			return err
 		}
 	}
 	for _, d := range append([]Dough{h.Dough}, h.Doughs...) {

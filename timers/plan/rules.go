@@ -78,7 +78,7 @@ func (e *engine) byRule(cases []Case, r Rule, v Habit) Plan {
 func (e *engine) group(cases []Case, order []int, r Rule) [][]int {
 	var groups [][]int
 	last := map[int]int{} // by resin
-	today := float64(e.today())*Day + e.ClosesMin
+	today := float64(e.today())*Day + e.hours(e.today()).ClosesMin
 	for _, i := range order {
 		c := cases[i]
 		k, begun := last[c.Resin]
@@ -131,7 +131,8 @@ func (e *engine) hopeless(c Case) bool { return c.DueMin < e.soonest(c) }
 // (where that can be in time at all), the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
 func (e *engine) loads(cases []Case, order []int, wait bool) []Load {
 	places, baths := e.BathPlaces, e.Baths
-	tonight := float64(e.today())*Day + e.ClosesMin
+	first := e.hours(e.today())
+	tonight := float64(e.today())*Day + first.ClosesMin
 	var today, rest []int
 	for _, i := range order {
 		if cases[i].DueMin < e.overnightDone() && e.ShortMin > 0 && !e.hopeless(cases[i]) {
@@ -162,7 +163,7 @@ func (e *engine) loads(cases []Case, order []int, wait bool) []Load {
 		return due - e.ShortMin - e.CoolMin - e.BathStartMin - e.BathOutMin - behind
 	})
 	night, over := split(rest, places*baths)
-	if len(over) > 0 && e.start() < float64(e.today())*Day+e.OpensMin+120 && e.ShortMin > 0 {
+	if len(over) > 0 && e.start() < float64(e.today())*Day+first.OpensMin+120 && e.ShortMin > 0 {
 		room := places * baths
 		if len(today) > 0 {
 			room = places * max(1, baths-1)

@@ -88,6 +88,7 @@ type player struct {
 
 	t        float64
 	day      int
+	open     *Hours  // of that day
 	tod      float64 // time of day
 	hands    []float64
 	press    []pressed
@@ -143,7 +144,7 @@ func (h *House) nextday() int { return h.workday(h.today() + 1) }
 // start is when the first day is taken up.
 func (h *House) start() float64 {
 	if d := h.today(); d > 0 {
-		return float64(d)*Day + h.OpensMin
+		return float64(d)*Day + h.hours(d).OpensMin
 	}
 	return h.StartMin
 }
@@ -221,7 +222,8 @@ func (p *player) play(plan *Plan, d *Draw) Result {
 		}
 		p.day = int(p.t / Day)
 		p.tod = p.t - float64(p.day)*Day
-		if h := slices.IndexFunc(p.hands, func(x float64) bool { return x <= p.t }); h >= 0 && p.tod >= p.OpensMin && !p.off(p.day) {
+		p.open = p.hours(p.day)
+		if h := slices.IndexFunc(p.hands, func(x float64) bool { return x <= p.t }); h >= 0 && p.tod >= p.open.OpensMin && !p.off(p.day) {
 			if p.handsFree(h) {
 				continue
 			}
@@ -251,8 +253,8 @@ func (p *player) handsFree(h int) bool {
 	if end >= Day {
 		end -= Day
 	}
-	if end > p.ClosesMin {
-		p.overtime = max(p.overtime, end-p.ClosesMin)
+	if end > p.open.ClosesMin {
+		p.overtime = max(p.overtime, end-p.open.ClosesMin)
 	}
 	return true
 }
@@ -348,9 +350,9 @@ func (p *player) next() float64 {
 	}
 	d := float64(p.day) * Day
 	later(d + p.LunchMin)
-	later(d + p.ClosesMin)
-	later(d + p.OpensMin)
-	later(d + Day + p.OpensMin)
+	later(d + p.open.ClosesMin)
+	later(d + p.open.OpensMin)
+	later(d + Day + p.Hours.OpensMin)
 	return next
 }
 
