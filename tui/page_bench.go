@@ -372,7 +372,7 @@ func (m *sight) drawList(f *frame, a area) (shown string) {
 		y++
 		rows--
 	}
-	if rows > 1 {
+	if rows > 1 && !m.wide() { // where it is wide the press order has a place of its own
 		for _, s := range m.pressLines(a.w - 2) {
 			if rows <= 1 {
 				return shown
@@ -435,7 +435,7 @@ func (m *sight) listDigits(a area) (timers.Standing, lettering, bool) {
 		return st, lettering{}, false
 	}
 	need := len(m.standings)
-	if n := len(m.pressLines(a.w - 2)); n > 0 {
+	if n := len(m.pressLines(a.w - 2)); n > 0 && !m.wide() {
 		need += 1 + n
 	}
 	long := a.h >= 14 || a.h >= 12 && a.w > 60
