@@ -207,6 +207,7 @@ func DailyBackups(bookPath, folder string) ([]string, error) {
 type Restored struct {
 	Report check.Report // of the book as it is now
 	Kept   string       // where the book that was replaced is, "" where there was none
+	Aside  []string     // where its journals are, which hold what was given up, of other histories too
 }
 
 // Newer says that a book holds records that a backup lacks.
@@ -279,7 +280,7 @@ func Restore(backup, path string, now time.Time, discard bool, by string, look C
 		return out, fmt.Errorf("restore: %w", err)
 	}
 	if discard && what != "" {
-		if err := setJournalsAside(path, rep.Book, strings.TrimPrefix(aside, path)); err != nil {
+		if out.Aside, err = setJournalsAside(path, rep.Book, strings.TrimPrefix(aside, path)); err != nil {
 			return out, fmt.Errorf("restore: %w", err)
 		}
 	}
@@ -314,17 +315,18 @@ func setAside(path, to string) (kept string, err error) {
 
 // setJournalsAside renames the journals of records that were given up, which would
 // contradict those to come.
-func setJournalsAside(path, id, stamp string) error {
+func setJournalsAside(path, id, stamp string) (aside []string, err error) {
 	files, err := check.JournalsOf(path, id)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for _, name := range files {
 		if err := os.Rename(name, name+stamp); err != nil {
-			return err
+			return aside, err
 		}
+		aside = append(aside, name+stamp)
 	}
-	return nil
+	return aside, nil
 }
 
 func sameFile(a, b string) (bool, error) {
@@ -383,6 +385,8 @@ func lacks(path, backup string, rep check.Report) (what string, upTo Head, err e
 			return "", Head{}, err
 		case id != rep.Book && head.Seq > 0:
 			return "it is another book", head, nil
+		case !c.Has(head) && last != nil && last.Hash != head.Hash && !c.Has(*last):
+			return text(head) + "; its journal another history, " + text(*last), head, nil
 		case !c.Has(head):
 			return text(head), head, nil
 		case last != nil && !c.Has(*last):

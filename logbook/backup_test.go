@@ -237,6 +237,26 @@ func TestBackupDailyAhead(t *testing.T) {
 
 // A backup is put back where nothing is lost by that, or where it is said that it may
 // be; what it replaces is kept.
+// forkEnds lays the records of the longer history at the end of the journal, as where the
+// older copy was worked on in between.
+func forkEnds(h *hands) error {
+	js, err := check.Journals(h.b.Path())
+	if err != nil {
+		return err
+	}
+	b, err := os.ReadFile(js[0])
+	if err != nil {
+		return err
+	}
+	all := strings.SplitAfter(strings.TrimSuffix(string(b), "\n"), "\n")
+	for i, l := range all[:len(all)-1] {
+		if strings.Contains(l, `"seq":8,`) {
+			return os.WriteFile(js[0], []byte(strings.Join(all, "")+"\n"+all[i]), 0o600)
+		}
+	}
+	return errors.New("the longer history is not in the journal")
+}
+
 func TestRestore(t *testing.T) {
 	now := start.AddDate(0, 0, 1)
 	cut := func(h *hands) error { return os.Truncate(h.b.Path(), 9000) }
@@ -260,6 +280,10 @@ func TestRestore(t *testing.T) {
 			b, err := os.ReadFile(h.b.Path())
 			return errors.Join(err, h.more(2), os.WriteFile(h.b.Path(), b, 0o600))
 		}, "records up to 7, the backup ends with 5, in its journal"},
+		{"longer, and an older one in its place worked on", func(h *hands) error {
+			b, err := os.ReadFile(h.b.Path())
+			return errors.Join(err, h.more(3), os.WriteFile(h.b.Path(), b, 0o600), h.more(1), forkEnds(h))
+		}, "records up to 6, the backup ends with 5"},
 		{"another book", func(h *hands) error {
 			o := opened(h.t)
 			o.notes(1)
@@ -294,7 +318,7 @@ func TestRestore(t *testing.T) {
 			r, err := Restore(backup, h.b.Path(), now, discard, "KT", looked)
 			if !discard && c.refused != "" {
 				var newer *Newer
-				if !errors.As(err, &newer) || !strings.Contains(newer.What, c.refused) {
+				if !errors.As(err, &newer) || !strings.Contains(newer.What, c.refused) || strings.Contains(c.what, "worked on") && !strings.Contains(newer.What, "its journal another history, records up to 8") {
 					t.Errorf("%s: %v, want it refused: %s", c.what, err, c.refused)
 				}
 				if is, ierr := os.ReadFile(h.b.Path()); string(is) != string(was) || (ierr == nil) != (werr == nil) {
@@ -308,6 +332,9 @@ func TestRestore(t *testing.T) {
 			}
 			if got := verified(t, h.b.Path(), check.Verifying{}); got.Head != rep.Head && (c.refused == "" || got.Head.Seq != rep.Head.Seq+1) || len(got.Faults) > 0 {
 				t.Errorf("%s: the book now ends with %v, %v; the backup with %v", c.what, got.Head, got.Faults, rep.Head)
+			}
+			if js, err := check.Journals(h.b.Path()); err != nil || discard && c.refused != "" && (len(r.Aside) == 0 && c.what != "another book" || len(js) > 0 && c.what != "another book") {
+				t.Errorf("%s: journals kept as %q, left %q, %v", c.what, r.Aside, js, err)
 			}
 			if werr == nil {
 				if kept, err := os.ReadFile(r.Kept); err != nil || string(kept) != string(was) {

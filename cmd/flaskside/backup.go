@@ -106,6 +106,9 @@ func restore(ctx context.Context, backup, path string, discard bool, by string, 
 	if r.Kept != "" {
 		fmt.Fprintf(out, "the logbook replaced is kept as %s\n", filepath.Base(r.Kept))
 	}
+	for _, name := range r.Aside {
+		fmt.Fprintf(out, "its journal, with all that was given up, is kept as %s\n", filepath.Base(name))
+	}
 	_, err = fmt.Fprintf(out, "restored: %d records, head %s\n", r.Report.Records, r.Report.Head)
 	return err
 }
