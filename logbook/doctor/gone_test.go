@@ -1,0 +1,31 @@
+package doctor
+
+import (
+	"strings"
+	"testing"
+)
+
+// A journal that is gone, and a folder for backups that is not there, are told of.
+func TestWhatIsMissingIsToldOf(t *testing.T) {
+	var f Facts
+	f.Book = Book{Path: "bench.db", State: Free, Records: 7}
+	f.Backup = Backup{Keep: 7, Folder: "/media/stick/flaskside"}
+	said := func() string {
+		var all []string
+		for _, x := range Examine(f) {
+			all = append(all, string(x.Level)+" "+x.Part+": "+x.Found+"; "+x.Do)
+		}
+		return strings.Join(all, "\n")
+	}
+	if s := said(); strings.Contains(s, "gone") || strings.Contains(s, "no folder") {
+		t.Errorf("nothing is missing:\n%s", s)
+	}
+	f.Book.Gone, f.Backup.Missing = true, true
+	if s := said(); !strings.Contains(s, string(Warn)+" journal: gone: the logbook had one beside it") || !strings.Contains(s, "no folder /media/stick/flaskside; if it should lie on another disk") {
+		t.Errorf("missing:\n%s", s)
+	}
+	f.Backup.Beside = true
+	if s := said(); strings.Contains(s, "no folder") {
+		t.Errorf("a folder beside the book is made when it is needed:\n%s", s)
+	}
+}
