@@ -219,6 +219,22 @@ func TestFiveResinsNeverShareAMix(t *testing.T) {
 	}
 }
 
+// Three cases due today and six due tomorrow fill the bath by day and overnight; three that are due the day after have no
+// room. Put into a second load by day they kept the bath all night, and three due tomorrow were late on four days of five.
+func TestWhatHasNoRoomKeepsNoBathFromWhatIsDue(t *testing.T) {
+	h, cases := refHouse(), twelve()
+	h.ShortMin = 210
+	m, err := Make(context.Background(), h, cases, Options{Seed: 1, Days: 100})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, c := range m.Foretold.Cases {
+		if cases[i].DueMin > 1020 && c.Late > .3 {
+			t.Errorf("case %d due %g is late on %.2f of days", i, cases[i].DueMin, c.Late)
+		}
+	}
+}
+
 func TestARushCaseInMidDay(t *testing.T) {
 	h := refHouse()
 	h.StartMin = 750

@@ -213,7 +213,7 @@ func TestNoPlayedDayShowsWhatNoneMay(t *testing.T) {
 		cases := anyCases(t, 9)
 		p := anyPlan(t, &h, cases)
 		if rapid.Bool().Draw(t, "by rule") {
-			p = ByRule(h, cases, rapid.SampledFrom(Rules()).Draw(t, "rule"), Habit{rapid.Bool().Draw(t, "small"), rapid.Bool().Draw(t, "wait"), 0})
+			p = ByRule(h, cases, rapid.SampledFrom(Rules()).Draw(t, "rule"), Habit{rapid.Bool().Draw(t, "small"), rapid.Bool().Draw(t, "wait"), 0, rapid.Bool().Draw(t, "nights")})
 			if err := p.Check(&h, cases); err != nil {
 				t.Fatal(err)
 			}

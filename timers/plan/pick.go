@@ -83,13 +83,22 @@ func Variants(h House, cases []Case) []Plan { return playable(&h).variants(cases
 
 func (e *engine) variants(cases []Case) []Plan {
 	today := slices.ContainsFunc(cases, func(c Case) bool { return c.DueMin < float64(e.today()+1)*Day })
+	waits := []bool{false}
+	if today {
+		waits = append(waits, true)
+	}
+	nights := []bool{false}
+	if len(cases) > e.BathPlaces*e.Baths {
+		nights = append(nights, true)
+	}
 	var out []Plan
 	for _, r := range picked {
 		for _, gate := range []float64{4, 8} {
 			for _, small := range []bool{false, true} {
-				out = append(out, e.byRule(cases, r, Habit{small, false, gate}))
-				if today {
-					out = append(out, e.byRule(cases, r, Habit{small, true, gate}))
+				for _, wait := range waits {
+					for _, night := range nights {
+						out = append(out, e.byRule(cases, r, Habit{small, wait, gate, night}))
+					}
 				}
 			}
 		}

@@ -32,6 +32,7 @@ type Habit struct {
 	Small   bool    // among equal due times small bases first, large last
 	Wait    bool    // today's load waits for its stragglers while its first case can still be in time
 	GateMin float64 // as in Plan; 0 is houseGateMin
+	Nights  bool    // what has no room overnight waits for the next night, and keeps no bath by day
 }
 
 const (
@@ -70,7 +71,7 @@ func (e *engine) byRule(cases []Case, r Rule, v Habit) Plan {
 	for _, g := range groups {
 		p.Mixes = append(p.Mixes, Mix{Cases: g})
 	}
-	p.Loads = e.loads(cases, order, v.Wait)
+	p.Loads = e.loads(cases, order, v)
 	return p
 }
 
@@ -129,7 +130,7 @@ func (e *engine) hopeless(c Case) bool { return c.DueMin < e.soonest(c) }
 
 // loads puts cases into baths: what is due before a load of this night can be finished goes by day as soon as it is set
 // (where that can be in time at all), the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
-func (e *engine) loads(cases []Case, order []int, wait bool) []Load {
+func (e *engine) loads(cases []Case, order []int, v Habit) []Load {
 	places, baths := e.BathPlaces, e.Baths
 	first := e.hours(e.today())
 	tonight := float64(e.today())*Day + first.ClosesMin
@@ -157,13 +158,13 @@ func (e *engine) loads(cases []Case, order []int, wait bool) []Load {
 			due = min(due, cases[i].DueMin)
 		}
 		behind := e.FinishMin
-		if !wait {
+		if !v.Wait {
 			behind = e.FinishMin*float64(len(g))/float64(e.Hands) + 15
 		}
 		return due - e.ShortMin - e.CoolMin - e.BathStartMin - e.BathOutMin - behind
 	})
 	night, over := split(rest, places*baths)
-	if len(over) > 0 && e.start() < float64(e.today())*Day+first.OpensMin+120 && e.ShortMin > 0 {
+	if len(over) > 0 && !v.Nights && e.start() < float64(e.today())*Day+first.OpensMin+120 && e.ShortMin > 0 {
 		room := places * baths
 		if len(today) > 0 {
 			room = places * max(1, baths-1)
