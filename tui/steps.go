@@ -350,8 +350,8 @@ func (m *sight) caseOdd(f *form, name string) string {
 // look like it, before anything else is typed.
 func (m *sight) caseAsked(name string) *field {
 	odd := func(f *form) bool { return m.caseOdd(f, name) != "" }
-	return choose(name+whyAsked, "", words.Reasons[1:]...).only(odd).reached(func(f *form) tea.Cmd {
-		f.get(name + whyAsked).ask = m.caseOdd(f, name) + ". Go on anyway? Your reason is recorded"
+	return choose(name+whyAsked, "go on anyway? your reason is recorded", words.Reasons[1:]...).only(odd).reached(func(f *form) tea.Cmd {
+		f.get(name + whyAsked).above = []string{"· " + m.caseOdd(f, name)}
 		return nil
 	})
 }
