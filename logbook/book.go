@@ -61,11 +61,11 @@ import (
 	"flaskside/timers"
 )
 
-// Format is the version of the file that this program makes, and [FormatNow] that of one
+// Format is the version of the file that this program makes, and [formatNow] that of one
 // with records that only newer programs know.
 const (
 	Format    = layout.Format
-	FormatNow = layout.FormatNow
+	formatNow = layout.FormatNow
 )
 
 // Head is the end of the chain.

@@ -378,7 +378,7 @@ func (v *victim) salvage(t *testing.T, what, path string, file []byte, journals 
 	got, s, err := get(journals)
 	// Where the book's note of its head is lost, nothing vouches for the last record.
 	odd := slices.ContainsFunc(s.Lost, func(f check.Fault) bool {
-		if strings.Contains(f.What, ErrNewer.Error()) {
+		if strings.Contains(f.What, errNewer.Error()) {
 			return false // a bit of the format
 		}
 		return f.Kind != check.FaultHead && (f.Kind != check.FaultUnproven || f.Seq != uint64(len(v.recs)))

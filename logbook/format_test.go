@@ -134,7 +134,7 @@ func TestFirstFormatGoesOn(t *testing.T) {
 // is.
 func TestOtherFormats(t *testing.T) {
 	path, _ := shiftFile(t)
-	for format, want := range map[string]error{"3": ErrNewer, "10": ErrNewer, "0": ErrForeign, "": ErrForeign, "x": ErrForeign, "1 ": ErrForeign} {
+	for format, want := range map[string]error{"3": errNewer, "10": errNewer, "0": ErrForeign, "": ErrForeign, "x": ErrForeign, "1 ": ErrForeign} {
 		file := copyOf(t, path)
 		spoil(t, file, func(tx *bolt.Tx) error { return tx.Bucket(layout.Meta).Put([]byte("format"), []byte(format)) })
 		before, err := os.ReadFile(file)
@@ -159,7 +159,7 @@ func TestOtherFormats(t *testing.T) {
 		}
 		// A newer book is not taken for a damaged one, and what salvage would leave behind is told.
 		s, _ := salvaged(t, file)
-		newer := errors.Is(want, ErrNewer)
+		newer := errors.Is(want, errNewer)
 		if newer && len(rep.Faults) != 1 || newer != strings.Contains(lines(s.Lost), "what this one does not know is not brought back") {
 			t.Errorf("format %q: verify says\n%ssalvage\n%s", format, lines(rep.Faults), lines(s.Lost))
 		}

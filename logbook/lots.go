@@ -54,7 +54,7 @@ func raise(tx *bolt.Tx, recs []record.Record) error {
 	if !slices.ContainsFunc(recs, newer) {
 		return nil
 	}
-	return tx.Bucket(layout.Meta).Put([]byte("format"), []byte(FormatNow))
+	return tx.Bucket(layout.Meta).Put([]byte("format"), []byte(formatNow))
 }
 
 // asItWas is where a copy of a book stays that it was in an older format.

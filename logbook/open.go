@@ -35,12 +35,12 @@ var (
 	ErrDamaged = layout.ErrDamaged
 	// ErrSpoilt: a record asked for is missing or cannot be read; the book is open all the same.
 	ErrSpoilt = errors.New("spoilt")
-	// ErrNewer: the file is of a later format.
-	ErrNewer = layout.ErrNewer
+	// errNewer: the file is of a later format.
+	errNewer = layout.ErrNewer
 	// ErrNotSaved: the record is not in the book; the book can be written again.
 	ErrNotSaved = errors.New("not saved")
-	// ErrNetwork: the file lies on a file system that another computer shares.
-	ErrNetwork = errors.New("the logbook lies on a network file system")
+	// errNetwork: the file lies on a file system that another computer shares.
+	errNetwork = errors.New("the logbook lies on a network file system")
 	// ErrNoLocks: the file system cannot keep a second program from the file.
 	ErrNoLocks = errors.New("the file system of the logbook cannot lock files")
 	// ErrUnknown: the file can no longer be reached, so that nobody can say.
@@ -52,16 +52,16 @@ const lockPatience = time.Second
 
 // Open opens the logbook at path for writing and makes a new one where there is
 // none. The clock is asked for every time that is written. A network file system is
-// refused with [ErrNetwork].
+// refused with [errNetwork].
 func Open(path string, clock timers.Clock) (*Book, error) {
 	if v, err := disk.Of(path); err == nil && v.Kind == disk.Network {
-		return nil, fmt.Errorf("%w (%s): %s: locks and memory map cannot be trusted there and records could be lost: keep it on a disk of this computer", ErrNetwork, v.Type, path)
+		return nil, fmt.Errorf("%w (%s): %s: locks and memory map cannot be trusted there and records could be lost: keep it on a disk of this computer", errNetwork, v.Type, path)
 	}
-	return OpenAnywhere(path, clock)
+	return openAnywhere(path, clock)
 }
 
-// OpenAnywhere is [Open] for one who takes the risk of a network file system.
-func OpenAnywhere(path string, clock timers.Clock) (*Book, error) {
+// openAnywhere is [Open] for one who takes the risk of a network file system.
+func openAnywhere(path string, clock timers.Clock) (*Book, error) {
 	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
 		if err := disk.Private(path); err != nil {
 			return nil, err

@@ -131,7 +131,7 @@ func TestStrangeSources(t *testing.T) {
 	look := func(path string) (check.Report, error) { return Verify(path, check.Verifying{}) }
 	for _, src := range []string{pipe, "/dev/zero", "/dev/tty", sparse} {
 		for what, do := range map[string]func() error{
-			"book":           func() error { _, err := OpenAnywhere(src, ck); return err },
+			"book":           func() error { _, err := openAnywhere(src, ck); return err },
 			"book only read": func() error { _, err := OpenReading(src, ck); return err },
 			"verify":         func() error { _, err := look(src); return err },
 			"backup to restore": func() error {

@@ -53,7 +53,7 @@ func Salvage(file string, journals []string, to string, branch *check.Pin, clock
 	if out.Branches, err = s.Outside(chosen); err != nil {
 		return check.Salvaged{}, err
 	}
-	if err := layout.Readable(s.Format()); errors.Is(err, ErrNewer) { // or one spoilt bit says so
+	if err := layout.Readable(s.Format()); errors.Is(err, errNewer) { // or one spoilt bit says so
 		out.Lost = append(out.Lost, check.Fault{Kind: check.FaultFile, What: fmt.Sprintf("%v: what this one does not know is not brought back", err)})
 	}
 	id := s.Name(chosen[0], &out)

@@ -180,8 +180,8 @@ func Survey(signals []Signal, answers []Answer, now Now) []Alarm {
 // FloodSpan and is over when fewer than FloodOver rose in the last FloodSpan (EEMUA 191,
 // ISA-18.2 and IEC 62682; from memory).
 const (
-	FloodCount = 10
-	FloodOver  = 5
+	floodCount = 10
+	floodOver  = 5
 	FloodSpan  = 10 * time.Minute
 )
 
@@ -211,7 +211,7 @@ func (f *Flood) Look(alarms []Alarm, now Now) (n int, on bool) {
 		}
 	}
 	n = len(f.rose)
-	f.on = n > FloodCount || f.on && n >= FloodOver
+	f.on = n > floodCount || f.on && n >= floodOver
 	return n, f.on
 }
 

@@ -19,7 +19,7 @@ var (
 	Wheres   = []string{"posterior", "left buccal", "right buccal", "labial", "lingual"}
 	Outcomes = []string{Finished, "adjusted", "remake"}
 	Defects  = []string{"porosity", "open bite", "movement of teeth", "crazing", "fracture", "short mould"}
-	Counts   = []string{"window", "down", "up"}
+	counts   = []string{"window", "down", "up"}
 	Hazards  = []string{"monomer", "press", "bath", "deflask"}
 
 	// Materials are what comes in lots; Withdrawals are why a lot is withdrawn.

@@ -245,7 +245,7 @@ func (b Note) Valid() error {
 	return line("text", b.Text, 400)
 }
 func (b TimerStart) Valid() error {
-	if err := first(orNew("timer", b.Timer), line("label", b.Label, 40), oneOf("count", b.Count, Counts), seconds("min_s", b.MinS), seconds("aim_s", b.AimS), seconds("max_s", b.MaxS)); err != nil {
+	if err := first(orNew("timer", b.Timer), line("label", b.Label, 40), oneOf("count", b.Count, counts), seconds("min_s", b.MinS), seconds("aim_s", b.AimS), seconds("max_s", b.MaxS)); err != nil {
 		return err
 	}
 	switch b.Count {

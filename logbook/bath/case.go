@@ -103,7 +103,7 @@ func Of(b *bench.Bench, l *bench.Load) Case {
 	if c.Ratios == 0 {
 		c.mix(bench.Ratio{Mass: cure.Defaults().PowderLiquid, Flat: true})
 	}
-	c.Tank = TankOf(b.BathOf(l), c.RoomC)
+	c.Tank = tankOf(b.BathOf(l), c.RoomC)
 	c.Clash = clash(b, l, c.BandK)
 	return c
 }
@@ -145,8 +145,8 @@ func clash(b *bench.Bench, l *bench.Load, bandK float64) Clash {
 	return first
 }
 
-// TankOf is a bath of the settings as a body of water; its set point is left out.
-func TankOf(h house.Bath, roomC float64) cure.Tank {
+// tankOf is a bath of the settings as a body of water; its set point is left out.
+func tankOf(h house.Bath, roomC float64) cure.Tank {
 	tk := cure.DefaultTank(0)
 	tk.Litres, tk.HeaterW, tk.RoomC = h.Litres, h.HeaterW, roomC
 	return tk

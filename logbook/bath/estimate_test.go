@@ -29,7 +29,7 @@ func nineHours() Case {
 		panic(err)
 	}
 	return Case{Load: 1, Bath: 1, Programme: p, Start: start, BathC: 74, BandK: 2, RoomC: 22, ThinMM: 3, ThickMM: 3, Size: "medium", Flasks: 1, Ratio: bench.Ratio{Mass: 2, From: "mix A"},
-		Tank: TankOf(house.Bath{Litres: 500, HeaterW: 20000}, 22)}
+		Tank: tankOf(house.Bath{Litres: 500, HeaterW: 20000}, 22)}
 }
 
 // readings are one a minute; at gives the bath at minutes in.
@@ -134,7 +134,7 @@ func TestThinnestAndThickest(t *testing.T) {
 // transfer): T = Te - (Te - T0) exp(-t UA/C), Te = room + P/UA.
 func TestColdBath(t *testing.T) {
 	c := nineHours()
-	c.BathC, c.Tank = 22, TankOf(house.Bath{Litres: 10, HeaterW: 1000}, 22)
+	c.BathC, c.Tank = 22, tankOf(house.Bath{Litres: 10, HeaterW: 1000}, 22)
 	e := estimate(t, c)
 	heat := 10*0.98*4190 + c.Tank.MetalJPK + 2000
 	te := 22 + 1000/c.Tank.LossWPerK
@@ -156,7 +156,7 @@ func TestColdBath(t *testing.T) {
 func TestOffNow(t *testing.T) {
 	for _, now := range []float64{60, 85} {
 		c := nineHours()
-		c.Tank = TankOf(house.Bath{Litres: 10, HeaterW: 1000}, 22)
+		c.Tank = tankOf(house.Bath{Litres: 10, HeaterW: 1000}, 22)
 		readings(&c, 0, 120, func(m float64) float64 {
 			if m >= 90 {
 				return now
@@ -191,7 +191,7 @@ func TestOffNow(t *testing.T) {
 // costs those already in 1 to 5 min.
 func TestAddition(t *testing.T) {
 	c := nineHours()
-	c.Tank = TankOf(house.Bath{Litres: 10, HeaterW: 500}, 22)
+	c.Tank = tankOf(house.Bath{Litres: 10, HeaterW: 500}, 22)
 	a, err := Add(4, []Case{c}, []time.Duration{2 * time.Hour})
 	if err != nil {
 		t.Fatal(err)
@@ -233,7 +233,7 @@ func TestFollowsReadings(t *testing.T) {
 		c.ThickMM = rapid.Float64Range(c.ThinMM, 12).Draw(t, "thick")
 		c.Size = rapid.SampledFrom(action.Sizes).Draw(t, "size")
 		c.Flasks = rapid.IntRange(1, 9).Draw(t, "flasks")
-		c.Tank = TankOf(house.Bath{Litres: rapid.Float64Range(1, 100).Draw(t, "l"), HeaterW: rapid.Float64Range(0, 5000).Draw(t, "w")}, 22)
+		c.Tank = tankOf(house.Bath{Litres: rapid.Float64Range(1, 100).Draw(t, "l"), HeaterW: rapid.Float64Range(0, 5000).Draw(t, "w")}, 22)
 		at := -30
 		for range rapid.IntRange(0, 12).Draw(t, "n") {
 			at += rapid.IntRange(1, 90).Draw(t, "gap")

@@ -18,8 +18,8 @@ type Fit struct {
 	Earliest time.Time
 }
 
-// Soon tells whether flasks that went in now would stay too long.
-func (f Fit) Soon(now time.Time) bool { return f.Earliest.After(now) }
+// soon tells whether flasks that went in now would stay too long.
+func (f Fit) soon(now time.Time) bool { return f.Earliest.After(now) }
 
 // Plan holds the programmes of a house against going in now and coming out at out.
 func Plan(h house.House, now, out time.Time) []Fit {
@@ -45,7 +45,7 @@ func (f Fit) Words(now time.Time) string {
 	switch {
 	case !f.Fits:
 		return fmt.Sprintf("too late: in by %s, %s ago", hour(latest), Minutes(-f.Slack))
-	case f.Soon(now):
+	case f.soon(now):
 		return fmt.Sprintf("in from %s to %s", hour(f.Earliest), hour(latest))
 	}
 	return fmt.Sprintf("fits: in by %s, in %s", hour(latest), Minutes(f.Slack))

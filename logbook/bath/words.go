@@ -105,7 +105,7 @@ func (e *Estimate) Short(s Say) string {
 	r := &e.Cure.Range
 	out := r.ResidualText
 	switch m := &e.MakeUp; {
-	case e.AsksNothing():
+	case e.asksNothing():
 	case m.Again:
 		out += " · off: start the programme again"
 	case !m.Reached:
@@ -120,16 +120,16 @@ func (e *Estimate) Short(s Say) string {
 // cold flasks, which every load has (house default).
 const ownDip = 10 * time.Minute
 
-// AsksNothing tells that there is nothing to make up, or no more than the dip of the
+// asksNothing tells that there is nothing to make up, or no more than the dip of the
 // load's own cold flasks.
-func (e *Estimate) AsksNothing() bool {
+func (e *Estimate) asksNothing() bool {
 	m := &e.MakeUp
 	return m.None() || !m.Again && m.Reached && len(e.Excursions) == 0 && len(e.Dips) == 0 && m.Longer(e.Case.Programme) < ownDip
 }
 
 // makeUp says what a bath that was off asks for, "" where it asks for nothing.
 func (e *Estimate) makeUp(s Say) string {
-	if e.AsksNothing() {
+	if e.asksNothing() {
 		return ""
 	}
 	return MakeUpWords(e.MakeUp, e.Case.Programme, s)
@@ -278,11 +278,11 @@ func (d Dip) words(s Say) string {
 	if d.Flasks > 1 {
 		n = fmt.Sprintf("%d cold flasks", d.Flasks)
 	}
-	return fmt.Sprintf("%s went in at %s: %s", n, s.At(d.After), DipWords(d.Dip, s.Unit))
+	return fmt.Sprintf("%s went in at %s: %s", n, s.At(d.After), dipWords(d.Dip, s.Unit))
 }
 
-// DipWords say how far a bath dips and when it is back.
-func DipWords(d cure.Dip, u units.TempUnit) string {
+// dipWords say how far a bath dips and when it is back.
+func dipWords(d cure.Dip, u units.TempUnit) string {
 	dip := "dip of about " + units.FormatTempSpan(d.DepthK, u)
 	switch {
 	case !d.HeaterOK:
@@ -297,7 +297,7 @@ func DipWords(d cure.Dip, u units.TempUnit) string {
 
 // Words say what cold flasks would do, in one line; name tells a load's places.
 func (a Addition) Words(u units.TempUnit, name func(load int) string) string {
-	out := "the bath: " + DipWords(a.Dip, u)
+	out := "the bath: " + dipWords(a.Dip, u)
 	for _, b := range a.Backs {
 		switch {
 		case b.Extra < 30*time.Second:

@@ -34,7 +34,7 @@ func since(a press.Advice, passed time.Duration) press.Advice {
 
 // orderAt works the press order out, or finds that it was.
 func (b *Bench) orderAt(now timers.Now, before *press.Advice) (press.Advice, error) {
-	jobs := b.Jobs(now)
+	jobs := b.jobs(now)
 	if len(jobs) == 0 {
 		return press.Advice{}, nil
 	}

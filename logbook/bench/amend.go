@@ -257,7 +257,7 @@ func (c *checker) alone(body action.Body) error {
 func (b *Bench) LastWork() (Item, bool) {
 	for i := len(b.Items) - 1; i >= 0; i-- {
 		it := b.Items[i]
-		if it.TakenBack == nil && !Probed(it.Body) && !rules[it.Body.Kind()].aside {
+		if it.TakenBack == nil && !probed(it.Body) && !rules[it.Body.Kind()].aside {
 			return it, true
 		}
 	}

@@ -42,9 +42,9 @@ func sameCase(number, base, is, isBase string) error {
 
 func caseAlive[B action.Body](l *living, _ B, _ int, it *Item) bool { return l.cases[it.Seq] }
 
-// CasesHeld is how many cases may wait at once; beyond it a list is no help to anybody
+// casesHeld is how many cases may wait at once; beyond it a list is no help to anybody
 // (house default).
-const CasesHeld = 500
+const casesHeld = 500
 
 // Case is a case on the list: it waits, or a flask is at work for it.
 type Case struct {
@@ -93,8 +93,8 @@ func (b *Bench) CaseOnList(number, base string) (Case, bool) {
 	return Case{}, false
 }
 
-// Due is when the case of a flask is due; ok is false for one that was never taken in.
-func (b *Bench) Due(f *Flask) (at time.Time, ok bool) {
+// due is when the case of a flask is due; ok is false for one that was never taken in.
+func (b *Bench) due(f *Flask) (at time.Time, ok bool) {
 	for _, k := range b.cases {
 		if k.Flask == f.No {
 			return k.DueAt(), true
@@ -164,7 +164,7 @@ func (c *checker) caseIn(a action.CaseIn) (action.CaseIn, error) {
 	if k, ok := c.b.CaseOnList(a.Case, a.Base); ok {
 		return a, fmt.Errorf("case %s is on the list already, taken in %s: correct that record, or take the case off the list", k.Name(), k.In.At.Format("2006-01-02 15:04"))
 	}
-	if len(c.b.cases) >= CasesHeld {
+	if len(c.b.cases) >= casesHeld {
 		return a, fmt.Errorf("there are %d cases on the list, as many as it holds: take off those that are not made any more", len(c.b.cases))
 	}
 	c.caseNumber(a.Case)
@@ -197,7 +197,7 @@ const (
 	DuePastCode    = "due-past"
 	ResinCode      = "resin-unknown"
 	CaseOpenCode   = "case-open"   // taken off, or delivered, while a flask is at work for it or none was
-	ClosingCode    = "closing"     // delivered with something of the closing list not done
+	closingCode    = "closing"     // delivered with something of the closing list not done
 	PairLoadCode   = "pair-load"   // in another bath load than the other base of its case
 	PairLotCode    = "pair-lot"    // from another lot of powder or liquid than that
 	CaseDoubleCode = "case-double" // a second flask for a case and base that one is at work for
@@ -222,7 +222,7 @@ func (c *checker) caseDelivered(a action.CaseDelivered) (action.CaseDelivered, e
 		c.unusual(CaseOpenCode, "flask %d of case %s has no outcome yet", k.Flask, k.Name())
 	}
 	if len(a.Short()) > 0 {
-		c.marks = append(c.marks, ClosingCode) // the record says what was done
+		c.marks = append(c.marks, closingCode) // the record says what was done
 	}
 	return a, nil
 }
@@ -230,9 +230,9 @@ func (c *checker) caseDelivered(a action.CaseDelivered) (action.CaseDelivered, e
 // pairs are the bases that belong together where they have one case number.
 var pairs = map[string]string{"upper": "lower", "lower": "upper"}
 
-// PairOf gives the flask at work with the other base of a flask's case, or nil. A shade is
+// pairOf gives the flask at work with the other base of a flask's case, or nil. A shade is
 // the same where the two come from one lot, and a cure where they were in one load.
-func (b *Bench) PairOf(f *Flask) *Flask {
+func (b *Bench) pairOf(f *Flask) *Flask {
 	var pair *Flask
 	for o := range b.OnPlaces() {
 		if o.Case == f.Case && pairs[f.Base] != "" && o.Base == pairs[f.Base] && (pair == nil || o.No > pair.No) {
@@ -251,7 +251,7 @@ func (c *checker) pairParted(flasks []int, code string, parted func(pair *Flask)
 		if f == nil {
 			continue
 		}
-		if pair := c.b.PairOf(f); pair != nil && !slices.Contains(flasks, pair.No) && parted(pair) {
+		if pair := c.b.pairOf(f); pair != nil && !slices.Contains(flasks, pair.No) && parted(pair) {
 			c.marks = append(c.marks, OddCode(code, no))
 		}
 	}

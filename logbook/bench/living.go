@@ -58,9 +58,9 @@ func (l *living) record(i int, it *Item) bool {
 	return f != nil && f(l, i, it)
 }
 
-// Alive tells for each item whether the bench as it stands still rests on it. What
+// alive tells for each item whether the bench as it stands still rests on it. What
 // is no longer alive stays in the book and can be left out of the next fold.
-func (b *Bench) Alive() []bool {
+func (b *Bench) alive() []bool {
 	out := make([]bool, len(b.Items))
 	l := b.living()
 	for i := range b.Items {
@@ -80,7 +80,7 @@ func (b *Bench) Alive() []bool {
 		}
 	}
 	for i, n := len(out)-1, 0; i >= 0 && n < takeBackDepth; i-- {
-		if !Probed(b.Items[i].Body) {
+		if !probed(b.Items[i].Body) {
 			out[i] = true
 			n++
 		}
@@ -94,7 +94,7 @@ const takeBackDepth = 30
 
 // Living gives the records that the bench still rests on.
 func (b *Bench) Living() []record.Record {
-	alive := b.Alive()
+	alive := b.alive()
 	var out []record.Record
 	for i, it := range b.Items {
 		if alive[i] {

@@ -190,9 +190,9 @@ func (b *Bench) registered() map[uint64]bool {
 	return out
 }
 
-// KnownLots finds the lots of the register that a code or a text names, the one with the
+// knownLots finds the lots of the register that a code or a text names, the one with the
 // same text first; year is that of [lot.Parse].
-func (b *Bench) KnownLots(material action.Material, text string, year int) []KnownLot {
+func (b *Bench) knownLots(material action.Material, text string, year int) []KnownLot {
 	same, _ := b.lookUp(material, text, year)
 	return same
 }
@@ -335,7 +335,7 @@ func (c *checker) lotIn(a action.LotIn) (action.LotIn, error) {
 			a.Expiry = l.Expiry.String()
 		}
 	}
-	for _, k := range c.b.KnownLots(a.Material, a.Lot, year) {
+	for _, k := range c.b.knownLots(a.Material, a.Lot, year) {
 		if k.Lot == a.Lot || l.Scheme == lot.Text {
 			a.Lot = k.Lot
 			if a.Product == "" {

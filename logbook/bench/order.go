@@ -29,9 +29,9 @@ func (b *Bench) PressBench() press.Bench {
 // it takes its turn whatever its dough.
 func (f *Flask) inHand() bool { return f.holdsPress() || f.Stage == Judging || f.Stage == Sheetout }
 
-// Jobs lists the flasks that wait for the press, or are in it, as the press order
+// jobs lists the flasks that wait for the press, or are in it, as the press order
 // sees them. The id of a job is the flask's number.
-func (b *Bench) Jobs(now timers.Now) []press.Job {
+func (b *Bench) jobs(now timers.Now) []press.Job {
 	var out []press.Job
 	for f := range b.OnPlaces() {
 		j, ok := b.job(f, now)
@@ -174,7 +174,7 @@ func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCos
 		fresh = append(fresh, press.Job{ID: fmt.Sprintf("new %d", i+1), From: mixing + time.Duration(doughS)*time.Second, Due: mixing + time.Duration(workS)*time.Second, More: totals})
 	}
 	now, _ = b.askedAt(now)
-	return press.CostOfMix(b.Jobs(now), fresh, mixing, b.Durations(), b.PressBench(), press.Options{})
+	return press.CostOfMix(b.jobs(now), fresh, mixing, b.Durations(), b.PressBench(), press.Options{})
 }
 
 // PressWorkLeft is the work that live dough still wants at the press: the trial closures that each flask is likely to
@@ -188,7 +188,7 @@ func (b *Bench) PressWorkLeft(now timers.Now) time.Duration {
 		closure = d.Raise + d.Open + d.Trim + time.Duration(holdShare*float64(d.Hold))
 	}
 	left := time.Duration(0)
-	for _, j := range b.Jobs(now) {
+	for _, j := range b.jobs(now) {
 		if j.Due <= 0 || j.Due >= press.MaxTime {
 			continue // out of time, or packed for training without a mix
 		}

@@ -58,7 +58,7 @@ func TestPressOrderIsSteady(t *testing.T) {
 			for range 12 { // four minutes
 				a, err := b.PressOrder(h.now())
 				if !steady {
-					a, err = press.Advise(b.Jobs(h.now()), b.Durations(), b.PressBench(), press.Options{})
+					a, err = press.Advise(b.jobs(h.now()), b.Durations(), b.PressBench(), press.Options{})
 				}
 				if err != nil || len(a.Order) == 0 {
 					t.Fatalf("advice %+v, %v", a, err)
@@ -102,7 +102,7 @@ func TestPressOrderAfterEachRecord(t *testing.T) {
 	h := fullBench()
 	jobs := func() map[string]press.Job {
 		out := map[string]press.Job{}
-		for _, j := range h.bench().Jobs(h.now()) {
+		for _, j := range h.bench().jobs(h.now()) {
 			out[j.ID] = j
 		}
 		return out

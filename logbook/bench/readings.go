@@ -17,8 +17,8 @@ import (
 // probe.
 const Typed = "typed"
 
-// Probed tells whether a record was made by a probe and not by a hand.
-func Probed(body action.Body) bool {
+// probed tells whether a record was made by a probe and not by a hand.
+func probed(body action.Body) bool {
 	r, ok := body.(action.BathReading)
 	return ok && r.Source != Typed && r.Source != ""
 }
@@ -147,10 +147,10 @@ func (b *Bench) Excursions(l *Load) []cure.Excursion {
 	return cure.OutOfBand(b.programmeOf(l), l.In.At, b.ReadingsOf(l), b.BathOf(l).Band())
 }
 
-// BandKey is the key of the signal that the last of a load's excursions raises.
+// bandKey is the key of the signal that the last of a load's excursions raises.
 // Those that follow one another closely share it, and those between which the bath was
 // not read back.
-func BandKey(l *Load, xs []cure.Excursion) string {
+func bandKey(l *Load, xs []cure.Excursion) string {
 	i := len(xs) - 1
 	for i > 0 && (xs[i].Goes || xs[i].From.Sub(xs[i-1].To) < sameExcursion) {
 		i--
@@ -183,7 +183,7 @@ func (b *Bench) readingSignals(now timers.Now) []timers.Signal {
 		set := timers.Latest(at, l.set, b.houseSet, b.readSet[l.Bath])
 		if xs := cure.OutOfBand(b.programmeOf(l), l.In.At, read, b.BathOf(l).Band()); len(xs) > 0 {
 			x := xs[len(xs)-1]
-			sg := timers.Signal{Key: BandKey(l, xs), Priority: timers.Medium, Rose: timers.Latest(stampOf(read, from, x.From), set), Cleared: end}
+			sg := timers.Signal{Key: bandKey(l, xs), Priority: timers.Medium, Rose: timers.Latest(stampOf(read, from, x.From), set), Cleared: end}
 			if !x.Open {
 				at := stampOf(read, from, x.To)
 				sg.Cleared = &at

@@ -13,7 +13,7 @@ import (
 const (
 	PressureLowCode = "pressure-low"   // the last trial closure or the final one, under the house pressure
 	OutsideCode     = "closed-outside" // finally closed outside the working time (estimate)
-	CureShortCode   = "cure-short"     // curing time missing, by time or by the readings
+	cureShortCode   = "cure-short"     // curing time missing, by time or by the readings
 )
 
 // Unusual says what was out of the ordinary on each flask, in codes: what was marked when
@@ -58,7 +58,7 @@ func (b *Bench) unusualOf(f *Flask, low bool) []string {
 	if f.OutBath != nil && f.InBath != nil && b.LoadOf(f) != nil {
 		// Also where nobody was asked: readings may be typed or corrected after it was out.
 		if s, _ := b.StandingOf(f, timers.Now{}); s.Word == cure.OffTemperature {
-			add(CureShortCode)
+			add(cureShortCode)
 		}
 	}
 	return out

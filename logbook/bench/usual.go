@@ -25,9 +25,9 @@ const (
 	CaseCode    = "case-number"
 )
 
-// RangeCode is the code of a number outside its usual range, by its key in the table of
+// rangeCode is the code of a number outside its usual range, by its key in the table of
 // ranges: "range-pressure" for press-at.pressure_psi.
-func RangeCode(key string) string {
+func rangeCode(key string) string {
 	name := key[strings.LastIndexByte(key, '.')+1:]
 	for _, unit := range []string{"_psi", "_c", "_g", "_s", "_mm", "_turn"} {
 		name = strings.TrimSuffix(name, unit)
@@ -35,9 +35,9 @@ func RangeCode(key string) string {
 	return rangePrefix + strings.ReplaceAll(name, "_", "-")
 }
 
-// AboveUsualHouse is how far above the house's pressure one may be typed while no rated
+// aboveUsualHouse is how far above the house's pressure one may be typed while no rated
 // load is set (house default).
-const AboveUsualHouse = 1.1
+const aboveUsualHouse = 1.1
 
 // usual holds the numbers of a body, as it was told and as it is to be recorded, against
 // their ranges; was is the body that it corrects, nil for a new one.
@@ -92,12 +92,12 @@ func (c *checker) ask(u house.Usual, entry string, v float64) {
 		text = entry + ": " + text
 	}
 	for i, o := range c.odd { // two numbers of one kind are one question
-		if o.Code == RangeCode(u.Key) {
+		if o.Code == rangeCode(u.Key) {
 			c.odd[i].Text += "; " + text
 			return
 		}
 	}
-	c.odd = append(c.odd, Odd{RangeCode(u.Key), text})
+	c.odd = append(c.odd, Odd{rangeCode(u.Key), text})
 }
 
 // rated refuses a pressure above the rated load of the house, and asks where none is set
@@ -112,7 +112,7 @@ func (c *checker) rated(key string, psi float64) error {
 	switch limit := h.Press.MaxPSI; {
 	case limit > 0 && psi > limit:
 		return fmt.Errorf("%s is above the rated load of %s (press.max_psi: the weakest of press, flask and clamp) and is not recorded: read the gauge again; if it was so, say it in a note and have press and flask looked at", show(psi), show(limit))
-	case limit == 0 && psi > own*AboveUsualHouse:
+	case limit == 0 && psi > own*aboveUsualHouse:
 		c.unusual("rated-load", "%s is above the house's %s and no rated load is set (press.max_psi): ask the makers of press, flask and clamp", show(psi), show(own))
 	}
 	return nil
@@ -195,10 +195,10 @@ func (c *checker) usualSettings(s action.Settings) {
 		if u, ok := house.UsualOf(ch.Key); ok && ch.IsNumber && !u.Has(ch.Number) {
 			text := u.Outside(ch.Number, s.House.Units)
 			if ch.Text == "" {
-				c.odd = append(c.odd, Odd{RangeCode(u.Key), text})
+				c.odd = append(c.odd, Odd{rangeCode(u.Key), text})
 				continue
 			}
-			c.odd = append(c.odd, Odd{RangeCode(u.Key), text + " (" + ch.Key + ")"})
+			c.odd = append(c.odd, Odd{rangeCode(u.Key), text + " (" + ch.Key + ")"})
 		}
 	}
 	u, _ := house.UsualOf("programme.length_s")
@@ -207,7 +207,7 @@ func (c *checker) usualSettings(s action.Settings) {
 			continue
 		}
 		if n := float64(house.LengthS(p.Stages)); !u.Has(n) {
-			c.odd = append(c.odd, Odd{RangeCode(u.Key), fmt.Sprintf("programme %q: %s", p.Name, u.Outside(n, s.House.Units))})
+			c.odd = append(c.odd, Odd{rangeCode(u.Key), fmt.Sprintf("programme %q: %s", p.Name, u.Outside(n, s.House.Units))})
 		}
 	}
 }

@@ -36,8 +36,8 @@ func ReadNote(raw []byte, path string) (n JournalNote, ok bool) {
 	return n, n.Name == own.Name && n.File == own.File && n.From > 0 && n.To >= n.From
 }
 
-// PeekNote reads the note of the book at path without opening it.
-func PeekNote(path string) (n JournalNote, ok bool) {
+// peekNote reads the note of the book at path without opening it.
+func peekNote(path string) (n JournalNote, ok bool) {
 	c, err := OpenContents(path)
 	if err != nil {
 		return JournalNote{}, false
@@ -49,7 +49,7 @@ func PeekNote(path string) (n JournalNote, ok bool) {
 
 // JournalsGone tells whether the book at path had journals beside it of which none is left.
 func JournalsGone(path string) bool {
-	n, ok := PeekNote(path)
+	n, ok := peekNote(path)
 	if !ok || n.Name == "" {
 		return false
 	}

@@ -11,8 +11,8 @@ import (
 	"strings"
 )
 
-// ErrNotPlain: something that is no plain file, or not ours, stands where one should be.
-var ErrNotPlain = errors.New("not a plain file of this user")
+// errNotPlain: something that is no plain file, or not ours, stands where one should be.
+var errNotPlain = errors.New("not a plain file of this user")
 
 // OpenSource opens a file that somebody names for reading: a plain one, not a pipe, which
 // would be waited for, nor a device, nor a file of little but holes, which would be read
@@ -41,10 +41,10 @@ const vast = 1 << 30
 
 // OpenOwn opens one of the program's own files as flag says (os.O_RDONLY, os.O_RDWR,
 // os.O_APPEND, os.O_CREATE): a plain one of this user, never what a link leads to, and
-// nobody is waited for. The error is [ErrNotPlain] where another thing stands there.
+// nobody is waited for. The error is [errNotPlain] where another thing stands there.
 func OpenOwn(path string, flag int) (*os.File, error) {
 	other := func(what string) error {
-		return fmt.Errorf("%w: %s is %s: see who put it there and move it away", ErrNotPlain, path, what)
+		return fmt.Errorf("%w: %s is %s: see who put it there and move it away", errNotPlain, path, what)
 	}
 	if fi, err := os.Lstat(path); err == nil && !fi.Mode().IsRegular() {
 		return nil, other(kindOfFile(fi.Mode()))

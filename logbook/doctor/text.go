@@ -35,7 +35,7 @@ func Text(w io.Writer, all []Finding) error {
 			return err
 		}
 	}
-	_, err := fmt.Fprintln(w, Sum(all))
+	_, err := fmt.Fprintln(w, sum(all))
 	return err
 }
 
@@ -53,8 +53,8 @@ func JSON(w io.Writer, f Facts, all []Finding) error {
 	}{attention, losing, all, f})
 }
 
-// Sum is the last line.
-func Sum(all []Finding) string {
+// sum is the last line.
+func sum(all []Finding) string {
 	attention, losing := Count(all)
 	switch {
 	case attention == 0:

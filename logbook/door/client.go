@@ -34,7 +34,7 @@ type Client struct{ transport http.RoundTripper }
 // Dial finds the bench that runs on a book. The error is [ErrNobody] where none
 // does; so is that of the methods when it has ended since.
 func Dial(bookPath string) (*Client, error) {
-	sock, err := SocketPath(bookPath)
+	sock, err := socketPath(bookPath)
 	if err != nil {
 		return nil, err
 	}
@@ -46,8 +46,8 @@ func Dial(bookPath string) (*Client, error) {
 	if err != nil {
 		return nil, err
 	}
-	if who.Door != Version {
-		return nil, fmt.Errorf("the running bench (process %d, version %s) speaks version %d at its door and this program %d: end it and start it again", who.PID, who.Version, who.Door, Version)
+	if who.Door != version {
+		return nil, fmt.Errorf("the running bench (process %d, version %s) speaks version %d at its door and this program %d: end it and start it again", who.PID, who.Version, who.Door, version)
 	}
 	return c, nil
 }
@@ -77,8 +77,8 @@ func (c *Client) Who() (who Who, err error) {
 	return who, err
 }
 
-// Head gives the end of the chain.
-func (c *Client) Head() (head logbook.Head, err error) {
+// head gives the end of the chain.
+func (c *Client) head() (head logbook.Head, err error) {
 	err = c.get("/head", askPatience, func(r io.Reader) error { return json.NewDecoder(r).Decode(&head) })
 	return head, err
 }
@@ -128,7 +128,7 @@ type Answer struct {
 	Err           error
 }
 
-// Append has the bench record actions, at most [MaxActions]: all of them or none,
+// Append has the bench record actions, at most [maxActions]: all of them or none,
 // and then the error is a [logbook.BadLine] for the first that was refused; or, with
 // keepGoing, each that is good, and the answers give the reasons for the others.
 // Other errors are those of [logbook.Book.AppendAll]; [logbook.ErrUnknown] also comes

@@ -18,7 +18,7 @@ import (
 // stranger listens where a bench would and answers as told.
 func stranger(t *testing.T, path string, f http.HandlerFunc) {
 	t.Helper()
-	sock, err := SocketPath(path)
+	sock, err := socketPath(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,7 +59,7 @@ func TestSilence(t *testing.T) {
 		}
 		<-release
 	})
-	sock, _ := SocketPath(path)
+	sock, _ := socketPath(path)
 	c := &Client{&http.Transport{DisableKeepAlives: true, DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) { return knock(ctx, sock) }}}
 	for _, ask := range []string{"/who", "/head"} {
 		err := c.get(ask, 50*time.Millisecond, func(r io.Reader) error { _, err := io.ReadAll(r); return err })
@@ -80,7 +80,7 @@ func TestAnswersCutShort(t *testing.T) {
 	stranger(t, path, func(w http.ResponseWriter, r *http.Request) {
 		switch r.URL.Path {
 		case "/who":
-			_, _ = fmt.Fprintf(w, `{"door":%d}`, Version)
+			_, _ = fmt.Fprintf(w, `{"door":%d}`, version)
 		case "/state":
 			_, _ = fmt.Fprintf(w, "{}\n%s\n", saved.Raw)
 			_ = http.NewResponseController(w).Flush()

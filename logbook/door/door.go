@@ -31,16 +31,16 @@ import (
 	"flaskside/timers"
 )
 
-// Version of what is spoken at the door. An older bench may still be running when
+// version of what is spoken at the door. An older bench may still be running when
 // a newer program knocks.
-const Version = 1
+const version = 1
 
 // ErrNobody says that no bench has the book open, or none that answers.
 var ErrNobody = errors.New("no bench is running on this logbook")
 
 // Who says which program answers.
 type Who struct {
-	Door    int       `json:"door"` // [Version]
+	Door    int       `json:"door"` // [version]
 	PID     int       `json:"pid"`
 	Version string    `json:"version"` // of the program
 	Since   time.Time `json:"since"`
@@ -51,10 +51,10 @@ type Who struct {
 // for the NUL at the end.
 const maxSocketName = 103
 
-// SocketPath is where a bench on this book answers: beside the book, or under the
+// socketPath is where a bench on this book answers: beside the book, or under the
 // folder for temporary files where that name is too long for a socket. All ways of
 // naming the same book give the same socket.
-func SocketPath(bookPath string) (string, error) {
+func socketPath(bookPath string) (string, error) {
 	path, err := filepath.Abs(bookPath)
 	if err != nil {
 		return "", fmt.Errorf("find the socket of %s: %w", bookPath, err)

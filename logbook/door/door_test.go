@@ -88,7 +88,7 @@ func (h *house) timers(prefix string, n int) []action.Action {
 // post sends bytes as they are, as any HTTP client may.
 func (h *house) post(query string, body io.Reader) (status int, answers []answer) {
 	h.t.Helper()
-	sock, err := SocketPath(h.path)
+	sock, err := socketPath(h.path)
 	if err != nil {
 		h.t.Fatal(err)
 	}
@@ -116,7 +116,7 @@ func TestAnswersAreThoseOfTheBook(t *testing.T) {
 	h := open(t)
 	c := h.dial()
 	who, err := c.Who()
-	if err != nil || who.PID != os.Getpid() || !who.Since.Equal(start) || who.Door != Version {
+	if err != nil || who.PID != os.Getpid() || !who.Since.Equal(start) || who.Door != version {
 		t.Errorf("who: %+v, %v", who, err)
 	}
 	flask := action.Action{ID: "f", At: start, By: "KT", Body: action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"}}
@@ -127,7 +127,7 @@ func TestAnswersAreThoseOfTheBook(t *testing.T) {
 	if got := as[0].Action.Body.(action.FlaskOpen).Flask; got != 1 {
 		t.Errorf("the answer does not tell the number the book chose: %d", got)
 	}
-	if head, err := c.Head(); err != nil || head.Hash != as[1].Hash() || head != h.book.State().Head {
+	if head, err := c.head(); err != nil || head.Hash != as[1].Hash() || head != h.book.State().Head {
 		t.Errorf("head %v, %v; last record %s", head, err, as[1].Hash().Short())
 	}
 	again, err := c.Append([]action.Action{flask}, true)
@@ -226,7 +226,7 @@ func TestRefusedInput(t *testing.T) {
 		{"two on a line", good + good, 1, "one action a line"},
 		{"a list", "[" + good + "]", 1, "one JSON object"},
 		{"a control character", strings.ReplaceAll(good, `"label":"good"`, `"label":"go\u001bod"`), 1, "cannot be shown"},
-		{"a line too many", strings.Repeat("{}\n", MaxActions+1), 0, "too much at once"},
+		{"a line too many", strings.Repeat("{}\n", maxActions+1), 0, "too much at once"},
 		{"too many bytes", strings.Repeat(" ", maxBody) + good, 0, "too much at once"},
 	} {
 		status, as := h.post("", strings.NewReader(c.body))
@@ -251,7 +251,7 @@ func TestRefusedInput(t *testing.T) {
 // though what came is whole lines.
 func TestCutOffSender(t *testing.T) {
 	h := open(t)
-	sock, _ := SocketPath(h.path)
+	sock, _ := socketPath(h.path)
 	conn, err := net.Dial("unix", sock)
 	if err != nil {
 		t.Fatal(err)
@@ -343,7 +343,7 @@ func TestNobody(t *testing.T) {
 	c := h.dial()
 	h.stop()
 	_, err := Dial(h.path)
-	_, headErr := c.Head()
+	_, headErr := c.head()
 	_, appendErr := c.Append(h.timers("n", 1), false)
 	_, stateErr := c.State()
 	for _, err := range []error{err, headErr, appendErr, stateErr, c.Snapshot(io.Discard)} {

@@ -150,7 +150,7 @@ func TestStopLeavesNothing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		sock, _ := SocketPath(h.path)
+		sock, _ := socketPath(h.path)
 		if err := h.dial().Snapshot(io.Discard); err != nil {
 			t.Fatal(err)
 		}

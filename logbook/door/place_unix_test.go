@@ -23,7 +23,7 @@ func TestNameFitsTheSystem(t *testing.T) {
 
 func socketOf(t *testing.T, path string) string {
 	t.Helper()
-	sock, err := SocketPath(path)
+	sock, err := socketPath(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -230,7 +230,7 @@ func TestLongName(t *testing.T) {
 	}
 
 	t.Setenv("TMPDIR", deep)
-	if _, err := SocketPath(h.path); err == nil || !strings.Contains(err.Error(), "TMPDIR") {
+	if _, err := socketPath(h.path); err == nil || !strings.Contains(err.Error(), "TMPDIR") {
 		t.Errorf("nowhere to put it: %v", err)
 	}
 }

@@ -23,9 +23,9 @@ import (
 	"flaskside/timers"
 )
 
-// MaxActions is the most actions that the bench takes at once: its keys wait while
+// maxActions is the most actions that the bench takes at once: its keys wait while
 // they are recorded (house default: seconds at the worst, and a usual day has fewer).
-const MaxActions = 2000
+const maxActions = 2000
 
 // Bounds of one request.
 const (
@@ -47,7 +47,7 @@ type server struct {
 // or was cut off; call it before the book is closed. What [logbook.Book.OnChange]
 // calls must not wait for whoever calls stop.
 func Serve(ctx context.Context, book *logbook.Book, clock timers.Clock) (stop func(), err error) {
-	sock, err := SocketPath(book.Path())
+	sock, err := socketPath(book.Path())
 	if err != nil {
 		return nil, err
 	}
@@ -55,7 +55,7 @@ func Serve(ctx context.Context, book *logbook.Book, clock timers.Clock) (stop fu
 	if err != nil {
 		return nil, fmt.Errorf("open the door of the logbook: %w", err)
 	}
-	s := &server{book, Who{Door: Version, PID: os.Getpid(), Since: clock.Read().Wall}, stalling}
+	s := &server{book, Who{Door: version, PID: os.Getpid(), Since: clock.Read().Wall}, stalling}
 	if bi, ok := debug.ReadBuildInfo(); ok {
 		s.who.Version = bi.Main.Version
 	}
@@ -197,8 +197,8 @@ func (s *server) actions(w *steady, r *http.Request) {
 	var lines []Line
 	for l, err := range Lines(http.MaxBytesReader(w, r.Body, maxBody)) {
 		var big *http.MaxBytesError
-		if errors.As(err, &big) || len(lines) == MaxActions {
-			err = fmt.Errorf("that is too much at once: send at most %d actions and %d MiB", MaxActions, maxBody>>20)
+		if errors.As(err, &big) || len(lines) == maxActions {
+			err = fmt.Errorf("that is too much at once: send at most %d actions and %d MiB", maxActions, maxBody>>20)
 		}
 		if err != nil {
 			w.fail(http.StatusBadRequest, err)

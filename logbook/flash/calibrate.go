@@ -13,13 +13,13 @@ import (
 // were right it raised it by 2 to 3 %.
 const (
 	WantFlasks  = 20 // of a size, for its priors
-	WantGraded  = 60 // graded closures, for their noise
-	WantWeighed = 30 // weighed closures with another weighed one in the segment, for their noise
-	WantLate    = 20 // weighed closures that are the third or later of their segment, for a floor
+	wantGraded  = 60 // graded closures, for their noise
+	wantWeighed = 30 // weighed closures with another weighed one in the segment, for their noise
+	wantLate    = 20 // weighed closures that are the third or later of their segment, for a floor
 )
 
-// MaxFlasks is how many flasks are used at most: the latest.
-const MaxFlasks = 1000
+// maxFlasks is how many flasks are used at most: the latest.
+const maxFlasks = 1000
 
 // Calibration is what a book's own closures say of the settings, beside the old ones. It
 // proposes; the person decides whether to adopt.
@@ -70,7 +70,7 @@ type Comparison struct {
 // kept and Behind says how many are wanting; the grades' borders are not estimated. Errors:
 // as for Evidence, or too few of everything.
 func Calibrate(hs []History, old Settings) (Calibration, error) {
-	hs = hs[max(0, len(hs)-MaxFlasks):]
+	hs = hs[max(0, len(hs)-maxFlasks):]
 	c := Calibration{Old: old, New: old}
 	if err := old.Validate(); err != nil {
 		return c, err
@@ -163,9 +163,9 @@ func (c *Calibration) count(hs []History) {
 		b := c.of(z)
 		b.Wanting = max(0, WantFlasks-b.Flasks)
 	}
-	c.Grade.Wanting = max(0, WantGraded-c.Grade.Closures)
-	c.Weigh.Wanting = max(0, WantWeighed-c.Weigh.Closures)
-	c.Floor.Wanting = max(0, WantLate-c.Floor.Closures)
+	c.Grade.Wanting = max(0, wantGraded-c.Grade.Closures)
+	c.Weigh.Wanting = max(0, wantWeighed-c.Weigh.Closures)
+	c.Floor.Wanting = max(0, wantLate-c.Floor.Closures)
 }
 
 func (b *Behind) add(closures int) {

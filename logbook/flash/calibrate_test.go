@@ -113,7 +113,7 @@ func TestCalibrateTooFew(t *testing.T) {
 	}
 	// Twenty are enough for the size, but not for a half of it.
 	c, err := Calibrate(lab(7, HouseDefaults(), 20, 0, Medium), HouseDefaults())
-	if err != nil || c.Later != nil || c.Weigh.Wanting != WantWeighed {
+	if err != nil || c.Later != nil || c.Weigh.Wanting != wantWeighed {
 		t.Errorf("%+v, %v", c, err)
 	}
 	bad := lab(7, HouseDefaults(), 30, 0, Medium)
@@ -123,8 +123,8 @@ func TestCalibrateTooFew(t *testing.T) {
 	}
 	// Only the latest flasks are used, so a book of any length takes bounded time: the bad
 	// one is out of sight.
-	c, err = Calibrate(append(bad, lab(8, HouseDefaults(), MaxFlasks, 0, Small)...), HouseDefaults())
-	if err != nil || c.Small.Flasks != MaxFlasks || c.Medium.Flasks != 0 {
+	c, err = Calibrate(append(bad, lab(8, HouseDefaults(), maxFlasks, 0, Small)...), HouseDefaults())
+	if err != nil || c.Small.Flasks != maxFlasks || c.Medium.Flasks != 0 {
 		t.Errorf("%+v, %v", c.Small, err)
 	}
 }

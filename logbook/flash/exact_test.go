@@ -104,13 +104,13 @@ func TestWeighedIsGaussian(t *testing.T) {
 			}
 			from += seg.Len
 			for _, k := range []float64{1, 2.5, 6} {
-				m, sd := seg.Line(k)
+				m, sd := seg.line(k)
 				x := k - 1
 				near(t, text+" line", m, mean.AtVec(i)+x*mean.AtVec(n-1), 1e-8)
 				near(t, text+" sd of the line", sd, math.Sqrt(cov.At(i, i)+2*x*cov.At(i, n-1)+x*x*cov.At(n-1, n-1)), 1e-8)
 			}
 		}
-		m, sd := got.Line(float64(len(segs[len(segs)-1]) + 1))
+		m, sd := got.line(float64(len(segs[len(segs)-1]) + 1))
 		near(t, "next", got.NextLogGramsMean, m, 0)
 		near(t, "next sd", got.NextLogGramsSD, sd, 0)
 		// A Gaussian line and Gaussian grading noise: the chances are normal too.

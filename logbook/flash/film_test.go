@@ -75,7 +75,7 @@ func TestFloorIsLearnedFromWeights(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if graded.New.FloorG != 0.7 || graded.Floor.Wanting != WantLate {
+	if graded.New.FloorG != 0.7 || graded.Floor.Wanting != wantLate {
 		t.Errorf("without weights the floor became %.3g g, %+v", graded.New.FloorG, graded.Floor)
 	}
 }

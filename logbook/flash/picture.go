@@ -44,7 +44,7 @@ type Curve struct {
 
 // At is the line with the house's floor in it and its 80 % band at a trial, counted through the flask.
 func (c Curve) At(trial float64) (mean, low, high float64) {
-	return c.Flash(trial - float64(c.From) + 1)
+	return c.flash(trial - float64(c.From) + 1)
 }
 
 // Bounds of the picture, in widths of the slight band (house defaults: with the house

@@ -53,29 +53,29 @@ type Segment struct {
 	lift            lift
 }
 
-// Flash is what [Segment.Line] and its 80 % band come to with the house's floor in them,
+// flash is what [Segment.line] and its 80 % band come to with the house's floor in them,
 // ln grams.
-func (s Segment) Flash(k float64) (mid, low, high float64) {
-	mean, sd := s.Line(k)
-	return s.lift.of(mean), s.lift.of(mean - Band80*sd), s.lift.of(mean + Band80*sd)
+func (s Segment) flash(k float64) (mid, low, high float64) {
+	mean, sd := s.line(k)
+	return s.lift.of(mean), s.lift.of(mean - band80*sd), s.lift.of(mean + band80*sd)
 }
 
-// Line is the mean and sd of a + b·(k − 1), ln grams, at trial k of the segment.
-func (s Segment) Line(k float64) (mean, sd float64) {
+// line is the mean and sd of a + b·(k − 1), ln grams, at trial k of the segment.
+func (s Segment) line(k float64) (mean, sd float64) {
 	x := k - 1
 	v := s.aVar + 2*x*s.cov + x*x*s.bVar
 	return s.aMean + s.bMean*x, math.Sqrt(math.Max(v, 0))
 }
 
-// Line is the mean and sd of the line at trial k of the current segment, ln grams. The
+// line is the mean and sd of the line at trial k of the current segment, ln grams. The
 // 80 % band is mean ± Band80·sd.
-func (p Posterior) Line(k float64) (mean, sd float64) {
-	return p.Segments[len(p.Segments)-1].Line(k)
+func (p Posterior) line(k float64) (mean, sd float64) {
+	return p.Segments[len(p.Segments)-1].line(k)
 }
 
-// Band80 is the standard normal point that leaves a tenth above: the half width of an 80 %
+// band80 is the standard normal point that leaves a tenth above: the half width of an 80 %
 // band in sds.
-const Band80 = 1.2815515655446004
+const band80 = 1.2815515655446004
 
 // Fit works out the posterior of a flask's trend. Errors: settings, size or a trial that
 // cannot be.
@@ -105,7 +105,7 @@ func posterior(s Settings, prior Prior, segs [][]obs, prec precision) Posterior 
 	cur := p.Segments[len(p.Segments)-1]
 	p.AMean, p.ASD = cur.aMean, math.Sqrt(cur.aVar)
 	p.BMean, p.BSD = cur.bMean, math.Sqrt(cur.bVar)
-	p.NextLogGramsMean, p.NextLogGramsSD = cur.Line(float64(cur.Len + 1))
+	p.NextLogGramsMean, p.NextLogGramsSD = cur.line(float64(cur.Len + 1))
 	if g.lift.on {
 		p.NextLogGramsMean, p.NextLogGramsSD = g.line(cur.Len + 1)
 	}

@@ -16,8 +16,8 @@ type Rule struct {
 	FinalS      float64 `json:"final_s"`      // how long a final closure takes, seconds
 }
 
-// Validate returns an error that names the first value that cannot be.
-func (r Rule) Validate() error {
+// validate returns an error that names the first value that cannot be.
+func (r Rule) validate() error {
 	switch {
 	case r.Grade != None && r.Grade != Slight:
 		return fmt.Errorf("house grade %q: it is none or slight", r.Grade)
@@ -206,7 +206,7 @@ func under(say func(Code, float64, float64), have, want float64, gap, low Code) 
 }
 
 func (in Input) check() error {
-	if err := in.Rule.Validate(); err != nil {
+	if err := in.Rule.validate(); err != nil {
 		return err
 	}
 	if left := in.DoughLeftS; left != nil && (math.IsNaN(*left) || math.IsInf(*left, 0)) {
@@ -234,14 +234,4 @@ func Allowed(leftS, trialS, finalS float64) int {
 		return 0
 	}
 	return int(math.Min(n, MaxTrials))
-}
-
-// Within is the chance that at most n further closures do, from the chances that Further
-// gives.
-func Within(further []float64, n int) float64 {
-	var sum float64
-	for _, c := range further[:min(max(n+1, 0), len(further))] {
-		sum += c
-	}
-	return math.Min(sum, 1)
 }

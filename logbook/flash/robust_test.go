@@ -83,7 +83,7 @@ func sane(p Posterior) error {
 	}
 	for _, s := range p.Segments {
 		for _, k := range []float64{1, 2, 50} {
-			if m, sd := s.Line(k); math.IsNaN(m+sd) || math.IsInf(m+sd, 0) || sd <= 0 {
+			if m, sd := s.line(k); math.IsNaN(m+sd) || math.IsInf(m+sd, 0) || sd <= 0 {
 				return errors.New("a line is not finite")
 			}
 		}

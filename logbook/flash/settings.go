@@ -60,7 +60,7 @@ var (
 // least ratio of the two house lines: a narrower slight could not be told apart.
 const leastSlight = 1.2
 
-// Validate returns an error that names the first setting that cannot be, and its limits.
+// validate returns an error that names the first setting that cannot be, and its limits.
 func (s Settings) Validate() error {
 	type check struct {
 		name  string

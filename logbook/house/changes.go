@@ -120,7 +120,7 @@ func added(l Leaf, is House) string {
 	if listOf(l.Key) == "programmes" {
 		for _, p := range is.Programmes {
 			if fmt.Sprintf("%q", p.Name) == nameOf(l) {
-				s += ": " + p.Notation(is.Units.Temperature)
+				s += ": " + p.notation(is.Units.Temperature)
 			}
 		}
 	}

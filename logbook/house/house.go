@@ -230,9 +230,9 @@ func (p Programme) Cure() cure.Programme {
 	return out
 }
 
-// Notation writes the stages as they are typed, "165F 9h": in degrees Fahrenheit, or
+// notation writes the stages as they are typed, "165F 9h": in degrees Fahrenheit, or
 // Celsius, as the house reads them.
-func (p Programme) Notation(in units.TempUnit) string {
+func (p Programme) notation(in units.TempUnit) string {
 	return p.Cure().NotationIn(in == units.Fahrenheit)
 }
 

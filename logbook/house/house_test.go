@@ -205,7 +205,7 @@ func TestRefusedWithTheLine(t *testing.T) {
 	}
 	for _, c := range []struct{ name, text, want string }{
 		{"not UTF-8", "lab = '\xff'\n", "settings: the file is not UTF-8 text"},
-		{"too large", "# " + strings.Repeat("x", MaxFile), "settings: the file is larger than 49152 bytes"},
+		{"too large", "# " + strings.Repeat("x", maxFile), "settings: the file is larger than 49152 bytes"},
 	} {
 		if _, err := ReadTOML(strings.NewReader(c.text), Default()); err == nil || err.Error() != c.want {
 			t.Errorf("%s: %v, want %q", c.name, err, c.want)

@@ -129,7 +129,7 @@ func textsToNumbers(file []byte) ([]byte, error) {
 		if !known || v.kind != unstable.String {
 			return "", false, nil
 		}
-		x, ok, err := u.Parse(v.text)
+		x, ok, err := u.parse(v.text)
 		if err != nil {
 			return "", false, fmt.Errorf("settings: line %d: %s: %w", line(file, v.from), v.key, err)
 		}
@@ -161,9 +161,9 @@ func numbersToTexts(file []byte, in Units) []byte {
 	return out
 }
 
-// Parse reads a text with its unit as a number in the stored unit; ok is false for a
+// parse reads a text with its unit as a number in the stored unit; ok is false for a
 // quantity that is never written so.
-func (u Usual) Parse(text string) (v float64, ok bool, err error) {
+func (u Usual) parse(text string) (v float64, ok bool, err error) {
 	if !strings.ContainsFunc(text, func(r rune) bool { return r >= 'A' }) {
 		switch u.Of {
 		case PSI, TempC, SpanK, Seconds, Minutes:
@@ -217,7 +217,7 @@ func (u Usual) exact(v float64, in Units) string {
 			if d == 0 && mostDecimals > 3 {
 				text, d = strconv.FormatFloat(n, 'f', -1, 64), mostDecimals
 			}
-			if back, ok, err := u.Parse(text + " " + unit); err == nil && ok && back == v {
+			if back, ok, err := u.parse(text + " " + unit); err == nil && ok && back == v {
 				return text + " " + unit
 			}
 		}
@@ -246,7 +246,7 @@ func (u Usual) exact(v float64, in Units) string {
 			return ""
 		}
 		if text := units.ExactDuration(time.Duration(v) * time.Second); text != "" {
-			if back, ok, err := u.Parse(text); err == nil && ok && back == v {
+			if back, ok, err := u.parse(text); err == nil && ok && back == v {
 				return text
 			}
 		}

@@ -15,8 +15,8 @@ import (
 	"flaskside/timers/dough"
 )
 
-// MaxFile is the largest settings file read, in bytes.
-const MaxFile = 48 << 10
+// maxFile is the largest settings file read, in bytes.
+const maxFile = 48 << 10
 
 // settingsFile is what a file may hold: settings, and what is to be removed from lists.
 type settingsFile struct {
@@ -34,12 +34,12 @@ type settingsFile struct {
 // changed, and only what stands in [remove] goes. A number may be a text with its unit:
 // "207 bar", "165 F", "9 h".
 func ReadTOML(r io.Reader, base House) (House, error) {
-	b, err := io.ReadAll(io.LimitReader(r, MaxFile+1))
+	b, err := io.ReadAll(io.LimitReader(r, maxFile+1))
 	if err != nil {
 		return House{}, fmt.Errorf("read settings: %w", err)
 	}
-	if len(b) > MaxFile {
-		return House{}, fmt.Errorf("settings: the file is larger than %d bytes", MaxFile)
+	if len(b) > maxFile {
+		return House{}, fmt.Errorf("settings: the file is larger than %d bytes", maxFile)
 	}
 	if !utf8.Valid(b) {
 		return House{}, errors.New("settings: the file is not UTF-8 text")

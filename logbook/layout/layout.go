@@ -31,9 +31,9 @@ var (
 	KeyLast = []byte("last") // in Beat
 	KeyHead = []byte("head") // in Meta, as are:
 
-	KeyFormat  = []byte("format")
+	keyFormat  = []byte("format")
 	KeyBook    = []byte("book")
-	KeyCreated = []byte("created")
+	keyCreated = []byte("created")
 	KeyJournal = []byte("journal") // what journals lay beside the book
 )
 

@@ -235,7 +235,7 @@ func TestTooFew(t *testing.T) {
 	if r.Trend.OldForecasts.Closures != r.Closures || r.Closures < 8 {
 		t.Errorf("forecasts of %d closures, of %d", r.Trend.OldForecasts.Closures, r.Closures)
 	}
-	if r.Work.Final.Count != 4 || r.Work.Final.Wanting != WantSpans-4 || r.Work.Final.NewS != r.Work.Final.OldS {
+	if r.Work.Final.Count != 4 || r.Work.Final.Wanting != wantSpans-4 || r.Work.Final.NewS != r.Work.Final.OldS {
 		t.Errorf("final closure %+v", r.Work.Final)
 	}
 	if _, err := r.Adopt(house.Default()); !errors.Is(err, ErrTooFew) {

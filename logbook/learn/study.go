@@ -10,9 +10,9 @@ import (
 	"flaskside/logbook/house"
 )
 
-// WantSpans is how many times a piece of work must have been timed before its duration
+// wantSpans is how many times a piece of work must have been timed before its duration
 // is taken from the book (house default).
-const WantSpans = 20
+const wantSpans = 20
 
 // ErrTooFew: nothing has enough behind it to be learned.
 var ErrTooFew = errors.New("too few closures to learn from")
@@ -97,7 +97,7 @@ func wantsAll(c flash.Calibration) bool {
 func task(s Spans, oldS int) Task {
 	t := Task{OldS: oldS, NewS: oldS, Typical: flash.TypicalOf(s.S)}
 	t.LeftOut += s.LeftOut
-	if t.Wanting = max(0, WantSpans-t.Count); t.Wanting == 0 {
+	if t.Wanting = max(0, wantSpans-t.Count); t.Wanting == 0 {
 		t.NewS = int(math.Round(t.MedianS))
 	}
 	return t

@@ -352,10 +352,10 @@ func swallowed(value string, seen map[string]string, year int) (tail string, ok 
 	return tail, err == nil
 }
 
-// CheckDigit gives the check digit of a GTIN, or of another GS1 key, from the
+// checkDigit gives the check digit of a GTIN, or of another GS1 key, from the
 // digits before it: from the right with the weights 3, 1, 3, 1 …, what is missing
 // to the next ten (General Specifications, "Standard check digit calculations").
-func CheckDigit(before string) (int, error) {
+func checkDigit(before string) (int, error) {
 	if !allDigits(before) {
 		return 0, fmt.Errorf("%s is not made of digits alone", quoted(before))
 	}
@@ -374,7 +374,7 @@ func checkDigitHolds(s string) bool {
 	if !allDigits(s) {
 		return false
 	}
-	n, err := CheckDigit(s[:len(s)-1])
+	n, err := checkDigit(s[:len(s)-1])
 	return err == nil && int(s[len(s)-1]-'0') == n
 }
 
@@ -388,7 +388,7 @@ func gtin(s string) error {
 	case len(s) > 14:
 		return fmt.Errorf("%s has %d digits, not 14", quoted(s), len(s))
 	case !checkDigitHolds(s):
-		n, err := CheckDigit(s[:13])
+		n, err := checkDigit(s[:13])
 		if err != nil {
 			return err
 		}

@@ -27,12 +27,12 @@ func TestCheckDigit(t *testing.T) {
 		{"0345312000001", 1, "morovia.com, example GTIN 03453120000011"},
 		{"950110102091", 7, "morovia.com, example GLN 9501101020917"},
 	} {
-		if got, err := CheckDigit(c.before); err != nil || got != c.want {
+		if got, err := checkDigit(c.before); err != nil || got != c.want {
 			t.Errorf("CheckDigit(%s) = %d, %v; want %d (%s)", c.before, got, err, c.want, c.source)
 		}
 	}
 	for _, bad := range []string{"", "12a", "1 2", "٣"} {
-		if _, err := CheckDigit(bad); err == nil {
+		if _, err := checkDigit(bad); err == nil {
 			t.Errorf("CheckDigit(%q) was taken", bad)
 		}
 	}
@@ -229,14 +229,14 @@ func TestReference(t *testing.T) {
 		t.Fatal("reference cases are missing")
 	}
 	for _, c := range ref.CheckDigits {
-		if got, err := CheckDigit(c[0]); err != nil || strconv.Itoa(got) != c[1] {
+		if got, err := checkDigit(c[0]); err != nil || strconv.Itoa(got) != c[1] {
 			t.Errorf("CheckDigit(%s) = %d, %v; want %s", c[0], got, err, c[1])
 		}
 	}
 	for _, code := range ref.HIBC {
 		before := code[:len(code)-1]
 		want := code[len(code)-1]
-		if got, err := CheckChar(before); err != nil || got != want {
+		if got, err := checkChar(before); err != nil || got != want {
 			t.Errorf("CheckChar(%s) = %q, %v; want %q", before, got, err, want)
 		}
 		if _, err := Parse(code, now); err != nil {

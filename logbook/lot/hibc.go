@@ -19,9 +19,9 @@ type hibcCode struct {
 // Appendix B; the same as those of Code 39, ISO/IEC 16388).
 const hibcChars = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ-. $/+%"
 
-// CheckChar gives the check character of a HIBC code, which begins with +: the sum
+// checkChar gives the check character of a HIBC code, which begins with +: the sum
 // of the values of all characters before it, modulus 43.
-func CheckChar(before string) (byte, error) {
+func checkChar(before string) (byte, error) {
 	sum := 0
 	for _, r := range before {
 		v := strings.IndexRune(hibcChars, r)
@@ -38,7 +38,7 @@ func checks(s string) bool {
 	if len(s) < 2 || s[0] != '+' {
 		return false
 	}
-	c, err := CheckChar(s[:len(s)-1])
+	c, err := checkChar(s[:len(s)-1])
 	return err == nil && c == s[len(s)-1]
 }
 
@@ -76,7 +76,7 @@ func hibcOf(s string, year int) (Lot, error) {
 		s = u + " "
 	}
 	t := strings.TrimRight(s, " ")
-	if _, err := CheckChar(t); err != nil {
+	if _, err := checkChar(t); err != nil {
 		return Lot{Scheme: HIBC}, err
 	}
 	spaced := t != s
@@ -133,11 +133,11 @@ func wrongCheck(s string) error {
 	if len(s) < 3 {
 		return errors.New("a HIBC code has + and at least a labeler, a product, a unit and a check character: scan again")
 	}
-	want, err := CheckChar(s[:len(s)-1])
+	want, err := checkChar(s[:len(s)-1])
 	if err != nil {
 		return err
 	}
-	added, err := CheckChar(s)
+	added, err := checkChar(s)
 	if err != nil {
 		return err
 	}
@@ -176,7 +176,7 @@ func joinHIBC(a, b hibcCode, year int) (Lot, error) {
 		return Lot{Scheme: HIBC}, fmt.Errorf("the two codes do not belong together: the second is linked to a product code that ends in %s, the first ends in %s", shown(b.link), shown(a.check))
 	}
 	body := a.primary + "/" + b.secondary
-	c, err := CheckChar(body)
+	c, err := checkChar(body)
 	if err != nil {
 		return Lot{Scheme: HIBC}, err
 	}
@@ -370,7 +370,7 @@ func (h hibcCode) entry(l Lot) string {
 	case h.primary != "":
 		code = strings.Join(append([]string{h.primary}, further...), "/")
 	}
-	c, err := CheckChar(code)
+	c, err := checkChar(code)
 	if err != nil {
 		return l.Lot
 	}

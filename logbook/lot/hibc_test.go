@@ -19,7 +19,7 @@ func TestCheckChar(t *testing.T) {
 		{"+/EO523201", '3', "ANSI/HIBC 1.3 (provider), section 2.2"},
 		{"+$$52001510X3+", ' ', "zint 2.11.1"},
 	} {
-		if got, err := CheckChar(c.before); err != nil || got != c.want {
+		if got, err := checkChar(c.before); err != nil || got != c.want {
 			t.Errorf("CheckChar(%s) = %q, %v; want %q (%s)", c.before, got, err, c.want, c.source)
 		}
 	}
@@ -30,7 +30,7 @@ func TestCheckChar(t *testing.T) {
 // character from CheckChar, which the reference cases hold.
 func TestHIBC(t *testing.T) {
 	with := func(before string) string {
-		c, err := CheckChar(before)
+		c, err := checkChar(before)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -115,7 +115,7 @@ func TestQuantity(t *testing.T) {
 
 func TestHIBCRefused(t *testing.T) {
 	with := func(before string) string {
-		c, err := CheckChar(before)
+		c, err := checkChar(before)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -134,7 +134,7 @@ func TestHIBCRound(t *testing.T) {
 		secondary += name
 		primary := "+" + want.LIC + want.Product + want.Unit
 		check := func(s string) string {
-			c, err := CheckChar(s)
+			c, err := checkChar(s)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -204,7 +204,7 @@ func TestOneWrong(t *testing.T) {
 		if rapid.Bool().Draw(t, "combined") {
 			code += "/$$3280213" + chars(t, "lot", alnum, 1, 18)
 		}
-		c, err := CheckChar(code)
+		c, err := checkChar(code)
 		if err != nil {
 			t.Fatal(err)
 		}

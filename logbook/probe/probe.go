@@ -57,10 +57,10 @@ func Parse(text string) (Probe, error) {
 	return p, nil
 }
 
-// Sensor tells whether the path is a file of the kernel that holds one value at a
+// sensor tells whether the path is a file of the kernel that holds one value at a
 // time: a 1-wire thermometer (w1_slave, temperature) or one of hwmon
 // (temp*_input). Any other is a file or pipe of lines.
-func (p Probe) Sensor() bool {
+func (p Probe) sensor() bool {
 	name := filepath.Base(p.Path)
 	hwmon, _ := filepath.Match("temp*_input", name)
 	return hwmon || name == "w1_slave" || strings.HasPrefix(filepath.Clean(p.Path), "/sys/")
@@ -129,7 +129,7 @@ func (d Desk) watch(ctx context.Context, p Probe) {
 		}
 	})
 	for ctx.Err() == nil {
-		if p.Sensor() {
+		if p.sensor() {
 			w.readSensor()
 			sleep(ctx, sensorEvery)
 			continue

@@ -115,7 +115,7 @@ func TestParseProbe(t *testing.T) {
 		"/tmp/readings.txt":                               false,
 		"/tmp/sys/readings":                               false,
 	} {
-		if got := (Probe{Path: path}).Sensor(); got != want {
+		if got := (Probe{Path: path}).sensor(); got != want {
 			t.Errorf("%s: a sensor is %t", path, got)
 		}
 	}

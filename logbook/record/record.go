@@ -31,8 +31,8 @@ import (
 	"flaskside/timers"
 )
 
-// Version of the format.
-const Version = 1
+// version of the format.
+const version = 1
 
 // Hash of a record, or of the beginning of a book.
 type Hash [sha256.Size]byte
@@ -107,7 +107,7 @@ func Write(seq uint64, prev Hash, now timers.Reading, stamp timers.Stamp, a acti
 		return Record{}, fmt.Errorf("write record %d: %w", seq, err)
 	}
 	w := wire{
-		V: Version, Seq: seq, Prev: prev, Written: now.Wall.UTC(), Zone: now.Wall.Location().String(),
+		V: version, Seq: seq, Prev: prev, Written: now.Wall.UTC(), Zone: now.Wall.Location().String(),
 		Boot: stamp.BootID, BootNs: stamp.Boot, ID: a.ID, At: a.At.Round(0), By: a.By, Act: a.Kind(), Body: body, Unusual: a.Unusual, Why: a.Why,
 	}
 	raw, err := action.Encode(w)
@@ -127,8 +127,8 @@ func Decode(raw []byte) (Record, error) {
 	if err := json.Unmarshal(raw, &w); err != nil {
 		return Record{}, fmt.Errorf("not a record: %w", err)
 	}
-	if w.V != Version {
-		return Record{}, fmt.Errorf("record format %d, this program reads %d", w.V, Version)
+	if w.V != version {
+		return Record{}, fmt.Errorf("record format %d, this program reads %d", w.V, version)
 	}
 	if w.Seq == 0 {
 		return Record{}, errors.New("not a record: it has no number")

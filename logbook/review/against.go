@@ -24,9 +24,9 @@ const (
 	shortCode   = "cure-short" // also recorded by the bench
 )
 
-// Conditions lists what defects are held against: the codes the bench records, and
+// conditions lists what defects are held against: the codes the bench records, and
 // what the records tell by themselves.
-func Conditions() []Condition {
+func conditions() []Condition {
 	return []Condition{
 		{anyCode, "anything of these"},
 		{"no-separator", "no separator"},
@@ -50,7 +50,7 @@ func Conditions() []Condition {
 	}
 }
 
-// unusual gathers the codes of each flask, in the order of [Conditions]. What the bench
+// unusual gathers the codes of each flask, in the order of [conditions]. What the bench
 // marks of how a flask came out, or of its number, is no circumstance of its making.
 func unusual(b *bench.Bench, boil Boil) map[int][]string {
 	found := map[int]map[string]bool{}
@@ -61,7 +61,7 @@ func unusual(b *bench.Bench, boil Boil) map[int][]string {
 		found[no][code] = true
 	}
 	known := map[string]bool{}
-	for _, c := range Conditions() {
+	for _, c := range conditions() {
 		known[c.Code] = c.Code != anyCode
 	}
 	for no, codes := range b.Unusual() {
@@ -82,7 +82,7 @@ func unusual(b *bench.Bench, boil Boil) map[int][]string {
 	}
 	out := map[int][]string{}
 	for no, codes := range found {
-		for _, c := range Conditions() {
+		for _, c := range conditions() {
 			if codes[c.Code] {
 				out[no] = append(out[no], c.Code)
 			}
@@ -99,8 +99,8 @@ type Compare struct {
 	stats.Exact
 }
 
-// Tells is false where no outcome of these numbers could have had a p of 0.05 or less.
-func (c Compare) Tells() bool { return c.Least <= 1-stats.Confidence }
+// tells is false where no outcome of these numbers could have had a p of 0.05 or less.
+func (c Compare) tells() bool { return c.Least <= 1-stats.Confidence }
 
 // Against is a condition with the defects of the flasks that had it, and of the
 // others.
@@ -115,7 +115,7 @@ type Against struct {
 // had.
 func (r *Review) against() []Against {
 	out := []Against{}
-	for _, c := range Conditions() {
+	for _, c := range conditions() {
 		a := Against{Condition: c, Kinds: make([]int, len(action.Defects))}
 		var defect, remake [2][2]int // with the condition or not, with the defect or not
 		for _, f := range r.Flasks {

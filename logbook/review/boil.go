@@ -8,9 +8,9 @@ import (
 	"flaskside/logbook/bench"
 )
 
-// MostLoads is for how many loads at most the cure is estimated, which takes some
+// mostLoads is for how many loads at most the cure is estimated, which takes some
 // milliseconds each (house default).
-const MostLoads = 250
+const mostLoads = 250
 
 // Boil tells which flasks' cores may have passed the boiling point of the monomer in
 // the bath, by an estimate. The zero value tells that nothing was estimated.
@@ -23,7 +23,7 @@ type Boil struct {
 }
 
 // Boiling estimates the cures of the flasks ended in a period, from their programmes,
-// their sections and the bath's readings (see package bath). Of more than [MostLoads]
+// their sections and the bath's readings (see package bath). Of more than [mostLoads]
 // loads none is estimated, rather than some.
 func Boiling(b *bench.Bench, from, until time.Time) Boil {
 	loads := map[int][]int{}
@@ -33,7 +33,7 @@ func Boiling(b *bench.Bench, from, until time.Time) Boil {
 		}
 	}
 	out := Boil{Loads: len(loads), flasks: map[int]bool{}}
-	if len(loads) > MostLoads {
+	if len(loads) > mostLoads {
 		return out
 	}
 	out.Estimated = true
@@ -57,7 +57,7 @@ func Boiling(b *bench.Bench, from, until time.Time) Boil {
 // words tell what the estimate rests on.
 func (x Boil) words() string {
 	if !x.Estimated {
-		if x.Loads > MostLoads {
+		if x.Loads > mostLoads {
 			return fmt.Sprintf("Core may boil: not estimated, for there are %d loads; ask for a shorter time.", x.Loads)
 		}
 		return ""

@@ -90,7 +90,7 @@ func (r Review) figureRows() [][]string {
 		summary("closures", sizeWords(s.Size), s.Summary)
 		for i, n := range s.Counts {
 			figure := fmt.Sprintf("flasks with %d", i)
-			if i == MostCounted {
+			if i == mostCounted {
 				figure += " or more"
 			}
 			add("closures", sizeWords(s.Size), figure, strconv.Itoa(n), s.N)

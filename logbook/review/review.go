@@ -66,7 +66,7 @@ type Flask struct {
 	PinMM    *float64    `json:"pin_mm,omitempty"`    // of a flask ended in the period, as the next two
 	Outcome  string      `json:"outcome,omitempty"`
 	Defects  []string    `json:"defects,omitempty"`
-	Unusual  []string    `json:"unusual,omitempty"` // codes of [Conditions]
+	Unusual  []string    `json:"unusual,omitempty"` // codes of [conditions]
 }
 
 // Where a final closure lies in the dough's window, which is an estimate.
@@ -95,8 +95,8 @@ type Sized struct {
 	Counts []int `json:"counts,omitempty"` // flasks with 0, 1, 2 … closures, the last with as many or more
 }
 
-// MostCounted is the number of closures from which on flasks are counted together.
-const MostCounted = 6
+// mostCounted is the number of closures from which on flasks are counted together.
+const mostCounted = 6
 
 // Time is how long a piece of the work took, in seconds.
 type Time struct {
@@ -271,10 +271,10 @@ func sized(fs []*bench.Flask, figure func(*bench.Flask) (float64, bool)) []Sized
 // count fills in how many flasks had how many closures.
 func count(rows []Sized, closed []*bench.Flask) {
 	for i := range rows {
-		rows[i].Counts = make([]int, MostCounted+1)
+		rows[i].Counts = make([]int, mostCounted+1)
 		for _, f := range closed {
 			if rows[i].Size == "" || rows[i].Size == f.Size {
-				rows[i].Counts[min(len(f.Trials), MostCounted)]++
+				rows[i].Counts[min(len(f.Trials), mostCounted)]++
 			}
 		}
 	}

@@ -120,7 +120,7 @@ func TestByHand(t *testing.T) {
 		if a.Code == "no-mix" {
 			t.Error("a flask without an outcome is held against defects")
 		}
-		if a.Code == lowCode && (a.Defect.With.Count != 1 || a.Defect.With.N != 1 || a.Defect.Without.Count != 0 || a.Defect.Tells()) {
+		if a.Code == lowCode && (a.Defect.With.Count != 1 || a.Defect.With.N != 1 || a.Defect.Without.Count != 0 || a.Defect.tells()) {
 			t.Errorf("%+v", a)
 		}
 	}

@@ -104,10 +104,10 @@ func (r Review) Text(w io.Writer) error {
 
 func closureRows(sized []Sized) [][]string {
 	head := []string{"size", "flasks", "mean", "median", "most"}
-	for i := range MostCounted {
+	for i := range mostCounted {
 		head = append(head, fmt.Sprint(i))
 	}
-	rows := [][]string{append(head, fmt.Sprintf("%d+", MostCounted), "")}
+	rows := [][]string{append(head, fmt.Sprintf("%d+", mostCounted), "")}
 	for _, s := range sized {
 		row := []string{sizeWords(s.Size), fmt.Sprint(s.N), figure(s.Mean), figure(s.Median), fmt.Sprintf("%.0f", s.Max)}
 		for _, n := range s.Counts {

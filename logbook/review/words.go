@@ -29,7 +29,7 @@ const (
 func (r Review) noteMany() string {
 	n := 0
 	for _, a := range r.Against {
-		if a.Defect.Tells() {
+		if a.Defect.tells() {
 			n++
 		}
 	}
@@ -104,7 +104,7 @@ func pWords(c Compare) string {
 	switch {
 	case c.With.N == 0 || c.Without.N == 0:
 		return "no others"
-	case !c.Tells():
+	case !c.tells():
 		return cannotTell
 	case c.Two < 0.0001:
 		words = "p < 0.0001"
@@ -208,7 +208,7 @@ func (r Review) remakes() []Flask {
 // unusualWords puts codes into words.
 func unusualWords(codes []string) string {
 	words := map[string]string{}
-	for _, c := range Conditions() {
+	for _, c := range conditions() {
 		words[c.Code] = c.Words
 	}
 	out := make([]string, len(codes))
@@ -225,7 +225,7 @@ func (r Review) without() []string {
 		had[a.Code] = true
 	}
 	var out []string
-	for _, c := range Conditions() {
+	for _, c := range conditions() {
 		if !had[c.Code] {
 			out = append(out, c.Words)
 		}

@@ -19,12 +19,12 @@ import (
 // largest is the largest magnitude of a value, so that sums and squares stay finite.
 const largest = 1e12
 
-// ErrNoValues: nothing was given.
-var ErrNoValues = errors.New("there are no values")
+// errNoValues: nothing was given.
+var errNoValues = errors.New("there are no values")
 
 func usable(x []float64) error {
 	if len(x) == 0 {
-		return ErrNoValues
+		return errNoValues
 	}
 	for i, v := range x {
 		if math.IsNaN(v) || math.Abs(v) > largest {

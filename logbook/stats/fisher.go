@@ -7,8 +7,8 @@ import (
 	"gonum.org/v1/gonum/stat/combin"
 )
 
-// MaxTable is the largest sum of a two by two table.
-const MaxTable = 10_000_000
+// maxTable is the largest sum of a two by two table.
+const maxTable = 10_000_000
 
 // Exact is what Fisher's exact test says of a table
 //
@@ -32,16 +32,16 @@ const alike = 1 + 1e-7
 
 // Fisher is the exact test of R. A. Fisher, The Design of Experiments (1935), chapter
 // II; two-sided by the usual sum of the small probabilities. Errors: a count below 0,
-// or more than [MaxTable] in all. A table with an empty margin has the value 1.
+// or more than [maxTable] in all. A table with an empty margin has the value 1.
 func Fisher(a, b, c, d int) (Exact, error) {
 	for _, n := range []int{a, b, c, d} {
-		if n < 0 || n > MaxTable {
-			return Exact{}, fmt.Errorf("a table holds counts of 0 to %d, not %d", MaxTable, n)
+		if n < 0 || n > maxTable {
+			return Exact{}, fmt.Errorf("a table holds counts of 0 to %d, not %d", maxTable, n)
 		}
 	}
 	row, col, n := a+b, a+c, a+b+c+d
-	if n > MaxTable {
-		return Exact{}, fmt.Errorf("a table of more than %d is too large", MaxTable)
+	if n > maxTable {
+		return Exact{}, fmt.Errorf("a table of more than %d is too large", maxTable)
 	}
 	lo, hi := max(0, row+col-n), min(row, col)
 	choose := func(n, k int) float64 { return combin.LogGeneralizedBinomial(float64(n), float64(k)) }

@@ -249,13 +249,13 @@ func TestRefused(t *testing.T) {
 		"more than all": second(Wilson(3, 2)),
 		"below none":    second(Wilson(-1, 2)),
 		"minus":         second(Fisher(1, -1, 2, 2)),
-		"too large":     second(Fisher(MaxTable, 1, 1, 1)),
+		"too large":     second(Fisher(maxTable, 1, 1, 1)),
 	} {
 		if err == nil {
 			t.Errorf("%s: taken", name)
 		}
 	}
-	if !errors.Is(second(Individuals(nil)), ErrNoValues) {
+	if !errors.Is(second(Individuals(nil)), errNoValues) {
 		t.Error("no values are not named")
 	}
 }

@@ -80,7 +80,7 @@ func Of(b *bench.Bench, now timers.Now) Line {
 			own = append(own, Row{Kind: Own, No: w.Timer, Label: w.Label, Bars: []Bar{bar}})
 		}
 		for _, no := range w.Flasks {
-			if f := b.Flasks[no]; f != nil && (w.What != bench.Dough || Workable(f)) {
+			if f := b.Flasks[no]; f != nil && (w.What != bench.Dough || workable(f)) {
 				of[no] = append(of[no], bar)
 			}
 		}
@@ -98,8 +98,8 @@ func Of(b *bench.Bench, now timers.Now) Line {
 	return l
 }
 
-// Workable tells whether something can still be done to a flask before its dough ends.
-func Workable(f *bench.Flask) bool {
+// workable tells whether something can still be done to a flask before its dough ends.
+func workable(f *bench.Flask) bool {
 	return f.Stage == bench.Trimmed || f.Stage == bench.Sheetout || f.Stage == bench.Drying
 }
 

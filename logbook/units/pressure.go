@@ -30,8 +30,8 @@ const (
 	MPa PressureUnit = "MPa"
 )
 
-// ParsePressureUnit reads the name of a unit, in any case.
-func ParsePressureUnit(s string) (PressureUnit, error) {
+// parsePressureUnit reads the name of a unit, in any case.
+func parsePressureUnit(s string) (PressureUnit, error) {
 	for _, u := range []PressureUnit{PSI, Bar, MPa} {
 		if strings.EqualFold(strings.TrimSpace(s), string(u)) {
 			return u, nil
@@ -42,7 +42,7 @@ func ParsePressureUnit(s string) (PressureUnit, error) {
 
 // UnmarshalText reads a unit from a settings file; see ParsePressureUnit.
 func (u *PressureUnit) UnmarshalText(b []byte) error {
-	v, err := ParsePressureUnit(string(b))
+	v, err := parsePressureUnit(string(b))
 	if err != nil {
 		return err
 	}

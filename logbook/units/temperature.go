@@ -24,9 +24,9 @@ const (
 	Fahrenheit TempUnit = "F"
 )
 
-// ParseTempUnit reads "C" or "F", in any case and with or without the degree
+// parseTempUnit reads "C" or "F", in any case and with or without the degree
 // sign.
-func ParseTempUnit(s string) (TempUnit, error) {
+func parseTempUnit(s string) (TempUnit, error) {
 	switch strings.ToUpper(strings.TrimPrefix(strings.TrimSpace(s), "°")) {
 	case "C":
 		return Celsius, nil
@@ -38,7 +38,7 @@ func ParseTempUnit(s string) (TempUnit, error) {
 
 // UnmarshalText reads a unit from a settings file; see ParseTempUnit.
 func (u *TempUnit) UnmarshalText(b []byte) error {
-	v, err := ParseTempUnit(string(b))
+	v, err := parseTempUnit(string(b))
 	if err != nil {
 		return err
 	}

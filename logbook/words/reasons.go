@@ -5,10 +5,10 @@ import "strings"
 // Why something unusual was done, or a record was put right: the digits that records
 // hold.
 const (
-	CheckedRight   = "1"
-	MakerSays      = "2"
-	Asked          = "3"
-	NoTime         = "4"
+	checkedRight   = "1"
+	makerSays      = "2"
+	asked          = "3"
+	noTime         = "4"
 	EnteredLate    = "5"
 	WrongKey       = "6"
 	Misread        = "7"

@@ -33,15 +33,6 @@ func name[C ~string](table map[string]string, code C) string {
 	return strings.ReplaceAll(strings.ReplaceAll(string(code), "-", " "), "_", " ")
 }
 
-// Capital begins a sentence.
-func Capital(s string) string {
-	if s == "" {
-		return s
-	}
-	r := []rune(s)
-	return strings.ToUpper(string(r[:1])) + string(r[1:])
-}
-
 // Clip shortens a stranger's text to so many characters for a line of error. It never
 // cuts inside a character.
 func Clip(s string, most int) string {

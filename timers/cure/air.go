@@ -7,7 +7,7 @@ import (
 )
 
 // Air is the pressure of the air where the bath stands, in hPa. 0 is not given: water is then taken to boil at 100 °C and
-// monomer at [BoilC].
+// monomer at [boilC].
 type Air float64
 
 // SeaLevel is the standard atmosphere at no altitude.
@@ -67,15 +67,15 @@ func (a Air) WaterBoilsC() float64 {
 // MonomerBoilsC is the boiling point of methyl methacrylate in °C: by Clausius and Clapeyron from 100.2 °C at 1 atm.
 func (a Air) MonomerBoilsC() float64 {
 	if a == 0 {
-		return BoilC
+		return boilC
 	}
 	return 1/(1/(monomerBoilsC+Kelvin)-gasJPerMolK/monomerJPMol*math.Log(float64(a/SeaLevel))) - Kelvin
 }
 
-// BoilRatio is the vapour pressure of monomer over resin at tempC holding monomerPct wt% of monomer, divided by that of
+// boilRatio is the vapour pressure of monomer over resin at tempC holding monomerPct wt% of monomer, divided by that of
 // the air: Flory-Huggins with chi 0.5 and Clausius-Clapeyron with 36 kJ/mol from the boiling point (both from memory).
 // Above 1 the core could boil even without dissolved gas or water.
-func (a Air) BoilRatio(tempC, monomerPct float64) float64 {
+func (a Air) boilRatio(tempC, monomerPct float64) float64 {
 	return boilRatio(a.MonomerBoilsC(), tempC, monomerPct)
 }
 

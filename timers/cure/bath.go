@@ -12,8 +12,8 @@ import (
 const (
 	MinBathC    = 0   // a water bath does not freeze
 	MaxBathC    = 130 // nor get hotter than this under a lid
-	MaxDuration = 14 * 24 * time.Hour
-	MaxKnots    = 100_000 // a reading every 12 s for 14 days
+	maxDuration = 14 * 24 * time.Hour
+	maxKnots    = 100_000 // a reading every 12 s for 14 days
 )
 
 // Knot is one point of a bath curve: TimeS seconds after the flask went in, TempC °C. Between knots the bath is a
@@ -40,16 +40,16 @@ func CheckBath(bath []Knot) error {
 	if len(bath) == 0 {
 		return errors.New("the bath has no points: give at least one temperature")
 	}
-	if len(bath) > MaxKnots {
-		return fmt.Errorf("the bath has %d points: at most %d are taken", len(bath), MaxKnots)
+	if len(bath) > maxKnots {
+		return fmt.Errorf("the bath has %d points: at most %d are taken", len(bath), maxKnots)
 	}
 	before := math.Inf(-1)
 	for i, k := range bath {
 		if err := checkTemp(k.TempC); err != nil {
 			return fmt.Errorf("bath point %d: %w", i+1, err)
 		}
-		if !(math.Abs(k.TimeS) <= MaxDuration.Seconds()) {
-			return fmt.Errorf("bath point %d: time %g min cannot be: at most %g days", i+1, k.TimeS/60, MaxDuration.Hours()/24)
+		if !(math.Abs(k.TimeS) <= maxDuration.Seconds()) {
+			return fmt.Errorf("bath point %d: time %g min cannot be: at most %g days", i+1, k.TimeS/60, maxDuration.Hours()/24)
 		}
 		if k.TimeS <= before {
 			return fmt.Errorf("bath point %d: its time %g min is not after the one before (%g min)", i+1, k.TimeS/60, before/60)

@@ -121,6 +121,6 @@ func (c *chemistry) linear(tK, x, y float64) rates {
 	return r
 }
 
-// BoilC is the boiling point of methyl methacrylate at 1 atm in °C as teaching texts give it, taken where the air of the
+// boilC is the boiling point of methyl methacrylate at 1 atm in °C as teaching texts give it, taken where the air of the
 // place is not given; [Air.MonomerBoilsC] has the measured one.
-const BoilC = 100.8
+const boilC = 100.8

@@ -10,9 +10,9 @@ func Common() []Programme {
 		// research standard; also used overnight
 		{"long", []Stage{{TempC: 74, Hold: 9 * time.Hour}}},
 		// teaching texts, "long cycle"
-		{"long with boil", []Stage{{TempC: 74, Hold: 8 * time.Hour}, {100, time.Hour, DefaultRamp}}},
+		{"long with boil", []Stage{{TempC: 74, Hold: 8 * time.Hour}, {100, time.Hour, defaultRamp}}},
 		// teaching texts, "short cycle"
-		{"short with boil", []Stage{{TempC: 74, Hold: 2 * time.Hour}, {100, time.Hour, DefaultRamp}}},
+		{"short with boil", []Stage{{TempC: 74, Hold: 2 * time.Hour}, {100, time.Hour, defaultRamp}}},
 		// published with a residual of 1.95 ± 0.24 %
 		{"two stages", []Stage{{TempC: 73, Hold: 90 * time.Minute}, {100, 30 * time.Minute, ramp20}}},
 	}

@@ -23,7 +23,7 @@ func Run(thinnest, thickest Params, bath []Knot, o Options) (Estimate, error) {
 			return Estimate{}, err
 		}
 	}
-	e.Range = RangeOf(&e.Thinnest, &e.Thickest)
+	e.Range = rangeOf(&e.Thinnest, &e.Thickest)
 	return e, nil
 }
 

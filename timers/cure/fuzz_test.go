@@ -48,7 +48,7 @@ func FuzzParseDuration(f *testing.F) {
 			oneLine(t, err)
 			return
 		}
-		if d < 0 || d > MaxDuration || d%time.Second != 0 {
+		if d < 0 || d > maxDuration || d%time.Second != 0 {
 			t.Fatalf("%q gave %s", s, d)
 		}
 		if back, err := parseDuration(formatDuration(d)); err != nil || back != d {

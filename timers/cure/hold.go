@@ -38,11 +38,11 @@ func (p Programme) span(stage int) (fromS, toS float64) {
 	return at.Seconds(), at.Seconds()
 }
 
-// ExtraHold is how much longer a stage of the programme, counted from 0, must be held at its own temperature in the bath as
+// extraHold is how much longer a stage of the programme, counted from 0, must be held at its own temperature in the bath as
 // it was. It is 0 when the bath cost nothing up to the end of that stage. startC is the bath's temperature at the start of
 // a programme that begins with a ramp. A bath that ends the stage away from its set point is taken to be there a minute
 // later.
-func ExtraHold(p Params, prog Programme, startC float64, bath []Knot, stage int) (Extra, error) {
+func extraHold(p Params, prog Programme, startC float64, bath []Knot, stage int) (Extra, error) {
 	if err := prog.Validate(); err != nil {
 		return Extra{}, err
 	}
@@ -131,7 +131,7 @@ func upToS(bath []Knot, toS float64) []Knot {
 
 // holdUntil is when, in s, stop comes true in a bath that goes on as it ends, looked for up to 48 h after fromS.
 func holdUntil(p Params, bath []Knot, fromS float64, stop until) (endS float64, hit bool, err error) {
-	o, err := Options{EndS: math.Min(fromS+maxExtra.Seconds(), MaxDuration.Seconds()), WithoutCurve: true}.filled(bath)
+	o, err := Options{EndS: math.Min(fromS+maxExtra.Seconds(), maxDuration.Seconds()), WithoutCurve: true}.filled(bath)
 	if err != nil {
 		return 0, false, fmt.Errorf("extra hold: %w", err)
 	}
@@ -142,7 +142,7 @@ func holdUntil(p Params, bath []Knot, fromS float64, stop until) (endS float64, 
 // HoldFor is how long a flask would have to be in a bath of tempC, from going in, until the mean residual monomer is
 // monomerPct wt%: information only. reached is false when 72 h do not do it.
 func HoldFor(p Params, tempC, monomerPct float64) (hold time.Duration, reached bool, err error) {
-	if err := p.Validate(); err != nil {
+	if err := p.validate(); err != nil {
 		return 0, false, err
 	}
 	if !(monomerPct > 0 && monomerPct < 100) {
@@ -232,5 +232,5 @@ func (x Excursion) Cost(p Params, prog Programme, startC float64, start time.Tim
 	if err != nil {
 		return Extra{}, err
 	}
-	return ExtraHold(p, prog, startC, bath, x.Stage)
+	return extraHold(p, prog, startC, bath, x.Stage)
 }

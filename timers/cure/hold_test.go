@@ -16,7 +16,7 @@ func TestExtraHold(t *testing.T) {
 	} {
 		for _, atH := range []float64{1, 2, 3, 5} {
 			bath := []Knot{{0, 74}, {atH*3600 - 60, 74}, {atH * 3600, row.dropC}, {(atH+row.hours)*3600 - 60, row.dropC}, {(atH + row.hours) * 3600, 74}}
-			x, err := ExtraHold(Defaults(), prog, 22, bath, 0)
+			x, err := extraHold(Defaults(), prog, 22, bath, 0)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -39,26 +39,26 @@ func TestExtraHoldEdges(t *testing.T) {
 		"as planned": prog.Knots(22),
 		"hotter":     {{0, 76}, {9 * 3600, 76}},
 	} {
-		x, err := ExtraHold(Defaults(), prog, 22, bath, 0)
+		x, err := extraHold(Defaults(), prog, 22, bath, 0)
 		if err != nil || !x.Reached || x.Hold != 0 {
 			t.Errorf("%s: %+v, %v, want no cost", what, x, err)
 		}
 	}
 	// A bath that failed and stayed cold is taken to be back a minute after it was last seen.
-	x, err := ExtraHold(Defaults(), prog, 22, []Knot{{0, 74}, {8 * 3600, 74}, {8*3600 + 60, 40}, {9 * 3600, 40}}, 0)
+	x, err := extraHold(Defaults(), prog, 22, []Knot{{0, 74}, {8 * 3600, 74}, {8*3600 + 60, 40}, {9 * 3600, 40}}, 0)
 	if err != nil || !x.Reached || x.Minutes < 70 || x.Minutes > 120 {
 		t.Errorf("cold at the end: %+v, %v", x, err)
 	}
 	// No peroxide, no cure: nothing to make up. Nearly none: not reached, and said.
 	p := Defaults()
 	p.Peroxide = 0
-	if x, err := ExtraHold(p, prog, 22, []Knot{{0, 40}}, 0); err != nil || x.Hold != 0 {
+	if x, err := extraHold(p, prog, 22, []Knot{{0, 40}}, 0); err != nil || x.Hold != 0 {
 		t.Errorf("no peroxide: %+v, %v", x, err)
 	}
-	if _, err := ExtraHold(Defaults(), Programme{}, 22, prog.Knots(22), 0); err == nil {
+	if _, err := extraHold(Defaults(), Programme{}, 22, prog.Knots(22), 0); err == nil {
 		t.Error("an empty programme was taken")
 	}
-	if _, err := ExtraHold(Defaults(), prog, 22, nil, 0); err == nil {
+	if _, err := extraHold(Defaults(), prog, 22, nil, 0); err == nil {
 		t.Error("an empty bath was taken")
 	}
 }
@@ -66,15 +66,15 @@ func TestExtraHoldEdges(t *testing.T) {
 // Hours from going in to 2.2 % by bath temperature (3 mm): worked out once with an independent implementation.
 func TestHoldFor(t *testing.T) {
 	for tempC, hours := range map[float64]float64{68: 23, 70: 17, 72: 12.8, 74: 9.6, 76: 7.3, 78: 5.6, 80: 4.3} {
-		d, reached, err := HoldFor(Defaults(), tempC, LimitPct)
+		d, reached, err := HoldFor(Defaults(), tempC, limitPct)
 		if err != nil || !reached {
 			t.Fatalf("%g °C: %v, %v", tempC, reached, err)
 		}
 		near(t, fmt.Sprintf("hours at %g °C to 2.2 %%", tempC), d.Hours(), hours, 0.01*hours)
 		r := run(t, Defaults(), []Knot{{0, tempC}}, d.Hours())
-		near(t, "residual then", r.WMeanEnd, LimitPct, 2e-4)
+		near(t, "residual then", r.WMeanEnd, limitPct, 2e-4)
 	}
-	if _, reached, err := HoldFor(Defaults(), 50, LimitPct); reached || err != nil {
+	if _, reached, err := HoldFor(Defaults(), 50, limitPct); reached || err != nil {
 		t.Errorf("50 °C: reached %v, %v", reached, err)
 	}
 	for _, bad := range [][2]float64{{400, 2}, {math.NaN(), 2}, {74, 0}, {74, 100}, {74, math.NaN()}} {
@@ -146,7 +146,7 @@ func TestExcursionCost(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	all, err := ExtraHold(Defaults(), prog, 22, bath, 0)
+	all, err := extraHold(Defaults(), prog, 22, bath, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -191,5 +191,5 @@ func TestBathIsThereOnceItStaysTenMinutes(t *testing.T) {
 
 // Flory-Huggins at 20 wt% and the boiling point, worked out by hand with 0.94 and 1.18 kg/L.
 func TestBoilRatioByHand(t *testing.T) {
-	near(t, "20 wt%", Air(0).BoilRatio(BoilC, 20), 0.6831, 0.001)
+	near(t, "20 wt%", Air(0).boilRatio(boilC, 20), 0.6831, 0.001)
 }

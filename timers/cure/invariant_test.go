@@ -106,7 +106,7 @@ func TestOddParameters(t *testing.T) {
 				*e.at(&p) = rapid.Float64Range(e.min, e.max).Draw(t, e.Name)
 			}
 		}
-		if p.Validate() != nil {
+		if p.validate() != nil {
 			return
 		}
 		taken++
@@ -252,11 +252,11 @@ func TestLongestBath(t *testing.T) {
 	if raceDetector {
 		t.Skip("half a second becomes ten under the race detector, and nothing here is concurrent")
 	}
-	bath := make([]Knot, MaxKnots+1)
+	bath := make([]Knot, maxKnots+1)
 	for i := range bath {
 		bath[i] = Knot{float64(i) * 12, 74 + 0.3*math.Sin(float64(i)*float64(i))}
 	}
-	r, err := Simulate(Defaults(), bath[:MaxKnots], Options{})
+	r, err := Simulate(Defaults(), bath[:maxKnots], Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -264,7 +264,7 @@ func TestLongestBath(t *testing.T) {
 		t.Error(c)
 	}
 	if n := r.Steps + r.Rejected; n > 220_000 {
-		t.Errorf("%d points took %d steps, want 220,000 at most", MaxKnots, n)
+		t.Errorf("%d points took %d steps, want 220,000 at most", maxKnots, n)
 	}
 	if _, err := Simulate(Defaults(), bath, Options{}); err == nil {
 		t.Error("a bath over the limit was taken")

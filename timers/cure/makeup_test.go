@@ -199,7 +199,7 @@ func TestColdBathIsBegunAnew(t *testing.T) {
 	if r.CoreAtBath {
 		t.Errorf("core at a bath of 24 °C after %g min", r.CoreAtBathMin)
 	}
-	if rg := RangeOf(&r, &r); strings.Contains(rg.AtBathText, "about 0 min") {
+	if rg := rangeOf(&r, &r); strings.Contains(rg.AtBathText, "about 0 min") {
 		t.Error(rg.AtBathText)
 	}
 	// A cold start: core and bath come up together, and are told from 60 °C on.
@@ -262,7 +262,7 @@ func TestDipIsMadeUpBeforeTheBoil(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if raw.Peak < 110 || made.Peak > BoilC || m.Hold < 15*time.Minute {
+	if raw.Peak < 110 || made.Peak > boilC || m.Hold < 15*time.Minute {
 		t.Errorf("peak by the clock %.0f °C, by the advice %.0f °C: %+v", raw.Peak, made.Peak, m)
 	}
 }

@@ -129,7 +129,7 @@ func (p *Params) SetSection(mm float64) error {
 	}
 	p.GypsumLo -= skew
 	p.GypsumHi += skew
-	return p.Validate()
+	return p.validate()
 }
 
 func (p *Params) setSection(mm, halfInnerMM float64) error {
@@ -175,8 +175,8 @@ func (p *Params) Set(name string, value float64) error {
 	return fmt.Errorf("parameter %q is not one of %s", name, strings.Join(names, ", "))
 }
 
-// Validate reports the first parameter that cannot be.
-func (p *Params) Validate() error {
+// validate reports the first parameter that cannot be.
+func (p *Params) validate() error {
 	for _, e := range entries() {
 		if err := e.check(*e.at(p)); err != nil {
 			return err

@@ -99,7 +99,7 @@ func TestSetRefuses(t *testing.T) {
 	}
 	p := Defaults()
 	p.Ly = 0
-	if err := p.Validate(); err == nil {
+	if err := p.validate(); err == nil {
 		t.Error("Ly 0 with Lx not 0 was taken")
 	}
 }

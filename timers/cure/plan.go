@@ -17,14 +17,14 @@ type Fit struct {
 // the time on the wall, not the cure.
 func (p Programme) Out(start time.Time) time.Time { return start.Add(p.Total()) }
 
-// LatestStart is the last moment the flasks may go in to be out at out.
-func (p Programme) LatestStart(out time.Time) time.Time { return out.Add(-p.Total()) }
+// latestStart is the last moment the flasks may go in to be out at out.
+func (p Programme) latestStart(out time.Time) time.Time { return out.Add(-p.Total()) }
 
 // PlanBack holds every programme against going in now and coming out at out, in the order given.
 func PlanBack(now, out time.Time, programmes []Programme) []Fit {
 	fits := make([]Fit, len(programmes))
 	for i, p := range programmes {
-		latest := p.LatestStart(out)
+		latest := p.latestStart(out)
 		fits[i] = Fit{p, latest, latest.Sub(now), !latest.Before(now)}
 	}
 	return fits

@@ -13,8 +13,8 @@ import (
 
 // Limits of a programme and the ramp taken when none is written (house defaults).
 const (
-	MaxStages   = 20
-	DefaultRamp = 30 * time.Minute // a covered bath of 10 L with 1 kW needs about this from 74 to 100 °C
+	maxStages   = 20
+	defaultRamp = 30 * time.Minute // a covered bath of 10 L with 1 kW needs about this from 74 to 100 °C
 	maxNotation = 512
 	maxName     = 60
 )
@@ -35,13 +35,13 @@ type Stage struct {
 //
 // for instance "night: 74C 8h, ramp 30min, 100C 1h". A comma may stand for +, "°C" or nothing for C, and F for degrees
 // Fahrenheit; durations are numbers with h, min or s, joined as in 1h30min. A ramp that is not written is none for the first stage (the flasks go
-// into a bath already at temperature), none between equal temperatures, and [DefaultRamp] otherwise.
+// into a bath already at temperature), none between equal temperatures, and [defaultRamp] otherwise.
 type Programme struct {
 	Name   string
 	Stages []Stage
 }
 
-// Validate reports the first thing wrong with a programme.
+// validate reports the first thing wrong with a programme.
 func (p Programme) Validate() error {
 	if err := checkName(p.Name); err != nil {
 		return err
@@ -49,18 +49,18 @@ func (p Programme) Validate() error {
 	if len(p.Stages) == 0 {
 		return errors.New("the programme is empty: write at least one stage such as 74C 9h")
 	}
-	if len(p.Stages) > MaxStages {
-		return fmt.Errorf("the programme has %d stages: at most %d are taken", len(p.Stages), MaxStages)
+	if len(p.Stages) > maxStages {
+		return fmt.Errorf("the programme has %d stages: at most %d are taken", len(p.Stages), maxStages)
 	}
 	total := time.Duration(0)
 	for i, s := range p.Stages {
 		if err := checkTemp(s.TempC); err != nil {
 			return fmt.Errorf("stage %d: %w", i+1, err)
 		}
-		if s.Hold < time.Minute || s.Hold > MaxDuration {
+		if s.Hold < time.Minute || s.Hold > maxDuration {
 			return fmt.Errorf("stage %d: a hold of %s cannot be: 1 minute to 14 days", i+1, s.Hold)
 		}
-		if s.Ramp < 0 || s.Ramp > MaxDuration {
+		if s.Ramp < 0 || s.Ramp > maxDuration {
 			return fmt.Errorf("stage %d: a ramp of %s cannot be: 0 to 14 days", i+1, s.Ramp)
 		}
 		if s.Hold%time.Second != 0 || s.Ramp%time.Second != 0 {
@@ -68,8 +68,8 @@ func (p Programme) Validate() error {
 		}
 		total += s.Hold + s.Ramp
 	}
-	if total > MaxDuration {
-		return fmt.Errorf("the programme takes %s: at most %g days", formatDuration(total), MaxDuration.Hours()/24)
+	if total > maxDuration {
+		return fmt.Errorf("the programme takes %s: at most %g days", formatDuration(total), maxDuration.Hours()/24)
 	}
 	return nil
 }
@@ -85,14 +85,14 @@ func checkName(name string) error {
 	return nil
 }
 
-// MinRatio and MaxRatio are the powder to liquid by mass between which a mix is taken into the model; outside it is refused
+// minRatio and MaxRatio are the powder to liquid by mass between which a mix is taken into the model; outside it is refused
 // (house default, a little wider than the 1.8 to 3 the model was tried in).
-const MinRatio, MaxRatio = 1.5, 3.5
+const minRatio, maxRatio = 1.5, 3.5
 
 // CheckRatio refuses a powder to liquid by mass that the model does not take.
 func CheckRatio(ratio float64) error {
-	if !(ratio >= MinRatio && ratio <= MaxRatio) {
-		return fmt.Errorf("powder to liquid %.3g:1 by mass: the cure model takes %g to %g; look at the masses of the mix", ratio, MinRatio, MaxRatio)
+	if !(ratio >= minRatio && ratio <= maxRatio) {
+		return fmt.Errorf("powder to liquid %.3g:1 by mass: the cure model takes %g to %g; look at the masses of the mix", ratio, minRatio, maxRatio)
 	}
 	return nil
 }
@@ -174,7 +174,7 @@ func ParseProgrammeIn(text string, fahrenheit bool) (Programme, error) {
 		}
 		s.Ramp = ramp
 		if n := len(p.Stages); !written && n > 0 && p.Stages[n-1].TempC != s.TempC {
-			s.Ramp = DefaultRamp
+			s.Ramp = defaultRamp
 		}
 		p.Stages = append(p.Stages, s)
 		ramp, pending, written = 0, false, false
@@ -216,7 +216,7 @@ func parseStage(text string, fahrenheit bool) (Stage, error) {
 	return Stage{TempC: temp, Hold: hold}, nil
 }
 
-// parseDuration reads "9h", "90 min", "1h30min" or "45s", to the whole second and at most [MaxDuration].
+// parseDuration reads "9h", "90 min", "1h30min" or "45s", to the whole second and at most [maxDuration].
 func parseDuration(text string) (time.Duration, error) {
 	wrong := fmt.Errorf("%q is not a time: write 9h, 90min or 1h30min", strings.TrimSpace(text))
 	rest := strings.ToLower(strings.TrimSpace(text))
@@ -250,8 +250,8 @@ func parseDuration(text string) (time.Duration, error) {
 		}
 		rest = strings.TrimSpace(rest[j:])
 	}
-	if total > MaxDuration.Seconds() {
-		return 0, fmt.Errorf("%q is too long: at most %g days", strings.TrimSpace(text), MaxDuration.Hours()/24)
+	if total > maxDuration.Seconds() {
+		return 0, fmt.Errorf("%q is too long: at most %g days", strings.TrimSpace(text), maxDuration.Hours()/24)
 	}
 	return time.Duration(math.Round(total)) * time.Second, nil
 }

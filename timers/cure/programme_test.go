@@ -183,7 +183,7 @@ func TestPlanAcrossClockChange(t *testing.T) {
 		if out.Sub(row.start) != 9*time.Hour || out.Format("15:04") != row.out {
 			t.Errorf("%s: out at %s after %s, want %s after 9h", row.what, out.Format("15:04"), out.Sub(row.start), row.out)
 		}
-		if got := nine.LatestStart(out); !got.Equal(row.start) {
+		if got := nine.latestStart(out); !got.Equal(row.start) {
 			t.Errorf("%s: latest start %s, want %s", row.what, got, row.start)
 		}
 	}

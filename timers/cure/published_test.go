@@ -99,10 +99,10 @@ func TestPublished(t *testing.T) {
 		if row.mm > 10 { // not "normal thickness"
 			status = "beyond"
 		}
-		line(status, fmt.Sprintf("74 °C, %g mm: stays below %.1f °C", row.mm, BoilC), "yes at normal thickness (taught)", fmt.Sprintf("%.1f °C", r.Peak))
+		line(status, fmt.Sprintf("74 °C, %g mm: stays below %.1f °C", row.mm, boilC), "yes at normal thickness (taught)", fmt.Sprintf("%.1f °C", r.Peak))
 		near(t, "peak at 74 °C", r.Peak, row.model, 0.5)
-		if status == tested && r.Peak >= BoilC {
-			t.Errorf("%g mm at 74 °C passes %g °C", row.mm, BoilC)
+		if status == tested && r.Peak >= boilC {
+			t.Errorf("%g mm at 74 °C passes %g °C", row.mm, boilC)
 		}
 		line(fitted, fmt.Sprintf("74 °C, %g mm: time of the exotherm", row.mm), "40 to 90 min (taught; 60 used)", fmt.Sprintf("%.0f min", r.TOverMin))
 		if r.TOverMin < 40 || r.TOverMin > 90 {
@@ -115,7 +115,7 @@ func TestPublished(t *testing.T) {
 		t.Error("a 3 or 6 mm core boils at 74 °C")
 	}
 	plunged := peak(3, 100, 3)
-	line(misfit, "3 mm straight into 100 °C: most porous", "yes (seen: IJDSR 2015;3(3))", fmt.Sprintf("core %.1f °C, %.0f min above %.1f", plunged.Peak, plunged.AboveBoilMin, BoilC))
+	line(misfit, "3 mm straight into 100 °C: most porous", "yes (seen: IJDSR 2015;3(3))", fmt.Sprintf("core %.1f °C, %.0f min above %.1f", plunged.Peak, plunged.AboveBoilMin, boilC))
 	if plunged.AboveBoilMin > 0 {
 		t.Error("the misfit is met now: mark the row as tested")
 	}
@@ -175,7 +175,7 @@ func TestTimeAboveBoiling(t *testing.T) {
 	}
 	above, peak := 0.0, 0.0
 	for _, c := range fine.Core {
-		if c > BoilC {
+		if c > boilC {
 			above += 1.0 / 60
 		}
 		peak = max(peak, c)

@@ -8,7 +8,7 @@ import (
 
 // Limits for readings (house defaults).
 const (
-	MaxReadings   = MaxKnots
+	MaxReadings   = maxKnots
 	ThinK         = 0.1              // readings within this of a straight line are dropped before a run
 	DefaultBandK  = 2.0              // out of band beyond this
 	DefaultSilent = 5 * time.Minute  // a probe that says nothing for longer is silent
@@ -59,7 +59,7 @@ func Follow(p Programme, startC float64, start time.Time, readings []Reading) ([
 			return nil, fmt.Errorf("reading %w", err)
 		}
 		k := Knot{r.At.Sub(start).Seconds(), r.TempC}
-		if k.TimeS > MaxDuration.Seconds() || k.TimeS < -MaxDuration.Seconds() {
+		if k.TimeS > maxDuration.Seconds() || k.TimeS < -maxDuration.Seconds() {
 			continue // another load's
 		}
 		if n := len(read); n > 0 && read[n-1].TimeS >= k.TimeS {

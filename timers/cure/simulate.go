@@ -32,7 +32,7 @@ type Curve struct {
 }
 
 // Result is what happened in the flask, as far as the model knows. Times in minutes count from when the flask went in,
-// temperatures are °C, monomer is wt% of the resin. Every figure is an estimate: show [RangeOf] beside it.
+// temperatures are °C, monomer is wt% of the resin. Every figure is an estimate: show [rangeOf] beside it.
 type Result struct {
 	AtS   []float64 `json:"times"`  // the times asked for, s
 	Core  []float64 `json:"core"`   // core temperature then
@@ -92,7 +92,7 @@ const leastBathC = 60
 // Simulate runs the model of p in the given bath. Parameters, bath and options that cannot be are one-line errors; any
 // other input takes bounded time and memory and gives finite figures.
 func Simulate(p Params, bath []Knot, o Options) (Result, error) {
-	if err := p.Validate(); err != nil {
+	if err := p.validate(); err != nil {
 		return Result{}, err
 	}
 	if err := CheckBath(bath); err != nil {
@@ -110,8 +110,8 @@ func (o Options) filled(bath []Knot) (Options, error) {
 	if o.EndS == 0 {
 		o.EndS = bath[len(bath)-1].TimeS
 	}
-	if !(o.EndS > 0 && o.EndS <= MaxDuration.Seconds()) {
-		return o, fmt.Errorf("length of the run %g min: it must be more than 0 and at most %g days", o.EndS/60, MaxDuration.Hours()/24)
+	if !(o.EndS > 0 && o.EndS <= maxDuration.Seconds()) {
+		return o, fmt.Errorf("length of the run %g min: it must be more than 0 and at most %g days", o.EndS/60, maxDuration.Hours()/24)
 	}
 	if len(o.AtS) > maxAt {
 		return o, fmt.Errorf("%d times asked for: at most %d are given", len(o.AtS), maxAt)

@@ -57,11 +57,11 @@ type StageStand struct {
 	Missing  bool          `json:"missing"`  // core at its temperature for too short a time
 }
 
-// Short tells whether the load was out a minute or more before its time was up.
-func (s Stand) Short() bool { return s.Out && s.In+time.Minute <= s.Want }
+// short tells whether the load was out a minute or more before its time was up.
+func (s Stand) short() bool { return s.Out && s.In+time.Minute <= s.Want }
 
-// Worst is the hold that is farthest from what the programme gives, for words about it.
-func (s Stand) Worst() StageStand {
+// worst is the hold that is farthest from what the programme gives, for words about it.
+func (s Stand) worst() StageStand {
 	worst := s.Stages[0]
 	for _, x := range s.Stages {
 		if x.CorePlan-x.Core > worst.CorePlan-worst.Core {
@@ -106,7 +106,7 @@ func (y Stay) Stand() (Stand, error) {
 	if err != nil {
 		return Stand{}, err
 	}
-	was, err := Simulate(y.Thick, bath, Options{EndS: math.Min(wasS, MaxDuration.Seconds())})
+	was, err := Simulate(y.Thick, bath, Options{EndS: math.Min(wasS, maxDuration.Seconds())})
 	if err != nil {
 		return Stand{}, err
 	}
@@ -133,7 +133,7 @@ func (y Stay) Stand() (Stand, error) {
 		out.Readings += x.Readings
 		out.Stages = append(out.Stages, x)
 	}
-	if out.Short() && out.Readings > 0 {
+	if out.short() && out.Readings > 0 {
 		out.Word = OffTemperature
 		return out, nil
 	}

@@ -43,8 +43,8 @@ type Dip struct {
 	HeaterOK  bool    `json:"heater_able"` // false: the heater does not even make up the losses
 }
 
-// Validate reports the first figure of the tank that cannot be.
-func (tk Tank) Validate() error {
+// validate reports the first figure of the tank that cannot be.
+func (tk Tank) validate() error {
 	for _, f := range []struct {
 		what      string
 		v, lo, hi float64
@@ -68,10 +68,10 @@ func (tk Tank) Validate() error {
 // AddFlasks is what n flasks like p, at its starting temperature and of flaskJPerK heat capacity each, do to the bath
 // standing at its set point. Each flask is the heat conduction of p without reaction, scaled to flaskJPerK.
 func (tk Tank) AddFlasks(p Params, n int, flaskJPerK float64) (Dip, error) {
-	if err := tk.Validate(); err != nil {
+	if err := tk.validate(); err != nil {
 		return Dip{}, err
 	}
-	if err := p.Validate(); err != nil {
+	if err := p.validate(); err != nil {
 		return Dip{}, err
 	}
 	if n < 1 || n > 100 {
@@ -190,9 +190,9 @@ func (d Dip) Lower(bath []Knot, atS, endS float64) []Knot {
 	return out
 }
 
-// SetBack is how far the dip sets back a flask that is in the bath already, when the cold ones go in addAt after its own
+// setBack is how far the dip sets back a flask that is in the bath already, when the cold ones go in addAt after its own
 // start: at the end of the stage they come into. The cold ones need their own full programme from their own start.
-func (d Dip) SetBack(p Params, prog Programme, startC float64, addAt time.Duration) (Extra, error) {
+func (d Dip) setBack(p Params, prog Programme, startC float64, addAt time.Duration) (Extra, error) {
 	if err := prog.Validate(); err != nil {
 		return Extra{}, err
 	}
@@ -205,5 +205,5 @@ func (d Dip) SetBack(p Params, prog Programme, startC float64, addAt time.Durati
 	set := prog.Knots(startC)
 	bath := d.Lower(set, addAt.Seconds(), set[len(set)-1].TimeS)
 	stage, _, _ := prog.Hold(addAt)
-	return ExtraHold(p, prog, startC, bath, stage)
+	return extraHold(p, prog, startC, bath, stage)
 }

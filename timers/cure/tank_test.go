@@ -47,7 +47,7 @@ func TestColdFlasks(t *testing.T) {
 
 		// Those already in lose some minutes at most, and never gain.
 		for _, after := range []time.Duration{20 * time.Minute, time.Hour, 2 * time.Hour} {
-			x, err := d.SetBack(Defaults(), Common()[0], 22, after)
+			x, err := d.setBack(Defaults(), Common()[0], 22, after)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -83,7 +83,7 @@ func TestMixing(t *testing.T) {
 	if d.HeaterOK || d.Back {
 		t.Errorf("a bath without heater came back: %+v", d)
 	}
-	x, err := d.SetBack(Defaults(), Common()[0], 22, time.Hour)
+	x, err := d.setBack(Defaults(), Common()[0], 22, time.Hour)
 	if err != nil || x.Minutes < 60 {
 		t.Errorf("a bath that never comes back costs %.1f min, %v", x.Minutes, err)
 	}
@@ -120,11 +120,11 @@ func TestColdFlasksRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, after := range []time.Duration{-time.Second, 10 * time.Hour} {
-		if _, err := d.SetBack(Defaults(), Common()[0], 22, after); err == nil {
+		if _, err := d.setBack(Defaults(), Common()[0], 22, after); err == nil {
 			t.Errorf("flasks added after %s were taken", after)
 		}
 	}
-	if _, err := (Dip{}).SetBack(Defaults(), Common()[0], 22, 0); err == nil {
+	if _, err := (Dip{}).setBack(Defaults(), Common()[0], 22, 0); err == nil {
 		t.Error("a dip of nothing was taken")
 	}
 }

@@ -246,11 +246,11 @@ func TestRateConstants(t *testing.T) {
 	near(t, "kp at 60 °C", kp(60), 834.1, 0.2)
 	near(t, "kp at 100 °C", kp(100), 1981.7, 0.5)
 	// NIST WebBook, methyl methacrylate, phase change: boiling 373.4 ± 0.5 K.
-	near(t, "boiling point, K", BoilC+Kelvin, 373.4, 2*0.5)
-	near(t, "vapour of pure monomer at its boiling point", Air(0).BoilRatio(BoilC, 100), 1, 1e-9)
+	near(t, "boiling point, K", boilC+Kelvin, 373.4, 2*0.5)
+	near(t, "vapour of pure monomer at its boiling point", Air(0).boilRatio(boilC, 100), 1, 1e-9)
 	// Clausius-Clapeyron at 36 kJ/mol: 2 atm at 124.0 °C when 1 atm is at 100.2 °C.
-	near(t, "vapour 23.8 K above the boiling point", Air(0).BoilRatio(BoilC+23.8, 100), 2, 0.02)
-	if Air(0).BoilRatio(90, 0) != 0 {
+	near(t, "vapour 23.8 K above the boiling point", Air(0).boilRatio(boilC+23.8, 100), 2, 0.02)
+	if Air(0).boilRatio(90, 0) != 0 {
 		t.Error("polymer without monomer has a vapour pressure")
 	}
 }

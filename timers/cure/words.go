@@ -10,9 +10,9 @@ import (
 // EstimateNote goes wherever a figure of this package is shown.
 const EstimateNote = "estimate; follow the resin maker's cycle"
 
-// LimitPct is the residual monomer ISO 20795-1 allows in a heat-cured base, wt%, as quoted in Int J Enhanced Res Sci Tech
+// limitPct is the residual monomer ISO 20795-1 allows in a heat-cured base, wt%, as quoted in Int J Enhanced Res Sci Tech
 // Eng 2016;5(5):19.
-const LimitPct = 2.2
+const limitPct = 2.2
 
 // Where the model ends, and how wide its figures are taken. The widths come from 20 000 draws of the parameters inside
 // their bands, weighted by the published figures the model was held against.
@@ -60,9 +60,9 @@ type Range struct {
 	Note         string   `json:"note"` // EstimateNote
 }
 
-// RangeOf is what may be shown of a load: the residual of its thinnest section, the peak of its thickest. For one section
+// rangeOf is what may be shown of a load: the residual of its thinnest section, the peak of its thickest. For one section
 // give the same result twice.
-func RangeOf(thinnest, thickest *Result) Range {
+func rangeOf(thinnest, thickest *Result) Range {
 	mm := thickest.Params.SectionMM()
 	// The core at the moment it is farthest above the bath is what the exotherm makes; a peak that only follows a boiling
 	// bath does not count towards the caution.
@@ -111,7 +111,7 @@ func peakHalfWidth(mm, bathC float64) float64 {
 
 func (r *Range) say(thickest *Result) {
 	r.ResidualText = "residual monomer " + percentRange(r.Residual)
-	r.LimitText = fmt.Sprintf("for comparison, ISO 20795-1 allows %.1f %%; only a laboratory test shows conformity", LimitPct)
+	r.LimitText = fmt.Sprintf("for comparison, ISO 20795-1 allows %.1f %%; only a laboratory test shows conformity", limitPct)
 	r.PeakText = "core peak " + peakRange(r.Peak)
 	if r.Exotherm {
 		r.ExothermText = "core farthest above the bath at " + minuteRange(r.ExothermMin)

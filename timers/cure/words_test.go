@@ -54,7 +54,7 @@ func TestRangeWords(t *testing.T) {
 			hours = 0.3
 		}
 		r := run(t, section(t, row.mm, ""), []Knot{{0, row.bathC}}, hours)
-		rg := RangeOf(&r, &r)
+		rg := rangeOf(&r, &r)
 		text := rg.String()
 		for _, s := range append(row.says, EstimateNote) {
 			if !strings.Contains(text, s) {
@@ -73,7 +73,7 @@ func TestRangeWords(t *testing.T) {
 
 	// Times: 30 % early to 40 % late for the exotherm; for the core at the bath 43 min was 33 to 56.
 	thin := run(t, Defaults(), []Knot{{0, 74}}, 9)
-	band := RangeOf(&thin, &thin)
+	band := rangeOf(&thin, &thin)
 	near(t, "exotherm early", band.ExothermMin.Low, 0.7*thin.TOverMin, 1e-9)
 	near(t, "exotherm late", band.ExothermMin.High, 1.4*thin.TOverMin, 1e-9)
 	near(t, "core at the bath early", band.AtBathMin.Low, 33, 1)
@@ -82,7 +82,7 @@ func TestRangeWords(t *testing.T) {
 	p := Defaults()
 	p.PowderLiquid, p.Peroxide = 1.5, 0.02
 	r := run(t, p, []Knot{{0, 74}}, 9)
-	rg := RangeOf(&r, &r)
+	rg := rangeOf(&r, &r)
 	if len(rg.Notes) < 2 || !strings.Contains(rg.String(), "pl (") || !strings.Contains(rg.String(), "bpo (") {
 		t.Errorf("no notes on ratio and peroxide: %v", rg.Notes)
 	}
@@ -95,7 +95,7 @@ func TestBoilStageIsNoCaution(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if rg := RangeOf(&r, &r); rg.MayBoil {
+		if rg := rangeOf(&r, &r); rg.MayBoil {
 			t.Errorf("%g mm in %s: %s", mm, Common()[1], rg.CautionText)
 		}
 	}
@@ -134,7 +134,7 @@ func TestWordsNever(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		rg := RangeOf(&r, &r)
+		rg := rangeOf(&r, &r)
 		text := rg.String()
 		if w := forbidden(text); w != "" || strings.Contains(text, "NaN") || strings.Contains(text, "Inf") || !strings.Contains(text, EstimateNote) {
 			t.Fatalf("%q in\n%s", w, text)

@@ -69,8 +69,8 @@ type Level struct {
 	LnSE    float64 // standard error of ln Minutes; 0 where not fitted
 }
 
-// Marks is how many marks the fit rests on.
-func (f Fit) Marks() int { return f.Dough.Marks + f.Work.Marks }
+// marks is how many marks the fit rests on.
+func (f Fit) marks() int { return f.Dough.Marks + f.Work.Marks }
 
 // FitMarks fits the resin's times, and with enough marks over a wide enough
 // range of rooms its Q10, by ordinary least squares of ln t on 1/T: one line for
@@ -98,8 +98,8 @@ func FitMarks(r Resin, marks []Mark) (Fit, error) {
 	}
 	dough, work := usable(r, marks, DoughReached), usable(r, marks, TooStiff)
 	f.Dough.Marks, f.Work.Marks = len(dough), len(work)
-	f.SetAside = len(marks) - f.Marks()
-	if f.Marks() > 0 {
+	f.SetAside = len(marks) - f.marks()
+	if f.marks() > 0 {
 		f.CoolestC, f.WarmestC = math.Inf(1), math.Inf(-1)
 		for _, m := range slices.Concat(dough, work) {
 			f.CoolestC, f.WarmestC = min(f.CoolestC, m.tempC), max(f.WarmestC, m.tempC)
@@ -166,7 +166,7 @@ func (f *Fit) fitQ10(r Resin, dough, work []seenMark) {
 			groups, span = append(groups, g), max(span, warmest-coolest)
 		}
 	}
-	n := f.Marks()
+	n := f.marks()
 	if n < minQ10Marks {
 		f.want("Q10 stays %.3g: %d marks, %d more needed", r.Q10, n, minQ10Marks-n)
 		return
@@ -261,7 +261,7 @@ func (f Fit) Apply(r Resin) (Resin, error) {
 	}
 	if f.Dough.Fitted || f.Work.Fitted {
 		r.MixLnSD = held(f.MixLnSD, 0.01, 1)
-		r.MarksBehind = f.Marks()
+		r.MarksBehind = f.marks()
 	}
 	if f.Q10Fitted {
 		r.Q10, r.Q10LnSD, r.Q10Fitted = f.Q10, held(f.LnSD, 0.01, 1), true
@@ -274,7 +274,7 @@ func (f Fit) Apply(r Resin) (Resin, error) {
 
 // String says in one line what stands behind the fit.
 func (f Fit) String() string {
-	s := fmt.Sprintf("%d marks (%d dough, %d too stiff)", f.Marks(), f.Dough.Marks, f.Work.Marks)
+	s := fmt.Sprintf("%d marks (%d dough, %d too stiff)", f.marks(), f.Dough.Marks, f.Work.Marks)
 	if f.SetAside > 0 {
 		s += fmt.Sprintf(", %d set aside", f.SetAside)
 	}

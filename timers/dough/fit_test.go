@@ -90,7 +90,7 @@ func TestFitRecoversExactly(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !f.Q10Fitted || !f.Dough.Fitted || !f.Work.Fitted || len(f.Wanting) != 0 || f.Marks() != 24 || f.SetAside != 0 {
+	if !f.Q10Fitted || !f.Dough.Fitted || !f.Work.Fitted || len(f.Wanting) != 0 || f.marks() != 24 || f.SetAside != 0 {
 		t.Fatalf("%+v", f)
 	}
 	near(t, "Q10", f.Q10, 2.6, 1e-9)
@@ -267,7 +267,7 @@ func TestFitProperties(t *testing.T) {
 		}
 		checkFit(t, r, f)
 		g, err := FitMarks(r, rapid.Permutation(marks).Draw(t, "other order"))
-		if err != nil || f.Marks() != g.Marks() || f.Q10Fitted != g.Q10Fitted || math.Abs(f.Q10/g.Q10-1) > 1e-9 || math.Abs(f.Work.Minutes/g.Work.Minutes-1) > 1e-9 {
+		if err != nil || f.marks() != g.marks() || f.Q10Fitted != g.Q10Fitted || math.Abs(f.Q10/g.Q10-1) > 1e-9 || math.Abs(f.Work.Minutes/g.Work.Minutes-1) > 1e-9 {
 			t.Errorf("%+v in another order %+v", f, g)
 		}
 	})

@@ -148,9 +148,9 @@ func Proportion(r Resin, q Request) (Proportions, error) {
 	}
 	p.LeftoverML = p.DoughML - p.MouldCM3
 	p.LeftoverG = p.LeftoverML * p.DoughG / p.DoughML
-	p.Shrinkage = VolumeShrinkage(p.LiquidVolumeFrac, r.LiquidGPerML, r.PolymerGPerCC)
+	p.Shrinkage = volumeShrinkage(p.LiquidVolumeFrac, r.LiquidGPerML, r.PolymerGPerCC)
 	p.ShrinkageLow = shrinkageLow * p.Shrinkage
-	p.FreeLinear = FreeLinearShrinkage(p.Shrinkage)
+	p.FreeLinear = freeLinearShrinkage(p.Shrinkage)
 	p.Cautions = p.cautions(q)
 	return p, nil
 }

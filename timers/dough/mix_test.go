@@ -14,7 +14,7 @@ func TestShrinkageTable(t *testing.T) {
 		phi, m, liquid, polymer, volume, linear := row[0], row[1], row[2], row[3], row[4], row[5]
 		var s float64
 		if math.IsNaN(m) {
-			s = VolumeShrinkage(phi, liquid, polymer)
+			s = volumeShrinkage(phi, liquid, polymer)
 		} else {
 			r := HouseDefault()
 			r.LiquidGPerML, r.PolymerGPerCC = liquid, polymer
@@ -26,7 +26,7 @@ func TestShrinkageTable(t *testing.T) {
 			near(t, "free linear", 100*p.FreeLinear, linear, 0.005)
 		}
 		near(t, "volume", 100*s, volume, 0.01)
-		near(t, "linear", 100*FreeLinearShrinkage(s), linear, 0.01)
+		near(t, "linear", 100*freeLinearShrinkage(s), linear, 0.01)
 	}
 	// 22.2 g to 10 mL gives about 6.9 % and 2.4 % at the same densities.
 	r := HouseDefault()
@@ -44,15 +44,15 @@ func TestShrinkageTable(t *testing.T) {
 // that others measured.
 func TestDensityLines(t *testing.T) {
 	for tempC, pct := range map[float64]float64{20: 20.6, 25: 21.0, 60: 23.7, 70: 24.5, 74: 24.8, 100: 26.8} {
-		near(t, "pure monomer", 100*VolumeShrinkage(1, MonomerDensityGPerML(tempC), PolymerDensityGPerCC(tempC)), pct, 0.05)
+		near(t, "pure monomer", 100*volumeShrinkage(1, monomerDensityGPerML(tempC), polymerDensityGPerCC(tempC)), pct, 0.05)
 	}
 	// 0.9491 g/mL at 15 °C (a data sheet) and 0.968 - 0.001225 t (15th Braz Polymer
 	// Conf 2019): 0.1 % and 0.2 % away. Polymer, moulding grade, 1.172 (PMC7388655): 1.5 %.
-	near(t, "monomer at 15 °C", MonomerDensityGPerML(15), 0.9491, 0.001)
+	near(t, "monomer at 15 °C", monomerDensityGPerML(15), 0.9491, 0.001)
 	for _, tempC := range []float64{0, 25, 74} {
-		near(t, "other monomer line", MonomerDensityGPerML(tempC), 0.968-0.001225*tempC, 0.004)
+		near(t, "other monomer line", monomerDensityGPerML(tempC), 0.968-0.001225*tempC, 0.004)
 	}
-	near(t, "polymer", PolymerDensityGPerCC(25), 1.172, 0.018)
+	near(t, "polymer", polymerDensityGPerCC(25), 1.172, 0.018)
 	// The textbook's 0.94 and 1.19 (from memory) behind the house values.
 	near(t, "house liquid", HouseDefault().LiquidGPerML, 0.94, 0.001)
 	near(t, "house polymer", HouseDefault().PolymerGPerCC, 1.19, 0.004)
@@ -91,7 +91,7 @@ func TestBulkRatioIsNotTrueVolume(t *testing.T) {
 	near(t, "powder cc", p.PowderBulkCC, 3*p.LiquidML, 1e-9)
 	near(t, "mass ratio", p.MassRatio, 2.4, 0.02)
 	near(t, "liquid's share", p.LiquidVolumeFrac, 1.0/3, 0.02)
-	naive := VolumeShrinkage(0.25, r.LiquidGPerML, r.PolymerGPerCC)
+	naive := volumeShrinkage(0.25, r.LiquidGPerML, r.PolymerGPerCC)
 	if p.Shrinkage < naive+0.015 {
 		t.Errorf("shrinkage %.4f is as good as the naive %.4f", p.Shrinkage, naive)
 	}
@@ -199,15 +199,15 @@ func TestShrinkageOfNonsense(t *testing.T) {
 	for _, a := range odd {
 		for _, b := range odd {
 			for _, c := range odd {
-				if s := VolumeShrinkage(a, b, c); !(s >= 0 && s <= 1) {
+				if s := volumeShrinkage(a, b, c); !(s >= 0 && s <= 1) {
 					t.Errorf("VolumeShrinkage(%v, %v, %v) = %v", a, b, c, s)
 				}
 			}
 		}
-		if s := FreeLinearShrinkage(a); !(s >= 0 && s <= 1) {
+		if s := freeLinearShrinkage(a); !(s >= 0 && s <= 1) {
 			t.Errorf("FreeLinearShrinkage(%v) = %v", a, s)
 		}
-		if m, p := MonomerDensityGPerML(a), PolymerDensityGPerCC(a); !(m > 0.8 && m < 1.1 && p > 1.1 && p < 1.3) {
+		if m, p := monomerDensityGPerML(a), polymerDensityGPerCC(a); !(m > 0.8 && m < 1.1 && p > 1.1 && p < 1.3) {
 			t.Errorf("densities at %v: %v, %v", a, m, p)
 		}
 	}

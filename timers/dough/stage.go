@@ -7,7 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Stage is one of the five states dough goes through.
+// stage is one of the five states dough goes through.
 type Stage string
 
 // The five stages, in order (common teaching; see Parameters for the times).
@@ -27,9 +27,9 @@ const (
 	rubberyShare = 1.5  // of the time to too stiff
 )
 
-// Stage is the likeliest stage at a length of time since mixing, an estimate
+// stage is the likeliest stage at a length of time since mixing, an estimate
 // but for the ends that were marked. Before the mixing it is sandy.
-func (w Window) Stage(elapsed time.Duration) Stage {
+func (w Window) stage(elapsed time.Duration) Stage {
 	switch {
 	case elapsed < scaled(w.From, sandyShare):
 		return Sandy
@@ -49,10 +49,10 @@ func scaled(d time.Duration, by float64) time.Duration {
 	return time.Duration(float64(d) * by)
 }
 
-// ChancePackable is the estimated chance, 0 to 1, that the dough can be packed
+// chancePackable is the estimated chance, 0 to 1, that the dough can be packed
 // at a length of time since mixing: dough reached, not yet too stiff. The two
 // ends are taken as independent, which is near enough where one of them decides.
-func (w Window) ChancePackable(elapsed time.Duration) float64 {
+func (w Window) chancePackable(elapsed time.Duration) float64 {
 	reached := chanceBefore(elapsed, w.From, w.FromLow, w.FromHigh)
 	stiff := chanceBefore(elapsed, w.To, w.ToLow, w.ToHigh)
 	return reached * (1 - stiff)

@@ -31,10 +31,10 @@ func checkWindow(t interface{ Errorf(string, ...any) }, w Window) {
 		t.Errorf("mix factor %v", w.MixFactor)
 	}
 	for _, at := range []time.Duration{math.MinInt64, -1, 0, 1, w.FromLow, w.From, w.To, w.ToHigh, math.MaxInt64} {
-		if p := w.ChancePackable(at); !(p >= 0 && p <= 1) {
+		if p := w.chancePackable(at); !(p >= 0 && p <= 1) {
 			t.Errorf("chance %v at %v in %+v", p, at, w)
 		}
-		if s := w.Stage(at); s == "" {
+		if s := w.stage(at); s == "" {
 			t.Errorf("no stage at %v", at)
 		}
 	}
@@ -255,19 +255,19 @@ func TestStages(t *testing.T) {
 	w := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{})
 	// Leaflets (from memory): sandy to 2, stringy to 5, dough from 5 to 10 min.
 	for at, want := range map[float64]Stage{-1: Sandy, 0: Sandy, 1.9: Sandy, 3: Stringy, 8.1: Dough, 44: Dough, 46: Rubbery, 67: Rubbery, 68: Stiff, 1e6: Stiff} {
-		if got := w.Stage(time.Duration(at * float64(time.Minute))); got != want {
+		if got := w.stage(time.Duration(at * float64(time.Minute))); got != want {
 			t.Errorf("%v min: %s, want %s", at, got, want)
 		}
 	}
-	if got := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{Dough: 6 * time.Minute}).Stage(6 * time.Minute); got != Dough {
+	if got := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{Dough: 6 * time.Minute}).stage(6 * time.Minute); got != Dough {
 		t.Errorf("at the mark: %s", got)
 	}
-	near(t, "chance at from", w.ChancePackable(w.From), 0.5, 1e-6)
-	near(t, "chance at to", w.ChancePackable(w.To), 0.5, 1e-6)
-	near(t, "chance at low end", w.ChancePackable(w.ToLow), 0.9, 1e-4)
+	near(t, "chance at from", w.chancePackable(w.From), 0.5, 1e-6)
+	near(t, "chance at to", w.chancePackable(w.To), 0.5, 1e-6)
+	near(t, "chance at low end", w.chancePackable(w.ToLow), 0.9, 1e-4)
 	marked := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{Dough: 6 * time.Minute, Stiff: 50 * time.Minute})
 	for at, want := range map[int]float64{5: 0, 6: 1, 49: 1, 50: 0} {
-		near(t, "chance when marked", marked.ChancePackable(time.Duration(at)*time.Minute), want, 0)
+		near(t, "chance when marked", marked.chancePackable(time.Duration(at)*time.Minute), want, 0)
 	}
 }
 

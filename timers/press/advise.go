@@ -110,15 +110,15 @@ type Options struct {
 }
 
 const (
-	// DefaultDraws is enough that the advice and its score settle to some hundredths of a flask.
-	DefaultDraws = 64
-	// DefaultWork keeps an answer within some tenths of a second.
-	DefaultWork = 360_000
+	// defaultDraws is enough that the advice and its score settle to some hundredths of a flask.
+	defaultDraws = 64
+	// defaultWork keeps an answer within some tenths of a second.
+	defaultWork = 360_000
 	// fullWork, shared by the flasks of a bench of more than three, keeps it within some hundredths of a second: there the
 	// playings take more time the more flasks there are, and solving gains less.
 	fullWork = 200_000
-	// NoWork solves nothing.
-	NoWork = -1
+	// noWork solves nothing.
+	noWork = -1
 	// DefaultGain is the gain for which advice is changed, in flasks (house default).
 	DefaultGain = 0.03
 )
@@ -138,8 +138,8 @@ const (
 
 // checkWork says what is wrong with a bound of work.
 func checkWork(work int) error {
-	if work < NoWork || work > MaxWork {
-		return fmt.Errorf("work of %d states times flasks: want %d (none) to %d", work, NoWork, MaxWork)
+	if work < noWork || work > maxWork {
+		return fmt.Errorf("work of %d states times flasks: want %d (none) to %d", work, noWork, maxWork)
 	}
 	return nil
 }
@@ -152,7 +152,7 @@ func workFor(work, live int) int {
 	case live > mostWhole:
 		return fullWork / live
 	}
-	return DefaultWork
+	return defaultWork
 }
 
 func (o Options) settled() (Options, error) {
@@ -160,13 +160,13 @@ func (o Options) settled() (Options, error) {
 		return o, err
 	}
 	if o.Draws == 0 {
-		o.Draws = DefaultDraws
+		o.Draws = defaultDraws
 	}
 	if o.Gain == 0 {
 		o.Gain = DefaultGain
 	}
-	if o.Draws < 1 || o.Draws > MaxDraws {
-		return o, fmt.Errorf("%d draws: want 1 to %d", o.Draws, MaxDraws)
+	if o.Draws < 1 || o.Draws > maxDraws {
+		return o, fmt.Errorf("%d draws: want 1 to %d", o.Draws, maxDraws)
 	}
 	if !(o.Gain >= 0 && o.Gain <= MaxJobs) {
 		return o, fmt.Errorf("gain %v for a change of advice: want 0 to %d flasks", o.Gain, MaxJobs)

@@ -125,7 +125,7 @@ func TestChancesWorkedByHand(t *testing.T) {
 	}
 	// Two closures 9 min, three 12.5 min: between them the chance is that of two, within half a draw of even spread.
 	a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, 0.7, 0.3}}}, HouseBench(), Options{})
-	if got := a.Flasks[0].Chance; math.Abs(got-0.7) > 1.0/(DefaultDraws*estimates) {
+	if got := a.Flasks[0].Chance; math.Abs(got-0.7) > 1.0/(defaultDraws*estimates) {
 		t.Errorf("chance %v, want 0.7", got)
 	}
 	if a.AllInTime != a.Flasks[0].Chance {
@@ -351,7 +351,7 @@ func TestAdviceDoesNotFlicker(t *testing.T) {
 func TestOutOfTimeIsSaid(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		jobs := genJobs(t)
-		a, err := Advise(jobs, HouseDurations(), genBench(t), Options{Draws: 4, Work: rapid.SampledFrom([]int{NoWork, 20_000}).Draw(t, "work")})
+		a, err := Advise(jobs, HouseDurations(), genBench(t), Options{Draws: 4, Work: rapid.SampledFrom([]int{noWork, 20_000}).Draw(t, "work")})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -485,7 +485,7 @@ func TestQuestionsOutOfRange(t *testing.T) {
 		{"0 presses", []Job{good}, HouseDurations(), Bench{0, 1}, Options{}},
 		{"10 pairs of hands", []Job{good}, HouseDurations(), Bench{1, 10}, Options{}},
 		{"draws", []Job{good}, HouseDurations(), HouseBench(), Options{Draws: -1}},
-		{"draws", []Job{good}, HouseDurations(), HouseBench(), Options{Draws: MaxDraws + 1}},
+		{"draws", []Job{good}, HouseDurations(), HouseBench(), Options{Draws: maxDraws + 1}},
 		{"gain", []Job{good}, HouseDurations(), HouseBench(), Options{Gain: math.NaN()}},
 	} {
 		if _, err := Advise(c.jobs, c.d, c.b, c.o); err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
@@ -493,7 +493,7 @@ func TestQuestionsOutOfRange(t *testing.T) {
 		}
 	}
 	// All at the limits is answered.
-	a := advise(t, many[:MaxJobs], Bench{MaxBench, MaxBench}, Options{Draws: 2})
+	a := advise(t, many[:MaxJobs], Bench{maxBench, maxBench}, Options{Draws: 2})
 	if a.Expected != MaxJobs {
 		t.Errorf("with a press each: %v of %d in time", a.Expected, MaxJobs)
 	}

@@ -124,7 +124,7 @@ func (q *desk) without(i int, r rule) *without {
 
 // best plays on by the bench solved, and by rules; of the two the better by a figure.
 func (q *desk) best(a, b rule, figure func(*without) float64) *without {
-	work := NoWork
+	work := noWork
 	if all := workFor(q.opt.Work, len(q.jobs)); all > 0 {
 		work = max(1, int(helpShare*float64(all))/len(q.jobs))
 	}

@@ -23,7 +23,7 @@ func TestMinutesToSpareOnlySettleTies(t *testing.T) {
 		{ID: "1", Ready: true, Due: mins(30)},
 		{ID: "2", Due: mins(5.5), More: []float64{0.05, 0.95}},
 	}
-	for _, work := range []int{0, NoWork} {
+	for _, work := range []int{0, noWork} {
 		if a := advise(t, jobs, HouseBench(), Options{Work: work}); a.Next.Flask != "2" {
 			t.Errorf("work %d: next %+v, want flask 2: its chance is gone afterwards", work, a.Next)
 		}

@@ -76,7 +76,7 @@ func TestAdviceIsAtItsOptimum(t *testing.T) {
 			}
 			p, w := newPlan(jobs, HouseDurations(), HouseBench())
 			a := &ahead{plan: p, gap: DefaultGain}
-			best := a.decide(w, newDraws(jobs, 1, 2), 2, DefaultWork)
+			best := a.decide(w, newDraws(jobs, 1, 2), 2, defaultWork)
 			if best.table == nil {
 				t.Fatalf("%v, %v: not solved", b.Due, b.Sizes)
 			}

@@ -104,7 +104,7 @@ func newPlan(jobs []Job, d Durations, b Bench) (*plan, *world) {
 	for i, j := range jobs {
 		dues[i].Due = j.Due
 	}
-	for _, i := range Jackson(dues) {
+	for _, i := range jackson(dues) {
 		p.byDue = append(p.byDue, int8(i))
 	}
 	p.settle(w)

@@ -155,7 +155,7 @@ func TestCumulate(t *testing.T) {
 		}
 	}
 	long, err := cumulate(slices.Repeat([]float64{0.001}, 1000))
-	if err != nil || len(long) > MaxMore || long[len(long)-1] != 1 {
+	if err != nil || len(long) > maxMore || long[len(long)-1] != 1 {
 		t.Errorf("a long one comes to %d closures, %v", len(long), err)
 	}
 	for _, bad := range [][]float64{nil, {}, {0, 0}, {-0.1, 1}, {math.NaN()}, {math.Inf(1)}, {2}} {
@@ -175,7 +175,7 @@ func TestPlayEnds(t *testing.T) {
 		r := rapid.SampledFrom(slices.Concat(baseRules[:], []rule{oneAtATime})).Draw(t, "rule")
 		over := min(w.hands, w.presses) < 0
 		for steps := 0; ; steps++ {
-			if steps > MaxJobs*MaxMore*4 {
+			if steps > MaxJobs*maxMore*4 {
 				t.Fatal("the shift does not end")
 			}
 			for w.hands > 0 {

@@ -51,11 +51,11 @@ func HouseBench() Bench { return Bench{Presses: 1, Hands: 1} }
 
 // Limits of what is worked out, so that any question is answered in bounded time.
 const (
-	MaxBench = 9              // presses, and pairs of hands
+	maxBench = 9              // presses, and pairs of hands
 	MaxJobs  = 18             // flasks: nine places and as many mixed anew
-	MaxMore  = 20             // trial closures looked ahead for one flask
-	MaxDraws = 512            // playings of the shift for one choice
-	MaxWork  = 100_000_000    // states times flasks
+	maxMore  = 20             // trial closures looked ahead for one flask
+	maxDraws = 512            // playings of the shift for one choice
+	maxWork  = 100_000_000    // states times flasks
 	MaxTime  = 48 * time.Hour // any duration given
 )
 
@@ -101,8 +101,8 @@ func checkBench(d Durations, b Bench) error {
 			return fmt.Errorf("press duration %s is %v: want 0 to %v", x.name, x.t, MaxTime)
 		}
 	}
-	if b.Presses < 1 || b.Presses > MaxBench || b.Hands < 1 || b.Hands > MaxBench {
-		return fmt.Errorf("bench has %d presses and %d pairs of hands: want 1 to %d of each", b.Presses, b.Hands, MaxBench)
+	if b.Presses < 1 || b.Presses > maxBench || b.Hands < 1 || b.Hands > maxBench {
+		return fmt.Errorf("bench has %d presses and %d pairs of hands: want 1 to %d of each", b.Presses, b.Hands, maxBench)
 	}
 	return nil
 }
@@ -165,7 +165,7 @@ func cumulate(chances []float64) ([]float64, error) {
 	if sum <= 0 {
 		return nil, errors.New("all are nothing: want at least one above 0")
 	}
-	head := chances[:min(len(chances), MaxMore-1)]
+	head := chances[:min(len(chances), maxMore-1)]
 	scale := 1 / max(sum, 1)
 	cum := make([]float64, 0, len(head)+1)
 	c := 0.0

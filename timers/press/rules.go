@@ -12,10 +12,10 @@ type Task struct {
 	Due  time.Duration // when it must be over, from now
 }
 
-// Jackson returns the indices of tasks by earliest due date, ties in the order given. Done in that order one after
+// jackson returns the indices of tasks by earliest due date, ties in the order given. Done in that order one after
 // the other, the largest lateness is the least possible: J. R. Jackson, Scheduling a production line to minimize
 // maximum tardiness, Management Science Research Report 43, UCLA 1955 (from memory).
-func Jackson(tasks []Task) []int {
+func jackson(tasks []Task) []int {
 	order := make([]int, len(tasks))
 	for i := range order {
 		order[i] = i
@@ -29,7 +29,7 @@ func Jackson(tasks []Task) []int {
 // given. J. M. Moore, An n job, one machine sequencing algorithm for minimizing the number of late jobs, Management
 // Science 15 (1968) 102-109, in the simpler form Moore credits to T. J. Hodgson (from memory).
 func MooreHodgson(tasks []Task) (onTime, late []int) {
-	onTime, late = mooreHodgson(tasks, Jackson(tasks), 0, nil)
+	onTime, late = mooreHodgson(tasks, jackson(tasks), 0, nil)
 	shortestFirst(tasks, late)
 	return onTime, late
 }

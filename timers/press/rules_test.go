@@ -80,7 +80,7 @@ func TestMooreHodgsonLosesFewest(t *testing.T) {
 		if n, _ := sequence(tasks, onTime); n != 0 {
 			t.Fatalf("%d of those on time are late: %v", n, onTime)
 		}
-		if !slices.Equal(slices.Sorted(slices.Values(order)), slices.Sorted(slices.Values(Jackson(tasks)))) {
+		if !slices.Equal(slices.Sorted(slices.Values(order)), slices.Sorted(slices.Values(jackson(tasks)))) {
 			t.Fatalf("%v is not every task once", order)
 		}
 		fewest := len(tasks)
@@ -97,11 +97,11 @@ func TestMooreHodgsonLosesFewest(t *testing.T) {
 	})
 }
 
-// Jackson's rule: no order has a smaller largest lateness.
+// jackson's rule: no order has a smaller largest lateness.
 func TestJacksonLeastLateness(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		tasks := genTasks(t)
-		_, got := sequence(tasks, Jackson(tasks))
+		_, got := sequence(tasks, jackson(tasks))
 		everyOrder(len(tasks), func(o []int) {
 			if _, worst := sequence(tasks, o); worst < got {
 				t.Fatalf("largest lateness %v, but %v in order %v", got, worst, o)
@@ -112,7 +112,7 @@ func TestJacksonLeastLateness(t *testing.T) {
 
 func TestTiesKeepTheOrderGiven(t *testing.T) {
 	same := tasksOf([]int{5, 5, 5, 5}, []int{12, 12, 12, 12})
-	if got := Jackson(same); !slices.Equal(got, []int{0, 1, 2, 3}) {
+	if got := jackson(same); !slices.Equal(got, []int{0, 1, 2, 3}) {
 		t.Errorf("Jackson on equals gives %v", got)
 	}
 	onTime, late := MooreHodgson(same)

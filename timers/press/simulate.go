@@ -89,7 +89,7 @@ const lookAheadName = "look-ahead"
 // processor; the figures do not depend on how many there are. It ends early with ctx's error when ctx is done.
 func Simulate(ctx context.Context, o ShiftOptions) (ShiftTable, error) {
 	if o.Draws == 0 {
-		o.Draws = DefaultDraws
+		o.Draws = defaultDraws
 	}
 	if err := checkWork(o.Work); err != nil {
 		return ShiftTable{}, err
@@ -126,8 +126,8 @@ func (o *ShiftOptions) check() error {
 	if o.Flasks < 1 || o.Flasks > MaxJobs {
 		return fmt.Errorf("%d flasks: want 1 to %d", o.Flasks, MaxJobs)
 	}
-	if o.Draws < 1 || o.Draws > MaxDraws {
-		return fmt.Errorf("%d draws: want 1 to %d", o.Draws, MaxDraws)
+	if o.Draws < 1 || o.Draws > maxDraws {
+		return fmt.Errorf("%d draws: want 1 to %d", o.Draws, maxDraws)
 	}
 	if len(o.Mixes) == 0 {
 		return errors.New("no mix: want the end of the dough of at least one")
@@ -270,7 +270,7 @@ func (a *ahead) told(w *world, live int, d draws, n int) step {
 	}
 	work := a.work
 	if live >= a.tooMany {
-		work = NoWork
+		work = noWork
 	}
 	best := a.decide(&a.hidden, d, n, work)
 	a.kept = best.table

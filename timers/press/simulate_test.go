@@ -75,7 +75,7 @@ func notLowest(table ShiftTable) string {
 
 // In every row the look-ahead loses the fewest, or is within two standard errors of what does.
 func TestLookAheadLosesFewest(t *testing.T) {
-	n, draws := *shifts, DefaultDraws
+	n, draws := *shifts, defaultDraws
 	if n == 0 {
 		n, draws = 14, 16
 	}
@@ -174,7 +174,7 @@ func TestSimulateIsTheSameOnAnyMachine(t *testing.T) {
 
 func TestMorePressesLoseFewer(t *testing.T) {
 	o := shiftOptions(5, 20)
-	o.Draws, o.Work = 8, NoWork
+	o.Draws, o.Work = 8, noWork
 	one := simulate(t, o)
 	o.Bench = Bench{Presses: 2, Hands: 2}
 	two := simulate(t, o)

@@ -29,7 +29,7 @@ func TestTableKeepsItsWord(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		jobs, b := genSolvable(t)
 		p, w := newPlan(jobs, HouseDurations(), b)
-		table := p.solved(w, DefaultWork)
+		table := p.solved(w, defaultWork)
 		if table == nil {
 			return
 		}
@@ -100,7 +100,7 @@ func TestNothingIsLostByWhatIsLeftOut(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		jobs, _ := genSolvable(t)
 		p, w := newPlan(jobs, HouseDurations(), HouseBench())
-		table := p.solved(w, DefaultWork)
+		table := p.solved(w, defaultWork)
 		if table == nil {
 			return
 		}
@@ -171,9 +171,9 @@ func TestChancesForetoldAreSeen(t *testing.T) {
 		for i, d := range due {
 			jobs = append(jobs, Job{ID: strconv.Itoa(i), Due: mins(d), More: house()[rng.IntN(3)].Totals})
 		}
-		a := advise(t, jobs, HouseBench(), Options{Work: DefaultWork})
+		a := advise(t, jobs, HouseBench(), Options{Work: defaultWork})
 		p, w := newPlan(jobs, HouseDurations(), HouseBench())
-		table := p.solved(w, DefaultWork)
+		table := p.solved(w, defaultWork)
 		if table == nil {
 			t.Fatalf("%v: not solved", due)
 		}
@@ -196,7 +196,7 @@ func TestChancesForetoldAreSeen(t *testing.T) {
 		for i, f := range a.Flasks {
 			sum += seen[i]
 			// The chance said is itself of DefaultDraws x estimates playings.
-			se := math.Sqrt(seen[i]*(1-seen[i])*(1./n+1./(DefaultDraws*estimates))) + 1e-3
+			se := math.Sqrt(seen[i]*(1-seen[i])*(1./n+1./(defaultDraws*estimates))) + 1e-3
 			if math.Abs(f.Chance-seen[i]) > 3*se {
 				t.Errorf("%v: flask %d foretold %.3f, seen %.3f ± %.3f", due, i, f.Chance, seen[i], se)
 			}
@@ -211,7 +211,7 @@ func TestChancesForetoldAreSeen(t *testing.T) {
 func TestWorkIsBounded(t *testing.T) {
 	jobs := longer(nine(), mins(60))
 	p, w := newPlan(jobs, HouseDurations(), HouseBench())
-	for _, work := range []int{NoWork, 1, 500, 5000} {
+	for _, work := range []int{noWork, 1, 500, 5000} {
 		if got := p.solved(w, work); got != nil {
 			t.Errorf("solved with work %d: %d states", work, len(got.worth))
 		}
@@ -222,7 +222,7 @@ func TestWorkIsBounded(t *testing.T) {
 	}
 	few := []Job{{ID: "1", Due: mins(20), More: totalsOf("medium")}, {ID: "2", Due: mins(20), More: totalsOf("medium")}}
 	p, w = newPlan(few, HouseDurations(), HouseBench())
-	table := p.solved(w, DefaultWork)
+	table := p.solved(w, defaultWork)
 	size := len(table.worth)
 	if p.solved(w, size*3) == nil || p.solved(w, (size-1)*3) != nil {
 		t.Errorf("%d states: the bound is not where they are", size)
@@ -243,7 +243,7 @@ func BenchmarkSolve(b *testing.B) {
 			states := 0
 			for b.Loop() {
 				p, w := newPlan(jobs, HouseDurations(), HouseBench())
-				if t := p.solved(w, DefaultWork); t != nil {
+				if t := p.solved(w, defaultWork); t != nil {
 					states = len(t.worth)
 				}
 			}

@@ -40,7 +40,7 @@ const boilC = 100
 // boiling water, the present. With less than MinWidth or MinHeight, or without an
 // end, it draws nothing. With ascii all characters of its own are below 128.
 func Bath(p BathPicture, width, height int, ascii bool) [][]Cell {
-	if width < MinWidth || height < MinHeight || !(p.EndS > 0) || len(p.Bath) == 0 || len(p.Core) == 0 {
+	if width < minWidth || height < minHeight || !(p.EndS > 0) || len(p.Bath) == 0 || len(p.Core) == 0 {
 		return nil
 	}
 	const left = 7

@@ -117,7 +117,7 @@ func TestBathFits(t *testing.T) {
 			p.Ticks = append(p.Ticks, Tick{float64(i) * p.EndS / 20, "22:00"})
 		}
 		lines := Bath(p, w, h, ascii)
-		if w < MinWidth || h < MinHeight {
+		if w < minWidth || h < minHeight {
 			if lines != nil {
 				t.Fatalf("%dx%d is drawn", w, h)
 			}

@@ -60,8 +60,8 @@ func glyph(r Role, ascii bool) Cell {
 
 // Least size that can be read.
 const (
-	MinWidth  = 24
-	MinHeight = 4
+	minWidth  = 24
+	minHeight = 4
 )
 
 // canvas is the plot in dots, 2 across and 4 down in each cell, and marks over them.
@@ -219,7 +219,7 @@ func asciiOf(r Role, rows [2][]int) rune {
 // With less than MinWidth or MinHeight, or of a zero picture, it draws nothing. With ascii
 // all characters are below 128.
 func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
-	if width < MinWidth || height < MinHeight || len(p.Curves) == 0 {
+	if width < minWidth || height < minHeight || len(p.Curves) == 0 {
 		return nil
 	}
 	const left = 7

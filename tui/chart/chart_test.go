@@ -128,7 +128,7 @@ func TestMarks(t *testing.T) {
 // A weight just under or over a house line stands on its own side of the line.
 func TestSides(t *testing.T) {
 	s := flash.HouseDefaults()
-	for h := MinHeight; h <= 30; h++ {
+	for h := minHeight; h <= 30; h++ {
 		for _, c := range []struct {
 			grams, line float64
 			under       bool
@@ -249,7 +249,7 @@ func TestAnySize(t *testing.T) {
 			}
 			h.Trials = append(h.Trials, tr)
 		}
-		w, height := rapid.IntRange(MinWidth, 120).Draw(t, "width"), rapid.IntRange(MinHeight, 30).Draw(t, "height")
+		w, height := rapid.IntRange(minWidth, 120).Draw(t, "width"), rapid.IntRange(minHeight, 30).Draw(t, "height")
 		ascii := rapid.Bool().Draw(t, "ascii")
 		p := pictureOf(t, h)
 		lines := Draw(p, w, height, ascii)
