@@ -29,11 +29,9 @@ var (
 	Beat  = []byte("beat")
 
 	KeyLast = []byte("last") // in Beat
-	KeyHead = []byte("head") // in Meta, as are:
+	KeyHead = []byte("head") // in Meta, beside "format" and "created", as are:
 
-	keyFormat  = []byte("format")
 	KeyBook    = []byte("book")
-	keyCreated = []byte("created")
 	KeyJournal = []byte("journal") // what journals lay beside the book
 )
 
