@@ -116,6 +116,7 @@ type pressReport struct {
 	Expected  float64       `json:"expected"`    // flasks expected in time
 	GiveUp    int           `json:"give_up,omitempty"`
 	Mix       pressMix      `json:"another_mix"`
+	NextMix   string        `json:"next_mix,omitempty"` // when to make it
 	Note      string        `json:"note"`
 	bench     *bench.Bench  // for words
 	cost      press.MixCost // of the other mix
@@ -188,6 +189,7 @@ func orderOf(b *bench.Bench, now timers.Now, size string, flasks int) (pressRepo
 	if r.cost, err = b.CostOfMix(now, size, flasks); err != nil {
 		return r, err
 	}
+	r.NextMix = bench.NextMixWords(b.PressWorkLeft(now))
 	r.Mix = pressMix{size, flasks, r.cost.Cost, r.cost.Expected, []pressWorse{}}
 	for _, x := range r.cost.AtWork {
 		r.Mix.AtWork = append(r.Mix.AtWork, pressWorse{number(x.Flask), x.Without, x.With})
@@ -265,6 +267,9 @@ func (r pressReport) text(w io.Writer) error {
 		fmt.Fprintf(&b, "Not all are likely to be in time; giving up %s saves most of the others.\n", place(r.GiveUp))
 	}
 	b.WriteString(r.bench.MixWords(r.cost, r.Mix.Size) + "\n")
+	if r.NextMix != "" {
+		b.WriteString(r.NextMix + "\n")
+	}
 	_, err := io.WriteString(w, b.String())
 	return err
 }
