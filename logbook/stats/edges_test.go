@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/big"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -54,6 +55,33 @@ func TestLimitOfAChartIsSharp(t *testing.T) {
 		got, err := Individuals(x)
 		if err != nil || !slices.Equal(got.Outside, c.want) {
 			t.Errorf("%.2f moving ranges from the centre: outside %v, want %v (%v)", (x[39]-got.Center)/got.MeanRange, got.Outside, c.want, err)
+		}
+	}
+}
+
+// The largest value that is taken is taken, with either sign; the next is refused, and named.
+func TestValuesAreTakenUpToTheLargest(t *testing.T) {
+	if err := usable([]float64{largest, -largest}); err != nil {
+		t.Error(err)
+	}
+	for _, v := range []float64{math.Nextafter(largest, math.Inf(1)), -2 * largest, math.NaN(), math.Inf(1)} {
+		if err := usable([]float64{1, 2, v}); err == nil || !strings.Contains(err.Error(), "value 3 is") {
+			t.Errorf("%g: %v", v, err)
+		}
+	}
+}
+
+// Equal values lie on the limits of their chart and not outside, of any size; of others the
+// limit itself is inside.
+func TestOnTheLimitIsInside(t *testing.T) {
+	for _, v := range []float64{0, 0.1, 1e-9, 123456.789, -1e9 / 3} {
+		x := make([]float64, 7)
+		for i := range x {
+			x[i] = v
+		}
+		c, err := Individuals(x)
+		if err != nil || len(c.Outside) != 0 || len(c.Jumps) != 0 {
+			t.Errorf("seven times %g: %+v, %v", v, c, err)
 		}
 	}
 }
