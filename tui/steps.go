@@ -89,7 +89,7 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 	case bench.DoRemount:
 		fm := &form{title: head + "remount check", fields: []*field{digits("pin", "opening at the incisal pin", "mm", "", plainNumber(0, 20))}}
 		fm.done = func(fm *form) tea.Cmd {
-			return m.answer(fm, action.Remount{Flask: f.No, PinMM: fm.num("pin")}, "", func(logbook.Saved) tea.Cmd { return m.outcome(f.No) })
+			return m.answer(fm, action.Remount{Flask: f.No, PinMM: fm.num("pin")}, "", nil)
 		}
 		m.open(fm)
 		return nil
@@ -255,15 +255,21 @@ func (m *Model) outcome(no int) tea.Cmd {
 	}
 	at := f.Stage
 	fm := &form{title: fmt.Sprintf("%d · %s %s · outcome: the flask leaves the bench", f.Place, f.Case, f.Base), lines: m.offLines(f), fields: []*field{
-		choose("outcome", "outcome", action.Outcomes...),
-		several("defects", "defects seen (ENTER for none)", 0, words.Defects(action.Defects), nil),
+		choose("outcome", "outcome", append([]string{action.Finished + ", no defects seen", action.Finished + ", defects seen"}, action.Outcomes[1:]...)...),
+		several("defects", "defects seen (ENTER for none)", 0, words.Defects(action.Defects), nil).only(func(fm *form) bool { return fm.choice("outcome") > 1 }),
 	}}
 	fm.done = func(fm *form) tea.Cmd {
+		out := action.Finished
+		if i := fm.choice("outcome"); i > 1 {
+			out = action.Outcomes[i-2]
+		}
 		var ds []string
 		for _, i := range fm.picks("defects") {
-			ds = append(ds, action.Defects[i])
+			if fm.choice("outcome") > 1 {
+				ds = append(ds, action.Defects[i])
+			}
 		}
-		return m.answer(fm, action.Outcome{Flask: f.No, Outcome: action.Outcomes[fm.choice("outcome")-1], Defects: ds}, "", func(logbook.Saved) tea.Cmd {
+		return m.answer(fm, action.Outcome{Flask: f.No, Outcome: out, Defects: ds}, "", func(logbook.Saved) tea.Cmd {
 			m.selectNext(at)
 			return nil
 		})

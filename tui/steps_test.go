@@ -18,5 +18,5 @@ func TestOutcomeListsWhatWasOff(t *testing.T) {
 	d.sees("go on anyway? your reason is recorded", "checked, looked right")
 	d.press("1 3")
 	d.m.outcome(d.flask(1).No)
-	d.sees("not as set on this flask: hold cut short", "1 finished here", "2 adjusted", "3 remake")
+	d.sees("not as set on this flask: hold cut short", "1 finished here", "3 adjusted", "4 remake")
 }

@@ -109,10 +109,22 @@ func (m *Model) why(it bench.Item) {
 	m.open(f)
 }
 
-func (m *sight) itemFlask(it bench.Item) string {
+// itemFlask names the case that a record is about, also of a flask that left the bench.
+func (m *Model) itemFlask(it bench.Item) string {
 	for _, s := range it.Body.Subjects() {
-		if f := m.bench().Flasks[s.No]; s.Class == 'f' && f != nil {
-			return " · case " + f.Case
+		if s.Class != 'f' {
+			continue
+		}
+		f := m.bench().Flasks[s.No]
+		if f == nil || f.Base == "" { // the bench has let go of how it began; the book has not
+			recs, err := m.cfg.Keeper.Of(s)
+			if err != nil {
+				continue
+			}
+			f = bench.Fold(recs, bench.Counters{}).Flasks[s.No]
+		}
+		if f != nil && f.Base != "" {
+			return fmt.Sprintf(" · case %s %s", f.Case, f.Base)
 		}
 	}
 	return ""

@@ -214,7 +214,7 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		}
 		state := fmt.Sprintf("place %d: %s", f.Place, f.Stage)
 		if f.Outcome != "" {
-			state = strings.Join(append([]string{f.Outcome}, f.Defects...), ", ")
+			state = strings.Join(append([]string{f.Outcome}, words.Defects(f.Defects)...), ", ")
 		}
 		row := cells(f.Case+s.mark(f, "flask-open", "case"), string(f.Base)+", "+string(f.Size), strconv.Itoa(f.No), strconv.Itoa(len(f.Trials)), last, final, cured, pin, "", state)
 		row[8] = windows

@@ -242,7 +242,7 @@ func (s Sheet) standing(f *bench.Flask) string {
 	}
 	state := fmt.Sprintf("%s%s %s%s", f.Outcome, s.mark(f, "outcome", "outcome"), s.did(flaskNo(f), f.Ended, "outcome"), s.mark(f, "outcome", "at"))
 	if len(f.Defects) > 0 {
-		state += ": " + strings.Join(f.Defects, ", ") + s.mark(f, "outcome", "defects")
+		state += ": " + strings.Join(words.Defects(f.Defects), ", ") + s.mark(f, "outcome", "defects")
 	}
 	return state
 }
@@ -257,7 +257,7 @@ func oddWhy(o bench.Oddity) string {
 	if why := words.Reason(o.Why); why != "" {
 		return why
 	}
-	return "no reason asked for again"
+	return "no reason asked"
 }
 
 // by writes initials before something, where they are known.
