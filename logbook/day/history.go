@@ -110,7 +110,7 @@ func (Sheet) lotLine(it bench.Item) string {
 func (s Sheet) caseLine(it bench.Item) string {
 	switch it.Body.(type) {
 	case action.CaseIn, action.CaseOff, action.CaseDelivered:
-		return s.teller(true).Tell(it.Body)
+		return s.teller().Tell(it.Body)
 	}
 	return ""
 }
@@ -220,7 +220,7 @@ func (s Sheet) takenBack() []mended {
 		}
 		m := mended{title: s.title(it), when: s.clock(it.TakenBack.Stamp.At), who: who(it.TakenBack.Action)}
 		if it.Body.Kind() != "settings" {
-			m.words = []string{s.teller(true).Tell(it.Body)}
+			m.words = []string{s.teller().Tell(it.Body)}
 		}
 		out = append(out, m)
 	}

@@ -216,7 +216,7 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		if f.Outcome != "" {
 			state = strings.Join(append([]string{f.Outcome}, words.Defects(f.Defects)...), ", ")
 		}
-		row := cells(f.Case+s.mark(f, "flask-open", "case"), string(f.Base)+", "+string(f.Size), strconv.Itoa(f.No), strconv.Itoa(len(f.Trials)), last, final, cured, pin, "", state)
+		row := cells(f.Case+s.mark(f, "flask-open", "case"), f.Base+", "+string(f.Size), strconv.Itoa(f.No), strconv.Itoa(len(f.Trials)), last, final, cured, pin, "", state)
 		row[8] = windows
 		t.Rows = append(t.Rows, row)
 	}

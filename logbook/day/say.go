@@ -11,10 +11,10 @@ import (
 	"flaskside/logbook/words"
 )
 
-// teller puts records into the words of the sheet, in the units of the house; full
-// tells also what a step was done under.
-func (s Sheet) teller(full bool) action.Teller {
-	return action.Teller{Units: s.Bench.House.Units, Full: full,
+// teller puts records into the words of the sheet, in the units of the house, with what a
+// step was done under.
+func (s Sheet) teller() action.Teller {
+	return action.Teller{Units: s.Bench.House.Units, Full: true,
 		Lot: func(text string) string { return bench.KnownLot{Lot: text}.Name() },
 		Of: func(id string) (action.Body, bool) {
 			it, ok := s.Bench.Item(id)

@@ -90,7 +90,7 @@ func (s Sheet) signedOff() []string {
 		out = append(out, fmt.Sprintf("CHANGED SINCE THE SIGN-OFF, by %d records:", len(changed)))
 	}
 	for _, it := range changed[:min(len(changed), signedLines)] {
-		out = append(out, fmt.Sprintf("record %d, %s  %s%s", it.Seq, s.clock(it.Record.Stamp.At), by(it.Action.By), s.teller(true).Tell(it.Action.Body)))
+		out = append(out, fmt.Sprintf("record %d, %s  %s%s", it.Seq, s.clock(it.Record.Stamp.At), by(it.Action.By), s.teller().Tell(it.Action.Body)))
 	}
 	if more := len(changed) - signedLines; more > 0 {
 		out = append(out, fmt.Sprintf("and %d more", more))
@@ -101,7 +101,7 @@ func (s Sheet) signedOff() []string {
 // signOffLine words the sign-off of another day than that of the sheet.
 func (s Sheet) signOffLine(it bench.Item) string {
 	if _, ok := it.Body.(action.SignOff); ok && !s.signs(it) {
-		return s.teller(true).Tell(it.Body)
+		return s.teller().Tell(it.Body)
 	}
 	return ""
 }

@@ -147,12 +147,10 @@ func TestSheetNeverSignedOffInSilence(t *testing.T) {
 		defer func() { _ = s.b.Close() }()
 		s.must(action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
 		type done struct {
-			id      string
-			at      time.Time
-			signs   int // of the day, -1 for no sign-off
-			amends  bool
-			undone  bool
-			isAmend string
+			id     string
+			at     time.Time
+			signs  int // of the day, -1 for no sign-off
+			undone bool
 		}
 		all := []done{{id: "s1", at: s.ck.Read().Wall, signs: -1}}
 		for range rapid.IntRange(1, 14).Draw(rt, "steps") {
@@ -168,7 +166,7 @@ func TestSheetNeverSignedOffInSilence(t *testing.T) {
 				d.signs = rapid.IntRange(0, 3).Draw(rt, "day")
 				body = action.SignOffOf(s.day(d.signs))
 			case 3:
-				body, d.amends = action.TakeBack{Of: all[rapid.IntRange(0, len(all)-1).Draw(rt, "of")].id}, true
+				body = action.TakeBack{Of: all[rapid.IntRange(0, len(all)-1).Draw(rt, "of")].id}
 			default:
 				body = action.TimerStart{Label: "now", Count: "up"}
 			}

@@ -138,7 +138,7 @@ func (s Sheet) Trail(w io.Writer, flask int) error {
 			continue // told with what they are about
 		}
 		at := it.Stamp.At.In(s.From.Location())
-		fmt.Fprintf(&b, "%6d  %s  %-8s %s\n", it.Seq, at.Format("2006-01-02 15:04:05 -07:00"), orNone(it.Action.By), s.teller(true).Tell(it.Body))
+		fmt.Fprintf(&b, "%6d  %s  %-8s %s\n", it.Seq, at.Format("2006-01-02 15:04:05 -07:00"), orNone(it.Action.By), s.teller().Tell(it.Body))
 		if d := it.Written.Sub(it.Record.Stamp.At); d > time.Minute || d < -time.Minute {
 			fmt.Fprintf(&b, "        written %s\n", it.Written.In(s.From.Location()).Format("2006-01-02 15:04:05 -07:00"))
 		}
