@@ -237,7 +237,7 @@ func (m *sight) standLines(fl *bench.Flask, w int) []lineOf {
 	}
 	text += " (" + bench.StandWords(s, m.house().Units.Temperature) + ")"
 	if err != nil {
-		text += "; not reckoned: " + err.Error()
+		text += "; not worked out: " + err.Error()
 	}
 	var out []lineOf
 	for _, t := range wrap(text, w) {
@@ -346,7 +346,7 @@ func (m *sight) bandWords(al timers.Alarm) string {
 	}
 	words := fmt.Sprintf("BATH %d WAS OFF %s%s", l.Bath, m.temp(setC), cost)
 	if r, ok := m.bench().LastReading(l.Bath); ok && al.Cleared == nil {
-		words = fmt.Sprintf("BATH %d %s, WANTS %s%s", l.Bath, m.temp(r.TempC), m.temp(setC), cost)
+		words = fmt.Sprintf("BATH %d %s, SHOULD BE %s%s", l.Bath, m.temp(r.TempC), m.temp(setC), cost)
 	}
 	return words + " · place " + m.placesOfLoad(l)
 }

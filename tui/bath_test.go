@@ -112,14 +112,14 @@ func TestBandAlarmOnTheScreen(t *testing.T) {
 	d.raw = nil
 	d.reads(30, 60)
 	d.settle()
-	if len(d.raw) == 0 || !strings.Contains(d.raw[0], "BATH 1 60 °C, WANTS 74 °C") {
+	if len(d.raw) == 0 || !strings.Contains(d.raw[0], "BATH 1 60 °C, SHOULD BE 74 °C") {
 		t.Errorf("the terminal was sent %q", d.raw)
 	}
 	cost := d.m.cures.views[1].est.Excursions[0].Minutes
 	if cost < 25 || cost > 45 { // an hour at 60 °C costs 1 to 1.5 h by the reference model
 		t.Errorf("half an hour at 60 °C costs %.0f min", cost)
 	}
-	d.sees(fmt.Sprintf("▲2 BATH 1 60 °C, WANTS 74 °C: HOLD +%.0f MIN", cost))
+	d.sees(fmt.Sprintf("▲2 BATH 1 60 °C, SHOULD BE 74 °C: HOLD +%.0f MIN", cost))
 	d.reads(5, 74)
 	d.sees("BATH 1 WAS OFF 74 °C: HOLD +")
 	d.press(".")

@@ -542,7 +542,7 @@ func (d *desk) doesWhatItSays(k hint, key string) error {
 		return want(len(d.m.overs) < overs || d.m.form() != nil && d.m.form().at < at, "the question before, or none")
 	case "got it":
 		return want(len(d.m.unanswered()) == waiting-1, "one alarm fewer")
-	case "undo", "new", "other steps", "book in", "take out of use", "plan", "take over":
+	case "undo", "new", "other steps", "book in", "take out of use", "plan", "take over", "sign off":
 		return want(len(d.m.overs) == overs+1, "a question")
 	case "undo, and why":
 		return want(d.m.form() != nil && strings.Contains(d.screen(), "why is it undone?"), "the reason asked")

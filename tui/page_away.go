@@ -48,7 +48,7 @@ func (m *Model) lookBack() {
 		}
 	}
 	if beat.BootID != "" && m.now.BootID != "" && beat.BootID != m.now.BootID {
-		p.notes = append(p.notes, "The computer was started anew since; lengths of time over that are estimated from its clock.")
+		p.notes = append(p.notes, "The computer was restarted; times across the restart are estimated.")
 	}
 	if gone.ClockBack {
 		p.notes = append(p.notes, "The computer clock is earlier than the last entry. CHECK THE TIME.")

@@ -114,7 +114,7 @@ func TestPlacePinAndCasesAreSetOnTheBench(t *testing.T) {
 		t.Fatalf("no setting %q", name)
 	}
 	set("altitude of the place", "1600 enter")
-	set("pin opening told above", "0.5 enter")
+	set("warn about a pin opening above", "0.5 enter")
 	set("case numbers look like", "")
 	d.feed(tea.PasteMsg{Content: `K-(\d`})
 	d.press("enter")

@@ -42,7 +42,7 @@ func backupCommand(o *options) *cobra.Command {
 			if err != nil {
 				return damaged(err)
 			}
-			_, err = fmt.Fprintf(c.OutOrStdout(), "%s: %d records, head %s, %d bytes, looked through without a fault\n", args[0], rep.Records, rep.Head, rep.Bytes)
+			_, err = fmt.Fprintf(c.OutOrStdout(), "%s: %d records, head %s, %d bytes, checked, no fault\n", args[0], rep.Records, rep.Head, rep.Bytes)
 			return err
 		},
 	}

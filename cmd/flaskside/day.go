@@ -127,7 +127,7 @@ func dayCommand(o *options) *cobra.Command {
 	c.Flags().StringVar(&f.paper, "paper", "a4", "paper of the pdf format: a4 or letter")
 	c.Flags().StringVar(&f.out, "out", "", "write to this file instead of the standard output")
 	c.Flags().StringVar(&f.zone, "zone", "", "time zone whose midnights count (default: that of this machine)")
-	c.Flags().StringVar(&f.sign, "sign-off", "", "record that this person, by their initials, looked through the sheet and signs it off")
+	c.Flags().StringVar(&f.sign, "sign-off", "", "record that this person, by their initials, checked the sheet and signs it off")
 	c.Flags().IntVar(&f.flask, "flask", 0, "the audit trail of this flask instead of a day: text, csv or jsonl")
 	atFlag(c, &f.at)
 	return c

@@ -44,7 +44,7 @@ func doctorCommand(o *options) *cobra.Command {
 func examine(ctx context.Context, path string, asJSON bool, out io.Writer) error {
 	facts := measure(ctx, path, sysclock.New())
 	if ctx.Err() != nil {
-		return fmt.Errorf("doctor: told to end before all was measured")
+		return fmt.Errorf("doctor: stopped before all was measured")
 	}
 	all := doctor.Examine(facts)
 	_, losing := doctor.Count(all)

@@ -121,7 +121,7 @@ func byWhy(err error) error {
 	for _, o := range odd.Odd {
 		texts = append(texts, o.Text)
 	}
-	return fmt.Errorf("%s: say --why to record it all the same", strings.Join(texts, "; "))
+	return fmt.Errorf("%s: say --why to record it anyway", strings.Join(texts, "; "))
 }
 
 // toldLot says what was recorded.

@@ -217,7 +217,7 @@ func (q planQuestion) ask(o *options) (dayplan.Question, error) {
 	var err error
 	if q.at != "" {
 		if d.Now, err = time.Parse(time.RFC3339, q.at); err != nil {
-			return d, wrongUsage("--at %q is no instant: give it as %s", q.at, time.Now().Format(time.RFC3339))
+			return d, wrongUsage("--at %q is not an instant: give it as %s", q.at, time.Now().Format(time.RFC3339))
 		}
 	}
 	if q.hours != "" {

@@ -36,7 +36,7 @@ func TestProbeOnTheBench(t *testing.T) {
 		t.Fatal(err)
 	}
 	tm := open(t, path, "--probe", sensor)
-	tm.sees("BATH 1 66 °C, WANTS 74 °C")
+	tm.sees("BATH 1 66 °C, SHOULD BE 74 °C")
 	if err := tm.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}

@@ -34,7 +34,7 @@ func trendCommand(o *options) *cobra.Command {
 		Short: "Print the flash trend of a flask, its verdict and its forecast",
 		Long: "Prints the chart, the verdict on the final closure with what would mend each reason, and the forecast for\n" +
 			"a flask of the logbook by its number, or by its place with --place. With --size and --trials it does\n" +
-			"so for closures told here, taken as made at the house pressure and hold: grades in order, a weight in grams\n" +
+			"so for closures typed here, taken as made at the house pressure and hold: grades in order, a weight in grams\n" +
 			"after a colon, + where dough was added before that closure. All forecasts are estimates; you decide.",
 		Example: "flaskside trend 12\nflaskside trend --place 3 --json\nflaskside trend --size medium --trials heavy:7.2,heavy,+heavy,slight --dough 20min",
 		RunE: func(c *cobra.Command, args []string) error {
@@ -82,7 +82,7 @@ func (q *trendQuestion) read(args []string, changed func(string) bool) (err erro
 	case len(args) > 1:
 		return wrongUsage("trend takes one flask, not %d", len(args))
 	case told && (len(args) > 0 || changed("place") || changed("at")):
-		return wrongUsage("--size, --trials and --dough are for closures told here: leave flask, --place and --at out")
+		return wrongUsage("--size, --trials and --dough are for closures typed here: leave flask, --place and --at out")
 	case told && q.size == "":
 		return wrongUsage("--size is missing: the closures are of a small, medium or large base")
 	case len(args) > 0 && changed("place"):
@@ -125,7 +125,7 @@ func (q *trendQuestion) answer(path string, clock timers.Clock) (trendReport, er
 		r.Flask, r.Place, r.Case, r.Base = 0, 0, "", ""
 		for i := range r.Reasons {
 			if x := &r.Reasons[i]; x.Code == flash.DoughUnknown {
-				x.Why, x.Mend = "how long the dough can be worked was not told", "give it with --dough, or judge the dough yourself"
+				x.Why, x.Mend = "how long the dough can be worked was not given", "give it with --dough, or judge the dough yourself"
 			}
 		}
 		r.say()
@@ -283,7 +283,7 @@ func (r trendReport) text(w io.Writer, ascii bool) error {
 	var b strings.Builder
 	switch {
 	case r.Flask == 0:
-		fmt.Fprintf(&b, "%s base, closures as told, taken as made at the house pressure and hold\n", r.Size)
+		fmt.Fprintf(&b, "%s base, closures as typed, taken as made at the house pressure and hold\n", r.Size)
 	case r.Place == 0:
 		fmt.Fprintf(&b, "case %s · %s · %s · flask %d · off the bench\n", r.Case, r.Base, r.Size, r.Flask)
 	default:

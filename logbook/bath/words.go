@@ -53,7 +53,7 @@ func (e *Estimate) Lines(s Say) []Line {
 		add(Caution, "%s", e.caution(s))
 	}
 	if c := e.Case.Clash; c.Load > 0 {
-		add(Caution, "from %s these want %s and %s wants %s of the one bath: each estimate takes its own programme",
+		add(Caution, "from %s these need %s and %s needs %s from the one bath: each estimate takes its own programme",
 			s.At(c.After), s.temp(c.ThisC), s.Load(c.Load), s.temp(c.OtherC))
 	}
 	for _, x := range e.Excursions {

@@ -87,7 +87,7 @@ func (c *checker) alarm(key string) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("no alarm %q stands", key)
+	return fmt.Errorf("there is no alarm %q", key)
 }
 
 // alarm tells whether the bench rests on what an alarm is about.

@@ -29,7 +29,7 @@ func registered[B action.Body](l *living, _ B, _ int, it *Item) bool { return l.
 
 func sameMaterial(was, is action.Material) error {
 	if was != is {
-		return errors.New("a correction cannot make a lot one of another material: take it back and record anew")
+		return errors.New("a correction cannot make a lot one of another material: undo it and record it again")
 	}
 	return nil
 }

@@ -225,7 +225,7 @@ func TestRegisterAmended(t *testing.T) {
 	s := newStock(t)
 	id := s.do(action.LotIn{Material: "stone", Lot: "G-1", Expiry: "2027-05-31"}, "").ID
 	s.do(action.Correct{Of: id, Set: []byte(`{"lot":"G-7","expiry":"2026-11-24"}`)}, "7")
-	if _, err := s.say(action.Correct{Of: id, Set: []byte(`{"material":"powder"}`)}, "7"); err == nil || !strings.Contains(err.Error(), "of another material: take it back and record anew") {
+	if _, err := s.say(action.Correct{Of: id, Set: []byte(`{"material":"powder"}`)}, "7"); err == nil || !strings.Contains(err.Error(), "of another material: undo it and record it again") {
 		t.Errorf("the material is corrected: %v", err)
 	}
 	_, err := s.say(action.FlaskLots{Flask: 1, StoneLot: "G-7"}, "")

@@ -64,7 +64,7 @@ func TestTableNamesEachBadRow(t *testing.T) {
 		}
 		got = append(got, s)
 	}
-	want := []string{"4417", "case 4417 upper is on line 2 already", `"today" is no due time: write ` + cases.DueForms, `base must be one of upper, lower, partial, reline, not "top"`,
+	want := []string{"4417", "case 4417 upper is on line 2 already", `"today" is not a due time: write ` + cases.DueForms, `base must be one of upper, lower, partial, reline, not "top"`,
 		`rush is yes or no, not "perhaps"`, "it has 6 fields, the first line names 5", "4422"}
 	if strings.Join(got, "\n") != strings.Join(want, "\n") {
 		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))

@@ -63,7 +63,7 @@ func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
 		}
 		var syntax *csv.ParseError
 		if errors.As(err, &syntax) {
-			return append(out, Line{No: syntax.StartLine, Err: fmt.Errorf("this is no CSV: %w; what follows was not read", syntax.Err)}), nil
+			return append(out, Line{No: syntax.StartLine, Err: fmt.Errorf("this is not CSV: %w; what follows was not read", syntax.Err)}), nil
 		}
 		if err != nil {
 			return nil, err

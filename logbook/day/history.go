@@ -134,7 +134,7 @@ func (Sheet) settingsLine(it bench.Item) string {
 		}
 		return words
 	case action.Restored:
-		words := fmt.Sprintf("a backup was put in the place of the logbook: it goes on from record %s; given up: up to record %s", a.From, a.GaveUp)
+		words := fmt.Sprintf("the logbook was replaced with a backup: it goes on from record %s; dropped: up to record %s", a.From, a.GaveUp)
 		if a.Kept != "" {
 			words += ", which are in " + a.Kept
 		}

@@ -55,7 +55,7 @@ func (s Sheet) cureWords(f *bench.Flask) string {
 	}
 	words += " (" + bench.StandWords(stand, s.Bench.House.Units.Temperature) + ")"
 	if err != nil {
-		words += "; not reckoned: " + err.Error()
+		words += "; not worked out: " + err.Error()
 	}
 	return "cure " + words
 }

@@ -220,7 +220,7 @@ func header(f []string) ([]string, error) {
 			return nil, fmt.Errorf("column %q: the columns are case, base, size, resin, due and rush", words.Clip(x, 40))
 		}
 		if slices.Contains(names, x) {
-			return nil, fmt.Errorf("column %s stands twice", x)
+			return nil, fmt.Errorf("column %s appears twice", x)
 		}
 		names = append(names, x)
 	}

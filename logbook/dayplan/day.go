@@ -53,7 +53,7 @@ const daysAhead = 21
 func (q Question) Make(ctx context.Context) (*Day, error) {
 	d := &Day{Question: q, Entries: slices.Clone(q.Entries)}
 	if c := Twice(q.Entries); c != "" {
-		return nil, fmt.Errorf("case %s is told twice: give each base once, with upper or lower behind the number where one case has both", c)
+		return nil, fmt.Errorf("case %s is given twice: give each base once, with upper or lower behind the number where one case has both", c)
 	}
 	slices.SortStableFunc(d.Entries, byDue)
 	y, m, day := q.Now.Date()

@@ -84,7 +84,7 @@ func TestReadCases(t *testing.T) {
 		"4417,vast,A,17:00\n4420,small,A,noon\n1,small,A,17:00\n": `line 1: size "vast": it is small, medium or large; line 2: due "noon": give it as`,
 		"case,size,resin\n":                     "line 1: column due is missing",
 		"case,size,resin,due,colour\n":          `line 1: column "colour"`,
-		"case,size,resin,due,due\n":             "line 1: column due stands twice",
+		"case,size,resin,due,due\n":             "line 1: column due appears twice",
 		"4417,medium\n":                         "line 1: 2 fields: want case,size,resin,due,rush",
 		"4417,medium,A,17:00,rush,more\n":       "line 1: 6 fields",
 		"4417,medium,A,17:00,perhaps\n":         `rush "perhaps": it is yes, no or empty`,

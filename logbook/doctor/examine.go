@@ -250,15 +250,15 @@ func backup(f Facts) []Finding {
 	x.Found = fmt.Sprintf("%s of %s, %d records", base(b.File), clock(b.At), b.Records)
 	switch {
 	case b.Err != "":
-		x.Level, x.Means, x.Do = Warn, "it could not be looked through: "+b.Err, leave
+		x.Level, x.Means, x.Do = Warn, "it could not be checked: "+b.Err, leave
 	case b.Faults > 0:
-		x.Level, x.Means, x.Do = Warn, fmt.Sprintf("looked through now, with faults: %d", b.Faults), leave
+		x.Level, x.Means, x.Do = Warn, fmt.Sprintf("checked now, with faults: %d", b.Faults), leave
 	case late:
-		x.Level, x.Means, x.Do = Warn, "looked through now, no fault; it lacks the records since "+clock(b.LackSince), leave
+		x.Level, x.Means, x.Do = Warn, "checked now, no fault; it lacks the records since "+clock(b.LackSince), leave
 	case b.At.Sub(f.At) > ahead:
-		x.Level, x.Means, x.Do = Warn, "looked through now, no fault; it is from the future", "see to the clock"
+		x.Level, x.Means, x.Do = Warn, "checked now, no fault; it is from the future", "see to the clock"
 	default:
-		x.Means = "looked through now, no fault"
+		x.Means = "checked now, no fault"
 	}
 	if b.Same && x.Do == "" {
 		x.Means += "; on the same disk as the logbook"
@@ -278,7 +278,7 @@ func clocks(f Facts) []Finding {
 	case !k.Known:
 		wall.Level, wall.Means, wall.Do = Note, "whether something keeps it right this system does not tell", "compare it with a clock you trust"
 	case !k.Synced:
-		wall.Level, wall.Means, wall.Do = Warn, "nothing keeps it right: records may bear a wrong time", "have the computer set its clock (NTP), or compare it now and then"
+		wall.Level, wall.Means, wall.Do = Warn, "nothing keeps it right: records may carry a wrong time", "have the computer set its clock (NTP), or compare it now and then"
 	default:
 		wall.Means = "kept right within " + ms(k.Within) + ", says the system"
 	}
@@ -294,10 +294,10 @@ func zone(f Facts) []Finding {
 	}
 	if z.Name == "" || z.Name == "Local" {
 		x.Level, x.Found = Note, "without a name, UTC"+f.At.Format("-07:00")
-		x.Do = "set the zone by its name, so that records bear it"
+		x.Do = "set the zone by its name, so that records carry it"
 	}
 	if year, err := strconv.Atoi(z.Release[:min(4, len(z.Release))]); err == nil && f.At.Year()-year > zoneYears {
-		x.Level, x.Means, x.Do = Note, x.Means+": old, a change of law since may be missing", "update the system's tz database; windows are exact all the same"
+		x.Level, x.Means, x.Do = Note, x.Means+": old, a change of law since may be missing", "update the system's tz database; timers are exact anyway"
 	}
 	return []Finding{x}
 }

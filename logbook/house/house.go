@@ -79,7 +79,7 @@ func (p Press) Final() float64 {
 
 // Remount is the check back on the articulator.
 type Remount struct {
-	PinLimitMM float64 `json:"pin_limit_mm,omitempty" toml:"pin_limit_mm" comment:"a pin opening above this is told before the outcome, mm; 0 for 1 (common practice, no source)"`
+	PinLimitMM float64 `json:"pin_limit_mm,omitempty" toml:"pin_limit_mm" comment:"a larger pin opening is pointed out before the outcome, mm; 0 for 1 (common practice, no source)"`
 }
 
 // defaultPinMM is the pin opening above which it is told (common practice, no source).

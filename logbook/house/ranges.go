@@ -103,7 +103,7 @@ var usual = []Usual{
 	{"bench_set.max_s", "bench set at most", 1200, 86400, Seconds, houseSays, true},
 	{"cooling.bench_s", "cooling on the bench", 600, 86400, Seconds, practice, false},
 	{"cooling.water_s", "cooling in water", 300, 2 * 3600, Seconds, practice, false},
-	{"remount.pin_limit_mm", "pin opening told from", 0.2, 3, MM, practice, true},
+	{"remount.pin_limit_mm", "warn about a pin opening from", 0.2, 3, MM, practice, true},
 	{"alarms.high_s", "high alarms sound again after", 10, 600, Seconds, houseSays, false},
 	{"alarms.medium_s", "medium alarms sound again after", 10, 1800, Seconds, houseSays, false},
 	{"alarms.low_s", "low alarms sound again after", 10, 3600, Seconds, houseSays, false},

@@ -187,7 +187,7 @@ func tomlError(err error) error {
 // fileHead stands at the top of an exported file.
 const fileHead = "# flaskside settings. A number may be written with its unit: '207 bar', '165 F', '9 h', '30 min'.\n" +
 	"# Without one it is in the unit that its name ends in: _s seconds, _c °C, _psi, _mm, _g.\n" +
-	"# A file need not be whole: what it leaves out stays. Lists merge by name; to take entries out, write\n" +
+	"# A file can be partial: what it leaves out stays as it is. Lists merge by name; to take entries out, write\n" +
 	"# [remove] with their names, as in: programmes = ['quick and boil']\n"
 
 // WriteTOML writes settings with their comments, in the units of the house; [ReadTOML]

@@ -332,7 +332,7 @@ func take(into *string, what, s string) error {
 		return fmt.Errorf("a HIBC %s has at most 18 characters, %s has %d: scan again", what, quoted(s), len(s))
 	}
 	if *into != "" && *into != s {
-		return fmt.Errorf("HIBC: the %s is told twice, %s and %s: see the label", what, quoted(*into), quoted(s))
+		return fmt.Errorf("HIBC: the %s is given twice, %s and %s: see the label", what, quoted(*into), quoted(s))
 	}
 	*into = s
 	return nil
@@ -344,7 +344,7 @@ func (l *Lot) when(into *Date, pattern, s string, year int) error {
 		return fmt.Errorf("HIBC date: %w", err)
 	}
 	if !into.IsZero() && *into != d {
-		return fmt.Errorf("HIBC: a date is told twice, %s and %s: see the label", *into, d)
+		return fmt.Errorf("HIBC: a date is given twice, %s and %s: see the label", *into, d)
 	}
 	*into = d
 	return nil
