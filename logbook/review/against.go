@@ -6,6 +6,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/stats"
+	"flaskside/logbook/words"
 )
 
 // Condition is something out of the ordinary that a record can tell of a flask.
@@ -27,27 +28,15 @@ const (
 // conditions lists what defects are held against: the codes the bench records, and
 // what the records tell by themselves.
 func conditions() []Condition {
-	return []Condition{
-		{anyCode, "anything of these"},
-		{"no-separator", "no separator"},
-		{"separator-wet", "separator wet"},
-		{"separator-old", "separator too old"},
-		{"no-mix", "no mix"},
-		{"not-dough", "packed early (estimate)"},
-		{"dough-late", "dough late (estimate)"},
-		{"stiff-mix", "mix marked too stiff"},
-		{lowCode, "low pressure"},
-		{"hold-short", "short hold"},
-		{"not-ready", "closed when not ready"},
-		{outsideCode, "outside working time"},
-		{"set-short", "short bench set"},
-		{shortCode, "short cure"},
-		{boilCode, "core may boil (est.)"},
-		{"cool-short", "short cooling"},
-		{"press-taken", "press taken"},
-		{"out-of-order", "step out of order"},
-		{otherCode, "anything else marked"},
+	codes := []string{
+		anyCode, "no-separator", "separator-wet", "separator-old", "no-mix", "not-dough", "dough-late", "stiff-mix", lowCode, "hold-short",
+		"not-ready", outsideCode, "set-short", shortCode, boilCode, "cool-short", "press-taken", "out-of-order", otherCode,
 	}
+	out := make([]Condition, len(codes))
+	for i, code := range codes {
+		out[i] = Condition{code, words.Circumstance(code)}
+	}
+	return out
 }
 
 // unusual gathers the codes of each flask, in the order of [conditions]. What the bench

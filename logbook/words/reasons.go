@@ -97,3 +97,30 @@ func ReasonsOf(digits []string) []string {
 	}
 	return out
 }
+
+// circumstances of a flask in a few words, for a narrow column of figures: codes that the
+// bench records, and what the records tell by themselves.
+var circumstances = map[string]string{
+	"any":            "anything of these",
+	"no-separator":   "no separator",
+	"separator-wet":  "separator wet",
+	"separator-old":  "separator too old",
+	"no-mix":         "no mix",
+	"not-dough":      "packed early (estimate)",
+	"dough-late":     "dough late (estimate)",
+	"stiff-mix":      "mix marked too stiff",
+	"pressure-low":   "low pressure",
+	"hold-short":     "short hold",
+	"not-ready":      "closed when not ready",
+	"closed-outside": "outside working time",
+	"set-short":      "short bench set",
+	"cure-short":     "short cure",
+	"may-boil":       "core may boil (est.)",
+	"cool-short":     "short cooling",
+	"press-taken":    "press taken",
+	"out-of-order":   "step out of order",
+	"other":          "anything else marked",
+}
+
+// Circumstance names one of them; "" for another code.
+func Circumstance(code string) string { return circumstances[code] }
