@@ -150,7 +150,7 @@ func TestSVGText(t *testing.T) {
 		Name string `xml:"aria-label,attr"`
 		Text string `xml:"text"`
 	}
-	if err := xml.Unmarshal([]byte(d.svg()), &got); err != nil || got.Name != text || got.Text != text {
+	if err := xml.Unmarshal([]byte(d.SVG()), &got); err != nil || got.Name != text || got.Text != text {
 		t.Errorf("%q came back as %+v, %v", text, got, err)
 	}
 }

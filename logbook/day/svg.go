@@ -110,8 +110,8 @@ func pairs(at []point) string {
 	return strings.Join(out, " ")
 }
 
-// svg is the drawing as an inline SVG element.
-func (d drawing) svg() template.HTML {
+// SVG is the drawing as an inline SVG element; the template asks for it by this name.
+func (d drawing) SVG() template.HTML {
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg role="img" aria-label="%s" width="%smm" height="%smm" viewBox="0 0 %s %s">`, html.EscapeString(d.name), mm(d.w), mm(d.h), mm(d.w), mm(d.h))
 	for _, s := range d.shapes {
