@@ -231,7 +231,7 @@ func (q planQuestion) ask(o *options) (dayplan.Question, error) {
 		if err != nil {
 			return d, err
 		}
-		b, d.House, d.Busy = st.Bench, st.Bench.House, dayplan.Busy(st.Bench)
+		b, d.House, d.Busy, d.AtWork = st.Bench, st.Bench.House, dayplan.Busy(st.Bench), dayplan.AtWork(st.Bench)
 	}
 	if d.RoomC, err = q.roomC(d.House); err != nil {
 		return d, err
@@ -261,7 +261,7 @@ func hoursOf(s string) ([2]string, error) {
 func (q planQuestion) entries(b *bench.Bench, now time.Time) (out []dayplan.Entry, err error) {
 	if q.file == "" && len(q.cases) == 0 {
 		if b == nil {
-			return nil, nil
+			return nil, errors.New("there is no logbook yet, and no case was given: say --case or --cases, or name the logbook with --book")
 		}
 		return dayplan.Waiting(b), nil
 	}

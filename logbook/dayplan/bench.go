@@ -25,6 +25,17 @@ func Waiting(b *bench.Bench) []Entry {
 	return out
 }
 
+// AtWork counts the flasks that are not in a bath yet: they still want the press, hands or a bath of the day.
+func AtWork(b *bench.Bench) int {
+	n := 0
+	for f := range b.OnPlaces() {
+		if f.InBath == nil {
+			n++
+		}
+	}
+	return n
+}
+
 // Busy tells of each bath that holds flasks when its programme is over, by name.
 func Busy(b *bench.Bench) map[string]time.Time {
 	out := map[string]time.Time{}

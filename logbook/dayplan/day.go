@@ -26,6 +26,7 @@ type Question struct {
 	Hours    [2]string            // from and to, today; "": of the house
 	Down     []string             // baths that cannot be used, by name
 	Busy     map[string]time.Time // when the load in a bath now is over, by name
+	AtWork   int                  // flasks on the bench that are in no bath yet
 	Seed     uint64
 	Progress func(float64)
 
@@ -201,6 +202,12 @@ func (d *Day) note() {
 		}
 		d.Notes = append(d.Notes, fmt.Sprintf("%s: planned from %s on", why, d.say(float64(today)*plan.Day+d.open().OpensMin)))
 	}
+	switch n := d.Question.AtWork; {
+	case n == 1:
+		d.Notes = append(d.Notes, "one flask is at work on the bench and is not in this plan: press, hands and bath that it still needs come on top")
+	case n > 1:
+		d.Notes = append(d.Notes, fmt.Sprintf("%d flasks are at work on the bench and are not in this plan: press, hands and baths that they still need come on top", n))
+	}
 	if d.ByDay == "" {
 		d.Notes = append(d.Notes, "the house has no programme of at most 4 h for loads by day: all go overnight (plan.day_programme in the settings)")
 	}
@@ -268,7 +275,7 @@ func (d *Day) Late(i int) string {
 	case !d.Entries[i].Due.After(d.Question.Now):
 		return AlreadyLate
 	case c.DueMin < d.minutes(d.Soonest[i])-soonestOff:
-		return fmt.Sprintf("not to be had by then, about %s at the soonest", d.about(d.minutes(d.Soonest[i])))
+		return fmt.Sprintf("cannot be ready by then, about %s at the soonest", d.about(d.minutes(d.Soonest[i])))
 	}
 	return LateWords(d.Made.Foretold.Cases[i].Late)
 }

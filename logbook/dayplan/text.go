@@ -43,7 +43,11 @@ func (d *Day) Text(w io.Writer) error {
 			fmt.Fprintf(&b, "  %s\n", x)
 		}
 	}
-	fmt.Fprintf(&b, "\n%.0f mixes as a rule, %.1f doughs lost on average; overtime %s\n", s.MixesMade, s.Lost, s.Overtime)
+	mixes := "mixes"
+	if math.Round(s.MixesMade) == 1 {
+		mixes = "mix"
+	}
+	fmt.Fprintf(&b, "\n%.0f "+mixes+" as a rule, %.1f doughs lost on average; overtime %s\n", s.MixesMade, s.Lost, s.Overtime)
 	b.WriteString("\n")
 	for _, l := range d.timeline(s) {
 		b.WriteString(l + "\n")

@@ -129,14 +129,17 @@ func (e *engine) overnightDone() float64 {
 func (e *engine) hopeless(c Case) bool { return c.DueMin < e.soonest(c) }
 
 // loads puts cases into baths: what is due before a load of this night can be finished goes by day as soon as it is set
-// (where that can be in time at all), the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
+// (where that can be in time at all, or nothing else goes by day), the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
 func (e *engine) loads(cases []Case, order []int, v Habit) []Load {
 	places, baths := e.BathPlaces, e.Baths
 	first := e.hours(e.today())
 	tonight := float64(e.today())*Day + first.ClosesMin
+	byDay := func(i int) bool { return cases[i].DueMin < e.overnightDone() && e.ShortMin > 0 }
+	kept := slices.ContainsFunc(order, func(i int) bool { return byDay(i) && !e.hopeless(cases[i]) })
 	var today, rest []int
 	for _, i := range order {
-		if cases[i].DueMin < e.overnightDone() && e.ShortMin > 0 && !e.hopeless(cases[i]) {
+		// Where nobody else wants the bath by day, and it is free again for the night, late is better than later.
+		if byDay(i) && (!e.hopeless(cases[i]) || !kept && e.soonest(cases[i]) <= tonight) {
 			today = append(today, i)
 		} else {
 			rest = append(rest, i)
