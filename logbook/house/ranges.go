@@ -72,6 +72,7 @@ var usual = []Usual{
 	{"bath-load.stages.temp_c", "temperature of a hold", 60, 101, TempC, taught, false},
 	{"bath-load.stages.ramp_s", "ramp", 0, 3 * 3600, Seconds, houseSays, true},
 	{"bath-load.stages.hold_s", "hold in the bath", 900, 86400, Seconds, taught, false},
+	{"case-delivered.wet_h", "hours in water", 1, 336, Plain, houseSays, true},
 	{"bath-load.sections.thin_mm", "thinnest resin", 1, 8, MM, houseSays, false},
 	{"bath-load.sections.thick_mm", "thickest resin", 1, 15, MM, houseSays, false},
 	{"bath-reading.temp_c", "bath temperature", 5, 102, TempC, houseSays, false},

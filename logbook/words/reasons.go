@@ -71,7 +71,7 @@ var unusual = map[string]string{
 	"resin-unknown":  "resin not in the settings",
 	"case-open":      "case without an outcome",
 	"case-double":    "second flask of one case",
-	"pair-load":      "cured apart from its pair",
+	"pair-load":      "other bath load than its pair",
 	"pair-lot":       "other resin lot than its pair",
 	"closing":        "closing list short",
 	"rated-load":     "pressure high, no rated load set",
