@@ -131,6 +131,9 @@ func (m *sight) headOf(fl *bench.Flask) string {
 	if l := m.bench().LoadOf(fl); l != nil {
 		head = append(head, l.Programme)
 	}
+	if due, ok := m.bench().Due(fl); ok {
+		head = append(head, "due "+words.Instant(due, m.now.Wall))
+	}
 	return strings.Join(head, " · ")
 }
 

@@ -93,8 +93,8 @@ func (b *Bench) CaseOnList(number, base string) (Case, bool) {
 	return Case{}, false
 }
 
-// due is when the case of a flask is due; ok is false for one that was never taken in.
-func (b *Bench) due(f *Flask) (at time.Time, ok bool) {
+// Due is when the case of a flask is due; ok is false for one that was never taken in.
+func (b *Bench) Due(f *Flask) (at time.Time, ok bool) {
 	for _, k := range b.cases {
 		if k.Flask == f.No {
 			return k.DueAt(), true

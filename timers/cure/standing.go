@@ -60,17 +60,6 @@ type StageStand struct {
 // short tells whether the load was out a minute or more before its time was up.
 func (s Stand) short() bool { return s.Out && s.In+time.Minute <= s.Want }
 
-// worst is the hold that is farthest from what the programme gives, for words about it.
-func (s Stand) worst() StageStand {
-	worst := s.Stages[0]
-	for _, x := range s.Stages {
-		if x.CorePlan-x.Core > worst.CorePlan-worst.Core {
-			worst = x
-		}
-	}
-	return worst
-}
-
 // Stand judges a stay by its time and by its readings. The readings decide where there are any: the time the core was at
 // each temperature of the programme, by the model in the bath as it was read, against the programme's; between readings
 // the bath is as [Follow] has it, and after a last reading that was off in a hold it stayed so. Each hold wants a reading of

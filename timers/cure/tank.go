@@ -189,21 +189,3 @@ func (d Dip) Lower(bath []Knot, atS, endS float64) []Knot {
 	}
 	return out
 }
-
-// setBack is how far the dip sets back a flask that is in the bath already, when the cold ones go in addAt after its own
-// start: at the end of the stage they come into. The cold ones need their own full programme from their own start.
-func (d Dip) setBack(p Params, prog Programme, startC float64, addAt time.Duration) (Extra, error) {
-	if err := prog.Validate(); err != nil {
-		return Extra{}, err
-	}
-	if addAt < 0 || addAt > prog.Total() {
-		return Extra{}, fmt.Errorf("cold flasks after %s: it must be within the programme, 0 to %s", formatDuration(addAt), formatDuration(prog.Total()))
-	}
-	if len(d.Curve) == 0 {
-		return Extra{}, errors.New("the dip has no curve: compute it with AddFlasks")
-	}
-	set := prog.Knots(startC)
-	bath := d.Lower(set, addAt.Seconds(), set[len(set)-1].TimeS)
-	stage, _, _ := prog.Hold(addAt)
-	return extraHold(p, prog, startC, bath, stage)
-}

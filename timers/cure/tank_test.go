@@ -1,6 +1,8 @@
 package cure
 
 import (
+	"errors"
+	"fmt"
 	"math"
 	"testing"
 	"time"
@@ -47,7 +49,7 @@ func TestColdFlasks(t *testing.T) {
 
 		// Those already in lose some minutes at most, and never gain.
 		for _, after := range []time.Duration{20 * time.Minute, time.Hour, 2 * time.Hour} {
-			x, err := d.setBack(Defaults(), Common()[0], 22, after)
+			x, err := d.setBack(Defaults(), Common()[0], after)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -83,7 +85,7 @@ func TestMixing(t *testing.T) {
 	if d.HeaterOK || d.Back {
 		t.Errorf("a bath without heater came back: %+v", d)
 	}
-	x, err := d.setBack(Defaults(), Common()[0], 22, time.Hour)
+	x, err := d.setBack(Defaults(), Common()[0], time.Hour)
 	if err != nil || x.Minutes < 60 {
 		t.Errorf("a bath that never comes back costs %.1f min, %v", x.Minutes, err)
 	}
@@ -120,11 +122,30 @@ func TestColdFlasksRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, after := range []time.Duration{-time.Second, 10 * time.Hour} {
-		if _, err := d.setBack(Defaults(), Common()[0], 22, after); err == nil {
+		if _, err := d.setBack(Defaults(), Common()[0], after); err == nil {
 			t.Errorf("flasks added after %s were taken", after)
 		}
 	}
-	if _, err := (Dip{}).setBack(Defaults(), Common()[0], 22, 0); err == nil {
+	if _, err := (Dip{}).setBack(Defaults(), Common()[0], 0); err == nil {
 		t.Error("a dip of nothing was taken")
 	}
+}
+
+// setBack is how far the dip sets back a flask that is in the bath already, when the cold ones go in addAt after its own
+// start: at the end of the stage they come into. The cold ones need their own full programme from their own start.
+func (d Dip) setBack(p Params, prog Programme, addAt time.Duration) (Extra, error) {
+	const startC = 22
+	if err := prog.Validate(); err != nil {
+		return Extra{}, err
+	}
+	if addAt < 0 || addAt > prog.Total() {
+		return Extra{}, fmt.Errorf("cold flasks after %s: it must be within the programme, 0 to %s", formatDuration(addAt), formatDuration(prog.Total()))
+	}
+	if len(d.Curve) == 0 {
+		return Extra{}, errors.New("the dip has no curve: compute it with AddFlasks")
+	}
+	set := prog.Knots(startC)
+	bath := d.Lower(set, addAt.Seconds(), set[len(set)-1].TimeS)
+	stage, _, _ := prog.Hold(addAt)
+	return extraHold(p, prog, startC, bath, stage)
 }
