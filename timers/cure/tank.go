@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 )
 
 // Tank is the water bath as a body of water with a heater switched by a thermostat.
