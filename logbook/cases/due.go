@@ -19,7 +19,7 @@ const DueForms = `"today 17:00", "tomorrow 12:00", "thu 17:00", "2026-12-03 17:0
 // instant of RFC 3339. An hour alone is one of today.
 func ParseDue(s string, now time.Time) (time.Time, error) {
 	bad := fmt.Errorf("%q is not a due time: write %s", strings.TrimSpace(s), DueForms)
-	text := strings.ToLower(strings.TrimSpace(s))
+	text := strings.ToLower(strings.Join(strings.Fields(s), " "))
 	if t, err := time.Parse(time.RFC3339, strings.ToUpper(text)); err == nil {
 		return t, nil
 	}

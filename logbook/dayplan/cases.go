@@ -13,6 +13,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"flaskside/logbook/cases"
 	"flaskside/logbook/words"
 	"flaskside/timers/plan"
 )
@@ -39,41 +40,11 @@ var bases = []string{"upper", "lower", "partial", "reline"}
 // ParseDue reads when a case is due: "17:00" or "today 17:00", "tomorrow 12:00", "Fri 12:00" for the next Friday,
 // "2026-11-27 12:00", or an instant of RFC 3339. Hours are those of now's place.
 func ParseDue(s string, now time.Time) (time.Time, error) {
-	s = strings.Join(strings.Fields(s), " ")
-	if t, err := time.Parse(time.RFC3339, s); err == nil {
-		return t.In(now.Location()), nil
-	}
-	wrong := fmt.Errorf("due %q: give it as 17:00, tomorrow 12:00, Fri 12:00, %s 12:00 or an instant of RFC 3339", words.Clip(s, 40), now.Format(time.DateOnly))
-	date, hour, two := strings.Cut(s, " ")
-	if !two {
-		date, hour = "today", s
-	}
-	h, err := time.Parse("15:04", hour)
+	t, err := cases.ParseDue(s, now)
 	if err != nil {
-		return time.Time{}, wrong
+		return t, fmt.Errorf("due %q: give it as 17:00, tomorrow 12:00, Fri 12:00, %s 12:00 or an instant of RFC 3339", words.Clip(s, 40), now.Format(time.DateOnly))
 	}
-	y, m, d := now.Date()
-	switch date = strings.ToLower(date); {
-	case date == "today":
-	case date == "tomorrow":
-		d++
-	default:
-		if day, err := time.Parse(time.DateOnly, date); err == nil {
-			y, m, d = day.Date()
-			break
-		}
-		ahead := 0
-		for ahead = 1; ahead <= 7; ahead++ {
-			if w := strings.ToLower(now.AddDate(0, 0, ahead).Weekday().String()); w == date || w[:3] == date {
-				break
-			}
-		}
-		if ahead > 7 {
-			return time.Time{}, wrong
-		}
-		d += ahead
-	}
-	return time.Date(y, m, d, h.Hour(), h.Minute(), 0, 0, now.Location()), nil
+	return t.In(now.Location()), nil
 }
 
 // ParseCase reads a case told in one line, as in "4417 medium resin A due 17:00 rush" or "4417 upper medium resin A due
