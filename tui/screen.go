@@ -92,20 +92,10 @@ type area struct{ x, y, w, h int }
 
 // drawStrip is the top line: time, hands, and the most urgent alarm.
 func (m *Model) drawStrip(f *frame) {
-	x := f.text(1, 0, strong, m.now.Wall.Format("Mon 02 Jan 15:04:05"))
+	at := m.now.Wall.Format("Mon 02 Jan 15:04:05")
 	by := m.by()
 	if by == "" {
 		by = "who is here? + 6"
-	}
-	x = f.text(x+2, 0, plain, by)
-	if m.cfg.Title != "" {
-		x = f.text(x+2, 0, warn, m.cfg.Title)
-	}
-	x += 2
-	width := f.w - x
-	if m.lost != nil {
-		f.put(x, 0, width, alarm, pad(" LOGBOOK OUT OF REACH · ENTER tries again ", width))
-		return
 	}
 	waiting, shelved := 0, 0
 	var top *timers.Alarm
@@ -120,26 +110,46 @@ func (m *Model) drawStrip(f *frame) {
 			shelved++
 		}
 	}
+	x := 1 + ansi.StringWidth(at)
+	title, flood := m.cfg.Title, m.floodOn
+	rest := func() int { // what the alarm has
+		w := f.w - x - 2
+		if by != "" {
+			w -= 2 + ansi.StringWidth(by)
+		}
+		if title != "" {
+			w -= 2 + ansi.StringWidth(title)
+		}
+		return w
+	}
+	var head, tail string
+	if top != nil && m.lost == nil {
+		// The place of the alarm comes before all else that stands here.
+		least := 0
+		for _, give := range []func(){func() {}, func() { title = "" }, func() { by = "" }, func() { flood = false }} {
+			give()
+			head, tail = m.alarmEnds(top, waiting, flood, rest())
+			if least = ansi.StringWidth(head+tail) + m.placeWidth(*top); rest() >= least {
+				break
+			}
+		}
+	}
+	f.text(1, 0, strong, at)
+	if by != "" {
+		x = f.text(x+2, 0, plain, by)
+	}
+	if title != "" {
+		x = f.text(x+2, 0, warn, title)
+	}
+	x += 2
+	width := f.w - x
 	switch {
+	case m.lost != nil:
+		f.put(x, 0, width, alarm, pad(" LOGBOOK OUT OF REACH · ENTER tries again ", width))
 	case top != nil:
 		r := alarm
 		if top.Priority == timers.Low {
 			r = warn
-		}
-		head := fmt.Sprintf(" ▲%d ", top.Priority)
-		if waiting > 1 {
-			head = fmt.Sprintf(" ▲%d (%d) ", top.Priority, waiting)
-		}
-		tail := " . got it "
-		if !m.hears() {
-			tail = " "
-		}
-		if m.floodOn { // last: where there is no room the place of the alarm comes before it
-			flood := fmt.Sprintf(" FLOOD, %d in 10 min", m.floodN)
-			if width < 80 {
-				flood = fmt.Sprintf(" FLOOD %d", m.floodN)
-			}
-			tail = flood + tail
 		}
 		s := head + m.alarmFit(*top, max(0, width-ansi.StringWidth(head+tail)))
 		f.put(x, 0, width, r, pad(s, max(0, width-ansi.StringWidth(tail)))+tail)
@@ -150,6 +160,25 @@ func (m *Model) drawStrip(f *frame) {
 		}
 		f.right(f.w-1, 0, dim, s)
 	}
+}
+
+// alarmEnds is what stands before and behind the words of the alarm at the top.
+func (m *Model) alarmEnds(top *timers.Alarm, waiting int, flood bool, width int) (head, tail string) {
+	head = fmt.Sprintf(" ▲%d ", top.Priority)
+	if waiting > 1 {
+		head = fmt.Sprintf(" ▲%d (%d) ", top.Priority, waiting)
+	}
+	tail = " . got it "
+	if !m.hears() {
+		tail = " "
+	}
+	if !flood {
+		return head, tail
+	}
+	if width < 80 {
+		return head, fmt.Sprintf(" FLOOD %d", m.floodN) + tail
+	}
+	return head, fmt.Sprintf(" FLOOD, %d in 10 min", m.floodN) + tail
 }
 
 // hears tells whether the point acknowledges: everywhere but in a field.
@@ -167,6 +196,15 @@ func (m *sight) alarmFit(al timers.Alarm, width int) string {
 	if ansi.StringWidth(words) <= width {
 		return words
 	}
+	tail := m.placeTail(al)
+	if tail == "" {
+		return fit(words, width)
+	}
+	return fit(strings.TrimSuffix(words, tail), max(0, width-ansi.StringWidth(tail))) + tail
+}
+
+// placeTail is the end of the words of an alarm that says where it is; "" for nowhere.
+func (m *sight) placeTail(al timers.Alarm) string {
 	place := ""
 	key, _ := timers.SplitSignalKey(al.Key)
 	if w, ok := m.windowByKey(key); ok {
@@ -175,10 +213,15 @@ func (m *sight) alarmFit(al timers.Alarm, width int) string {
 		place = m.placesOfLoad(l)
 	}
 	if place == "" {
-		return fit(words, width)
+		return ""
 	}
-	tail := " · place " + place
-	return fit(strings.TrimSuffix(words, tail), max(0, width-ansi.StringWidth(tail))) + tail
+	return " · place " + place
+}
+
+// placeWidth is the least that the words of an alarm want: a few of them, and where it is.
+func (m *sight) placeWidth(al timers.Alarm) int {
+	const few = 6
+	return min(ansi.StringWidth(m.alarmWords(al)), few+ansi.StringWidth(m.placeTail(al)))
 }
 
 // small tells whether the window is too small for the bench. Read out, it has no size.

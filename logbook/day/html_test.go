@@ -140,9 +140,9 @@ func TestHTML(t *testing.T) {
 		says     []string
 	}{
 		{"demo", demoSheet(t), 6, []string{"DAY", "Wednesday 25 November 2026", "Case 4417 · upper, medium · flask 3", "3000 psi", "powder lot P-118", "liquid lot L-073", "Bath load 2", "long and boil",
-			"bench set 03:59 KT 05:30 KT 1 h 31 min 30 min to 1 h 31 min over", "curing, load 1 05:30 KT 14:33 KT 9 h 3 min 9 h to 12 h time only, no reading", "Technician", "Supervisor", "Made Wed 25 Nov 2026 16:00:00 +01:00"}},
+			"bench set 03:59 KT 05:30 KT 1 h 30 min 30 min to 1 h 31 min over", "curing, load 1 05:30 KT 14:33 KT 9 h 3 min 9 h to 12 h time only, no reading", "Technician", "Supervisor", "Made Wed 25 Nov 2026 16:00:00 +01:00"}},
 		{"invented", first, 5, []string{"case 4417*", "2500 psi", "powder lot P-2013*", "Separator lot S-77", "case number 4471 → 4417 08:01 by KT: wrong key", "Undone", "Cautions shown and read 08:00 KT monomer: vapour, fire, skin",
-			"Unusual: cooling cut short, 13:50 KT (no time left)", "2 not as set", "not before Thu 26 Nov 07:00", "dough added", "adjusted", "open bite", "running", "* corrected: see Corrections"}},
+			"Unusual: cooling cut short, 13:50 KT (no time left)", "2 not as set", "not before Thu 26 Nov 07:00", "dough added", "adjusted", "raised bite (pin open)", "running", "* corrected: see Corrections"}},
 		{"next day", second, 3, []string{"Thursday 26 November 2026", "9 h 10 min"}},
 		{"no flask", inv.sheet("2026-11-20"), 0, []string{"No flask stood on the bench.", "Technician"}},
 	} {
