@@ -27,8 +27,8 @@ import (
 	"flaskside/tui"
 )
 
-// framesPerSecond keeps an idle bench under half a hundredth of a core; each further frame
-// costs some 0.02 % of one.
+// framesPerSecond weighs how soon a key is seen against what an idle bench costs: at 16 it
+// took 0.75 % of a core in a window of 160x45 on a busy machine of two.
 const framesPerSecond = 16
 
 // scanHold is longer than a scanner takes from one character to the next, and shorter
