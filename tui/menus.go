@@ -126,6 +126,10 @@ func (m *Model) who(title string, handover bool) tea.Cmd {
 	f.done = func(f *form) tea.Cmd {
 		who := initialsOf(f)
 		return m.answer(f, action.Crew{Initials: who, Handover: handover}, "", func(logbook.Saved) tea.Cmd {
+			if !handover && len(m.bench().Windows()) == 0 && m.bench().Empty() {
+				m.home() // there is nothing to hand over
+				return nil
+			}
 			return m.keyHandover("") // whoever takes over is told what is running
 		})
 	}

@@ -99,6 +99,14 @@ func (b *Bench) OnPlaces() iter.Seq[*Flask] {
 	}
 }
 
+// Empty tells whether no flask is at work.
+func (b *Bench) Empty() bool {
+	for range b.OnPlaces() {
+		return false
+	}
+	return true
+}
+
 // FreePlace gives the lowest free place, or 0.
 func (b *Bench) FreePlace() int {
 	for p := 1; p <= action.Places; p++ {
