@@ -6,7 +6,7 @@
 //
 // Buckets:
 //
-//	meta    format ("1"; "2" from the first record on that format 1 does not know),
+//	meta    format ("1"; "2" or "3" from the first record on that those before do not know),
 //	        book (a random identity), created (RFC 3339),
 //	        head (number, 8 bytes, and hash of the last record),
 //	        journal (which records its journals held, by what file; see check.JournalNote)

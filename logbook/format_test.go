@@ -134,7 +134,7 @@ func TestFirstFormatGoesOn(t *testing.T) {
 // is.
 func TestOtherFormats(t *testing.T) {
 	path, _ := shiftFile(t)
-	for format, want := range map[string]error{"3": errNewer, "10": errNewer, "0": ErrForeign, "": ErrForeign, "x": ErrForeign, "1 ": ErrForeign} {
+	for format, want := range map[string]error{"4": errNewer, "10": errNewer, "0": ErrForeign, "": ErrForeign, "x": ErrForeign, "1 ": ErrForeign} {
 		file := copyOf(t, path)
 		spoil(t, file, func(tx *bolt.Tx) error { return tx.Bucket(layout.Meta).Put([]byte("format"), []byte(format)) })
 		before, err := os.ReadFile(file)
@@ -169,6 +169,31 @@ func TestOtherFormats(t *testing.T) {
 		if js, err := check.Journals(file); len(js) > 0 || err != nil && !errors.Is(err, fs.ErrNotExist) {
 			t.Errorf("format %q: journals %v, %v", format, js, err)
 		}
+	}
+}
+
+// A screen that joins makes a book of any format one of the third, and what stood there
+// before stays beside it, to the last byte; a taking back lowers nothing.
+func TestAScreenRaisesTheFormat(t *testing.T) {
+	path := copyOf(t, filepath.Join(books, "format-1.db"))
+	h := &hands{t: t, ck: simclock.At(start.AddDate(0, 0, 2), "boot-2"), n: 2000}
+	var err error
+	if h.b, err = Open(path, h.ck); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = h.b.Close() })
+	h.do(0, action.LotIn{Material: "powder", Lot: "P-1", Expiry: "2030-01-31"})
+	before := h.b.State().Head
+	h.do(0, action.Screen{What: action.Joined, Role: action.RoleLead})
+	if got := formatOf(t, h.b); got != "3" {
+		t.Errorf("after a screen joined the format is %q", got)
+	}
+	if _, head, err := check.Peek(asItWas(path, "2")); err != nil || head != before {
+		t.Errorf("the copy of format 2 ends at %v, %v, want %v", head, err, before)
+	}
+	h.do(0, action.LotIn{Material: "powder", Lot: "P-2", Expiry: "2030-01-31"})
+	if got := formatOf(t, h.b); got != "3" {
+		t.Errorf("after another lot the format is %q", got)
 	}
 }
 

@@ -53,6 +53,7 @@ func samples() map[Kind][2]Body {
 		{Restored{From: "5:9f3a00c19f3a00c1", GaveUp: "15:00c19f3a00c19f3a", Kept: "bench.db.replaced-20261125-140732"}, Restored{From: "0:9f3a00c19f3a00c1", GaveUp: "1:00c19f3a00c19f3a"}},
 		{SignOff{Day: "2026-11-25", From: "2026-11-25T00:00:00+01:00", Until: "2026-11-26T00:00:00+01:00"}, SignOff{Day: "2026-03-29", From: "2026-03-29T00:00:00+01:00", Until: "2026-03-30T00:00:00+02:00"}},
 		{Seen{Since: "2026-11-25T14:07:32+01:00"}, Seen{}},
+		{Screen{What: "joined", Role: "work", From: "pts/3", Key: "SHA256:x", Away: true}, Screen{What: "left", Role: "lead"}},
 		{LotIn{Material: "powder", Lot: "(01)03453120000011(17)281231(10)ABCD1234", Product: "heat-cured, pink", Expiry: "2028-12-31"}, LotIn{Material: "stone", Lot: "S-9"}},
 		{LotOut{Material: "powder", Lot: "ABCD1234", Reason: "recalled"}, LotOut{Material: "sheet", Lot: "T-4", Reason: "used up"}},
 		{CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00", Rush: true, Resin: "heat-cured, general", Shade: "pink 3", RemakeOf: "4102", Remark: "thick ridge"}, CaseIn{Case: "4417", Base: "lower", Size: "small", Due: "2026-11-25T17:00:00Z"}},

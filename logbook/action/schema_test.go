@@ -90,6 +90,7 @@ var bodies = []action.Body{
 	action.Restored{From: "5:9f3a00c19f3a00c1", GaveUp: "15:00c19f3a00c19f3a", Kept: "bench.db.replaced-20261125-140732"},
 	action.SignOff{Day: "2026-11-25", From: "2026-11-25T00:00:00+01:00", Until: "2026-11-26T00:00:00+01:00"},
 	action.Seen{Since: "2026-11-25T06:00:00Z"},
+	action.Screen{What: "joined", Role: "work", From: "pts/3", Away: true},
 	action.LotIn{Material: "powder", Lot: "P-118", Product: "heat-cured, pink", Expiry: "2028-12-31"},
 	action.LotOut{Material: "powder", Lot: "P-118", Reason: "used up"},
 	action.CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00", Rush: true, Resin: "heat-cured, general", Shade: "pink 3", RemakeOf: "4102", Remark: "thick ridge"},

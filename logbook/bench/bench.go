@@ -61,6 +61,7 @@ type Bench struct {
 	Items    []Item                  // in order of the book
 	Top      Counters                // highest numbers used
 	Seen     timers.Stamp            // when what fell due was last read
+	Here     map[string]Here         // by initials: when their screen last joined or left
 
 	houseSet timers.Stamp         // when the house in force came to be
 	readSet  map[int]timers.Stamp // by bath: when readings of it were last corrected or taken back

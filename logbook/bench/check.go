@@ -68,7 +68,7 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 	if err := c.usual(told, a.Body, nil); err != nil {
 		return a, err
 	}
-	if a.By == "" {
+	if _, screen := a.Body.(action.Screen); a.By == "" && !screen { // who leads the bench did not join there
 		a.By = b.Crew
 	}
 	a.Unusual = c.marks

@@ -7,7 +7,7 @@ import (
 )
 
 // lists are the parts of the settings whose entries have names.
-var lists = []string{"crew", "baths", "programmes", "resins"}
+var lists = []string{"crew", "people", "baths", "programmes", "resins"}
 
 // Change is one value of the settings that is another now.
 type Change struct {
@@ -110,6 +110,8 @@ func one(list string) string {
 	switch list {
 	case "crew":
 		return "initials"
+	case "people":
+		return "person"
 	}
 	return strings.TrimSuffix(list, "s")
 }

@@ -25,6 +25,7 @@ import (
 type House struct {
 	Lab        string         `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
 	Crew       []string       `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
+	People     []Person       `json:"people,omitempty" toml:"people" comment:"who may do what at a screen, by their initials; nobody named: everybody all. Whoever is not named looks only"`
 	Cases      string         `json:"case_numbers,omitempty" toml:"case_numbers" comment:"what a case number looks like, a regular expression that all of it fits, as in 'K-\\d{4}';\n'': at most 12 characters, at least one digit, no blank. Outside it the number is asked about: no name belongs there"`
 	CrewIdleS  int            `json:"crew_idle_s,omitempty" toml:"crew_idle_s" comment:"ask who is at the bench after so long without a key; 0: never"`
 	Units      Units          `json:"units" toml:"units"`
@@ -299,6 +300,7 @@ func (h House) Valid() error {
 	for _, c := range h.Crew {
 		v.label("crew", c, 8)
 	}
+	v.people(h.People)
 	v.sec("crew_idle_s", h.CrewIdleS, 0)
 	v.check(h.Units.Pressure == "psi" || h.Units.Pressure == "bar" || h.Units.Pressure == "MPa", "settings: units.pressure must be psi, bar or MPa, not %q", h.Units.Pressure)
 	v.check(h.Units.Temperature == "C" || h.Units.Temperature == "F", "settings: units.temperature must be C or F, not %q", h.Units.Temperature)

@@ -32,6 +32,9 @@ func sameLists(h House) House {
 	if len(h.Crew) == 0 {
 		h.Crew = nil
 	}
+	if len(h.People) == 0 {
+		h.People = nil
+	}
 	return h
 }
 
@@ -112,6 +115,13 @@ func randomHouse(t *rapid.T) House {
 	h.Cases = rapid.SampledFrom([]string{"", `K-\d{4}`, "[a'b]+"}).Draw(t, "cases")
 	h.Remount.PinLimitMM = num(0, 20)
 	h.Crew = rapid.SliceOfNDistinct(name, 0, 4, rapid.ID).Draw(t, "crew")
+	for i, by := range rapid.SliceOfNDistinct(name, 0, 3, rapid.ID).Draw(t, "people") {
+		p := Person{By: by, Role: leads}
+		if i > 0 {
+			p.Role, p.Away = rapid.SampledFrom(roles).Draw(t, "role"), rapid.Bool().Draw(t, "away")
+		}
+		h.People = append(h.People, p)
+	}
 	h.Units = Units{rapid.SampledFrom([]units.PressureUnit{"psi", "bar", "MPa"}).Draw(t, "p"), rapid.SampledFrom([]units.TempUnit{"C", "F"}).Draw(t, "t")}
 	h.Separator.DryMinS = sec(0, 3600)
 	if h.Separator.DryMaxS = h.Separator.DryMinS + sec(0, 600); rapid.Bool().Draw(t, "no limit") {
@@ -235,6 +245,10 @@ func TestRefusedValues(t *testing.T) {
 		{func(h *House) { h.Lab = "a\x1b[31m" }, "lab has at most 60 plain characters"},
 		{func(h *House) { h.Lab = "\xff" }, "lab has at most 60 plain characters"},
 		{func(h *House) { h.Crew = make([]string, 41) }, "crew has at most 40 entries"},
+		{func(h *House) { h.People = []Person{{By: "KT", Role: "boss"}} }, `"KT" has the role "boss": it must be see, work or lead`},
+		{func(h *House) { h.People = []Person{{By: "KT", Role: "work"}} }, `people needs somebody at the bench with the role lead`},
+		{func(h *House) { h.People = []Person{{By: "KT", Role: "lead", Away: true}} }, `people needs somebody at the bench with the role lead`},
+		{func(h *House) { h.People = []Person{{By: "KT", Role: "lead"}, {By: "KT", Role: "see"}} }, `two people are called "KT"`},
 		{func(h *House) { h.Crew = []string{"KT", " "} }, `crew must be 1 to 8 plain characters, not " "`},
 		{func(h *House) { h.Crew = []string{"ABCDEFGHI"} }, `crew must be 1 to 8 plain characters`},
 		{func(h *House) { h.Units.Pressure = "kg" }, `units.pressure must be psi, bar or MPa, not "kg"`},

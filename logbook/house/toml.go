@@ -23,6 +23,7 @@ type settingsFile struct {
 	House
 	Remove struct {
 		Crew       []string `toml:"crew"`
+		People     []string `toml:"people"`
 		Baths      []string `toml:"baths"`
 		Programmes []string `toml:"programmes"`
 		Resins     []string `toml:"resins"`
@@ -49,12 +50,12 @@ func ReadTOML(r io.Reader, base House) (House, error) {
 		return House{}, err
 	}
 	file := settingsFile{House: base}
-	file.Crew, file.Baths, file.Programmes, file.Resins = nil, nil, nil, nil
+	file.Crew, file.People, file.Baths, file.Programmes, file.Resins = nil, nil, nil, nil, nil
 	d := toml.NewDecoder(bytes.NewReader(plainNumbers)).DisallowUnknownFields()
 	if err := d.Decode(&file); err != nil {
 		return House{}, tomlError(err)
 	}
-	var given struct{ Baths, Programmes, Resins []map[string]any }
+	var given struct{ People, Baths, Programmes, Resins []map[string]any }
 	if err := toml.Unmarshal(plainNumbers, &given); err != nil {
 		return House{}, tomlError(err)
 	}
@@ -67,6 +68,8 @@ func ReadTOML(r io.Reader, base House) (House, error) {
 		}
 	}
 	var e error
+	h.People, e = merged("people", base.People, file.People, given.People, func(p Person) string { return p.By }, gone.People)
+	fail(e)
 	h.Baths, e = merged("baths", base.Baths, file.Baths, given.Baths, func(b Bath) string { return b.Name }, gone.Baths)
 	fail(e)
 	h.Programmes, e = merged("programmes", base.Programmes, file.Programmes, given.Programmes, func(p Programme) string { return p.Name }, gone.Programmes)

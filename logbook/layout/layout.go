@@ -38,17 +38,22 @@ var (
 // Parts lists the parts that every book has.
 func Parts() [][]byte { return [][]byte{Meta, Log, Index, Live, Beat} }
 
-// Format is the version of the file that this program makes; see also [FormatNow].
+// Format is the version of the file that this program makes; see also [FormatNow]. Formats
+// are compared as texts while they have one digit.
 const Format = "1"
 
-// FormatNow is the format of a book from its first record on that a program of format 1
+// Format2 is the format of a book from its first record on that a program of format 1
 // does not know: a lot taken in or withdrawn, a handover that was read, an hour for the
 // backup, what changed in the settings, limits of the house, the air of its place, a gauge in
 // another unit than psi, a backup put in its place, a case taken in, a day signed off. Such a
 // program would call the book damaged, and must refuse it as newer instead.
 // All else is as in format 1, so that nothing is laid out anew, and a book without them
 // stays readable for older programs. A copy of the book as it was is kept.
-const FormatNow = "2"
+const Format2 = "2"
+
+// FormatNow is the same for what a program of format 2 does not know: a screen that joined or
+// left, people with their roles in the settings.
+const FormatNow = "3"
 
 // What may be wrong with a file; each is wrapped in a line for the person.
 var (
@@ -63,7 +68,7 @@ var (
 // Readable says whether this program reads books of a format. There is none before
 // the first; one that follows will bring the step to it.
 func Readable(format string) error {
-	if format == Format || format == FormatNow {
+	if format == Format || format == Format2 || format == FormatNow {
 		return nil
 	}
 	ours, err := strconv.Atoi(FormatNow)

@@ -33,7 +33,7 @@ var kinds = map[string]string{
 	"metal-to-metal": "metal to metal", "clamp": "clamped", "bath-load": "into the bath", "bath-reading": "bath reading", "bath-unload": "out of the bath",
 	"cool-water": "into tap water", "deflask": "deflasked", "remount": "remount check", "outcome": "outcome", "note": "note", "timer-start": "timer started",
 	"timer-stop": "timer stopped", "alarm-heard": "alarm acknowledged", "alarm-shelve": "alarm snoozed", "settings": "settings", "crew": "who is at the bench",
-	"caution": "caution read", "clock": "computer clock", "restored": "backup put in place", "sign-off": "day signed off", "seen": "missed alarms read", "lot-in": "lot booked in", "lot-out": "lot taken out of use",
+	"caution": "caution read", "clock": "computer clock", "restored": "backup put in place", "sign-off": "day signed off", "seen": "missed alarms read", "screen": "screen", "lot-in": "lot booked in", "lot-out": "lot taken out of use",
 	"case-in": "case taken in", "case-off": "case taken off the list", "case-delivered": "case delivered",
 	"correct": "correction", "take-back": "undone",
 }

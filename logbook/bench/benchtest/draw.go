@@ -21,7 +21,7 @@ func Draw(t *rapid.T, b *bench.Bench, now timers.Now, old []string) action.Body 
 	what := rapid.SampledFrom([]string{
 		"next", "next", "next", "next", "next", "next", "next", "next", "next", "next", "open", "open", "open", "move", "mix", "serve", "dough", "stiff",
 		"press", "flash", "more", "add", "inspect", "load", "unload", "deflask", "outcome", "outcome", "note", "timer", "timer", "stop", "heard", "heard",
-		"shelve", "correct", "correct", "correct", "back", "back", "back", "house", "crew", "caution", "clock", "seen", "reading",
+		"shelve", "correct", "correct", "correct", "back", "back", "back", "house", "crew", "caution", "clock", "seen", "screen", "reading",
 		"lot in", "lot in", "lot out", "case in", "case in", "open", "case off", "delivered",
 	}).Draw(t, "what")
 	return d.body(what)
@@ -168,6 +168,8 @@ func (d drawer) body(what string) action.Body {
 		return action.Clock{What: string(timers.Slept), ByS: d.int("slept", 1, 9999)}
 	case "seen":
 		return action.Seen{}
+	case "screen":
+		return action.Screen{What: one(d, action.Joined, action.Left), Role: one(d, action.Roles...)}
 	case "lot in":
 		return action.LotIn{Material: one(d, action.Powder, action.Stone), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Expiry: one(d, "", "2026-11-25", "2031-01-31")}
 	case "lot out":
