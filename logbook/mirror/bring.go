@@ -92,34 +92,10 @@ func (d *Done) goOn(ctx context.Context, p Place, b Book, o Options) error {
 		if d.End.Seq >= head.Seq {
 			return nil
 		}
-		c := cutter{header: Header{Book: d.Stream.Book, Generation: d.Stream.Generation, Bench: o.Bench, Head: head.Seq, At: o.At}}
-		if o.NoNotes {
-			c.private = Private
-		}
-		want, prev := d.End.Seq+1, d.End.Hash
-		if d.End.Seq == 0 {
-			prev = record.Genesis(b.ID())
-		}
-		err := b.Each(want, func(r record.Record) (bool, error) {
-			if r.Seq != want || r.Prev != prev {
-				return false, fmt.Errorf("record %d of the logbook is missing or was changed, and the mirror takes none after it: see flaskside verify", want)
-			}
-			if r.Seq > head.Seq || c.take(r) {
-				return false, nil
-			}
-			want, prev = want+1, r.Hash()
-			return ctx.Err() == nil, ctx.Err()
-		})
-		if err != nil && len(c.entries) == 0 {
+		run, err := d.next(ctx, b, head, o)
+		if err != nil {
 			return err
 		}
-		if len(c.entries) == 0 {
-			return fmt.Errorf("record %d of the logbook is missing: see flaskside verify", want)
-		}
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		run := c.run()
 		if err := p.Append(ctx, d.Stream, d.End, run); err != nil {
 			return err
 		}
@@ -137,6 +113,37 @@ func (d *Done) goOn(ctx context.Context, p Place, b Book, o Options) error {
 			o.Tell(d.End)
 		}
 	}
+}
+
+// next cuts the run that follows on the end.
+func (d *Done) next(ctx context.Context, b Book, head layout.Head, o Options) (Run, error) {
+	c := cutter{header: Header{Book: d.Stream.Book, Generation: d.Stream.Generation, Bench: o.Bench, Head: head.Seq, At: o.At}}
+	if o.NoNotes {
+		c.private = Private
+	}
+	want, prev := d.End.Seq+1, d.End.Hash
+	if d.End.Seq == 0 {
+		prev = record.Genesis(b.ID())
+	}
+	err := b.Each(want, func(r record.Record) (bool, error) {
+		if r.Seq != want || r.Prev != prev {
+			return false, fmt.Errorf("record %d of the logbook is missing or was changed, and the mirror takes none after it: see flaskside verify", want)
+		}
+		if r.Seq > head.Seq || c.take(r) {
+			return false, nil
+		}
+		want, prev = want+1, r.Hash()
+		return ctx.Err() == nil, ctx.Err()
+	})
+	switch {
+	case ctx.Err() != nil:
+		return Run{}, ctx.Err()
+	case err != nil && len(c.entries) == 0:
+		return Run{}, err
+	case len(c.entries) == 0:
+		return Run{}, fmt.Errorf("record %d of the logbook is missing: see flaskside verify", want)
+	}
+	return c.run(), nil // those before a fault are right, and the fault comes with the next run
 }
 
 // follows tells whether the book holds the end of a stream: nil where it does.

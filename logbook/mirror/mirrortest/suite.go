@@ -216,8 +216,8 @@ func wentOn(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 }
 
 // runOf makes the run of some records of a book.
-func runOf(b *Book, gen int, first, last int) mirror.Run {
-	r := mirror.Run{Header: mirror.Header{Mirror: 1, Book: b.Name, Generation: gen, First: uint64(first), Last: uint64(last), Prev: b.Head(first - 1).Hash, Hash: b.Head(last).Hash, Head: uint64(len(b.Recs)), At: Start}}
+func runOf(b *Book, first, last int) mirror.Run {
+	r := mirror.Run{Header: mirror.Header{Mirror: 1, Book: b.Name, Generation: 1, First: uint64(first), Last: uint64(last), Prev: b.Head(first - 1).Hash, Hash: b.Head(last).Hash, Head: uint64(len(b.Recs)), At: Start}}
 	for _, rec := range b.Recs[first-1 : last] {
 		r.Entries = append(r.Entries, mirror.Entry{Seq: rec.Seq, Prev: rec.Prev, Hash: rec.Hash(), Raw: rec.Raw})
 	}
@@ -227,7 +227,7 @@ func runOf(b *Book, gen int, first, last int) mirror.Run {
 func stale(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	b := NewBook("STALE", 30, "a")
 	s := mirror.Stream{Book: "STALE", Generation: 1}
-	if err := p.Append(ctx, s, mirror.End{}, runOf(b, 1, 1, 10)); err != nil {
+	if err := p.Append(ctx, s, mirror.End{}, runOf(b, 1, 10)); err != nil {
 		t.Fatal(err)
 	}
 	ten, err := p.Last(ctx, s)
@@ -236,13 +236,13 @@ func stale(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 	other := b.Upto(10)
 	other.Add(10, "b")
-	if err := p.Append(ctx, s, mirror.End{}, runOf(b, 1, 1, 10)); err != nil && !errors.Is(err, mirror.ErrMoved) {
+	if err := p.Append(ctx, s, mirror.End{}, runOf(b, 1, 10)); err != nil && !errors.Is(err, mirror.ErrMoved) {
 		t.Errorf("the same run again: %v", err)
 	}
-	if err := p.Append(ctx, s, ten, runOf(b, 1, 11, 20)); err != nil {
+	if err := p.Append(ctx, s, ten, runOf(b, 11, 20)); err != nil {
 		t.Fatal(err)
 	}
-	for name, r := range map[string]mirror.Run{"another history": runOf(other, 1, 11, 20), "another history, longer": runOf(other, 1, 11, 15), "from the beginning": runOf(b, 1, 1, 30)} {
+	for name, r := range map[string]mirror.Run{"another history": runOf(other, 11, 20), "another history, longer": runOf(other, 11, 15), "from the beginning": runOf(b, 1, 30)} {
 		for _, e := range []mirror.End{{}, ten} {
 			if err := p.Append(ctx, s, e, r); !errors.Is(err, mirror.ErrMoved) {
 				t.Errorf("%s, behind %d: %v", name, e.Seq, err)
