@@ -13,6 +13,7 @@ type engine struct {
 	House
 	mean  [sizes][MaxClosures + 1]float64 // trial closures still expected, by size and closures made
 	pairs []pairs                         // by resin; the first of those without a dough of their own
+	wish  Wish
 }
 
 // pairs are the chances that two of a mix are both in time, by their sizes.
@@ -84,9 +85,14 @@ func (e *engine) pressMin() float64 {
 
 // work is the press work expected on a flask with so many closures made, its final closure with it.
 func (e *engine) work(s Size, made int, wants bool) float64 {
+	return e.workOf(e.mean[s][min(made, MaxClosures)], wants)
+}
+
+// workOf is the same where so many closures are still expected.
+func (e *engine) workOf(closures float64, wants bool) float64 {
 	w := e.FinalMin / float64(e.Presses)
 	if wants {
-		w = e.mean[s][min(made, MaxClosures)]*e.pressMin() + w
+		w = closures*e.pressMin() + w
 	}
 	return w
 }

@@ -36,7 +36,11 @@ func MakeDraw(h *House, cases []Case, seed, day uint64) Draw {
 		own := mixed(at ^ mixed(c.Key))
 		r := rand.New(rand.NewPCG(own, mixed(own)))
 		for k := range d.Closures[i] {
-			d.Closures[i][k] = h.Closures.pick(c.Size, r.Float64())
+			u := r.Float64()
+			d.Closures[i][k] = h.Closures.pick(c.Size, u)
+			if k == 0 && c.live() {
+				d.Closures[i][k] = c.Begun.further(u)
+			}
 		}
 		d.Finish[i] = math.Exp(h.FinishLnSD * r.NormFloat64())
 	}

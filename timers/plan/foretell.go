@@ -15,6 +15,7 @@ type Span struct{ Middle, From, To float64 }
 // CaseTimes is what is foretold of a case.
 type CaseTimes struct {
 	Late   float64 // share of the days on which it is late
+	Lost   float64 // share of the days on which a dough of it is lost
 	Closed Span    // final closure over
 	In     Span    // into the bath
 	Out    Span    // taken out
@@ -68,6 +69,7 @@ type seen struct {
 	long                   []bool
 	coat, start, allClosed []float64 // by mix
 	lost                   []bool    // by mix
+	lostCase               []bool    // by case
 	loadIn, loadOut        []float64
 }
 
@@ -102,29 +104,41 @@ func none(n int) []float64 {
 func (p *player) look(plan *Plan, d *Draw) seen {
 	n, m, l := len(p.cases), len(plan.Mixes), len(plan.Loads)
 	s := seen{closed: none(n), in: none(n), out: none(n), bath: make([]int, n), long: make([]bool, n),
-		coat: none(m), start: none(m), allClosed: none(m), lost: make([]bool, m), loadIn: none(l), loadOut: none(l)}
+		coat: none(m), start: none(m), allClosed: none(m), lost: make([]bool, m), lostCase: make([]bool, n), loadIn: none(l), loadOut: none(l)}
 	mixOf := make([]int, n)
+	for i, c := range p.cases {
+		mixOf[i] = -1
+		if c.bathed() {
+			s.bath[i] = max(0, c.Begun.Bath)
+		}
+	}
 	for j, x := range plan.Mixes {
 		for _, i := range x.Cases {
 			mixOf[i] = j
 		}
 	}
 	running := make([]int, p.Baths) // load of the plan in each bath
+	for b := range running {
+		running[b] = -1
+	}
 	p.watch = func(e Event) {
 		for _, i := range e.Cases {
 			j := mixOf[i]
 			switch e.What {
 			case Coated:
-				if !(s.coat[j] < e.AtMin) {
+				if j >= 0 && !(s.coat[j] < e.AtMin) {
 					s.coat[j] = e.AtMin
 				}
 			case Closed:
 				s.closed[i] = e.EndMin
-				if !(s.allClosed[j] > e.EndMin) {
+				if j >= 0 && !(s.allClosed[j] > e.EndMin) {
 					s.allClosed[j] = e.EndMin
 				}
 			case Lost:
-				s.lost[j] = true
+				s.lostCase[i] = true
+				if j >= 0 {
+					s.lost[j] = true
+				}
 			case Loaded:
 				s.in[i], s.bath[i], s.long[i] = e.AtMin, e.Bath, e.Long
 			case Unloaded:
@@ -194,6 +208,7 @@ func gather(cases []Case, p *Plan, days []seen) Foretold {
 	for i := range cases {
 		c := CaseTimes{
 			Late:   count(func(s *seen) bool { return s.Late[i] }),
+			Lost:   count(func(s *seen) bool { return s.lostCase[i] }),
 			Closed: span(col(func(s *seen) float64 { return s.closed[i] })),
 			In:     span(col(func(s *seen) float64 { return s.in[i] })),
 			Out:    span(col(func(s *seen) float64 { return s.out[i] })),

@@ -15,10 +15,15 @@ type Options struct {
 	Days  int // days on which the plan chosen is then played; 0 is 400: a chance is known to 2.5 % (standard error)
 	// Progress is told how much is done, 0 to 1, from one goroutine.
 	Progress func(float64)
+	// First is told of a plan made by one rule and played on few days, before all others are tried; it may be nil.
+	First func(Made)
+	// Wish is what a person chose.
+	Wish Wish
 }
 
 const (
 	houseDraws = 60
+	fewDays    = 40 // on which the first plan is played
 	houseDays  = 400
 	freshSeed  = 0x5eed0fda7 // days on which a plan is played are not those on which it was chosen
 )
@@ -59,13 +64,26 @@ func Make(ctx context.Context, h House, cases []Case, o Options) (Made, error) {
 			o.Progress(x)
 		}
 	}
+	if err := o.Wish.check(cases); err != nil {
+		return Made{}, err
+	}
 	e := playable(&h)
+	e.wish = o.Wish
 	m := Made{House: h, Cases: cases}
 	if len(cases) == 0 {
 		m.Days = o.Days
 		return m, nil
 	}
 	draws, days := MakeDraws(&h, cases, o.Seed, o.Draws), MakeDraws(&h, cases, o.Seed^freshSeed, o.Days)
+	if o.First != nil {
+		f := m
+		var err error
+		f.Plan = e.byRule(cases, Fit80, Habit{Small: true})
+		if f.Foretold, err = e.foretell(ctx, cases, &f.Plan, days[:min(fewDays, len(days))]); err != nil {
+			return Made{}, err
+		}
+		o.First(f)
+	}
 	p, err := e.pick(ctx, cases, draws)
 	if err != nil {
 		return Made{}, err
@@ -88,6 +106,32 @@ func Make(ctx context.Context, h House, cases []Case, o Options) (Made, error) {
 	}
 	tell(1)
 	return m, nil
+}
+
+// Follow foretells what comes of a plan that was made before, from where the day stands now. It fails for a plan that its
+// Check does not pass, and with ctx's error when that is done.
+func Follow(ctx context.Context, h House, cases []Case, p Plan, o Options) (Made, error) {
+	o.Draws, o.Days = cmp.Or(o.Draws, houseDraws), cmp.Or(o.Days, houseDays)
+	if err := h.Check(); err != nil {
+		return Made{}, err
+	}
+	if err := CheckCases(cases); err != nil {
+		return Made{}, err
+	}
+	if err := p.Check(&h, cases); err != nil {
+		return Made{}, err
+	}
+	m := Made{House: h, Cases: cases, Plan: p}
+	if len(cases) == 0 {
+		m.Days = o.Days
+		return m, nil
+	}
+	e := playable(&h)
+	var err error
+	if m.Foretold, err = e.foretell(ctx, cases, &p, MakeDraws(&h, cases, o.Seed^freshSeed, o.Days)); err != nil {
+		return Made{}, err
+	}
+	return m, e.latest(ctx, cases, &p, MakeDraws(&h, cases, o.Seed, o.Draws), m.Mixes)
 }
 
 const (
@@ -207,6 +251,9 @@ func (e *engine) soonest(c Case) float64 {
 	for e.Closures[c.Size][fewest] == 0 && fewest < MaxClosures {
 		fewest++
 	}
+	if c.live() {
+		fewest = c.Begun.fewest()
+	}
 	free := func(b int) float64 {
 		if b < len(e.BathFreeMin) {
 			return e.BathFreeMin[b]
@@ -219,6 +266,12 @@ func (e *engine) soonest(c Case) float64 {
 			bath = b
 		}
 	}
-	p, d := Plan{GateMin: noGateMin, Mixes: []Mix{{Cases: []int{0}}}, Loads: []Load{{bath, e.ShortMin == 0, []int{0}, 0}}}, FixedDraw([]int{fewest})
+	p, d := Plan{GateMin: noGateMin}, FixedDraw([]int{fewest})
+	if !c.mixed() {
+		p.Mixes = []Mix{{Cases: []int{0}}}
+	}
+	if !c.bathed() {
+		p.Loads = []Load{{bath, e.ShortMin == 0, []int{0}, 0}}
+	}
 	return newPlayer(e, []Case{c}).play(&p, &d).EndMin[0]
 }

@@ -47,6 +47,24 @@ func anyHouse(t *rapid.T) House {
 	return h
 }
 
+// anyWish is a choice that can be.
+func anyWish(t *rapid.T, cases []Case) (w Wish) {
+	for i, c := range cases {
+		if c.mixed() || rapid.IntRange(0, 2).Draw(t, "chosen") > 0 {
+			continue
+		}
+		if rapid.Bool().Draw(t, "first") {
+			w.First = append(w.First, i)
+		}
+		if k := len(w.Together) - 1; k >= 0 && cases[w.Together[k][0]].Resin == c.Resin && rapid.Bool().Draw(t, "with the last") {
+			w.Together[k] = append(w.Together[k], i)
+		} else if rapid.Bool().Draw(t, "alone") {
+			w.Together = append(w.Together, []int{i})
+		}
+	}
+	return w
+}
+
 func anyCases(t *rapid.T, most int) []Case {
 	var out []Case
 	for i := range rapid.IntRange(0, most).Draw(t, "cases") {
@@ -54,6 +72,38 @@ func anyCases(t *rapid.T, most int) []Case {
 			DueMin: rapid.Float64Range(-2*Day, 6*Day).Draw(t, "due"), Weight: rapid.Float64Range(.5, 4).Draw(t, "weight"), FromMin: rapid.SampledFrom([]float64{0, 0, 0, 600, 2000}).Draw(t, "from")})
 	}
 	return out
+}
+
+// beginSome sets some of the cases to work, at any step, also such as a clock set back or a late entry would tell.
+func beginSome(t *rapid.T, h *House, cases []Case) {
+	pressed := 0
+	for i := range cases {
+		if !rapid.Bool().Draw(t, "at work") {
+			continue
+		}
+		b := &Begun{Step: Step(rapid.IntRange(0, int(Deflasked)).Draw(t, "step")), FromMin: h.start() + rapid.SampledFrom([]float64{-700, -30, 0, .5, 25, 400}).Draw(t, "since")}
+		if b.Step == Pressed {
+			if pressed++; pressed > h.Presses && rapid.Bool().Draw(t, "press free") {
+				b.Step = Untrimmed
+			}
+		}
+		if b.Step == Bathed {
+			b.Bath = rapid.IntRange(-1, h.Baths-1).Draw(t, "bath")
+		}
+		cases[i].Begun = b
+		if !cases[i].live() {
+			continue
+		}
+		b.Mix = cases[i].Resin // a mix is of one resin
+		b.MadeMin = h.start() - rapid.Float64Range(0, 90).Draw(t, "mixed ago")
+		b.DoughMin = b.MadeMin + 12
+		b.EndMin = b.DoughMin + rapid.Float64Range(0, 60).Draw(t, "window of")
+		b.Made = rapid.IntRange(0, 4).Draw(t, "made")
+		b.More = rapid.SampledFrom([][]float64{{1}, {0, 1}, {.5, .3, .2}, {0, .4, .3, .2, .1}}).Draw(t, "more")
+	}
+	if err := CheckCases(cases); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // anyPlan is a plan that nobody would make and that its Check passes.
@@ -65,12 +115,14 @@ func anyPlan(t *rapid.T, h *House, cases []Case) Plan {
 		return rapid.SampledFrom([]float64{0, 0, 500, 700, 900, 1015, 1021, 1500, 1920, 3500}).Draw(t, name)
 	}
 	for _, c := range order {
-		if k := len(p.Mixes) - 1; k >= 0 && len(p.Mixes[k].Cases) < 4 && cases[p.Mixes[k].Cases[0]].Resin == c.Resin && rapid.Bool().Draw(t, "join") {
+		if c.mixed() {
+			// nothing moves it
+		} else if k := len(p.Mixes) - 1; k >= 0 && len(p.Mixes[k].Cases) < 4 && cases[p.Mixes[k].Cases[0]].Resin == c.Resin && rapid.Bool().Draw(t, "join") {
 			p.Mixes[k].Cases = append(p.Mixes[k].Cases, index(c))
 		} else {
 			p.Mixes = append(p.Mixes, Mix{[]int{index(c)}, when("at")})
 		}
-		if !rapid.Bool().Draw(t, "loaded") {
+		if c.bathed() || !rapid.Bool().Draw(t, "loaded") {
 			continue
 		}
 		if k := len(p.Loads) - 1; k >= 0 && len(p.Loads[k].Cases) < h.BathPlaces && rapid.Bool().Draw(t, "share") {
@@ -93,6 +145,32 @@ type dayOf struct {
 	events []Event
 }
 
+// resume tells how far the cases at work are as the day begins.
+func (d *dayOf) resume(begun, ends, closed, out, bathBusy []float64, inBath []bool) {
+	p := newPlayer(playable(&d.h), d.cases)
+	p.reset(&Plan{}, &d.draw)
+	past := math.Inf(-1)
+	for i, c := range d.cases {
+		b := c.Begun
+		switch {
+		case b == nil || b.Step < Packed:
+		case b.Step < Clamped:
+			begun[i], ends[i] = p.dough[i], p.end[i]
+		case b.Step == Clamped:
+			closed[i] = b.FromMin - d.h.SetMin
+		case b.Step == Bathed && b.Bath >= 0:
+			closed[i], out[i] = past, math.Inf(1)
+			inBath[b.Bath], bathBusy[b.Bath] = true, max(bathBusy[b.Bath], b.FromMin)
+		case b.Step == Bathed:
+			closed[i], out[i] = past, b.FromMin
+		case b.Step == Cooling:
+			closed[i], out[i] = past, b.FromMin-d.h.CoolMin-d.h.BathOutMin
+		default:
+			closed[i], out[i] = past, past
+		}
+	}
+}
+
 // faults lists what the day shows and no day may.
 func (d *dayOf) faults() (bad []string) {
 	say := func(e Event, format string, a ...any) {
@@ -105,6 +183,7 @@ func (d *dayOf) faults() (bad []string) {
 	bathBusy := make([]float64, h.Baths)
 	copy(bathBusy, h.BathFreeMin)
 	inBath := make([]bool, h.Baths)
+	d.resume(begun, ends, closed, out, bathBusy, inBath)
 	type span struct{ a, z float64 }
 	var hands, presses []span
 	mixes := 0
@@ -131,6 +210,9 @@ func (d *dayOf) faults() (bad []string) {
 				say(e, "mixed after hours")
 			}
 			for _, i := range e.Cases {
+				if begun[i] != 0 && e.AtMin <= ends[i] {
+					say(e, "mixed for, with dough that can be worked")
+				}
 				if d.cases[i].Resin != d.cases[e.Cases[0]].Resin {
 					say(e, "two resins in a mix")
 				}
@@ -211,6 +293,9 @@ func TestNoPlayedDayShowsWhatNoneMay(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		h := anyHouse(t)
 		cases := anyCases(t, 9)
+		if rapid.Bool().Draw(t, "in mid-day") {
+			beginSome(t, &h, cases)
+		}
 		p := anyPlan(t, &h, cases)
 		if rapid.Bool().Draw(t, "by rule") {
 			p = ByRule(h, cases, rapid.SampledFrom(Rules()).Draw(t, "rule"), Habit{rapid.Bool().Draw(t, "small"), rapid.Bool().Draw(t, "wait"), 0, rapid.Bool().Draw(t, "nights")})
@@ -228,7 +313,7 @@ func TestNoPlayedDayShowsWhatNoneMay(t *testing.T) {
 			t.Fatalf("cost %g", r.Cost)
 		}
 		for i, c := range cases {
-			if c.DueMin < h.start() && !r.Late[i] {
+			if c.DueMin < h.start() && !r.Late[i] && !c.bathed() {
 				t.Fatalf("case %d was due at %g, before all begins at %g, and is not late", i, c.DueMin, h.start())
 			}
 		}
@@ -281,13 +366,28 @@ func TestMakeAnswersAnyQuestion(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		h := anyHouse(t)
 		cases := anyCases(t, 4)
-		o := Options{Seed: rapid.Uint64().Draw(t, "seed"), Draws: 2, Days: 3}
+		if rapid.Bool().Draw(t, "in mid-day") {
+			beginSome(t, &h, cases)
+		}
+		o := Options{Seed: rapid.Uint64().Draw(t, "seed"), Draws: 2, Days: 3, Wish: anyWish(t, cases)}
+		first := 0
+		o.First = func(m Made) {
+			if first++; m.Plan.Check(&h, cases) != nil || !o.Wish.kept(&m.Plan) {
+				t.Fatalf("the first plan: %+v", m.Plan)
+			}
+		}
 		m, err := Make(context.Background(), h, cases, o)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if err := m.Plan.Check(&h, cases); err != nil && len(cases) > 0 {
 			t.Fatal(err)
+		}
+		if !o.Wish.kept(&m.Plan) || first != min(1, len(cases)) {
+			t.Fatalf("chosen %+v, first plan told %d times, plan %+v", o.Wish, first, m.Plan)
+		}
+		if f, err := Follow(context.Background(), h, cases, m.Plan, o); err != nil || !slices.Equal(f.Costs, m.Costs) {
+			t.Fatalf("the plan followed costs %v, made %v, %v", f.Costs, m.Costs, err)
 		}
 		if len(m.Foretold.Cases) != len(cases) {
 			t.Fatalf("%d cases foretold of %d", len(m.Foretold.Cases), len(cases))
@@ -308,6 +408,7 @@ func TestMakeAnswersAnyQuestion(t *testing.T) {
 		if !rapid.Bool().Draw(t, "again") {
 			return
 		}
+		o.First = nil
 		again, err := Make(context.Background(), h, cases, o)
 		if err != nil || fmt.Sprintf("%+v", again.Plan) != fmt.Sprintf("%+v", m.Plan) || !slices.Equal(again.Costs, m.Costs) {
 			t.Fatalf("the same question was answered otherwise: %v", err)

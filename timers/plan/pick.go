@@ -88,7 +88,13 @@ func (e *engine) variants(cases []Case) []Plan {
 		waits = append(waits, true)
 	}
 	nights := []bool{false}
-	if len(cases) > e.BathPlaces*e.Baths {
+	unloaded := 0
+	for _, c := range cases {
+		if !c.bathed() {
+			unloaded++
+		}
+	}
+	if unloaded > e.BathPlaces*e.Baths {
 		nights = append(nights, true)
 	}
 	var out []Plan
@@ -168,7 +174,8 @@ func (e *engine) deferred(ctx context.Context, cases []Case, p Plan, draws []Dra
 			for _, i := range m.Cases {
 				due = min(due, cases[i].DueMin)
 			}
-			if m.AtMin < float64(e.today()+1)*Day && due > morning {
+			chosen := slices.ContainsFunc(m.Cases, e.wish.names)
+			if m.AtMin < float64(e.today()+1)*Day && due > morning && !chosen {
 				q := p.clone()
 				q.Mixes[j].AtMin = morning
 				tries = append(tries, q)

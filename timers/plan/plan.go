@@ -263,6 +263,7 @@ type Case struct {
 	DueMin  float64 // when it must be finished
 	Weight  float64 // how much being late counts: 1, or more for a rush
 	FromMin float64 // when its mould is there to be coated
+	Begun   *Begun  // how far it is, where it is at work already; nil for one that waits
 }
 
 // Mix is one batch for the cases named, not before AtMin.
@@ -312,6 +313,8 @@ func CheckCases(cases []Case) error {
 			return fmt.Errorf("case %d: there from %g min on is out of range", i+1, c.FromMin)
 		case !(c.Weight > 0 && c.Weight <= 1000):
 			return fmt.Errorf("case %d: weight %g: want above 0, at most 1000", i+1, c.Weight)
+		case c.Begun != nil && c.Begun.check() != nil:
+			return fmt.Errorf("case %d: %w", i+1, c.Begun.check())
 		case seen[c.Key]:
 			return fmt.Errorf("case %d has the key of another: each needs its own", i+1)
 		}
@@ -331,6 +334,8 @@ func (p *Plan) Check(h *House, cases []Case) error {
 			switch {
 			case i < 0 || i >= len(cases):
 				return fmt.Errorf("a mix names case %d of %d", i, len(cases))
+			case cases[i].mixed():
+				return fmt.Errorf("case %d has its dough already", i)
 			case mixed[i]:
 				return fmt.Errorf("case %d is mixed for twice", i)
 			case cases[i].Resin != cases[m.Cases[0]].Resin:
@@ -340,7 +345,7 @@ func (p *Plan) Check(h *House, cases []Case) error {
 		}
 	}
 	for i, ok := range mixed {
-		if !ok {
+		if !ok && !cases[i].mixed() {
 			return fmt.Errorf("case %d has no mix", i)
 		}
 	}
@@ -354,8 +359,8 @@ func (p *Plan) Check(h *House, cases []Case) error {
 			return errors.New("a load by day: the house has no programme for it")
 		}
 		for _, i := range l.Cases {
-			if i < 0 || i >= len(cases) || loaded[i] {
-				return fmt.Errorf("case %d is in two loads, or is none", i)
+			if i < 0 || i >= len(cases) || loaded[i] || cases[i].bathed() {
+				return fmt.Errorf("case %d is in two loads, was in a bath already, or is none", i)
 			}
 			loaded[i] = true
 		}

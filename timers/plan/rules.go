@@ -53,17 +53,26 @@ func (e *engine) byRule(cases []Case, r Rule, v Habit) Plan {
 	if r != FirstCome4 {
 		slices.SortStableFunc(order, func(i, j int) int {
 			a, b := cases[i], cases[j]
-			c := cmp.Or(cmp.Compare(a.DueMin, b.DueMin), cmp.Compare(b.Weight, a.Weight))
+			c := cmp.Or(cmp.Compare(e.wish.rank(i), e.wish.rank(j)), cmp.Compare(a.DueMin, b.DueMin), cmp.Compare(b.Weight, a.Weight))
 			if c == 0 && v.Small {
 				c = cmp.Compare(a.Size, b.Size)
 			}
 			return c
 		})
 	}
-	groups := e.group(cases, order, r)
-	if r != FirstCome4 {
-		order = slices.Concat(groups...)
+	var begun, fresh []int
+	for _, i := range order {
+		if cases[i].mixed() {
+			begun = append(begun, i)
+		} else {
+			fresh = append(fresh, i)
+		}
 	}
+	groups := e.group(cases, fresh, r)
+	if r != FirstCome4 {
+		fresh = slices.Concat(groups...)
+	}
+	order = slices.DeleteFunc(append(begun, fresh...), func(i int) bool { return cases[i].bathed() })
 	p := Plan{GateMin: cmp.Or(v.GateMin, houseGateMin), Rule: r, Habit: v}
 	if r == TwoAtOnce {
 		p.GateMin = noGateMin
@@ -80,8 +89,19 @@ func (e *engine) group(cases []Case, order []int, r Rule) [][]int {
 	var groups [][]int
 	last := map[int]int{} // by resin
 	today := float64(e.today())*Day + e.hours(e.today()).ClosesMin
+	taken := map[int]bool{}
 	for _, i := range order {
 		c := cases[i]
+		if taken[i] {
+			continue
+		}
+		if g := e.wish.with(i); g != nil { // a person's own mix: as it is
+			for _, j := range g {
+				taken[j] = true
+			}
+			groups = append(groups, slices.Clone(g))
+			continue
+		}
 		k, begun := last[c.Resin]
 		if begun && e.joins(cases, groups[k], i, r, today) {
 			groups[k] = append(groups[k], i)
@@ -130,14 +150,17 @@ func (e *engine) hopeless(c Case) bool { return c.DueMin < e.soonest(c) }
 
 // loads puts cases into baths: what is due before a load of this night can be finished goes by day as soon as it is set
 // (where that can be in time at all, or nothing else goes by day), the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
-func (e *engine) loads(cases []Case, order []int, v Habit) []Load {
+func (e *engine) loads(cases []Case, list []int, v Habit) []Load {
 	places, baths := e.BathPlaces, e.Baths
 	first := e.hours(e.today())
 	tonight := float64(e.today())*Day + first.ClosesMin
+	if e.start() > tonight { // somebody is still at it
+		tonight = float64(e.today())*Day + first.OvertimeMin - e.BathStartMin
+	}
 	byDay := func(i int) bool { return cases[i].DueMin < e.overnightDone() && e.ShortMin > 0 }
-	kept := slices.ContainsFunc(order, func(i int) bool { return byDay(i) && !e.hopeless(cases[i]) })
+	kept := slices.ContainsFunc(list, func(i int) bool { return byDay(i) && !e.hopeless(cases[i]) })
 	var today, rest []int
-	for _, i := range order {
+	for _, i := range list {
 		// Where nobody else wants the bath by day, and it is free again for the night, late is better than later.
 		if byDay(i) && (!e.hopeless(cases[i]) || !kept && e.soonest(cases[i]) <= tonight) {
 			today = append(today, i)
@@ -153,7 +176,8 @@ func (e *engine) loads(cases []Case, order []int, v Habit) []Load {
 			k++
 		}
 	}
-	forward := func(k int) int { return k % baths }
+	order := e.freest(cases)
+	forward := func(k int) int { return order[k%baths] }
 	by := func(t float64) func([]int) float64 { return func([]int) float64 { return t } }
 	put(today, forward, false, func(g []int) float64 {
 		due := math.Inf(1)
@@ -174,11 +198,28 @@ func (e *engine) loads(cases []Case, order []int, v Habit) []Load {
 		}
 		byDay, later := split(rest, min(len(over), room))
 		night, over = split(later, places*baths)
-		put(byDay, func(k int) int { return (baths - 1 - k%baths) % baths }, false, by(tonight-e.ShortMin-15))
+		put(byDay, func(k int) int { return order[(baths-1-k%baths)%baths] }, false, by(tonight-e.ShortMin-15))
 	}
 	put(night, forward, true, by(tonight))
 	put(over, forward, true, by(float64(e.nextday())*Day+e.ClosesMin))
 	return out
+}
+
+// freest are the baths in the order in which they are free.
+func (e *engine) freest(cases []Case) []int {
+	free := make([]float64, e.Baths)
+	copy(free, e.BathFreeMin)
+	for _, c := range cases {
+		if c.Begun != nil && c.Begun.Step == Bathed && c.Begun.Bath >= 0 && c.Begun.Bath < e.Baths {
+			free[c.Begun.Bath] = max(free[c.Begun.Bath], c.Begun.FromMin)
+		}
+	}
+	order := make([]int, e.Baths)
+	for b := range order {
+		order[b] = b
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(free[a], free[b]) })
+	return order
 }
 
 func split(list []int, n int) (first, rest []int) {

@@ -165,6 +165,9 @@ func (p *player) reset(plan *Plan, d *Draw) {
 	for i, c := range p.cases {
 		p.stage[i], p.at[i], p.made[i], p.packed[i], p.left[i], p.over[i] = waiting, c.FromMin, 0, 0, 0, math.Inf(1)
 		p.loadOf[i], p.stray[i] = -1, true
+		if c.Begun != nil {
+			p.resume(i, c.Begun)
+		}
 	}
 	p.batches = p.batches[:0]
 	for j, m := range plan.Mixes {
@@ -303,7 +306,12 @@ func (p *player) wants(i int) bool {
 }
 
 // workOn is the press work expected on a flask. What it will take is not known: only that its last closure did not do.
-func (p *player) workOn(i int) float64 { return p.work(p.cases[i].Size, p.made[i], p.wants(i)) }
+func (p *player) workOn(i int) float64 {
+	if b := p.cases[i].Begun; b != nil && p.packed[i] == 0 && p.cases[i].live() {
+		return p.workOf(b.expects(p.made[i]), p.wants(i))
+	}
+	return p.work(p.cases[i].Size, p.made[i], p.wants(i))
+}
 
 // next is the next instant at which something can change.
 func (p *player) next() float64 {
