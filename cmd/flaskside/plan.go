@@ -22,6 +22,7 @@ import (
 	"flaskside/logbook/dayplan"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/house"
+	"flaskside/timers"
 	"flaskside/timers/plan"
 	"flaskside/timers/sysclock"
 )
@@ -226,17 +227,21 @@ func (q planQuestion) ask(o *options) (dayplan.Question, error) {
 		}
 	}
 	var b *bench.Bench
+	var at timers.Now
 	if _, err := os.Stat(o.book); !errors.Is(err, fs.ErrNotExist) {
 		st, err := standing(o.book, clock)
 		if err != nil {
 			return d, err
 		}
-		b, d.House, d.Busy, d.AtWork = st.Bench, st.Bench.House, dayplan.Busy(st.Bench), dayplan.AtWork(st.Bench)
+		b, d.House, d.Busy, at = st.Bench, st.Bench.House, dayplan.Busy(st.Bench), timers.Now{Reading: clock.Read()}
+		if q.at != "" {
+			at = timers.Now{Reading: timers.Reading{Wall: d.Now}}
+		}
 	}
 	if d.RoomC, err = q.roomC(d.House); err != nil {
 		return d, err
 	}
-	if d.Entries, err = q.entries(b, d.Now); err != nil {
+	if d.Entries, err = q.entries(b, d.Now, at); err != nil {
 		return d, err
 	}
 	if len(d.Entries) > plan.MaxCases {
@@ -258,12 +263,12 @@ func hoursOf(s string) ([2]string, error) {
 }
 
 // entries are the cases given, or those of the logbook where none are.
-func (q planQuestion) entries(b *bench.Bench, now time.Time) (out []dayplan.Entry, err error) {
+func (q planQuestion) entries(b *bench.Bench, now time.Time, at timers.Now) (out []dayplan.Entry, err error) {
 	if q.file == "" && len(q.cases) == 0 {
 		if b == nil {
 			return nil, errors.New("there is no logbook yet, and no case was given: say --case or --cases, or name the logbook with --book")
 		}
-		return dayplan.Waiting(b), nil
+		return dayplan.Entries(b, at), nil
 	}
 	switch q.file {
 	case "":
@@ -286,6 +291,9 @@ func (q planQuestion) entries(b *bench.Bench, now time.Time) (out []dayplan.Entr
 			return nil, wrongUsage("--case: %w", err)
 		}
 		out = append(out, e)
+	}
+	if b != nil {
+		out = dayplan.AtWork(out, b, at)
 	}
 	return out, nil
 }

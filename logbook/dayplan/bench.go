@@ -1,7 +1,6 @@
 package dayplan
 
 import (
-	"strings"
 	"time"
 
 	"flaskside/logbook/bench"
@@ -16,24 +15,9 @@ func Waiting(b *bench.Bench) []Entry {
 		if !k.Waits() || !ok {
 			continue
 		}
-		resin := k.Resin
-		if resin == "" {
-			resin = b.House.Resins[0].Name
-		}
-		out = append(out, Entry{Case: k.Name(), Size: size, Resin: strings.TrimSpace(resin + " " + k.Shade), Due: k.DueAt(), Rush: k.Rush})
+		out = append(out, Entry{Case: k.Name(), Size: size, Resin: labelOf(b, k), Due: k.DueAt(), Rush: k.Rush})
 	}
 	return out
-}
-
-// AtWork counts the flasks that are not in a bath yet: they still want the press, hands or a bath of the day.
-func AtWork(b *bench.Bench) int {
-	n := 0
-	for f := range b.OnPlaces() {
-		if f.InBath == nil {
-			n++
-		}
-	}
-	return n
 }
 
 // Busy tells of each bath that holds flasks when its programme is over, by name.

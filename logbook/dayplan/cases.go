@@ -22,9 +22,10 @@ import (
 type Entry struct {
 	Case  string // number of the house, with the base behind it where one was told: "4417", "4417 upper"
 	Size  plan.Size
-	Resin string // resin and shade as the house calls them; cases of the same share a mix
-	Due   time.Time
+	Resin string    // resin and shade as the house calls them; cases of the same share a mix
+	Due   time.Time // zero for a flask whose case was never taken in
 	Rush  bool
+	Work  *Work // how far it is, where a flask is at work for it; nil for one that waits
 }
 
 // MaxFile is the largest file of cases read, in bytes.
@@ -228,6 +229,12 @@ func Twice(list []Entry) string {
 
 // byDue puts entries in the order in which they are due, rush first.
 func byDue(a, b Entry) int {
+	if a.Due.IsZero() != b.Due.IsZero() {
+		if a.Due.IsZero() {
+			return 1
+		}
+		return -1
+	}
 	if c := a.Due.Compare(b.Due); c != 0 {
 		return c
 	}

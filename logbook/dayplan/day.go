@@ -26,9 +26,10 @@ type Question struct {
 	Hours    [2]string            // from and to, today; "": of the house
 	Down     []string             // baths that cannot be used, by name
 	Busy     map[string]time.Time // when the load in a bath now is over, by name
-	AtWork   int                  // flasks on the bench that are in no bath yet
+	Choice   Choice               // of a person
 	Seed     uint64
 	Progress func(float64)
+	First    func(*Day) // told of a plan made at once, before all others are tried; it may be nil
 
 	draws, days int // simulated; 0 as package plan has it
 }
@@ -64,15 +65,26 @@ func (q Question) Make(ctx context.Context) (*Day, error) {
 		return nil, err
 	}
 	cases := d.cases(&h)
-	d.Made, err = plan.Make(ctx, h, cases, plan.Options{Seed: q.Seed, Draws: q.draws, Days: q.days, Progress: q.Progress})
-	if err != nil {
-		return nil, err
-	}
 	for _, c := range cases {
 		d.Soonest = append(d.Soonest, d.instant(plan.Soonest(h, c)))
 	}
-	d.note()
-	return d, nil
+	o := plan.Options{Seed: q.Seed, Draws: q.draws, Days: q.days, Progress: q.Progress, Wish: d.wish(cases)}
+	if q.First != nil {
+		o.First = func(m plan.Made) { q.First(d.with(m)) }
+	}
+	made, err := plan.Make(ctx, h, cases, o)
+	if err != nil {
+		return nil, err
+	}
+	return d.with(made), nil
+}
+
+// with is the day with a plan and what has to be known of it.
+func (d *Day) with(m plan.Made) *Day {
+	out := *d
+	out.Made, out.Notes = m, slices.Clone(d.Notes)
+	out.note()
+	return &out
 }
 
 // house is the house of the day, with what was asked otherwise.
@@ -95,6 +107,11 @@ func (d *Day) house() (plan.House, error) {
 		if d.minutes(q.Now) < open.ClosesMin {
 			h.FirstDay = &open
 		}
+	}
+	now, live := d.minutes(q.Now), d.live()
+	if live && now < open.OpensMin { // somebody is there, for dough is worked
+		open.OpensMin = now
+		h.FirstDay = &open
 	}
 	h.Hands, h.Presses = cmp.Or(q.People, h.Hands), cmp.Or(q.Presses, h.Presses)
 	for _, name := range q.Down {
@@ -124,12 +141,14 @@ func (d *Day) house() (plan.House, error) {
 		d.ByDay = p.Name
 	}
 	d.Night = set.NightProgramme().Name
-	now := d.minutes(q.Now)
 	for k := range daysAhead {
-		works := set.Plan.Works(d.midnight.AddDate(0, 0, k).Weekday()) || k == 0 && hours
-		h.Off = append(h.Off, !works || k == 0 && now >= open.ClosesMin)
+		works := set.Plan.Works(d.midnight.AddDate(0, 0, k).Weekday()) || k == 0 && (hours || live)
+		h.Off = append(h.Off, !works || k == 0 && now >= open.ClosesMin && !live)
 	}
 	h.StartMin = min(max(now, open.OpensMin), open.ClosesMin)
+	if live {
+		h.StartMin = now
+	}
 	return h, h.Check()
 }
 
@@ -148,6 +167,9 @@ func (d *Day) instant(min float64) time.Time {
 	return time.Date(y, m, day, 0, int(math.Round(min)), 0, 0, d.midnight.Location())
 }
 
+// noDueMin is when a flask is due whose case was never taken in: late enough to be late for nobody.
+const noDueMin = 399 * plan.Day
+
 // cases brings the entries to the planner, and the dough of each resin with them.
 func (d *Day) cases(h *plan.House) []plan.Case {
 	weight := d.Question.House.Plan.Filled().Rush
@@ -155,6 +177,7 @@ func (d *Day) cases(h *plan.House) []plan.Case {
 	h.Doughs = nil
 	var labels, unknown []string
 	var out []plan.Case
+	mixes := map[int]int{}
 	for _, e := range d.Entries {
 		label := strings.ToLower(e.Resin)
 		k := slices.Index(labels, label)
@@ -169,7 +192,10 @@ func (d *Day) cases(h *plan.House) []plan.Case {
 		}
 		id := fnv.New64a()
 		id.Write([]byte(e.Case))
-		c := plan.Case{Key: id.Sum64(), Size: e.Size, Resin: k, DueMin: d.minutes(e.Due), Weight: 1}
+		c := plan.Case{Key: id.Sum64(), Size: e.Size, Resin: k, DueMin: noDueMin, Weight: 1, Begun: d.begun(e.Work, mixes)}
+		if !e.Due.IsZero() {
+			c.DueMin = max(-29*plan.Day, min(noDueMin-plan.Day, d.minutes(e.Due)))
+		}
 		if e.Rush {
 			c.Weight = weight
 		}
@@ -202,12 +228,7 @@ func (d *Day) note() {
 		}
 		d.Notes = append(d.Notes, fmt.Sprintf("%s: planned from %s on", why, d.say(float64(today)*plan.Day+d.open().OpensMin)))
 	}
-	switch n := d.Question.AtWork; {
-	case n == 1:
-		d.Notes = append(d.Notes, "one flask is at work on the bench and is not in this plan: press, hands and bath that it still needs come on top")
-	case n > 1:
-		d.Notes = append(d.Notes, fmt.Sprintf("%d flasks are at work on the bench and are not in this plan: press, hands and baths that they still need come on top", n))
-	}
+	d.Notes = append(d.Notes, d.workNotes()...)
 	if d.ByDay == "" {
 		d.Notes = append(d.Notes, "the house has no programme of at most 4 h for loads by day: all go overnight (plan.day_programme in the settings)")
 	}
@@ -272,6 +293,8 @@ func LateWords(p float64) string {
 func (d *Day) Late(i int) string {
 	c := d.Made.Cases[i]
 	switch {
+	case d.Entries[i].Due.IsZero():
+		return NoDue
 	case !d.Entries[i].Due.After(d.Question.Now):
 		return AlreadyLate
 	case c.DueMin < d.minutes(d.Soonest[i])-soonestOff:
@@ -279,6 +302,9 @@ func (d *Day) Late(i int) string {
 	}
 	return LateWords(d.Made.Foretold.Cases[i].Late)
 }
+
+// NoDue is told of a flask whose case was never taken in.
+const NoDue = "no due time told"
 
 // AlreadyLate is told of a case that was due before the plan begins.
 const AlreadyLate = "already late"

@@ -38,7 +38,7 @@ const (
 
 // HTML writes the plan as one page to print, with a time line of the day.
 func (d *Day) HTML(w io.Writer) error {
-	t, err := template.New("plan").Funcs(template.FuncMap{"clock": d.clock, "by": d.by, "say": d.say, "minutes": d.minutes}).Parse(page)
+	t, err := template.New("plan").Funcs(template.FuncMap{"clock": d.clock, "by": d.by, "say": d.say, "minutes": d.minutes, "due": d.dueWords}).Parse(page)
 	if err != nil {
 		return fmt.Errorf("plan page: %w", err)
 	}

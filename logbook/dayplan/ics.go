@@ -54,7 +54,7 @@ func (d *Day) ICS(w io.Writer) error {
 		add("load", x.Cases, x.In, x.Out, fmt.Sprintf("%s, %s: %s", x.Bath, x.Programme, strings.Join(x.Cases, ", ")), details)
 	}
 	for _, x := range s.Cases {
-		add("due", []string{x.Case}, &x.Due, &x.Due, "due: "+x.Case, fmt.Sprintf("finished about %s; %s", d.clock(x.Finished), x.Late))
+		add("due", []string{x.Case}, x.Due, x.Due, "due: "+x.Case, fmt.Sprintf("finished about %s; %s", d.clock(x.Finished), x.Late))
 	}
 	return c.SerializeTo(w, ics.WithNewLineWindows)
 }

@@ -23,6 +23,7 @@ type Shown struct {
 	Mixes     []ShownMix  `json:"mixes"`
 	Loads     []ShownLoad `json:"loads"`
 	Cases     []ShownCase `json:"cases"`
+	Work      []ShownWork `json:"at_work"`
 	Ask       *ShownAsk   `json:"ask_for_later,omitempty"`
 	MixesMade float64     `json:"mixes_made"` // a day, with those made anew
 	Lost      float64     `json:"doughs_lost"`
@@ -62,7 +63,7 @@ type ShownCase struct {
 	Case     string     `json:"case"`
 	Size     string     `json:"size"`
 	Resin    string     `json:"resin"`
-	Due      time.Time  `json:"due"`
+	Due      *time.Time `json:"due"` // null for a flask whose case was never taken in
 	Rush     bool       `json:"rush"`
 	Mix      int        `json:"mix"`
 	Finished *time.Time `json:"finished"`
@@ -127,9 +128,10 @@ func (d *Day) Show() Shown {
 	slices.SortStableFunc(s.Loads, func(a, b ShownLoad) int { return compareTimes(a.In, b.In) })
 	for i, e := range d.Entries {
 		c := m.Foretold.Cases[i]
-		s.Cases = append(s.Cases, ShownCase{Case: e.Case, Size: e.Size.String(), Resin: e.Resin, Due: e.Due, Rush: e.Rush, Mix: d.mixOf(s.Mixes, i),
+		s.Cases = append(s.Cases, ShownCase{Case: e.Case, Size: e.Size.String(), Resin: e.Resin, Due: due(e), Rush: e.Rush, Mix: d.mixOf(s.Mixes, i),
 			Finished: d.when(c.End.Middle), By: d.when(c.End.To), Late: d.Late(i), LateStep: LateStep(c.Late)})
 	}
+	s.Work = d.work()
 	if a := m.Ask; a != nil {
 		e := d.Entries[a.Case]
 		s.Ask = &ShownAsk{Case: e.Case, Size: e.Size.String(), Due: e.Due, To: d.instant(a.DueMin), Buys: d.buys(), Gains: math.Round(10*a.Gain) / 10}
@@ -237,4 +239,66 @@ func percentOf(p float64) string {
 	default:
 		return fmt.Sprintf("about %.0f %%", 100*step)
 	}
+}
+
+// ShownWork is a case at work. The plan goes round it.
+type ShownWork struct {
+	Case   string     `json:"case"`
+	Flask  int        `json:"flask"`
+	Place  int        `json:"place"`
+	Stage  string     `json:"stage"`
+	Mix    string     `json:"mix,omitempty"`       // letter of the mix whose dough is in it
+	Dough  *time.Time `json:"dough_to,omitempty"`  // estimate
+	Closed *time.Time `json:"closed_by,omitempty"` // final closure, on nine days of ten on which it is closed
+	InTime string     `json:"in_time,omitempty"`   // chance that it is closed inside this dough
+	Set    *time.Time `json:"set,omitempty"`       // bench set over
+	Bath   string     `json:"bath,omitempty"`      // that it is in
+	Out    *time.Time `json:"bath_over,omitempty"` // its whole programme is over
+	Cool   *time.Time `json:"cool,omitempty"`      // cooling over
+}
+
+// due is when a case is due, nil where nobody said.
+func due(e Entry) *time.Time {
+	if e.Due.IsZero() {
+		return nil
+	}
+	return &e.Due
+}
+
+// dueWords tell when a case is due.
+func (d *Day) dueWords(t *time.Time) string {
+	if t == nil {
+		return "not told"
+	}
+	return d.say(d.minutes(*t))
+}
+
+// work lists the cases at work in the order of their steps, what is nearest to its end last.
+func (d *Day) work() []ShownWork {
+	out := []ShownWork{}
+	for step := plan.LostDough; step <= plan.Deflasked; step++ {
+		for i, e := range d.Entries {
+			if w := e.Work; w != nil && (w.Step == step && !w.Waits || w.Waits && step == plan.LostDough) {
+				out = append(out, d.workShown(i, e.Case, w))
+			}
+		}
+	}
+	return out
+}
+
+func (d *Day) workShown(i int, name string, w *Work) ShownWork {
+	x := ShownWork{Case: name, Flask: w.Flask, Place: w.Place, Stage: string(w.Stage), Mix: w.Letter}
+	switch {
+	case w.Waits || w.Step == plan.Painted || w.Step == plan.LostDough:
+	case w.Step < plan.Clamped:
+		x.Dough, x.Closed = &w.End, d.when(d.Made.Foretold.Cases[i].Closed.To)
+		x.InTime = fmt.Sprintf("about %.0f %%", 100*(1-LateStep(d.Made.Foretold.Cases[i].Lost)))
+	case w.Step == plan.Clamped:
+		x.Set = &w.From
+	case w.Step == plan.Bathed:
+		x.Bath, x.Out = w.Bath, &w.From
+	case w.Step == plan.Cooling:
+		x.Cool = &w.From
+	}
+	return x
 }

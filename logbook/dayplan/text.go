@@ -34,6 +34,7 @@ func (d *Day) Text(w io.Writer) error {
 		_, err := io.WriteString(w, b.String())
 		return err
 	}
+	d.textWork(&b, s)
 	d.textMixes(&b, s)
 	d.textLoads(&b, s)
 	d.textCases(&b, s)
@@ -74,6 +75,42 @@ func (d *Day) foot(b *strings.Builder, s Shown) {
 
 // leaflets stands under every plan.
 const leaflets = "Simulated by the house's own times. Programmes and working times of the makers come first; a bath load stays its whole programme."
+
+// textWork tells of the cases at work: they stay as they are.
+func (d *Day) textWork(b *strings.Builder, s Shown) {
+	if len(s.Work) == 0 {
+		return
+	}
+	b.WriteString("\nat work, and left as it is\n")
+	for _, x := range s.Work {
+		fmt.Fprintf(b, "    %-16s %s\n", x.Case, d.WorkWords(x))
+	}
+}
+
+// WorkWords tell where a case at work is and what comes of it.
+func (d *Day) WorkWords(x ShownWork) string {
+	out := []string{}
+	if x.Place > 0 {
+		out = append(out, fmt.Sprintf("place %d", x.Place))
+	}
+	switch {
+	case x.Dough != nil:
+		line := fmt.Sprintf("dough of mix %s to about %s", x.Mix, d.by(*x.Dough))
+		if x.Mix == "" {
+			line = "in hand, no mix is recorded"
+		}
+		out = append(out, line, "closed in time "+x.InTime)
+	case x.Set != nil:
+		out = append(out, "bench set to "+d.clock(x.Set))
+	case x.Out != nil:
+		out = append(out, x.Bath+", programme over "+d.clock(x.Out))
+	case x.Cool != nil:
+		out = append(out, "cooling to "+d.clock(x.Cool))
+	default:
+		out = append(out, x.Stage)
+	}
+	return strings.Join(out, ", ")
+}
 
 func (d *Day) textMixes(b *strings.Builder, s Shown) {
 	day := ""
@@ -125,7 +162,7 @@ func (d *Day) textLoads(b *strings.Builder, s Shown) {
 func (d *Day) textCases(b *strings.Builder, s Shown) {
 	fmt.Fprintf(b, "\n%-16s%-8s%-18s%-16s%s\n", "cases", "size", "due", "finished about", "late")
 	for _, x := range s.Cases {
-		due := d.say(d.minutes(x.Due))
+		due := d.dueWords(x.Due)
 		if x.Rush {
 			due += " rush"
 		}

@@ -30,6 +30,9 @@ func (q Question) Change(s string) (Question, error) {
 		return q, nil
 	case len(f) > 2 && f[0] == "without" && f[1] == "case":
 		n := len(q.Entries)
+		if slices.ContainsFunc(q.Entries, func(e Entry) bool { return e.Case == rest(2) && e.Work != nil && !e.Work.Waits }) {
+			return q, fmt.Errorf("what if %q: case %s is at work: the plan goes round it", words.Clip(s, 60), words.Clip(rest(2), 40))
+		}
 		q.Entries = slices.DeleteFunc(q.Entries, func(e Entry) bool { return e.Case == rest(2) })
 		if len(q.Entries) == n {
 			return q, fmt.Errorf("what if %q: there is no case %s to leave out", words.Clip(s, 60), words.Clip(rest(2), 40))

@@ -81,7 +81,7 @@ func beginSome(t *rapid.T, h *House, cases []Case) {
 		if !rapid.Bool().Draw(t, "at work") {
 			continue
 		}
-		b := &Begun{Step: Step(rapid.IntRange(0, int(Deflasked)).Draw(t, "step")), FromMin: h.start() + rapid.SampledFrom([]float64{-700, -30, 0, .5, 25, 400}).Draw(t, "since")}
+		b := &Begun{Step: rapid.SampledFrom([]Step{LostDough, Painted, Packed, Untrimmed, Pressed, Pressed, Clamped, Bathed, Bathed, Bathed, Cooling, Deflasked}).Draw(t, "step"), FromMin: h.start() + rapid.SampledFrom([]float64{-700, -30, 0, .5, 25, 180, 400}).Draw(t, "since")}
 		if b.Step == Pressed {
 			if pressed++; pressed > h.Presses && rapid.Bool().Draw(t, "press free") {
 				b.Step = Untrimmed
@@ -386,7 +386,9 @@ func TestMakeAnswersAnyQuestion(t *testing.T) {
 		if !o.Wish.kept(&m.Plan) || first != min(1, len(cases)) {
 			t.Fatalf("chosen %+v, first plan told %d times, plan %+v", o.Wish, first, m.Plan)
 		}
-		if f, err := Follow(context.Background(), h, cases, m.Plan, o); err != nil || !slices.Equal(f.Costs, m.Costs) {
+		if !rapid.Bool().Draw(t, "followed") {
+			// as dear as making it
+		} else if f, err := Follow(context.Background(), h, cases, m.Plan, o); err != nil || !slices.Equal(f.Costs, m.Costs) {
 			t.Fatalf("the plan followed costs %v, made %v, %v", f.Costs, m.Costs, err)
 		}
 		if len(m.Foretold.Cases) != len(cases) {
