@@ -193,7 +193,7 @@ func checkWork(t *rapid.T, h *told, d *Day, s Shown) {
 		if w == nil || w.Step != plan.Bathed {
 			continue
 		}
-		if l := h.b.LoadOf(h.b.Flasks[w.Flask]); w.From.Before(h.now().Wall.Add(time.Duration(house.LengthS(l.Stages))*time.Second-h.now().Since(l.In).For-time.Second)) {
+		if l := h.b.LoadOf(h.b.Flasks[w.Flask]); w.From.Before(h.now().Wall.Add(time.Duration(house.LengthS(l.Stages))*time.Second - h.now().Since(l.In).For - time.Second)) {
 			t.Fatalf("%s is told out at %v, before its programme is over", e.Case, w.From)
 		}
 	}
