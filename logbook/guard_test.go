@@ -254,7 +254,7 @@ func TestForeignFiles(t *testing.T) {
 		{"no format", format(""), ErrForeign, `format ""`},
 		{"a strange format", format("fancy"), ErrForeign, `format "fancy"`},
 		{"an older format that never was", format("0"), ErrForeign, `format "0"`},
-		{"the next format", format("3"), errNewer, "the logbook was written by a newer flaskside: format 3, this one reads up to 2: use a newer program"},
+		{"the next format", format("4"), errNewer, "the logbook was written by a newer flaskside: format 4, this one reads up to 3: use a newer program"},
 		{"a far later format", format("17"), errNewer, "format 17"},
 		{"a last record that is none", change(func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Put(layout.SeqKey(99), []byte("{}")) }), ErrDamaged, "the logbook is damaged: the last record: "},
 		{"a live record that is missing", change(func(tx *bolt.Tx) error { return tx.Bucket(layout.Log).Delete(layout.SeqKey(2)) }), ErrDamaged, "record 2 is spoilt: it is missing"},

@@ -50,7 +50,7 @@ func TestVerifySound(t *testing.T) {
 	if len(rep.Faults) != 0 {
 		t.Errorf("faults of a sound book: %v", rep.Faults)
 	}
-	if rep.Head != (Head{Seq: last.Seq, Hash: last.Hash()}) || rep.Records != last.Seq || rep.Format != formatNow || rep.First != "2026-11-25" || rep.Last != "2026-11-26" {
+	if rep.Head != (Head{Seq: last.Seq, Hash: last.Hash()}) || rep.Records != last.Seq || rep.Format != layout.Format2 || rep.First != "2026-11-25" || rep.Last != "2026-11-26" {
 		t.Errorf("report %+v, want the head %d:%s", rep, last.Seq, last.Hash().Short())
 	}
 	empty := filepath.Join(t.TempDir(), "empty.db")
@@ -167,7 +167,7 @@ func TestVerifyNames(t *testing.T) {
 		{"a head with another number", in(layout.Meta, layout.KeyHead, Head{Seq: last + 1<<23, Hash: recs[last-1].Hash()}.Bytes()), []string{fmt.Sprintf("the book's note of its last record has the hash of record %d and the number %d, which is spoilt", last, last+1<<23)}},
 		{"a head before the end", in(layout.Meta, layout.KeyHead, Head{Seq: last - 2, Hash: recs[last-3].Hash()}.Bytes()), []string{fmt.Sprintf("records %d to %d, 2026-11-26: beyond the end", last-1, last)}},
 		{"no format", out(layout.Meta, []byte("format")), []string{"the book does not say its format"}},
-		{"a later format", in(layout.Meta, []byte("format"), []byte("3")), []string{"the logbook was written by a newer flaskside: format 3, this one reads up to 2: use a newer program"}},
+		{"a later format", in(layout.Meta, []byte("format"), []byte("4")), []string{"the logbook was written by a newer flaskside: format 4, this one reads up to 3: use a newer program"}},
 		{"no day of birth", in(layout.Meta, []byte("created"), []byte("long ago")), []string{"the book does not say when it was made"}},
 		{"no id", out(layout.Index, id(30)), []string{"record 30, 2026-11-25: cannot be found by its id"}},
 		{"ids of three in a row", func(tx *bolt.Tx) error {
