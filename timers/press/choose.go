@@ -21,7 +21,7 @@ const (
 // serial rules work on as few flasks at once as they can.
 func (r rule) serial() bool { return r == oneAtATime || r == earliestSerial || r == mooreSerial }
 
-// moore rules want mooreRank before key.
+// moore rules want mooreKeys before key.
 func (r rule) moore() bool { return r == mooreRule || r == mooreSerial }
 
 // key ranks flask i under a rule, least first; equals keep the order of the flasks.
@@ -34,7 +34,7 @@ func (p *plan) key(w *world, r rule, i int) time.Duration {
 	case leastSlack:
 		return p.due[i] - p.work(&w.cells[i], i, p.high)
 	case mooreRule, mooreSerial:
-		return time.Duration(p.rank[i])
+		return p.keys[i]
 	}
 	return time.Duration(i)
 }
@@ -54,19 +54,23 @@ func (p *plan) work(c *cell, i int, closures [][]time.Duration) time.Duration {
 	return t
 }
 
-// mooreRank ranks the flasks still in play: those that Moore and Hodgson keep by the end of their dough, then the
-// others, shortest first.
-func (p *plan) mooreRank(w *world) {
+// mooreSplit splits the flasks of a set into those that Moore and Hodgson keep, by the end of their dough, and p.late.
+func (p *plan) mooreSplit(w *world, live uint32) (kept []int8) {
 	p.keep = p.keep[:0]
 	for _, i := range p.byDue {
-		c := &w.cells[i]
-		if c.stage < Closing && !p.lost(w, int(i)) {
-			p.tasks[i] = Task{p.work(c, int(i), p.mean), p.due[i]}
+		if live&(1<<i) != 0 {
+			p.tasks[i] = Task{p.work(&w.cells[i], int(i), p.mean), p.due[i]}
 			p.keep = append(p.keep, i)
 		}
 	}
-	var kept []int8
 	kept, p.late = mooreHodgson(p.tasks, p.keep, w.now, p.late[:0])
+	return kept
+}
+
+// mooreRank ranks the flasks still in play: those that Moore and Hodgson keep by the end of their dough, then the
+// others, shortest first.
+func (p *plan) mooreRank(w *world) {
+	kept := p.mooreSplit(w, p.inPlay(w))
 	shortestFirst(p.tasks, p.late)
 	for r, i := range kept {
 		p.rank[i] = int8(r)
@@ -76,35 +80,64 @@ func (p *plan) mooreRank(w *world) {
 	}
 }
 
+// mooreKeys sets keys in the order of mooreRank, for less work: those that must be late are not sorted, for their times
+// rank them, behind the others (2*MaxTime, for the time of one may be below 0).
+func (p *plan) mooreKeys(w *world, live uint32) {
+	for r, i := range p.mooreSplit(w, live) {
+		p.keys[i] = time.Duration(r)
+	}
+	for _, i := range p.late {
+		p.keys[i] = 2*MaxTime + p.tasks[i].Time
+	}
+}
+
+// inPlay is the set of flasks before their final closure that can still be in time.
+func (p *plan) inPlay(w *world) (set uint32) {
+	for i := range w.cells {
+		if w.cells[i].stage < Closing && !p.lost(w, i) {
+			set |= 1 << i
+		}
+	}
+	return set
+}
+
 // choose is the rule's answer to what a free pair of hands does now; false when there is nothing to begin yet. What
 // keeps the press idle comes first: opening it, then filling it, then trimming.
 func (p *plan) choose(w *world, r rule) (step, bool) {
-	var open, press, trim, spent uint32
+	var open, press, trim, spent, live uint32
 	for i := range w.cells {
 		c := &w.cells[i]
+		if c.stage >= Closing {
+			continue
+		}
+		if p.lost(w, i) {
+			if c.stage == Holding {
+				spent |= 1 << i
+			}
+			continue
+		}
+		live |= 1 << i
 		switch c.stage {
 		case Holding:
-			if p.lost(w, i) {
-				spent |= 1 << i
-			} else if c.at <= w.now {
+			if c.at <= w.now {
 				open |= 1 << i
 			}
 		case Waiting:
-			if c.at <= w.now && !p.lost(w, i) {
+			if c.at <= w.now {
 				press |= 1 << i
 			}
 		case Untrimmed:
-			if !p.lost(w, i) {
-				trim |= 1 << i
-			}
+			trim |= 1 << i
 		}
 	}
 	held := open
 	if r.serial() {
-		f := p.focus(w, r)
-		open, press, trim = open&f, press&f, trim&f
+		if open|press|trim != 0 {
+			f := p.focus(w, r, live)
+			open, press, trim = open&f, press&f, trim&f
+		}
 	} else if r.moore() && (open&(open-1)|press&(press-1)|trim&(trim-1)) != 0 {
-		p.mooreRank(w)
+		p.mooreKeys(w, live)
 	}
 	switch {
 	case open != 0:
@@ -144,26 +177,25 @@ func (p *plan) first(w *world, r rule, set uint32) int8 {
 	return best
 }
 
-// focus is the set of flasks a one-at-a-time rule works on: as many as there are presses and hands for.
-func (p *plan) focus(w *world, r rule) uint32 {
-	var live, set uint32
+// focus is the set of flasks of those in play that a one-at-a-time rule works on: as many as there are presses and hands for.
+func (p *plan) focus(w *world, r rule, live uint32) (set uint32) {
+	here := live
 	for i := range w.cells {
-		c := &w.cells[i]
-		if c.stage < Closing && (c.stage != Waiting || c.at <= w.now) && !p.lost(w, i) {
-			live |= 1 << i
+		if c := &w.cells[i]; c.stage == Waiting && c.at > w.now {
+			here &^= 1 << i
 		}
 	}
 	n := min(p.bench.Presses, p.bench.Hands)
-	if bits.OnesCount32(live) <= n {
-		return live
+	if bits.OnesCount32(here) <= n {
+		return here
 	}
 	if r.moore() {
-		p.mooreRank(w)
+		p.mooreKeys(w, live)
 	}
 	for ; n > 0; n-- {
-		f := uint32(1) << p.first(w, r, live)
+		f := uint32(1) << p.first(w, r, here)
 		set |= f
-		live &^= f
+		here &^= f
 	}
 	return set
 }

@@ -46,6 +46,7 @@ type plan struct {
 	favour int8 // flask taken before all others by every rule, noFavour for none
 
 	rank  []int8
+	keys  []time.Duration // in the order of ranks
 	keep  []int8
 	late  []int8
 	tasks []Task
@@ -65,7 +66,7 @@ func newPlan(jobs []Job, d Durations, b Bench) (*plan, *world) {
 	p := &plan{d: d, bench: b, favour: noFavour,
 		due: make([]time.Duration, n), cum: make([][]float64, n),
 		mean: make([][]time.Duration, n), high: make([][]time.Duration, n),
-		rank: make([]int8, n), keep: make([]int8, 0, n), late: make([]int8, 0, n), tasks: make([]Task, n),
+		rank: make([]int8, n), keys: make([]time.Duration, n), keep: make([]int8, 0, n), late: make([]int8, 0, n), tasks: make([]Task, n),
 	}
 	done := d.Trim + d.Final
 	p.shortest = [Closing + 1][2]time.Duration{

@@ -1,6 +1,7 @@
 package press
 
 import (
+	"cmp"
 	"slices"
 	"testing"
 	"time"
@@ -119,4 +120,28 @@ func TestTiesKeepTheOrderGiven(t *testing.T) {
 	if !slices.Equal(onTime, []int{0, 1}) || !slices.Equal(late, []int{2, 3}) {
 		t.Errorf("Moore-Hodgson on equals keeps %v, drops %v; want the first two kept", onTime, late)
 	}
+}
+
+// The keys by which the rules choose stand in the order of the ranks, ties and all; also where a final closure that
+// takes less time than raising the press makes a time below 0.
+func TestKeysStandInTheOrderOfRanks(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := HouseDurations()
+		d.Final = genSeconds(t, 0, 120, "final")
+		p, w := newPlan(genJobs(t), d, genBench(t))
+		live := p.inPlay(w)
+		p.mooreRank(w)
+		p.mooreKeys(w, live)
+		for i := range w.cells {
+			for j := range i {
+				if live&(1<<i) == 0 || live&(1<<j) == 0 {
+					continue
+				}
+				ranks, keys := cmp.Compare(p.rank[i], p.rank[j]), cmp.Compare(p.keys[i], p.keys[j])
+				if ranks != keys && keys != 0 || keys == 0 && p.rank[j] > p.rank[i] { // of equal keys the first counts
+					t.Fatalf("flasks %d and %d: ranks %d, %d, keys %v, %v", j, i, p.rank[j], p.rank[i], p.keys[j], p.keys[i])
+				}
+			}
+		}
+	})
 }
