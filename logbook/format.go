@@ -45,7 +45,7 @@ func newest(r record.Record) bool {
 	case action.Screen:
 		return true
 	case action.Settings:
-		return len(a.House.People) > 0
+		return len(a.House.People) > 0 || a.House.Mirror != (house.Mirror{})
 	}
 	return false
 }

@@ -208,3 +208,15 @@ func TestThePlaceRaisesTheFormat(t *testing.T) {
 		}
 	}
 }
+
+// Settings with a mirror are not known to a program of format 2.
+func TestAMirrorRaisesTheFormat(t *testing.T) {
+	for _, m := range []house.Mirror{{}, {To: "/mnt/mirror"}, {Bench: "bench 1"}, {NoNotes: true}} {
+		s := house.Default()
+		s.Mirror = m
+		r := record.Record{Action: action.Action{Body: action.Settings{House: s}}}
+		if got, want := newest(r), m != (house.Mirror{}); got != want {
+			t.Errorf("mirror %+v raises the format: %v, want %v", m, got, want)
+		}
+	}
+}

@@ -48,6 +48,7 @@ func measure(ctx context.Context, path string, clock timers.Clock) doctor.Facts 
 		f.Left = append(f.Left, disk.UnfinishedIn(folder, strings.TrimSuffix(filepath.Base(path), ".db"))...)
 	}
 	f.Backup = lookAtBackups(ctx, f, path, settings)
+	f.Mirror = lookAtMirror(ctx, f, path, settings)
 	dir := filepath.Dir(path)
 	if f.Commits.Err = couldMake(dir); f.Commits.Err != "" {
 		return f

@@ -16,6 +16,7 @@ import (
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -109,7 +110,7 @@ func takeSettings(from string, yes bool, o *options, clock timers.Clock, out io.
 	}
 	why := ""
 	if yes {
-		why = saidYes
+		why = words.SaidYes
 	}
 	head, err := recordSettings(is, printable("file "+filepath.Base(from), 120), why, o, clock)
 	var ask *bench.NeedsReason
@@ -127,9 +128,6 @@ func takeSettings(from string, yes bool, o *options, clock timers.Clock, out io.
 	_, err = fmt.Fprintf(out, "settings recorded; head %s\n", head)
 	return err
 }
-
-// saidYes is the reason that --yes gives.
-const saidYes = "said with --yes"
 
 // oddTexts are the questions of a refusal in one line.
 func oddTexts(ask *bench.NeedsReason) string {

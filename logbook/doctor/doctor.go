@@ -36,6 +36,7 @@ type Facts struct {
 	Left     []string  `json:"left,omitempty"` // files of runs that were killed before they were done
 	Owned    bool      `json:"-"`              // modes and owners of files say who may do what, as they do not on Windows
 	Backup   Backup    `json:"backup"`
+	Mirror   Mirror    `json:"mirror,omitzero"`
 	Clock    Clock     `json:"clock"`
 	Zone     Zone      `json:"zone"`
 	Terminal Terminal  `json:"terminal"`
@@ -157,7 +158,7 @@ type Finding struct {
 // Examine judges the facts, in the order in which they are told.
 func Examine(f Facts) []Finding {
 	var out []Finding
-	for _, look := range []func(Facts) []Finding{book, fileSystem, commits, room, left, permissions, backup, clocks, zone, terminal} {
+	for _, look := range []func(Facts) []Finding{book, fileSystem, commits, room, left, permissions, backup, mirrored, clocks, zone, terminal} {
 		out = append(out, look(f)...)
 	}
 	return out

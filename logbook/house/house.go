@@ -37,6 +37,7 @@ type House struct {
 	Remount    Remount        `json:"remount,omitzero" toml:"remount" comment:"the check back on the articulator"`
 	Alarms     Alarms         `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
 	Backup     Backup         `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left or at an hour (house defaults)"`
+	Mirror     Mirror         `json:"mirror,omitzero" toml:"mirror" comment:"a copy of every record elsewhere, see flaskside mirror"`
 	Flash      flash.Settings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
 	Plan       Plan           `json:"plan,omitzero" toml:"plan" comment:"the day plan, \"flaskside plan\" (common practice, no source, or invented; 0 and '' stand for the house default named)"`
 	Place      Place          `json:"place,omitzero" toml:"place" comment:"where the baths stand: high up water boils cooler, and so does monomer. Give one of the two; 0 for neither"`
@@ -346,7 +347,7 @@ func (h House) Valid() error {
 	}
 	_, noHour := time.Parse(hourMinute, h.Backup.At)
 	v.check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %q", h.Backup.At)
-	v.err = cmp.Or(v.err, h.Place.valid(), h.Plan.valid(h.Programmes))
+	v.err = cmp.Or(v.err, h.Place.valid(), h.Plan.valid(h.Programmes), h.Mirror.valid())
 	v.check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
 	v.lists(h)
 	return v.err

@@ -66,6 +66,7 @@ type About struct {
 	Kind      string // "folder", "NATS JetStream"
 	Replicas  int    // copies on machines of their own; 0 where not known
 	MayDelete bool   // this account could take away what is there
+	Others    bool   // others than this account may write there
 	ReadOnly  bool   // nothing can be written there
 	Sync      string // what is known of what a power cut there can lose; "" where nothing is lost
 }

@@ -9,6 +9,7 @@ import (
 
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 )
 
 // Bounds of a run: what a server takes as one message, and what is sent again after a fault.
@@ -186,16 +187,20 @@ func (e End) head() layout.Head { return layout.Head{Seq: e.Seq, Hash: e.Hash} }
 func (e End) String() string { return e.head().String() }
 
 // Private tells whether a record holds words that a house may keep to itself: notes, remarks,
-// and what corrects them. Other records stay as they are.
+// reasons in words of one's own, and what corrects them. Other records stay as they are.
 func Private(r record.Record) bool {
-	var body struct {
+	var a struct {
 		Body json.RawMessage `json:"body"`
+		Why  string          `json:"why"`
 	}
-	return json.Unmarshal(r.Raw, &body) != nil || hasWords(body.Body)
+	return json.Unmarshal(r.Raw, &a) != nil || hasWords(a.Body) || len(a.Why) > 1 && a.Why != words.SaidYes
 }
 
-// wordy are the fields of records in which people write freely.
-var wordy = map[string]bool{"text": true, "remark": true, "note": true}
+// wordy are the fields of records in which people write freely; reason is one where its words
+// are not among those that a lot is withdrawn with.
+var wordy = map[string]bool{"text": true, "remark": true, "note": true, "reason": true}
+
+var ofLots = map[string]bool{"": true, "used up": true, "recalled": true, "expired": true, "spoilt": true}
 
 func hasWords(raw []byte) bool {
 	var any any
@@ -209,7 +214,7 @@ func wordsIn(v any) bool {
 	switch v := v.(type) {
 	case map[string]any:
 		for k, x := range v {
-			if s, ok := x.(string); wordy[k] && (!ok || s != "") || wordsIn(x) {
+			if s, ok := x.(string); wordy[k] && (!ok || !ofLots[s]) || wordsIn(x) {
 				return true
 			}
 		}

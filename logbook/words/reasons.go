@@ -31,6 +31,9 @@ var Reasons = [reasonsCounted]string{
 	9: "other",
 }
 
+// SaidYes is the reason that --yes gives.
+const SaidYes = "said with --yes"
+
 // Reason puts a reason into words: a digit of [Reasons], or the words themselves.
 func Reason(why string) string {
 	if len(why) == 1 && why[0] >= '1' && why[0] <= '9' {

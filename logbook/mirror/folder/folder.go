@@ -481,6 +481,9 @@ func (f *Folder) About(context.Context) (mirror.About, error) {
 		return a, fmt.Errorf("the mirror cannot be reached: %w", err)
 	}
 	a.ReadOnly = v.ReadOnly
+	if fi, err := os.Stat(f.path); err == nil && runtime.GOOS != "windows" { // there access lists decide
+		a.Others = fi.Mode().Perm()&0o022 != 0
+	}
 	switch v.Kind {
 	case disk.Memory:
 		a.Sync = "it lies in memory: all of it is gone when that computer restarts"

@@ -1,0 +1,41 @@
+package doctor
+
+import (
+	"strings"
+	"testing"
+	"time"
+)
+
+// TestMirror: a mirror that is not reached, holds another history, lies on the logbook's own
+// disk or can lose what it acknowledged is never called well.
+func TestMirror(t *testing.T) {
+	f := sound()
+	if got := mirrored(f); got != nil {
+		t.Errorf("no mirror is set: %+v", got)
+	}
+	well := Mirror{To: "/mnt/second", Kind: "folder", Ends: 100_000}
+	for _, c := range []struct {
+		name  string
+		set   func(m *Mirror)
+		level Level
+		says  string
+	}{
+		{"well", func(*Mirror) {}, Fine, "its end is the logbook's"},
+		{"not there", func(m *Mirror) { m.Err = "no mirror is there" }, Warn, "no record gets there now"},
+		{"fork", func(m *Mirror) { m.Other = true }, Warn, "another history"},
+		{"ahead", func(m *Mirror) { m.Ahead = true }, Warn, "an older copy"},
+		{"read only", func(m *Mirror) { m.ReadOnly = true }, Warn, "can only be read"},
+		{"behind a little", func(m *Mirror) { m.Behind, m.LackSince = 3, at.Add(-time.Hour) }, Fine, "it lacks the newest 3 records"},
+		{"behind for days", func(m *Mirror) { m.Behind, m.LackSince = 300, at.AddDate(0, 0, -3) }, Warn, "it lacks the newest 300 records, since Sun 22 Nov"},
+		{"others", func(m *Mirror) { m.Others = true }, Warn, "others may write there"},
+		{"same disk", func(m *Mirror) { m.Same = true }, Warn, "is lost with it"},
+		{"sync", func(m *Mirror) { m.Sync = "a power cut can lose the last two minutes" }, Note, "a power cut can lose"},
+	} {
+		f.Mirror = well
+		c.set(&f.Mirror)
+		got := mirrored(f)
+		if len(got) != 1 || got[0].Level != c.level || !strings.Contains(got[0].Means, c.says) {
+			t.Errorf("%s: %+v", c.name, got)
+		}
+	}
+}

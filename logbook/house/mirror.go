@@ -1,0 +1,63 @@
+package house
+
+import (
+	"errors"
+	"fmt"
+	"net/url"
+	"strings"
+	"unicode/utf8"
+)
+
+// Mirror is the copy of every record elsewhere.
+type Mirror struct {
+	To      string `json:"to,omitempty" toml:"to" comment:"where: the whole path of a folder (a share, another disk), or '' for none; no password belongs here. Begin it with flaskside mirror --to"`
+	Bench   string `json:"bench,omitempty" toml:"bench" comment:"what this bench is called there; '' for the name of the laboratory"`
+	NoNotes bool   `json:"no_notes,omitempty" toml:"no_notes" comment:"true: records with notes, remarks or reasons in words of your own stay in the house, the mirror has only their hashes.\nA logbook brought back from it lacks them. What is there already stays there"`
+}
+
+// PlaceKind is what kind of place the mirror is at: "folder", or the scheme of an address; the
+// error says what would be right. It never repeats what may be a password.
+func PlaceKind(to string) (string, error) {
+	if path := strings.HasPrefix(to, "/") || strings.HasPrefix(to, `\\`) || len(to) > 2 && to[1] == ':' && (to[2] == '\\' || to[2] == '/'); path {
+		return "folder", nil
+	}
+	scheme, _, is := strings.Cut(to, "://")
+	if !is {
+		return "", errors.New("the place of a mirror is the whole path of a folder, as in /media/stick/mirror")
+	}
+	u, err := url.Parse(to)
+	if err != nil {
+		return "", errors.New("the place of a mirror cannot be read as an address")
+	}
+	if _, secret := u.User.Password(); secret {
+		return "", errors.New("a password does not belong in the place of a mirror, for the logbook would keep it: put it in a file")
+	}
+	return strings.ToLower(scheme), nil
+}
+
+// MirrorName is what the bench is called in a mirror, "" where the house has no name for it.
+func (h House) MirrorName() string {
+	if h.Mirror.Bench != "" {
+		return h.Mirror.Bench
+	}
+	return h.Lab
+}
+
+func (m Mirror) valid() error {
+	if m.To != "" {
+		if utf8.RuneCountInString(m.To) > 300 || !plain(m.To) {
+			return errors.New("settings: mirror.to has at most 300 plain characters")
+		}
+		kind, err := PlaceKind(m.To)
+		if err != nil {
+			return fmt.Errorf("settings: mirror.to cannot be used: %w", err)
+		}
+		if kind != "folder" {
+			return errors.New("settings: mirror.to must be the whole path of a folder")
+		}
+	}
+	if utf8.RuneCountInString(m.Bench) > 60 || !plain(m.Bench) {
+		return errors.New("settings: mirror.bench has at most 60 plain characters")
+	}
+	return nil
+}

@@ -1,0 +1,46 @@
+// Package places opens a mirror at whatever kind of place its address names.
+package places
+
+import (
+	"context"
+	"fmt"
+
+	"flaskside/logbook/house"
+	"flaskside/logbook/mirror"
+	"flaskside/logbook/mirror/folder"
+)
+
+// Open opens the mirror at a place. The error is [mirror.ErrNoMirror] where none was begun.
+func Open(ctx context.Context, to string) (mirror.Place, error) {
+	p, _, err := open(ctx, to, false)
+	return p, err
+}
+
+// Begin opens the mirror at a place, and begins it where there is none; made tells whether it
+// did.
+func Begin(ctx context.Context, to string) (p mirror.Place, made bool, err error) {
+	return open(ctx, to, true)
+}
+
+func open(_ context.Context, to string, begin bool) (mirror.Place, bool, error) {
+	kind, err := house.PlaceKind(to)
+	if err != nil {
+		return nil, false, err
+	}
+	switch kind {
+	case "folder":
+		if !begin {
+			f, err := folder.Open(to)
+			if err != nil {
+				return nil, false, err
+			}
+			return f, false, nil
+		}
+		f, made, err := folder.Begin(to)
+		if err != nil {
+			return nil, false, err
+		}
+		return f, made, nil
+	}
+	return nil, false, fmt.Errorf("there is no place of the kind %s:// for a mirror: give the whole path of a folder", kind)
+}
