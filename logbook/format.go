@@ -42,7 +42,7 @@ func newer(r record.Record) bool {
 // newest tells whether a program of format 2 does not know a record.
 func newest(r record.Record) bool {
 	switch a := r.Action.Body.(type) {
-	case action.Screen:
+	case action.Screen, action.DayPlan:
 		return true
 	case action.Settings:
 		return len(a.House.People) > 0 || a.House.Mirror != (house.Mirror{})

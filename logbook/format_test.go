@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -194,6 +195,40 @@ func TestAScreenRaisesTheFormat(t *testing.T) {
 	h.do(0, action.LotIn{Material: "powder", Lot: "P-2", Expiry: "2030-01-31"})
 	if got := formatOf(t, h.b); got != "3" {
 		t.Errorf("after another lot the format is %q", got)
+	}
+}
+
+// A day plan that was taken does, too; it is there again when the book is opened anew, and
+// counts as no step of any flask.
+func TestADayPlanIsKept(t *testing.T) {
+	path := copyOf(t, filepath.Join(books, "format-1.db"))
+	h := &hands{t: t, ck: simclock.At(start.AddDate(0, 0, 2), "boot-2"), n: 2000}
+	var err error
+	if h.b, err = Open(path, h.ck); err != nil {
+		t.Fatal(err)
+	}
+	due := h.ck.Read().Wall.Add(9 * time.Hour).Format(time.RFC3339)
+	h.do(0, action.CaseIn{Case: "4450", Base: "upper", Size: "medium", Due: due})
+	was := len(h.b.State().Bench.Flasks)
+	h.do(0, action.DayPlan{Day: "2026-11-27", Mixes: []action.PlanMix{{Cases: []string{"4450 upper"}, At: due}}, Cases: []action.PlanCase{{Case: "4450 upper", LatePercent: 5}}})
+	h.do(0, action.CaseOff{Case: "4450", Base: "upper", Reason: "withdrawn by the practice"})
+	if got := formatOf(t, h.b); got != "3" {
+		t.Errorf("the format is %q", got)
+	}
+	if err := h.b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if h.b, err = Open(path, h.ck); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = h.b.Close() })
+	b := h.b.State().Bench
+	if p := b.Planned; p == nil || len(p.Mixes) != 1 || len(p.Withdrawn) != 1 || p.Withdrawn[0] != "4450 upper" || len(b.Flasks) != was {
+		t.Errorf("after opening anew: %+v", p)
+	}
+	h.do(0, action.DayPlan{Day: "2026-11-27", Away: true})
+	if b := h.b.State().Bench; b.Planned != nil {
+		t.Errorf("put away: %+v", b.Planned)
 	}
 }
 

@@ -56,7 +56,7 @@ func TestRoundTrip(t *testing.T) {
 // Every field of every body is read under its own name: a sample with all fields
 // filled has no zero field left, so that a field without a name would be seen.
 func TestSamplesAreWhole(t *testing.T) {
-	exempt := map[string]bool{"Note.Mix": true, "Note.Load": true, "Settings.House": true}
+	exempt := map[string]bool{"DayPlan.Away": true, "Note.Mix": true, "Note.Load": true, "Settings.House": true}
 	for k, pair := range samples() {
 		v := reflect.ValueOf(pair[0])
 		for i := range v.NumField() {

@@ -440,7 +440,7 @@ var makers = []func() Body{
 	func() Body { return &Settings{} }, func() Body { return &Crew{} }, func() Body { return &Caution{} },
 	func() Body { return &Clock{} }, func() Body { return &Restored{} }, func() Body { return &SignOff{} }, func() Body { return &Seen{} }, func() Body { return &Screen{} },
 	func() Body { return &LotIn{} }, func() Body { return &LotOut{} },
-	func() Body { return &CaseIn{} }, func() Body { return &CaseOff{} }, func() Body { return &CaseDelivered{} },
+	func() Body { return &CaseIn{} }, func() Body { return &CaseOff{} }, func() Body { return &CaseDelivered{} }, func() Body { return &DayPlan{} },
 }
 
 var byKind = func() map[Kind]func() Body {

@@ -57,6 +57,7 @@ func samples() map[Kind][2]Body {
 		{LotIn{Material: "powder", Lot: "(01)03453120000011(17)281231(10)ABCD1234", Product: "heat-cured, pink", Expiry: "2028-12-31"}, LotIn{Material: "stone", Lot: "S-9"}},
 		{LotOut{Material: "powder", Lot: "ABCD1234", Reason: "recalled"}, LotOut{Material: "sheet", Lot: "T-4", Reason: "used up"}},
 		{CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00", Rush: true, Resin: "heat-cured, general", Shade: "pink 3", RemakeOf: "4102", Remark: "thick ridge"}, CaseIn{Case: "4417", Base: "lower", Size: "small", Due: "2026-11-25T17:00:00Z"}},
+		{fullPlan, DayPlan{Day: "2026-11-25", Away: true}},
 		{CaseOff{Case: "4417", Base: "upper", Reason: "withdrawn by the practice"}, CaseOff{Case: "4417", Base: "lower", Reason: "x"}},
 		{CaseDelivered{Case: "4417", Base: "upper", Done: []string{"finished", "polished", "disinfected", "labelled", "statement prepared"}, WetH: 24}, CaseDelivered{Case: "4417", Base: "lower"}},
 	} {
@@ -79,3 +80,10 @@ func written(t testing.TB, a Action) []byte {
 	}
 	return b
 }
+
+// fullPlan has every field of a day plan.
+var fullPlan = DayPlan{Day: "2026-11-25", Reason: "case 4450 upper came in", People: 2, Presses: 1, From: "08:00", To: "17:00", Down: []string{"bath 2"}, GateMin: 8,
+	First: []string{"4450 upper"}, Together: [][]string{{"4417 upper", "4417 lower"}},
+	Mixes: []PlanMix{{Cases: []string{"4450 upper"}, At: "2026-11-25T08:20:00+01:00", Latest: "2026-11-25T09:45:00+01:00"}, {Cases: []string{"4417 upper", "4417 lower"}, NotBefore: "2026-11-26T08:00:00+01:00"}},
+	Loads: []PlanLoad{{Bath: "bath 1", Programme: "long, 9 h", Cases: []string{"4450 upper"}, In: "2026-11-25T16:55:00+01:00", Latest: "2026-11-25T17:00:00+01:00", Out: "2026-11-26T08:00:00+01:00"}},
+	Cases: []PlanCase{{Case: "4450 upper", Finished: "2026-11-26T10:00:00+01:00", LatePercent: 5, Lost: true}, {Case: "4417 upper"}, {Case: "4417 lower"}}}

@@ -96,6 +96,10 @@ var bodies = []action.Body{
 	action.CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00", Rush: true, Resin: "heat-cured, general", Shade: "pink 3", RemakeOf: "4102", Remark: "thick ridge"},
 	action.CaseOff{Case: "4417", Base: "upper", Reason: "withdrawn by the practice"},
 	action.CaseDelivered{Case: "4417", Base: "upper", Done: []string{"finished", "polished"}, WetH: 24},
+	action.DayPlan{Day: "2026-11-25", Reason: "case 4450 upper came in", People: 2, Presses: 1, From: "08:00", To: "17:00", Down: []string{"bath 2"}, GateMin: 8,
+		First: []string{"4417 upper"}, Together: [][]string{{"4417 upper"}}, Mixes: []action.PlanMix{{Cases: []string{"4417 upper"}, At: "2026-11-25T08:20:00+01:00", Latest: "2026-11-25T09:45:00+01:00", NotBefore: "2026-11-25T08:00:00+01:00"}},
+		Loads: []action.PlanLoad{{Bath: "bath 1", Programme: "long, 9 h", Cases: []string{"4417 upper"}, In: "2026-11-25T16:55:00+01:00", Latest: "2026-11-25T17:00:00+01:00", Out: "2026-11-26T08:00:00+01:00"}},
+		Cases: []action.PlanCase{{Case: "4417 upper", Finished: "2026-11-26T10:00:00+01:00", LatePercent: 5, Lost: true}}},
 }
 
 var at = time.Date(2026, 11, 25, 14, 7, 32, 0, time.FixedZone("", 3600))

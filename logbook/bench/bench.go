@@ -48,8 +48,9 @@ type Bench struct {
 	House    house.House
 	Crew     string // initials of who is at the bench, "" when nobody said
 	CrewAt   timers.Stamp
-	TookOver bool    // they read the handover
-	Signed   *Signed // the last sign-off of a day, nil where there is none
+	TookOver bool     // they read the handover
+	Signed   *Signed  // the last sign-off of a day, nil where there is none
+	Planned  *Planned // the plan of the day that was taken last, nil where none is followed
 	Flasks   map[int]*Flask
 	Places   [action.Places + 1]int // flask number by place 1..9; 0 free
 	Mixes    map[int]*Mix

@@ -24,7 +24,12 @@ var cases = subject{
 				c.resinOf(is.Resin)
 				return nil
 			})),
-		on((*checker).caseOff, func(b *Bench, a action.CaseOff, _ *Item) { b.caseGone(a.Case, a.Base) }, quiet,
+		on((*checker).caseOff, func(b *Bench, a action.CaseOff, _ *Item) {
+			b.caseGone(a.Case, a.Base)
+			b.caseWithdrawn(a.Case + " " + a.Base)
+		}, quiet, alive(func(l *living, a action.CaseOff, i int, _ *Item) bool {
+			return l.b.Planned.names(a.Case+" "+a.Base) && i > l.last[action.DayPlan{}.Kind()]
+		}),
 			corrected(func(_ *checker, was, is action.CaseOff) error { return sameCase(was.Case, was.Base, is.Case, is.Base) })),
 		on((*checker).caseDelivered, func(b *Bench, a action.CaseDelivered, _ *Item) { b.caseGone(a.Case, a.Base) }, quiet,
 			corrected(func(_ *checker, was, is action.CaseDelivered) error {
@@ -116,6 +121,9 @@ func (b *Bench) caseIn(a action.CaseIn, it *Item) {
 		}
 	}
 	b.cases = append(b.cases, k)
+	if p := b.Planned; p != nil {
+		p.Withdrawn = slices.DeleteFunc(p.Withdrawn, func(name string) bool { return name == k.Name() })
+	}
 }
 
 func (b *Bench) caseGone(number, base string) {

@@ -54,7 +54,7 @@ func zero(t *testing.T, k action.Kind) action.Body {
 		action.PressIn{}, action.PressAt{}, action.PressOpen{}, action.Flash{}, action.FlashMore{}, action.DoughAdd{}, action.Inspect{}, action.FlaskLots{}, action.SheetOut{},
 		action.MetalToMetal{}, action.Clamp{}, action.BathReading{}, action.BathUnload{}, action.CoolWater{}, action.Deflask{}, action.Remount{}, action.Outcome{}, action.Note{},
 		action.TimerStart{}, action.TimerStop{}, action.AlarmHeard{}, action.AlarmShelve{}, action.Correct{}, action.TakeBack{}, action.Crew{}, action.Caution{}, action.Clock{},
-		action.Seen{}, action.Screen{}, action.LotIn{}, action.LotOut{}, action.Restored{}, action.SignOff{}, action.CaseIn{}, action.CaseOff{}, action.CaseDelivered{}} {
+		action.Seen{}, action.Screen{}, action.LotIn{}, action.LotOut{}, action.Restored{}, action.SignOff{}, action.CaseIn{}, action.CaseOff{}, action.CaseDelivered{}, action.DayPlan{}} {
 		if b.Kind() == k {
 			return b
 		}

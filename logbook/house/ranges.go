@@ -175,7 +175,7 @@ var usualByKey = func() map[string]Usual {
 // they have no usual range, the bench knows which there are.
 var counted = map[string]bool{
 	"flask": true, "flasks": true, "place": true, "mix": true, "load": true, "press": true, "bath": true, "timer": true,
-	"by_s": true, "marks_behind": true,
+	"by_s": true, "marks_behind": true, "people": true, "presses": true, "gate_min": true, "late_percent": true,
 }
 
 // UsualOf gives the usual range of a number by its key; ok is false for one that has

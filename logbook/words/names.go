@@ -34,7 +34,7 @@ var kinds = map[string]string{
 	"cool-water": "into tap water", "deflask": "deflasked", "remount": "remount check", "outcome": "outcome", "note": "note", "timer-start": "timer started",
 	"timer-stop": "timer stopped", "alarm-heard": "alarm acknowledged", "alarm-shelve": "alarm snoozed", "settings": "settings", "crew": "who is at the bench",
 	"caution": "caution read", "clock": "computer clock", "restored": "backup put in place", "sign-off": "day signed off", "seen": "missed alarms read", "screen": "screen", "lot-in": "lot booked in", "lot-out": "lot taken out of use",
-	"case-in": "case taken in", "case-off": "case taken off the list", "case-delivered": "case delivered",
+	"case-in": "case taken in", "case-off": "case taken off the list", "case-delivered": "case delivered", "day-plan": "day plan",
 	"correct": "correction", "take-back": "undone",
 }
 

@@ -22,7 +22,7 @@ func Draw(t *rapid.T, b *bench.Bench, now timers.Now, old []string) action.Body 
 		"next", "next", "next", "next", "next", "next", "next", "next", "next", "next", "open", "open", "open", "move", "mix", "serve", "dough", "stiff",
 		"press", "flash", "more", "add", "inspect", "load", "unload", "deflask", "outcome", "outcome", "note", "timer", "timer", "stop", "heard", "heard",
 		"shelve", "correct", "correct", "correct", "back", "back", "back", "house", "crew", "caution", "clock", "seen", "screen", "reading",
-		"lot in", "lot in", "lot out", "case in", "case in", "open", "case off", "delivered",
+		"lot in", "lot in", "lot out", "case in", "case in", "open", "case off", "delivered", "plan", "plan",
 	}).Draw(t, "what")
 	return d.body(what)
 }
@@ -180,6 +180,8 @@ func (d drawer) body(what string) action.Body {
 		return action.CaseIn{Case: d.caseNumber(), Base: one(d, action.Bases...), Size: one(d, action.Sizes...), Due: d.now.Wall.Add(time.Duration(d.int("due", -1, 48)) * time.Hour).Format(time.RFC3339), Rush: d.int("rush", 0, 3) == 0}
 	case "case off":
 		return action.CaseOff{Case: d.caseNumber(), Base: one(d, action.Bases...), Reason: "withdrawn"}
+	case "plan":
+		return d.plan()
 	case "delivered":
 		return action.CaseDelivered{Case: d.caseNumber(), Base: one(d, action.Bases...), Done: []string{one(d, action.Closing...)}}
 	}
@@ -265,4 +267,21 @@ func (d drawer) correct() action.Body {
 		return set(fmt.Sprintf(`{"reason":%q}`, one(d, action.Withdrawals...)))
 	}
 	return set(`{"flask":1}`)
+}
+
+// plan draws a plan of the day for some of the cases on the list, or puts one away.
+func (d drawer) plan() action.Body {
+	at := func(h int) string { return d.now.Wall.Add(time.Duration(h) * time.Hour).Format(time.RFC3339) }
+	p := action.DayPlan{Day: d.now.Wall.Format(time.DateOnly), People: d.int("people", 1, 2), Presses: 1, GateMin: 8}
+	if d.int("away", 0, 3) == 0 {
+		return action.DayPlan{Day: p.Day, Away: true}
+	}
+	for _, k := range d.b.Cases() {
+		if len(p.Cases) < 6 {
+			p.Mixes = append(p.Mixes, action.PlanMix{Cases: []string{k.Name()}, At: at(1), Latest: at(3)})
+			p.Loads = append(p.Loads, action.PlanLoad{Bath: d.b.House.Baths[0].Name, Programme: d.b.House.Programmes[0].Name, Cases: []string{k.Name()}, In: at(5), Latest: at(9), Out: at(20)})
+			p.Cases = append(p.Cases, action.PlanCase{Case: k.Name(), Finished: at(22), LatePercent: 5})
+		}
+	}
+	return p
 }
