@@ -72,13 +72,31 @@ func snapshotOf(path string) (snapshot func(io.Writer) error, done func(), err e
 // restoreCommand puts a backup in the place of the logbook.
 func restoreCommand(o *options) *cobra.Command {
 	var discard bool
+	var q fromMirror
 	c := &cobra.Command{
 		Use:   "restore FILE",
-		Short: "Replace the logbook with a backup",
+		Short: "Replace the logbook with a backup, or make it anew from a mirror",
 		Long: "Looks through the backup first, and refuses where the logbook, or the journal beside it, holds\n" +
-			"records that the backup lacks. The logbook it replaces is kept beside it under another name.",
-		Example: "flaskside restore /media/stick/bench-2026-11-25.db",
-		Args:    oneFile,
+			"records that the backup lacks. The logbook it replaces is kept beside it under another name.\n" +
+			"With --from the logbook is made from the records of a mirror alone, each proven by its hash, and\n" +
+			"looked through. Do not work on at two places with one logbook: the mirror refuses the second.",
+		Example: "flaskside restore /media/stick/bench-2026-11-25.db\nflaskside restore --from /media/stick/mirror --bench 'bench 1'",
+		Args: func(c *cobra.Command, args []string) error {
+			changed := c.Flags().Changed
+			switch {
+			case q.from == "" && (changed("bench") || changed("generation") || changed("records")):
+				return wrongUsage("--bench, --generation and --records go with --from PLACE")
+			case q.from == "":
+				return oneFile(c, args)
+			case len(args) > 0:
+				return wrongUsage("--from PLACE takes no file beside it, not %q", args[0])
+			case changed("generation") && q.generation < 1:
+				return wrongUsage("--generation takes a number from 1 on")
+			case q.records != "" && discard:
+				return wrongUsage("--records replaces nothing, so that nothing can be discarded")
+			}
+			return nil
+		},
 		RunE: func(c *cobra.Command, args []string) error {
 			if client, err := door.Dial(o.book); err == nil {
 				who, err := client.Who()
@@ -87,10 +105,17 @@ func restoreCommand(o *options) *cobra.Command {
 				}
 				return fmt.Errorf("a bench is running on this logbook (process %d, since %s): leave it first", who.PID, who.Since.Format("02 Jan 15:04"))
 			}
+			if q.from != "" {
+				return q.restore(c.Context(), o.book, discard, o.by, sysclock.New(), c.OutOrStdout())
+			}
 			return restore(c.Context(), args[0], o.book, discard, o.by, sysclock.New().Read().Wall, c.OutOrStdout())
 		},
 	}
 	c.Flags().BoolVar(&discard, "discard-newer", false, "give up the records that the backup lacks (they stay in the logbook that is kept, and a record says so)")
+	c.Flags().StringVar(&q.from, "from", "", "make it from the mirror at this place")
+	c.Flags().StringVar(&q.bench, "bench", "", "of this bench, by its name in the mirror or the beginning of its logbook's identity")
+	c.Flags().IntVar(&q.generation, "generation", 0, "of this generation (default: the newest)")
+	c.Flags().StringVar(&q.records, "records", "", "only write the records to this file as JSON Lines, also where the mirror lacks some")
 	return c
 }
 

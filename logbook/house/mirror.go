@@ -12,7 +12,7 @@ import (
 type Mirror struct {
 	To      string `json:"to,omitempty" toml:"to" comment:"where: the whole path of a folder (a share, another disk), or '' for none; no password belongs here. Begin it with flaskside mirror --to"`
 	Bench   string `json:"bench,omitempty" toml:"bench" comment:"what this bench is called there; '' for the name of the laboratory"`
-	NoNotes bool   `json:"no_notes,omitempty" toml:"no_notes" comment:"true: records with notes, remarks or reasons in words of your own stay in the house, the mirror has only their hashes.\nA logbook brought back from it lacks them. What is there already stays there"`
+	NoNotes bool   `json:"no_notes,omitempty" toml:"no_notes" comment:"true: records with notes, remarks or reasons in words of your own stay in the house, the mirror has only their hashes.\nNo logbook can be made of such a mirror, only its other records come back. What is there already stays there"`
 }
 
 // PlaceKind is what kind of place the mirror is at: "folder", or the scheme of an address; the
