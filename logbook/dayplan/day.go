@@ -53,20 +53,9 @@ const daysAhead = 21
 // Make plans a day. Errors: cases told twice, settings or hours that cannot be, no bath left, and ctx's error when that
 // is done.
 func (q Question) Make(ctx context.Context) (*Day, error) {
-	d := &Day{Question: q, Entries: slices.Clone(q.Entries)}
-	if c := Twice(q.Entries); c != "" {
-		return nil, fmt.Errorf("case %s is given twice: give each base once, with upper or lower behind the number where one case has both", c)
-	}
-	slices.SortStableFunc(d.Entries, byDue)
-	y, m, day := q.Now.Date()
-	d.midnight = time.Date(y, m, day, 0, 0, 0, 0, q.Now.Location())
-	h, err := d.house()
+	d, h, cases, err := q.open()
 	if err != nil {
 		return nil, err
-	}
-	cases := d.cases(&h)
-	for _, c := range cases {
-		d.Soonest = append(d.Soonest, d.instant(plan.Soonest(h, c)))
 	}
 	o := plan.Options{Seed: q.Seed, Draws: q.draws, Days: q.days, Progress: q.Progress, Wish: d.wish(cases)}
 	if q.First != nil {
@@ -77,6 +66,25 @@ func (q Question) Make(ctx context.Context) (*Day, error) {
 		return nil, err
 	}
 	return d.with(made), nil
+}
+
+// open brings a question to the planner.
+func (q Question) open() (d *Day, h plan.House, cases []plan.Case, err error) {
+	d = &Day{Question: q, Entries: slices.Clone(q.Entries)}
+	if c := Twice(q.Entries); c != "" {
+		return nil, h, nil, fmt.Errorf("case %s is given twice: give each base once, with upper or lower behind the number where one case has both", c)
+	}
+	slices.SortStableFunc(d.Entries, byDue)
+	y, m, day := q.Now.Date()
+	d.midnight = time.Date(y, m, day, 0, 0, 0, 0, q.Now.Location())
+	if h, err = d.house(); err != nil {
+		return nil, h, nil, err
+	}
+	cases = d.cases(&h)
+	for _, c := range cases {
+		d.Soonest = append(d.Soonest, d.instant(plan.Soonest(h, c)))
+	}
+	return d, h, cases, nil
 }
 
 // with is the day with a plan and what has to be known of it.

@@ -1,0 +1,296 @@
+package dayplan
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/logbook/words"
+	"flaskside/timers/plan"
+)
+
+// Record is a plan as the book keeps it, with why it takes the place of the one before; "" for the first. What is foretold
+// stands in it as it was foretold when it was taken.
+func (d *Day) Record(reason string) action.DayPlan {
+	s := d.Show()
+	out := action.DayPlan{Day: d.date(), Reason: reason, People: d.Made.House.Hands, Presses: d.Made.House.Presses,
+		From: d.Question.Hours[0], To: d.Question.Hours[1], Down: d.Question.Down, GateMin: d.Made.Plan.GateMin,
+		First: d.Question.Choice.First, Together: d.Question.Choice.Together}
+	at := func(t *time.Time) string {
+		if t == nil {
+			return ""
+		}
+		return t.Format(time.RFC3339)
+	}
+	for j, m := range d.Made.Plan.Mixes {
+		x := action.PlanMix{Cases: d.names(m.Cases)}
+		if k := slices.IndexFunc(s.Mixes, func(o ShownMix) bool { return o.index == j }); k >= 0 {
+			x.At, x.Latest = at(s.Mixes[k].MixAt), at(s.Mixes[k].Latest)
+		}
+		if m.AtMin > 0 {
+			x.NotBefore = at(d.when(m.AtMin))
+		}
+		out.Mixes = append(out.Mixes, x)
+	}
+	for j, l := range d.Made.Plan.Loads {
+		t := d.Made.Loads[j]
+		out.Loads = append(out.Loads, action.PlanLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases),
+			In: at(d.when(t.In.Middle)), Latest: at(d.when(l.LatestMin)), Out: at(d.when(d.out(t, l.Long)))})
+	}
+	for i, c := range s.Cases {
+		x := action.PlanCase{Case: c.Case, Finished: at(c.Finished)}
+		if c.Due != nil {
+			x.LatePercent = int(math.Round(100 * c.LateStep))
+		}
+		w := d.Entries[i].Work
+		x.Lost = w != nil && !w.Waits && w.Step == plan.LostDough
+		out.Cases = append(out.Cases, x)
+	}
+	return out
+}
+
+// date is the day that is planned for.
+func (d *Day) date() string { return d.midnight.AddDate(0, 0, d.today()).Format(time.DateOnly) }
+
+// Holds tells whether a plan that was taken is for the day of an instant.
+func Holds(p *bench.Planned, now time.Time) bool { return p != nil && p.Day == now.Format(time.DateOnly) }
+
+// As is a question asked for the day as it was when a plan was taken, by the same choices.
+func (q Question) As(p *bench.Planned) Question {
+	q.People, q.Presses, q.Hours = p.People, p.Presses, [2]string{p.From, p.To}
+	q.Choice = Choice{First: p.First, Together: p.Together}
+	q.Down = slices.DeleteFunc(slices.Clone(p.Down), func(name string) bool { return !hasBath(q.House, name) })
+	return q
+}
+
+func hasBath(h house.House, name string) bool {
+	return slices.ContainsFunc(h.Baths, func(b house.Bath) bool { return b.Name == name })
+}
+
+// Follow foretells from where the bench stands what comes of a plan that was taken. What it does not speak of comes behind
+// it: a case that came in since has a mix of its own at the end, one whose dough is over is packed anew first. Errors are
+// those of [Question.Make].
+func (q Question) Follow(ctx context.Context, p *bench.Planned) (*Day, error) {
+	d, h, cases, err := q.open()
+	if err != nil {
+		return nil, err
+	}
+	made, err := plan.Follow(ctx, h, cases, d.planOf(p, &h, cases), plan.Options{Seed: q.Seed, Draws: q.draws, Days: q.days})
+	if err != nil {
+		return nil, err
+	}
+	return d.with(made), nil
+}
+
+// planOf is what is still to be done of a plan that was taken.
+func (d *Day) planOf(p *bench.Planned, h *plan.House, cases []plan.Case) plan.Plan {
+	out := plan.Plan{GateMin: p.GateMin}
+	step := func(i int) plan.Step { return cases[i].Begun.Step }
+	find := func(names []string, still func(i int) bool) (list []int) {
+		for _, name := range names {
+			i := slices.IndexFunc(d.Entries, func(e Entry) bool { return e.Case == name })
+			if i >= 0 && still(i) && (len(list) == 0 || cases[i].Resin == cases[list[0]].Resin || cases[i].Begun != nil && step(i) >= plan.Packed) {
+				list = append(list, i)
+			}
+		}
+		return list
+	}
+	unmixed := func(i int) bool { return cases[i].Begun == nil || step(i) < plan.Packed }
+	mixed := map[int]bool{}
+	lost := func(i int) bool { return cases[i].Begun != nil && step(i) == plan.LostDough }
+	for i := range cases {
+		if lost(i) {
+			out.Mixes = append(out.Mixes, plan.Mix{Cases: []int{i}})
+			mixed[i] = true
+		}
+	}
+	for _, m := range p.Mixes {
+		list := find(m.Cases, func(i int) bool { return unmixed(i) && !mixed[i] })
+		for _, i := range list {
+			mixed[i] = true
+		}
+		x := plan.Mix{Cases: list}
+		if t := action.PlanInstant(m.NotBefore); t.After(d.Question.Now) {
+			x.AtMin = d.minutes(t)
+		}
+		if len(list) > 0 {
+			out.Mixes = append(out.Mixes, x)
+		}
+	}
+	for i := range cases {
+		if unmixed(i) && !mixed[i] {
+			out.Mixes = append(out.Mixes, plan.Mix{Cases: []int{i}})
+		}
+	}
+	for _, l := range p.Loads {
+		bath := slices.Index(d.Baths, l.Bath)
+		x := plan.Load{Bath: bath, Long: d.ByDay == "" || l.Programme != d.ByDay, LatestMin: d.minutes(action.PlanInstant(l.Latest))}
+		for _, name := range l.Cases {
+			i := slices.IndexFunc(d.Entries, func(e Entry) bool { return e.Case == name })
+			if i >= 0 && len(x.Cases) < h.BathPlaces && (cases[i].Begun == nil || step(i) < plan.Bathed) {
+				x.Cases = append(x.Cases, i)
+			}
+		}
+		if bath >= 0 && len(x.Cases) > 0 {
+			out.Loads = append(out.Loads, x)
+		}
+	}
+	return out
+}
+
+// slipped is how far behind a plan may be before it is looked at anew.
+const slipped = 30 * time.Minute
+
+// Why tells why a plan that was taken for today is to be looked at anew; "" where it still fits the bench: a dough was
+// lost, a case came in or was withdrawn, a bath, a programme or a press that it counts on is not there, or it is more than
+// half an hour behind.
+func Why(p *bench.Planned, h house.House, entries []Entry, now time.Time) string {
+	planned := func(name string) *action.PlanCase {
+		if i := slices.IndexFunc(p.Cases, func(c action.PlanCase) bool { return c.Case == name }); i >= 0 {
+			return &p.Cases[i]
+		}
+		return nil
+	}
+	for _, e := range entries {
+		if c := planned(e.Case); e.Work != nil && !e.Work.Waits && e.Work.Step == plan.LostDough && (c == nil || !c.Lost) {
+			return "the dough in " + e.Case + " is over (estimate)"
+		}
+	}
+	full := len(p.Cases) >= plan.MaxCases // what had no room then is no news
+	for _, e := range entries {
+		if planned(e.Case) == nil && (!full || e.Rush) {
+			return "case " + e.Case + " came in"
+		}
+	}
+	if len(p.Withdrawn) > 0 {
+		return "case " + p.Withdrawn[0] + " was withdrawn"
+	}
+	for _, l := range p.Loads {
+		_, known := h.Programme(l.Programme)
+		left := slices.ContainsFunc(l.Cases, func(name string) bool {
+			return slices.ContainsFunc(entries, func(e Entry) bool { return e.Case == name && !bathed(e) })
+		})
+		switch {
+		case left && !hasBath(h, l.Bath):
+			return l.Bath + " is not in the settings any more"
+		case left && !known:
+			return "the programme " + l.Programme + " is not in the settings any more"
+		}
+	}
+	if name, by := behind(p, entries, now); by > slipped {
+		return "the " + name + " is " + words.Rough(by) + " behind the plan"
+	}
+	return ""
+}
+
+func bathed(e Entry) bool { return e.Work != nil && !e.Work.Waits && e.Work.Step >= plan.Bathed }
+
+func packed(e Entry) bool { return e.Work != nil && !e.Work.Waits && e.Work.Step >= plan.Packed }
+
+// behind is the mix or the load that is furthest behind a plan, and by how much.
+func behind(p *bench.Planned, entries []Entry, now time.Time) (what string, by time.Duration) {
+	look := func(name, at string, cases []string, done func(Entry) bool) {
+		t := action.PlanInstant(at)
+		waits := slices.ContainsFunc(entries, func(e Entry) bool { return slices.Contains(cases, e.Case) && !done(e) })
+		began := slices.ContainsFunc(entries, func(e Entry) bool { return slices.Contains(cases, e.Case) && done(e) })
+		if late := now.Sub(t); !t.IsZero() && waits && !began && late > by {
+			what, by = name, late
+		}
+	}
+	for _, m := range p.Mixes {
+		look("mix for "+strings.Join(m.Cases, " + "), m.At, m.Cases, packed)
+	}
+	for _, l := range p.Loads {
+		look("load of "+l.Bath, l.In, l.Cases, bathed)
+	}
+	return what, by
+}
+
+// Next is the mix of a plan that comes next today: which, when it was planned, and when it can be made at the soonest, by
+// what is still on the press and what is still to be painted.
+type Next struct {
+	Cases   []string
+	At      time.Time
+	Paint   []string // of them are still to be painted
+	OnPress time.Duration
+	Waits   bool // the press has more to do than the plan lets the next mix begin with
+}
+
+// NextMix finds the mix of a plan that comes next; ok is false where none is left today. left is the work that live dough
+// still wants at the press, as the bench has it.
+func NextMix(p *bench.Planned, h house.House, entries []Entry, now time.Time, left time.Duration) (n Next, ok bool) {
+	var at time.Time
+	for _, m := range p.Mixes {
+		t := action.PlanInstant(m.At)
+		var cases, paint []string
+		for _, e := range entries {
+			if slices.Contains(m.Cases, e.Case) && !packed(e) {
+				if cases = append(cases, e.Case); e.Work == nil || e.Work.Waits {
+					paint = append(paint, e.Case)
+				}
+			}
+		}
+		if len(cases) == 0 || t.IsZero() || t.Format(time.DateOnly) != now.Format(time.DateOnly) || !at.IsZero() && !t.Before(at) {
+			continue
+		}
+		at, n = t, Next{Cases: cases, At: t, Paint: paint, OnPress: max(0, left)}
+	}
+	if at.IsZero() {
+		return n, false
+	}
+	gate := time.Duration(p.GateMin * float64(time.Minute))
+	soonest := now
+	if n.OnPress > gate {
+		n.Waits, soonest = true, now.Add(n.OnPress-gate)
+	}
+	if f := h.Plan.Filled(); len(n.Paint) > 0 {
+		painted := time.Duration(len(n.Paint)*f.CoatS+max(0, h.Separator.DryMinS-nearlyDryS)) * time.Second
+		soonest = latest(soonest, now.Add(painted))
+	}
+	n.At = latest(n.At, soonest)
+	return n, true
+}
+
+// nearlyDryS is how long before its moulds are dry a mix may be begun, as package plan has it.
+const nearlyDryS = 600
+
+func latest(a, b time.Time) time.Time { return slices.MaxFunc([]time.Time{a, b}, time.Time.Compare) }
+
+// Words tell the next mix in one line.
+func (n Next) Words(now time.Time) string {
+	about := "at about " + n.At.Add(150*time.Second).Truncate(5*time.Minute).Format("15:04")
+	if n.At.Sub(now) < 3*time.Minute {
+		about = "now"
+	}
+	switch {
+	case n.Waits:
+		return "mix the next " + about + ": " + words.Rough(n.OnPress) + " still on the press"
+	case len(n.Paint) > 0 && about != "now" && n.At.Sub(now) < 30*time.Minute:
+		return "paint " + strings.Join(n.Paint, " + ") + ", mix " + about
+	}
+	return "mix the next " + about + ": " + strings.Join(n.Cases, " + ")
+}
+
+// Bounded are the cases that one plan has room for: those at work, then what is due first; left is how many are not in it.
+func Bounded(entries []Entry) (in []Entry, left int) {
+	if len(entries) <= plan.MaxCases {
+		return entries, 0
+	}
+	in = slices.Clone(entries)
+	slices.SortStableFunc(in, func(a, b Entry) int {
+		works := func(e Entry) int {
+			if e.Work != nil {
+				return 0
+			}
+			return 1
+		}
+		return cmp.Or(cmp.Compare(works(a), works(b)), byDue(a, b))
+	})
+	return in[:plan.MaxCases], len(in) - plan.MaxCases
+}
