@@ -20,7 +20,7 @@ var filledIn = []string{
 	"flask", "mix", "load", "timer", "press", "bath",
 	"dry_min_s", "dry_max_s", "pressure_psi", "hold_s", "backed_off_turn", "bench_min_s", "bench_max_s", "bench_s", "water_s",
 	"stages", "max_s", "bath_c", "resin", "powder_g", "liquid_g", "room_c", "dough_s", "work_s",
-	"product", "expiry", "changed", "gauge",
+	"product", "expiry", "changed", "gauge", "places", "no_place",
 }
 
 // saysElse tells in what an action differs from the record that has its id, "" for in

@@ -46,6 +46,14 @@ func newest(r record.Record) bool {
 		return true
 	case action.Settings:
 		return len(a.House.People) > 0 || a.House.Mirror != (house.Mirror{})
+	case action.BathLoad:
+		return a.OffPlace
+	case action.BathUnload:
+		return len(a.Places) > 0
+	case action.TakeBack:
+		return len(a.NoPlace) > 0
+	case action.Correct:
+		return bytes.Contains(a.Set, []byte(`"off_place"`)) || bytes.Contains(a.Set, []byte(`"places"`))
 	}
 	return false
 }

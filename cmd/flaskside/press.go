@@ -225,12 +225,12 @@ func (r pressReport) dough(f pressFlask) string {
 func (r pressReport) text(w io.Writer) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "press order, %s (%s)\n", r.At.Format("Mon 2 Jan 15:04:05"), bench.YouDecide)
-	place := func(flask int) string { return fmt.Sprint("place ", r.bench.Flasks[flask].Place) }
+	place := func(flask int) string { return r.bench.CallWords(r.bench.Flasks[flask]) }
 	if len(r.Flasks) == 0 {
 		b.WriteString("no flask waits for the press\n")
 	}
 	if n := r.Next; n != nil {
-		fmt.Fprintf(&b, "next: %s place %d (case %s)", n.Do, n.Place, r.bench.Flasks[n.Flask].Case)
+		fmt.Fprintf(&b, "next: %s %s (case %s)", n.Do, r.bench.WhereWords(r.bench.Flasks[n.Flask]), r.bench.Flasks[n.Flask].Case)
 		if n.WaitS > 0 {
 			fmt.Fprintf(&b, " in %s", seconds(n.WaitS))
 		}
@@ -250,7 +250,7 @@ func (r pressReport) text(w io.Writer) error {
 			chance = "too late"
 			lost = append(lost, place(f.Flask))
 		}
-		fmt.Fprintf(&b, "  place %d  case %-9s %-20s %-23s %s\n", f.Place, f.Case, f.Stage, r.dough(f), chance)
+		fmt.Fprintf(&b, "  %s  case %-9s %-20s %-23s %s\n", r.bench.WhereWords(r.bench.Flasks[f.Flask]), f.Case, f.Stage, r.dough(f), chance)
 		for _, h := range f.Help {
 			fmt.Fprintf(&b, "           %s\n", h.What)
 		}

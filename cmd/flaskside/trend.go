@@ -163,7 +163,7 @@ func (q *trendQuestion) bench(path string, clock timers.Clock) (*bench.Bench, ti
 			return nil, now, err
 		}
 		now.Beat = st.Beat
-		if f := st.Bench.Flasks[q.flask]; q.flask == 0 || f != nil && f.Place > 0 {
+		if f := st.Bench.Flasks[q.flask]; q.flask == 0 || f.AtWork() {
 			return st.Bench, now, nil
 		}
 	}
@@ -284,10 +284,10 @@ func (r trendReport) text(w io.Writer, ascii bool) error {
 	switch {
 	case r.Flask == 0:
 		fmt.Fprintf(&b, "%s base, closures as typed, taken as made at the house pressure and hold\n", r.Size)
-	case r.Place == 0:
+	case !r.bench.Flasks[r.Flask].AtWork():
 		fmt.Fprintf(&b, "case %s · %s · %s · flask %d · off the bench\n", r.Case, r.Base, r.Size, r.Flask)
 	default:
-		fmt.Fprintf(&b, "case %s · %s · %s · flask %d · place %d\n", r.Case, r.Base, r.Size, r.Flask, r.Place)
+		fmt.Fprintf(&b, "case %s · %s · %s · flask %d · %s\n", r.Case, r.Base, r.Size, r.Flask, r.bench.WhereWords(r.bench.Flasks[r.Flask]))
 	}
 	trials := make([]string, 0, len(r.Trials))
 	for _, t := range r.Trials {

@@ -232,6 +232,7 @@ type BathLoad struct {
 	BathC     float64       `json:"bath_c,omitempty" jsonschema_description:"bath temperature when the flasks went in"`
 	MaxS      int           `json:"max_s,omitempty" jsonschema_description:"longest stay worked under, seconds; 0 for none"`
 	Sections  []Section     `json:"sections,omitempty"`
+	OffPlace  bool          `json:"off_place,omitempty" jsonschema_description:"the flasks leave their places, which others may have until they come out"`
 }
 
 // BathReading is a bath temperature read off, typed or probed.
@@ -245,6 +246,7 @@ type BathReading struct {
 type BathUnload struct {
 	Flasks []int `json:"flasks"`
 	BenchS int   `json:"bench_s,omitempty" jsonschema_description:"bench cooling worked under, seconds"`
+	Places []int `json:"places,omitempty" jsonschema_description:"for each flask the place it comes back to, 0 for none; left out: its own where that is free, or the lowest that is"`
 }
 
 // CoolWater is flasks put in tap water to finish cooling.
@@ -314,7 +316,8 @@ type Correct struct {
 
 // TakeBack makes an earlier record count for nothing; it stays in the book.
 type TakeBack struct {
-	Of string `json:"of" jsonschema_description:"id of the record taken back"`
+	Of      string `json:"of" jsonschema_description:"id of the record taken back"`
+	NoPlace []int  `json:"no_place,omitempty" jsonschema_description:"flasks that stand without a place by it, since another stands on theirs; filled in by the bench"`
 }
 
 // Amends gives the id of the record that a correction or a taking back is about; ok is

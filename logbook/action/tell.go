@@ -208,6 +208,9 @@ func (a BathLoad) tell(t Teller) string {
 	if !t.Full {
 		return s
 	}
+	if a.OffPlace {
+		s += ", off their places"
+	}
 	if len(a.Stages) > 0 {
 		s += " (" + Stages(a.Stages, t.Units.Temperature) + ")"
 	}

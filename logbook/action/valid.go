@@ -226,7 +226,23 @@ func (b BathReading) Valid() error {
 	return first(no("bath", b.Bath), between("temp_c", b.TempC, 0, 130, "°C"), text("source", b.Source, 60))
 }
 func (b BathUnload) Valid() error {
-	return first(flasks(b.Flasks), seconds("bench_s", b.BenchS))
+	if err := first(flasks(b.Flasks), seconds("bench_s", b.BenchS)); err != nil || len(b.Places) == 0 {
+		return err
+	}
+	if len(b.Places) != len(b.Flasks) {
+		return fmt.Errorf("places lists %d and flasks %d: give one for each flask, 0 for none", len(b.Places), len(b.Flasks))
+	}
+	seen := map[int]bool{}
+	for _, p := range b.Places {
+		if p < 0 || p > Places {
+			return fmt.Errorf("places must be 1 to %d, or 0 for none, not %d", Places, p)
+		}
+		if p > 0 && seen[p] {
+			return fmt.Errorf("places names %d twice", p)
+		}
+		seen[p] = true
+	}
+	return nil
 }
 func (b CoolWater) Valid() error {
 	return first(flasks(b.Flasks), seconds("water_s", b.WaterS))
@@ -294,7 +310,12 @@ func (b Correct) Valid() error {
 	}
 	return nil
 }
-func (b TakeBack) Valid() error { return line("of", b.Of, 64) }
+func (b TakeBack) Valid() error {
+	if len(b.NoPlace) == 0 {
+		return line("of", b.Of, 64)
+	}
+	return first(line("of", b.Of, 64), flasks(b.NoPlace))
+}
 func (b Settings) Valid() error {
 	if err := first(b.House.Valid(), text("from", b.From, 120)); err != nil {
 		return err

@@ -58,7 +58,7 @@ func (b *Bench) askedAt(now timers.Now) (at, last timers.Now) {
 	passed, known := time.Duration(0), false
 	ended := time.Duration(-1) // how long ago the last dough to end ended, where one has
 	for _, f := range b.Flasks {
-		if f.Place == 0 {
+		if !f.AtWork() {
 			continue
 		}
 		stamps := []timers.Stamp{f.Last}

@@ -26,6 +26,7 @@ var amending = subject{
 			if err := c.takeBack(a); err != nil {
 				return a, err
 			}
+			a.NoPlace = c.without(a)
 			return a, c.alone(a)
 		}, countsNothing[action.TakeBack], uncorrected, aside),
 	},
@@ -195,6 +196,9 @@ func (c *checker) takeBack(a action.TakeBack) error {
 		return errors.New("that entry is undone already")
 	}
 	r := rules[it.Body.Kind()]
+	if err := c.undoneAgain(it, a); err != nil {
+		return err
+	}
 	switch {
 	case r.kept:
 		return fmt.Errorf("an entry of the kind %q cannot be undone", it.Body.Kind())
@@ -208,11 +212,44 @@ func (c *checker) takeBack(a action.TakeBack) error {
 	return nil
 }
 
+// undoneAgain refuses to undo that something was undone and taken up again, where that leaves
+// later records without the thing that they are about.
+func (c *checker) undoneAgain(it Item, a action.TakeBack) error {
+	root := it
+	for {
+		of, ok := root.Body.(action.TakeBack)
+		if !ok {
+			break
+		}
+		if root, ok = c.b.Item(of.Of); !ok {
+			return nil
+		}
+	}
+	if root.Seq == it.Seq {
+		return nil
+	}
+	then, _ := c.after(a).Item(root.Action.ID)
+	counts, makes := then.TakenBack == nil, rules[root.Body.Kind()].makes
+	if counts == (root.TakenBack == nil) {
+		return nil
+	}
+	var lost action.Subject
+	if end, ends := root.Body.(action.Outcome); ends && counts {
+		lost = action.Subject{Class: 'f', No: end.Flask}
+	} else if makes != nil && !counts {
+		lost = makes(root.Body)
+	}
+	if n := c.resting(root, lost); n > 0 {
+		return fmt.Errorf("%d later entries depend on it; undo those first", n)
+	}
+	return nil
+}
+
 // resting counts the later records about the thing that a record brought into the
 // world. A timer may go with its stop left behind: nothing else speaks of it.
 func (c *checker) resting(it Item, made action.Subject) int {
 	n := 0
-	if made.Class == 't' {
+	if made.Class == 't' || made.Class == 0 {
 		return 0
 	}
 	for _, o := range c.b.Items {
@@ -234,11 +271,7 @@ func (c *checker) resting(it Item, made action.Subject) int {
 // alone sees to it that a correction or a taking back leaves no two flasks on one
 // place.
 func (c *checker) alone(body action.Body) error {
-	seq := uint64(1)
-	if n := len(c.b.Items); n > 0 {
-		seq = c.b.Items[n-1].Seq + 1
-	}
-	then := Fold(append(c.b.records(), record.Record{Seq: seq, Stamp: c.at, Action: action.Action{ID: "\x00", At: c.at.At, Body: body}}), c.b.Top)
+	then := c.after(body)
 	on := map[int]int{}
 	for _, n := range Sorted(then.Flasks) {
 		f := then.Flasks[n]
@@ -251,6 +284,15 @@ func (c *checker) alone(body action.Body) error {
 		on[f.Place] = n
 	}
 	return nil
+}
+
+// after is the bench with one more record.
+func (c *checker) after(body action.Body) *Bench {
+	seq := uint64(1)
+	if n := len(c.b.Items); n > 0 {
+		seq = c.b.Items[n-1].Seq + 1
+	}
+	return Fold(append(c.b.records(), record.Record{Seq: seq, Stamp: c.at, Action: action.Action{ID: "\x00", At: c.at.At, Body: body}}), c.b.Top)
 }
 
 // LastWork finds the latest record that undoing takes back.

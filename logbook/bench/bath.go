@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -18,6 +19,12 @@ var bath = subject{
 	rules: []rule{
 		on(checkBathLoad, applyBathLoad, mends("bath_c"),
 			limits(func(c *checker, a action.BathLoad) error { return c.bathNumber(a.Bath) }),
+			corrected(func(_ *checker, was, is action.BathLoad) error {
+				if was.OffPlace != is.OffPlace {
+					return errors.New("whether flasks left their places is not corrected: undo the load and enter it again")
+				}
+				return nil
+			}),
 			makes(func(a action.BathLoad) action.Subject { return action.Subject{Class: 'l', No: a.Load} })),
 		on(checkBathReading, func(b *Bench, a action.BathReading, it *Item) {
 			b.Readings = append(b.Readings, Reading{a.Bath, it.Stamp, a.TempC, a.Source, it.Seq})
@@ -26,6 +33,12 @@ var bath = subject{
 			}
 		}, alive((*living).reading)),
 		on(checkBathUnload, applyBathUnload, mends(),
+			corrected(func(_ *checker, was, is action.BathUnload) error {
+				if !slices.Equal(was.Places, is.Places) {
+					return errors.New("a flask is moved, not corrected, to another place")
+				}
+				return nil
+			}),
 			rests(func(b *Bench, a action.BathUnload, on action.Subject) (n int) {
 				for _, no := range a.Flasks {
 					if f := b.Flasks[no]; on.Class == 'l' && f != nil && f.Load == on.No {
@@ -142,6 +155,9 @@ func applyBathLoad(b *Bench, a action.BathLoad, it *Item) {
 		f := b.flask(n, it)
 		f.Load, f.InBath, f.OutBath = a.Load, it.at(), nil
 		f.to(InBath, it)
+		if a.OffPlace {
+			f.leave()
+		}
 		if f.Metal == nil {
 			f.Metal = it.at()
 		}
@@ -162,7 +178,7 @@ func checkBathReading(c *checker, a action.BathReading) (action.BathReading, err
 
 func checkBathUnload(c *checker, a action.BathUnload) (action.BathUnload, error) {
 	orInt(&a.BenchS, c.b.House.Cooling.BenchS)
-	return a, c.each(a.Flasks, func(f *Flask) {
+	err := c.each(a.Flasks, func(f *Flask) {
 		c.order(f, "taken out of the bath", InBath)
 		if l := c.b.LoadOf(f); l != nil && f.Stage == InBath {
 			// A model that does not take the programme leaves the time to decide.
@@ -172,11 +188,18 @@ func checkBathUnload(c *checker, a action.BathUnload) (action.BathUnload, error)
 			}
 		}
 	})
+	if err == nil {
+		a.Places, err = c.backOn(a)
+	}
+	return a, err
 }
 
 func applyBathUnload(b *Bench, a action.BathUnload, it *Item) {
-	for _, n := range a.Flasks {
+	for i, n := range a.Flasks {
 		f := b.flask(n, it)
+		if len(a.Places) == len(a.Flasks) && a.Places[i] > 0 {
+			f.Place = a.Places[i]
+		}
 		f.OutBath, f.CoolS = it.at(), a.BenchS
 		f.to(Cooling, it)
 		if l := b.Loads[f.Load]; l != nil {

@@ -90,7 +90,7 @@ func (b *Bench) OnPlace(place int) *Flask {
 	return b.Flasks[b.Places[place]]
 }
 
-// OnPlaces walks the flasks on the bench in the order of their places.
+// OnPlaces walks the flasks that stand on places, in their order; all at work are in [Bench.AtWork].
 func (b *Bench) OnPlaces() iter.Seq[*Flask] {
 	return func(yield func(*Flask) bool) {
 		for p := 1; p <= action.Places; p++ {
@@ -99,14 +99,6 @@ func (b *Bench) OnPlaces() iter.Seq[*Flask] {
 			}
 		}
 	}
-}
-
-// Empty tells whether no flask is at work.
-func (b *Bench) Empty() bool {
-	for range b.OnPlaces() {
-		return false
-	}
-	return true
 }
 
 // FreePlace gives the lowest free place, or 0.

@@ -242,7 +242,7 @@ var pairs = map[string]string{"upper": "lower", "lower": "upper"}
 // the same where the two come from one lot, and a cure where they were in one load.
 func (b *Bench) pairOf(f *Flask) *Flask {
 	var pair *Flask
-	for o := range b.OnPlaces() {
+	for o := range b.AtWork() {
 		if o.Case == f.Case && pairs[f.Base] != "" && o.Base == pairs[f.Base] && (pair == nil || o.No > pair.No) {
 			pair = o
 		}

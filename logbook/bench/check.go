@@ -135,7 +135,7 @@ func (c *checker) unusual(code, format string, a ...any) {
 func (c *checker) flask(no int) (*Flask, error) {
 	f := c.b.Flasks[no]
 	switch {
-	case f == nil || f.Stage == Finished:
+	case !f.AtWork():
 		return nil, fmt.Errorf("there is no flask %d on the bench%s", no, c.benchList())
 	case earlier(c.at, f.Last) && c.live:
 		// The clock stands before what is written. The work goes on, in sequence and
@@ -157,7 +157,7 @@ func (c *checker) flask(no int) (*Flask, error) {
 
 func (c *checker) benchList() string {
 	var ns []string
-	for f := range c.b.OnPlaces() {
+	for f := range c.b.AtWork() {
 		ns = append(ns, fmt.Sprint(f.No))
 	}
 	if len(ns) == 0 {

@@ -218,11 +218,6 @@ func TestRefusals(t *testing.T) {
 		}, 0, action.TakeBack{Of: "a1"}, "2 later entries depend on it; undo those first"},
 		{"a mix taken back with records on it", at(bench.InPress), 0, action.TakeBack{Of: "a4"}, "later entries depend on it; undo those first"},
 		{"a load taken back with records on it", at(bench.Cooling), 0, action.TakeBack{Of: "a17"}, "1 later entries depend on it; undo those first"},
-		{"an outcome taken back with the place taken", func(p *paper) {
-			p.do(0, open(1))
-			p.do(0, action.Outcome{Flask: 1, Outcome: "remake"})
-			p.do(0, open(1))
-		}, 0, action.TakeBack{Of: "a2"}, "place 1 is taken by now: move flask 2 away first"},
 		{"who is at the bench taken back", func(p *paper) { p.do(0, action.Crew{Initials: "KT"}) }, 0, action.TakeBack{Of: "a1"}, `an entry of the kind "crew" cannot be undone`},
 		{"a clock event taken back", func(p *paper) { p.do(0, action.Clock{What: "slept", ByS: 3}) }, 0, action.TakeBack{Of: "a1"}, `an entry of the kind "clock" cannot be undone`},
 	} {

@@ -74,7 +74,7 @@ func coolings(b *Bench) []Window {
 		s         int
 	}
 	seen := map[group]int{}
-	for f := range b.OnPlaces() {
+	for f := range b.AtWork() {
 		if f.Stage != Cooling && f.Stage != InWater {
 			continue
 		}

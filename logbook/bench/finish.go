@@ -1,8 +1,6 @@
 package bench
 
 import (
-	"fmt"
-
 	"flaskside/logbook/action"
 	"flaskside/timers"
 )
@@ -17,15 +15,11 @@ var finish = subject{
 		}, mends("pin_mm")),
 		on(checkOutcome, func(b *Bench, a action.Outcome, it *Item) {
 			f := b.flask(a.Flask, it)
-			f.Outcome, f.Defects, f.Ended, f.Place = action.Came(a.Outcome), a.Defects, it.at(), 0
+			f.Outcome, f.Defects, f.Ended = action.Came(a.Outcome), a.Defects, it.at()
+			f.leave()
 			f.to(Finished, it)
 			b.caseEnded(f, it)
-		}, mends("outcome"), alive(caseAlive[action.Outcome]), takenBack(func(c *checker, a action.Outcome) error {
-			if p := c.lastPlace(a.Flask); c.b.Flasks[a.Flask] != nil && p > 0 && c.b.Places[p] != 0 {
-				return fmt.Errorf("place %d is taken by now: move flask %d away first", p, c.b.Places[p])
-			}
-			return nil
-		})),
+		}, mends("outcome"), alive(caseAlive[action.Outcome])),
 	},
 	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
 		Open:    always(DoRemount),
@@ -54,25 +48,4 @@ func checkOutcome(c *checker, a action.Outcome) (action.Outcome, error) {
 		c.order(f, action.Came(a.Outcome), Checked)
 	}
 	return a, nil
-}
-
-// lastPlace is where a flask stood, from its records.
-func (c *checker) lastPlace(no int) int {
-	p := 0
-	for _, it := range c.b.Items {
-		if it.TakenBack != nil {
-			continue
-		}
-		switch a := it.Body.(type) {
-		case action.FlaskOpen:
-			if a.Flask == no {
-				p = a.Place
-			}
-		case action.FlaskMove:
-			if a.Flask == no {
-				p = a.Place
-			}
-		}
-	}
-	return p
 }

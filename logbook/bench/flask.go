@@ -67,7 +67,8 @@ func rank(s Stage) int {
 // Flask is one flask with all that was done to it.
 type Flask struct {
 	No    int
-	Place int // 0 when off the bench
+	Place int // 0 when off the bench, in a bath that it left its place for, or without one
+	Home  int // the place it left last, 0 where it never did
 	Case  string
 	Base  string
 	Size  action.Size
@@ -185,6 +186,9 @@ func checkFlaskMove(c *checker, a action.FlaskMove) (action.FlaskMove, error) {
 	f, err := c.flask(a.Flask)
 	if err != nil {
 		return a, err
+	}
+	if s := c.b.SpotOf(f); s.Bath > 0 {
+		return a, fmt.Errorf("flask %d is in %s: it gets a place when it comes out", a.Flask, c.b.WhereWords(f))
 	}
 	if f.Place == a.Place {
 		return a, fmt.Errorf("flask %d stands on place %d already", a.Flask, a.Place)

@@ -32,7 +32,8 @@ func Fold(recs []record.Record, top Counters) *Bench {
 // say, does not bring it back.
 func (b *Bench) place() {
 	b.Places = [action.Places + 1]int{}
-	for _, f := range b.Flasks {
+	for _, no := range Sorted(b.Flasks) { // of two on one place, in a past as nobody saw it, the newer is shown there
+		f := b.Flasks[no]
 		if !f.known {
 			f.Stage, f.Place = Finished, 0
 		}
@@ -48,6 +49,7 @@ func (b *Bench) count(it *Item) {
 	b.Top.use(it.Action.Body)
 	if it.TakenBack != nil {
 		b.returned(it)
+		b.unplaced(it)
 		return
 	}
 	b.Top.use(it.Body)

@@ -123,13 +123,6 @@ func TestOneFlaskAPlace(t *testing.T) {
 			p.do(0, action.TakeBack{Of: "a1"}, "6")
 			p.do(0, open(1))
 		}, action.TakeBack{Of: "a2"}},
-		{"the taking back of an outcome's taking back, and again", func(p *paper) {
-			p.do(0, open(1))
-			p.do(0, action.Outcome{Flask: 1, Outcome: "remake"})
-			p.do(0, action.TakeBack{Of: "a2"}, "6")
-			p.do(0, action.TakeBack{Of: "a3"}, "6")
-			p.do(0, open(1))
-		}, action.TakeBack{Of: "a4"}},
 		{"a correction of a move taken back", func(p *paper) {
 			p.do(0, open(1))
 			p.do(0, action.FlaskMove{Flask: 1, Place: 3})

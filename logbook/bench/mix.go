@@ -265,7 +265,7 @@ func doughs(b *Bench) []Window {
 func (b *Bench) waitingFor(m *Mix) []int {
 	var out []int
 	for _, n := range m.Flasks {
-		if f := b.Flasks[n]; f != nil && f.Place > 0 && f.Mix == m.No && !f.ClosedForGood() && f.Stage != Finished {
+		if f := b.Flasks[n]; f.AtWork() && f.Mix == m.No && !f.ClosedForGood() {
 			out = append(out, n)
 		}
 	}

@@ -33,7 +33,7 @@ func (f *Flask) inHand() bool { return f.holdsPress() || f.Stage == Judging || f
 // sees them. The id of a job is the flask's number.
 func (b *Bench) jobs(now timers.Now) []press.Job {
 	var out []press.Job
-	for f := range b.OnPlaces() {
+	for f := range b.AtWork() {
 		j, ok := b.job(f, now)
 		if !ok {
 			continue

@@ -112,14 +112,14 @@ func (c *checker) pressNumber(n int) error {
 // opened, and at the final closure until it is out under its clamp. This and nothing else
 // says that a press is taken.
 func (f *Flask) holdsPress() bool {
-	return f.Place > 0 && (f.Stage == InPress || f.Stage == Holding || f.Stage == Metal)
+	return f.known && (f.Stage == InPress || f.Stage == Holding || f.Stage == Metal)
 }
 
 // InPress lists the flasks in a press, lowest number first; more than one where somebody
 // gave a reason for it.
 func (b *Bench) InPress(n int) []*Flask {
 	var out []*Flask
-	for f := range b.OnPlaces() {
+	for f := range b.AtWork() {
 		if f.Press == n && f.holdsPress() {
 			out = append(out, f)
 		}

@@ -33,13 +33,20 @@ func pass(t *rapid.T, ck *simclock.Hand, boots *int) {
 // add draws an action, holds it against the bench and makes a record of it. A reason
 // is given where one is asked for. ok is false where the action was refused.
 func add(t *rapid.T, b *bench.Bench, ck *simclock.Hand, recs []record.Record) (record.Record, bool) {
-	now := timers.Now{Reading: ck.Read()}
 	var old []string
 	for _, it := range b.Items {
 		old = append(old, it.Action.ID)
 	}
 	ago := time.Duration(rapid.SampledFrom([]int{0, 0, 0, 0, 5}).Draw(t, "ago")) * time.Second
-	a := action.Action{ID: fmt.Sprintf("a%d", len(recs)+1), At: now.Wall.Add(-ago), By: "KT", Body: benchtest.Draw(t, b, now, old)}
+	r, err := take(t, b, ck, recs, ago, benchtest.Draw(t, b, timers.Now{Reading: ck.Read()}, old))
+	return r, err == nil
+}
+
+// take holds a body against the bench and makes a record of it; a reason is given where one
+// is asked for.
+func take(t *rapid.T, b *bench.Bench, ck *simclock.Hand, recs []record.Record, ago time.Duration, body action.Body) (record.Record, error) {
+	now := timers.Now{Reading: ck.Read()}
+	a := action.Action{ID: fmt.Sprintf("a%d", len(recs)+1), At: now.Wall.Add(-ago), By: "KT", Body: body}
 	switch a.Body.(type) {
 	case action.Correct, action.TakeBack:
 		b = bench.Fold(recs, top(recs)) // a book reads again what they speak of
@@ -54,7 +61,7 @@ func add(t *rapid.T, b *bench.Bench, ck *simclock.Hand, recs []record.Record) (r
 		}
 	}
 	if err != nil {
-		return record.Record{}, false
+		return record.Record{}, err
 	}
 	prev := record.Genesis("RANDOM")
 	if len(recs) > 0 {
@@ -68,7 +75,7 @@ func add(t *rapid.T, b *bench.Bench, ck *simclock.Hand, recs []record.Record) (r
 	if r, err = record.Decode(r.Raw); err != nil {
 		t.Fatalf("%s was written and cannot be read: %v", r.Raw, err)
 	}
-	return r, true
+	return r, nil
 }
 
 // top reads the highest numbers used from the records themselves, taken back or not.

@@ -186,7 +186,7 @@ const ShortOfDough timers.End = "short of dough"
 // flask in the press has none; what its closure shows decides.
 func (b *Bench) shortages(now timers.Now) []timers.Signal {
 	var out []timers.Signal
-	for f := range b.OnPlaces() {
+	for f := range b.AtWork() {
 		if f.Stage != Trimmed && (f.Stage != Drying || len(f.Trials) > 0) {
 			continue
 		}

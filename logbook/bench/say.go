@@ -70,7 +70,7 @@ func (b *Bench) Waiting(id string) *Flask {
 	if err != nil {
 		return nil
 	}
-	if f := b.Flasks[n]; f != nil && f.Place > 0 {
+	if f := b.Flasks[n]; f.AtWork() {
 		return f
 	}
 	return nil
@@ -79,7 +79,7 @@ func (b *Bench) Waiting(id string) *Flask {
 // placeWords name the place of a flask of the press order.
 func (b *Bench) placeWords(id string) string {
 	if f := b.Waiting(id); f != nil {
-		return fmt.Sprint("place ", f.Place)
+		return b.CallWords(f)
 	}
 	return "flask " + id
 }

@@ -177,7 +177,7 @@ func (b *Bench) Next(f *Flask, now timers.Now) Step {
 // loads and timers.
 func (b *Bench) Windows() []Window {
 	var out []Window
-	for f := range b.OnPlaces() {
+	for f := range b.AtWork() {
 		for _, s := range table {
 			if s.ofFlask != nil {
 				out = append(out, s.ofFlask(b, f)...)

@@ -22,10 +22,10 @@ func State(k bench.Case, b *bench.Bench) string {
 		return "waits, to be remade"
 	case f == nil:
 		return "waits"
-	case f.Place == 0:
+	case !f.AtWork():
 		return string(f.Stage)
 	}
-	return fmt.Sprintf("place %d: %s", f.Place, f.Stage)
+	return b.StandsWords(f)
 }
 
 // Due says when a case is due, and that it is over.

@@ -122,7 +122,7 @@ func (s Sheet) event(w bench.Window) (event, bool) {
 	}
 	for _, no := range w.Flasks {
 		if f := s.Bench.Flasks[no]; f != nil {
-			e.details += fmt.Sprintf("\nCase %s, %s, %s, flask %d, place %d.", f.Case, f.Base, f.Size, no, f.Place)
+			e.details += fmt.Sprintf("\nCase %s, %s, %s, flask %d, %s.", f.Case, f.Base, f.Size, no, s.Bench.WhereWords(f))
 		}
 	}
 	return e, e.lasts > 0

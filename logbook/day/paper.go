@@ -212,7 +212,7 @@ func (s Sheet) glance(flasks []*bench.Flask) block {
 		if short > 0 {
 			windows = cell{fmt.Sprintf("%d not as set", short), true}
 		}
-		state := fmt.Sprintf("place %d: %s", f.Place, f.Stage)
+		state := s.Bench.StandsWords(f)
 		if f.Outcome != "" {
 			state = strings.Join(append([]string{f.Outcome}, words.Defects(f.Defects)...), ", ")
 		}

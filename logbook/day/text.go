@@ -237,8 +237,14 @@ func (s Sheet) flask(p *page, f *bench.Flask) {
 
 // standing words how far a flask has come, or what came of it.
 func (s Sheet) standing(f *bench.Flask) string {
-	if f.Outcome == "" {
-		return fmt.Sprintf("stands on place %d: %s", f.Place, f.Stage)
+	switch spot := s.Bench.SpotOf(f); {
+	case f.Outcome != "":
+	case spot.Place > 0:
+		return fmt.Sprintf("stands on place %d: %s", spot.Place, f.Stage)
+	case spot.Bath > 0:
+		return string(f.Stage) + ": " + s.Bench.WhereWords(f)
+	default:
+		return "stands on no place: " + string(f.Stage)
 	}
 	state := fmt.Sprintf("%s%s %s%s", f.Outcome, s.mark(f, "outcome", "outcome"), s.did(flaskNo(f), f.Ended, "outcome"), s.mark(f, "outcome", "at"))
 	if len(f.Defects) > 0 {

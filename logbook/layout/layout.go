@@ -52,7 +52,8 @@ const Format = "1"
 const Format2 = "2"
 
 // FormatNow is the same for what a program of format 2 does not know: a screen that joined or
-// left, a day plan that was taken, people with their roles or a mirror in the settings.
+// left, a day plan that was taken, people with their roles or a mirror in the settings, flasks
+// that leave their places for the bath.
 const FormatNow = "3"
 
 // What may be wrong with a file; each is wrapped in a line for the person.

@@ -21,13 +21,16 @@ type Status struct {
 	Head    logbook.Head `json:"head"`             // end of the chain of records
 	Spoilt  []string     `json:"spoilt,omitempty"` // records it rests on that are not as they were written
 	Places  []Place      `json:"places"`           // the places with a flask on them
+	Away    []Place      `json:"away,omitempty"`   // flasks at work that stand on no place: in a bath, or where no place was free
 	Windows []Window     `json:"windows"`          // most urgent first
 	Alarms  []Alarm      `json:"alarms"`           // most urgent first
 }
 
-// Place is a place of the bench with the flask on it.
+// Place is a place of the bench with the flask on it, or a flask that stands on none.
 type Place struct {
-	Place     int          `json:"place"`
+	Place     int          `json:"place"`          // 0 for none
+	Bath      int          `json:"bath,omitempty"` // the one it is in, where it stands on no place
+	Where     string       `json:"where"`          // in words: place 3, bath 1, no place
 	Flask     int          `json:"flask"`
 	Case      string       `json:"case"`
 	Base      string       `json:"base"`
@@ -82,6 +85,9 @@ func Of(st logbook.State, now timers.Now) Status {
 	for f := range b.OnPlaces() {
 		out.Places = append(out.Places, place(b, f, now))
 	}
+	for _, f := range b.OffPlaces() {
+		out.Away = append(out.Away, place(b, f, now))
+	}
 	byKey := map[string]bench.Window{}
 	var ws []timers.Window
 	for _, w := range b.Windows() {
@@ -98,7 +104,7 @@ func Of(st logbook.State, now timers.Now) Status {
 }
 
 func place(b *bench.Bench, f *bench.Flask, now timers.Now) Place {
-	p := Place{Place: f.Place, Flask: f.No, Case: f.Case, Base: f.Base, Size: f.Size, Tag: f.Tag, Stage: string(f.Stage),
+	p := Place{Place: b.SpotOf(f).Place, Bath: b.SpotOf(f).Bath, Where: b.WhereWords(f), Flask: f.No, Case: f.Case, Base: f.Base, Size: f.Size, Tag: f.Tag, Stage: string(f.Stage),
 		Next: string(b.Next(f, now)), Trials: len(f.Trials), Mix: f.Mix, Load: f.Load}
 	if j := f.Judged(); len(j) > 0 {
 		p.LastGrade = j[len(j)-1].Grade

@@ -3,6 +3,7 @@ package status
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -43,15 +44,15 @@ func (s Status) Text(w io.Writer) error {
 	line("%s", title)
 	line("logbook head %s", s.Head)
 	line("")
-	if len(s.Places) == 0 {
+	if len(s.Places)+len(s.Away) == 0 {
 		line("The bench is empty.")
 	}
 	for _, p := range s.Places {
-		tag := ""
-		if p.Tag != "" {
-			tag = "   tag " + p.Tag
-		}
-		line("%d  case %s   %s, %s%s   flask %d", p.Place, p.Case, p.Base, p.Size, tag, p.Flask)
+		line("%d  case %s   %s, %s%s   flask %d", p.Place, p.Case, p.Base, p.Size, p.tagged(), p.Flask)
+		line("   %s%s", p.Stage, p.details())
+	}
+	for _, p := range s.Away {
+		line("%s  case %s   %s, %s%s   flask %d", p.Where, p.Case, p.Base, p.Size, p.tagged(), p.Flask)
 		line("   %s%s", p.Stage, p.details())
 	}
 	if len(s.Alarms) > 0 {
@@ -73,6 +74,13 @@ func (s Status) Text(w io.Writer) error {
 		return fmt.Errorf("write status: %w", err)
 	}
 	return nil
+}
+
+func (p Place) tagged() string {
+	if p.Tag == "" {
+		return ""
+	}
+	return "   tag " + p.Tag
 }
 
 func (p Place) details() string {
@@ -123,9 +131,9 @@ func (s Status) about(flasks []int) string {
 	var out []string
 	for _, no := range flasks {
 		said := fmt.Sprintf("flask %d", no)
-		for _, p := range s.Places {
+		for _, p := range slices.Concat(s.Places, s.Away) {
 			if p.Flask == no {
-				said = fmt.Sprintf("%s (place %d)", p.Case, p.Place)
+				said = fmt.Sprintf("%s (%s)", p.Case, p.Where)
 			}
 		}
 		out = append(out, said)

@@ -28,10 +28,11 @@ const (
 type Bar struct {
 	From, To              time.Time
 	Earliest, Aim, Latest time.Time
-	Over                  bool  // the latest has gone by
-	Ended                 bool  // it is history
-	Estimated             bool  // its clock was lost, see [timers.Passed]
-	Places                []int // of the flasks in a press or a bath, as far as they are on the bench
+	Over                  bool     // the latest has gone by
+	Ended                 bool     // it is history
+	Estimated             bool     // its clock was lost, see [timers.Passed]
+	Places                []int    // of the flasks in a press or a bath, as far as they are on the bench
+	Cases                 []string // of those in a bath that stand on no place
 }
 
 // Row is one line of the day. The bar that matters most now is the last.
@@ -85,9 +86,9 @@ func Of(b *bench.Bench, now timers.Now) Line {
 			}
 		}
 	}
-	for _, no := range b.Places {
-		if f := b.Flasks[no]; f != nil {
-			l.Rows = append(l.Rows, Row{Kind: Flask, No: no, Bars: of[no]})
+	for f := range b.AtWork() {
+		if b.SpotOf(f).Bath == 0 { // of those the bath has a row
+			l.Rows = append(l.Rows, Row{Kind: Flask, No: f.No, Bars: of[f.No]})
 		}
 	}
 	l.presses(b, now)
@@ -190,8 +191,12 @@ func (l *Line) baths(b *bench.Bench, now timers.Now, running map[int]Bar) {
 				}
 			}
 			for _, f := range b.StillIn(load) {
-				if fl := b.Flasks[f]; runs && fl != nil && fl.Place > 0 {
+				switch fl := b.Flasks[f]; {
+				case !runs || !fl.AtWork():
+				case fl.Place > 0:
 					bar.Places = append(bar.Places, fl.Place)
+				default:
+					bar.Cases = append(bar.Cases, fl.Case)
 				}
 			}
 			r.Bars = append(r.Bars, bar)

@@ -177,9 +177,24 @@ func (d *day) holds(t *rapid.T) {
 		}
 	}
 	var want []int
-	for p := 1; p <= action.Places; p++ {
-		if f := d.b.OnPlace(p); f != nil {
+	inBath := map[string]int{}
+	for f := range d.b.AtWork() {
+		if s := d.b.SpotOf(f); s.Bath == 0 {
 			want = append(want, f.No)
+		} else {
+			inBath[fmt.Sprint(s.Bath, " ", f.Case)]++
+		}
+	}
+	for _, r := range l.Rows { // those have the row of their bath
+		for _, b := range r.Bars {
+			for _, c := range b.Cases {
+				inBath[fmt.Sprint(r.No, " ", c)]--
+			}
+		}
+	}
+	for at, n := range inBath {
+		if n != 0 {
+			t.Fatalf("in bath and case %s: %d too few in the rows of the baths", at, n)
 		}
 	}
 	if !slices.Equal(flasks, want) {

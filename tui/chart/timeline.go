@@ -177,21 +177,27 @@ func TimeLine(l timeline.Line, labels Labels, width, height int, ascii bool) [][
 }
 
 // name writes the places of a bar of a press or a bath behind its beginning, where the bar
-// has room for it.
+// has room for it; of flasks that stand on none their cases, or how many they are.
 func name(cells []Cell, s span, b timeline.Bar) {
-	if len(b.Places) == 0 {
+	if len(b.Places)+len(b.Cases) == 0 {
 		return
 	}
 	text := strings.Trim(strings.Join(strings.Fields(fmt.Sprint(b.Places)), " "), "[]")
 	from, to := max(0, s.col(b.From)), min(s.col(b.To), len(cells)-1)
-	at := from + 1
-	if to-from < len(text)+1 {
+	if len(b.Cases) > 0 {
+		whole := strings.TrimSpace(text + " " + strings.Join(b.Cases, " "))
+		if text = whole; to-from < len([]rune(text))+1 {
+			text = fmt.Sprint(len(b.Places)+len(b.Cases), " in it")
+		}
+	}
+	at, long := from+1, len([]rune(text))
+	if to-from < long+1 {
 		at = from // a closure is short: its place stands over it
 	}
-	if at+len(text) > len(cells) || at == from && to-from+1 < len(text) && len(text) > 1 {
+	if at+long > len(cells) || at == from && to-from+1 < long && long > 1 {
 		return
 	}
-	write(cells, at, text, Label, len(text))
+	write(cells, at, text, Label, long)
 }
 
 func write(row []Cell, x int, s string, r Role, most int) {

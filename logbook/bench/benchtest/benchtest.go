@@ -39,7 +39,7 @@ func dump(b *bench.Bench, now timers.Now, register bool) string {
 		Lots    []bench.KnownLot
 		Cases   []bench.Case
 	}{House: b.House, Crew: b.Crew, Top: b.Top, Places: b.Places, Windows: b.Windows(), Alarms: b.Alarms(now)}
-	for f := range b.OnPlaces() {
+	for f := range b.AtWork() {
 		x := flask{Flask: f, Next: b.Next(f, now)}
 		if m := b.MixOf(f); m != nil {
 			c := *m
@@ -79,7 +79,7 @@ func dump(b *bench.Bench, now timers.Now, register bool) string {
 func atWork(b *bench.Bench, ns []int) []int {
 	var out []int
 	for _, n := range ns {
-		if f := b.Flasks[n]; f != nil && f.Place > 0 && f.Stage != bench.Finished {
+		if f := b.Flasks[n]; f.AtWork() {
 			out = append(out, n)
 		}
 	}

@@ -39,7 +39,7 @@ func (d drawer) int(name string, lo, hi int) int { return rapid.IntRange(lo, hi)
 // flask draws a flask at work, now and then one that is not there.
 func (d drawer) flask() int {
 	var at []int
-	for f := range d.b.OnPlaces() {
+	for f := range d.b.AtWork() {
 		at = append(at, f.No)
 	}
 	if len(at) == 0 || d.int("stray", 0, 19) == 0 {
@@ -59,6 +59,11 @@ func (d drawer) flasks() []int {
 		}
 	}
 	return out
+}
+
+// load draws a load, as a rule one that frees the places of its flasks.
+func (d drawer) load() action.Body {
+	return action.BathLoad{Flasks: d.flasks(), Programme: d.b.House.Programmes[0].Name, OffPlace: d.int("off place", 0, 3) > 0}
 }
 
 func one[T any](d drawer, vs ...T) T { return rapid.SampledFrom(vs).Draw(d.t, "one") }
@@ -90,7 +95,7 @@ func (d drawer) next(n int) action.Body {
 	case bench.DoClamp:
 		return action.Clamp{Flask: n}
 	case bench.DoLoad:
-		return action.BathLoad{Flasks: d.flasks(), Programme: d.b.House.Programmes[0].Name}
+		return d.load()
 	case bench.DoUnload:
 		return action.BathUnload{Flasks: []int{n}}
 	case bench.DoWater:
@@ -135,7 +140,7 @@ func (d drawer) body(what string) action.Body {
 	case "inspect":
 		return action.Inspect{Flask: d.flask()}
 	case "load":
-		return action.BathLoad{Flasks: d.flasks(), Programme: b.House.Programmes[0].Name}
+		return d.load()
 	case "unload":
 		return action.BathUnload{Flasks: d.flasks()}
 	case "deflask":
