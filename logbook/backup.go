@@ -49,7 +49,7 @@ func Backup(of, to string, snapshot func(io.Writer) error, look Check) (check.Re
 	}
 	was, head, err := check.Peek(to)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return check.Report{}, fmt.Errorf("backup: something else stands in its place: %w", err)
+		return check.Report{}, fmt.Errorf("backup: something else is in its place: %w", err)
 	}
 	disk.Sweep(to)
 	tmp := disk.NewName(to)

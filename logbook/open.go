@@ -181,7 +181,7 @@ func ofPlace(err error) error {
 		return fmt.Errorf("%w: the logbook and its folder must be open to you for writing: see its permissions, or keep it elsewhere with --book FILE", err)
 	}
 	if disk.Full(err) {
-		return fmt.Errorf("%w: make room, or keep the logbook elsewhere with --book FILE", err)
+		return fmt.Errorf("%w: free some disk space, or keep the logbook elsewhere with --book FILE", err)
 	}
 	if errors.Is(err, syscall.ENOLCK) || errors.Is(err, syscall.ENODEV) || errors.Is(err, errors.ErrUnsupported) {
 		return fmt.Errorf("%w (%w): keep it on a disk of this computer", ErrNoLocks, err)

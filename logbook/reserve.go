@@ -94,7 +94,7 @@ func (r *reserve) mend(now time.Time) error {
 	}
 	v, err := disk.Of(filepath.Dir(r.path))
 	if err != nil {
-		return r.once(fmt.Errorf("how much room the disk of the logbook has is not known: %w", err))
+		return r.once(fmt.Errorf("how much space is left on the disk of the logbook is not known: %w", err))
 	}
 	if size < reserveBytes && v.Free >= reserveBytes-size+reserveSpare {
 		if err := makeReserve(r.path); err != nil {
@@ -108,9 +108,9 @@ func (r *reserve) mend(now time.Time) error {
 	}
 	r.told = now
 	if size < reserveBytes {
-		return fmt.Errorf("the disk is nearly full: %s free, %s left of the reserve; make room soon", disk.Size(v.Free), disk.Size(size))
+		return fmt.Errorf("the disk is nearly full: %s free, %s left of the reserve; free some disk space soon", disk.Size(v.Free), disk.Size(size))
 	}
-	return fmt.Errorf("little room on the disk of the logbook: %s free", disk.Size(v.Free))
+	return fmt.Errorf("little space left on the disk of the logbook: %s free", disk.Size(v.Free))
 }
 
 // once tells an error a single time.
@@ -187,7 +187,7 @@ func (b *Book) makeRoom(cause error) bool {
 	}
 	left, ok := b.reserve.give()
 	if ok {
-		b.journal.say(fmt.Errorf("the disk is full: %s left of the reserve; make room soon", disk.Size(left)))
+		b.journal.say(fmt.Errorf("the disk is full: %s left of the reserve; free some disk space soon", disk.Size(left)))
 	}
 	return ok
 }

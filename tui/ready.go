@@ -28,8 +28,8 @@ func (m *sight) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
 	case v.Ready:
 		out = append(out, lineOf{good, "READY for final closure"})
 	case !all:
-		s := v.String()
-		if len(v.Reasons) > 0 && !strings.Contains(s, "mould may be short") {
+		s := v.String() // of a mould that may be underfilled the mend is the news
+		if len(v.Reasons) > 0 && v.Reasons[0].Code != flash.ShortMould && v.Reasons[0].Code != flash.NeverFull {
 			s = "not yet: " + m.bench().ReasonWords(v.Reasons[0])
 		}
 		for _, l := range wrap(s, w) {

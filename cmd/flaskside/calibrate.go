@@ -109,7 +109,7 @@ func adopted(r learn.Report, o *options, clock timers.Clock) (*logbook.Head, err
 	if same, err := equal(was, is); err != nil || same {
 		return nil, err
 	}
-	head, err := recordSettings(is, "calibration", "taught by the book", o, clock)
+	head, err := recordSettings(is, "calibration", "learned from the logbook", o, clock)
 	return &head, err
 }
 

@@ -46,7 +46,7 @@ func caseCommand(o *options) *cobra.Command {
 				return wrongUsage("--paper goes with --format pdf")
 			}
 			if f, ok := c.OutOrStdout().(*os.File); ok && out == "" && format == "pdf" && term.IsTerminal(f.Fd()) {
-				return wrongUsage("--format pdf is nothing for a screen: name a file with --out")
+				return wrongUsage("a PDF cannot be shown on a screen: name a file with --out")
 			}
 			return caseRecord(o, c, strings.TrimSpace(args[0]), format, size, out)
 		},
@@ -150,7 +150,7 @@ func caseInCommand(o *options) *cobra.Command {
 
 // whyFlag adds the flag for a reason.
 func whyFlag(c *cobra.Command, why *string) {
-	c.Flags().StringVar(why, "why", "", "the reason where something about it is unusual")
+	c.Flags().StringVar(why, "why", "", "the reason, if something about it is unusual")
 }
 
 // recordCase records one thing about a case and says so.
@@ -243,7 +243,7 @@ func caseListCommand(o *options) *cobra.Command {
 	var asJSON, asCSV bool
 	c := &cobra.Command{
 		Use:   "list",
-		Short: "List the cases that wait or are at work, by when they are due",
+		Short: "List the cases that wait or are at work, by due time",
 		Args:  noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if asCSV && asJSON {
@@ -297,7 +297,7 @@ func caseOffCommand(o *options) *cobra.Command {
 	var base, reason, why string
 	c := &cobra.Command{
 		Use:     "off NUMBER",
-		Short:   "Take a case off the list that is not to be made",
+		Short:   "Take a case off the list that will not be made",
 		Example: "flaskside case off 4417 --base upper --reason \"withdrawn by the practice\"",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -313,7 +313,7 @@ func caseOffCommand(o *options) *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")
-	c.Flags().StringVar(&reason, "reason", "", "why it is not made")
+	c.Flags().StringVar(&reason, "reason", "", "why it will not be made")
 	whyFlag(c, &why)
 	return c
 }

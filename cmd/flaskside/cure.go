@@ -44,7 +44,7 @@ func cureCommand(o *options) *cobra.Command {
 		Use:   "cure",
 		Short: "Estimate the cure in the flask: core, peak, residual monomer; what fits the night",
 		Long: "Works out the temperature in the middle of the resin and the monomer left in it from a programme, or from\n" +
-			"the bath's readings, with the range of each figure; what a bath that was off cost; and, with --out-at, when\n" +
+			"the bath's readings, with the range of each figure; how much curing time a bath off its temperature cost; and, with --out-at, when\n" +
 			"the flasks have to go in to be out by then. It needs no logbook. A programme is written \"74C 9h\", \"165F 9h\"\n" +
 			"or \"74C 8h, ramp 30min, 100C 1h\", or is a name of the house settings. Every figure is an estimate; follow\n" +
 			"the resin maker's cycle.",

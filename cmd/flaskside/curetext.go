@@ -63,7 +63,7 @@ func (r *cureReport) text(w io.Writer) error {
 		}
 		r.holdText(say)
 		r.costText(say)
-		say("reckoned with powder to liquid %.3g:1 by mass (%s)", r.Ratio, r.ratioFrom)
+		say("worked out with powder to liquid %.3g:1 by mass (%s)", r.Ratio, r.ratioFrom)
 		if r.air != 0 {
 			say("air %.0f hPa: water boils at %.1f °C, monomer at %.1f °C", float64(r.air), r.air.WaterBoilsC(), r.air.MonomerBoilsC())
 		}
@@ -165,7 +165,7 @@ func (r *cureReport) costText(say func(string, ...any)) {
 		if text := bath.MakeUpWords(*m, r.prog, s); text != "" {
 			say("%s", text)
 		} else {
-			say("the bath as it was costs no hold (estimate)")
+			say("the bath as it was: no curing time missing (estimate)")
 		}
 	}
 	for i, c := range r.Capped {
@@ -228,7 +228,7 @@ func printParameters(w io.Writer, p *cure.Params, asJSON bool) error {
 		}
 		fmt.Fprintf(&b, "%-11s %-12s %-9s %-12s %s\n%24s%s [%s]\n", x.Name, strconv.FormatFloat(x.Value, 'g', 6, 64), unit, x.Band, x.Meaning, "", x.Source, x.Mark)
 	}
-	fmt.Fprintln(&b, "\nWhat must not be read out of it:")
+	fmt.Fprintln(&b, "\nWhat it does not tell you:")
 	for _, l := range cure.Limits() {
 		fmt.Fprintln(&b, "- "+l)
 	}

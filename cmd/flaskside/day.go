@@ -41,7 +41,7 @@ func (f *dayFlags) check(c *cobra.Command) (loc *time.Location, size day.Size, e
 			return nil, "", wrongUsage("--paper goes with --format pdf")
 		}
 		if ok && f.out == "" && (f.format == "pdf" || f.format == "xlsx") && term.IsTerminal(terminal.Fd()) {
-			return nil, "", wrongUsage("--format %s is nothing for a screen: name a file with --out", f.format)
+			return nil, "", wrongUsage("--format %s cannot be shown on a screen: name a file with --out", f.format)
 		}
 	}
 	if c.Flags().Changed("sign-off") && (c.Flags().Changed("at") || c.Flags().Changed("flask") || strings.TrimSpace(f.sign) == "") {
@@ -206,7 +206,7 @@ func asOf(at string, now time.Time) (given bool, then time.Time, err error) {
 		return false, now, wrongUsage("--at %q is not a time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)", at)
 	}
 	if then.After(now) {
-		return false, now, fmt.Errorf("--at %s lies in the future: the logbook knows only what was done", at)
+		return false, now, fmt.Errorf("--at %s is in the future: the logbook knows only what was done", at)
 	}
 	return true, then, nil
 }

@@ -23,9 +23,9 @@ func doctorCommand(o *options) *cobra.Command {
 	asJSON := false
 	c := &cobra.Command{
 		Use:   "doctor",
-		Short: "Look at this machine and the place of the logbook: is everything fit for the bench",
+		Short: "Check that this computer and the disk of the logbook are fit for the bench",
 		Long: "Measures how long a durable commit takes beside the logbook (in a scratch file, removed\n" +
-			"afterwards), and looks at file system, room, permissions, the newest backup of the days, clocks,\n" +
+			"afterwards), and looks at file system, disk space, permissions, the newest backup of the days, clocks,\n" +
 			"time zone and terminal, also while the bench runs. It changes nothing. Each line says what was\n" +
 			"found, what it means and what to do. Ends with 4 where records could be lost.",
 		Example: "flaskside doctor\nflaskside doctor --json",

@@ -31,7 +31,7 @@ func doughCommand(o *options) *cobra.Command {
 	var asJSON, adopt bool
 	c := &cobra.Command{
 		Use:   "dough",
-		Short: "From when to when a mix can be worked in this room, and what stands behind it",
+		Short: "When a mix can be worked in this room, and what that is based on",
 		Long: "Moves a resin's times to the temperature of the room, and to that of a jar from the refrigerator. Where the\n" +
 			"logbook has marks of its own for the resin (dough reached, too stiff) the times, and with enough of them the\n" +
 			"temperature factor, are fitted to those, and it is said how many stand behind. --adopt records the fitted\n" +
@@ -229,7 +229,7 @@ func adoptResin(h house.House, r dough.Resin, o *options, clock timers.Clock) (*
 	if same, err := equal(h, is); err != nil || same {
 		return nil, err
 	}
-	head, err := recordSettings(is, "the book's own marks", "taught by the book", o, clock)
+	head, err := recordSettings(is, "the book's own marks", "learned from the logbook", o, clock)
 	return &head, err
 }
 
@@ -245,10 +245,10 @@ func (a doughAnswer) text(w io.Writer, adopt bool) error {
 	lines := []string{
 		a.Resin + " · " + where,
 		fmt.Sprintf("dough from %s min (%s to %s) to %s min (%s to %s) after mixing", min(a.Window.From), min(a.Window.FromLow), min(a.Window.FromHigh), min(a.Window.To), min(a.Window.ToLow), min(a.Window.ToHigh)),
-		"behind it: " + units.TextIn(a.Marks.words, a.unit),
+		"based on: " + units.TextIn(a.Marks.words, a.unit),
 	}
 	if a.Marks.Dough+a.Marks.Stiff == 0 {
-		lines[2] = "behind it: 0 marks of the lab's own; the times are the settings', the temperature factor assumed"
+		lines[2] = "based on: 0 marks of the lab's own; the times are the settings', the temperature factor assumed"
 	}
 	for _, c := range a.Window.Cautions {
 		lines = append(lines, "caution: "+units.TextIn(c, a.unit))

@@ -77,7 +77,7 @@ func lotInCommand(o *options) *cobra.Command {
 	}
 	c.Flags().StringVar(&product, "product", "", "the product in your own words")
 	c.Flags().StringVar(&expiry, "expiry", "", "last day of use, where the code does not say it: 2027-04-30, or a month")
-	c.Flags().StringVar(&why, "why", "", "the reason where something about it is unusual")
+	c.Flags().StringVar(&why, "why", "", "the reason, if something about it is unusual")
 	return c
 }
 
@@ -107,7 +107,7 @@ func lotOutCommand(o *options) *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&reason, "reason", "", "one of used up, recalled, expired or spoilt")
-	c.Flags().StringVar(&why, "why", "", "the reason where something about it is unusual")
+	c.Flags().StringVar(&why, "why", "", "the reason, if something about it is unusual")
 	return c
 }
 

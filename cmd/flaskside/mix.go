@@ -66,10 +66,10 @@ func mixCommand(o *options) *cobra.Command {
 	}
 	c.Flags().Float64Var(&amount[0], "units", 0, "units of the resin, one for an average base")
 	c.Flags().Float64Var(&amount[1], "liquid-g", 0, "grams of liquid")
-	c.Flags().Float64Var(&amount[2], "mould-cm3", 0, "volume of the mould, the allowance for trials coming on top")
+	c.Flags().Float64Var(&amount[2], "mould-cm3", 0, "volume of the mould; the allowance for trials is added to it")
 	c.Flags().StringVar(&ratio, "ratio", "", `powder to liquid: 2.4, "3:1 by volume", "22 g : 10 mL" (default: the resin's own)`)
 	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")
-	c.Flags().Float64Var(&allowance, "allowance", allowance, "dough over for trials, as a fraction of the mould")
+	c.Flags().Float64Var(&allowance, "allowance", allowance, "extra dough for trials, as a fraction of the mould")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
 	return c
 }
@@ -90,7 +90,7 @@ func pickResin(h house.House, name string) (dough.Resin, error) {
 	}
 	r, ok := h.Resin(name)
 	if !ok {
-		return dough.Resin{}, fmt.Errorf("the settings know no resin %q: they name %s", name, strings.Join(h.ResinNames(), ", "))
+		return dough.Resin{}, fmt.Errorf("the settings have no resin %q: they name %s", name, strings.Join(h.ResinNames(), ", "))
 	}
 	return r.WithDefaults(), nil
 }

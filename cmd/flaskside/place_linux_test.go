@@ -115,7 +115,7 @@ func TestBadPlaces(t *testing.T) {
 				t.Fatal(err)
 			}
 			return filepath.Join(dir, "bench.db"), nil
-		}, `make logbook \S+: write \S+: no space left on device: make room, or keep the logbook elsewhere with --book FILE`},
+		}, `make logbook \S+: write \S+: no space left on device: free some disk space, or keep the logbook elsewhere with --book FILE`},
 		{"locks that are refused", func(t *testing.T) (string, []string) {
 			book := filepath.Join(t.TempDir(), "bench.db")
 			record(t, book, oneFlask)

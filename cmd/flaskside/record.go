@@ -32,7 +32,7 @@ func recordCommand(o *options) *cobra.Command {
 		Use:   "record",
 		Short: "Append actions given as JSON Lines on the standard input",
 		Long: "Reads one action a line, each with its own time, and records all of them or none; the first bad line\n" +
-			"is named with the reason. The same id again is the same action, and harmless.",
+			"is named with the reason. An action whose id is in the logbook already is not recorded again.",
 		Example: "flaskside record < actions.jsonl\nflaskside record --keep-going < actions.jsonl\nflaskside record --schema",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

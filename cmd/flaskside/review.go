@@ -31,7 +31,7 @@ func reviewCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "review",
 		Short: "Review a month: closures, dough, times, pin openings, defects, remakes, corrections",
-		Long: "Reviews the days from one date to another, both included, in figures with what stands behind them:\n" +
+		Long: "Sums up the days from one date to another, both included, and says what each figure rests on:\n" +
 			"as text, as one HTML page to print, as a table in CSV (RFC 4180), or as JSON. It compares no people.\n" +
 			"DATE is YYYY-MM-DD, today or yesterday. Without --to it ends today, without --from it begins with the month.",
 		Example: "flaskside review\nflaskside review --from 2026-11-01 --to 2026-11-30 --format html --out november.html\nflaskside review --from 2026-11-01 --to 2026-11-30 --format csv --table flasks",

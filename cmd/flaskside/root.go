@@ -75,7 +75,7 @@ func rootCommand() *cobra.Command {
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return usageError{flagWords(c, err)} })
 	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
 	plainFlag(root, o)
-	root.Flags().StringVar(&o.notify, "notify", "auto", "how the terminal is asked to notify of an alarm, beside the bell: auto, 9, 777, 99 (the control sequence) or none")
+	root.Flags().StringVar(&o.notify, "notify", "auto", "how the terminal shows an alarm, besides the bell: auto, 9, 777, 99 (the control sequence) or none")
 	root.Flags().StringVar(&o.onAlarm, "on-alarm", "", "a command run when an alarm sounds, the words of the alarm as its last argument")
 	root.Flags().StringArrayVar(&o.probes, "probe", nil, "follow the bath's temperature, FILE or FILE@BATH: lines of an RFC 3339 time and °C, a pipe of such, or a sensor under /sys; may be repeated")
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")

@@ -22,7 +22,7 @@ func salvageCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "salvage FILE --to NEW",
 		Short: "Recover what can be read from a damaged logbook and its journal",
-		Long: "Brings together every record that still hashes, from the damaged file, which is only read, and\n" +
+		Long: "Brings together every record that is still as it was written, from the damaged file, which is only read, and\n" +
 			"from the journal beside it, and lists what could not be brought back. Where the book has two\n" +
 			"histories, as after an older copy was put in its place, the one of the file is followed, and the\n" +
 			"records of the other are written beside the new logbook, to be read by flaskside record. Ends\n" +
@@ -66,7 +66,7 @@ func salvageCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&to, "to", "", "the new logbook, a file that is not there yet")
 	c.Flags().StringVar(&journal, "journal", "", "journals to read, as a pattern (default: those beside FILE)")
-	c.Flags().StringVar(&branch, "branch", "", "follow the history that this record stands in, 15:9f3a00c1, as verify or salvage named it (default: that of FILE)")
+	c.Flags().StringVar(&branch, "branch", "", "follow the history that this record belongs to, 15:9f3a00c1, as verify or salvage named it (default: that of FILE)")
 	return c
 }
 

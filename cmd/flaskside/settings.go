@@ -34,7 +34,7 @@ func settingsCommand(o *options) *cobra.Command {
 		Long: "Prints the house settings in force as TOML, writes them to a file, or records those of a file.\n" +
 			"What a file leaves out stays as it is; lists merge by name, and what is to go from them stands in [remove].\n" +
 			"Numbers may be written with their unit, as '207 bar', '165 F' or '9 h'. A number outside its usual range is\n" +
-			"refused unless --yes says that it is meant. Flasks at work keep the values they were worked under.",
+			"refused unless --yes says that it is meant. Flasks at work keep the values they were begun with.",
 		Example: "flaskside settings\nflaskside settings --export house.toml\nflaskside settings --import house.toml --by KT\nflaskside settings --import house.toml --yes --by KT",
 		Args: func(_ *cobra.Command, args []string) error {
 			switch {
@@ -67,7 +67,7 @@ func settingsCommand(o *options) *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&from, "import", "", "record the settings of this TOML file")
-	c.Flags().BoolVar(&yes, "yes", false, "numbers outside their usual range are meant: record them")
+	c.Flags().BoolVar(&yes, "yes", false, "record numbers outside their usual range: they are meant")
 	c.Flags().StringVar(&to, "export", "", "write the settings to this file (default: standard output)")
 	c.Flags().Lookup("export").NoOptDefVal = toStdout
 	return c

@@ -28,7 +28,7 @@ type CaseIn struct {
 type CaseOff struct {
 	Case   string `json:"case"`
 	Base   string `json:"base" jsonschema:"enum=upper,enum=lower,enum=partial,enum=reline"`
-	Reason string `json:"reason" jsonschema_description:"why it is not made, as in withdrawn by the practice"`
+	Reason string `json:"reason" jsonschema_description:"why it will not be made, as in withdrawn by the practice"`
 }
 
 // CaseDelivered says that a finished base left the house, and what of the closing list had

@@ -296,7 +296,7 @@ func (b AlarmShelve) Valid() error {
 		return err
 	}
 	if b.ForS < 10 || b.ForS > 24*3600 {
-		return fmt.Errorf("for_s must be 10 seconds to a day, not %d: shelving has an end", b.ForS)
+		return fmt.Errorf("for_s must be 10 seconds to a day, not %d: a snooze has an end", b.ForS)
 	}
 	return nil
 }

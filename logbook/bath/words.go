@@ -53,7 +53,7 @@ func (e *Estimate) Lines(s Say) []Line {
 		add(Caution, "%s", e.caution(s))
 	}
 	if c := e.Case.Clash; c.Load > 0 {
-		add(Caution, "from %s these need %s and %s needs %s from the one bath: each estimate takes its own programme",
+		add(Caution, "from %s these need %s and %s needs %s in the same bath: each estimate takes its own programme",
 			s.At(c.After), s.temp(c.ThisC), s.Load(c.Load), s.temp(c.OtherC))
 	}
 	for _, x := range e.Excursions {
@@ -107,11 +107,11 @@ func (e *Estimate) Short(s Say) string {
 	switch m := &e.MakeUp; {
 	case e.asksNothing():
 	case m.Again:
-		out += " · off: start the programme again"
+		out += " · bath off: start the programme again"
 	case !m.Reached:
-		out += " · off: costs more than two days"
+		out += " · bath off: more than two days of curing time missing"
 	default:
-		out += " · off: costs " + Minutes(m.Longer(e.Case.Programme))
+		out += " · bath off: about " + Minutes(m.Longer(e.Case.Programme)) + " more"
 	}
 	return out + " (estimate)"
 }
@@ -143,7 +143,7 @@ func MakeUpWords(m cure.MakeUp, p cure.Programme, s Say) string {
 	case m.Again:
 		return "a temperature of the programme was not there while it was due: start the programme again from its beginning, out at " + s.At(m.Out) + " at the earliest" + maker
 	case !m.Reached:
-		return fmt.Sprintf("the bath as it was and is expected: not even two days more at %s leave the residual of the programme", s.temp(m.SetC))
+		return fmt.Sprintf("the bath as it was and is expected: not even two more days at %s bring the residual down to that of the programme", s.temp(m.SetC))
 	case m.None():
 		return ""
 	case m.Back && m.Stage < len(p.Stages)-1:
@@ -160,16 +160,16 @@ func CappedWords(s Say, c cure.Capped, x cure.Extra, hold time.Duration) string 
 	text := fmt.Sprintf("water boils at %s here: the bath does not get to %s", exact(c.BoilsC), s.temp(c.SetC))
 	switch {
 	case !x.Reached:
-		return text + ", and not even two days more leave what it leaves (estimate)"
+		return text + ", and even two more days leave a higher residual (estimate)"
 	case x.Hold >= time.Minute:
-		return fmt.Sprintf("%s; about %s there leave what %s at %s leave (estimate; ask the resin's maker)", text, Minutes(hold+x.Hold), Minutes(hold), s.temp(c.SetC))
+		return fmt.Sprintf("%s; about %s there leaves the same residual as %s at %s (estimate; ask the resin's maker)", text, Minutes(hold+x.Hold), Minutes(hold), s.temp(c.SetC))
 	}
 	return text
 }
 
 // RatioWords say which powder to liquid the estimate was made with.
 func (e *Estimate) RatioWords() string {
-	text := "reckoned with " + e.Case.Ratio.String()
+	text := "worked out with " + e.Case.Ratio.String()
 	if e.Case.Ratios > 1 {
 		text += fmt.Sprintf(", the wettest of %d in the load", e.Case.Ratios)
 	}
@@ -180,7 +180,7 @@ func (e *Estimate) RatioWords() string {
 func (e *Estimate) holds(s Say) string {
 	var out []string
 	for i, h := range e.Holds {
-		bath, core := "bath not there", "core not there"
+		bath, core := "bath did not reach it", "core did not reach it"
 		switch {
 		case h.Bath && h.BathMin < 0.5:
 			bath = "bath at once"
@@ -241,7 +241,7 @@ func (e *Estimate) caution(s Say) string {
 	if s.Unit == units.Fahrenheit {
 		text = strings.ReplaceAll(text, fmt.Sprintf("%.1f °C", e.Cure.Range.BoilsC), s.temp(math.Round(e.Cure.Range.BoilsC*10)/10))
 	}
-	return text + "; this says nothing of pores"
+	return text + "; this says nothing about pores"
 }
 
 func (x Excursion) words(s Say, start time.Time, again bool) string {

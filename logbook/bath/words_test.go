@@ -44,7 +44,7 @@ count the hold from when the core is there: 74 °C bath at once, core about Wed 
 core peak 73 to 79 °C, about 76 °C, at Wed 20:59 (40 to 85 min in), bath + 1.6 °C
 residual monomer 1.5 to 3.7 %, about 2.3 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
 information: a cooler bath takes longer for the same residual: 70 °C 16 h
-reckoned with powder to liquid 2:1 by mass, of mix A
+worked out with powder to liquid 2:1 by mass, of mix A
 estimate; follow the resin maker's cycle`},
 		{"fell", estimate(t, late(60, false)), units.Celsius, `
 bath off 74 °C from Wed 23:00 to Thu 00:00, lowest 60 °C: about 1 h 7 min of curing time missing (estimate)
@@ -54,7 +54,7 @@ count the hold from when the core is there: 74 °C bath at once, core about Wed 
 core peak 75 to 98 °C, about 86 °C, at Wed 20:52
 residual monomer 1.6 to 4.2 %, about 2.6 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
 information: a cooler bath takes longer for the same residual: 70 °C 15 h 50 min
-reckoned with powder to liquid 2:1 by mass, of mix A
+worked out with powder to liquid 2:1 by mass, of mix A
 estimate; follow the resin maker's cycle`},
 		{"off now", estimate(t, late(70, true)), units.Fahrenheit, `
 bath off 165 °F from Wed 23:00 to now, lowest 158 °F: about 16 min of curing time missing (estimate)
@@ -64,22 +64,22 @@ count the hold from when the core is there: 165 °F bath at once, core about Wed
 core peak 167 °F to 208 °F, about 187 °F, at Wed 20:52 (35 to 75 min in), bath + 22.1 °F
 residual monomer 1.5 to 3.8 %, about 2.4 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
 information: a cooler bath takes longer for the same residual: 158 °F 15 h 50 min
-reckoned with powder to liquid 2:1 by mass, of mix A
+worked out with powder to liquid 2:1 by mass, of mix A
 estimate; follow the resin maker's cycle`},
 		{"thick", estimate(t, thick), units.Celsius, `
-caution: core may pass 100.8 °C, where monomer boils; this says nothing of pores
+caution: core may pass 100.8 °C, where monomer boils; this says nothing about pores
 count the hold from when the core is there: 74 °C bath at once, core about Wed 20:41 (30 to 55 min in); 100 °C bath Wed 22:30, core about Wed 22:54
 core peak 85 to 124 °C, about 104 °C, at Wed 20:51 (35 to 75 min in), bath + 30.3 °C
 residual monomer 0.3 to 0.9 %, about 0.5 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
-reckoned with powder to liquid 2:1 by mass, of mix A
+worked out with powder to liquid 2:1 by mass, of mix A
 note: sections not recorded, 3 to 11 mm assumed
 estimate; follow the resin maker's cycle`},
 		{"thick", estimate(t, thick), units.Fahrenheit, `
-caution: core may pass 213 °F, where monomer boils; this says nothing of pores
+caution: core may pass 213 °F, where monomer boils; this says nothing about pores
 count the hold from when the core is there: 165 °F bath at once, core about Wed 20:41 (30 to 55 min in); 212 °F bath Wed 22:30, core about Wed 22:54
 core peak 184 °F to 255 °F, about 220 °F, at Wed 20:51 (35 to 75 min in), bath + 54.6 °F
 residual monomer 0.3 to 0.9 %, about 0.5 %; for comparison, ISO 20795-1 allows 2.2 %; only a laboratory test shows conformity
-reckoned with powder to liquid 2:1 by mass, of mix A
+worked out with powder to liquid 2:1 by mass, of mix A
 note: sections not recorded, 3 to 11 mm assumed
 estimate; follow the resin maker's cycle`},
 	} {

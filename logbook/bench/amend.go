@@ -135,11 +135,11 @@ func (c *checker) correct(a action.Correct) error {
 	}
 	was, is := it.Body.Subjects(), body.Subjects()
 	if len(was) != len(is) {
-		return errors.New("a correction cannot make a record be about other flasks: undo it and record it again")
+		return errors.New("a correction cannot move a record to other flasks: undo it and record it again")
 	}
 	for i := range was {
 		if was[i] != is[i] {
-			return errors.New("a correction cannot make a record be about another flask: undo it and record it again")
+			return errors.New("a correction cannot move a record to another flask: undo it and record it again")
 		}
 	}
 	if err := c.limits(body); err != nil {

@@ -108,7 +108,7 @@ func (b *Bench) LoadOf(f *Flask) *Load { return b.Loads[f.Load] }
 // bathNumber refuses a bath that the house has not.
 func (c *checker) bathNumber(n int) error {
 	if has := len(c.b.House.Baths); n > has {
-		return fmt.Errorf("there is no bath %d: the settings name %d", n, has)
+		return fmt.Errorf("there is no bath %d: the settings have %d", n, has)
 	}
 	return nil
 }
@@ -125,7 +125,7 @@ func checkBathLoad(c *checker, a action.BathLoad) (action.BathLoad, error) {
 	if len(a.Stages) == 0 {
 		p, ok := h.Programme(a.Programme)
 		if !ok {
-			return a, fmt.Errorf("the settings know no programme %q: give stages, or one of %s", a.Programme, strings.Join(h.ProgrammeNames(), ", "))
+			return a, fmt.Errorf("the settings have no programme %q: give stages, or one of %s", a.Programme, strings.Join(h.ProgrammeNames(), ", "))
 		}
 		a.Stages = p.Stages
 		if a.MaxS == 0 {

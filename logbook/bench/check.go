@@ -209,7 +209,7 @@ func orFloat(v *float64, house float64) {
 func (c *checker) body(body action.Body) (action.Body, error) {
 	r, ok := rules[body.Kind()]
 	if !ok {
-		return body, fmt.Errorf("the bench knows no act %q", body.Kind())
+		return body, fmt.Errorf("there is no act %q", body.Kind())
 	}
 	return r.check(c, body)
 }

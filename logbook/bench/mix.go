@@ -117,7 +117,7 @@ func checkMixMake(c *checker, a action.MixMake) (action.MixMake, error) {
 	}
 	r, known := h.Resin(a.Resin)
 	if !known && (a.PowderG == 0 || a.LiquidG == 0 || a.WorkS == 0) {
-		return a, fmt.Errorf("the settings know no resin %q: give powder_g, liquid_g, dough_s and work_s, or one of %s", a.Resin, strings.Join(h.ResinNames(), ", "))
+		return a, fmt.Errorf("the settings have no resin %q: give powder_g, liquid_g, dough_s and work_s, or one of %s", a.Resin, strings.Join(h.ResinNames(), ", "))
 	}
 	powderG, liquidG := Masses(r, float64(len(a.Flasks)))
 	orFloat(&a.PowderG, powderG)

@@ -103,7 +103,7 @@ func (f *Flask) Judged() []Trial {
 // pressNumber refuses a press that the house has not.
 func (c *checker) pressNumber(n int) error {
 	if has := c.b.House.Press.Presses; n > has {
-		return fmt.Errorf("there is no press %d: the settings name %d", n, has)
+		return fmt.Errorf("there is no press %d: the settings have %d", n, has)
 	}
 	return nil
 }

@@ -28,7 +28,7 @@ type Signed struct {
 func (c *checker) signOff(a action.SignOff) (action.SignOff, error) {
 	from, _ := a.Bounds()
 	if from.After(c.at.At) {
-		return a, fmt.Errorf("%s has not begun: a day is signed off when it is there to be looked at", a.Day)
+		return a, fmt.Errorf("%s has not begun: sign a day off once it has", a.Day)
 	}
 	for _, it := range c.b.Items { // else the sheet would say that it was there to be seen
 		if _, is := it.Body.(action.SignOff); !is && it.TakenBack == nil && it.Stamp.At.After(c.at.At) {

@@ -127,7 +127,7 @@ func (s Sheet) paper() paper {
 		p.Foot = append(p.Foot, "Bold: not as asked for, or not acknowledged. Initials: the person who entered it.")
 	}
 	if p.has(func(b block) bool { return b.Picture != nil && !b.Wide }) {
-		p.Foot = append(p.Foot, "Flash pictures: a mark is a trial closure, a diamond one whose trim was weighed; line and band are the trend and its 80 % (estimate); + dough added; an empty mark is expected.")
+		p.Foot = append(p.Foot, "Flash pictures: a mark is a trial closure, a diamond one whose trim was weighed; line and band are the trend and its 80 % (estimate); + dough added; an empty mark is a forecast.")
 	}
 	p.Foot = append(p.Foot, noNames)
 	p.Foot = append(p.Foot, cautions()...)

@@ -127,7 +127,7 @@ const spoiltLines = 8
 func (s Sheet) provisos() []string {
 	var out []string
 	if len(s.Spoilt) > 0 {
-		out = append(out, "NOT AS IT WAS WRITTEN. This sheet rests on records that were changed or that nothing vouches for:")
+		out = append(out, "NOT AS IT WAS WRITTEN. This sheet rests on records that were changed, or that nothing shows to be as written:")
 		out = append(out, s.Spoilt[:min(len(s.Spoilt), spoiltLines)]...)
 		if more := len(s.Spoilt) - spoiltLines; more > 0 {
 			out = append(out, fmt.Sprintf("and %d more; flaskside verify tells all.", more))

@@ -32,7 +32,7 @@ func book(f Facts) []Finding {
 	case NoLocks:
 		x.Level, x.Found, x.Means, x.Do = Lose, b.Why, "two programs could write at once and spoil it", otherDisk
 	default:
-		x.Level, x.Found, x.Means = Lose, b.Why, "it cannot be worked with"
+		x.Level, x.Found, x.Means = Lose, b.Why, "it cannot be used"
 		x.Do = "flaskside verify tells more, flaskside salvage brings together what is left"
 	}
 	out := []Finding{x}
@@ -53,7 +53,7 @@ func fileSystem(f Facts) []Finding {
 	}
 	switch {
 	case v.Err != "":
-		x.Level, x.Found, x.Means, x.Do = Note, "not known: "+v.Err, "nothing can be said of its locks", "do not keep the logbook on a network share"
+		x.Level, x.Found, x.Means, x.Do = Note, "not known: "+v.Err, "whether its locks hold is not known", "do not keep the logbook on a network share"
 	case v.ReadOnly:
 		x.Level, x.Means, x.Do = Lose, "it can only be read: no record can be made", otherDisk
 	case v.Kind == disk.Memory:
@@ -82,11 +82,11 @@ func commits(f Facts) []Finding {
 	x.Found = fmt.Sprintf("median %s, worst %s of %d", ms(median), ms(worst), len(took))
 	switch {
 	case median > slowCommit:
-		x.Level, x.Means, x.Do = Warn, "slow: every key waits so long", "see what else works on this disk (a virus scanner, a copy to elsewhere), or take another"
+		x.Level, x.Means, x.Do = Warn, "slow: every key waits that long", "see what else is using this disk (a virus scanner, a copy to elsewhere), or take another"
 	case worst > longCommit:
-		x.Level, x.Means, x.Do = Warn, "now and then a key waits very long", "see what else works on this disk, or take another"
+		x.Level, x.Means, x.Do = Warn, "now and then a key waits very long", "see what else is using this disk, or take another"
 	case median < fastCommit && f.Volume.Kind != disk.Memory:
-		x.Level, x.Means, x.Do = Warn, "faster than a disk: a record may be called saved and not outlast a power cut", "unless its writes are secured by a battery, have the disk or virtual machine obey syncs, or take another"
+		x.Level, x.Means, x.Do = Warn, "faster than a disk: a record may be called saved and not outlast a power cut", "unless its writes are secured by a battery, set the disk or virtual machine to honour syncs, or take another"
 	case median < fastCommit:
 		x.Means = "memory is as fast as that"
 	}
@@ -142,7 +142,7 @@ func room(f Facts) []Finding {
 		if more := len(names) - fewNames; more > 0 {
 			text += fmt.Sprintf(" and %d more", more)
 		}
-		out = append(out, Finding{Fine, "beside it", text, disk.Size(others) + " in all, of the logbook or left by it", ""})
+		out = append(out, Finding{Fine, "beside it", text, disk.Size(others) + " in all: of the logbook, or left by it", ""})
 	}
 	return out
 }
@@ -200,7 +200,7 @@ const (
 func permissions(f Facts) []Finding {
 	x := Finding{Level: Fine, Part: "permissions"}
 	if !f.Owned {
-		x.Level, x.Found, x.Means = Note, "not looked at", "access lists decide here; the folders of a user are his own by them"
+		x.Level, x.Found, x.Means = Note, "not checked", "access lists decide here; the folders of a user are his own by them"
 		return []Finding{x}
 	}
 	if len(f.Files) == 0 {
@@ -238,7 +238,7 @@ func backup(f Facts) []Finding {
 	case b.Keep == 0 && b.File == "":
 		return []Finding{{Warn, x.Part, "none, as set", "a lost disk is a lost logbook", "set backup.keep, or make copies with flaskside backup FILE"}}
 	case b.File == "" && b.Err != "":
-		return []Finding{{Warn, x.Part, b.Folder + ": " + b.Err, "no backup can be seen", "see to the folder, or set another (backup.folder)"}}
+		return []Finding{{Warn, x.Part, b.Folder + ": " + b.Err, "no backup can be seen", "check the folder, or set another (backup.folder)"}}
 	case b.File == "" && b.Missing && !b.Beside:
 		return []Finding{{Warn, x.Part, "none, and no folder " + b.Folder, "it is made with the next backup, on the disk that holds its place now", "if it should lie on another disk, see that this is plugged in (backup.folder)"}}
 	case b.File == "" && late:
@@ -256,7 +256,7 @@ func backup(f Facts) []Finding {
 	case late:
 		x.Level, x.Means, x.Do = Warn, "checked now, no fault; it lacks the records since "+clock(b.LackSince), leave
 	case b.At.Sub(f.At) > ahead:
-		x.Level, x.Means, x.Do = Warn, "checked now, no fault; it is from the future", "see to the clock"
+		x.Level, x.Means, x.Do = Warn, "checked now, no fault; it is from the future", "check the clock"
 	default:
 		x.Means = "checked now, no fault"
 	}
@@ -270,13 +270,13 @@ func backup(f Facts) []Finding {
 func clocks(f Facts) []Finding {
 	boot := Finding{Fine, "boot clock", fmt.Sprintf("%s since boot %s, by %s", words.Rough(f.Clock.Boot), short(f.Clock.BootID), f.Clock.Source), "timers stay exact through sleep and a changed clock", ""}
 	if f.Clock.BootID == "" {
-		boot = Finding{Warn, boot.Part, "none", "after each start of the program all times are estimates by the wall clock", "watch that the wall clock is right"}
+		boot = Finding{Warn, boot.Part, "none", "after each start of the program all times are estimates by the wall clock", "make sure that the wall clock is right"}
 	}
 	k := f.Clock.Keeping
 	wall := Finding{Level: Fine, Part: "wall clock", Found: clock(f.At)}
 	switch {
 	case !k.Known:
-		wall.Level, wall.Means, wall.Do = Note, "whether something keeps it right this system does not tell", "compare it with a clock you trust"
+		wall.Level, wall.Means, wall.Do = Note, "this system does not say whether anything keeps it right", "compare it with a clock you trust"
 	case !k.Synced:
 		wall.Level, wall.Means, wall.Do = Warn, "nothing keeps it right: records may carry a wrong time", "have the computer set its clock (NTP), or compare it now and then"
 	default:
@@ -305,7 +305,7 @@ func zone(f Facts) []Finding {
 func terminal(f Facts) []Finding {
 	t := f.Terminal
 	if !t.Is {
-		return []Finding{{Note, "terminal", "the standard output is none", "nothing can be said of the screen", "run flaskside doctor where the bench will run"}}
+		return []Finding{{Note, "terminal", "the standard output is none", "the screen cannot be checked", "run flaskside doctor where the bench will run"}}
 	}
 	x := Finding{Level: Fine, Part: "terminal", Found: fmt.Sprintf("%d x %d, %s, %s", t.Cols, t.Rows, colours(t), named(t.Type))}
 	switch {
@@ -326,11 +326,11 @@ func terminal(f Facts) []Finding {
 	}
 	note := Finding{Fine, "alarms", "the bell, a notification, progress in the task bar", "each where the terminal has it; the bell is the one to rely on", ""}
 	if t.Inside != "" {
-		note.Found, note.Means, note.Do = "the bell; inside "+t.Inside, "notifications and progress seldom get through it", "have it pass the bell on"
+		note.Found, note.Means, note.Do = "the bell; inside "+t.Inside, "notifications and progress seldom get through it", "set it to pass the bell on"
 	}
 	out = append(out, note)
 	if t.SSH {
-		out = append(out, Finding{Note, "connection", "over SSH", "the bell sounds at the far end; a lost connection ends the screen, every window runs on", "a multiplexer keeps the screen when the connection is lost"})
+		out = append(out, Finding{Note, "connection", "over SSH", "the bell sounds at the far end; a lost connection ends the screen, every timer runs on", "a multiplexer keeps the screen when the connection is lost"})
 	}
 	return out
 }

@@ -68,7 +68,7 @@ func socketPath(bookPath string) (string, error) {
 		sock = filepath.Join(sideFolder(), fmt.Sprintf("%x.sock", sum[:12]))
 	}
 	if len(sock) > maxSocketName {
-		return "", fmt.Errorf("no room for a socket: %s and the folder for temporary files %s are both too long: set TMPDIR to a shorter one", path, os.TempDir())
+		return "", fmt.Errorf("no place for a socket: %s and the folder for temporary files %s are both too long: set TMPDIR to a shorter one", path, os.TempDir())
 	}
 	return sock, nil
 }

@@ -397,7 +397,7 @@ func ValidStages(stages []Stage) error {
 		}
 	}
 	if LengthS(stages) == 0 {
-		return errors.New("a programme lasts longer than no time: give hold_s")
+		return errors.New("a programme cannot be empty: give hold_s")
 	}
 	return nil
 }

@@ -284,7 +284,7 @@ func TestRefusedValues(t *testing.T) {
 		{func(h *House) { h.Programmes[0].Stages = nil }, `programme "long, 9 h": a programme has 1 to 20 stages, not 0`},
 		{func(h *House) { h.Programmes[0].Stages[0].TempC = 106 }, "stage 1: temp_c must be 20 to 105 °C, not 106"},
 		{func(h *House) { h.Programmes[0].Stages[0].HoldS = 7*24*3600 + 1 }, "stage 1: ramp_s and hold_s must be 0 to a week"},
-		{func(h *House) { h.Programmes[0].Stages[0].HoldS = 0 }, "a programme lasts longer than no time: give hold_s"},
+		{func(h *House) { h.Programmes[0].Stages[0].HoldS = 0 }, "a programme cannot be empty: give hold_s"},
 		{func(h *House) { h.Programmes[0].MaxS = 60 }, `programme "long, 9 h": max_s is shorter than its stages`},
 		{func(h *House) { h.Resins = nil }, "give 1 to 40 resins, not 0"},
 		{func(h *House) { h.Resins = append(h.Resins, h.Resins[0]) }, "two resins are called"},

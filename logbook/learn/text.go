@@ -15,7 +15,7 @@ func (r Report) Text(w io.Writer) error {
 	var b strings.Builder
 	r.head(&b)
 	b.WriteString("\n")
-	fmt.Fprintf(&b, "%-34s %9s  %-11s %s\n", "setting", "now", "book says", "behind it")
+	fmt.Fprintf(&b, "%-34s %9s  %-11s %s\n", "setting", "now", "book says", "based on")
 	for _, z := range []struct {
 		size     flash.Size
 		behind   flash.Behind
@@ -114,7 +114,7 @@ func (r Report) surety(b *strings.Builder) {
 	if len(r.Trend.Estimates) == 0 {
 		return
 	}
-	b.WriteString("\nHow sure: each value may well be off by the part behind it.\n")
+	b.WriteString("\nHow sure: each value may well be off by the percentage after it.\n")
 	untold := false
 	for _, e := range r.Trend.Estimates {
 		mark := ""

@@ -26,7 +26,7 @@ func checkChar(before string) (byte, error) {
 	for _, r := range before {
 		v := strings.IndexRune(hibcChars, r)
 		if v < 0 {
-			return 0, fmt.Errorf("%q stands in no HIBC code: it has capitals, digits and - . $ / + %% alone", r)
+			return 0, fmt.Errorf("%q is in no HIBC code: only capitals, digits and - . $ / + %% are", r)
 		}
 		sum += v
 	}
@@ -58,7 +58,7 @@ func parseHIBC(data string, year int) (Lot, error) {
 	var warn []string
 	if up := strings.ToUpper(s); up != s {
 		s = up
-		warn = append(warn, "HIBC has capitals alone and small letters came: is Caps Lock on while you scan?")
+		warn = append(warn, "HIBC uses capitals only and small letters came: is Caps Lock on while you scan?")
 	}
 	l, err := hibcOf(s, year)
 	l.Warnings = append(warn, l.Warnings...)

@@ -63,7 +63,7 @@ func Load(path string) (Key, error) {
 		return Key{}, fmt.Errorf("read the key: %w", err)
 	}
 	if runtime.GOOS != "windows" && fi.Mode().Perm()&0o077 != 0 {
-		return Key{}, fmt.Errorf("others may read the key %s: take the right away (chmod 600) and think of it as known", path)
+		return Key{}, fmt.Errorf("others may read the key %s: take the right away (chmod 600) and treat the key as known to others", path)
 	}
 	b, err := io.ReadAll(io.LimitReader(f, maxKeyFile))
 	if err != nil {

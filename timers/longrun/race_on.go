@@ -1,0 +1,5 @@
+//go:build race
+
+package longrun
+
+const race = true
