@@ -63,7 +63,7 @@ func TestReserve(t *testing.T) {
 	if size() != reserveBytes {
 		t.Fatalf("the reserve has %d bytes; told %q", size(), told)
 	}
-	if !said("little room") {
+	if !said("little space") {
 		t.Errorf("of little room nothing was said: %q", told)
 	}
 

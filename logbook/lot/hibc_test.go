@@ -127,7 +127,7 @@ func TestHIBCRefused(t *testing.T) {
 		"+":                                     "at least a labeler",
 		"++":                                    "more than + and a check character",
 		"+ ":                                    "at least a labeler",
-		"+A123BJC5Ö6E71G":                       "stands in no HIBC code",
+		"+A123BJC5Ö6E71G":                       "is in no HIBC code",
 		"+C1010345312000001117120508":           "the scanner types + for ]",
 		"+/EO5232013":                           "provider",
 		with("+A1"):                             "labeler of 4",
