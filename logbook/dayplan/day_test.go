@@ -17,6 +17,7 @@ import (
 	"pgregory.net/rapid"
 
 	"flaskside/logbook/house"
+	"flaskside/timers/longrun"
 	"flaskside/timers/plan"
 )
 
@@ -275,6 +276,7 @@ func rushDay() Question {
 
 // The reference's rush day 2: moving the large case due today makes the others safe.
 func TestTheDayAsksForOneCaseLater(t *testing.T) {
+	longrun.SkipUnderRace(t)
 	d, err := rushDay().Make(context.Background())
 	if err != nil {
 		t.Fatal(err)

@@ -12,6 +12,7 @@ import (
 
 	"flaskside/logbook/house"
 	"flaskside/logbook/words"
+	"flaskside/timers/longrun"
 	"flaskside/timers/plan"
 )
 
@@ -146,6 +147,7 @@ func anyHouse(t *rapid.T) house.House {
 }
 
 func TestTableOfFlasksToAMix(t *testing.T) {
+	longrun.SkipUnderRace(t)
 	h := asReference()
 	table, err := TableOf(h, h.Resins[0].Name, 23, 1, 1)
 	if err != nil {

@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"flaskside/timers/longrun"
 )
 
 // elsewhere is an invented lab unlike the house defaults.
@@ -29,6 +31,7 @@ func lab(seed uint64, s Settings, flasks int, weighed float64, sizes ...Size) (h
 // From a simulated book the values that made it come back, and forecast its later flasks
 // better than the house defaults do; what too little stands behind is kept and counted.
 func TestCalibrate(t *testing.T) {
+	longrun.SkipUnderRace(t)
 	truth := elsewhere()
 	hs := append(lab(1, truth, 12, 0, Small), lab(2, truth, 100, 0.25, Medium)...)
 	c, err := Calibrate(hs, HouseDefaults())

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/stat"
+
+	"flaskside/timers/longrun"
 )
 
 // filmLab is a lab whose flash ends on a film of 0.7 g, seven tenths of what its house
@@ -96,6 +98,7 @@ func giveUp(seed uint64, s Settings, flasks, most int, z Size) (all, closed []Hi
 // Whether a flask was given up depends on what was seen of it, which is in its trials: they
 // teach without bias, while the closed ones alone flatter the lab.
 func TestFlasksGivenUpTeachToo(t *testing.T) {
+	longrun.SkipUnderRace(t)
 	truth := HouseDefaults()
 	truth.Prior.Large = Prior{FirstG: 18, FirstSD: 0.5, Kept: 0.62, KeptSD: 0.2}
 	taught := func(hs []History) Prior {
@@ -132,6 +135,7 @@ func TestFlasksGivenUpTeachToo(t *testing.T) {
 // Grades alone do not tell the spread of the first flash from their own noise; weights do.
 // What is not told apart is said.
 func TestWhatGradesAloneDoNotTell(t *testing.T) {
+	longrun.SkipUnderRace(t)
 	sure := map[string][]float64{}
 	told := func(weighed float64) map[string]bool {
 		c, err := Calibrate(lab(41, HouseDefaults(), 60, weighed, Medium), HouseDefaults())

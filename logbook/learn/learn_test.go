@@ -19,6 +19,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/record"
 	"flaskside/timers"
+	"flaskside/timers/longrun"
 )
 
 // shop is an invented laboratory that writes records: its flasks and its hands are drawn
@@ -119,6 +120,7 @@ func study(t *testing.T, s *shop) (Lessons, Report) {
 // TestRecoversWhatWasDrawn: books drawn from known values give them back within their
 // error, trend and durations alike.
 func TestRecoversWhatWasDrawn(t *testing.T) {
+	longrun.SkipUnderRace(t)
 	s := newShop(7)
 	s.weighed, s.paceLn = 0.4, 0.3
 	s.trend.GradeSD, s.trend.WeighSD = 0.35, 0.18

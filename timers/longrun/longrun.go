@@ -3,7 +3,10 @@
 // as .ci/run sets it. For tests alone.
 package longrun
 
-import "os"
+import (
+	"os"
+	"testing"
+)
 
 // Variable is the environment variable that makes the tests long; any value but "" and "0".
 const Variable = "FLASKSIDE_LONG"
@@ -17,4 +20,13 @@ func Times(usual, long int) int {
 		return long
 	}
 	return usual
+}
+
+// SkipUnderRace skips, in a short run under the race detector, what is long arithmetic: it
+// takes twenty times as long there, and what runs at once in it other tests try as well.
+func SkipUnderRace(t testing.TB) {
+	t.Helper()
+	if race && testing.Short() {
+		t.Skip("long arithmetic: not tried under the race detector in a short run")
+	}
 }

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"testing"
+
+	"flaskside/timers/longrun"
 )
 
 // figure is a mean and its standard error.
@@ -222,6 +224,7 @@ func TestFiveResinsNeverShareAMix(t *testing.T) {
 // Three cases due today and six due tomorrow fill the bath by day and overnight; three that are due the day after have no
 // room. Put into a second load by day they kept the bath all night, and three due tomorrow were late on four days of five.
 func TestWhatHasNoRoomKeepsNoBathFromWhatIsDue(t *testing.T) {
+	longrun.SkipUnderRace(t)
 	h, cases := refHouse(), twelve()
 	h.ShortMin = 210
 	m, err := Make(context.Background(), h, cases, Options{Seed: 1, Days: 100})

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"flaskside/timers/longrun"
 )
 
 func advise(t *testing.T, jobs []Job, b Bench, o Options) Advice {
@@ -301,6 +303,7 @@ func TestAdviceIsSteady(t *testing.T) {
 // Watched for a minute with nothing done, the advice hardly ever changes; nor, for a bench on which not all can be
 // in time, does the flask to give up. Asked afresh each time it changes more often.
 func TestAdviceDoesNotFlicker(t *testing.T) {
+	longrun.SkipUnderRace(t)
 	const benches, seconds, every, draws = 4, 60, 5, 16
 	rng := rand.New(rand.NewPCG(8, 15))
 	sizes := house()

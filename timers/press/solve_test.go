@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"flaskside/timers/longrun"
 )
 
 // genSolvable draws a bench that is solved whole.
@@ -165,6 +167,7 @@ func everything(p *plan, w *world, seen map[string]float64) float64 {
 // as many playings. The rules alone, by which the look-ahead goes on, lose more than the advice does, so that what they
 // foretell is too low.
 func TestChancesForetoldAreSeen(t *testing.T) {
+	longrun.SkipUnderRace(t)
 	rng := rand.New(rand.NewPCG(7, 3))
 	for _, due := range [][]float64{{35, 35, 35, 35}, {20, 35, 20, 35}, {20, 35, 20, 35, 20, 35}} {
 		var jobs []Job
