@@ -196,7 +196,7 @@ func (d *desk) waiting() []int {
 func (d *desk) try(body action.Body) {
 	d.n++
 	if _, err := d.book.Append(action.Action{ID: fmt.Sprintf("do-%05d", d.n), At: d.ck.Read().Wall, By: "KT", Body: body, Why: "8"}); err == nil {
-		d.feed(Changed(d.book.State()))
+		d.heard()
 	}
 }
 
@@ -252,7 +252,7 @@ func TestThicknessOfLastWeek(t *testing.T) {
 	d.do(action.Clamp{Flask: 2})
 	d.do(action.Caution{Hazard: "bath"})
 	d.wait(31 * time.Minute)
-	d.start(d.book)
+	d.start(d.keeper)
 	d.feed(d.m.recallThickness()())
 	d.press("0 1 enter 1")
 	d.sees("medium base 3 to 7 mm thick")

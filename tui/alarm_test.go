@@ -12,6 +12,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/demo"
+	"flaskside/logbook/keep"
 	"flaskside/timers"
 )
 
@@ -115,7 +116,7 @@ func TestFloodKeepsThePlace(t *testing.T) {
 	floods := 0
 	rapid.Check(t, func(rt *rapid.T) {
 		d := newDesk(t, rapid.IntRange(80, 170).Draw(rt, "width"), 24)
-		d.m.cfg.By = rapid.SampledFrom([]string{"", "KT", "ABCDEFGH"}).Draw(rt, "by")
+		d.m.cfg.Keeper = d.join(keep.Person{By: rapid.SampledFrom([]string{"", "KT", "ABCDEFGH"}).Draw(rt, "by"), Own: true})
 		d.m.cfg.Title = rapid.SampledFrom([]string{"", "DEMO x20"}).Draw(rt, "title")
 		many := rapid.Bool().Draw(rt, "many") // drying times of nine flasks end at once
 		n := 9

@@ -10,6 +10,7 @@ import (
 	"flaskside/logbook/bath"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+	"flaskside/logbook/keep"
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
@@ -18,10 +19,8 @@ import (
 
 // cureView is the latest estimate of a load, and of which case it is one.
 type cureView struct {
-	key  uint64
-	est  bath.Estimate
-	core []cure.Knot
-	err  error
+	key uint64
+	keep.Cure
 }
 
 // cureDesk is what the screen knows of the loads in the baths. It is worked out
@@ -38,7 +37,7 @@ type cureDesk struct {
 type cureMsg struct{ views map[int]*cureView }
 
 // cureLate works out the loads about which something has changed since.
-func (m *sight) cureLate() tea.Cmd {
+func (m *Model) cureLate() tea.Cmd {
 	d := &m.cures
 	if d.busy || d.seq == m.st.Head.Seq && d.views != nil {
 		return nil
@@ -65,20 +64,17 @@ func (m *sight) cureLate() tea.Cmd {
 		return nil
 	}
 	d.busy = true
+	keeper := m.cfg.Keeper
 	return func() tea.Msg {
 		out := map[int]*cureView{}
 		for _, c := range stale {
-			v := &cureView{key: c.Key()}
-			if v.est, v.err = c.Estimate(); v.err == nil {
-				v.core = v.est.Core()
-			}
-			out[c.Load] = v
+			out[c.Load] = &cureView{c.Key(), keeper.Cure(c)}
 		}
 		return cureMsg{out}
 	}
 }
 
-func (m *sight) onCure(msg cureMsg) tea.Cmd {
+func (m *Model) onCure(msg cureMsg) tea.Cmd {
 	m.cures.busy = false
 	for no, v := range msg.views {
 		m.cures.views[no] = v
@@ -171,11 +167,11 @@ func (m *sight) loadLines(l *bench.Load, w int) []lineOf {
 	switch {
 	case v == nil:
 		return append(out, lineOf{dim, "working out what goes on in the flasks …"})
-	case v.err != nil:
-		return append(out, lineOf{warn, fit("no estimate: "+v.err.Error(), w)})
+	case v.Err != nil:
+		return append(out, lineOf{warn, fit("no estimate: "+v.Err.Error(), w)})
 	}
 	roles := map[bath.Kind]role{bath.Plain: plain, bath.Caution: warn, bath.Cost: strong, bath.Small: dim}
-	for _, line := range v.est.Lines(m.sayOf(l)) {
+	for _, line := range v.Estimate.Lines(m.sayOf(l)) {
 		for _, t := range wrap(line.Text, w) {
 			out = append(out, lineOf{roles[line.Kind], t})
 		}
@@ -250,16 +246,16 @@ func (m *sight) standLines(fl *bench.Flask, w int) []lineOf {
 func (m *sight) shortLines(l *bench.Load, w int) []lineOf {
 	out := m.stayLines(l, w)
 	v := m.cures.views[l.No]
-	if v == nil || v.err != nil {
+	if v == nil || v.Err != nil {
 		return out
 	}
 	if t, ok := m.coreNow(l, v); ok {
 		out = append(out, lineOf{plain, fit(fmt.Sprintf("core about %s, bath %s (estimate)", m.temp(math.Round(t.core)), m.temp(t.bath)), w)})
 	}
-	if c := v.est.Cure.Range.CautionText; c != "" {
-		out = append(out, lineOf{warn, fit("caution: core may pass "+m.temp(math.Round(v.est.Cure.Range.BoilsC*10)/10)+", where monomer boils", w)})
+	if c := v.Estimate.Cure.Range.CautionText; c != "" {
+		out = append(out, lineOf{warn, fit("caution: core may pass "+m.temp(math.Round(v.Estimate.Cure.Range.BoilsC*10)/10)+", where monomer boils", w)})
 	}
-	for _, s := range wrap(v.est.Short(m.sayOf(l)), w) {
+	for _, s := range wrap(v.Estimate.Short(m.sayOf(l)), w) {
 		out = append(out, lineOf{dim, s})
 	}
 	return out
@@ -268,10 +264,10 @@ func (m *sight) shortLines(l *bench.Load, w int) []lineOf {
 // coreNow is the estimate of bath and core at this moment.
 func (m *sight) coreNow(l *bench.Load, v *cureView) (t struct{ bath, core float64 }, ok bool) {
 	s := m.now.Since(l.In).For.Seconds()
-	if len(v.core) == 0 || s > v.core[len(v.core)-1].TimeS {
+	if len(v.Core) == 0 || s > v.Core[len(v.Core)-1].TimeS {
 		return t, false
 	}
-	t.bath, t.core = cure.BathAt(v.est.Bath, s), cure.BathAt(v.core, s)
+	t.bath, t.core = cure.BathAt(v.Estimate.Bath, s), cure.BathAt(v.Core, s)
 	return t, true
 }
 
@@ -283,7 +279,7 @@ var bathRoles = map[chart.Role]role{
 // bathChart adds the curve of a load to a page, high rows of it.
 func (m *sight) bathChart(s *sheet, l *bench.Load, high int) {
 	v := m.cures.views[l.No]
-	if v == nil || v.err != nil {
+	if v == nil || v.Err != nil {
 		return
 	}
 	top := len(s.lines)
@@ -303,8 +299,8 @@ func (m *sight) bathChart(s *sheet, l *bench.Load, high int) {
 
 // bathPicture is a load as the chart draws it.
 func (m *sight) bathPicture(l *bench.Load, v *cureView) chart.BathPicture {
-	end := v.est.Case.Programme.Total()
-	p := chart.BathPicture{Bath: v.est.Bath, Core: v.core, NowS: m.now.Since(l.In).For.Seconds(), EndS: end.Seconds(),
+	end := v.Estimate.Case.Programme.Total()
+	p := chart.BathPicture{Bath: v.Estimate.Bath, Core: v.Core, NowS: m.now.Since(l.In).For.Seconds(), EndS: end.Seconds(),
 		Temp: func(c float64) string { return units.FormatTemp(c, m.house().Units.Temperature) }}
 	for _, s := range l.Stages {
 		p.Holds = append(p.Holds, s.TempC)
@@ -328,11 +324,11 @@ func (m *sight) bandWords(al timers.Alarm) string {
 		return "BATH OUT OF BAND"
 	}
 	cost, setC := "", 0.0
-	if v := m.cures.views[l.No]; v != nil && v.err == nil && len(v.est.Excursions) > 0 {
-		x := v.est.Excursions[len(v.est.Excursions)-1]
+	if v := m.cures.views[l.No]; v != nil && v.Err == nil && len(v.Estimate.Excursions) > 0 {
+		x := v.Estimate.Excursions[len(v.Estimate.Excursions)-1]
 		setC = x.Excursion.SetC
 		switch {
-		case x.Never, v.est.MakeUp.Again:
+		case x.Never, v.Estimate.MakeUp.Again:
 			cost = ": START IT AGAIN"
 		case !x.Reached:
 			cost = ": HOLD +2 DAYS"
@@ -364,14 +360,3 @@ func (m *sight) silentWords(al timers.Alarm) string {
 	}
 	return fmt.Sprintf("PROBE OF BATH %d SILENT %s", l.Bath, length(quiet+al.Since.For))
 }
-
-// Tell is a line for the screen from whoever works beside it, such as a probe.
-func Tell(line string) tea.Msg { return tellMsg{line} }
-
-type tellMsg struct{ line string }
-
-// Trouble is such a line that stays until a hand is there: what is wrong beside the
-// logbook, or with its disk.
-func Trouble(line string) tea.Msg { return troubleMsg{line} }
-
-type troubleMsg struct{ line string }

@@ -34,7 +34,7 @@ func bathDesk(t *testing.T, w, h, n int) *desk {
 func (d *desk) do(body action.Body) {
 	d.t.Helper()
 	d.unheard(body)
-	d.feed(Changed(d.book.State()))
+	d.heard()
 }
 
 // unheard records something the screen does not hear of yet.
@@ -63,11 +63,11 @@ func (d *desk) reads(minutes int, tempC float64) {
 		d.ck.Run(time.Minute)
 		d.unheard(action.BathReading{Bath: 1, TempC: tempC, Source: "probe"})
 	}
-	d.feed(Changed(d.book.State()))
+	d.heard()
 }
 
 // settle lets the screen look at the clock, which has it take everything in.
-func (d *desk) settle() { d.m.before = d.ck.Read(); d.run(d.m.onTick()) }
+func (d *desk) settle() { d.run(d.m.onTick()) }
 
 // TestBathScreens keeps the page of the baths.
 func TestBathScreens(t *testing.T) {
@@ -115,7 +115,7 @@ func TestBandAlarmOnTheScreen(t *testing.T) {
 	if len(d.raw) == 0 || !strings.Contains(d.raw[0], "BATH 1 60 °C, SHOULD BE 74 °C") {
 		t.Errorf("the terminal was sent %q", d.raw)
 	}
-	cost := d.m.cures.views[1].est.Excursions[0].Minutes
+	cost := d.m.cures.views[1].Estimate.Excursions[0].Minutes
 	if cost < 25 || cost > 45 { // an hour at 60 °C costs 1 to 1.5 h by the reference model
 		t.Errorf("half an hour at 60 °C costs %.0f min", cost)
 	}
@@ -156,7 +156,7 @@ func TestWorkedOutOnce(t *testing.T) {
 		t.Error("it is worked out twice at a time")
 	}
 	d.run(d.m.onCure(cureMsg{}))
-	if got := d.m.cures.views[1].est.Case.Readings; len(got) != 2 {
+	if got := d.m.cures.views[1].Estimate.Case.Readings; len(got) != 2 {
 		t.Errorf("afterwards it rests on %d readings", len(got))
 	}
 	d.do(action.BathUnload{Flasks: []int{1}})
@@ -189,7 +189,7 @@ func TestColdFlasksInTheForm(t *testing.T) {
 	d.sees("out from 18:31", "the bath: dip of about", "sets place 1 2 back", "in the bath now?")
 	d.press("1")
 	d.at(3, bench.InBath)
-	if n := len(d.m.cures.views[1].est.Dips); n != 1 {
+	if n := len(d.m.cures.views[1].Estimate.Dips); n != 1 {
 		t.Errorf("the first load has %d dips", n)
 	}
 }
@@ -340,7 +340,8 @@ func TestProbesAreNotTakenBack(t *testing.T) {
 // TestTell is a line from beside the screen.
 func TestTell(t *testing.T) {
 	d := newDesk(t, 80, 24)
-	d.feed(Tell("probe of bath 1: line refused"))
+	d.hub.Tell("probe of bath 1: line refused")
+	d.heard()
 	d.sees("probe of bath 1: line refused")
 }
 
@@ -354,8 +355,10 @@ func TestTroubleStays(t *testing.T) {
 			t.Errorf("the trouble is shown:\n%s", d.screen())
 		}
 	}
-	d.feed(Trouble("the disk is full"))
-	d.feed(Tell("reading of bath 1"))
+	d.hub.Trouble("the disk is full")
+	d.heard()
+	d.hub.Tell("reading of bath 1")
+	d.heard()
 	hides()
 	d.wait(time.Minute)
 	d.sees("the disk is full")

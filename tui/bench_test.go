@@ -7,6 +7,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/keep"
 	"flaskside/timers/simclock"
 )
 
@@ -46,7 +47,12 @@ func fullDesk(b *testing.B) *Model {
 	for i := 0; i < 43; i++ {
 		do(action.TimerStart{Label: fmt.Sprint("timer ", i), Count: "window", MinS: 60 * (i + 1), MaxS: 120 * (i + 1)})
 	}
-	m := New(Config{Keeper: book, Hands: ck, NewID: func() string { n++; return fmt.Sprint("k", n) }, Every: time.Second, Tick: time.Second, By: "KT"})
+	newID := func() string { n++; return fmt.Sprint("k", n) }
+	screen, err := keep.New(book, ck, newID).Join(keep.Person{By: "KT", Own: true})
+	if err != nil {
+		b.Fatal(err)
+	}
+	m := New(Config{Keeper: screen, Hands: ck, NewID: newID, Every: time.Second})
 	m.w, m.h, m.sel, m.advising = 160, 45, 3, true
 	m.home()
 	m.lookAtClock()

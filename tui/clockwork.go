@@ -1,16 +1,14 @@
 package tui
 
 import (
-	"fmt"
-	"time"
-
 	tea "charm.land/bubbletea/v2"
 
-	"flaskside/logbook/action"
+	"flaskside/logbook"
+	"flaskside/logbook/keep"
 	"flaskside/timers"
 )
 
-// onTick looks at the clocks, tells what happened to them, and rings.
+// onTick looks at the clocks, and rings.
 func (m *Model) onTick() tea.Cmd {
 	m.lookAtClock()
 	if m.toast != "" && m.cfg.Hands.Read().Mono-m.toastAt > toastFor {
@@ -20,15 +18,6 @@ func (m *Model) onTick() tea.Cmd {
 		}
 	}
 	var cmds []tea.Cmd
-	for _, e := range timers.Compare(m.before, m.now.Reading, m.cfg.Tick) {
-		cmds = append(cmds, m.onClock(e))
-	}
-	m.before = m.now.Reading
-	if d := m.now.Mono - m.beatAt; d >= time.Minute || d < 0 {
-		m.beatAt = m.now.Mono
-		keeper := m.cfg.Keeper
-		cmds = append(cmds, func() tea.Msg { return beatMsg{keeper.Beat()} })
-	}
 	if m.cfg.Script != nil {
 		cmds = append(cmds, m.cfg.Script.play(m))
 	}
@@ -36,30 +25,33 @@ func (m *Model) onTick() tea.Cmd {
 	return tea.Batch(cmds...)
 }
 
-// onClock records what happened to the clocks and tells it once.
-func (m *Model) onClock(e timers.ClockEvent) tea.Cmd {
-	words := clockWords(e)
-	m.say(warn, words)
-	return m.append(action.Clock{What: string(e.What), ByS: int(e.By / time.Second), Detail: fit(e.Detail, 100)}, "", nil)
-}
-
-func clockWords(e timers.ClockEvent) string {
-	switch e.What {
-	case timers.Slept:
-		return fmt.Sprintf("the computer slept %s (%s to %s): the timers kept running", length(e.By), e.From.Format("15:04"), e.To.Format("15:04"))
-	case timers.Stepped:
-		dir := "forward"
-		by := e.By
-		if by < 0 {
-			dir, by = "back", -by
-		}
-		return fmt.Sprintf("the clock was moved %s %s: check the time; timers are not affected", dir, length(by))
-	case timers.Stalled:
-		return fmt.Sprintf("the program did not run for %s", length(e.By))
-	case timers.Zone:
-		return "the time zone changed: " + e.Detail + "; timers are not affected"
+// onNews takes what is new on the bench.
+func (m *Model) onNews(n keep.News) tea.Cmd {
+	m.floodN, m.floodOn = n.Flood.N, n.Flood.On
+	m.bell.Flood = m.floodOn
+	back := m.lost != nil && n.Lost == nil && !m.saving
+	if n.State.Bench != nil && (n.State.Head.Seq >= m.st.Head.Seq || back) { // what was saved meanwhile is newer
+		m.refresh(n.State)
 	}
-	return fmt.Sprintf("the computer was restarted between %s and %s; times across the restart are estimated", e.From.Format("Mon 15:04"), e.To.Format("Mon 15:04"))
+	switch {
+	case back:
+		if m.say(good, "the logbook can be reached again"); m.gone() {
+			m.say(good, "the bench is running again")
+		}
+		m.lost = nil
+	case n.Lost != nil && m.lost == nil && !m.saving: // a record on its way is told of by its answer
+		m.unknown(n.Lost)
+	case n.Lost != nil && m.lost != nil:
+		m.lost = n.Lost
+	}
+	for _, l := range n.Lines {
+		if l.Trouble {
+			m.trouble = oneLine(l.Text)
+		} else {
+			m.say(warn, oneLine(l.Text))
+		}
+	}
+	return tea.Batch(m.ring(), m.adviseLate(), m.cureLate())
 }
 
 // ring sounds the bell where an alarm is due, and says so in the terminal's own
@@ -69,10 +61,11 @@ func (m *Model) ring() tea.Cmd {
 	if al == nil {
 		return nil
 	}
-	words := oneLine(m.alarmWords(*al))
-	ring := m.raw("\a" + m.notice.sequence(words))
-	if tell := m.cfg.OnAlarm; tell != nil {
-		return tea.Batch(ring, func() tea.Msg { tell(words); return nil })
-	}
-	return ring
+	return m.raw("\a" + m.notice.sequence(oneLine(m.alarmWords(*al))))
+}
+
+// AlarmWords say in capitals what an alarm wants to be known, in one line.
+func AlarmWords(st logbook.State, now timers.Now, al timers.Alarm) string {
+	m := sight{st: st, now: now, windows: st.Bench.Windows()}
+	return oneLine(m.alarmWords(al))
 }

@@ -14,6 +14,7 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook"
+	"flaskside/logbook/keep"
 	"flaskside/timers/simclock"
 )
 
@@ -32,6 +33,9 @@ type desk struct {
 	raw    []string // what was sent to the terminal as it is
 	quit   bool
 	keeper Keeper
+	hub    *keep.Hub
+	at0    *keep.Screen // of the hub
+	watch  *keep.Watch
 	advise bool // let the press order be worked out too
 }
 
@@ -54,16 +58,34 @@ func (d *desk) openBook() {
 	}
 	d.t.Cleanup(func() { _ = b.Close() })
 	d.book = b
-	d.start(b)
+	d.hub = keep.New(b, d.ck, func() string { d.n++; return fmt.Sprintf("hub-%05d", d.n) })
+	d.watch = &keep.Watch{Tick: time.Second}
+	d.watch.On(d.hub)
+	d.start(d.join(keep.Person{By: "KT", Own: true}))
 }
 
+// join is another screen of the bench.
+func (d *desk) join(p keep.Person) *keep.Screen {
+	d.t.Helper()
+	s, err := d.hub.Join(p)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	d.at0 = s
+	return s
+}
+
+// heard lets the screen hear what is new on the bench.
+func (d *desk) heard() { d.feed(Heard(d.at0.Take())) }
+
+// start begins a screen at a keeper.
 func (d *desk) start(k Keeper) {
 	w, h := 80, 24
 	if d.m != nil {
 		w, h = d.m.w, d.m.h
 	}
 	d.keeper = k
-	d.m = New(Config{Keeper: k, Hands: d.ck, NewID: func() string { d.n++; return fmt.Sprintf("id-%05d", d.n) }, Every: time.Second, Tick: time.Second, By: "KT"})
+	d.m = New(Config{Keeper: k, Hands: d.ck, NewID: func() string { d.n++; return fmt.Sprintf("id-%05d", d.n) }, Every: time.Second})
 	d.m.w, d.m.h = w, h
 	d.m.advising = !d.advise
 }
@@ -141,8 +163,10 @@ func (d *desk) one(key string) {
 // wait lets time pass and the screen look at the clock.
 func (d *desk) wait(by time.Duration) *desk {
 	d.ck.Run(by - time.Second)
-	d.m.before = d.ck.Read()
+	d.watch.On(d.hub)
 	d.ck.Run(time.Second)
+	d.watch.Look()
+	d.heard()
 	d.run(d.m.onTick())
 	return d
 }

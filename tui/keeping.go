@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/keep"
 	"flaskside/logbook/words"
 )
 
@@ -64,12 +65,19 @@ func (m *Model) onSaved(msg savedMsg) tea.Cmd {
 // unknown says that nobody can tell what became of the last records.
 func (m *Model) unknown(err error) {
 	m.lost = err
+	if m.gone() {
+		m.say(alarm, "THE BENCH IS NOT RUNNING. Nothing can be recorded, and other screens may stay silent; this one waits for it")
+		return
+	}
 	if errors.Is(err, logbook.ErrTaken) {
 		m.say(alarm, "SAVED OR NOT: UNKNOWN. The file of the logbook was taken away: put it back, then ENTER")
 		return
 	}
 	m.say(alarm, "SAVED OR NOT: UNKNOWN. The logbook cannot be reached; ENTER tries again")
 }
+
+// gone tells whether the bench that this screen shows runs no more.
+func (m *Model) gone() bool { return errors.Is(m.lost, keep.ErrGone) }
 
 func (m *Model) unsend() {
 	if f := m.form(); f != nil {

@@ -8,7 +8,6 @@
 package tui
 
 import (
-	"errors"
 	"slices"
 	"time"
 
@@ -16,7 +15,9 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/bath"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/keep"
 	"flaskside/logbook/lot/recall"
 	"flaskside/timers"
 )
@@ -28,23 +29,25 @@ type Keeper interface {
 	Whole(from, until time.Time) (*bench.Bench, error) // the bench with all that was done in a time
 	Append(action.Action) (logbook.Saved, error)
 	Now() timers.Now
-	Beat() error
 	Reopen() error
+	Me() keep.Person       // whose screen it is, and what they may do
+	Absence() keep.Absence // since when they had seen nothing of the bench
+	RunsOn() bool          // the bench runs on when the screen is left
+	Drafts() keep.Drafts   // what they typed elsewhere and did not send; asked for once
+	Press(now timers.Now, mixSize string) (keep.Press, error)
+	Cure(bath.Case) keep.Cure
 }
 
 // Config is what the screen is handed.
 type Config struct {
 	Keeper   Keeper
-	Hands    timers.Clock       // the clock that tells a doubled key from two
-	NewID    func() string      // an id for each action
-	Every    time.Duration      // how often the screen looks at the clock
-	Tick     time.Duration      // how long that is on the keeper's clock
-	By       string             // initials given on the command line
-	Title    string             // stands in the top line; the demo says what it is
-	ScanHold time.Duration      // how long a key may wait for the next of a scan; 0: scans on the bench are not looked for
-	OnAlarm  func(words string) // told of each alarm that sounds; nil for nobody
-	Notify   Notify             // how the terminal is told of an alarm beside the bell; "" for auto
-	Script   *Script            // a shift that plays itself, for the demo
+	Hands    timers.Clock  // the clock that tells a doubled key from two
+	NewID    func() string // an id for each action
+	Every    time.Duration // how often the screen looks at the clock
+	Title    string        // stands in the top line; the demo says what it is
+	ScanHold time.Duration // how long a key may wait for the next of a scan; 0: scans on the bench are not looked for
+	Notify   Notify        // how the terminal is told of an alarm beside the bell; "" for auto
+	Script   *Script       // a shift that plays itself, for the demo
 }
 
 // Model is the whole screen: a page, what lies over it, and what both look upon. What a
@@ -57,11 +60,9 @@ type Model struct {
 	keeping
 	told
 	page   page
-	overs  []over                       // what lies over the page; the last one has the keys
-	drafts map[string]map[string]string // typed and left, by the form's title and the field's name
+	overs  []over      // what lies over the page; the last one has the keys
+	drafts keep.Drafts // typed and left, by the form's title and the field's name
 	bell   timers.Bell
-	before timers.Reading // of the clocks, at the last look
-	beatAt time.Duration
 }
 
 // terminal is what is known of the one at hand.
@@ -86,20 +87,19 @@ type told struct {
 
 // Messages of the screen's own.
 type (
-	tickMsg    struct{}
-	changedMsg struct{ st logbook.State }
-	savedMsg   struct {
+	tickMsg  struct{}
+	heardMsg struct{ news keep.News }
+	savedMsg struct {
 		saved logbook.Saved
 		err   error
 		what  action.Action
 		then  func(logbook.Saved) tea.Cmd
 	}
 	reopenedMsg struct{ err error }
-	beatMsg     struct{ err error }
 )
 
-// Changed tells the screen that the book changed through another door.
-func Changed(st logbook.State) tea.Msg { return changedMsg{st} }
+// Heard tells the screen what is new on the bench.
+func Heard(n keep.News) tea.Msg { return heardMsg{n} }
 
 // New makes the screen. It shows at once what fell due while no program ran.
 func New(cfg Config) *Model {
@@ -108,7 +108,7 @@ func New(cfg Config) *Model {
 	m.home()
 	m.bell.Every = map[timers.Priority]time.Duration{}
 	m.refresh(cfg.Keeper.State())
-	m.before = m.now.Reading
+	m.drafts = cfg.Keeper.Drafts()
 	m.lookBack()
 	for fl := range m.bench().OnPlaces() {
 		m.sel = fl.Place
@@ -140,8 +140,6 @@ func (m *Model) lookAtClock() {
 	}
 	m.standings = timers.StandAll(plainWs, m.now)
 	m.alarms = m.bench().Alarms(m.now)
-	m.floodN, m.floodOn = m.flood.Look(m.alarms, m.now)
-	m.bell.Flood = m.floodOn
 }
 
 // Init starts the one chain of ticks and asks the terminal about its background and its
@@ -176,9 +174,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.notice = m.cfg.Notify.of(msg.Name)
 	case tickMsg:
 		return m, tea.Batch(m.tick(), m.onTick())
-	case changedMsg:
-		m.refresh(msg.st)
-		return m, tea.Batch(m.ring(), m.adviseLate(), m.cureLate())
+	case heardMsg:
+		return m, m.onNews(msg.news)
 	case adviceMsg:
 		return m, m.onAdvice(msg)
 	case cureMsg:
@@ -187,17 +184,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.thick.of = msg
 	case linesMsg:
 		msg.f.lines = msg.lines
-	case tellMsg:
-		m.say(warn, msg.line)
-	case troubleMsg:
-		m.trouble = msg.line
 	case savedMsg:
 		return m, m.onSaved(msg)
-	case beatMsg:
-		// Any other beat that is missed is made up by the next.
-		if errors.Is(msg.err, logbook.ErrUnknown) && m.lost == nil {
-			m.unknown(msg.err)
-		}
 	case reopenedMsg:
 		m.saving = false
 		if msg.err != nil {
@@ -244,12 +232,8 @@ func (m *Model) say(r role, s string) {
 // toastFor is how long a line stays.
 const toastFor = 8 * time.Second
 
-func (m *Model) by() string {
-	if m.bench().Crew != "" {
-		return m.bench().Crew
-	}
-	return m.cfg.By
-}
+// by is whose screen it is: never who signed on at another one.
+func (m *Model) by() string { return m.cfg.Keeper.Me().By }
 
 // key lets one key count.
 func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
@@ -260,7 +244,7 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	if key == "ctrl+l" {
 		return tea.ClearScreen
 	}
-	if m.lost != nil && key == "enter" {
+	if m.lost != nil && !m.gone() && key == "enter" {
 		m.saving = true
 		keeper := m.cfg.Keeper
 		return func() tea.Msg { return reopenedMsg{keeper.Reopen()} }
@@ -390,7 +374,10 @@ func (m *Model) keyLots(string) tea.Cmd { m.page = &lotsPage{leaf{m: m}}; return
 // keyQuit asks before leaving.
 func (m *Model) keyQuit(string) tea.Cmd {
 	ask := "Quit? Your work is here when you come back."
-	if len(m.windows) > 0 {
+	switch {
+	case m.cfg.Keeper.RunsOn():
+		ask = "Quit? The bench runs on without this screen."
+	case len(m.windows) > 0:
 		ask = "Quit? Timers keep running, but nothing rings until you open it again."
 	}
 	f := &form{title: ask, fields: []*field{choose("sure", "", "quit")}}

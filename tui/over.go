@@ -5,6 +5,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/keep"
 )
 
 // over lies over a page and has the keys: a question, a form, a menu.
@@ -113,10 +114,18 @@ func (m *Model) leave() {
 		return
 	}
 	if m.drafts == nil {
-		m.drafts = map[string]map[string]string{}
+		m.drafts = keep.Drafts{}
 	}
 	m.drafts[f.title] = kept
 	m.say(dim, "left without a record; what you typed is kept for when you come back")
+}
+
+// Typed gives what was typed and is on no disk, with what still stands in a question.
+func (m *Model) Typed() keep.Drafts {
+	for len(m.overs) > 0 {
+		m.leave()
+	}
+	return m.drafts
 }
 
 // answer has a form's action recorded; the form stays until it is on the disk.

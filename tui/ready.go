@@ -11,6 +11,7 @@ import (
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/flash"
+	"flaskside/logbook/keep"
 	"flaskside/logbook/words"
 	"flaskside/timers/press"
 	"flaskside/tui/chart"
@@ -97,19 +98,15 @@ type pressDesk struct {
 
 // adviceMsg is what the press order makes of the bench.
 type adviceMsg struct {
-	seq    uint64
-	advice press.Advice
-	cost   *press.MixCost
-	left   time.Duration
-	err    error
+	keep.Press
+	err error
 }
 
 // mixSize is the size of the one flask that another mix is weighed for.
 const mixSize = "medium"
 
-// adviseEvery is how often the press order is asked anew while nothing is
-// recorded: time passing changes it slowly.
-const adviseEvery = 10 * time.Second
+// adviseEvery is how often the press order is asked anew while nothing is recorded.
+const adviseEvery = keep.PressFor
 
 // advise asks for the press order beside the screen, so that no key waits for it.
 func (m *Model) advise() tea.Cmd {
@@ -117,19 +114,13 @@ func (m *Model) advise() tea.Cmd {
 		return nil
 	}
 	m.advising, m.advisedAt, m.advisedSeq = true, m.now.Mono, m.st.Head.Seq
-	b, now, seq := m.bench(), m.now, m.st.Head.Seq
-	_, asked := m.page.(*pressPage)
-	asked = asked || m.w >= beside
+	keeper, now, size := m.cfg.Keeper, m.now, ""
+	if _, asked := m.page.(*pressPage); asked || m.w >= beside {
+		size = mixSize
+	}
 	return func() tea.Msg {
-		msg := adviceMsg{seq: seq}
-		msg.advice, msg.err = b.PressOrder(now)
-		msg.left = b.PressWorkLeft(now)
-		if asked {
-			if c, err := b.CostOfMix(now, mixSize, 1); err == nil {
-				msg.cost = &c
-			}
-		}
-		return msg
+		p, err := keeper.Press(now, size)
+		return adviceMsg{p, err}
 	}
 }
 
@@ -144,8 +135,8 @@ func (m *Model) adviseLate() tea.Cmd {
 func (m *Model) onAdvice(msg adviceMsg) tea.Cmd {
 	m.advising = false
 	if msg.err == nil {
-		m.advice = &msg.advice
-		m.mixCost, m.pressLeft = msg.cost, msg.left
+		m.advice = &msg.Advice
+		m.mixCost, m.pressLeft = msg.Mix, msg.Left
 	}
 	return m.adviseLate()
 }

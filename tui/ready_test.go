@@ -18,7 +18,7 @@ func (d *desk) record(body action.Body) {
 	if _, err := d.book.Append(action.Action{ID: fmt.Sprintf("beside-%04d", d.n), At: d.ck.Read().Wall, By: "KT", Body: body, Why: "8"}); err != nil {
 		d.t.Fatal(err)
 	}
-	d.feed(Changed(d.book.State()))
+	d.heard()
 }
 
 func (d *desk) hides(words ...string) {

@@ -2,6 +2,8 @@ package tui
 
 import (
 	"bytes"
+	"context"
+	"crypto/rand"
 	"fmt"
 	"path/filepath"
 	"regexp"
@@ -14,6 +16,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/keep"
 	"flaskside/timers"
 )
 
@@ -74,14 +77,21 @@ func TestTheAlarmRings(t *testing.T) {
 		var told []string
 		var first time.Time
 		var out lockedBuffer
-		m := New(Config{Keeper: book, Hands: clock, NewID: func() string { n++; return fmt.Sprint("m", n) }, Every: time.Second, Tick: time.Second, By: "KT",
-			OnAlarm: func(words string) {
-				mu.Lock()
-				defer mu.Unlock()
-				if told = append(told, words); len(told) == 1 {
-					first = time.Now()
-				}
-			}})
+		newID := func() string { return rand.Text() }
+		hub := keep.New(book, clock, newID)
+		screen, err := hub.Join(keep.Person{By: "KT", Own: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		m := New(Config{Keeper: screen, Hands: clock, NewID: newID, Every: time.Second})
+		ctx, leave := context.WithCancel(t.Context())
+		go hub.Watch(ctx, keep.Watch{Every: time.Second, Tick: time.Second, Words: AlarmWords, OnAlarm: func(words string) {
+			mu.Lock()
+			defer mu.Unlock()
+			if told = append(told, words); len(told) == 1 {
+				first = time.Now()
+			}
+		}})
 		p := tea.NewProgram(m, tea.WithInput(nil), tea.WithOutput(&out), tea.WithWindowSize(80, 24), tea.WithFPS(10), tea.WithoutSignalHandler(), tea.WithEnvironment([]string{"TERM=xterm-256color"}))
 		over := make(chan error, 1)
 		go func() { _, err := p.Run(); over <- err }()
@@ -108,6 +118,7 @@ func TestTheAlarmRings(t *testing.T) {
 			t.Errorf("unanswered it has told %q", told)
 		}
 		mu.Unlock()
+		leave()
 		p.Quit()
 		if err := <-over; err != nil {
 			t.Error(err)

@@ -144,6 +144,8 @@ func (m *Model) drawStrip(f *frame) {
 	x += 2
 	width := f.w - x
 	switch {
+	case m.gone():
+		f.put(x, 0, width, alarm, pad(" THE BENCH IS NOT RUNNING · waiting for it ", width))
 	case m.lost != nil:
 		f.put(x, 0, width, alarm, pad(" LOGBOOK OUT OF REACH · ENTER tries again ", width))
 	case top != nil:

@@ -207,7 +207,7 @@ func TestAsksWhoAfterIdle(t *testing.T) {
 	if _, err := d.book.Append(action.Action{ID: "house", At: d.ck.Read().Wall, Body: action.Settings{House: h}}); err != nil {
 		t.Fatal(err)
 	}
-	d.feed(Changed(d.book.State()))
+	d.heard()
 	d.press("2")
 	d.ck.Run(11 * time.Minute)
 	d.press("enter")

@@ -261,7 +261,7 @@ func packed(t *testing.T) *desk {
 	if _, err := d.book.Append(action.Action{ID: "press-read", At: d.ck.Read().Wall, By: "KT", Body: action.Caution{Hazard: "press"}}); err != nil {
 		t.Fatal(err)
 	}
-	d.feed(Changed(d.book.State()))
+	d.heard()
 	return d
 }
 
@@ -295,7 +295,7 @@ func TestFirstTrialWithoutFlash(t *testing.T) {
 
 // failing is a keeper whose next record meets a failing disk.
 type failing struct {
-	*logbook.Book
+	Keeper
 	err   error
 	after bool // the record is saved before the error
 }
@@ -303,20 +303,20 @@ type failing struct {
 func (f *failing) Append(a action.Action) (logbook.Saved, error) {
 	if f.err != nil {
 		if f.after {
-			if _, err := f.Book.Append(a); err != nil {
+			if _, err := f.Keeper.Append(a); err != nil {
 				return logbook.Saved{}, err
 			}
 		}
 		return logbook.Saved{}, f.err
 	}
-	return f.Book.Append(a)
+	return f.Keeper.Append(a)
 }
 
 // TestNothingTypedIsLost keeps the answers of a form when the disk fails, and says
 // which of the three it is.
 func TestNothingTypedIsLost(t *testing.T) {
 	d := newDesk(t, 80, 24)
-	k := &failing{Book: d.book, err: fmt.Errorf("%w: no space left on device", logbook.ErrNotSaved)}
+	k := &failing{Keeper: d.keeper, err: fmt.Errorf("%w: no space left on device", logbook.ErrNotSaved)}
 	d.start(k)
 	d.openFlask(1, "4417", 1, 2)
 	d.sees("NOT SAVED", "4417")

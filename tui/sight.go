@@ -18,7 +18,6 @@ type sight struct {
 	windows   []bench.Window
 	standings []timers.Standing
 	alarms    []timers.Alarm
-	flood     timers.Flood
 	floodN    int // alarms of the last ten minutes
 	floodOn   bool
 	pressDesk

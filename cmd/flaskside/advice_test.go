@@ -18,6 +18,7 @@ import (
 	"flaskside/logbook/door"
 	"flaskside/logbook/flash"
 	"flaskside/logbook/house"
+	"flaskside/logbook/keep"
 	"flaskside/logbook/record"
 	"flaskside/timers/simclock"
 	"flaskside/timers/sysclock"
@@ -219,7 +220,7 @@ func TestCalibrateThroughTheDoor(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer func() { _ = book.Close() }()
-	stop, err := door.Serve(t.Context(), book, clock)
+	stop, err := door.Serve(t.Context(), keep.New(book, clock, newID))
 	if err != nil {
 		t.Skipf("no door on this machine: %v", err)
 	}

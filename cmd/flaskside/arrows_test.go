@@ -40,6 +40,7 @@ func TestArrows(t *testing.T) {
 		{"flaskside/logbook/check", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
 		{"flaskside/logbook", append([]string{"flaskside/tui"}, screen...)},
 		{"flaskside/logbook/probe", append([]string{"flaskside/tui"}, screen...)},
+		{"flaskside/logbook/keep", append([]string{"flaskside/tui", "flaskside/logbook/door", "net/http"}, screen...)},
 		{"flaskside/logbook/door", append([]string{"flaskside/tui"}, screen...)},
 		// The screen writes no paper and no workbook.
 		{"flaskside/tui", []string{"flaskside/cmd", "codeberg.org/go-pdf/", "github.com/xuri/", "golang.org/x/image/"}},

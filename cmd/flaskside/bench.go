@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -19,8 +20,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/demo"
 	"flaskside/logbook/disk"
-	"flaskside/logbook/door"
-	"flaskside/logbook/probe"
+	"flaskside/logbook/keep"
 	"flaskside/timers"
 	"flaskside/timers/simclock"
 	"flaskside/timers/sysclock"
@@ -43,48 +43,35 @@ func newID() string {
 
 // runBench opens the bench on a book and stays until it is left.
 func runBench(ctx context.Context, o *options) error {
-	tell, err := alarmTeller(o.onAlarm)
-	if err != nil {
-		return err
-	}
 	notify, err := tui.ParseNotify(o.notify)
 	if err != nil {
 		return wrongUsage("--notify: %v", err)
 	}
-	probes, err := o.parseProbes()
+	work, err := o.parseBeside()
 	if err != nil {
 		return err
 	}
 	clock := sysclock.New()
-	book, err := logbook.Open(o.book, clock)
+	ctx, cancel := signal.NotifyContext(ctx, syscall.SIGHUP, syscall.SIGTERM)
+	defer cancel()
+	book, joined, err := openOrJoin(o, clock)
 	if err != nil {
 		return err
 	}
-	done := book.Announce("the bench")
-	defer done()
-	var beside sync.WaitGroup
-	beside.Go(book.KeepReserve)
-	defer beside.Wait()
-	stop, err := door.Serve(ctx, book, clock)
-	if err != nil {
-		_ = book.Close() // the reason to close is the error that is told
+	if joined != nil {
+		return runJoined(ctx, o, joined, clock, notify)
+	}
+	return keepBook(ctx, book, clock, "the bench", work, func(hub *keep.Hub) error {
+		by := cmp.Or(o.by, book.State().Bench.Crew)
+		screen, err := hub.Join(keep.Person{By: by, Named: o.by != "", Own: true})
+		if err != nil {
+			return err
+		}
+		cfg := tui.Config{Keeper: screen, Hands: clock, NewID: newID, Every: time.Second, Notify: notify, ScanHold: scanHold}
+		_, err = show(ctx, screen, cfg, o.plain, faultFile(book.Path(), clock, screen.No()))
+		screen.Leave(nil)
 		return err
-	}
-	err = show(ctx, book, tui.Config{Keeper: book, Hands: clock, NewID: newID, Every: time.Second, Tick: time.Second, By: o.by, OnAlarm: tell, Notify: notify, ScanHold: scanHold}, o.plain, probes,
-		func(ctx context.Context, trouble func(error)) {
-			if err := sameDisk(book); err != nil && filepath.IsAbs(book.State().Bench.House.Backup.Folder) {
-				trouble(err)
-			}
-			due := func(since, now time.Time) bool { return book.State().Bench.House.Backup.Due(since, now) }
-			atHour(ctx, clock, due, func() error { return backUp(ctx, book, clock) }, trouble)
-		})
-	stop()
-	book.OnFurtherTrouble(func(err error) { fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(err)) })
-	failed := backUp(ctx, book, clock)
-	if same := sameDisk(book); same != nil && failed == nil {
-		fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(same))
-	}
-	return errors.Join(err, failed, book.Close()) // each says something of its own
+	})
 }
 
 // sameDisk says so where the newest backup of the days lies on the disk of the book.
@@ -187,23 +174,40 @@ func runDemo(ctx context.Context, speed float64, plain bool) error {
 		}
 	}
 	every := time.Second / 4
-	err = show(ctx, book, tui.Config{Keeper: book, Hands: real, NewID: newID, Every: every, Tick: time.Duration(float64(every) * speed * 4), By: "KT",
-		Title: fmt.Sprintf("DEMO x%g", speed), Script: script}, plain, nil, nil)
+	fault := faultFile(book.Path(), real, 0)
+	hub := keep.New(book, clock, newID)
+	screen, err := hub.Join(keep.Person{By: "KT", Own: true})
+	if err != nil {
+		return err
+	}
+	ctx, cancel := signal.NotifyContext(ctx, syscall.SIGHUP, syscall.SIGTERM)
+	defer cancel()
+	var beside sync.WaitGroup
+	beside.Go(func() {
+		hub.Watch(ctx, keep.Watch{Every: every, Tick: time.Duration(float64(every) * speed * 4), Words: tui.AlarmWords, Fault: fault})
+	})
+	_, err = show(ctx, screen, tui.Config{Keeper: screen, Hands: real, NewID: newID, Every: every,
+		Title: fmt.Sprintf("DEMO x%g", speed), Script: script}, plain, fault)
+	cancel()
+	beside.Wait()
 	return errors.Join(err, book.Close())
 }
 
-// show runs the screen, and the probes and more beside it, until it is left or the
-// process is told to end.
-func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, probes []probe.Probe, more func(ctx context.Context, trouble func(error))) error {
-	var beside sync.WaitGroup
-	defer beside.Wait()
-	ctx, cancel := signal.NotifyContext(ctx, syscall.SIGHUP, syscall.SIGTERM)
-	defer cancel()
+// atScreen is what a screen has of the bench, and where its news comes from.
+type atScreen interface {
+	tui.Keeper
+	Wake() <-chan struct{}
+	Take() keep.News
+}
+
+// show runs the screen until it is left, sent away, or the process is told to end. It gives
+// what was typed there and not sent.
+func show(ctx context.Context, at atScreen, cfg tui.Config, plain bool, fault func(trace string) string) (keep.Drafts, error) {
 	opts := []tea.ProgramOption{tea.WithContext(ctx), tea.WithFPS(framesPerSecond), tea.WithoutSignalHandler()}
-	fault := faultFile(book.Path(), cfg.Hands)
-	screen := tui.Guarded(tui.New(cfg), fault)
+	model := tui.New(cfg)
+	screen := tui.Guarded(model, fault)
 	if plain {
-		screen = tui.NewPlain(tui.New(cfg), fault, os.Stdout)
+		screen = tui.NewPlain(model, fault, os.Stdout)
 		opts = append(opts, tea.WithoutRenderer())
 		// Without a renderer the keys are left to the line editor of the terminal.
 		if old, err := term.MakeRaw(os.Stdin.Fd()); err == nil {
@@ -211,60 +215,52 @@ func show(ctx context.Context, book *logbook.Book, cfg tui.Config, plain bool, p
 		}
 	}
 	p := tea.NewProgram(screen, opts...)
-	trouble := make(chan string, 16)
-	book.OnTrouble(func(err error) {
-		select {
-		case trouble <- oneLine(err):
-		default: // the screen has enough to tell already
-		}
-	})
-	// The book tells of changes while its writer's lock is held: the newest state
-	// is passed on by another hand, so that no one waits for the screen.
-	news := make(chan logbook.State, 1)
-	book.OnChange(func(s logbook.State) {
-		select {
-		case <-news:
-		default:
-		}
-		news <- s
-	})
-	beside.Go(func() {
-		probe.Desk{Book: book, Clock: cfg.Hands, NewID: newID, Tell: func(line string) { p.Send(tui.Tell(clean(line))) }, Fault: fault}.Follow(ctx, probes)
-	})
-	if more != nil {
-		beside.Go(func() { more(ctx, func(err error) { p.Send(tui.Trouble(oneLine(err))) }) })
-	}
 	over := make(chan struct{})
-	defer close(over)
-	go func() {
+	var beside sync.WaitGroup
+	var out string
+	beside.Go(func() {
 		for {
 			select {
-			case s := <-news:
-				p.Send(tui.Changed(s))
-			case line := <-trouble:
-				p.Send(tui.Trouble(line))
+			case <-at.Wake():
 			case <-over:
 				return
 			}
+			n := at.Take()
+			p.Send(tui.Heard(n))
+			if n.Out != "" {
+				out = n.Out
+				p.Quit()
+				return
+			}
 		}
-	}()
+	})
 	_, err := p.Run()
+	close(over)
+	beside.Wait()
+	typed := model.Typed()
 	switch {
+	case out != "":
+		return typed, errors.New(out)
 	case err == nil, errors.Is(err, context.Canceled), errors.Is(err, tea.ErrInterrupted):
-		return nil // told to end: every record shown as done is on the disk
+		return typed, nil // told to end: every record shown as done is on the disk
 	case errors.Is(err, tea.ErrProgramKilled) && ctx.Err() != nil:
-		return nil
+		return typed, nil
 	case strings.Contains(err.Error(), "TTY"): // the library has no error of its own for it
-		return errors.New("there is no terminal here: run it in a terminal window, or see flaskside --help for the commands that need none")
+		return nil, errors.New("there is no terminal here: run it in a terminal window, or see flaskside --help for the commands that need none")
 	}
-	return fmt.Errorf("the screen stopped; the logbook is not damaged: %w", err)
+	return typed, fmt.Errorf("the screen stopped; the logbook is not damaged: %w", err)
 }
 
 // faultFile keeps the traces of a fault of the program beside the book, for
-// whoever mends it.
-func faultFile(path string, clock timers.Clock) func(trace string) string {
+// whoever mends it. Each screen has a number, so that two faults at once are two files; 0 is
+// the program that has the book.
+func faultFile(path string, clock timers.Clock, screen int) func(trace string) string {
 	return func(trace string) string {
-		name := fmt.Sprintf("%s.fault-%s.txt", path, clock.Read().Wall.Format("20060102-150405"))
+		name := fmt.Sprintf("%s.fault-%s", path, clock.Read().Wall.Format("20060102-150405"))
+		if screen > 0 {
+			name += fmt.Sprintf("-screen%d", screen)
+		}
+		name += ".txt"
 		f, err := disk.CreateOwn(name)
 		if err != nil {
 			return err.Error()

@@ -21,6 +21,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/door"
+	"flaskside/logbook/keep"
 	"flaskside/timers/sysclock"
 )
 
@@ -51,7 +52,7 @@ func holdBook() {
 	book, err := logbook.Open(os.Args[1], clock)
 	if err == nil {
 		defer book.Announce("the bench")()
-		_, err = door.Serve(ctx, book, clock)
+		_, err = door.Serve(ctx, keep.New(book, clock, newID))
 	}
 	if err == nil {
 		err = os.WriteFile("ready", nil, 0o600)

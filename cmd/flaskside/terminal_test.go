@@ -50,12 +50,18 @@ var built = sync.OnceValues(func() (string, error) {
 
 func open(t *testing.T, book string, args ...string) *terminal {
 	t.Helper()
+	return openAs(t, book, "KT", args...)
+}
+
+// openAs opens the bench with somebody's initials.
+func openAs(t *testing.T, book, by string, args ...string) *terminal {
+	t.Helper()
 	bin, err := built()
 	if err != nil {
 		t.Fatal(err)
 	}
 	tm := &terminal{t: t, em: vt.NewEmulator(80, 24), end: make(chan error, 1)}
-	tm.cmd = exec.Command(bin, append([]string{"--book", book, "--by", "KT"}, args...)...)
+	tm.cmd = exec.Command(bin, append([]string{"--book", book, "--by", by}, args...)...)
 	tm.cmd.Env = append(os.Environ(), "TERM=xterm-256color")
 	if tm.pty, err = pty.StartWithSize(tm.cmd, &pty.Winsize{Rows: 24, Cols: 80}); err != nil {
 		t.Fatal(err)
@@ -166,8 +172,8 @@ func TestTerminal(t *testing.T) {
 	other.Stderr = &told
 	err = other.Run()
 	var exit *exec.ExitError
-	if !errors.As(err, &exit) || exit.ExitCode() != 1 || strings.Count(told.String(), "\n") != 1 || !strings.Contains(told.String(), "in use") {
-		t.Errorf("a second bench: %v, %q; want exit 1 and one line that says who has the book", err, told.String())
+	if !errors.As(err, &exit) || exit.ExitCode() != 1 || strings.Count(told.String(), "\n") != 1 || !strings.Contains(told.String(), "no terminal here") {
+		t.Errorf("a second screen without a terminal: %v, %q; want exit 1 and one line", err, told.String())
 	}
 	for _, sig := range []syscall.Signal{syscall.SIGTERM, syscall.SIGHUP} {
 		if err := tm.cmd.Process.Signal(sig); err != nil {

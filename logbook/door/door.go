@@ -9,9 +9,15 @@
 //	GET  /snapshot  a consistent copy of the whole file
 //	POST /actions   actions as JSON Lines; all are recorded or none, with
 //	                ?keep-going each good one. One answer a line
+//	GET  /screens   who is on which screen, since when
+//	GET  /news      for as long as one listens: joins the bench as a screen; a first line
+//	                for what the screen is called, then what is new, a line each
+//	POST /append    one action of the person at a screen
+//	POST /reopen, POST /typed, GET /press, /record, /of, /records, /whole
+//	                what else a screen asks
 //
 // Actions go through [logbook.Book.AppendAll], the same door as keys. A bench calls
-// [Serve], everybody else [Dial]; [Lines] reads actions from a text.
+// [Serve], everybody else [Dial], or [Join] to be a screen; [Lines] reads actions from a text.
 package door
 
 import (
@@ -33,7 +39,7 @@ import (
 
 // version of what is spoken at the door. An older bench may still be running when
 // a newer program knocks.
-const version = 1
+const version = 2
 
 // ErrNobody says that no bench has the book open, or none that answers.
 var ErrNobody = errors.New("no bench is running on this logbook")

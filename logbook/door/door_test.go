@@ -3,6 +3,7 @@ package door
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -20,6 +21,8 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/keep"
+	"flaskside/timers"
 	"flaskside/timers/simclock"
 )
 
@@ -37,13 +40,18 @@ type house struct {
 func open(t *testing.T) *house {
 	t.Helper()
 	h := closed(t)
-	stop, err := Serve(context.Background(), h.book, h.ck)
+	stop, err := Serve(context.Background(), hubOf(h.book, h.ck))
 	if err != nil {
 		t.Fatal(err)
 	}
 	h.stop = stop
 	t.Cleanup(stop)
 	return h
+}
+
+// hubOf is where screens of a book would meet.
+func hubOf(book *logbook.Book, clock timers.Clock) *keep.Hub {
+	return keep.New(book, clock, rand.Text)
 }
 
 // closed is a bench without a door.

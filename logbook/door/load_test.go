@@ -146,7 +146,7 @@ func TestStopLeavesNothing(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	for _, how := range []string{"stop", "context"} {
-		stop, err := Serve(ctx, h.book, h.ck)
+		stop, err := Serve(ctx, hubOf(h.book, h.ck))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -188,7 +188,7 @@ func TestCloseUnderLoad(t *testing.T) {
 	acked := map[string]uint64{}
 	var mu sync.Mutex
 	for round := range 4 {
-		stop, err := Serve(context.Background(), h.book, h.ck)
+		stop, err := Serve(context.Background(), hubOf(h.book, h.ck))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -239,7 +239,7 @@ func TestStalledReader(t *testing.T) {
 	if _, err := h.book.AppendAll(h.timers("much", 3000)); err != nil { // more than a socket holds
 		t.Fatal(err)
 	}
-	s := &server{book: h.book, stall: 100 * time.Millisecond}
+	s := &server{book: h.book, hub: hubOf(h.book, h.ck), stall: 100 * time.Millisecond}
 	sock := filepath.Join(t.TempDir(), "s")
 	ln, err := net.Listen("unix", sock)
 	if err != nil {
@@ -283,7 +283,7 @@ func BenchmarkAppend(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer func() { _ = book.Close() }()
-	stop, err := Serve(context.Background(), book, ck)
+	stop, err := Serve(context.Background(), hubOf(book, ck))
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -34,7 +34,7 @@ func socketOf(t *testing.T, path string) string {
 func TestOwnerOnly(t *testing.T) {
 	h := closed(t) // its folder is made by the umask of the day
 	defer syscall.Umask(syscall.Umask(0))
-	stop, err := Serve(context.Background(), h.book, h.ck)
+	stop, err := Serve(context.Background(), hubOf(h.book, h.ck))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,7 +67,7 @@ func TestWhatLiesThere(t *testing.T) {
 	h := closed(t)
 	sock := socketOf(t, h.path)
 	serve := func() error {
-		stop, err := Serve(context.Background(), h.book, h.ck)
+		stop, err := Serve(context.Background(), hubOf(h.book, h.ck))
 		if err == nil {
 			stop()
 		}
@@ -131,7 +131,7 @@ func TestLinksAndPipesAtTheSocket(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		stop, err := Serve(context.Background(), h.book, h.ck)
+		stop, err := Serve(context.Background(), hubOf(h.book, h.ck))
 		if err == nil {
 			stop()
 		}
@@ -193,7 +193,7 @@ func TestLongName(t *testing.T) {
 	}
 	h.path = filepath.Join(deep, "b.db")
 	h.reopen()
-	stop, err := Serve(context.Background(), h.book, h.ck)
+	stop, err := Serve(context.Background(), hubOf(h.book, h.ck))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -220,7 +220,7 @@ func TestLongName(t *testing.T) {
 		t.Errorf("a folder that others may read: %v", err)
 	}
 	stop()
-	again, err := Serve(context.Background(), h.book, h.ck) // in a folder of another name
+	again, err := Serve(context.Background(), hubOf(h.book, h.ck)) // in a folder of another name
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -20,7 +20,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
-	"flaskside/timers"
+	"flaskside/logbook/keep"
 )
 
 // maxActions is the most actions that the bench takes at once: its keys wait while
@@ -38,15 +38,22 @@ const (
 
 type server struct {
 	book  *logbook.Book
+	hub   *keep.Hub
 	who   Who
 	stall time.Duration
+	pulse time.Duration
+	ends  chan struct{} // closed when the door is shut
+
+	mu      sync.Mutex
+	screens map[string]*keep.Screen // by what their program says it is
 }
 
 // Serve answers for the book until ctx is done or stop is called. stop may be
 // called twice and returns when the socket is gone and what was under way has ended
 // or was cut off; call it before the book is closed. What [logbook.Book.OnChange]
 // calls must not wait for whoever calls stop.
-func Serve(ctx context.Context, book *logbook.Book, clock timers.Clock) (stop func(), err error) {
+func Serve(ctx context.Context, hub *keep.Hub) (stop func(), err error) {
+	book := hub.Book()
 	sock, err := socketPath(book.Path())
 	if err != nil {
 		return nil, err
@@ -55,7 +62,7 @@ func Serve(ctx context.Context, book *logbook.Book, clock timers.Clock) (stop fu
 	if err != nil {
 		return nil, fmt.Errorf("open the door of the logbook: %w", err)
 	}
-	s := &server{book, Who{Door: version, PID: os.Getpid(), Since: clock.Read().Wall}, stalling}
+	s := &server{book: book, hub: hub, who: Who{Door: version, PID: os.Getpid(), Since: hub.Clock().Read().Wall}, stall: stalling, pulse: pulsing, ends: make(chan struct{}), screens: map[string]*keep.Screen{}}
 	if bi, ok := debug.ReadBuildInfo(); ok {
 		s.who.Version = bi.Main.Version
 	}
@@ -69,6 +76,7 @@ func Serve(ctx context.Context, book *logbook.Book, clock timers.Clock) (stop fu
 		_ = srv.Serve(ln) // ends by stop
 	}()
 	shut := sync.OnceFunc(func() {
+		close(s.ends)
 		ctx, cancel := context.WithTimeout(context.Background(), leaving)
 		defer cancel()
 		if srv.Shutdown(ctx) != nil {
@@ -135,6 +143,7 @@ func (s *server) handler() http.Handler {
 	handle("GET /state", s.state)
 	handle("GET /snapshot", s.snapshot)
 	handle("POST /actions", s.actions)
+	s.handleScreens(handle)
 	return mux
 }
 

@@ -32,7 +32,7 @@ func TestSideFolderOfAnother(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer func() { _ = book.Close() }() // nothing was written
-	stop, err := Serve(t.Context(), book, clock)
+	stop, err := Serve(t.Context(), hubOf(book, clock))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,119 @@
+package keep
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/house"
+	"flaskside/logbook/words"
+)
+
+// Person is whose screen it is.
+type Person struct {
+	By    string `json:"by,omitempty"`    // initials; "" until somebody signs on
+	Role  string `json:"role"`            // the most they may do, of [action.Roles]; "" for all
+	Away  bool   `json:"away,omitempty"`  // not at the bench: alarms cannot be acknowledged from there
+	Key   string `json:"key,omitempty"`   // fingerprint of the key they came with
+	From  string `json:"from,omitempty"`  // where the screen stands, as far as that is known
+	Named bool   `json:"named,omitempty"` // By was given when the screen was started
+	Own   bool   `json:"own,omitempty"`   // the screen of the keeper itself
+}
+
+// in gives a person as they are under the settings: the lower of two roles holds, and
+// whoever the settings do not name looks only, once they name anybody.
+func (p Person) in(h house.House) Person {
+	if p.Role == "" {
+		p.Role = action.RoleLead
+	}
+	if len(h.People) == 0 {
+		return p
+	}
+	q, known := h.Person(p.By)
+	if !known {
+		q.Role = action.RoleSee
+	}
+	p.Role = lower(p.Role, q.Role)
+	p.Away = p.Away || q.Away
+	return p
+}
+
+// fixed tells whether nobody else can sign on at the screen: its person came with a key, or
+// was named when it started and the settings say who may do what.
+func (p Person) fixed(h house.House) bool { return p.Key != "" || p.Named && len(h.People) > 0 }
+
+// key is by what a person is found again.
+func (p Person) key() string {
+	if p.Key != "" {
+		return p.Key
+	}
+	return p.By
+}
+
+// lower is the lower of two roles.
+func lower(a, b string) string {
+	if slices.Index(action.Roles, a) < slices.Index(action.Roles, b) {
+		return a
+	}
+	return b
+}
+
+// wants tells which kinds want more than work at the bench. Undoing and correcting what
+// somebody else recorded want a lead, too (see [Person.may]).
+var wants = map[action.Kind]string{
+	"settings": action.RoleLead, "lot-out": action.RoleLead, "sign-off": action.RoleLead,
+	"clock": byBench, "restored": byBench, "screen": byBench,
+}
+
+// byBench marks the kinds that the bench records itself, and no person.
+const byBench = "bench"
+
+// Wants gives the role that a kind of action wants; "" where no person records it.
+func Wants(k action.Kind) string {
+	switch w := wants[k]; w {
+	case "":
+		return action.RoleWork
+	case byBench:
+		return ""
+	default:
+		return w
+	}
+}
+
+// amends tells whether a kind changes what a record says: one's own with work, that of
+// others as a lead.
+func amends(k action.Kind) bool { return k == "correct" || k == "take-back" }
+
+// Errors of a person who may not.
+var (
+	errByBench = errors.New("the bench records that itself")
+	errAway    = errors.New("this screen is away from the bench: alarms are acknowledged and snoozed at the bench")
+)
+
+// may says why a person may not record something, nil where they may. whose are the initials
+// on the record that it amends, where it amends one.
+func (p Person) may(body action.Body, whose string) error {
+	name := p.By
+	if name == "" {
+		name = "nobody is signed on here, and that screen"
+	}
+	k := body.Kind()
+	want := Wants(k)
+	switch {
+	case want == "":
+		return errByBench
+	case p.Away && (k == "alarm-heard" || k == "alarm-shelve"):
+		return errAway
+	case p.Role == action.RoleSee:
+		return fmt.Errorf("%s may look, and record nothing: a lead gives out the roles, in the settings or with the key", name)
+	case want == action.RoleLead && p.Role != action.RoleLead:
+		return fmt.Errorf("%s may work at the bench; %s is for a lead", name, words.Kind(k))
+	case amends(k) && p.Role != action.RoleLead && (whose != p.By || whose == ""):
+		if whose == "" {
+			whose = "somebody else"
+		}
+		return fmt.Errorf("that record is by %s: only a lead may undo or correct it", whose)
+	}
+	return nil
+}
