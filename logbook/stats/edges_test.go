@@ -85,3 +85,55 @@ func TestOnTheLimitIsInside(t *testing.T) {
 		}
 	}
 }
+
+// The largest table is taken, one more is refused: a single count by itself, the sum as the table's.
+func TestTablesAreTakenUpToTheLargest(t *testing.T) {
+	if _, err := Fisher(maxTable, 0, 0, 0); err != nil {
+		t.Error(err)
+	}
+	if _, err := Fisher(maxTable+1, 0, 0, 0); err == nil || !strings.Contains(err.Error(), "not 10000001") {
+		t.Errorf("one count too large: %v", err)
+	}
+	if _, err := Fisher(maxTable, 1, 0, 0); err == nil || !strings.Contains(err.Error(), "a table of more than") {
+		t.Errorf("too large a sum: %v", err)
+	}
+}
+
+// The least value that margins allow, in whole numbers: both ends where they are as improbable, also of two tables.
+func TestLeastOfMarginsInWholeNumbers(t *testing.T) {
+	choose := func(n, k int) *big.Int { return new(big.Int).Binomial(int64(n), int64(k)) }
+	for n := 1; n <= 60; n++ {
+		for row := 0; row <= n; row += 1 + n/14 {
+			for col := 0; col <= n; col += 1 + n/14 {
+				ways := func(i int) *big.Int { return new(big.Int).Mul(choose(col, i), choose(n-col, row-i)) }
+				lo, hi := max(0, row+col-n), min(row, col)
+				first, last := ways(lo), ways(hi)
+				least := new(big.Int).Set(first)
+				switch c := first.Cmp(last); {
+				case hi > lo && c == 0:
+					least.Add(first, last)
+				case c > 0:
+					least = last
+				}
+				want, _ := new(big.Rat).SetFrac(least, choose(n, row)).Float64()
+				e, err := Fisher(lo, row-lo, col-lo, n-row-col+lo)
+				if err != nil || math.Abs(e.Least/want-1) > 1e-9 {
+					t.Fatalf("%d of %d, %d of %d: least %.12g, want %.12g (%v)", lo, row, col, n, e.Least, want, err)
+				}
+			}
+		}
+	}
+}
+
+// Rounding is borne by a millionth of a millionth of the centre and no more.
+func TestBeyondALimitByLittleIsOutside(t *testing.T) {
+	x := make([]float64, 40)
+	for i := range x {
+		x[i] = 1e6 + float64(i%2)
+	}
+	x[39] += 2.5 // its limit moves with it, and stays half a unit behind
+	got, err := Individuals(x)
+	if over := x[39] - got.High; err != nil || over <= 0 || over >= 1 || !slices.Equal(got.Outside, []int{39}) {
+		t.Errorf("%g past the limit of %+v, %v", over, got, err)
+	}
+}

@@ -57,6 +57,14 @@ type StageStand struct {
 	Missing  bool          `json:"missing"`  // core at its temperature for too short a time
 }
 
+// off tells whether the readings decide against a hold.
+func (x StageStand) off() bool { return x.Missing || x.TooHot > mostTooHot }
+
+// tooShort tells whether a core was at a temperature for too short a time, by what the programme has.
+func tooShort(plan, was time.Duration) bool {
+	return plan-was > max(leastShort, time.Duration(coreShort*float64(plan)))
+}
+
 // short tells whether the load was out a minute or more before its time was up.
 func (s Stand) short() bool { return s.Out && s.In+time.Minute <= s.Want }
 
@@ -117,7 +125,7 @@ func (y Stay) Stand() (Stand, error) {
 		least := math.Min(st.TempC, hottestIn(plan.Curve, fromS, toS)) - band
 		x.CorePlan, x.Core = timeAbove(plan.Curve, least), timeAbove(was.Curve, least)
 		x.TooHot = tooHot(bath, fromS, math.Min(toS, wasS), st.TempC+band)
-		x.Missing = x.CorePlan-x.Core > max(leastShort, time.Duration(coreShort*float64(x.CorePlan)))
+		x.Missing = tooShort(x.CorePlan, x.Core)
 		read = read && x.Readings > 0
 		out.Readings += x.Readings
 		out.Stages = append(out.Stages, x)
@@ -128,7 +136,7 @@ func (y Stay) Stand() (Stand, error) {
 	}
 	for _, x := range out.Stages {
 		// Without any reading a stay that was cut short is one of time alone.
-		if (x.Missing || x.TooHot > mostTooHot) && (out.Readings > 0 || y.offAtStart(band)) {
+		if x.off() && (out.Readings > 0 || y.offAtStart(band)) {
 			out.Word = OffTemperature
 			return out, nil
 		}

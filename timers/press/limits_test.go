@@ -89,3 +89,91 @@ func TestLeftAsideOnlyWhenClearlyWorse(t *testing.T) {
 		t.Errorf("left aside behind by 8 of 100 playings: %v, by 9: %v; want no and yes", behind(8), behind(9))
 	}
 }
+
+// At a chance of 0.15 itself nobody says to pack it anew: twelve of eighty playings.
+func TestRemixNotAtFifteenInHundred(t *testing.T) {
+	a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, 0.15, 0.85}}}, HouseBench(), Options{Draws: 20})
+	if f := a.Flasks[0]; f.Chance != 0.15 || slices.Contains(codes(f.Help), Remix) {
+		t.Errorf("chance %v: help %+v", f.Chance, f.Help)
+	}
+}
+
+// A help is named when it adds one chance in ten, even where it costs more than it brings; the figures of others are what
+// the others gain or lose, the flask helped and the one left aside not counted.
+func TestHelpOfOneInTenIsNamed(t *testing.T) {
+	// Flask 1 is in time only if it goes at once, flask 2 then never; if it goes first, in one playing of ten.
+	jobs := []Job{
+		{ID: "1", Ready: true, Due: mins(2.5)},
+		{ID: "2", Due: mins(5.5), More: []float64{0.1, 0.9}},
+	}
+	a := advise(t, jobs, HouseBench(), Options{Draws: 10})
+	want := []Help{{Code: TakeFirst, Chance: 0.1, Others: -1}, {Code: LetWait, Flask: "1", Chance: 0.1}}
+	if f := a.Flasks[1]; f.Chance != 0 || !slices.Equal(f.Help, want) {
+		t.Errorf("chance %v: help %+v, want %+v", f.Chance, f.Help, want)
+	}
+}
+
+// What going first costs the others is held against what they have, not against what all have.
+func TestOthersLoseWhatTheyHad(t *testing.T) {
+	jobs := []Job{{ID: "1", Due: mins(12), More: knownTo(2)}, {ID: "2", Due: mins(12), More: knownTo(2)}}
+	o, err := Options{}.settled()
+	if err != nil {
+		t.Fatal(err)
+	}
+	q := newDesk(jobs, HouseDurations(), HouseBench(), o)
+	if got := q.helpOne(1, []float64{1, 0.5}, make([]*without, 2)); len(got) != 1 || got[0] != (Help{Code: TakeFirst, Chance: 1, Others: -1}) {
+		t.Errorf("%+v", got)
+	}
+}
+
+// Four flasks have widths of their own, the others those of full benches.
+func TestFourFlasksHaveTheirOwnWidths(t *testing.T) {
+	for n, first := range map[int]width{4: widthsFour[0], 5: widths[0], 6: widths[0]} {
+		p, w := newPlan(nine()[:n], HouseDurations(), HouseBench())
+		for work := 1000; ; work += work / 4 {
+			if table := p.solved(w, work); table != nil { // the first width that there is room for
+				if table.width != first {
+					t.Errorf("%d flasks, work %d: %+v, want %+v", n, work, table.width, first)
+				}
+				break
+			}
+			if work > maxWork {
+				t.Fatalf("%d flasks are not solved", n)
+			}
+		}
+	}
+}
+
+// A flask is fresh while nothing was done to it: none that is known to be ready, none that was judged.
+func TestFreshIsUntouched(t *testing.T) {
+	p, w := newPlan(nine(), HouseDurations(), HouseBench())
+	table := newTable(p, 1, width{})
+	for _, c := range []struct {
+		cell cell
+		want bool
+	}{{cell{need: 1}, true}, {cell{need: 0}, false}, {cell{need: 1, made: 1}, false}, {cell{need: 1, stage: Untrimmed}, false}} {
+		w.cells[0] = c.cell
+		if got := table.fresh(w, 0); got != c.want {
+			t.Errorf("%+v: fresh %v", c.cell, got)
+		}
+	}
+}
+
+// What brings as much as it costs is worth it, so that nobody is told to pack anew; of two that could wait alike the first
+// is named.
+func TestWorthItsCost(t *testing.T) {
+	jobs := []Job{{ID: "1", Due: mins(12), More: knownTo(2)}, {ID: "2", Due: mins(12), More: knownTo(2)}, {ID: "3", Due: mins(12), More: knownTo(2)}}
+	o, err := Options{}.settled()
+	if err != nil {
+		t.Fatal(err)
+	}
+	q := newDesk(jobs, HouseDurations(), HouseBench(), o)
+	if got := q.helpOne(1, []float64{1, 0, 0}, make([]*without, 3)); !slices.Equal(got, []Help{{Code: TakeFirst, Chance: 1, Others: -1}}) {
+		t.Errorf("%+v", got)
+	}
+	some := &without{chances: []float64{0, 0.5, 0}, expected: 0.5}
+	got := q.helpOne(1, []float64{1, 0, 0}, []*without{some, nil, some})
+	if k := slices.Index(codes(got), LetWait); k < 0 || got[k].Flask != "1" {
+		t.Errorf("%+v", got)
+	}
+}
