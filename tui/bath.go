@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
@@ -100,16 +101,23 @@ func (m *sight) sayOf(l *bench.Load) bath.Say {
 		At:   func(after time.Duration) string { return m.instant(m.now.WallOf(l.In, after)) },
 		Load: func(no int) string {
 			if o := m.bench().Loads[no]; o != nil {
-				return "place " + m.placesOfLoad(o)
+				return m.whereOfLoad(o)
 			}
 			return fmt.Sprint("load ", no)
 		},
 	}
 }
 
-// placesOfLoad lists the places of a load's flasks that are in the bath.
-func (m *sight) placesOfLoad(l *bench.Load) string {
-	return m.placesOf(bench.Window{Flasks: m.bench().StillIn(l)})
+// whereOfLoad tells where the flasks of a load are that are in the bath.
+func (m *sight) whereOfLoad(l *bench.Load) string { return m.whereWords(m.bench().StillIn(l), 0) }
+
+// loadHead names a load: its bath, its flasks, its programme.
+func (m *sight) loadHead(l *bench.Load) string {
+	bath, where := m.bench().BathOf(l).Name, m.whereOfLoad(l)
+	if !strings.HasPrefix(where, bath+": ") {
+		where = bath + " · " + where
+	}
+	return where + " · " + l.Programme
 }
 
 // Heights of the chart of a bath.
@@ -127,12 +135,13 @@ func (m *sight) bathSheet(s *sheet, w, rows int) {
 		lines := m.loadLines(l, w)
 		high := min(bathHigh, max(bathLow, rows/2-2))
 		s.keep(1+high+min(len(lines), 8), rows)
-		s.head(accent, fmt.Sprintf("%s · place %s · %s: %s · estimates", m.bench().BathOf(l).Name, m.placesOfLoad(l), l.Programme, m.programmeWords(l.Stages)))
+		s.head(accent, fmt.Sprintf("%s%s: %s · estimates", m.digitOf(l), m.loadHead(l), m.programmeWords(l.Stages)))
 		m.bathChart(s, l, high)
 		for _, b := range lines {
 			s.add(b.r, b.s)
 		}
 	}
+	m.unplacedLines(s, w)
 }
 
 // bathShort is the baths where there is no second screenful: each load in a few
@@ -142,7 +151,7 @@ func (m *sight) bathShort(s *sheet, w, rows int) {
 	loads := m.loadsIn()
 	for _, l := range loads {
 		s.gap()
-		s.head(accent, fmt.Sprintf("%s · place %s · %s", m.bench().BathOf(l).Name, m.placesOfLoad(l), l.Programme))
+		s.head(accent, m.loadHead(l))
 		for _, b := range m.shortLines(l, w) {
 			s.add(b.r, b.s)
 		}
@@ -344,7 +353,7 @@ func (m *sight) bandWords(al timers.Alarm) string {
 	if r, ok := m.bench().LastReading(l.Bath); ok && al.Cleared == nil {
 		words = fmt.Sprintf("BATH %d %s, SHOULD BE %s%s", l.Bath, m.temp(r.TempC), m.temp(setC), cost)
 	}
-	return words + " · place " + m.placesOfLoad(l)
+	return words + " · " + m.whereOfLoad(l)
 }
 
 // silentWords are the alarm of a probe that reads nothing.

@@ -39,7 +39,7 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 	h := m.house()
 	x := &loadForm{m: m}
 	var on []bool
-	for o := range m.bench().OnPlaces() {
+	for o := range m.bench().AtWork() {
 		if o.Stage != bench.Set && (f == nil || o.No != f.No) {
 			continue
 		}
@@ -49,7 +49,7 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 		if !done {
 			note = " (bench set not over)"
 		}
-		x.names = append(x.names, fmt.Sprintf("place %d: %s %s%s", o.Place, o.Case, o.Base, note))
+		x.names = append(x.names, m.nameOf(o)+note)
 		on = append(on, f != nil && o.No == f.No || done)
 	}
 	if len(x.flasks) == 0 {
@@ -213,7 +213,7 @@ func (x *loadForm) done(f *form) tea.Cmd {
 		pick = append(pick, x.flasks[i])
 	}
 	p := x.programme()
-	return x.m.answer(f, action.BathLoad{Bath: x.bath(), Flasks: pick, Programme: p.Name, Stages: p.Stages, MaxS: p.MaxS, BathC: x.read, Sections: x.secs}, "", nil)
+	return x.m.answer(f, action.BathLoad{Bath: x.bath(), Flasks: pick, Programme: p.Name, Stages: p.Stages, MaxS: p.MaxS, BathC: x.read, Sections: x.secs, OffPlace: true}, "", nil)
 }
 
 // thickDesk is how thick the last base of each size was, in mm.
@@ -270,7 +270,7 @@ func (m *sight) coldFlasks(f *form, bathNo, n int) tea.Cmd {
 	for _, l := range m.loadsIn() {
 		if l.Bath == bathNo {
 			cases, after = append(cases, bath.Of(m.bench(), l)), append(after, m.now.Since(l.In).For)
-			places[l.No] = "place " + m.placesOfLoad(l)
+			places[l.No] = m.whereOfLoad(l)
 		}
 	}
 	if len(cases) == 0 {

@@ -256,7 +256,9 @@ func (m *Model) keyOther(string) tea.Cmd {
 	add("correct a record", func() tea.Cmd { return m.correct(f) })
 	add("lots of stone and sheet", func() tea.Cmd { return m.flaskLots(f) })
 	add("note", func() tea.Cmd { return m.note(f) })
-	add("to another place", func() tea.Cmd { return m.move(f) })
+	if m.bench().SpotOf(f).Bath == 0 {
+		add("to another place", func() tea.Cmd { return m.move(f) })
+	}
 	for _, s := range []bench.Step{bench.DoCoat, bench.DoPress, bench.DoReach, bench.DoOpen, bench.DoJudge, bench.DoFinal, bench.DoMetal, bench.DoClamp, bench.DoLoad, bench.DoUnload, bench.DoWater, bench.DoDeflask, bench.DoRemount, bench.DoOutcome} {
 		if s != m.bench().Next(f, m.now) {
 			add("out of order: "+words.Step(s), func() tea.Cmd { return m.take(f, s) })
@@ -266,7 +268,7 @@ func (m *Model) keyOther(string) tea.Cmd {
 	for i, o := range os {
 		names[i] = o.name
 	}
-	return m.menu(fmt.Sprintf("%d · %s %s · other steps", f.Place, f.Case, f.Base), nil, names, func(i int) tea.Cmd { return os[i].do() })
+	return m.menu(m.head(f)+" · other steps", nil, names, func(i int) tea.Cmd { return os[i].do() })
 }
 
 func (m *Model) grams(f *bench.Flask) tea.Cmd {
@@ -342,11 +344,11 @@ func (m *Model) move(f *bench.Flask) tea.Cmd {
 		}
 	}
 	if len(free) == 0 {
-		m.say(warn, "all nine places are taken")
+		m.say(warn, "all nine places are taken: one is free again when its flask goes into the bath, or has its outcome")
 		return nil
 	}
 	return m.menu("case "+f.Case+" to another place", nil, names, func(i int) tea.Cmd {
-		m.sel = free[i]
+		m.sel, m.off = free[i], 0
 		return m.append(action.FlaskMove{Flask: f.No, Place: free[i]}, "", nil)
 	})
 }

@@ -47,13 +47,13 @@ func (m *Model) newMix(f *bench.Flask) tea.Cmd {
 	// A mix begins when powder meets liquid: when the form is opened, not when the
 	// last lot is typed.
 	x := &mixForm{m: m, resins: m.house().Resins, began: m.cfg.Keeper.Now().Wall}
-	for o := range m.bench().OnPlaces() {
+	for o := range m.bench().AtWork() {
 		if o.ClosedForGood() {
 			continue
 		}
 		mix := m.bench().MixOf(o)
 		x.flasks = append(x.flasks, o.No)
-		names = append(names, fmt.Sprintf("place %d: %s %s %s", o.Place, o.Case, o.Base, words.SizeLetter(o.Size)))
+		names = append(names, m.nameOf(o)+" "+words.SizeLetter(o.Size))
 		on = append(on, f != nil && o.No == f.No || (mix == nil || mix.Stiff != nil) && len(o.Halves) == 2)
 	}
 	if len(x.flasks) == 0 {

@@ -59,7 +59,7 @@ func (m *sight) sameLines(x action.MixMake) []string {
 	var to []string
 	for _, no := range x.Flasks {
 		f := m.bench().Flasks[no]
-		to = append(to, fmt.Sprintf("place %d: %s %s %s", f.Place, f.Case, f.Base, words.SizeLetter(f.Size)))
+		to = append(to, m.nameOf(f)+" "+words.SizeLetter(f.Size))
 	}
 	lot := func(of, text string) string {
 		if text == "" {

@@ -111,7 +111,7 @@ func New(cfg Config) *Model {
 	m.drafts = cfg.Keeper.Drafts()
 	m.lookBack()
 	for fl := range m.bench().OnPlaces() {
-		m.sel = fl.Place
+		m.pick(fl)
 		break
 	}
 	if m.by() == "" && len(m.house().Crew) > 0 {
@@ -124,6 +124,7 @@ func New(cfg Config) *Model {
 // the time.
 func (m *Model) refresh(st logbook.State) {
 	m.st = st
+	m.follow()
 	m.lookAtClock()
 	a := st.Bench.House.Alarms
 	m.bell.Every[timers.High] = time.Duration(a.HighS) * time.Second
@@ -303,11 +304,11 @@ func (m *Model) keyUnseen(key, why string) tea.Cmd {
 func (m *Model) keyPlace(key string) tea.Cmd {
 	switch key {
 	case "up":
-		m.sel = max(1, m.sel-1)
+		m.arrow(-1)
 	case "down":
-		m.sel = min(action.Places, m.sel+1)
+		m.arrow(1)
 	default:
-		m.sel = int(key[0] - '0')
+		m.sel, m.off = int(key[0]-'0'), 0
 	}
 	return nil
 }
@@ -326,6 +327,7 @@ func (m *Model) keyHeard(string) tea.Cmd {
 	for _, al := range m.alarms {
 		if al.State == timers.Unacknowledged || al.State == timers.Returned {
 			m.say(good, "acknowledged: "+m.alarmWords(al))
+			m.toLoad(al)
 			return m.append(action.AlarmHeard{Alarm: al.Key}, "", nil)
 		}
 	}

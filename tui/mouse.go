@@ -4,6 +4,8 @@ import (
 	"strings"
 
 	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook/action"
 )
 
 // A click, or a touch, is the key that it points at: it goes the way of keys, so that
@@ -53,7 +55,7 @@ func (m *Model) clickedKey(x, y int) string {
 	case m.over() == nil && y == bright:
 		first, _, _ := strings.Cut(m.stepLine(), " ")
 		return clickKey(first, true)
-	case m.over() == nil && m.atHome() && y >= 2 && y < 2+placesH && x < m.placesW():
+	case m.over() == nil && m.atHome() && y >= 2 && y < 2+action.Places && x < m.placesW():
 		return string(rune('1' + y - 2))
 	}
 	f := m.draw()

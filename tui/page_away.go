@@ -2,7 +2,6 @@ package tui
 
 import (
 	"fmt"
-	"slices"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
@@ -53,7 +52,7 @@ func (m *Model) lookBack() {
 	if gone.ClockBack {
 		p.notes = append(p.notes, "The computer clock is earlier than the last entry. CHECK THE TIME.")
 	}
-	atWork := slices.ContainsFunc(m.bench().Places[1:], func(no int) bool { return no != 0 })
+	atWork := !m.bench().Empty()
 	if gone.For >= longAway && atWork {
 		m.keyHandover("")
 	}

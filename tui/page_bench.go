@@ -14,11 +14,11 @@ import (
 	"flaskside/timers"
 )
 
-// Heights of the fixed parts.
-const (
-	placesH = action.Places
-	footH   = 4 // rule, step, message, keys
-)
+// footH is the height of the foot: rule, step, message, keys.
+const footH = 4
+
+// placesH is how many rows the places have, with those of the baths beneath them.
+func (m *sight) placesH() int { return action.Places + m.offH() }
 
 // placesW is how wide the board of places is.
 func (m *sight) placesW() int {
@@ -61,7 +61,7 @@ func (p *benchPage) key(string) (tea.Cmd, bool) { return nil, false }
 
 func (p *benchPage) draw(f *frame, _ area) {
 	m := p.m
-	left := area{0, 2, m.placesW(), placesH}
+	left := area{0, 2, m.placesW(), m.placesH()}
 	m.titled(f, 0, 1, f.w, "places")
 	shown := ""
 	if m.wide() {
@@ -82,17 +82,17 @@ func (p *benchPage) draw(f *frame, _ area) {
 // the list. It gives the key of the timer shown in large.
 func (p *benchPage) drawNarrow(f *frame, left area) (shown string) {
 	m := p.m
-	right := area{left.w + 1, 2, f.w - left.w - 1, placesH}
+	right := area{left.w + 1, 2, f.w - left.w - 1, m.placesH()}
 	low := m.low()
 	f.text(left.w, 1, dim, "┬")
 	m.titled(f, left.w+1, 1, right.w, "timers")
 	m.drawPlaces(f, left)
-	p.panelRule(f, 2+placesH, low.w)
+	p.panelRule(f, 2+m.placesH(), low.w)
 	if low.w == m.w { // beneath the board the whole width is one
-		for y := 2; y < 2+placesH; y++ {
+		for y := 2; y < 2+m.placesH(); y++ {
 			f.text(left.w, y, dim, "│")
 		}
-		f.text(left.w, 2+placesH, dim, "┴")
+		f.text(left.w, 2+m.placesH(), dim, "┴")
 		return m.drawList(f, right)
 	}
 	foot := f.h - m.footH()
@@ -100,13 +100,13 @@ func (p *benchPage) drawNarrow(f *frame, left area) (shown string) {
 		f.text(left.w, y, dim, "│")
 	}
 	if !m.lineOnBench() {
-		right.h = min(foot-2, placesH+8) // the list grows downward beside the panel
-		f.fill(left.w+1, 2+placesH, right.w, plain)
-		f.text(left.w, 2+placesH, dim, "┤")
+		right.h = min(foot-2, m.placesH()+8) // the list grows downward beside the panel
+		f.fill(left.w+1, 2+m.placesH(), right.w, plain)
+		f.text(left.w, 2+m.placesH(), dim, "┤")
 		return m.drawList(f, right)
 	}
-	f.text(left.w, 2+placesH, dim, "┼")
-	m.titled(f, left.w+1, 2+placesH, right.w, "the day")
+	f.text(left.w, 2+m.placesH(), dim, "┼")
+	m.titled(f, left.w+1, 2+m.placesH(), right.w, "the day")
 	shown = m.drawList(f, right)
 	m.drawTimeLine(f, area{right.x + 1, low.y, right.w - 2, low.h}, false)
 	return shown
@@ -124,7 +124,7 @@ func (p *benchPage) panelRule(f *frame, y, w int) {
 
 // headOf names a flask with its mix and its programme.
 func (m *sight) headOf(fl *bench.Flask) string {
-	head := []string{fmt.Sprintf("%d · %s %s · %s", fl.Place, fl.Case, fl.Base, fl.Size)}
+	head := []string{m.head(fl) + " · " + string(fl.Size)}
 	if mix := m.bench().MixOf(fl); mix != nil {
 		head = append(head, "mix "+mix.Letter())
 	}
@@ -158,12 +158,12 @@ func (m *sight) titled(f *frame, x, y, w int, title string) {
 func (m *Model) low() area {
 	switch foot := m.footH(); {
 	case m.wide():
-		top := 4 + placesH + listH
+		top := 4 + m.placesH() + listH
 		return area{0, top, m.placesW(), m.h - top - foot}
 	case m.h >= 30 || m.lineOnBench():
-		return area{0, 3 + placesH, m.placesW(), m.h - 3 - placesH - foot}
+		return area{0, 3 + m.placesH(), m.placesW(), m.h - 3 - m.placesH() - foot}
 	default:
-		return area{0, 3 + placesH, m.w, m.h - 3 - placesH - foot}
+		return area{0, 3 + m.placesH(), m.w, m.h - 3 - m.placesH() - foot}
 	}
 }
 
@@ -183,17 +183,17 @@ func (p *benchPage) drawWide(f *frame, left area) {
 		f.text(mid, y, dim, "│")
 	}
 	m.drawPlaces(f, left)
-	m.titled(f, 0, 2+placesH, mid, "timers")
-	m.drawList(f, area{0, 3 + placesH, mid, listH})
+	m.titled(f, 0, 2+m.placesH(), mid, "timers")
+	m.drawList(f, area{0, 3 + m.placesH(), mid, listH})
 	switch {
 	case m.over() != nil:
-		f.rule(0, 3+placesH+listH, mid)
+		f.rule(0, 3+m.placesH()+listH, mid)
 	case m.selected() == nil:
-		m.titled(f, 0, 3+placesH+listH, mid, "coming up")
+		m.titled(f, 0, 3+m.placesH()+listH, mid, "coming up")
 	default:
-		m.titled(f, 0, 3+placesH+listH, mid, "press order")
+		m.titled(f, 0, 3+m.placesH()+listH, mid, "press order")
 	}
-	for _, y := range []int{2 + placesH, 3 + placesH + listH} {
+	for _, y := range []int{2 + m.placesH(), 3 + m.placesH() + listH} {
 		f.text(mid, y, dim, "┤")
 	}
 	urgent, _ := m.mostUrgent() // stands in large beside the flask
@@ -201,7 +201,7 @@ func (p *benchPage) drawWide(f *frame, left area) {
 	day := min(m.timeLineH(), beside.h/2)
 	at := beside.y + beside.h - day
 	join := "├"
-	if at-1 == 2+placesH || at-1 == 3+placesH+listH {
+	if at-1 == 2+m.placesH() || at-1 == 3+m.placesH()+listH {
 		join = "┼"
 	}
 	f.text(mid, at-1, dim, join)
@@ -282,7 +282,7 @@ func (m *sight) drawPlaces(f *frame, a area) {
 		fl := m.bench().OnPlace(p)
 		mark := "  "
 		r := dim
-		if p == m.sel {
+		if p == m.sel && m.off == 0 {
 			mark, r = "▸ ", chosen
 		} else if fl != nil {
 			r = plain
@@ -294,7 +294,7 @@ func (m *sight) drawPlaces(f *frame, a area) {
 			continue
 		}
 		name := strong
-		if p == m.sel {
+		if p == m.sel && m.off == 0 {
 			name = chosen
 		}
 		x = f.put(x, y, 9, name, pad(fl.Case, 8)+" ")
@@ -305,6 +305,7 @@ func (m *sight) drawPlaces(f *frame, a area) {
 		f.put(x+2, y, room, wr, fit(said, room))
 		f.right(a.x+a.w-1, y, tr, t)
 	}
+	m.drawOff(f, area{a.x, a.y + action.Places, a.w, a.h - action.Places})
 }
 
 // flaskTime is the time that matters to a flask now: of its own most urgent

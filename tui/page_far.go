@@ -1,7 +1,6 @@
 package tui
 
 import (
-	"fmt"
 	"strings"
 	"time"
 
@@ -65,7 +64,7 @@ func farSpan(d time.Duration) (digits, unit string) {
 
 // tileOf gathers what the far view tells of a flask.
 func (m *sight) tileOf(fl *bench.Flask) tile {
-	t := tile{place: fmt.Sprint(fl.Place), stage: farWords[fl.Stage], role: strong}
+	t := tile{place: m.tagOf(fl), stage: farWords[fl.Stage], role: strong}
 	if st, ok := m.flaskStanding(fl); ok {
 		t.time, t.unit = farSpan(st.Left)
 	}
@@ -142,7 +141,8 @@ func farGrid(ts []tile, w, h int) (best lettering, cols, words int) {
 	return best, cols, words
 }
 
-// farPage is the bench for eyes across the room: a tile for each place that is taken,
+// farPage is the bench for eyes across the room: a tile for each place that is taken, and
+// for each load in a bath,
 // in the order of the places and as large as the window allows. The number of the
 // place, the time, the stage and the verdict: nothing else.
 type farPage struct{ m *Model }
@@ -165,6 +165,9 @@ func (p *farPage) draw(f *frame, _ area) {
 	var ts []tile
 	for fl := range m.bench().OnPlaces() {
 		ts = append(ts, m.tileOf(fl))
+	}
+	for _, g := range m.groups() {
+		ts = append(ts, m.offTile(g))
 	}
 	// What was just said stands here too, whole: in the place of the hint.
 	said, as := []string{"any key goes back to the bench"}, dim

@@ -51,7 +51,7 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 		return s
 	}
 	local := func(s timers.Stamp) string { return s.At.In(m.now.Wall.Location()).Format("15:04") }
-	s.add(accent, fmt.Sprintf("place %d · case %s · %s · %s · flask %d%s", fl.Place, fl.Case, fl.Base, fl.Size, fl.No, tagWords(fl.Tag)))
+	s.add(accent, fmt.Sprintf("%s · case %s · %s · %s · flask %d%s", m.bench().WhereWords(fl), fl.Case, fl.Base, fl.Size, fl.No, tagWords(fl.Tag)))
 	if st, ok := m.flaskStanding(fl); ok && a.h >= 30 && st.Key != large {
 		top := len(s.lines)
 		for range 5 {

@@ -132,12 +132,12 @@ func (p *handoverPage) sheet(a area) *sheet {
 	s.gap()
 	s.head(dim, "at work")
 	n := 0
-	for fl := range m.bench().OnPlaces() {
+	for fl := range m.bench().AtWork() {
 		n++
 		words, r := m.standWords(fl)
 		t, _ := m.flaskTime(fl)
 		next := m.stepText(fl, m.bench().Next(fl, m.now))
-		s.add(r, fmt.Sprintf("%d  %-8s %-7s %s %6s → %s", fl.Place, fl.Case, fl.Base, pad(words, 20), t, next))
+		s.add(r, fmt.Sprintf("%-2s %-8s %-7s %s %6s → %s", m.tagOf(fl), fl.Case, fl.Base, pad(words, 20), t, next))
 	}
 	if n == 0 {
 		s.add(plain, "the bench is empty")
@@ -171,7 +171,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 		}
 	}
 	odd := 0
-	for fl := range m.bench().OnPlaces() {
+	for fl := range m.bench().AtWork() {
 		if len(fl.Oddities) == 0 {
 			continue
 		}
@@ -181,7 +181,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 		}
 		odd++
 		last := fl.Oddities[len(fl.Oddities)-1]
-		s.add(warn, fmt.Sprintf("place %d  %d, last: %s", fl.Place, len(fl.Oddities), words.Unusual(last.What)))
+		s.add(warn, fmt.Sprintf("%s  %d, last: %s", m.bench().CallWords(fl), len(fl.Oddities), words.Unusual(last.What)))
 	}
 	return s
 }

@@ -1,6 +1,10 @@
 package tui
 
-import tea "charm.land/bubbletea/v2"
+import (
+	"fmt"
+
+	tea "charm.land/bubbletea/v2"
+)
 
 // pressPage is the press order and the baths.
 type pressPage struct{ leaf }
@@ -24,11 +28,27 @@ func (p *pressPage) bathsAlone(a area) *sheet {
 	return s
 }
 
+func (p *pressPage) step() string {
+	switch n := len(p.m.loadsIn()) + min(1, len(p.m.unplaced().flasks)); n {
+	case 0:
+		return p.leaf.step()
+	case 1:
+		return p.leaf.step() + " · 1 selects the load"
+	case 2:
+		return p.leaf.step() + " · 1 or 2 selects a load"
+	default:
+		return p.leaf.step() + fmt.Sprintf(" · 1 to %d select a load", min(9, n))
+	}
+}
+
 func (p *pressPage) keys() []hint {
 	return append(p.leaf.keys(), hint{key: "-", words: "plan"}, hint{key: "*", words: "the day"}, hint{key: "/", words: "far view"})
 }
 
 func (p *pressPage) key(key string) (tea.Cmd, bool) {
+	if cmd, ok := p.m.pickLoad(key); ok {
+		return cmd, true
+	}
 	switch key {
 	case "-", "o":
 		return p.m.bathMenu(), true

@@ -94,10 +94,16 @@ func (m *Model) spoken() []string {
 		words, _ := m.stageWords(fl)
 		say(fmt.Sprint("place", p), fmt.Sprintf("place %d: case %s %s %s, %s", p, fl.Case, fl.Base, fl.Size, strings.Join(strings.Fields(words), " ")))
 	}
+	for _, g := range m.groups() { // what is in the baths, and what has no place
+		for _, fl := range g.flasks {
+			words, _ := m.stageWords(fl)
+			say(fmt.Sprint("flask", fl.No), fmt.Sprintf("%s: case %s %s %s, %s", m.bench().WhereWords(fl), fl.Case, fl.Base, fl.Size, strings.Join(strings.Fields(words), " ")))
+		}
+	}
 	if fl := m.selected(); fl != nil {
 		for _, l := range m.verdictLines(fl, 200, false) {
 			if strings.HasPrefix(l.s, "READY") || strings.HasPrefix(l.s, "not yet") {
-				say("verdict", fmt.Sprintf("place %d: %s", fl.Place, l.s))
+				say("verdict", fmt.Sprintf("%s: %s", m.bench().CallWords(fl), l.s))
 			}
 		}
 	}
@@ -122,11 +128,11 @@ func (m *Model) spoken() []string {
 	case *awayPage:
 	default:
 		if !m.saving { // what comes next is told when it is on the disk
-			say("next", fmt.Sprintf("place %d selected. %s", m.sel, m.stepLine()))
+			say("next", m.selectedWords()+" selected. "+m.stepLine())
 		}
 		return out
 	}
-	say(fmt.Sprintf("page %T %d %d %d", m.page, m.sel, part, len(m.bench().Items)), strings.Join(f.spoken(), "\r\n"))
+	say(fmt.Sprintf("page %T %d %d %d %d", m.page, m.sel, m.off, part, len(m.bench().Items)), strings.Join(f.spoken(), "\r\n"))
 	return out
 }
 

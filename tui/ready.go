@@ -2,7 +2,6 @@ package tui
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -144,7 +143,7 @@ func (m *Model) onAdvice(msg adviceMsg) tea.Cmd {
 // placeOf gives the place of a flask an advice speaks of.
 func (m *sight) placeOf(id string) string {
 	if f := m.bench().Waiting(id); f != nil {
-		return strconv.Itoa(f.Place)
+		return m.tagOf(f)
 	}
 	return id
 }
@@ -196,7 +195,7 @@ func (m *sight) pressSheet(s *sheet, w int) {
 		return
 	}
 	if f := m.bench().Waiting(a.Next.Flask); f != nil {
-		line := fmt.Sprintf("next: %s place %d (case %s)", a.Next.Verb, f.Place, f.Case)
+		line := fmt.Sprintf("next: %s %s (case %s)", a.Next.Verb, m.bench().WhereWords(f), f.Case)
 		if a.Next.Wait > 0 {
 			line += " in " + length(a.Next.Wait)
 		}
@@ -224,10 +223,10 @@ func (m *sight) pressSheet(s *sheet, w int) {
 				left = ", working time over since " + m.instant(m.now.Wall.Add(d))
 			}
 		}
-		line := fmt.Sprintf("place %d %-9s in time %s (estimate)%s", f.Place, f.Case, words.Percent(o.Chance), left)
+		line := fmt.Sprintf("%s %-9s in time %s (estimate)%s", m.bench().WhereWords(f), f.Case, words.Percent(o.Chance), left)
 		r := plain
 		if o.Lost {
-			line, r = fmt.Sprintf("place %d %-9s too late (estimate)%s", f.Place, f.Case, left), alarm
+			line, r = fmt.Sprintf("%s %-9s too late (estimate)%s", m.bench().WhereWords(f), f.Case, left), alarm
 		}
 		s.add(r, line)
 		for _, h := range o.Help {
@@ -255,7 +254,7 @@ func (m *sight) mixCostLines(s *sheet, w int) {
 func (m *sight) shortWords(windowKey string) string {
 	s, ok := bench.SubjectOfKey(windowKey)
 	if f := m.bench().Flasks[s.No]; ok && f != nil {
-		return fmt.Sprintf("%s · place %d (estimate)", words.DoughTimeLow, f.Place)
+		return fmt.Sprintf("%s · %s (estimate)", words.DoughTimeLow, m.bench().CallWords(f))
 	}
 	return words.DoughTimeLow + " (estimate)"
 }

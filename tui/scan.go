@@ -63,10 +63,10 @@ func (m *Model) release() tea.Cmd {
 
 // scanned selects the flask whose tag or case number was read.
 func (m *Model) scanned(tag string) {
-	for fl := range m.bench().OnPlaces() {
+	for fl := range m.bench().AtWork() {
 		if strings.EqualFold(fl.Tag, tag) || strings.EqualFold(fl.Case, tag) {
-			m.sel = fl.Place
-			m.say(good, fmt.Sprintf("scanned %s: place %d", fit(tag, 24), fl.Place))
+			m.pick(fl)
+			m.say(good, fmt.Sprintf("scanned %s: %s", fit(tag, 24), m.bench().WhereWords(fl)))
 			return
 		}
 	}

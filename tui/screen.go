@@ -198,32 +198,37 @@ func (m *sight) alarmFit(al timers.Alarm, width int) string {
 	if ansi.StringWidth(words) <= width {
 		return words
 	}
-	tail := m.placeTail(al)
+	whole := m.placeTail(al, 0)
+	tail := whole
+	if ansi.StringWidth(tail) > width/2 { // of many cases one is named
+		tail = m.placeTail(al, 1)
+	}
 	if tail == "" {
 		return fit(words, width)
 	}
-	return fit(strings.TrimSuffix(words, tail), max(0, width-ansi.StringWidth(tail))) + tail
+	return fit(strings.TrimSuffix(words, whole), max(0, width-ansi.StringWidth(tail))) + tail
 }
 
-// placeTail is the end of the words of an alarm that says where it is; "" for nowhere.
-func (m *sight) placeTail(al timers.Alarm) string {
+// placeTail is the end of the words of an alarm that says where it is, with so many cases at
+// most; "" for nowhere.
+func (m *sight) placeTail(al timers.Alarm, most int) string {
 	place := ""
 	key, _ := timers.SplitSignalKey(al.Key)
 	if w, ok := m.windowByKey(key); ok {
-		place = m.placesOf(w)
+		place = m.whereWords(w.Flasks, most)
 	} else if l, ok := m.bench().LoadOfKey(al.Key); ok {
-		place = m.placesOfLoad(l)
+		place = m.whereWords(m.bench().StillIn(l), most)
 	}
 	if place == "" {
 		return ""
 	}
-	return " · place " + place
+	return " · " + place
 }
 
 // placeWidth is the least that the words of an alarm want: a few of them, and where it is.
 func (m *sight) placeWidth(al timers.Alarm) int {
 	const few = 6
-	return min(ansi.StringWidth(m.alarmWords(al)), few+ansi.StringWidth(m.placeTail(al)))
+	return min(ansi.StringWidth(m.alarmWords(al)), few+ansi.StringWidth(m.placeTail(al, 1)))
 }
 
 // small tells whether the window is too small for the bench. Read out, it has no size.

@@ -43,11 +43,9 @@ func (s *Script) play(m *Model) tea.Cmd {
 	st.Action.At = m.now.Wall // it is done when it is shown
 	keys := scriptKeys(st.Action.Body)
 	for _, sub := range st.Action.Body.Subjects() {
-		if f := m.bench().Flasks[sub.No]; sub.Class == 'f' && f != nil && f.Place > 0 {
-			if f.Place != m.sel {
-				keys = fmt.Sprint(f.Place, " ", keys)
-			}
-			m.sel = f.Place
+		if f := m.bench().Flasks[sub.No]; sub.Class == 'f' && f.AtWork() {
+			keys = m.keysTo(f) + keys
+			m.pick(f)
 			break
 		}
 	}

@@ -24,6 +24,11 @@ func (d *desk) openFlask(place int, caseNo string, base, size int) {
 func (d *desk) flask(place int) *bench.Flask {
 	d.t.Helper()
 	f := d.book.State().Bench.OnPlace(place)
+	for _, o := range d.book.State().Bench.OffPlaces() { // or the one that left it for the bath
+		if f == nil && o.Home == place {
+			f = o
+		}
+	}
 	if f == nil {
 		d.t.Fatalf("place %d is empty:\n%s", place, d.screen())
 	}
@@ -123,7 +128,7 @@ func TestWholeShiftOnThePad(t *testing.T) {
 	}
 	d.wait(9 * time.Hour)
 	d.sees("CURING TIME IS UP")
-	d.press(". 2 enter 1")
+	d.press(". enter 1")
 	for p := 1; p <= 4; p++ {
 		d.at(p, bench.Cooling)
 	}
@@ -389,7 +394,7 @@ func TestAlarmRings(t *testing.T) {
 // keys alone; a word that is a length of time is waited.
 const cleanShift = `1 enter 4 4 1 7 enter 1 2 enter 1 11m enter 1 enter enter enter enter enter 9m enter
 	enter 1 enter 62s enter 3 20s enter enter 62s enter 2 - 1 1 . 5 enter
-	enter enter 1 enter 31m enter 1 1 1 9h . enter 1 31m enter 16m enter 1 1 enter . 4 enter enter 1
+	enter enter 1 enter 31m enter 1 1 1 9h . / 1 enter 1 31m enter 16m enter 1 1 enter . 4 enter enter 1
 	+ 3 1 3 1 - 0 * * 0 . / / 0`
 
 // TestStormOfKeys: whatever keys are held down or doubled within a fifth of a second,

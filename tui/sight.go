@@ -15,6 +15,7 @@ type sight struct {
 	st        logbook.State
 	now       timers.Now
 	sel       int // selected place, 1 to 9
+	off       int // the selected flask where it stands on no place; 0 where a place is selected
 	windows   []bench.Window
 	standings []timers.Standing
 	alarms    []timers.Alarm
@@ -29,8 +30,14 @@ func (m *sight) bench() *bench.Bench { return m.st.Bench }
 
 func (m *sight) house() house.House { return m.st.Bench.House }
 
-// selected is the flask on the selected place, or nil.
-func (m *sight) selected() *bench.Flask { return m.bench().OnPlace(m.sel) }
+// selected is the flask that is selected: on the selected place, or on none. It is nil where
+// the place is empty.
+func (m *sight) selected() *bench.Flask {
+	if f := m.bench().Flasks[m.off]; f.AtWork() && m.bench().SpotOf(f).Place == 0 {
+		return f
+	}
+	return m.bench().OnPlace(m.sel)
+}
 
 func (m *sight) windowByKey(key string) (bench.Window, bool) {
 	for _, w := range m.windows {

@@ -45,7 +45,7 @@ func (m *Model) take(f *bench.Flask, s bench.Step) tea.Cmd {
 
 func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 	h := m.house()
-	head := fmt.Sprintf("%d · %s %s · ", f.Place, f.Case, f.Base)
+	head := m.head(f) + " · "
 	sure := func(title, yes string, body action.Body, lines ...string) tea.Cmd {
 		fm := &form{title: head + title, lines: lines, fields: []*field{choose("sure", "", yes)}}
 		fm.done = func(fm *form) tea.Cmd { return m.answer(fm, body, "", nil) }
@@ -105,7 +105,7 @@ func (m *Model) coat(f *bench.Flask) tea.Cmd {
 	case cast == nil && teeth != nil:
 		return m.append(action.Coat{Flask: f.No, Half: action.Cast}, "", nil)
 	}
-	return m.paint(f, fmt.Sprintf("%d · %s %s · separator", f.Place, f.Case, f.Base), "painted on")
+	return m.paint(f, m.head(f)+" · separator", "painted on")
 }
 
 // paint asks which half was painted, and for the lot of the separator where it is to be
@@ -151,7 +151,7 @@ func (m *Model) judge(no int) tea.Cmd {
 	if t != nil {
 		lines = []string{fmt.Sprintf("trial closure %d: %s, held %d s of %d s", t.N, t.Gauge, t.HeldS, t.HoldAimS)}
 	}
-	fm := &form{title: fmt.Sprintf("%d · %s %s · the flash", f.Place, f.Case, f.Base), lines: lines, fields: []*field{choose("grade", "flash?", action.Grades...)}}
+	fm := &form{title: m.head(f) + " · the flash", lines: lines, fields: []*field{choose("grade", "flash?", action.Grades...)}}
 	fm.done = func(fm *form) tea.Cmd {
 		return m.answer(fm, action.Flash{Flask: no, Grade: action.Grades[fm.choice("grade")-1]}, "", func(logbook.Saved) tea.Cmd {
 			m.hintAfterFlash(no)
@@ -178,7 +178,7 @@ func (m *Model) hintAfterFlash(no int) {
 
 // alone tells whether no other flask stands at a stage.
 func (m *sight) alone(f *bench.Flask, at bench.Stage) bool {
-	for o := range m.bench().OnPlaces() {
+	for o := range m.bench().AtWork() {
 		if o.No != f.No && o.Stage == at {
 			return false
 		}
@@ -192,29 +192,27 @@ func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, grou
 	var ns []int
 	var names []string
 	var on []bool
-	for o := range m.bench().OnPlaces() {
+	for o := range m.bench().AtWork() {
 		if o.Stage != at && o.No != f.No {
 			continue
 		}
 		ns = append(ns, o.No)
-		names = append(names, fmt.Sprintf("place %d: %s %s", o.Place, o.Case, o.Base))
+		names = append(names, m.nameOf(o))
 		on = append(on, o.No == f.No || group == nil || group(o))
 	}
-	all := func() (places []string) {
-		for i, no := range ns {
-			if on[i] {
-				places = append(places, fmt.Sprint(m.bench().Flasks[no].Place))
-			}
+	var all []int
+	for i, no := range ns {
+		if on[i] {
+			all = append(all, no)
 		}
-		return places
-	}()
+	}
 	const some = 2
-	sure := choose("sure", ask, "place "+strings.Join(all, " "), "others …")
+	sure := choose("sure", ask, m.whereWords(all, 0), "others …")
 	switch {
 	case len(ns) == 1:
 		sure = choose("sure", "", "yes")
 	case len(all) == len(ns):
-		sure.options[0] = "all: place " + strings.Join(all, " ")
+		sure.options[0] = "all: " + m.whereWords(all, 0)
 	}
 	fm := &form{title: title, fields: []*field{sure,
 		several("which", ask, 1, names, func(i int) bool { return on[i] }).only(func(fm *form) bool { return fm.choice("sure") == some }),
@@ -226,7 +224,7 @@ func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, grou
 				pick = append(pick, no)
 			}
 		}
-		return m.answer(fm, body(pick), "", nil)
+		return m.answer(fm, body(pick), "", m.backToPlaces)
 	}
 	m.open(fm)
 	return nil
@@ -254,7 +252,7 @@ func (m *Model) outcome(no int) tea.Cmd {
 		return nil
 	}
 	at := f.Stage
-	fm := &form{title: fmt.Sprintf("%d · %s %s · outcome: the flask leaves the bench", f.Place, f.Case, f.Base), lines: m.offLines(f), fields: []*field{
+	fm := &form{title: m.head(f) + " · outcome: the flask leaves the bench", lines: m.offLines(f), fields: []*field{
 		choose("outcome", "outcome", append([]string{action.Finished + ", no defects seen", action.Finished + ", defects seen"}, action.Outcomes[1:]...)...),
 		several("defects", "defects seen (ENTER for none)", 0, words.Defects(action.Defects), nil).only(func(fm *form) bool { return fm.choice("outcome") > 1 }),
 	}}
@@ -287,7 +285,7 @@ func (m *Model) selectNext(at bench.Stage) {
 	for i := 1; i < 9; i++ {
 		p := (m.sel-1+i)%9 + 1
 		if o := m.bench().OnPlace(p); o != nil && (o.Stage == at || at == bench.Checked && o.Stage == bench.Open) {
-			m.sel = p
+			m.sel, m.off = p, 0
 			return
 		}
 	}
@@ -303,7 +301,7 @@ func (m *Model) newFlask(place int) tea.Cmd {
 		place = m.bench().FreePlace()
 	}
 	if place == 0 {
-		m.say(warn, "all nine places are taken")
+		m.say(warn, "all nine places are taken: one is free again when its flask goes into the bath, or has its outcome")
 		return nil
 	}
 	waiting := m.bench().CasesWaiting()
@@ -335,7 +333,7 @@ func (m *Model) newFlask(place int) tea.Cmd {
 				why = fmt.Sprint(fm.choice("case" + whyAsked))
 			}
 		}
-		return m.answer(fm, open, why, func(logbook.Saved) tea.Cmd { m.sel = place; return nil })
+		return m.answer(fm, open, why, func(logbook.Saved) tea.Cmd { m.sel, m.off = place, 0; return nil })
 	}
 	m.open(fm)
 	return nil
@@ -376,7 +374,7 @@ func (m *Model) mixFor(f *bench.Flask) tea.Cmd {
 	if len(standing) == 0 {
 		return m.newMix(f)
 	}
-	fm := &form{title: fmt.Sprintf("%d · %s %s · dough", f.Place, f.Case, f.Base), fields: []*field{choose("which", "from which mix?", append(opts, "a new mix")...)}}
+	fm := &form{title: m.head(f) + " · dough", fields: []*field{choose("which", "from which mix?", append(opts, "a new mix")...)}}
 	fm.done = func(fm *form) tea.Cmd {
 		if i := fm.choice("which") - 1; i < len(standing) {
 			return m.answer(fm, action.MixServe{Mix: standing[i].No, Flasks: []int{f.No}}, "", nil)

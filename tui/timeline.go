@@ -21,9 +21,9 @@ func (m *sight) timeLabels(l timeline.Line, roomy bool) chart.Labels {
 		switch r.Kind {
 		case timeline.Flask:
 			f := m.bench().Flasks[r.No]
-			s := fmt.Sprintf("%d %s", f.Place, fit(f.Case, 8))
+			s := fmt.Sprintf("%s %s", m.tagOf(f), fit(f.Case, 8))
 			if roomy {
-				s = fmt.Sprintf("%d %s %s", f.Place, pad(f.Case, 8), f.Base)
+				s = fmt.Sprintf("%s %s %s", m.tagOf(f), pad(f.Case, 8), f.Base)
 			}
 			out = append(out, s)
 		case timeline.Press:

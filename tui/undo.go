@@ -104,7 +104,7 @@ func (m *Model) why(it bench.Item) {
 	f := &form{title: "undo: " + m.recordWords(it.Body) + m.itemFlask(it),
 		fields: []*field{choose("why", "why is it undone?", words.ReasonsOf(undoing)...)}}
 	f.done = func(f *form) tea.Cmd {
-		return m.answer(f, action.TakeBack{Of: it.Action.ID}, undoing[f.choice("why")-1], nil)
+		return m.answer(f, action.TakeBack{Of: it.Action.ID}, undoing[f.choice("why")-1], m.withoutPlace)
 	}
 	m.open(f)
 }

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -125,18 +126,20 @@ func (m *sight) alarmWords(al timers.Alarm) string {
 		mix = bench.MixLetter(w.Mix)
 	}
 	s := words.Loud(words.TimerAlarm(w.What, end, w.Label, mix))
-	if at := m.placesOf(w); at != "" {
-		s += " · place " + at
+	if at := m.whereWords(w.Flasks, 0); at != "" {
+		s += " · " + at
 	}
 	return s
 }
 
-// placesOf lists the places of a window's flasks.
+// placesOf lists the places of a window's flasks, and the baths of those that are in one.
 func (m *sight) placesOf(w bench.Window) string {
 	var ps []string
 	for _, n := range w.Flasks {
-		if f := m.bench().Flasks[n]; f != nil && f.Place > 0 {
-			ps = append(ps, fmt.Sprint(f.Place))
+		if f := m.bench().Flasks[n]; f.AtWork() {
+			if tag := m.tagOf(f); !slices.Contains(ps, tag) {
+				ps = append(ps, tag)
+			}
 		}
 	}
 	return strings.Join(ps, " ")
