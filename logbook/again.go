@@ -21,6 +21,7 @@ var filledIn = []string{
 	"dry_min_s", "dry_max_s", "pressure_psi", "hold_s", "backed_off_turn", "bench_min_s", "bench_max_s", "bench_s", "water_s",
 	"stages", "max_s", "bath_c", "resin", "powder_g", "liquid_g", "room_c", "dough_s", "work_s",
 	"product", "expiry", "changed", "gauge", "places", "no_place",
+	"doubts", "due", "on", "spring", "rated_psi", "scale_psi", "class_pct", "litres", "every_days", "air_hpa",
 }
 
 // saysElse tells in what an action differs from the record that has its id, "" for in
@@ -50,7 +51,8 @@ func saysElse(a action.Action, r record.Record) string {
 			differ = append(differ, name)
 		}
 	}
-	delete(is, "changed") // whatever it says, the bench finds that out for itself
+	delete(is, "changed") // whatever they say, the bench finds that out for itself
+	delete(is, "doubts")
 	for name, v := range is {
 		if name == "set" && sameSet(v, was[name]) {
 			continue

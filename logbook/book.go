@@ -17,7 +17,8 @@
 //	        (by flask, mix, load, timer, bath read, settings 1 or crew 2)
 //	        'g' day (4 bytes, 20261125) number -> nothing      (sign-offs of a day)
 //	        'k' 'j' no (4 bytes) number -> nothing
-//	        (the register of lots by material, from 1, and by a hash of material and lot)
+//	        (the register of lots by material, from 1, and by a hash of material and lot;
+//	        that of equipment by 64, and by a hash of kind and name)
 //	        'n' no (4 bytes) number -> nothing
 //	        (the list of cases, by a hash of the case number)
 //	        'c' number (8 bytes) number -> nothing

@@ -47,15 +47,18 @@ func newest(r record.Record) bool {
 	case action.Settings:
 		return len(a.House.People) > 0 || a.House.Mirror != (house.Mirror{})
 	case action.BathLoad:
-		return a.OffPlace
+		return a.OffPlace || len(a.Doubts) > 0
 	case action.BathUnload:
 		return len(a.Places) > 0
 	case action.TakeBack:
 		return len(a.NoPlace) > 0
 	case action.Correct:
-		return bytes.Contains(a.Set, []byte(`"off_place"`)) || bytes.Contains(a.Set, []byte(`"places"`))
+		return bytes.Contains(a.Set, []byte(`"off_place"`)) || bytes.Contains(a.Set, []byte(`"places"`)) || bytes.Contains(a.Set, []byte(`"clamp"`))
+	case action.Clamp:
+		return a.Clamp != ""
 	}
-	return false
+	_, piece := action.PieceOf(r.Action.Body)
+	return piece || len(action.DoubtsOf(r.Action.Body)) > 0
 }
 
 // wanted is the least format of a book that holds some records.

@@ -4,18 +4,13 @@ import (
 	"slices"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
 
-// ofRegister tells whether a record is of the register of lots.
-func ofRegister(r record.Record) bool {
-	switch r.Action.Body.(type) {
-	case action.LotIn, action.LotOut:
-		return true
-	}
-	return false
-}
+// ofRegister tells whether a record is of the register of lots or of that of equipment.
+func ofRegister(r record.Record) bool { return layout.RegisterSubjects(r.Action.Body, 0) != nil }
 
 // lots adds what the register knows of the lots that records name, and the record that
 // shows that a register of their material is kept: what was asked about a lot rests on
@@ -43,6 +38,7 @@ func (p *past) lots(seqs map[uint64]bool) {
 	for s := range want {
 		p.ofSubject(s, seqs)
 	}
+	p.pieces(seqs)
 	for material := range kept {
 		p.firstLot(material, seqs)
 	}
@@ -77,6 +73,39 @@ func (p *past) firstLot(material action.Material, seqs map[uint64]bool) {
 		if !back {
 			seqs[seq] = true
 			return
+		}
+	}
+}
+
+// pieces adds what the register knows of the equipment that records name, and of what is
+// fitted to it.
+func (p *past) pieces(seqs map[uint64]bool) {
+	want := map[action.Subject]bool{}
+	for seq := range seqs {
+		r, err := p.at(seq)
+		if err != nil {
+			continue
+		}
+		for _, piece := range action.PiecesUsed(r.Action.Body) {
+			want[layout.SubjectPiece(piece)] = true
+		}
+		if slices.Contains(r.Action.Unusual, bench.PieceUnknownCode) {
+			want[layout.SubjectEquipment] = true // it rests on there being others
+		}
+		if of, ok := action.PieceOf(r.Action.Body); ok {
+			want[layout.SubjectPiece(of)] = true
+		}
+	}
+	found := map[uint64]bool{}
+	for s := range want {
+		p.ofSubject(s, found)
+	}
+	for seq := range found {
+		seqs[seq] = true
+		if r, err := p.at(seq); err == nil {
+			if of, ok := action.PieceOf(r.Action.Body); ok && !want[layout.SubjectPiece(of)] {
+				p.ofSubject(layout.SubjectPiece(of), seqs)
+			}
 		}
 	}
 }

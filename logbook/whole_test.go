@@ -126,6 +126,17 @@ func checkIndex(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 			subjects = []action.Subject{layout.SubjectRegister(a.Material), layout.SubjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
 		case action.LotOut:
 			subjects = []action.Subject{layout.SubjectRegister(a.Material), layout.SubjectLot(action.LotUse{Material: a.Material, Lot: a.Lot}, about.Stamp.At.Year())}
+		case action.EquipIn:
+			subjects = ofPiece(action.Piece{Item: a.Item, Name: a.Name})
+			if on, err := action.ParsePiece(a.On); err == nil {
+				subjects = append(subjects, layout.SubjectPiece(on))
+			}
+		case action.EquipCheck:
+			subjects = ofPiece(action.Piece{Item: a.Item, Name: a.Name})
+		case action.EquipWater:
+			subjects = ofPiece(action.Piece{Item: a.Item, Name: a.Name})
+		case action.EquipOut:
+			subjects = ofPiece(action.Piece{Item: a.Item, Name: a.Name})
 		case action.SignOff:
 			subjects = []action.Subject{layout.SubjectSignOff(a)}
 		case action.CaseIn:
@@ -291,4 +302,8 @@ func TestCureBeforeThePeriodKeepsItsReadings(t *testing.T) {
 	if err != nil || s.Word != cure.OffTemperature {
 		t.Errorf("the cure stands as %q, %v; want %q", s.Word, err, cure.OffTemperature)
 	}
+}
+
+func ofPiece(p action.Piece) []action.Subject {
+	return []action.Subject{layout.SubjectEquipment, layout.SubjectPiece(p)}
 }

@@ -154,6 +154,7 @@ type PressAt struct {
 	PressurePSI float64 `json:"pressure_psi,omitempty"`
 	Gauge       string  `json:"gauge,omitempty" jsonschema_description:"the pressure as it was read off, with its unit, as in 207 bar"`
 	HoldS       int     `json:"hold_s,omitempty" jsonschema_description:"hold aimed at, seconds"`
+	Doubts      []Doubt `json:"doubts,omitempty" jsonschema_description:"ignored: what speaks against the gauge of the press the bench finds out for itself"`
 }
 
 // PressOpen is the press let down and the flask opened.
@@ -205,6 +206,7 @@ type MetalToMetal struct {
 	Press       int     `json:"press,omitempty"`
 	PressurePSI float64 `json:"pressure_psi,omitempty"`
 	Gauge       string  `json:"gauge,omitempty" jsonschema_description:"the pressure as it was read off, with its unit, as in 207 bar"`
+	Doubts      []Doubt `json:"doubts,omitempty" jsonschema_description:"ignored: what speaks against the gauge of the press the bench finds out for itself"`
 }
 
 // Clamp is the flask clamped and out of the press; the bench set begins.
@@ -213,6 +215,7 @@ type Clamp struct {
 	BackedOffTurn float64 `json:"backed_off_turn,omitempty" jsonschema_description:"how far the clamp was backed off, turns"`
 	BenchMinS     int     `json:"bench_min_s,omitempty"`
 	BenchMaxS     int     `json:"bench_max_s,omitempty"`
+	Clamp         string  `json:"clamp,omitempty" jsonschema_description:"which clamp, by its number or name"`
 }
 
 // Section is the thinnest and thickest resin of a flask.
@@ -233,6 +236,7 @@ type BathLoad struct {
 	MaxS      int           `json:"max_s,omitempty" jsonschema_description:"longest stay worked under, seconds; 0 for none"`
 	Sections  []Section     `json:"sections,omitempty"`
 	OffPlace  bool          `json:"off_place,omitempty" jsonschema_description:"the flasks leave their places, which others may have until they come out"`
+	Doubts    []Doubt       `json:"doubts,omitempty" jsonschema_description:"ignored: what speaks against the thermometers of the bath the bench finds out for itself"`
 }
 
 // BathReading is a bath temperature read off, typed or probed.
@@ -443,6 +447,7 @@ var makers = []func() Body{
 	func() Body { return &Settings{} }, func() Body { return &Crew{} }, func() Body { return &Caution{} },
 	func() Body { return &Clock{} }, func() Body { return &Restored{} }, func() Body { return &SignOff{} }, func() Body { return &Seen{} }, func() Body { return &Screen{} },
 	func() Body { return &LotIn{} }, func() Body { return &LotOut{} },
+	func() Body { return &EquipIn{} }, func() Body { return &EquipCheck{} }, func() Body { return &EquipWater{} }, func() Body { return &EquipOut{} },
 	func() Body { return &CaseIn{} }, func() Body { return &CaseOff{} }, func() Body { return &CaseDelivered{} }, func() Body { return &DayPlan{} },
 }
 

@@ -22,7 +22,7 @@ func samples() map[Kind][2]Body {
 		{MixDough{Mix: 4}, MixDough{Mix: 1}},
 		{MixStiff{Mix: 4}, MixStiff{Mix: 1}},
 		{PressIn{Flask: 3, Press: 2, Added: true}, PressIn{Flask: 3}},
-		{PressAt{Flask: 3, PressurePSI: 3000, Gauge: "207 bar", HoldS: 60}, PressAt{Flask: 3}},
+		{PressAt{Flask: 3, PressurePSI: 3000, Gauge: "207 bar", HoldS: 60, Doubts: []Doubt{{Item: "gauge G1", What: "overdue", Due: "2026-11-20", Off: 1.5}}}, PressAt{Flask: 3}},
 		{PressOpen{Flask: 3}, PressOpen{Flask: 1}},
 		{Flash{Flask: 3, Grade: "heavy", Grams: 1.25, Where: []string{"posterior", "lingual"}}, Flash{Flask: 3, Grade: "none"}},
 		{FlashMore{Flask: 3, Grams: 0.4, Where: []string{"labial"}}, FlashMore{Flask: 3, Grams: 0.01}},
@@ -30,9 +30,9 @@ func samples() map[Kind][2]Body {
 		{Inspect{Flask: 3}, Inspect{Flask: 1}},
 		{FlaskLots{Flask: 3, StoneLot: "S-9", SheetLot: "T-4"}, FlaskLots{Flask: 1, SheetLot: "T-5"}},
 		{SheetOut{Flask: 3}, SheetOut{Flask: 1}},
-		{MetalToMetal{Flask: 3, Press: 1, PressurePSI: 3000, Gauge: "207 bar"}, MetalToMetal{Flask: 3}},
-		{Clamp{Flask: 3, BackedOffTurn: 0.25, BenchMinS: 1800, BenchMaxS: 3600}, Clamp{Flask: 3}},
-		{BathLoad{Load: 2, Bath: 1, Flasks: []int{3, 5}, Programme: "long, 9 h", Stages: []house.Stage{{TempC: 74, HoldS: 32400}, {TempC: 100, RampS: 1800, HoldS: 3600}}, BathC: 23, MaxS: 43200, Sections: []Section{{Flask: 3, ThinMM: 2, ThickMM: 9.5}}, OffPlace: true}, BathLoad{Flasks: []int{3}, Programme: "long, 9 h"}},
+		{MetalToMetal{Flask: 3, Press: 1, PressurePSI: 3000, Gauge: "207 bar", Doubts: []Doubt{{Item: "gauge G1", What: "overdue", Due: "2026-11-20", Off: 1.5}}}, MetalToMetal{Flask: 3}},
+		{Clamp{Flask: 3, BackedOffTurn: 0.25, BenchMinS: 1800, BenchMaxS: 3600, Clamp: "12"}, Clamp{Flask: 3}},
+		{BathLoad{Load: 2, Bath: 1, Flasks: []int{3, 5}, Programme: "long, 9 h", Stages: []house.Stage{{TempC: 74, HoldS: 32400}, {TempC: 100, RampS: 1800, HoldS: 3600}}, BathC: 23, MaxS: 43200, Sections: []Section{{Flask: 3, ThinMM: 2, ThickMM: 9.5}}, Doubts: []Doubt{{Item: "thermometer T1", What: "overdue", Due: "2026-11-20", Off: 1.5}}, OffPlace: true}, BathLoad{Flasks: []int{3}, Programme: "long, 9 h"}},
 		{BathReading{Bath: 1, TempC: 73.5, Source: "typed"}, BathReading{Bath: 1}},
 		{BathUnload{Flasks: []int{3, 5}, BenchS: 1800, Places: []int{3, 0}}, BathUnload{Flasks: []int{3}}},
 		{CoolWater{Flasks: []int{3}, WaterS: 900}, CoolWater{Flasks: []int{3}}},
@@ -56,6 +56,10 @@ func samples() map[Kind][2]Body {
 		{Screen{What: "joined", Role: "work", From: "pts/3", Key: "SHA256:x", Away: true}, Screen{What: "left", Role: "lead"}},
 		{LotIn{Material: "powder", Lot: "(01)03453120000011(17)281231(10)ABCD1234", Product: "heat-cured, pink", Expiry: "2028-12-31"}, LotIn{Material: "stone", Lot: "S-9"}},
 		{LotOut{Material: "powder", Lot: "ABCD1234", Reason: "recalled"}, LotOut{Material: "sheet", Lot: "T-4", Reason: "used up"}},
+		{EquipIn{Item: "gauge", Name: "G1", Product: "100 mm", On: "press 1", ScalePSI: 5000, ClassPct: 1.6, EveryDays: 182}, EquipIn{Item: "clamp", Name: "12", RatedPSI: 4000, Spring: true}},
+		{EquipCheck{Item: "thermometer", Name: "T1", IceC: new(float64), BoilC: ptr(94.9), AirHPa: 835.2, Due: "2026-12-25"}, EquipCheck{Item: "gauge", Name: "G1", ReadPSI: ptr(3040), AgainstPSI: ptr(3000)}},
+		{EquipWater{Item: "bath", Name: "1"}, EquipWater{Item: "pot", Name: "small"}},
+		{EquipOut{Item: "clamp", Name: "12", Reason: "recalled"}, EquipOut{Item: "oven", Name: "O1", Reason: "not ours any more"}},
 		{CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00", Rush: true, Resin: "heat-cured, general", Shade: "pink 3", RemakeOf: "4102", Remark: "thick ridge"}, CaseIn{Case: "4417", Base: "lower", Size: "small", Due: "2026-11-25T17:00:00Z"}},
 		{fullPlan, DayPlan{Day: "2026-11-25", Away: true}},
 		{CaseOff{Case: "4417", Base: "upper", Reason: "withdrawn by the practice"}, CaseOff{Case: "4417", Base: "lower", Reason: "x"}},
@@ -87,3 +91,5 @@ var fullPlan = DayPlan{Day: "2026-11-25", Reason: "case 4450 upper came in", Peo
 	Mixes: []PlanMix{{Cases: []string{"4450 upper"}, At: "2026-11-25T08:20:00+01:00", Latest: "2026-11-25T09:45:00+01:00"}, {Cases: []string{"4417 upper", "4417 lower"}, NotBefore: "2026-11-26T08:00:00+01:00"}},
 	Loads: []PlanLoad{{Bath: "bath 1", Programme: "long, 9 h", Cases: []string{"4450 upper"}, In: "2026-11-25T16:55:00+01:00", Latest: "2026-11-25T17:00:00+01:00", Out: "2026-11-26T08:00:00+01:00"}},
 	Cases: []PlanCase{{Case: "4450 upper", Finished: "2026-11-26T10:00:00+01:00", LatePercent: 5, Lost: true}, {Case: "4417 upper"}, {Case: "4417 lower"}}}
+
+func ptr(v float64) *float64 { return &v }

@@ -175,7 +175,7 @@ func (a PressAt) tell(t Teller) string {
 	if a.HoldS > 0 && t.Full {
 		s += ", hold " + length(a.HoldS)
 	}
-	return s
+	return t.doubted(s, a.Doubts)
 }
 func (PressOpen) tell(Teller) string { return "press opened" }
 func (a Flash) tell(Teller) string {
@@ -198,10 +198,14 @@ func (a FlashMore) tell(Teller) string {
 func (Inspect) tell(Teller) string  { return "opened and checked: mould is full" }
 func (SheetOut) tell(Teller) string { return "sheet out" }
 func (a MetalToMetal) tell(t Teller) string {
-	return t.numbered("metal to metal at "+t.psi(a.PressurePSI)+map[bool]string{true: ", press"}[t.Full && a.Press > 0], a.Press)
+	return t.doubted(t.numbered("metal to metal at "+t.psi(a.PressurePSI)+map[bool]string{true: ", press"}[t.Full && a.Press > 0], a.Press), a.Doubts)
 }
 func (a Clamp) tell(t Teller) string {
-	return "clamped, backed off " + turns(a.BackedOffTurn) + t.bounds("bench set", a.BenchMinS, a.BenchMaxS)
+	s := "clamped, backed off " + turns(a.BackedOffTurn)
+	if a.Clamp != "" {
+		s += ", clamp " + a.Clamp
+	}
+	return s + t.bounds("bench set", a.BenchMinS, a.BenchMaxS)
 }
 func (a BathLoad) tell(t Teller) string {
 	s := fmt.Sprintf("into bath %d: %s", a.Bath, a.Programme)
@@ -223,7 +227,7 @@ func (a BathLoad) tell(t Teller) string {
 	if a.MaxS > 0 {
 		s += ", at most " + length(a.MaxS)
 	}
-	return s
+	return t.doubted(s, a.Doubts)
 }
 func (a BathReading) tell(t Teller) string {
 	s := fmt.Sprintf("bath %d reads %s", a.Bath, t.temp(a.TempC))

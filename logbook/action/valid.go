@@ -148,7 +148,7 @@ func (b MixDough) Valid() error { return no("mix", b.Mix) }
 func (b MixStiff) Valid() error { return no("mix", b.Mix) }
 func (b PressIn) Valid() error  { return first(no("flask", b.Flask), orNew("press", b.Press)) }
 func (b PressAt) Valid() error {
-	return first(no("flask", b.Flask), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), gauge(b.Gauge, b.PressurePSI), seconds("hold_s", b.HoldS))
+	return first(no("flask", b.Flask), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), gauge(b.Gauge, b.PressurePSI), seconds("hold_s", b.HoldS), doubts(b.Doubts))
 }
 
 // gauge wants the text of a gauge to say what the pressure says, where both are given, to
@@ -195,13 +195,13 @@ func (b FlaskLots) Valid() error {
 }
 func (b SheetOut) Valid() error { return no("flask", b.Flask) }
 func (b MetalToMetal) Valid() error {
-	return first(no("flask", b.Flask), orNew("press", b.Press), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), gauge(b.Gauge, b.PressurePSI))
+	return first(no("flask", b.Flask), orNew("press", b.Press), orHouse("pressure_psi", b.PressurePSI, 1, maxPressurePSI, "psi"), gauge(b.Gauge, b.PressurePSI), doubts(b.Doubts))
 }
 func (b Clamp) Valid() error {
-	return first(no("flask", b.Flask), between("backed_off_turn", b.BackedOffTurn, 0, 4, "turns"), seconds("bench_min_s", b.BenchMinS), seconds("bench_max_s", b.BenchMaxS), upTo("bench_max_s", b.BenchMaxS, b.BenchMinS))
+	return first(no("flask", b.Flask), between("backed_off_turn", b.BackedOffTurn, 0, 4, "turns"), seconds("bench_min_s", b.BenchMinS), seconds("bench_max_s", b.BenchMaxS), upTo("bench_max_s", b.BenchMaxS, b.BenchMinS), text("clamp", b.Clamp, 24))
 }
 func (b BathLoad) Valid() error {
-	if err := first(orNew("load", b.Load), orNew("bath", b.Bath), flasks(b.Flasks), line("programme", b.Programme, 60), stages(b.Stages), orHouse("bath_c", b.BathC, 1, 105, "°C"), seconds("max_s", b.MaxS)); err != nil {
+	if err := first(orNew("load", b.Load), orNew("bath", b.Bath), flasks(b.Flasks), line("programme", b.Programme, 60), stages(b.Stages), orHouse("bath_c", b.BathC, 1, 105, "°C"), seconds("max_s", b.MaxS), doubts(b.Doubts)); err != nil {
 		return err
 	}
 	if err := upTo("max_s", b.MaxS, house.LengthS(b.Stages)); err != nil {

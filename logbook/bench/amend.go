@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"flaskside/logbook/action"
@@ -141,6 +142,9 @@ func (c *checker) correct(a action.Correct) error {
 		if was[i] != is[i] {
 			return errors.New("a correction cannot move a record to another flask: undo it and record it again")
 		}
+	}
+	if !slices.Equal(action.DoubtsOf(it.Body), action.DoubtsOf(body)) {
+		return errors.New("what spoke against a gauge or a thermometer is not corrected: correct its check, or record it")
 	}
 	if err := c.limits(body); err != nil {
 		return err

@@ -72,6 +72,7 @@ type Load struct {
 	BathC     float64 // read when the flasks went in, 0 where that is not known
 	MaxS      int
 	Sections  map[int]action.Section
+	Doubts    []action.Doubt // what spoke against the thermometers of the bath when it went in
 	In        timers.Stamp
 	Last      timers.Stamp
 	Notes     []Said
@@ -146,11 +147,12 @@ func checkBathLoad(c *checker, a action.BathLoad) (action.BathLoad, error) {
 }
 
 func applyBathLoad(b *Bench, a action.BathLoad, it *Item) {
-	l := &Load{No: a.Load, Bath: a.Bath, Flasks: a.Flasks, Programme: a.Programme, Stages: a.Stages, BathC: a.BathC, MaxS: a.MaxS, In: it.Stamp, Last: it.Stamp, seq: it.Seq, set: it.set(), Sections: map[int]action.Section{}}
+	l := &Load{No: a.Load, Bath: a.Bath, Flasks: a.Flasks, Programme: a.Programme, Stages: a.Stages, BathC: a.BathC, MaxS: a.MaxS, Doubts: a.Doubts, In: it.Stamp, Last: it.Stamp, seq: it.Seq, set: it.set(), Sections: map[int]action.Section{}}
 	for _, s := range a.Sections {
 		l.Sections[s.Flask] = s
 	}
 	b.Loads[a.Load] = l
+	b.tell(a.Doubts, it)
 	for _, n := range a.Flasks {
 		f := b.flask(n, it)
 		f.Load, f.InBath, f.OutBath = a.Load, it.at(), nil

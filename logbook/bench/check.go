@@ -109,7 +109,7 @@ type checker struct {
 	odd     []Odd
 	of      *Flask // of several, the one being looked at
 	excused map[string]bool
-	lots    map[string][]lotOdd // by code: what is unusual about which lot
+	things  map[string][]thingOdd // by code: what is unusual about which lot or piece of equipment
 }
 
 // since is the time passed from a stamp to the action, by the clock that the windows go
@@ -211,7 +211,12 @@ func (c *checker) body(body action.Body) (action.Body, error) {
 	if !ok {
 		return body, fmt.Errorf("there is no act %q", body.Kind())
 	}
-	return r.check(c, body)
+	body, err := r.check(c, body)
+	if err != nil {
+		return body, err
+	}
+	c.piecesInUse(body)
+	return c.doubted(body), nil
 }
 
 // limits holds a body with its values filled in against what the house has.

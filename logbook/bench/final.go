@@ -21,6 +21,8 @@ var finalClosure = subject{
 		on(checkMetal, func(b *Bench, a action.MetalToMetal, it *Item) {
 			f := b.flask(a.Flask, it)
 			f.Press, f.Metal, f.MetalPSI, f.MetalGauge = a.Press, it.at(), a.PressurePSI, b.gauge(a.PressurePSI, a.Gauge)
+			f.MetalDoubt = a.Doubts
+			b.tell(a.Doubts, it)
 			f.to(Metal, it)
 		}, mends("pressure_psi"), limits(func(c *checker, a action.MetalToMetal) error {
 			if err := c.pressNumber(a.Press); err != nil {
@@ -101,12 +103,12 @@ func checkClamp(c *checker, a action.Clamp) (action.Clamp, error) {
 		a.BenchMaxS = h.BenchSet.MaxS
 	}
 	c.order(f, "clamped", Metal)
-	return a, nil
+	return a, c.clampHolds(f, a.Clamp)
 }
 
 func applyClamp(b *Bench, a action.Clamp, it *Item) {
 	f := b.flask(a.Flask, it)
-	f.Clamped, f.BackedOff, f.BenchMinS, f.BenchMaxS = it.at(), a.BackedOffTurn, a.BenchMinS, a.BenchMaxS
+	f.Clamped, f.Clamp, f.BackedOff, f.BenchMinS, f.BenchMaxS = it.at(), a.Clamp, a.BackedOffTurn, a.BenchMinS, a.BenchMaxS
 	f.to(Set, it)
 	if f.Metal == nil {
 		f.Metal = it.at()

@@ -87,9 +87,11 @@ type Flask struct {
 	SheetOut   *timers.Stamp
 	Metal      *timers.Stamp
 	MetalPSI   float64
-	MetalGauge string // as it was read off, with its unit
+	MetalGauge string         // as it was read off, with its unit
+	MetalDoubt []action.Doubt // what spoke against the gauge then
 	Clamped    *timers.Stamp
 	BackedOff  float64
+	Clamp      string // which clamp, by its number or name
 	BenchMinS  int
 	BenchMaxS  int
 	Load       int
@@ -153,6 +155,9 @@ func (b *Bench) flask(no int, it *Item) *Flask {
 		f.excused[code] = true
 		for _, u := range action.LotsUsed(it.Body) { // the reason was for this lot, not for any
 			f.excused[lotKey(code, u.Material, u.Lot)] = true
+		}
+		for _, p := range action.PiecesUsed(it.Body) {
+			f.excused[pieceKey(code, p)] = true
 		}
 	}
 	return f

@@ -181,12 +181,14 @@ func (b *Bench) forget(material action.Material) {
 	b.register = slices.Delete(b.register, i, i+1)
 }
 
-// registered gives the numbers of the records that the register rests on.
+// registered gives the numbers of the records that the registers of lots and of equipment
+// rest on.
 func (b *Bench) registered() map[uint64]bool {
 	out := map[uint64]bool{}
 	for _, k := range b.register {
 		out[k.inSeq], out[k.firstOut], out[k.lastOut] = true, true, true
 	}
+	b.pieceRecords(out)
 	return out
 }
 
@@ -222,28 +224,33 @@ func (b *Bench) lookUp(material action.Material, text string, year int) (same, a
 	return same, alike
 }
 
-// lotOdd is something unusual about one lot.
-type lotOdd struct{ key, text string }
+// thingOdd is something unusual about one lot or one piece of equipment.
+type thingOdd struct{ key, text string }
 
 // lotKey names what was asked about a lot, so that it is not asked again.
 func lotKey(code string, material action.Material, text string) string {
 	return code + " " + string(material) + " " + text
 }
 
-// unusualLot calls something about a lot unusual. Two lots of one action can be so for
-// the same cause: each is told.
+// unusualLot calls something about a lot unusual.
 func (c *checker) unusualLot(code string, material action.Material, text, format string, a ...any) {
-	if c.lots == nil {
-		c.lots = map[string][]lotOdd{}
+	c.unusualThing(code, lotKey(code, material, text), format, a...)
+}
+
+// unusualThing calls something about a lot or a piece of equipment unusual; key names what
+// was asked about which. Two things of one action can be so for the same cause: each is told.
+func (c *checker) unusualThing(code, key, format string, a ...any) {
+	if c.things == nil {
+		c.things = map[string][]thingOdd{}
 	}
-	c.lots[code] = append(c.lots[code], lotOdd{lotKey(code, material, text), fmt.Sprintf(format, a...)})
+	c.things[code] = append(c.things[code], thingOdd{key, fmt.Sprintf(format, a...)})
 	c.unusual(code, format, a...)
 }
 
-// asks tells whether something unusual wants a reason, and words it: of lots, those for
-// which none was given yet.
+// asks tells whether something unusual wants a reason, and words it: of lots and equipment,
+// those for which none was given yet.
 func (c *checker) asks(o Odd) (Odd, bool) {
-	lots, ok := c.lots[o.Code]
+	things, ok := c.things[o.Code]
 	if !ok && strings.HasPrefix(o.Code, rangePrefix) {
 		return o, true
 	}
@@ -251,7 +258,7 @@ func (c *checker) asks(o Odd) (Odd, bool) {
 		return o, !c.excused[o.Code]
 	}
 	var ts []string
-	for _, l := range lots {
+	for _, l := range things {
 		if !c.excused[l.key] {
 			ts = append(ts, l.text)
 		}
@@ -312,7 +319,7 @@ func (b *Bench) LotUsable(material action.Material, text string, at time.Time) b
 	}
 	c := checker{b: b, at: timers.Stamp{At: at}}
 	c.lot(material, text)
-	return len(c.lots) == 0
+	return len(c.things) == 0
 }
 
 // lotIn checks a lot that is taken in: a lot that the register knows by a fuller code is

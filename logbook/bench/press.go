@@ -59,7 +59,8 @@ type Trial struct {
 	Out       *timers.Stamp // opened
 	Judged    *timers.Stamp
 	PSI       float64
-	Gauge     string // as it was read off, with its unit
+	Gauge     string         // as it was read off, with its unit
+	Doubts    []action.Doubt // what spoke against the gauge then
 	HoldAimS  int
 	HeldS     int // from pressure reached to open, whole seconds
 	Grade     action.Grade
@@ -256,6 +257,8 @@ func applyPressAt(b *Bench, a action.PressAt, it *Item) {
 	f := b.flask(a.Flask, it)
 	t := f.trial()
 	t.At, t.PSI, t.Gauge, t.HoldAimS, t.AtID = it.at(), a.PressurePSI, b.gauge(a.PressurePSI, a.Gauge), a.HoldS, it.Action.ID
+	t.Doubts = a.Doubts
+	b.tell(a.Doubts, it)
 	t.Corrected = t.Corrected || it.Corrected()
 	f.to(Holding, it)
 }

@@ -68,7 +68,7 @@ func (c *checker) usual(told, is, was action.Body) error {
 			continue
 		}
 		if l.Key == "press-at.pressure_psi" || l.Key == "metal-to-metal.pressure_psi" {
-			if err := c.rated(l.Key, v); err != nil {
+			if err := c.rated(l.Key, v, is); err != nil {
 				return err
 			}
 		}
@@ -100,22 +100,44 @@ func (c *checker) ask(u house.Usual, entry string, v float64) {
 	c.odd = append(c.odd, Odd{rangeCode(u.Key), text})
 }
 
-// rated refuses a pressure above the rated load of the house, and asks where none is set
-// and the pressure is well above the house's own.
-func (c *checker) rated(key string, psi float64) error {
+// rated refuses a pressure above the rated load, and asks where none is set and the pressure
+// is well above the house's own.
+func (c *checker) rated(key string, psi float64, is action.Body) error {
 	h := c.b.House
 	show := func(v float64) string { return units.FormatPressure(v, h.Units.Pressure) }
 	own := h.Press.PressurePSI
 	if key == "metal-to-metal.pressure_psi" {
 		own = h.Press.Final()
 	}
-	switch limit := h.Press.MaxPSI; {
+	switch limit, of := c.ratedOf(is); {
 	case limit > 0 && psi > limit:
-		return fmt.Errorf("%s is above the rated load of %s (press.max_psi: the weakest of press, flask and clamp) and is not recorded: read the gauge again; if it was so, say it in a note and have press and flask looked at", show(psi), show(limit))
+		return fmt.Errorf("%s is above the rated load of %s (%s) and is not recorded: read the gauge again; if it was so, say it in a note and have press and flask looked at", show(psi), show(limit), of)
 	case limit == 0 && psi > own*aboveUsualHouse:
 		c.unusual("rated-load", "%s is above the house's %s and no rated load is set (press.max_psi): ask the makers of press, flask and clamp", show(psi), show(own))
 	}
 	return nil
+}
+
+// ratedOf is the rated load that a step is held against, in psi, and whose it is: that of the
+// weakest of press, flask and clamp, as far as settings and register know them; 0 where
+// neither does.
+func (c *checker) ratedOf(is action.Body) (psi float64, of string) {
+	var pieces []action.Piece
+	if p, ok := c.pressOf(is); ok {
+		pieces = append(pieces, p)
+	}
+	for _, s := range is.Subjects() {
+		if f := c.b.Flasks[s.No]; s.Class == 'f' && f != nil && f.Tag != "" {
+			pieces = append(pieces, action.Piece{Item: action.FlaskMetal, Name: f.Tag})
+		}
+	}
+	psi, of = c.b.House.Press.MaxPSI, "press.max_psi: the weakest of press, flask and clamp"
+	for _, p := range append(pieces, action.PiecesUsed(is)...) {
+		if k, ok := c.b.Piece(p); ok && k.Out == nil && k.RatedPSI > 0 && (psi == 0 || k.RatedPSI < psi) {
+			psi, of = k.RatedPSI, "that of "+k.Piece().String()+" in the register"
+		}
+	}
+	return psi, of
 }
 
 // ofHouse tells whether a number is the one that the house settings have: it was asked

@@ -23,7 +23,9 @@ import (
 // to an action without one fails here.
 func TestEveryNumberOfAnActionHasAUsualRange(t *testing.T) {
 	filled := map[action.Kind]action.Body{
-		"bath-load": action.BathLoad{Flasks: []int{1}, Stages: []house.Stage{{}}, Sections: []action.Section{{}}},
+		"mix":         action.MixMake{JarC: new(float64)},
+		"equip-check": action.EquipCheck{IceC: new(float64), BoilC: new(float64), ReadC: new(float64), AgainstC: new(float64), ReadPSI: new(float64), AgainstPSI: new(float64)},
+		"bath-load":   action.BathLoad{Flasks: []int{1}, Stages: []house.Stage{{}}, Sections: []action.Section{{}}},
 	}
 	n := 0
 	for _, k := range action.Kinds() {
@@ -54,7 +56,7 @@ func zero(t *testing.T, k action.Kind) action.Body {
 		action.PressIn{}, action.PressAt{}, action.PressOpen{}, action.Flash{}, action.FlashMore{}, action.DoughAdd{}, action.Inspect{}, action.FlaskLots{}, action.SheetOut{},
 		action.MetalToMetal{}, action.Clamp{}, action.BathReading{}, action.BathUnload{}, action.CoolWater{}, action.Deflask{}, action.Remount{}, action.Outcome{}, action.Note{},
 		action.TimerStart{}, action.TimerStop{}, action.AlarmHeard{}, action.AlarmShelve{}, action.Correct{}, action.TakeBack{}, action.Crew{}, action.Caution{}, action.Clock{},
-		action.Seen{}, action.Screen{}, action.LotIn{}, action.LotOut{}, action.Restored{}, action.SignOff{}, action.CaseIn{}, action.CaseOff{}, action.CaseDelivered{}, action.DayPlan{}} {
+		action.Seen{}, action.Screen{}, action.LotIn{}, action.LotOut{}, action.Restored{}, action.SignOff{}, action.EquipIn{}, action.EquipCheck{}, action.EquipWater{}, action.EquipOut{}, action.CaseIn{}, action.CaseOff{}, action.CaseDelivered{}, action.DayPlan{}} {
 		if b.Kind() == k {
 			return b
 		}

@@ -185,11 +185,11 @@ func inForce(recs []record.Record) []record.Record {
 		return false
 	}
 	last := map[action.Kind]uint64{}
-	lots := map[string]bool{} // the register, which rests on no settings and may be years older
+	lots := map[string]bool{} // the registers, which rest on no settings and may be years older
 	var begin uint64
 	for _, r := range recs {
 		switch r.Action.Body.(type) {
-		case action.LotIn, action.LotOut:
+		case action.LotIn, action.LotOut, action.EquipIn, action.EquipCheck, action.EquipWater, action.EquipOut:
 			lots[r.Action.ID] = true
 			continue
 		}

@@ -49,6 +49,10 @@ func leaves(out []Leaf, key, entry string, v reflect.Value) []Leaf {
 		for i := range v.Len() {
 			out = leaves(out, key, joined(entry, entryName(key, i, v.Index(i))), v.Index(i))
 		}
+	case reflect.Pointer:
+		if !v.IsNil() {
+			return leaves(out, key, entry, v.Elem())
+		}
 	case reflect.Bool, reflect.String, reflect.Int, reflect.Int64, reflect.Float64:
 		out = append(out, Leaf{key, entry, v})
 	}

@@ -79,6 +79,18 @@ var usual = []Usual{
 	{"bath-unload.bench_s", "cooling on the bench", 600, 86400, Seconds, practice, true},
 	{"cool-water.water_s", "cooling in water", 300, 2 * 3600, Seconds, practice, true},
 	{"remount.pin_mm", "pin opening", 0, 3, MM, houseSays, false},
+	{"equip-in.rated_psi", "rated load", 2000, 10000, PSI, houseSays, true},
+	{"equip-in.scale_psi", "end of the scale", 30, 15000, PSI, houseSays, true},
+	{"equip-in.class_pct", "class of the gauge, per cent", 0.1, 4, Plain, "EN 837-1, as quoted by makers of gauges", true},
+	{"equip-in.litres", "water in it", 1, 100, Litres, houseSays, true},
+	{"equip-in.every_days", "days between", 1, 400, Plain, houseSays, true},
+	{"equip-check.ice_c", "reading in ice", -5, 5, TempC, houseSays, false},
+	{"equip-check.boil_c", "reading in boiling water", 82, 105, TempC, houseSays, false},
+	{"equip-check.air_hpa", "air pressure, hPa", 550, 1060, Plain, houseSays, true},
+	{"equip-check.read_c", "reading", 0, 105, TempC, houseSays, false},
+	{"equip-check.against_c", "reading of the other", 0, 105, TempC, houseSays, false},
+	{"equip-check.read_psi", "reading", 15, 10000, PSI, houseSays, false},
+	{"equip-check.against_psi", "reading of the other", 15, 10000, PSI, houseSays, false},
 	{"timer-start.min_s", "timer, not before", 5, 86400, Seconds, houseSays, true},
 	{"timer-start.aim_s", "timer, aim", 5, 86400, Seconds, houseSays, true},
 	{"timer-start.max_s", "timer, not after", 5, 86400, Seconds, houseSays, true},
@@ -176,6 +188,7 @@ var usualByKey = func() map[string]Usual {
 var counted = map[string]bool{
 	"flask": true, "flasks": true, "place": true, "mix": true, "load": true, "press": true, "bath": true, "timer": true,
 	"by_s": true, "marks_behind": true, "people": true, "presses": true, "gate_min": true, "late_percent": true,
+	"off": true,
 }
 
 // UsualOf gives the usual range of a number by its key; ok is false for one that has

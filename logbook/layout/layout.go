@@ -53,7 +53,7 @@ const Format2 = "2"
 
 // FormatNow is the same for what a program of format 2 does not know: a screen that joined or
 // left, a day plan that was taken, people with their roles or a mirror in the settings, flasks
-// that leave their places for the bath.
+// that leave their places for the bath, equipment and what a step says of it.
 const FormatNow = "3"
 
 // What may be wrong with a file; each is wrapped in a line for the person.
@@ -167,8 +167,30 @@ func SubjectLot(u action.LotUse, year int) action.Subject {
 	return action.Subject{Class: 'j', No: int(h.Sum32() >> 1)}
 }
 
-// RegisterSubjects gives what a record of the register of lots is found by.
+// SubjectEquipment is the whole register of equipment.
+var SubjectEquipment = action.Subject{Class: 'k', No: 64}
+
+// SubjectPiece is one piece of equipment, by a number made of its kind and name, as
+// [SubjectLot] is one of a lot.
+func SubjectPiece(p action.Piece) action.Subject {
+	h := fnv.New32a()
+	_, _ = h.Write([]byte("equipment\x00" + p.Key())) // a hash takes everything
+	return action.Subject{Class: 'j', No: int(h.Sum32() >> 1)}
+}
+
+// RegisterSubjects gives what a record of the register of lots, or of that of equipment, is
+// found by: first the register, then the thing. What is fitted to something is found by that,
+// too.
 func RegisterSubjects(body action.Body, year int) []action.Subject {
+	if p, ok := action.PieceOf(body); ok {
+		out := []action.Subject{SubjectEquipment, SubjectPiece(p)}
+		if in, is := body.(action.EquipIn); is {
+			if on, fitted := in.FittedTo(); fitted {
+				out = append(out, SubjectPiece(on))
+			}
+		}
+		return out
+	}
 	var u action.LotUse
 	switch a := body.(type) {
 	case action.LotIn:
@@ -204,7 +226,7 @@ func IndexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]by
 		subjects = []action.Subject{SubjectCrew}
 	case action.BathReading:
 		subjects = []action.Subject{{Class: 'b', No: a.Bath}}
-	case action.LotIn, action.LotOut:
+	case action.LotIn, action.LotOut, action.EquipIn, action.EquipCheck, action.EquipWater, action.EquipOut:
 		subjects = RegisterSubjects(a, root.Stamp.At.Year())
 	case action.SignOff:
 		subjects = []action.Subject{SubjectSignOff(a)}

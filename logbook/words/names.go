@@ -34,6 +34,7 @@ var kinds = map[string]string{
 	"cool-water": "into tap water", "deflask": "deflasked", "remount": "remount check", "outcome": "outcome", "note": "note", "timer-start": "timer started",
 	"timer-stop": "timer stopped", "alarm-heard": "alarm acknowledged", "alarm-shelve": "alarm snoozed", "settings": "settings", "crew": "who is at the bench",
 	"caution": "caution read", "clock": "computer clock", "restored": "backup put in place", "sign-off": "day signed off", "seen": "missed alarms read", "screen": "screen", "lot-in": "lot booked in", "lot-out": "lot taken out of use",
+	"equip-in": "equipment taken in", "equip-check": "instrument checked", "equip-water": "water changed", "equip-out": "equipment taken out of use",
 	"case-in": "case taken in", "case-off": "case taken off the list", "case-delivered": "case delivered", "day-plan": "day plan",
 	"correct": "correction", "take-back": "undone",
 }
@@ -61,6 +62,8 @@ var fieldNames = map[string]string{
 	"pressure_psi": "pressure", "backed_off_turn": "backed off", "bench_min_s": "least bench set", "bench_max_s": "longest bench set", "bath_c": "bath at",
 	"max_s": "longest", "min_s": "at least", "aim_s": "aim", "bench_s": "cooling on the bench", "water_s": "cooling in water", "pin_mm": "pin opening",
 	"temp_c": "reading", "powder_g": "powder", "liquid_g": "liquid", "grams": "flash weighed", "where": "flash where", "for_s": "for", "by_s": "by",
+	"on": "fitted to", "rated_psi": "rated load", "scale_psi": "end of scale", "class_pct": "class", "every_days": "days between checks or changes", "ice_c": "in ice",
+	"boil_c": "in boiling water", "air_hpa": "air pressure, hPa", "read_c": "read", "against_c": "the other read", "read_psi": "read", "against_psi": "the other read", "doubts": "instruments",
 	"remake_of": "remake of", "wet_h": "hours in water", "added": "dough added", "stages": "stages", "sections": "thickness", "handover": "handover read",
 }
 

@@ -115,3 +115,13 @@ func instant(t, now time.Time, layout string) string {
 }
 
 func zone(t time.Time) int { _, o := t.Zone(); return o }
+
+// Day is a day of the calendar, given as 2026-11-20, as people write it: Fri 20 Nov 2026. What is
+// none stays as it is.
+func Day(day string) string {
+	t, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		return day
+	}
+	return t.Format("Mon 2 Jan 2006")
+}

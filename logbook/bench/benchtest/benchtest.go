@@ -8,6 +8,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/record"
 	"flaskside/timers"
 )
 
@@ -17,7 +18,7 @@ import (
 // a mix, a load or a timer that nothing waits for.
 func Dump(b *bench.Bench, now timers.Now) string { return dump(b, now, true) }
 
-// DumpWork writes the same without the register of lots.
+// DumpWork writes the same without the registers of lots and of equipment.
 func DumpWork(b *bench.Bench, now timers.Now) string { return dump(b, now, false) }
 
 func dump(b *bench.Bench, now timers.Now, register bool) string {
@@ -38,6 +39,7 @@ func dump(b *bench.Bench, now timers.Now, register bool) string {
 		Alarms  []timers.Alarm
 		Lots    []bench.KnownLot
 		Cases   []bench.Case
+		Pieces  [2][]bench.KnownPiece
 	}{House: b.House, Crew: b.Crew, Top: b.Top, Places: b.Places, Windows: b.Windows(), Alarms: b.Alarms(now)}
 	for f := range b.AtWork() {
 		x := flask{Flask: f, Next: b.Next(f, now)}
@@ -60,6 +62,7 @@ func dump(b *bench.Bench, now timers.Now, register bool) string {
 	}
 	if register {
 		out.Cases = b.Cases()
+		out.Pieces[0], out.Pieces[1] = b.Pieces()
 	}
 	for _, material := range action.Materials {
 		if !register {
@@ -97,4 +100,13 @@ func Difference(got, want string) string {
 	}
 	around := func(s string) string { return s[min(len(s), max(0, i-400)):min(len(s), i+300)] }
 	return fmt.Sprintf("got\n…%s…\nwant\n…%s…", around(got), around(want))
+}
+
+// Of folds the records of some items, as they stand.
+func Of(items []bench.Item, top bench.Counters) *bench.Bench {
+	recs := make([]record.Record, len(items))
+	for i, it := range items {
+		recs[i] = it.Record
+	}
+	return bench.Fold(recs, top)
 }

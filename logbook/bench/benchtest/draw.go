@@ -22,7 +22,7 @@ func Draw(t *rapid.T, b *bench.Bench, now timers.Now, old []string) action.Body 
 		"next", "next", "next", "next", "next", "next", "next", "next", "next", "next", "open", "open", "open", "move", "mix", "serve", "dough", "stiff",
 		"press", "flash", "more", "add", "inspect", "load", "unload", "deflask", "outcome", "outcome", "note", "timer", "timer", "stop", "heard", "heard",
 		"shelve", "correct", "correct", "correct", "back", "back", "back", "house", "crew", "caution", "clock", "seen", "screen", "reading",
-		"lot in", "lot in", "lot out", "case in", "case in", "open", "case off", "delivered", "plan", "plan",
+		"lot in", "lot in", "lot out", "piece in", "piece in", "piece in", "check", "check", "water", "piece out", "case in", "case in", "open", "case off", "delivered", "plan", "plan",
 	}).Draw(t, "what")
 	return d.body(what)
 }
@@ -93,7 +93,7 @@ func (d drawer) next(n int) action.Body {
 	case bench.DoMetal:
 		return action.MetalToMetal{Flask: n}
 	case bench.DoClamp:
-		return action.Clamp{Flask: n}
+		return action.Clamp{Flask: n, Clamp: one(d, "", "", "C1", "c2")}
 	case bench.DoLoad:
 		return d.load()
 	case bench.DoUnload:
@@ -118,7 +118,7 @@ func (d drawer) body(what string) action.Body {
 		if place == 0 || d.int("any place", 0, 3) == 0 {
 			place = d.int("place", 1, 9)
 		}
-		return action.FlaskOpen{Place: place, Case: d.caseNumber(), Base: one(d, action.Bases...), Size: one(d, action.Sizes...)}
+		return action.FlaskOpen{Place: place, Case: d.caseNumber(), Base: one(d, action.Bases...), Size: one(d, action.Sizes...), Tag: one(d, "", "", "F1", "f2")}
 	case "move":
 		return action.FlaskMove{Flask: d.flask(), Place: d.int("place", 1, 9)}
 	case "mix":
@@ -179,6 +179,9 @@ func (d drawer) body(what string) action.Body {
 		return action.LotIn{Material: one(d, action.Powder, action.Stone), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Expiry: one(d, "", "2026-11-25", "2031-01-31")}
 	case "lot out":
 		return action.LotOut{Material: one(d, action.Powder, action.Stone), Lot: "P-" + fmt.Sprint(d.int("lot", 1, 9)), Reason: one(d, action.Withdrawals...)}
+	}
+	if piece := d.equipment(what); piece != nil {
+		return piece
 	}
 	switch what {
 	case "case in":
@@ -258,14 +261,18 @@ func (d drawer) correct() action.Body {
 		return set(fmt.Sprintf(`{"size":%q,"rush":true}`, one(d, action.Sizes...)))
 	case action.Clamp:
 		return set(`{"bench_min_s":600,"bench_max_s":0}`)
-	case action.BathLoad:
-		return set(`{"max_s":86400}`)
 	case action.TimerStart:
 		return set(`{"label":"corrected"}`)
 	case action.Outcome:
 		return set(`{"outcome":"remake"}`)
 	case action.Note:
 		return set(`{"text":"corrected"}`)
+	case action.EquipIn:
+		return set(one(d, `{"product":"old"}`, `{"every_days":10}`, `{"name":"T9"}`))
+	case action.EquipCheck:
+		return set(one(d, `{"due":"2026-12-01"}`, `{"ice_c":0}`, `{"ice_c":4}`))
+	case action.BathLoad:
+		return set(one(d, `{"max_s":86400}`, `{"doubts":[]}`))
 	case action.LotIn:
 		return set(fmt.Sprintf(`{"lot":"P-%d","expiry":"2030-06-30"}`, d.int("lot", 1, 9)))
 	case action.LotOut:
@@ -289,4 +296,25 @@ func (d drawer) plan() action.Body {
 		}
 	}
 	return p
+}
+
+// equipment draws something of the register of equipment: few pieces, so that the same come
+// back.
+func (d drawer) equipment(what string) action.Body {
+	thermometer := one(d, "T1", "T2", "t1")
+	switch what {
+	case "piece in":
+		return one[action.Body](d, action.EquipIn{Item: action.Thermometer, Name: thermometer, On: one(d, "", "bath 1", "bath 2"), EveryDays: d.int("every", 0, 3)},
+			action.EquipIn{Item: action.Gauge, Name: "G1", On: one(d, "press 1", "pot A"), ScalePSI: one(d, 0.0, 5000)}, action.EquipIn{Item: action.Bath, Name: "1"}, action.EquipIn{Item: action.Press, Name: "1", RatedPSI: one(d, 0.0, 2900, 6000)},
+			action.EquipIn{Item: action.ClampItem, Name: one(d, "C1", "C2"), RatedPSI: one(d, 0.0, 2500, 5000)}, action.EquipIn{Item: action.FlaskMetal, Name: one(d, "F1", "F2", "1"), RatedPSI: one(d, 0.0, 3500)})
+	case "check":
+		ice, at, read := float64(d.int("ice", -3, 3))/2, 3000.0, float64(d.int("psi", 2800, 3200))
+		return one[action.Body](d, action.EquipCheck{Item: action.Thermometer, Name: thermometer, IceC: &ice, Due: one(d, "", "", "2026-11-25", "2027-01-31")}, action.EquipCheck{Item: action.Gauge, Name: "G1", ReadPSI: &read, AgainstPSI: &at})
+	case "water":
+		return action.EquipWater{Item: action.Bath, Name: "1"}
+	case "piece out":
+		return one[action.Body](d, action.EquipOut{Item: action.Thermometer, Name: thermometer, Reason: one(d, action.EquipmentOut...)}, action.EquipOut{Item: action.ClampItem, Name: one(d, "C1", "C2"), Reason: one(d, action.EquipmentOut...)},
+			action.EquipOut{Item: action.Bath, Name: "1", Reason: one(d, action.EquipmentOut...)})
+	}
+	return nil
 }
