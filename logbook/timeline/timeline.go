@@ -81,7 +81,7 @@ func Of(b *bench.Bench, now timers.Now) Line {
 			own = append(own, Row{Kind: Own, No: w.Timer, Label: w.Label, Bars: []Bar{bar}})
 		}
 		for _, no := range w.Flasks {
-			if f := b.Flasks[no]; f != nil && (w.What != bench.Dough || workable(f)) {
+			if b.Flasks[no] != nil {
 				of[no] = append(of[no], bar)
 			}
 		}
@@ -97,11 +97,6 @@ func Of(b *bench.Bench, now timers.Now) Line {
 	l.Rows = append(l.Rows, own...)
 	l.reach()
 	return l
-}
-
-// workable tells whether something can still be done to a flask before its dough ends.
-func workable(f *bench.Flask) bool {
-	return f.Stage == bench.Trimmed || f.Stage == bench.Sheetout || f.Stage == bench.Drying
 }
 
 // BarOf is a timer as a bar.
@@ -147,10 +142,11 @@ func (l *Line) presses(b *bench.Bench, now timers.Now) {
 					continue
 				}
 				bar := Bar{From: at(t.In), Places: places}
+				in := holds && f.Stage != bench.Metal && i == len(f.Trials)-1 // also back under pressure after it was opened
 				switch {
-				case t.Out != nil:
+				case t.Out != nil && !in:
 					bar.To, bar.Ended = at(*t.Out), true
-				case !holds || f.Stage == bench.Metal || i < len(f.Trials)-1:
+				case !in:
 					continue // nobody said when it came out
 				case t.At != nil:
 					bar.Earliest = now.WallOf(*t.At, time.Duration(t.HoldAimS)*time.Second)
