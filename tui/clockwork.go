@@ -21,7 +21,7 @@ func (m *Model) onTick() tea.Cmd {
 	if m.cfg.Script != nil {
 		cmds = append(cmds, m.cfg.Script.play(m))
 	}
-	cmds = append(cmds, m.ring(), m.adviseLate(), m.cureLate())
+	cmds = append(cmds, m.ring(), m.adviseLate(), m.cureLate(), m.planLate())
 	return tea.Batch(cmds...)
 }
 
@@ -51,7 +51,7 @@ func (m *Model) onNews(n keep.News) tea.Cmd {
 			m.say(warn, oneLine(l.Text))
 		}
 	}
-	return tea.Batch(m.ring(), m.adviseLate(), m.cureLate())
+	return tea.Batch(m.ring(), m.adviseLate(), m.cureLate(), m.planLate())
 }
 
 // ring sounds the bell where an alarm is due, and says so in the terminal's own

@@ -99,7 +99,7 @@ func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 	if msg.then != nil {
 		cmd = msg.then(msg.saved)
 	}
-	return tea.Batch(cmd, m.drain(), m.ring(), m.adviseLate(), m.cureLate())
+	return tea.Batch(cmd, m.drain(), m.ring(), m.adviseLate(), m.cureLate(), m.planLate())
 }
 
 // savedWords tells what was saved; of what is longer than a message, a note say, its kind.

@@ -29,6 +29,7 @@ func Bindings() []Binding {
 		{"+ then 7", "s", "snooze the alarm at the top for a while", "", (*Model).keyShelve},
 		{"+ then 8", "?", "help, settings, the lots, a month in figures", "", (*Model).keyHelp},
 		{"+ then 8 6", "c", "the cases, by when they are due: take in, deliver", "", (*Model).keyCases},
+		{"+ then 8 7", "m", "the day planned: what to mix when, what goes in which bath, how likely late", "", (*Model).keyPlan},
 		{"+ then 9", "q, ctrl+c", "leave; timers keep running", "", (*Model).keyQuit},
 	}
 }
@@ -104,8 +105,10 @@ func binding(key string) int {
 		return 12
 	case "c":
 		return 13
-	case "q", "ctrl+c":
+	case "m":
 		return 14
+	case "q", "ctrl+c":
+		return 15
 	}
 	return -1
 }

@@ -47,6 +47,7 @@ type Config struct {
 	Title    string        // stands in the top line; the demo says what it is
 	ScanHold time.Duration // how long a key may wait for the next of a scan; 0: scans on the bench are not looked for
 	Notify   Notify        // how the terminal is told of an alarm beside the bell; "" for auto
+	PlanDays int           // days on which a plan is tried, and played; 0: as many as it takes
 	Script   *Script       // a shift that plays itself, for the demo
 }
 
@@ -179,6 +180,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, m.onNews(msg.news)
 	case adviceMsg:
 		return m, m.onAdvice(msg)
+	case planMsg:
+		return m, m.onPlan(msg)
 	case cureMsg:
 		return m, m.onCure(msg)
 	case thickMsg:

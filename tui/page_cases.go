@@ -22,7 +22,7 @@ type casesPage struct{ leaf }
 func (p *casesPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
 
 func (p *casesPage) keys() []hint {
-	return append(p.leaf.keys(), hint{key: "+", words: "take in"}, hint{key: "-", words: "deliver, take off"})
+	return append(p.leaf.keys(), hint{key: "+", words: "take in"}, hint{key: "-", words: "deliver, take off"}, hint{key: "/", words: "plan the day"})
 }
 
 func (p *casesPage) key(key string) (tea.Cmd, bool) {
@@ -32,6 +32,8 @@ func (p *casesPage) key(key string) (tea.Cmd, bool) {
 		return nil, true
 	case "-":
 		return p.m.caseGoes(), true
+	case "/":
+		return p.m.keyPlan(key), true
 	}
 	return p.leaf.key(key)
 }

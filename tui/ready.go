@@ -90,6 +90,7 @@ type pressDesk struct {
 	advice     *press.Advice // the latest
 	mixCost    *press.MixCost
 	pressLeft  time.Duration // work that live dough still wants there
+	planSaid   []string      // what is told of the day plan
 	advising   bool
 	advisedAt  time.Duration
 	advisedSeq uint64
@@ -98,7 +99,8 @@ type pressDesk struct {
 // adviceMsg is what the press order makes of the bench.
 type adviceMsg struct {
 	keep.Press
-	err error
+	plan []string
+	err  error
 }
 
 // mixSize is the size of the one flask that another mix is weighed for.
@@ -113,13 +115,13 @@ func (m *Model) advise() tea.Cmd {
 		return nil
 	}
 	m.advising, m.advisedAt, m.advisedSeq = true, m.now.Mono, m.st.Head.Seq
-	keeper, now, size := m.cfg.Keeper, m.now, ""
+	keeper, now, size, planned := m.cfg.Keeper, m.now, "", m.planAsk()
 	if _, asked := m.page.(*pressPage); asked || m.w >= beside {
 		size = mixSize
 	}
 	return func() tea.Msg {
 		p, err := keeper.Press(now, size)
-		return adviceMsg{p, err}
+		return adviceMsg{p, planned.told(p.Left), err}
 	}
 }
 
@@ -135,7 +137,7 @@ func (m *Model) onAdvice(msg adviceMsg) tea.Cmd {
 	m.advising = false
 	if msg.err == nil {
 		m.advice = &msg.Advice
-		m.mixCost, m.pressLeft = msg.Mix, msg.Left
+		m.mixCost, m.pressLeft, m.planSaid = msg.Mix, msg.Left, msg.plan
 	}
 	return m.adviseLate()
 }
@@ -152,7 +154,7 @@ func (m *sight) placeOf(id string) string {
 func (m *sight) pressLines(w int) []string {
 	a := m.advice
 	if a == nil || len(a.Flasks) == 0 {
-		return nil
+		return m.planLines(w)
 	}
 	var order []string
 	for _, id := range a.Order {
@@ -182,7 +184,7 @@ func (m *sight) pressLines(w int) []string {
 			line += fmt.Sprintf(" %s %s,", m.placeOf(o.Flask), chance)
 		}
 	}
-	return append(out, wrap(strings.TrimSuffix(line, ","), w)...)
+	return append(append(out, m.planLines(w)...), wrap(strings.TrimSuffix(line, ","), w)...)
 }
 
 // pressSheet is the press order on its own page: what next, each flask's chance, and
@@ -192,6 +194,7 @@ func (m *sight) pressSheet(s *sheet, w int) {
 	if a == nil || len(a.Flasks) == 0 {
 		s.add(dim, "no flask waits for the press")
 		m.mixCostLines(s, w)
+		m.planSheetLines(s, w)
 		return
 	}
 	if f := m.bench().Waiting(a.Next.Flask); f != nil {
@@ -237,6 +240,7 @@ func (m *sight) pressSheet(s *sheet, w int) {
 		s.wrapped(warn, "Not all are likely to be in time; giving up place "+m.placeOf(a.GiveUp)+" saves most of the others (estimate; you decide).", w)
 	}
 	m.mixCostLines(s, w)
+	m.planSheetLines(s, w)
 }
 
 // mixCostLines answer whether another mix can be made now.

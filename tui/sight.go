@@ -22,6 +22,7 @@ type sight struct {
 	floodN    int // alarms of the last ten minutes
 	floodOn   bool
 	pressDesk
+	plans planDesk
 	thick thickDesk
 	cures cureDesk // what goes on in the flasks in the baths
 }

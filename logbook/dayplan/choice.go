@@ -1,7 +1,9 @@
 package dayplan
 
 import (
+	"fmt"
 	"slices"
+	"strings"
 
 	"flaskside/timers/plan"
 )
@@ -10,6 +12,25 @@ import (
 type Choice struct {
 	First    []string   // mixed for first, in this order
 	Together [][]string // share a mix, with no other
+}
+
+// Mixable says what keeps cases from sharing a mix, "" where nothing does.
+func (q Question) Mixable(names []string) string {
+	if len(names) > plan.MaxMix {
+		return fmt.Sprintf("a mix for %d cases: at most %d", len(names), plan.MaxMix)
+	}
+	resin := ""
+	for _, e := range q.Entries {
+		if !slices.Contains(names, e.Case) {
+			continue
+		}
+		if r := strings.ToLower(e.Resin); resin == "" {
+			resin = r
+		} else if r != resin {
+			return "they are of two resins or shades: each has mixes of its own"
+		}
+	}
+	return ""
 }
 
 // wish brings a choice to the planner: what of it still stands.

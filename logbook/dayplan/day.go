@@ -31,7 +31,7 @@ type Question struct {
 	Progress func(float64)
 	First    func(*Day) // told of a plan made at once, before all others are tried; it may be nil
 
-	draws, days int // simulated; 0 as package plan has it
+	Draws, Days int // simulated; 0 as package plan has them
 }
 
 // Day is a plan with all that is told of it.
@@ -57,7 +57,7 @@ func (q Question) Make(ctx context.Context) (*Day, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := plan.Options{Seed: q.Seed, Draws: q.draws, Days: q.days, Progress: q.Progress, Wish: d.wish(cases)}
+	o := plan.Options{Seed: q.Seed, Draws: q.Draws, Days: q.Days, Progress: q.Progress, Wish: d.wish(cases)}
 	if q.First != nil {
 		o.First = func(m plan.Made) { q.First(d.with(m)) }
 	}

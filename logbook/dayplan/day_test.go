@@ -164,7 +164,7 @@ func anyQuestion(t *rapid.T) Question {
 		r.Name, r.DoughFromMin, r.WorkUntilMin = "quick", 5, 25
 		h.Resins = append(h.Resins, r)
 	}
-	q := Question{House: h, RoomC: 23, draws: 3, days: 6, Seed: rapid.Uint64().Draw(t, "seed"),
+	q := Question{House: h, RoomC: 23, Draws: 3, Days: 6, Seed: rapid.Uint64().Draw(t, "seed"),
 		Now: morning.Add(time.Duration(rapid.IntRange(-8*60, 24*60*4).Draw(t, "now")) * time.Minute)}
 	if rapid.Bool().Draw(t, "hours") {
 		q.Hours = [2]string{"07:00", "13:30"}

@@ -38,7 +38,7 @@ const (
 
 // HTML writes the plan as one page to print, with a time line of the day.
 func (d *Day) HTML(w io.Writer) error {
-	t, err := template.New("plan").Funcs(template.FuncMap{"clock": d.clock, "by": d.by, "say": d.say, "minutes": d.minutes, "due": d.dueWords}).Parse(page)
+	t, err := template.New("plan").Funcs(template.FuncMap{"clock": d.Clock, "by": d.By, "say": d.say, "minutes": d.minutes, "due": d.DueWords}).Parse(page)
 	if err != nil {
 		return fmt.Errorf("plan page: %w", err)
 	}
@@ -51,7 +51,7 @@ func (d *Day) HTML(w io.Writer) error {
 		Marks    []hourMark
 		W, H     float64
 		Leaflets string
-	}{s, "day plan, " + s.At.Format("Mon 2 Jan 2006 15:04"), rows, marks, chartW, float64(rowH*(len(rows)+1) + 4), leaflets})
+	}{s, "day plan, " + s.At.Format("Mon 2 Jan 2006 15:04"), rows, marks, chartW, float64(rowH*(len(rows)+1) + 4), Leaflets})
 }
 
 // bars are the time line of the day in parts of its width.

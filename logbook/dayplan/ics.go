@@ -40,21 +40,21 @@ func (d *Day) ICS(w io.Writer) error {
 		e.SetStatus(ics.ObjectStatusTentative)
 	}
 	for _, x := range s.Mixes {
-		details := "coat from " + d.clock(x.CoatFrom)
+		details := "coat from " + d.Clock(x.CoatFrom)
 		if x.Latest != nil {
-			details += "; mix at the latest " + d.by(*x.Latest)
+			details += "; mix at the latest " + d.By(*x.Latest)
 		}
 		add("mix", x.Cases, x.MixAt, x.Closed, fmt.Sprintf("mix %d: %s (%s)", x.No, strings.Join(x.Cases, " + "), x.Resin), details)
 	}
 	for _, x := range s.Loads {
-		details := "in about " + d.clock(x.In)
+		details := "in about " + d.Clock(x.In)
 		if x.Latest != nil {
-			details += ", at the latest " + d.by(*x.Latest)
+			details += ", at the latest " + d.By(*x.Latest)
 		}
 		add("load", x.Cases, x.In, x.Out, fmt.Sprintf("%s, %s: %s", x.Bath, x.Programme, strings.Join(x.Cases, ", ")), details)
 	}
 	for _, x := range s.Cases {
-		add("due", []string{x.Case}, x.Due, x.Due, "due: "+x.Case, fmt.Sprintf("finished about %s; %s", d.clock(x.Finished), x.Late))
+		add("due", []string{x.Case}, x.Due, x.Due, "due: "+x.Case, fmt.Sprintf("finished about %s; %s", d.Clock(x.Finished), x.Late))
 	}
 	return c.SerializeTo(w, ics.WithNewLineWindows)
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 	"flaskside/timers/plan"
 )
 
@@ -257,6 +258,13 @@ type ShownWork struct {
 	Cool   *time.Time `json:"cool,omitempty"`      // cooling over
 }
 
+// Basis says what a plan reckons with: the day, the people, the presses and the baths.
+func (d *Day) Basis() string {
+	h := &d.Made.House
+	return fmt.Sprintf("%s, %s, %s, %s", d.midnight.AddDate(0, 0, d.today()).Format("Mon 2 Jan"), counted(h.Hands, "pair of hands", "pairs of hands"),
+		counted(h.Presses, "press", "presses"), words.List(d.Baths))
+}
+
 // due is when a case is due, nil where nobody said.
 func due(e Entry) *time.Time {
 	if e.Due.IsZero() {
@@ -265,8 +273,8 @@ func due(e Entry) *time.Time {
 	return &e.Due
 }
 
-// dueWords tell when a case is due.
-func (d *Day) dueWords(t *time.Time) string {
+// DueWords tell when a case is due.
+func (d *Day) DueWords(t *time.Time) string {
 	if t == nil {
 		return "not told"
 	}

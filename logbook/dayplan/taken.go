@@ -83,7 +83,7 @@ func (q Question) Follow(ctx context.Context, p *bench.Planned) (*Day, error) {
 	if err != nil {
 		return nil, err
 	}
-	made, err := plan.Follow(ctx, h, cases, d.planOf(p, &h, cases), plan.Options{Seed: q.Seed, Draws: q.draws, Days: q.days})
+	made, err := plan.Follow(ctx, h, cases, d.planOf(p, &h, cases), plan.Options{Seed: q.Seed, Draws: q.Draws, Days: q.Days})
 	if err != nil {
 		return nil, err
 	}

@@ -110,7 +110,7 @@ func TestWhyAPlanIsLookedAtAnew(t *testing.T) {
 	}
 	h.must(t, 0, in("4417"), in("4420"), in("4423"))
 	q := h.question()
-	q.draws, q.days = 20, 40
+	q.Draws, q.Days = 20, 40
 	q.Choice = Choice{First: []string{"4417 upper"}, Together: [][]string{{"4417 upper"}}}
 	d, err := q.Make(context.Background())
 	if err != nil {

@@ -10,16 +10,29 @@ import (
 	"flaskside/logbook/words"
 )
 
-// clock is an instant to five minutes as seen from now; "-" for none.
-func (d *Day) clock(t *time.Time) string {
+// Clock is an instant to five minutes as seen from now; "-" for none.
+func (d *Day) Clock(t *time.Time) string {
 	if t == nil {
 		return "-"
 	}
 	return d.about(d.minutes(*t))
 }
 
-// by is an instant before which something must be, to five minutes, never later than it is.
-func (d *Day) by(t time.Time) string { return d.say(5 * math.Floor(d.minutes(t)/5)) }
+// By is an instant before which something must be, to five minutes, never later than it is.
+func (d *Day) By(t time.Time) string { return d.say(5 * math.Floor(d.minutes(t)/5)) }
+
+const noLater = "no later"
+
+// LatestWords tell until when a mix can wait: an hour, or no later than it is told for; "" where that is not known.
+func (d *Day) LatestWords(x ShownMix) string {
+	switch {
+	case x.Latest == nil || x.MixAt == nil:
+		return ""
+	case x.Latest.Sub(*x.MixAt) < 10*time.Minute:
+		return noLater
+	}
+	return d.By(*x.Latest)
+}
 
 // Text writes the plan for a person.
 func (d *Day) Text(w io.Writer) error {
@@ -70,11 +83,11 @@ func (d *Day) foot(b *strings.Builder, s Shown) {
 	for _, n := range s.Notes {
 		b.WriteString("note: " + n + "\n")
 	}
-	b.WriteString(leaflets + "\n")
+	b.WriteString(Leaflets + "\n")
 }
 
-// leaflets stands under every plan.
-const leaflets = "Simulated by the house's own times. Programmes and working times of the makers come first; a bath load stays its whole programme."
+// Leaflets stands under every plan.
+const Leaflets = "Simulated by the house's own times. Programmes and working times of the makers come first; a bath load stays its whole programme."
 
 // textWork tells of the cases at work: they stay as they are.
 func (d *Day) textWork(b *strings.Builder, s Shown) {
@@ -95,17 +108,17 @@ func (d *Day) WorkWords(x ShownWork) string {
 	}
 	switch {
 	case x.Dough != nil:
-		line := fmt.Sprintf("dough of mix %s to about %s", x.Mix, d.by(*x.Dough))
+		line := fmt.Sprintf("dough of mix %s to about %s", x.Mix, d.By(*x.Dough))
 		if x.Mix == "" {
 			line = "in hand, no mix is recorded"
 		}
 		out = append(out, line, "closed in time "+x.InTime)
 	case x.Set != nil:
-		out = append(out, "bench set to "+d.clock(x.Set))
+		out = append(out, "bench set to "+d.Clock(x.Set))
 	case x.Out != nil:
-		out = append(out, x.Bath+", programme over "+d.clock(x.Out))
+		out = append(out, x.Bath+", programme over "+d.Clock(x.Out))
 	case x.Cool != nil:
-		out = append(out, "cooling to "+d.clock(x.Cool))
+		out = append(out, "cooling to "+d.Clock(x.Cool))
 	default:
 		out = append(out, x.Stage)
 	}
@@ -123,19 +136,19 @@ func (d *Day) textMixes(b *strings.Builder, s Shown) {
 			fmt.Fprintf(b, "\n%s\n", title)
 			day = title
 		}
-		fmt.Fprintf(b, "%2d  %-9s  %s", x.No, d.clock(x.MixAt), strings.Join(x.Cases, " + "))
+		fmt.Fprintf(b, "%2d  %-9s  %s", x.No, d.Clock(x.MixAt), strings.Join(x.Cases, " + "))
 		fmt.Fprintf(b, "  (%s)", x.Resin)
-		switch {
-		case x.Latest == nil || x.MixAt == nil:
-		case x.Latest.Sub(*x.MixAt) < 10*time.Minute:
-			b.WriteString("  no later")
+		switch latest := d.LatestWords(x); latest {
+		case "":
+		case noLater:
+			b.WriteString("  " + noLater)
 		default:
-			fmt.Fprintf(b, "  at the latest %s", d.by(*x.Latest))
+			b.WriteString("  at the latest " + latest)
 		}
 		b.WriteString("\n")
-		line := fmt.Sprintf("coat from %s", d.clock(x.CoatFrom))
+		line := fmt.Sprintf("coat from %s", d.Clock(x.CoatFrom))
 		if x.Closed != nil {
-			line += fmt.Sprintf(", closed by %s", d.clock(x.Closed))
+			line += fmt.Sprintf(", closed by %s", d.Clock(x.Closed))
 		}
 		if len(x.Cases) > 1 {
 			line += "; all in time " + x.AllIn
@@ -148,12 +161,12 @@ func (d *Day) textLoads(b *strings.Builder, s Shown) {
 	b.WriteString("\nbaths\n")
 	for _, x := range s.Loads {
 		line := fmt.Sprintf("%s, %s: %s", x.Bath, x.Programme, words.List(x.Cases))
-		when := "in about " + d.clock(x.In)
+		when := "in about " + d.Clock(x.In)
 		if x.Latest != nil {
-			when += ", at the latest " + d.by(*x.Latest)
+			when += ", at the latest " + d.By(*x.Latest)
 		}
 		if x.Out != nil {
-			when += "; out about " + d.clock(x.Out)
+			when += "; out about " + d.Clock(x.Out)
 		}
 		fmt.Fprintf(b, "    %s\n        %s\n", line, when)
 	}
@@ -162,11 +175,11 @@ func (d *Day) textLoads(b *strings.Builder, s Shown) {
 func (d *Day) textCases(b *strings.Builder, s Shown) {
 	fmt.Fprintf(b, "\n%-16s%-8s%-18s%-16s%s\n", "cases", "size", "due", "finished about", "late")
 	for _, x := range s.Cases {
-		due := d.dueWords(x.Due)
+		due := d.DueWords(x.Due)
 		if x.Rush {
 			due += " rush"
 		}
-		fmt.Fprintf(b, "    %-11s %-7s %-17s %-15s %s\n", x.Case, x.Size, due, d.clock(x.Finished), x.Late)
+		fmt.Fprintf(b, "    %-11s %-7s %-17s %-15s %s\n", x.Case, x.Size, due, d.Clock(x.Finished), x.Late)
 	}
 }
 

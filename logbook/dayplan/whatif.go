@@ -128,7 +128,7 @@ func (c *Compared) Text(w io.Writer) error {
 	for _, n := range c.Then.Notes {
 		b.WriteString("note: " + n + "\n")
 	}
-	b.WriteString(leaflets + "\n")
+	b.WriteString(Leaflets + "\n")
 	_, err := io.WriteString(w, b.String())
 	return err
 }

@@ -101,7 +101,7 @@ func anyHistory(t *rapid.T, most int) *told {
 
 // question is the day plan of a bench, played on few days.
 func (h *told) question() Question {
-	return Question{House: h.b.House, RoomC: h.b.House.RoomC(), Now: h.ck.Read().Wall, Entries: Entries(h.b, h.now()), Busy: Busy(h.b), Seed: 1, draws: 2, days: 3}
+	return Question{House: h.b.House, RoomC: h.b.House.RoomC(), Now: h.ck.Read().Wall, Entries: Entries(h.b, h.now()), Busy: Busy(h.b), Seed: 1, Draws: 2, Days: 3}
 }
 
 // Whatever was done at a bench, its plan leaves what is at work where it is: no case that has its dough, was in a bath, is
@@ -216,7 +216,7 @@ func TestFlasksAtWorkArePlannedFromWhereTheyStand(t *testing.T) {
 	h.must(t, 200*time.Minute, action.MixMake{Flasks: []int{1}})
 	h.must(t, 20*time.Minute, action.PressIn{Flask: 1}, action.PressAt{Flask: 1})
 	q := h.question()
-	q.draws, q.days = 20, 60
+	q.Draws, q.Days = 20, 60
 	d, err := q.Make(context.Background())
 	if err != nil {
 		t.Fatal(err)

@@ -144,12 +144,13 @@ const (
 // latest works out until when each mix of today may be put off, the others as planned.
 func (e *engine) latest(ctx context.Context, cases []Case, p *Plan, draws []Draw, out []MixTimes) error {
 	base := e.costs(cases, p, draws)
-	tonight := float64(e.today())*Day + e.hours(e.today()).ClosesMin
-	for j := range p.Mixes {
+	closes, lead := float64(e.today())*Day+e.hours(e.today()).ClosesMin, newPlayer(e, cases).lead
+	for j, m := range p.Mixes {
 		start := out[j].Start.Middle
-		if !(start < tonight) { // put off, or never
+		if !(start < closes) { // put off, or never
 			continue
 		}
+		tonight := max(start, closes-lead(m.Cases)) // later it is not begun that day
 		at := func(k int) float64 { return grid * (math.Floor(start/grid) + float64(k)) }
 		good, bad := 0, 1
 		for at(bad) <= tonight {
