@@ -29,6 +29,7 @@ func (m *Model) onTick() tea.Cmd {
 func (m *Model) onNews(n keep.News) tea.Cmd {
 	m.floodN, m.floodOn = n.Flood.N, n.Flood.On
 	m.bell.Flood = m.floodOn
+	m.mirror = n.Mirror
 	back := m.lost != nil && n.Lost == nil && !m.saving
 	if n.State.Bench != nil && (n.State.Head.Seq >= m.st.Head.Seq || back) { // what was saved meanwhile is newer
 		m.refresh(n.State)

@@ -183,7 +183,25 @@ func (p *handoverPage) sheet(a area) *sheet {
 		last := fl.Oddities[len(fl.Oddities)-1]
 		s.add(warn, fmt.Sprintf("%s  %d, last: %s", m.bench().CallWords(fl), len(fl.Oddities), words.Unusual(last.What)))
 	}
+	m.mirrorSheet(s, a.w-4)
 	return s
+}
+
+// mirrorSheet tells how the mirror of the logbook stands, where the house has one.
+func (m *sight) mirrorSheet(s *sheet, width int) {
+	said := m.mirror.Sentences(m.now.Wall)
+	if len(said) == 0 {
+		return
+	}
+	s.gap()
+	s.head(dim, "the mirror, "+m.mirror.To)
+	r := plain
+	if m.mirror.Short(m.now.Wall) != "" {
+		r = warn
+	}
+	for _, l := range said {
+		s.wrapped(r, l, width)
+	}
 }
 
 // standWords are the stage of a flask and how its window stands in a few words, in

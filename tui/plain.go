@@ -108,6 +108,7 @@ func (m *Model) spoken() []string {
 		}
 	}
 	say("message", cmp.Or(m.toast, m.trouble))
+	say("mirror", m.mirror.Short(m.now.Wall))
 	if o := m.over(); o != nil {
 		m.lay()
 		return append(out, o.spoken()...)

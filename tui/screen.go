@@ -155,13 +155,29 @@ func (m *Model) drawStrip(f *frame) {
 		}
 		s := head + m.alarmFit(*top, max(0, width-ansi.StringWidth(head+tail)))
 		f.put(x, 0, width, r, pad(s, max(0, width-ansi.StringWidth(tail)))+tail)
-	case len(m.alarms) > 0:
-		s := fmt.Sprintf("%d acknowledged", len(m.alarms)-shelved)
-		if shelved > 0 {
-			s += fmt.Sprintf(", %d snoozed", shelved)
-		}
-		f.right(f.w-1, 0, dim, s)
+	default:
+		m.drawQuiet(f, width, shelved)
 	}
+}
+
+// drawQuiet is the end of the top line while no alarm waits: those that were answered, and
+// the mirror where it wants to be told of.
+func (m *Model) drawQuiet(f *frame, width, shelved int) {
+	var answered string
+	if n := len(m.alarms); n > 0 {
+		answered = fmt.Sprintf("%d acknowledged", n-shelved)
+		if shelved > 0 {
+			answered += fmt.Sprintf(", %d snoozed", shelved)
+		}
+	}
+	s, r := m.mirror.Short(m.now.Wall), warn
+	switch {
+	case s == "":
+		s, r = answered, dim
+	case answered != "" && ansi.StringWidth(s+" · "+answered) <= width:
+		s += " · " + answered
+	}
+	f.right(f.w-1, 0, r, fit(s, max(0, width)))
 }
 
 // alarmEnds is what stands before and behind the words of the alarm at the top.

@@ -4,6 +4,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+	"flaskside/logbook/mirror"
 	"flaskside/timers"
 )
 
@@ -22,9 +23,10 @@ type sight struct {
 	floodN    int // alarms of the last ten minutes
 	floodOn   bool
 	pressDesk
-	plans planDesk
-	thick thickDesk
-	cures cureDesk // what goes on in the flasks in the baths
+	plans  planDesk
+	thick  thickDesk
+	cures  cureDesk // what goes on in the flasks in the baths
+	mirror mirror.Standing
 }
 
 func (m *sight) bench() *bench.Bench { return m.st.Bench }

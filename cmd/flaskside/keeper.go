@@ -48,9 +48,11 @@ func keepBook(ctx context.Context, book *logbook.Book, clock timers.Clock, what 
 		_ = book.Close() // the reason to close is the error that is told
 		return err
 	}
+	mirror := newMirrored(book, clock)
 	inner, cancel := context.WithCancel(ctx)
 	var tending sync.WaitGroup
 	tending.Go(func() { tend(inner, hub, work) })
+	mirror.start(inner, hub)
 	err = run(hub)
 	if err == nil {
 		waitForOthers(ctx, hub)
@@ -61,6 +63,9 @@ func keepBook(ctx context.Context, book *logbook.Book, clock timers.Clock, what 
 	stop()
 	book.OnFurtherTrouble(func(err error) { fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(err)) })
 	failed := backUp(context.WithoutCancel(ctx), book, clock) // told to end or not
+	if line := mirror.leave(); line != "" {
+		fmt.Fprintln(os.Stderr, "flaskside: "+line)
+	}
 	if same := sameDisk(book); same != nil && failed == nil {
 		fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(same))
 	}

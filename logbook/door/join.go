@@ -213,7 +213,7 @@ func (p *piece) onto(recs map[uint64]record.Record) (*logbook.State, error) {
 
 // into tells a screen.
 func (p *piece) into(n *keep.News, st logbook.State) {
-	n.State, n.Flood, n.Lost = st, p.Flood, nil
+	n.State, n.Flood, n.Mirror, n.Lost = st, p.Flood, p.Mirror, nil
 	if p.Lost != "" {
 		n.Lost = &toldError{p.Lost, logbook.ErrUnknown}
 	}

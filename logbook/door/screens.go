@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/keep"
+	"flaskside/logbook/mirror"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 )
@@ -41,6 +42,7 @@ type piece struct {
 	Person keep.Person       `json:"person"`         // as they stand now
 	Lines  []keep.Line       `json:"lines,omitempty"`
 	Flood  keep.Flood        `json:"flood,omitzero"`
+	Mirror mirror.Standing   `json:"mirror,omitzero"`
 	Lost   string            `json:"lost,omitempty"`
 	Out    string            `json:"out,omitempty"`
 }
@@ -114,7 +116,7 @@ func (s *server) news(w *steady, r *http.Request) {
 			_ = send(piece{Out: keep.BenchEnds})
 			return
 		case <-pulse.C:
-			line = piece{Person: screen.Me(), Flood: told.flood, Lost: told.lost}
+			line = piece{Person: screen.Me(), Flood: told.flood, Mirror: told.mirror, Lost: told.lost}
 		case <-screen.Wake():
 			line = told.piece(screen.Take(), screen.Me())
 		}
@@ -126,19 +128,20 @@ func (s *server) news(w *steady, r *http.Request) {
 
 // teller knows what a screen was told of the bench.
 type teller struct {
-	bench *bench.Bench
-	on    map[uint64]bool
-	flood keep.Flood
-	lost  string
+	bench  *bench.Bench
+	on     map[uint64]bool
+	flood  keep.Flood
+	mirror mirror.Standing
+	lost   string
 }
 
 // piece says what is new.
 func (t *teller) piece(n keep.News, me keep.Person) piece {
-	out := piece{Person: me, Lines: n.Lines, Flood: n.Flood, Out: n.Out}
+	out := piece{Person: me, Lines: n.Lines, Flood: n.Flood, Mirror: n.Mirror, Out: n.Out}
 	if n.Lost != nil {
 		out.Lost = n.Lost.Error()
 	}
-	t.flood, t.lost = out.Flood, out.Lost
+	t.flood, t.mirror, t.lost = out.Flood, out.Mirror, out.Lost
 	b := n.State.Bench
 	if b == nil || b == t.bench {
 		return out

@@ -4,6 +4,7 @@ import (
 	"sync"
 
 	"flaskside/logbook"
+	"flaskside/logbook/mirror"
 )
 
 // News is what a screen has not been told yet. Of the state it is the newest only.
@@ -11,8 +12,10 @@ type News struct {
 	State logbook.State
 	Lines []Line // in the order in which they were said; the oldest are given up
 	Flood Flood
-	Lost  error  // the book cannot be reached; nil: it can
-	Out   string // why this screen ends; "" for not
+	// Mirror is how the mirror of the book stands.
+	Mirror mirror.Standing
+	Lost   error  // the book cannot be reached; nil: it can
+	Out    string // why this screen ends; "" for not
 }
 
 // Line is something to be said.

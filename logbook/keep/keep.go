@@ -18,6 +18,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/mirror"
 	"flaskside/timers"
 )
 
@@ -36,6 +37,7 @@ type Hub struct {
 	screens map[int]*Screen
 	last    int
 	flood   Flood
+	mirror  mirror.Standing
 	lost    error
 	trouble []Line // told to those who come later, too
 	drafts  map[string]Drafts
@@ -85,6 +87,14 @@ func (h *Hub) Trouble(line string) {
 	h.all(func(n *News) { n.Add(l) })
 }
 
+// Mirrored says on every screen how the mirror of the book stands.
+func (h *Hub) Mirrored(st mirror.Standing) {
+	h.mu.Lock()
+	h.mirror = st
+	h.mu.Unlock()
+	h.all(func(n *News) { n.Mirror = st })
+}
+
 // unreachable says on every screen that the book cannot be reached, or, with nil, that it
 // can be again.
 func (h *Hub) unreachable(err error) {
@@ -124,7 +134,7 @@ func (h *Hub) Join(p Person) (*Screen, error) {
 	s := &Screen{hub: h, no: h.last, since: h.clock.Read().Wall, person: p, box: NewBox(), gone: make(chan struct{})}
 	s.absence = h.absence(st, p)
 	s.box.Put(func(n *News) {
-		n.State, n.Flood, n.Lost = st, h.flood, h.lost
+		n.State, n.Flood, n.Mirror, n.Lost = st, h.flood, h.mirror, h.lost
 		for _, l := range h.trouble {
 			n.Add(l)
 		}
