@@ -13,7 +13,7 @@ func (c Comparison) Lines() []string {
 	case c.Equal() && c.Book.Seq == 0:
 		say("the same: the logbook has no records yet, nor has the mirror")
 	case c.Equal():
-		say("the same: all %s of the logbook, up to %s, by every hash", records(c.Book.Seq), c.Book)
+		say("the same: %s of the logbook, up to %s, by every hash", allRecords(c.Book.Seq), c.Book)
 	case c.OnlyBehind():
 		say("behind by %s: the mirror is the same up to record %d, the logbook ends with %s", records(c.Behind), c.Alike, c.Book)
 	default:
@@ -48,6 +48,13 @@ func and(more int) string {
 		return fmt.Sprintf(" and %d more", more)
 	}
 	return ""
+}
+
+func allRecords(n uint64) string {
+	if n == 1 {
+		return "the only record"
+	}
+	return "all " + records(n)
 }
 
 func records(n uint64) string {
