@@ -14,7 +14,7 @@ import (
 // ofCases tells whether a record is one that the list of cases is made from.
 func ofCases(body action.Body) bool {
 	switch body.(type) {
-	case action.CaseIn, action.CaseOff, action.CaseDelivered:
+	case action.CaseIn, action.CaseOff, action.CaseDelivered, action.CaseStep:
 		return true
 	}
 	return false

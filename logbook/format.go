@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	bolt "go.etcd.io/bbolt"
@@ -42,24 +43,33 @@ func newer(r record.Record) bool {
 // newest tells whether a program of format 2 does not know a record.
 func newest(r record.Record) bool {
 	switch a := r.Action.Body.(type) {
-	case action.Screen, action.DayPlan:
+	case action.Screen, action.DayPlan, action.CaseStep:
 		return true
+	case action.CaseIn:
+		return a.Route != "" || a.Ends != ""
+	case action.CaseDelivered:
+		return len(a.Missing) > 0
+	case action.Caution:
+		return !slices.Contains(cautionsOfOld, a.Hazard)
+	case action.Correct:
+		return bytes.Contains(a.Set, []byte(`"route"`)) || bytes.Contains(a.Set, []byte(`"ends"`)) || bytes.Contains(a.Set, []byte(`"missing"`)) || bytes.Contains(a.Set, []byte(`"off_place"`)) || bytes.Contains(a.Set, []byte(`"places"`)) || bytes.Contains(a.Set, []byte(`"clamp"`))
 	case action.Settings:
-		return len(a.House.People) > 0 || a.House.Mirror != (house.Mirror{})
+		return len(a.House.People)+len(a.House.Routes)+a.House.Pots+a.House.Ovens > 0 || a.House.Mirror != (house.Mirror{})
 	case action.BathLoad:
 		return a.OffPlace || len(a.Doubts) > 0
 	case action.BathUnload:
 		return len(a.Places) > 0
 	case action.TakeBack:
 		return len(a.NoPlace) > 0
-	case action.Correct:
-		return bytes.Contains(a.Set, []byte(`"off_place"`)) || bytes.Contains(a.Set, []byte(`"places"`)) || bytes.Contains(a.Set, []byte(`"clamp"`))
 	case action.Clamp:
 		return a.Clamp != ""
 	}
 	_, piece := action.PieceOf(r.Action.Body)
 	return piece || len(action.DoubtsOf(r.Action.Body)) > 0
 }
+
+// cautionsOfOld are the cautions that format 2 has.
+var cautionsOfOld = []string{"monomer", "press", "bath", "deflask"}
 
 // wanted is the least format of a book that holds some records.
 func wanted(recs []record.Record) string {

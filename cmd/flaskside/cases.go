@@ -30,8 +30,9 @@ func caseCommand(o *options) *cobra.Command {
 		Long: "With a number: the record of that case, all that the logbook holds of it: its flasks, mixes, baths,\n" +
 			"lots, temperatures, corrections, and who did what. It is no statement of conformity and no release.\n\n" +
 			"The other commands keep the list of what is to be made. A case is a number of the house and a base;\n" +
-			"the upper and the lower of one case are two lines, and a pair. A case leaves the list when its flask\n" +
-			"has an outcome; after a remake it waits again.",
+			"the upper and the lower of one case are two lines, and a pair. A case on a route has steps before and\n" +
+			"after the flask, and leaves the list when it is delivered; one on none leaves it when its flask has an\n" +
+			"outcome. After a remake it waits again.",
 		Example: "flaskside case 4417\nflaskside case 4417 --format pdf --out case-4417.pdf\nflaskside case in 4417 --base upper --size medium --due \"tomorrow 12:00\"\nflaskside case list\nflaskside case deliver 4417 --base upper --done finished,polished --wet-h 24",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -54,7 +55,7 @@ func caseCommand(o *options) *cobra.Command {
 	c.Flags().StringVar(&format, "format", "text", "one of text, html, pdf or jsonl")
 	c.Flags().StringVar(&paper, "paper", "a4", "paper of the pdf format: a4 or letter")
 	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
-	c.AddCommand(caseInCommand(o), caseListCommand(o), caseOffCommand(o), caseDeliverCommand(o))
+	c.AddCommand(caseInCommand(o), caseListCommand(o), caseOffCommand(o), caseDeliverCommand(o), caseStepCommand(o))
 	return c
 }
 
@@ -97,7 +98,7 @@ func oneCase(c *cobra.Command, args []string) error {
 }
 
 func caseInCommand(o *options) *cobra.Command {
-	var base, size, due, resin, shade, remakeOf, remark, table, why string
+	var base, size, due, resin, shade, remakeOf, remark, way, table, why string
 	var rush, dry bool
 	c := &cobra.Command{
 		Use:   "in [NUMBER]",
@@ -109,6 +110,7 @@ func caseInCommand(o *options) *cobra.Command {
 			"  size       small, medium or large            shade      in your own words\n" +
 			"  due        as --due                          remake_of  the case number that it replaces\n" +
 			"                                               remark     no names\n" +
+			"                                               route      its name, as --route\n" +
 			"Only case, base, size and due must be there. --dry-run reads the table, says what is wrong, and\n" +
 			"records nothing.",
 		Example: "flaskside case in 4417 --base upper --size medium --due \"today 17:00\" --rush\nflaskside case in --csv monday.csv --dry-run",
@@ -130,7 +132,7 @@ func caseInCommand(o *options) *cobra.Command {
 			if err != nil {
 				return wrongUsage("--due: %w", err)
 			}
-			in := action.CaseIn{Case: strings.TrimSpace(args[0]), Base: base, Size: action.Size(size), Due: at.Format(time.RFC3339), Rush: rush, Resin: resin, Shade: shade, RemakeOf: remakeOf, Remark: remark}
+			in := action.CaseIn{Case: strings.TrimSpace(args[0]), Base: base, Size: action.Size(size), Due: at.Format(time.RFC3339), Rush: rush, Resin: resin, Shade: shade, RemakeOf: remakeOf, Remark: remark, Route: way}
 			return recordCase(o, c, clock, in, why)
 		},
 	}
@@ -141,6 +143,7 @@ func caseInCommand(o *options) *cobra.Command {
 	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")
 	c.Flags().StringVar(&shade, "shade", "", "the shade, in your own words")
 	c.Flags().StringVar(&remakeOf, "remake-of", "", "the case number that this one replaces")
+	c.Flags().StringVar(&way, "route", "", "how it is made: a route by its name (flaskside routes); its steps are then asked")
 	c.Flags().StringVar(&remark, "remark", "", "anything else, but no name of a person")
 	c.Flags().StringVar(&table, "csv", "", "take in this table of cases; - for the standard input")
 	c.Flags().BoolVar(&dry, "dry-run", false, "with --csv: say what is wrong with the table and record nothing")

@@ -80,7 +80,7 @@ func rootCommand() *cobra.Command {
 	root.Flags().StringArrayVar(&o.probes, "probe", nil, "follow the bath's temperature, FILE or FILE@BATH: lines of an RFC 3339 time and °C, a pipe of such, or a sensor under /sys; may be repeated")
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
 	root.AddCommand(demoCommand(o), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
-	root.AddCommand(lotCommand(o), caseCommand(o))
+	root.AddCommand(lotCommand(o), caseCommand(o), routesCommand(o))
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
 	root.AddCommand(reviewCommand(o), planCommand(o))

@@ -56,7 +56,7 @@ func TestRoundTrip(t *testing.T) {
 // Every field of every body is read under its own name: a sample with all fields
 // filled has no zero field left, so that a field without a name would be seen.
 func TestSamplesAreWhole(t *testing.T) {
-	exempt := map[string]bool{"DayPlan.Away": true, "Note.Mix": true, "Note.Load": true, "Settings.House": true,
+	exempt := map[string]bool{"DayPlan.Away": true, "Note.Mix": true, "Note.Load": true, "Settings.House": true, "CaseStep.Event": true,
 		"EquipIn.RatedPSI": true, "EquipIn.Litres": true, "EquipIn.Spring": true, "EquipCheck.ReadC": true, "EquipCheck.AgainstC": true, "EquipCheck.ReadPSI": true, "EquipCheck.AgainstPSI": true} // one piece has not all of them
 	for k, pair := range samples() {
 		v := reflect.ValueOf(pair[0])
@@ -231,7 +231,7 @@ func TestRefusals(t *testing.T) {
 		{inFrame("take-back", `{"of":""}`), "of is missing"},
 		{inFrame("settings", `{"house":{}}`), "units.pressure must be psi, bar or MPa"},
 		{inFrame("crew", `{"initials":" "}`), "initials are missing"},
-		{inFrame("caution", `{"hazard":"boredom"}`), `hazard must be one of monomer, press, bath, deflask, not "boredom"`},
+		{inFrame("caution", `{"hazard":"boredom"}`), `hazard must be one of monomer, press, bath, deflask, scald, dust, pot, soak, not "boredom"`},
 		{inFrame("clock", `{"what":"","by_s":0}`), "what is missing"},
 		{inFrame("seen", `{"since":"`+strings.Repeat("x", 41)+`"}`), "since has at most 40 characters"},
 	} {

@@ -5,6 +5,7 @@ import (
 
 	"flaskside/logbook/flash"
 	"flaskside/logbook/house"
+	"flaskside/logbook/route"
 )
 
 // Places is how many numbered places a bench has.
@@ -20,7 +21,7 @@ var (
 	Outcomes = []string{Finished, "adjusted", "remake"}
 	Defects  = []string{"porosity", "open bite", "movement of teeth", "crazing", "fracture", "short mould"}
 	counts   = []string{"window", "down", "up"}
-	Hazards  = []string{"monomer", "press", "bath", "deflask"}
+	Hazards  = route.Cautions
 
 	// Materials are what comes in lots; Withdrawals are why a lot is withdrawn.
 	Materials   = []Material{Powder, Liquid, Separator, Sheet, Stone}
@@ -376,7 +377,7 @@ type Crew struct {
 
 // Caution records that the caution of a kind was shown and read.
 type Caution struct {
-	Hazard string `json:"hazard" jsonschema:"enum=monomer,enum=press,enum=bath,enum=deflask"`
+	Hazard string `json:"hazard" jsonschema:"enum=monomer,enum=press,enum=bath,enum=deflask,enum=scald,enum=dust,enum=pot,enum=soak"`
 }
 
 // Clock records what happened to the clocks.
@@ -448,7 +449,7 @@ var makers = []func() Body{
 	func() Body { return &Clock{} }, func() Body { return &Restored{} }, func() Body { return &SignOff{} }, func() Body { return &Seen{} }, func() Body { return &Screen{} },
 	func() Body { return &LotIn{} }, func() Body { return &LotOut{} },
 	func() Body { return &EquipIn{} }, func() Body { return &EquipCheck{} }, func() Body { return &EquipWater{} }, func() Body { return &EquipOut{} },
-	func() Body { return &CaseIn{} }, func() Body { return &CaseOff{} }, func() Body { return &CaseDelivered{} }, func() Body { return &DayPlan{} },
+	func() Body { return &CaseIn{} }, func() Body { return &CaseOff{} }, func() Body { return &CaseDelivered{} }, func() Body { return &DayPlan{} }, func() Body { return &CaseStep{} },
 }
 
 var byKind = func() map[Kind]func() Body {

@@ -22,6 +22,8 @@ type CaseIn struct {
 	Shade    string `json:"shade,omitempty"`
 	RemakeOf string `json:"remake_of,omitempty" jsonschema_description:"the case number that this one replaces"`
 	Remark   string `json:"remark,omitempty" jsonschema_description:"anything else, but no name of a person"`
+	Route    string `json:"route,omitempty" jsonschema_description:"how it is made: a route by its name in the settings; left out: no step of it is asked"`
+	Ends     string `json:"ends,omitempty" jsonschema:"enum=outcome" jsonschema_description:"it leaves the list with the outcome of its flask, for no step of its route follows; filled in by the bench"`
 }
 
 // CaseOff takes a case off the list without its having been delivered.
@@ -34,10 +36,11 @@ type CaseOff struct {
 // CaseDelivered says that a finished base left the house, and what of the closing list had
 // been done to it.
 type CaseDelivered struct {
-	Case string   `json:"case"`
-	Base string   `json:"base" jsonschema:"enum=upper,enum=lower,enum=partial,enum=reline"`
-	Done []string `json:"done,omitempty" jsonschema:"enum=finished,enum=polished,enum=disinfected,enum=labelled,enum=statement prepared"`
-	WetH float64  `json:"wet_h,omitempty" jsonschema_description:"hours it lay in water; left out: not at all"`
+	Case    string   `json:"case"`
+	Base    string   `json:"base" jsonschema:"enum=upper,enum=lower,enum=partial,enum=reline"`
+	Done    []string `json:"done,omitempty" jsonschema:"enum=finished,enum=polished,enum=disinfected,enum=labelled,enum=statement prepared"`
+	WetH    float64  `json:"wet_h,omitempty" jsonschema_description:"hours it lay in water; left out: not at all"`
+	Missing []string `json:"missing,omitempty" jsonschema_description:"steps of its route that were not recorded, by their names; filled in by the bench"`
 }
 
 // Closing lists what is looked through before a base goes out.
@@ -74,6 +77,8 @@ func CaseOf(body Body) (number, base string, ok bool) {
 		return a.Case, a.Base, true
 	case CaseDelivered:
 		return a.Case, a.Base, true
+	case CaseStep:
+		return a.Case, a.Base, true
 	case FlaskOpen:
 		return a.Case, a.Base, true
 	}
@@ -86,7 +91,7 @@ const maxWetH = 60 * 24
 // Valid of each kind.
 func (b CaseIn) Valid() error {
 	return first(caseNumber("case", b.Case), oneOf("base", b.Base, Bases), oneOf("size", b.Size, Sizes), dueAt(b.Due), text("resin", b.Resin, 40),
-		text("shade", b.Shade, 24), text("remake_of", b.RemakeOf, 24), text("remark", b.Remark, 160))
+		text("shade", b.Shade, 24), text("remake_of", b.RemakeOf, 24), text("remark", b.Remark, 160), text("route", b.Route, 24), oneOf("ends", b.Ends, []string{"", EndsAtOutcome}))
 }
 
 func (b CaseOff) Valid() error {
@@ -94,7 +99,7 @@ func (b CaseOff) Valid() error {
 }
 
 func (b CaseDelivered) Valid() error {
-	return first(caseNumber("case", b.Case), oneOf("base", b.Base, Bases), fromList("done", b.Done, Closing), between("wet_h", b.WetH, 0, maxWetH, "h"))
+	return first(caseNumber("case", b.Case), oneOf("base", b.Base, Bases), fromList("done", b.Done, Closing), between("wet_h", b.WetH, 0, maxWetH, "h"), names("missing", b.Missing))
 }
 
 // caseNumber is a case number without blanks around it: 4417 and " 4417" must not be two
@@ -136,7 +141,7 @@ func (a CaseIn) tell(t Teller) string {
 	if !t.Full {
 		return s
 	}
-	for _, more := range []struct{ what, is string }{{"resin ", a.Resin}, {"shade ", a.Shade}, {"remake of ", a.RemakeOf}, {"", a.Remark}} {
+	for _, more := range []struct{ what, is string }{{"route ", a.Route}, {"resin ", a.Resin}, {"shade ", a.Shade}, {"remake of ", a.RemakeOf}, {"", a.Remark}} {
 		if more.is != "" {
 			s += ", " + more.what + more.is
 		}
@@ -158,6 +163,9 @@ func (a CaseDelivered) tell(Teller) string {
 	}
 	if short := a.Short(); len(short) > 0 {
 		s += "; not " + strings.Join(short, ", not ")
+	}
+	if len(a.Missing) > 0 {
+		s += "; no record of " + strings.Join(a.Missing, ", ")
 	}
 	return s
 }

@@ -104,6 +104,7 @@ var bodies = []action.Body{
 		First: []string{"4417 upper"}, Together: [][]string{{"4417 upper"}}, Mixes: []action.PlanMix{{Cases: []string{"4417 upper"}, At: "2026-11-25T08:20:00+01:00", Latest: "2026-11-25T09:45:00+01:00", NotBefore: "2026-11-25T08:00:00+01:00"}},
 		Loads: []action.PlanLoad{{Bath: "bath 1", Programme: "long, 9 h", Cases: []string{"4417 upper"}, In: "2026-11-25T16:55:00+01:00", Latest: "2026-11-25T17:00:00+01:00", Out: "2026-11-26T08:00:00+01:00"}},
 		Cases: []action.PlanCase{{Case: "4417 upper", Finished: "2026-11-26T10:00:00+01:00", LatePercent: 5, Lost: true}}},
+	action.CaseStep{Case: "4417", Base: "upper", Step: "flush", Judged: "clean", As: "check"},
 }
 
 var at = time.Date(2026, 11, 25, 14, 7, 32, 0, time.FixedZone("", 3600))

@@ -41,6 +41,7 @@ const (
 	BenchCool What = "bench cooling"
 	WaterCool What = "water cooling"
 	Own       What = "timer"
+	CaseTimer What = "case step"
 )
 
 // Window is a running window with what it belongs to.
@@ -51,7 +52,8 @@ type Window struct {
 	Mix    int
 	Load   int
 	Timer  int
-	Label  string // of a timer of the user's own
+	Label  string // of a timer of the user's own, or what runs for a case
+	Case   string // the case and its base that it runs for, where no flask does
 }
 
 // Keys name a window for ever, through restarts and exports.
@@ -93,5 +95,6 @@ func (c *checker) alarm(key string) error {
 // alarm tells whether the bench rests on what an alarm is about.
 func (l *living) alarm(key string) bool {
 	s, ok := SubjectOfKey(key)
-	return ok && l.thing(s)
+	_, _, ofCase := l.b.CaseOfKey(key)
+	return ok && l.thing(s) || ofCase
 }

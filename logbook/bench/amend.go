@@ -17,7 +17,7 @@ import (
 var amending = subject{
 	rules: []rule{
 		on(func(c *checker, a action.Correct) (action.Correct, error) {
-			a.Set = c.gaugeSet(a)
+			a.Set = c.endsSet(a, c.gaugeSet(a))
 			if err := c.correct(a); err != nil {
 				return a, err
 			}
@@ -153,6 +153,9 @@ func (c *checker) correct(a action.Correct) error {
 		return err
 	}
 	if err := c.inOrder(it, at); err != nil {
+		return err
+	}
+	if err := c.stepInOrder(it, at); err != nil {
 		return err
 	}
 	if r.corrected != nil {

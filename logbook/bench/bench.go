@@ -67,9 +67,10 @@ type Bench struct {
 	houseSet timers.Stamp         // when the house in force came to be
 	readSet  map[int]timers.Stamp // by bath: when readings of it were last corrected or taken back
 
-	register []KnownLot   // of all materials, in order of the latest change
-	pieces   []KnownPiece // the register of equipment, in order of the latest change
-	cases    []Case       // on the list, in the order they were taken in
+	register []KnownLot        // of all materials, in order of the latest change
+	pieces   []KnownPiece      // the register of equipment, in order of the latest change
+	cases    []Case            // on the list, in the order they were taken in
+	caseBack map[string]turned // by number: see [Bench.returnedTo]
 
 	byID map[string]int // index into Items
 	memo *memo

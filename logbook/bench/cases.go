@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/route"
 	"flaskside/timers"
 )
 
@@ -22,6 +23,12 @@ var cases = subject{
 					return errors.New("a correction cannot make it another case or base: undo it and take the case in anew")
 				}
 				c.resinOf(is.Resin)
+				if k, ok := c.b.CaseOnList(is.Case, is.Base); was.Route != is.Route && ok && len(k.Steps) > 0 {
+					return errors.New("steps of its route are recorded: undo those first, or take the case off the list and in anew")
+				}
+				if was.Route != is.Route {
+					c.routeTold(is.Route)
+				}
 				return nil
 			})),
 		on((*checker).caseOff, func(b *Bench, a action.CaseOff, _ *Item) {
@@ -58,16 +65,23 @@ type Case struct {
 	InBy    string
 	ID      string // of the record that took it in, for corrections
 	Flask   int    // at work for it; 0 while it waits
+	Made    int    // the flask it was finished in, where more steps follow; 0 before
 	Remakes int    // flasks of it that were to be made anew
+	Steps   []CaseDone
 
-	seqs []uint64 // the records it rests on
+	seqs    []uint64 // the records it rests on
+	from    int      // the steps before belong to a base that is made anew
+	made    bool     // its flask is finished, and no step was recorded since
+	losses  []loss   // of pressure, at the step that runs
+	last    timers.Stamp
+	excused map[string]bool // code and step that a reason was given for
 }
 
 // Name is the case as people say it: "4417 upper".
 func (k Case) Name() string { return k.Case + " " + k.Base }
 
-// Waits tells whether no flask is at work for it.
-func (k Case) Waits() bool { return k.Flask == 0 }
+// Waits tells whether no flask is at work for it, nor finished.
+func (k Case) Waits() bool { return k.Flask == 0 && k.Made == 0 }
 
 // Cases lists the cases on the list: what is due first first, of those due together the
 // rush ones, then in the order they came in.
@@ -88,6 +102,29 @@ func (b *Bench) Cases() []Case {
 // CasesWaiting lists the cases that no flask is at work for, in the order of [Bench.Cases].
 func (b *Bench) CasesWaiting() []Case {
 	return slices.DeleteFunc(b.Cases(), func(k Case) bool { return !k.Waits() })
+}
+
+// WantsFlask tells whether a case waits for a flask: one on no route, or on one that has the
+// work at the bench still ahead.
+func (b *Bench) WantsFlask(k Case) bool {
+	r, ok := b.RouteOf(k)
+	return k.Waits() && (!ok || len(r.Tracked()) == 0 || r.At(route.Flask) >= b.reached(k, r))
+}
+
+// CasesForFlask lists the cases that wait for a flask, those that nothing stands in the way of
+// first, in the order of [Bench.Cases].
+func (b *Bench) CasesForFlask() []Case {
+	out := slices.DeleteFunc(b.Cases(), func(k Case) bool { return !b.WantsFlask(k) })
+	slices.SortStableFunc(out, func(x, y Case) int {
+		ahead := func(k Case) int {
+			if s, ok := b.NextOfCase(k); ok && s.Kind != route.Flask {
+				return 1
+			}
+			return 0
+		}
+		return cmp.Compare(ahead(x), ahead(y))
+	})
+	return out
 }
 
 // CaseOnList finds a case and its base on the list.
@@ -114,7 +151,7 @@ func (b *Bench) caseAt(number, base string) int {
 
 func (b *Bench) caseIn(a action.CaseIn, it *Item) {
 	b.caseGone(a.Case, a.Base) // only a foreign book takes one in twice
-	k := Case{CaseIn: a, In: it.Stamp, InBy: it.Action.By, ID: it.Action.ID, seqs: []uint64{it.Seq}}
+	k := Case{CaseIn: a, In: it.Stamp, InBy: it.Action.By, ID: it.Action.ID, seqs: []uint64{it.Seq}, last: it.Stamp}
 	for _, no := range Sorted(b.Flasks) { // its flask may have been opened before somebody typed it in
 		if f := b.Flasks[no]; f.known && f.Stage != Finished && f.Case == a.Case && f.Base == a.Base {
 			k.Flask, k.seqs = no, []uint64{f.openSeq, it.Seq}
@@ -134,9 +171,10 @@ func (b *Bench) caseGone(number, base string) {
 
 // caseTaken notes that a flask was opened: the case it is for no longer waits.
 func (b *Bench) caseTaken(f *Flask) {
-	if i := b.caseAt(f.Case, f.Base); i >= 0 && b.cases[i].Waits() {
-		b.cases[i].Flask = f.No
-		b.cases[i].seqs = append(b.cases[i].seqs, f.openSeq)
+	if i := b.caseAt(f.Case, f.Base); i >= 0 && b.cases[i].Flask == 0 {
+		k := &b.cases[i]
+		k.Flask, k.Made, k.made = f.No, 0, false
+		k.seqs, k.last = append(k.seqs, f.openSeq), timers.Latest(k.last, f.Opened)
 	}
 }
 
@@ -146,12 +184,17 @@ func (b *Bench) caseEnded(f *Flask, it *Item) {
 	if i < 0 {
 		return
 	}
-	if f.Outcome != remade {
+	k := &b.cases[i]
+	if f.Outcome != remade && (k.Route == "" || k.Ends == action.EndsAtOutcome) {
 		b.cases = slices.Delete(b.cases, i, i+1)
 		return
 	}
-	k := &b.cases[i]
-	k.Flask, k.Remakes, k.seqs = 0, k.Remakes+1, append(k.seqs, it.Seq)
+	k.Flask, k.seqs, k.last = 0, append(k.seqs, it.Seq), timers.Latest(k.last, it.Stamp)
+	if f.Outcome != remade {
+		k.Made, k.made = f.No, true
+		return
+	}
+	k.Remakes, k.from, k.losses = k.Remakes+1, len(k.Steps), nil
 }
 
 // remade is the outcome after which a case is to be made anew.
@@ -162,6 +205,9 @@ func (b *Bench) caseRecords() map[uint64]bool {
 	out := map[uint64]bool{}
 	for _, k := range b.cases {
 		for _, seq := range k.seqs {
+			out[seq] = true
+		}
+		for _, seq := range b.caseBack[k.Case].seqs {
 			out[seq] = true
 		}
 	}
@@ -183,6 +229,8 @@ func (c *checker) caseIn(a action.CaseIn) (action.CaseIn, error) {
 		c.unusual(DuePastCode, "case %s %s is due at %s, which is over", a.Case, a.Base, due.Format("2006-01-02 15:04"))
 	}
 	c.resinOf(a.Resin)
+	c.routeTold(a.Route)
+	a.Ends = c.endsOf(a.Route)
 	return a, nil
 }
 
@@ -216,20 +264,31 @@ func (c *checker) caseOff(a action.CaseOff) (action.CaseOff, error) {
 	if !ok {
 		return a, fmt.Errorf("case %s %s is not on the list%s", a.Case, a.Base, c.caseList())
 	}
-	if !k.Waits() {
+	if k.Flask > 0 {
 		c.unusual(CaseOpenCode, "flask %d is at work for case %s", k.Flask, k.Name())
 	}
 	return a, nil
 }
 
 func (c *checker) caseDelivered(a action.CaseDelivered) (action.CaseDelivered, error) {
-	switch k, ok := c.b.CaseOnList(a.Case, a.Base); {
+	k, ok := c.b.CaseOnList(a.Case, a.Base)
+	_, routed := c.b.RouteOf(k)
+	if ok {
+		a.Missing = c.b.MissingOf(k)
+	}
+	switch next, more := c.b.NextOfCase(k); {
+	case ok && k.Flask == 0 && routed:
+		if more && next.Kind != route.Deliver {
+			c.unusual(orderCode, "case %s is delivered while the next step is: %s", k.Name(), next.Called())
+		}
+		c.stepLong(k)
+	case ok && k.Flask == 0 && k.Made > 0:
 	case ok && k.Waits():
 		c.unusual(CaseOpenCode, "case %s still waits: no flask of it has an outcome", k.Name())
 	case ok:
 		c.unusual(CaseOpenCode, "flask %d of case %s has no outcome yet", k.Flask, k.Name())
 	}
-	if len(a.Short()) > 0 {
+	if len(a.Short())+len(a.Missing) > 0 {
 		c.marks = append(c.marks, closingCode) // the record says what was done
 	}
 	return a, nil
@@ -267,8 +326,11 @@ func (c *checker) pairParted(flasks []int, code string, parted func(pair *Flask)
 
 // caseDouble asks about a second flask for one piece of work, where a list of cases is kept.
 func (c *checker) caseDouble(a action.FlaskOpen) {
-	if k, ok := c.b.CaseOnList(a.Case, a.Base); ok && !k.Waits() {
+	switch k, ok := c.b.CaseOnList(a.Case, a.Base); {
+	case ok && k.Flask > 0:
 		c.unusual(CaseDoubleCode, "flask %d is at work for case %s already", k.Flask, k.Name())
+	case ok && k.Made > 0:
+		c.unusual(CaseDoubleCode, "case %s was finished in flask %d already", k.Name(), k.Made)
 	}
 }
 

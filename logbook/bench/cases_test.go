@@ -45,7 +45,7 @@ func holdsCases(t *rapid.T, b *bench.Bench) {
 			t.Fatalf("case %s is on the list twice", k.Name())
 		}
 		seen[k.Name()] = true
-		if f := b.Flasks[k.Flask]; !k.Waits() && (f == nil || f.Stage == bench.Finished) {
+		if f := b.Flasks[k.Flask]; k.Flask > 0 && (f == nil || f.Stage == bench.Finished) {
 			t.Fatalf("case %s is at work in flask %d, which is %+v", k.Name(), k.Flask, f)
 		}
 	}
@@ -67,13 +67,19 @@ func holdsCases(t *rapid.T, b *bench.Bench) {
 			flask[a.Flask] = name
 		case action.Outcome:
 			if n := flask[a.Flask]; a.Outcome != "remake" {
-				last[n] = a
+				if in, ok := last[n].(action.CaseIn); !ok || in.Route == "" || in.Ends != "" {
+					last[n] = a
+				}
+			}
+		case action.CaseStep:
+			if a.Last {
+				last[name] = a
 			}
 		}
 	}
 	for name, body := range last {
 		switch body.(type) {
-		case action.CaseOff, action.CaseDelivered:
+		case action.CaseOff, action.CaseDelivered, action.CaseStep:
 			if seen[name] {
 				t.Fatalf("case %s was %s and is on the list", name, body.Kind())
 			}

@@ -169,6 +169,7 @@ func checkFlaskOpen(c *checker, a action.FlaskOpen) (action.FlaskOpen, error) {
 	}
 	c.caseNumber(a.Case)
 	c.caseDouble(a)
+	c.flaskForCase(a)
 	return a, c.free(a.Place)
 }
 
@@ -184,6 +185,9 @@ func applyFlaskOpen(b *Bench, a action.FlaskOpen, it *Item) {
 	f := b.flask(a.Flask, it)
 	f.Place, f.Case, f.Base, f.Size, f.Tag, f.Opened, f.known = a.Place, a.Case, a.Base, a.Size, a.Tag, it.Stamp, true
 	f.openSeq = it.Seq
+	for _, number := range otherNumbers(it) {
+		b.returnedTo(number, it, it.set())
+	}
 	b.caseTaken(f)
 }
 

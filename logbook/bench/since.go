@@ -1,6 +1,8 @@
 package bench
 
 import (
+	"encoding/json"
+
 	"flaskside/logbook/action"
 	"flaskside/timers"
 )
@@ -27,7 +29,13 @@ func (b *Bench) returned(it *Item) {
 		}
 		return b.Items[i].Action.Body, true
 	})
-	if root == nil || rules[root.Kind()].quiet {
+	if root == nil {
+		return
+	}
+	if number, _, ok := action.CaseOf(root); ok {
+		b.returnedTo(number, it, at)
+	}
+	if rules[root.Kind()].quiet {
 		return
 	}
 	switch a := root.(type) {
@@ -78,3 +86,29 @@ func (f *Flask) served() timers.Stamp { return timers.Latest(f.given, f.back) }
 
 // to brings a flask to a stage.
 func (f *Flask) to(s Stage, it *Item) { f.Stage, f.set = s, it.set() }
+
+// otherNumbers are the case numbers that the opening of a flask had before it was corrected.
+func otherNumbers(it *Item) []string {
+	is, _, _ := action.CaseOf(it.Body)
+	was, _, _ := action.CaseOf(it.Action.Body)
+	var out []string
+	add := func(number string) {
+		if number != "" && number != is {
+			out = append(out, number)
+		}
+	}
+	if it.Corrected() {
+		add(was)
+		for _, c := range it.Corrections {
+			if a, ok := c.Action.Body.(action.Correct); ok {
+				var set struct {
+					Case string `json:"case"`
+				}
+				if json.Unmarshal(a.Set, &set) == nil {
+					add(set.Case)
+				}
+			}
+		}
+	}
+	return out
+}

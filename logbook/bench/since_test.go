@@ -30,6 +30,9 @@ func sounding(b *bench.Bench, now timers.Now) map[string]timers.Stamp {
 				about = append(about, fmt.Sprint("flask ", n))
 			}
 		}
+		if w.Case != "" {
+			about = []string{w.Key}
+		}
 		what := string(w.What)
 		if strings.Contains(what, "half") || strings.Contains(what, "halves") {
 			what = "drying" // both in one window, or each in one of its own

@@ -137,7 +137,7 @@ var (
 // The table is filled when the program starts and not where it is declared: what
 // subjects do reaches back to it.
 func init() {
-	register(flaskItself, separator, mixing, pressing, finalClosure, bath, cooling, finish, lots, equipment, cases, planning, ownTimers, alarms, crew, screens, signingOff, amending)
+	register(flaskItself, separator, mixing, pressing, finalClosure, bath, cooling, finish, lots, equipment, cases, caseSteps, planning, ownTimers, alarms, crew, screens, signingOff, amending)
 }
 
 // register makes subjects the table, in this order.

@@ -56,7 +56,7 @@ func zero(t *testing.T, k action.Kind) action.Body {
 		action.PressIn{}, action.PressAt{}, action.PressOpen{}, action.Flash{}, action.FlashMore{}, action.DoughAdd{}, action.Inspect{}, action.FlaskLots{}, action.SheetOut{},
 		action.MetalToMetal{}, action.Clamp{}, action.BathReading{}, action.BathUnload{}, action.CoolWater{}, action.Deflask{}, action.Remount{}, action.Outcome{}, action.Note{},
 		action.TimerStart{}, action.TimerStop{}, action.AlarmHeard{}, action.AlarmShelve{}, action.Correct{}, action.TakeBack{}, action.Crew{}, action.Caution{}, action.Clock{},
-		action.Seen{}, action.Screen{}, action.LotIn{}, action.LotOut{}, action.Restored{}, action.SignOff{}, action.EquipIn{}, action.EquipCheck{}, action.EquipWater{}, action.EquipOut{}, action.CaseIn{}, action.CaseOff{}, action.CaseDelivered{}, action.DayPlan{}} {
+		action.Seen{}, action.Screen{}, action.LotIn{}, action.LotOut{}, action.Restored{}, action.SignOff{}, action.EquipIn{}, action.EquipCheck{}, action.EquipWater{}, action.EquipOut{}, action.CaseIn{}, action.CaseOff{}, action.CaseDelivered{}, action.DayPlan{}, action.CaseStep{}} {
 		if b.Kind() == k {
 			return b
 		}

@@ -17,7 +17,18 @@ import (
 // State says where a case on the list is, in a few words; place is that of its flask.
 func State(k bench.Case, b *bench.Bench) string {
 	f := b.Flasks[k.Flask]
+	next, more := b.NextOfCase(k)
+	_, routed := b.RouteOf(k)
 	switch {
+	case f == nil && more && k.Remakes > 0 && k.Running() == nil:
+		return "to be remade, next: " + next.Called()
+	case f == nil && more:
+		if d := k.Running(); d != nil {
+			return d.Called() + "; next: " + next.Called()
+		}
+		return "next: " + next.Called()
+	case f == nil && routed && (len(k.Steps) > 0 || k.Made > 0):
+		return "no further step"
 	case f == nil && k.Remakes > 0:
 		return "waits, to be remade"
 	case f == nil:
@@ -96,6 +107,8 @@ type row struct {
 	Shade    string    `json:"shade,omitempty"`
 	RemakeOf string    `json:"remake_of,omitempty"`
 	Remark   string    `json:"remark,omitempty"`
+	Route    string    `json:"route,omitempty"`
+	Next     string    `json:"next,omitempty"` // step of its route, by its name
 	State    string    `json:"state"`
 	Flask    int       `json:"flask,omitempty"`
 	Remakes  int       `json:"remakes,omitempty"`
@@ -103,10 +116,15 @@ type row struct {
 	InBy     string    `json:"in_by,omitempty"`
 }
 
+func nextName(k bench.Case, b *bench.Bench) string {
+	s, _ := b.NextOfCase(k)
+	return s.Name
+}
+
 func rows(b *bench.Bench, now time.Time) []row {
 	out := []row{}
 	for _, k := range b.Cases() {
-		out = append(out, row{k.Case, k.Base, string(k.Size), k.DueAt(), k.DueAt().Before(now), k.Rush, k.Resin, k.Shade, k.RemakeOf, k.Remark, State(k, b), k.Flask, k.Remakes, k.In.At.In(now.Location()), k.InBy})
+		out = append(out, row{k.Case, k.Base, string(k.Size), k.DueAt(), k.DueAt().Before(now), k.Rush, k.Resin, k.Shade, k.RemakeOf, k.Remark, k.Route, nextName(k, b), State(k, b), k.Flask, k.Remakes, k.In.At.In(now.Location()), k.InBy})
 	}
 	return out
 }
@@ -129,7 +147,7 @@ func CSV(w io.Writer, b *bench.Bench, now time.Time) error {
 			flask = fmt.Sprint(r.Flask)
 		}
 		out = append(out, []string{tables.Defuse(r.Case), r.Base, r.Size, r.Due.Format(time.RFC3339), yes[r.Rush], tables.Defuse(r.Resin), tables.Defuse(r.Shade),
-			tables.Defuse(r.RemakeOf), tables.Defuse(r.Remark), yes[r.Late], r.State, flask, fmt.Sprint(r.Remakes), r.In.Format(time.RFC3339), tables.Defuse(r.InBy)})
+			tables.Defuse(r.RemakeOf), tables.Defuse(r.Remark), tables.Defuse(r.Route), yes[r.Late], r.State, flask, fmt.Sprint(r.Remakes), r.In.Format(time.RFC3339), tables.Defuse(r.InBy)})
 	}
 	return tables.Write(w, out)
 }

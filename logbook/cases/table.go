@@ -13,7 +13,7 @@ import (
 )
 
 // Columns names the columns of a table of cases; those from rush on may be missing.
-var Columns = []string{"case", "base", "size", "due", "rush", "resin", "shade", "remake_of", "remark"}
+var Columns = []string{"case", "base", "size", "due", "rush", "resin", "shade", "remake_of", "remark", "route"}
 
 // told are the columns that [CSV] adds; a list that was written is read again without them.
 var told = []string{"late", "state", "flask", "remakes", "in", "in_by"}
@@ -124,7 +124,7 @@ func caseOf(row []string, at map[string]int, now time.Time) (action.CaseIn, erro
 		return ""
 	}
 	c := action.CaseIn{Case: get("case"), Base: strings.ToLower(get("base")), Size: action.Size(strings.ToLower(get("size"))), Resin: get("resin"), Shade: get("shade"),
-		RemakeOf: get("remake_of"), Remark: get("remark")}
+		RemakeOf: get("remake_of"), Remark: get("remark"), Route: get("route")}
 	switch rush := strings.ToLower(get("rush")); rush {
 	case "yes", "y", "1", "true", "x", "rush":
 		c.Rush = true

@@ -109,7 +109,7 @@ func (Sheet) lotLine(it bench.Item) string {
 
 func (s Sheet) caseLine(it bench.Item) string {
 	switch it.Body.(type) {
-	case action.CaseIn, action.CaseOff, action.CaseDelivered:
+	case action.CaseIn, action.CaseOff, action.CaseDelivered, action.CaseStep:
 		return s.teller().Tell(it.Body)
 	}
 	return ""

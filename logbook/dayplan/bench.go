@@ -12,7 +12,7 @@ func Waiting(b *bench.Bench) []Entry {
 	var out []Entry
 	for _, k := range b.Cases() {
 		size, ok := SizeOf(string(k.Size))
-		if !k.Waits() || !ok {
+		if !b.WantsFlask(k) || !ok {
 			continue
 		}
 		out = append(out, Entry{Case: k.Name(), Size: size, Resin: labelOf(b, k), Due: k.DueAt(), Rush: k.Rush})

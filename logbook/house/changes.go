@@ -7,7 +7,7 @@ import (
 )
 
 // lists are the parts of the settings whose entries have names.
-var lists = []string{"crew", "people", "baths", "programmes", "resins"}
+var lists = []string{"crew", "people", "baths", "programmes", "resins", "routes"}
 
 // Change is one value of the settings that is another now.
 type Change struct {
@@ -20,6 +20,7 @@ type Change struct {
 // Changes lists what differs from one set of settings to the next, in the units of the
 // later, in the order of the file.
 func Changes(was, is House) []Change {
+	was.Routes, is.Routes = was.RouteTables(), is.RouteTables() // a house keeps a route whole of which it changed a value
 	old := map[string]Leaf{}
 	had := map[string]bool{}
 	for _, l := range Leaves("", was) {

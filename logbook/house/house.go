@@ -16,6 +16,7 @@ import (
 	"unicode/utf8"
 
 	"flaskside/logbook/flash"
+	"flaskside/logbook/route"
 	"flaskside/logbook/units"
 	"flaskside/timers/cure"
 	"flaskside/timers/dough"
@@ -43,7 +44,10 @@ type House struct {
 	Place      Place          `json:"place,omitzero" toml:"place" comment:"where the baths stand: high up water boils cooler, and so does monomer. Give one of the two; 0 for neither"`
 	Baths      []Bath         `json:"baths" toml:"baths"`
 	Programmes []Programme    `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
+	Pots       int            `json:"pots,omitempty" toml:"pots" comment:"how many pressure pots; 0 for 1. Where all of them are closed, a further case for the pot is asked about"`
+	Ovens      int            `json:"ovens,omitempty" toml:"ovens" comment:"how many ovens; 0 for 1"`
 	Resins     []dough.Resin  `json:"resins" toml:"resins" comment:"resins by the lab's own names (times are estimates at ref_temp_c; common practice, no source:\nworked within 45 min of mixing at about 23 °C)"`
+	Routes     []route.Route  `json:"routes,omitempty" toml:"routes,omitempty" comment:"ways of work, step by step: those that the house changed, and its own. 'flaskside routes' lists all and prints\nthose of the program with what each value rests on. In a file, give the name of a route and of a step and what is to\nchange of it; off = true switches a step off, so that it costs no key; anew = true says that a route is written whole"`
 }
 
 // Units in which people read and type; stored values never change.
@@ -349,6 +353,9 @@ func (h House) Valid() error {
 	v.check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %q", h.Backup.At)
 	v.err = cmp.Or(v.err, h.Place.valid(), h.Plan.valid(h.Programmes), h.Mirror.valid())
 	v.check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
+	v.in("pots", float64(h.Pots), 0, 20)
+	v.in("ovens", float64(h.Ovens), 0, 20)
+	v.within("settings", route.Valid(h.Routes))
 	v.lists(h)
 	return v.err
 }

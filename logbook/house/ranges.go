@@ -72,6 +72,9 @@ var usual = []Usual{
 	{"bath-load.stages.temp_c", "temperature of a hold", 60, 101, TempC, taught, false},
 	{"bath-load.stages.ramp_s", "ramp", 0, 3 * 3600, Seconds, houseSays, true},
 	{"bath-load.stages.hold_s", "hold in the bath", 900, 86400, Seconds, taught, false},
+	{"case-step.min_s", "step lasts at least", 5, 14 * 86400, Seconds, houseSays, true},
+	{"case-step.aim_s", "aim of a step", 5, 14 * 86400, Seconds, houseSays, true},
+	{"case-step.max_s", "step lasts at most", 5, 14 * 86400, Seconds, houseSays, true},
 	{"case-delivered.wet_h", "hours in water", 1, 336, Plain, houseSays, true},
 	{"bath-load.sections.thin_mm", "thinnest resin", 1, 8, MM, houseSays, false},
 	{"bath-load.sections.thick_mm", "thickest resin", 1, 15, MM, houseSays, false},
@@ -156,6 +159,11 @@ var usual = []Usual{
 	{"programmes.stages.ramp_s", "ramp", 0, 3 * 3600, Seconds, houseSays, true},
 	{"programmes.stages.hold_s", "hold in the bath", 900, 86400, Seconds, taught, false},
 	{"programmes.max_s", "longest stay in the bath", 3600, 2 * 86400, Seconds, houseSays, true},
+	{"pots", "pressure pots", 1, 6, Plain, houseSays, true},
+	{"ovens", "ovens", 1, 6, Plain, houseSays, true},
+	{"routes.steps.min_s", "step lasts at least", 5, 14 * 86400, Seconds, houseSays, true},
+	{"routes.steps.aim_s", "aim of a step", 5, 14 * 86400, Seconds, houseSays, true},
+	{"routes.steps.max_s", "step lasts at most", 5, 14 * 86400, Seconds, houseSays, true},
 	{"resins.ratio", "powder to liquid", 1.5, 4.5, Plain, practice, false},
 	{"resins.powder_bulk_g_per_cc", "poured powder", 0.5, 0.95, Plain, houseSays, false},
 	{"resins.polymer_g_per_cc", "density of the beads", 1.1, 1.3, Plain, houseSays, false},
@@ -188,7 +196,7 @@ var usualByKey = func() map[string]Usual {
 var counted = map[string]bool{
 	"flask": true, "flasks": true, "place": true, "mix": true, "load": true, "press": true, "bath": true, "timer": true,
 	"by_s": true, "marks_behind": true, "people": true, "presses": true, "gate_min": true, "late_percent": true,
-	"off": true,
+	"off": true, "keys": true, "value": true,
 }
 
 // UsualOf gives the usual range of a number by its key; ok is false for one that has

@@ -11,6 +11,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"flaskside/logbook/route"
 	"flaskside/logbook/words"
 	"flaskside/timers/dough"
 )
@@ -27,6 +28,7 @@ type settingsFile struct {
 		Baths      []string `toml:"baths"`
 		Programmes []string `toml:"programmes"`
 		Resins     []string `toml:"resins"`
+		Routes     []string `toml:"routes"`
 	} `toml:"remove"`
 }
 
@@ -50,12 +52,12 @@ func ReadTOML(r io.Reader, base House) (House, error) {
 		return House{}, err
 	}
 	file := settingsFile{House: base}
-	file.Crew, file.People, file.Baths, file.Programmes, file.Resins = nil, nil, nil, nil, nil
+	file.Crew, file.People, file.Baths, file.Programmes, file.Resins, file.Routes = nil, nil, nil, nil, nil, nil
 	d := toml.NewDecoder(bytes.NewReader(plainNumbers)).DisallowUnknownFields()
 	if err := d.Decode(&file); err != nil {
 		return House{}, tomlError(err)
 	}
-	var given struct{ People, Baths, Programmes, Resins []map[string]any }
+	var given struct{ People, Baths, Programmes, Resins, Routes []map[string]any }
 	if err := toml.Unmarshal(plainNumbers, &given); err != nil {
 		return House{}, tomlError(err)
 	}
@@ -75,6 +77,8 @@ func ReadTOML(r io.Reader, base House) (House, error) {
 	h.Programmes, e = merged("programmes", base.Programmes, file.Programmes, given.Programmes, func(p Programme) string { return p.Name }, gone.Programmes)
 	fail(e)
 	h.Resins, e = merged("resins", base.Resins, file.Resins, given.Resins, func(r dough.Resin) string { return r.Name }, gone.Resins)
+	fail(e)
+	h.Routes, e = route.Merge(base.Routes, given.Routes, gone.Routes)
 	fail(e)
 	if err != nil {
 		return House{}, err
@@ -198,6 +202,10 @@ const fileHead = "# flaskside settings. A number may be written with its unit: '
 func (h House) WriteTOML(w io.Writer) error {
 	var b bytes.Buffer
 	b.WriteString(fileHead)
+	h.Routes = slices.Clone(h.Routes)
+	for i := range h.Routes {
+		h.Routes[i].Anew = true // what they leave out is not to be read from the tables of the program
+	}
 	if err := toml.NewEncoder(&b).Encode(h); err != nil {
 		return fmt.Errorf("write settings: %w", err)
 	}

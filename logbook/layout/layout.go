@@ -53,7 +53,8 @@ const Format2 = "2"
 
 // FormatNow is the same for what a program of format 2 does not know: a screen that joined or
 // left, a day plan that was taken, people with their roles or a mirror in the settings, flasks
-// that leave their places for the bath, equipment and what a step says of it.
+// that leave their places for the bath, equipment and what a step says of it, a
+// step of a case on its route, routes of the house.
 const FormatNow = "3"
 
 // What may be wrong with a file; each is wrapped in a line for the person.
@@ -230,7 +231,7 @@ func IndexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]by
 		subjects = RegisterSubjects(a, root.Stamp.At.Year())
 	case action.SignOff:
 		subjects = []action.Subject{SubjectSignOff(a)}
-	case action.CaseIn, action.CaseOff, action.CaseDelivered:
+	case action.CaseIn, action.CaseOff, action.CaseDelivered, action.CaseStep:
 		number, _, _ := action.CaseOf(a)
 		subjects = []action.Subject{SubjectCase(number)}
 	default:

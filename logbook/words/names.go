@@ -35,7 +35,7 @@ var kinds = map[string]string{
 	"timer-stop": "timer stopped", "alarm-heard": "alarm acknowledged", "alarm-shelve": "alarm snoozed", "settings": "settings", "crew": "who is at the bench",
 	"caution": "caution read", "clock": "computer clock", "restored": "backup put in place", "sign-off": "day signed off", "seen": "missed alarms read", "screen": "screen", "lot-in": "lot booked in", "lot-out": "lot taken out of use",
 	"equip-in": "equipment taken in", "equip-check": "instrument checked", "equip-water": "water changed", "equip-out": "equipment taken out of use",
-	"case-in": "case taken in", "case-off": "case taken off the list", "case-delivered": "case delivered", "day-plan": "day plan",
+	"case-in": "case taken in", "case-off": "case taken off the list", "case-delivered": "case delivered", "case-step": "step of a case", "day-plan": "day plan",
 	"correct": "correction", "take-back": "undone",
 }
 
@@ -48,6 +48,7 @@ func KindHasWords[C ~string](kind C) bool { return kinds[string(kind)] != "" }
 
 var hazards = map[string]string{
 	"monomer": "monomer: vapour, fire, skin", "press": "press: rated load, hands clear", "bath": "bath: scalding water", "deflask": "deflasking: heat trapped inside",
+	"scald": "boil-out: scalding water and steam", "dust": "trimming and polishing: dust, eyes", "pot": "pressure pot: let the pressure off first", "soak": "warm water: scalds in seconds",
 }
 
 // Hazard says what a caution is about.

@@ -14,6 +14,7 @@ const (
 	benchCool = "bench cooling"
 	waterCool = "water cooling"
 	own       = "timer"
+	caseStep  = "case step"
 )
 
 // Going tells how far a timer has come.
@@ -32,7 +33,7 @@ const (
 // timerNames name a timer, whatever its state.
 var timerNames = map[string]string{
 	dryBoth: "separator drying, both halves", dryCast: "separator drying, cast half", dryTeeth: "separator drying, tooth half",
-	dough: "dough", hold: "press hold", benchSet: "bench set", cure: "curing", benchCool: "cooling on the bench", waterCool: "cooling in water", own: "timer",
+	dough: "dough", hold: "press hold", benchSet: "bench set", cure: "curing", benchCool: "cooling on the bench", waterCool: "cooling in water", own: "timer", caseStep: "step of a case",
 }
 
 // timerShort are the names for a narrow column, where they are others.
@@ -44,7 +45,7 @@ func IsTimer[C ~string](what C) bool { return timerNames[string(what)] != "" }
 // Timer names a timer: its mix, its load or the words of a person's own stand with it.
 func Timer[C ~string](what C, label, mix string) string {
 	switch {
-	case string(what) == own && label != "":
+	case (string(what) == own || string(what) == caseStep) && label != "":
 		return label
 	case mix != "":
 		return name(timerNames, what) + ", mix " + mix
@@ -115,7 +116,7 @@ func TimerAlarm[C, E ~string](what C, end E, label, mix string) string {
 	switch {
 	case drying(w) != "":
 		return drying(w) + ": " + name(dryAlarms, e)
-	case w == own:
+	case w == own || w == caseStep:
 		return label + ": " + name(ownAlarms, e)
 	case mix != "":
 		return "mix " + mix + ": " + name(alarms[w], e)

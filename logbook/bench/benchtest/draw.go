@@ -10,6 +10,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+	"flaskside/logbook/route"
 	"flaskside/timers"
 )
 
@@ -22,7 +23,7 @@ func Draw(t *rapid.T, b *bench.Bench, now timers.Now, old []string) action.Body 
 		"next", "next", "next", "next", "next", "next", "next", "next", "next", "next", "open", "open", "open", "move", "mix", "serve", "dough", "stiff",
 		"press", "flash", "more", "add", "inspect", "load", "unload", "deflask", "outcome", "outcome", "note", "timer", "timer", "stop", "heard", "heard",
 		"shelve", "correct", "correct", "correct", "back", "back", "back", "house", "crew", "caution", "clock", "seen", "screen", "reading",
-		"lot in", "lot in", "lot out", "piece in", "piece in", "piece in", "check", "check", "water", "piece out", "case in", "case in", "open", "case off", "delivered", "plan", "plan",
+		"lot in", "lot in", "lot out", "piece in", "piece in", "piece in", "check", "check", "water", "piece out", "case in", "case in", "open", "case off", "delivered", "plan", "plan", "step", "step", "step", "any step", "pressure",
 	}).Draw(t, "what")
 	return d.body(what)
 }
@@ -164,6 +165,7 @@ func (d drawer) body(what string) action.Body {
 	case "house":
 		h := house.Default()
 		h.Separator.DryMinS, h.Press.HoldS = d.int("dry", 0, 1200), d.int("hold", 30, 120)
+		h.Routes = d.routes()
 		return action.Settings{House: h, From: "typed"}
 	case "crew":
 		return action.Crew{Initials: one(d, "KT", "AB", "Ł"), Handover: rapid.Bool().Draw(d.t, "handover")}
@@ -185,7 +187,13 @@ func (d drawer) body(what string) action.Body {
 	}
 	switch what {
 	case "case in":
-		return action.CaseIn{Case: d.caseNumber(), Base: one(d, action.Bases...), Size: one(d, action.Sizes...), Due: d.now.Wall.Add(time.Duration(d.int("due", -1, 48)) * time.Hour).Format(time.RFC3339), Rush: d.int("rush", 0, 3) == 0}
+		return action.CaseIn{Case: d.caseNumber(), Base: one(d, action.Bases...), Size: one(d, action.Sizes...), Due: d.now.Wall.Add(time.Duration(d.int("due", -1, 48)) * time.Hour).Format(time.RFC3339), Rush: d.int("rush", 0, 3) == 0, Route: one(d, "", route.Packed, route.Pot, route.Pot, route.Injected, "none such")}
+	case "step":
+		return d.step(false)
+	case "any step":
+		return d.step(true)
+	case "pressure":
+		return d.pressure()
 	case "case off":
 		return action.CaseOff{Case: d.caseNumber(), Base: one(d, action.Bases...), Reason: "withdrawn"}
 	case "plan":
@@ -258,7 +266,12 @@ func (d drawer) correct() action.Body {
 	case action.FlaskOpen:
 		return set(fmt.Sprintf(`{"case":%q,"base":%q}`, d.caseNumber(), one(d, action.Bases...)))
 	case action.CaseIn:
+		if d.int("route", 0, 2) == 0 {
+			return set(fmt.Sprintf(`{"route":%q}`, one(d, "", route.Packed, route.Pot, route.Injected)))
+		}
 		return set(fmt.Sprintf(`{"size":%q,"rush":true}`, one(d, action.Sizes...)))
+	case action.CaseStep:
+		return set(one(d, `{"min_s":120}`, `{"max_s":86400}`, `{"judged":"clean"}`, `{"step":"polish"}`))
 	case action.Clamp:
 		return set(`{"bench_min_s":600,"bench_max_s":0}`)
 	case action.TimerStart:
@@ -317,4 +330,71 @@ func (d drawer) equipment(what string) action.Body {
 			action.EquipOut{Item: action.Bath, Name: "1", Reason: one(d, action.EquipmentOut...)})
 	}
 	return nil
+}
+
+// routes draws routes of a house: some steps switched on or off, with other times.
+func (d drawer) routes() []route.Route {
+	var out []route.Route
+	for _, r := range house.Default().RouteTables() {
+		if d.int("own", 0, 2) > 0 {
+			continue
+		}
+		r.Off = d.int("off", 0, 4) == 0
+		steps := make([]route.Step, len(r.Steps))
+		for i, s := range r.Steps {
+			if d.int("switch", 0, 2) == 0 {
+				s.Off = !s.Off
+			}
+			if s.Kind.Timed() && d.int("time", 0, 2) == 0 {
+				s.MinS, s.AimS, s.MaxS = d.int("min", 1, 600), 0, 0
+			}
+			steps[i] = s
+		}
+		r.Steps = steps
+		out = append(out, r)
+	}
+	return out
+}
+
+// step draws a step of a case: the next one, or any.
+func (d drawer) step(any bool) action.Body {
+	ks := d.b.Cases()
+	if len(ks) == 0 {
+		return action.CaseStep{Case: d.caseNumber(), Base: one(d, action.Bases...), Step: "cap"}
+	}
+	k := one(d, ks...)
+	r, _ := d.b.House.Route(k.Route)
+	s, ok := d.b.NextOfCase(k)
+	if (any || !ok) && len(r.Steps) > 0 {
+		s = one(d, r.Steps...)
+	}
+	switch {
+	case s.Name == "":
+		s.Name = "cap"
+	case s.Kind == route.Deliver:
+		return action.CaseDelivered{Case: k.Case, Base: k.Base, Done: action.Closing, WetH: 24}
+	case s.Kind == route.Flask && k.Flask == 0:
+		place := d.b.FreePlace()
+		return action.FlaskOpen{Place: max(1, place), Case: k.Case, Base: k.Base, Size: k.Size}
+	}
+	a := action.CaseStep{Case: k.Case, Base: k.Base, Step: s.Name}
+	if s.Kind == route.Check {
+		a.Judged = one(d, append(append([]string{}, s.Good...), s.Bad...)...)
+	}
+	for _, f := range s.Fields {
+		if f.Preset == "" || d.int("typed", 0, 2) == 0 {
+			a.Values = append(a.Values, action.StepValue{Name: f.Name, Value: float64(d.int("value", 0, 90))})
+		}
+	}
+	return a
+}
+
+// pressure draws that a pressure was lost or is back.
+func (d drawer) pressure() action.Body {
+	for _, k := range d.b.Cases() {
+		if run := k.Running(); run != nil && run.Pressure {
+			return action.CaseStep{Case: k.Case, Base: k.Base, Step: run.Step, Event: one(d, action.PressureLost, action.PressureBack)}
+		}
+	}
+	return d.step(true)
 }

@@ -1,0 +1,266 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/house"
+	"flaskside/logbook/route"
+	"flaskside/logbook/units"
+	"flaskside/logbook/words"
+	"flaskside/timers/sysclock"
+)
+
+// routesCommand lists and prints the routes in force.
+func routesCommand(o *options) *cobra.Command {
+	var asJSON, asTOML bool
+	c := &cobra.Command{
+		Use:   "routes [NAME]",
+		Short: "List the routes that a case can take, or print the steps of one",
+		Long: "Without a name: the routes of this house. With one: its steps in their order, with their times, where\n" +
+			"they are done, what is asked and what the values rest on. A step that is off is not asked.\n\n" +
+			"A house changes a route in its settings, or writes one of its own: --toml prints a route as a settings\n" +
+			"file takes it, for the routes of the program with what each value rests on. The makers' instructions\n" +
+			"come first.",
+		Example: "flaskside routes\nflaskside routes pot\nflaskside routes packed --toml",
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return wrongUsage("%s takes one route, not %d", c.CommandPath(), len(args))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			if asJSON && asTOML {
+				return wrongUsage("give --json or --toml, not both")
+			}
+			if asTOML && len(args) == 0 {
+				return wrongUsage("--toml goes with the name of a route")
+			}
+			h, err := settingsOf(o.book, sysclock.New())
+			if err != nil {
+				return err
+			}
+			all := h.RouteTables()
+			if len(args) == 1 {
+				r, ok := h.Route(args[0])
+				if !ok {
+					return wrongUsage("there is no route %q: there are %s", words.Clip(args[0], 60), routeNames(all))
+				}
+				all = []route.Route{r}
+			}
+			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
+				switch {
+				case asTOML:
+					return routeTOML(w, h, all[0])
+				case asJSON:
+					return writeJSON(w, all)
+				case len(args) == 1:
+					return routeText(w, all[0], h.Units)
+				}
+				for _, r := range all {
+					off := ""
+					if r.Off {
+						off = ", switched off"
+					}
+					if _, err := fmt.Fprintf(w, "%-12s  %s: %s on, %d off%s\n", r.Name, r.Called(), counted(len(r.Tracked()), "step"), len(r.Steps)-len(r.Tracked()), off); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	c.Flags().BoolVar(&asTOML, "toml", false, "as a settings file takes it")
+	return c
+}
+
+func routeNames(all []route.Route) string {
+	var out []string
+	for _, r := range all {
+		out = append(out, r.Name)
+	}
+	return strings.Join(out, ", ")
+}
+
+// routeTOML writes a route as a settings file takes it: one that the house did not change
+// as it is written in the program, with its comments.
+func routeTOML(w io.Writer, h house.House, r route.Route) error {
+	own := slices.ContainsFunc(h.Routes, func(o route.Route) bool { return o.Name == r.Name })
+	if text, ok := route.Source(r.Name); ok && !own {
+		_, err := w.Write(text)
+		return err
+	}
+	return r.WriteTOML(w)
+}
+
+func routeText(w io.Writer, r route.Route, u house.Units) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s: %s\n", r.Name, r.Called())
+	if r.Off {
+		fmt.Fprintln(&b, "switched off in this house")
+	}
+	for _, s := range r.Steps {
+		fmt.Fprintf(&b, "\n%-14s %s\n", s.Name, s.Called())
+		for _, l := range stepLines(s, u) {
+			fmt.Fprintf(&b, "%15s%s\n", "", l)
+		}
+	}
+	fmt.Fprintln(&b, "\nHouse defaults, to be changed in the settings; the makers' instructions come first.")
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// stepLines say what the table has of a step.
+func stepLines(s route.Step, u house.Units) []string {
+	length := func(v int) string { return units.FormatDuration(time.Duration(v) * time.Second) }
+	var facts []string
+	switch s.Kind {
+	case route.Timer, route.Hold:
+		facts = append(facts, string(s.Kind))
+		for _, e := range []struct {
+			what string
+			s    int
+		}{{"at least ", s.MinS}, {"aim ", s.AimS}, {"at most ", s.MaxS}} {
+			if e.s > 0 {
+				facts = append(facts, e.what+length(e.s))
+			}
+		}
+	case route.Check:
+		facts = append(facts, "judged: "+strings.Join(slices.Concat(s.Good, s.Bad), " / "))
+	case route.Flask:
+		facts = append(facts, "a flask is opened: the bench leads from separator to outcome")
+	case route.Deliver:
+		facts = append(facts, "asked with the closing list")
+	}
+	if s.Place != "" {
+		facts = append(facts, "in or at: "+s.Place)
+	}
+	if s.Pressure {
+		facts = append(facts, "under pressure until the next step")
+	}
+	if s.Keys == 2 {
+		facts = append(facts, "two different keys")
+	}
+	if s.Caution != "" {
+		facts = append(facts, "caution: "+words.Hazard(s.Caution))
+	}
+	var out []string
+	if s.Off {
+		out = append(out, "off: not asked")
+	}
+	if len(facts) > 0 {
+		out = append(out, strings.Join(facts, ", "))
+	}
+	for _, f := range s.Fields {
+		l := "asks: " + f.Called()
+		if rg := f.Range(u.Pressure, u.Temperature); rg != "" {
+			l += ", usually " + rg
+		}
+		if v, ok := f.Usual(); ok {
+			l += ", offered " + f.Show(v, u.Pressure, u.Temperature)
+		}
+		out = append(out, l)
+	}
+	if s.Evidence != "" {
+		out = append(out, "rests on: "+s.Evidence)
+	}
+	return out
+}
+
+// caseStepCommand records a step of a case.
+func caseStepCommand(o *options) *cobra.Command {
+	var base, judged, event, why string
+	var values []string
+	c := &cobra.Command{
+		Use:   "step NUMBER [STEP]",
+		Short: "Record a step of a case on its route",
+		Long: "Records the step, or without one the step that comes next. Its times and what it asks for are those of\n" +
+			"the route; a value that differs is given with --value. The step is called by its name in the table:\n" +
+			"flaskside routes NAME lists them. A pressure that was lost, or is back, while a step stands under it is\n" +
+			"recorded with --event.",
+		Example: "flaskside case step 4417 boil-out\nflaskside case step 4417 flush --judged clean\nflaskside case step 5001 pot --value water_c=\"40 C\" --value gauge=\"2 bar\"\nflaskside case step 6001 cooling --event \"pressure lost\"",
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) < 1 || len(args) > 2 {
+				return wrongUsage("%s takes the number of the case and the name of a step, not %d words", c.CommandPath(), len(args))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			clock := sysclock.New()
+			number := strings.TrimSpace(args[0])
+			b, err := theBase(o, clock, number, base)
+			if err != nil {
+				return err
+			}
+			st, err := standing(o.book, clock)
+			if err != nil {
+				return err
+			}
+			k, ok := st.Bench.CaseOnList(number, b)
+			if !ok {
+				return fmt.Errorf("case %s %s is not on the list: flaskside case list shows it", number, b)
+			}
+			a := action.CaseStep{Case: number, Base: b, Judged: judged, Event: event}
+			r, _ := st.Bench.RouteOf(k)
+			if len(args) == 2 {
+				a.Step = args[1]
+			} else {
+				next, ok := st.Bench.NextOfCase(k)
+				switch {
+				case !ok:
+					return fmt.Errorf("case %s has no step that comes next: name one", k.Name())
+				case next.Kind == route.Flask:
+					return fmt.Errorf("the next step of case %s is the work at the bench: open a flask for it there", k.Name())
+				case next.Kind == route.Deliver:
+					return fmt.Errorf("the next step of case %s is its delivery: flaskside case deliver %s", k.Name(), number)
+				}
+				a.Step = next.Name
+			}
+			s, _ := r.Step(a.Step)
+			if a.Values, err = stepValues(values, s, st.Bench.House.Units); err != nil {
+				return err
+			}
+			return recordCase(o, c, clock, a, why)
+		},
+	}
+	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")
+	c.Flags().StringVar(&judged, "judged", "", "of a check: what was found, in the words of the table")
+	c.Flags().StringVar(&event, "event", "", "what happened while the step ran: \"pressure lost\" or \"pressure back\"")
+	c.Flags().StringArrayVar(&values, "value", nil, "a value that the step asks for, as in water_c=\"45 C\"; may be repeated")
+	whyFlag(c, &why)
+	return c
+}
+
+// stepValues reads the values of a step as they were typed.
+func stepValues(typed []string, s route.Step, u house.Units) ([]action.StepValue, error) {
+	var out []action.StepValue
+	for _, t := range typed {
+		name, text, ok := strings.Cut(t, "=")
+		if !ok {
+			return nil, wrongUsage("--value takes a name and a value, as in water_c=\"45 C\", not %q", words.Clip(t, 60))
+		}
+		i := slices.IndexFunc(s.Fields, func(f route.Field) bool { return f.Name == name })
+		if i < 0 {
+			return nil, wrongUsage("the step %q asks for no %q", s.Name, words.Clip(name, 40))
+		}
+		v := action.StepValue{Name: name}
+		if f := s.Fields[i]; f.Of == route.Text {
+			v.Text = text
+		} else {
+			n, err := f.Read(text, u.Pressure, u.Temperature)
+			if err != nil {
+				return nil, wrongUsage("--value %s: %w", name, err)
+			}
+			v.Value = n
+		}
+		out = append(out, v)
+	}
+	return out, nil
+}

@@ -1,0 +1,497 @@
+// Package route holds the ways of work that a case can take, as tables of steps. Three come
+// with the program; a house changes them in its settings, or writes its own. A table says of
+// each step what it is called, how long it lasts, where it is done, what is asked and which
+// caution belongs to it. All else that the program does about a step follows from the table.
+//
+// It is pure: it knows no bench and no clock. Times are in seconds.
+package route
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"flaskside/logbook/units"
+)
+
+// Kind says what a step is.
+type Kind string
+
+// The kinds of steps.
+const (
+	Timer   Kind = "timer"   // something sets, boils or cools by itself: earliest, aim, latest
+	Hold    Kind = "hold"    // somebody stands by until its time is up
+	Instant Kind = "instant" // done at once
+	Check   Kind = "check"   // looked at and judged
+	Value   Kind = "value"   // something is set or read off
+	Flask   Kind = "flask"   // the work in a flask at the bench, from separator to outcome
+	Deliver Kind = "deliver" // it leaves the house; the last step
+)
+
+// Kinds lists them.
+var Kinds = []Kind{Timer, Hold, Instant, Check, Value, Flask, Deliver}
+
+// Timed tells whether a timer runs from such a step on.
+func (k Kind) Timed() bool { return k == Timer || k == Hold }
+
+// Places lists where a step can be done.
+var Places = []string{"bench", "press", "bath", "pot", "oven"}
+
+// Cautions lists the cautions that can belong to a step.
+var Cautions = []string{"monomer", "press", "bath", "deflask", "scald", "dust", "pot", "soak"}
+
+// Evidence says where the values of a step come from.
+var Evidence = []string{"published", "worked out", "common practice", "from memory", "house"}
+
+// Step is one step of a route.
+type Step struct {
+	Name     string   `json:"name" toml:"name"`
+	Words    string   `json:"words,omitempty" toml:"words,omitempty"`
+	Short    string   `json:"short,omitempty" toml:"short,omitempty"`
+	Kind     Kind     `json:"kind" toml:"kind"`
+	Off      bool     `json:"off,omitempty" toml:"off,omitempty"`
+	Place    string   `json:"place,omitempty" toml:"place,omitempty"`
+	MinS     int      `json:"min_s,omitempty" toml:"min_s,omitempty"`
+	AimS     int      `json:"aim_s,omitempty" toml:"aim_s,omitempty"`
+	MaxS     int      `json:"max_s,omitempty" toml:"max_s,omitempty"`
+	Urgent   bool     `json:"urgent,omitempty" toml:"urgent,omitempty"`
+	Pressure bool     `json:"pressure,omitempty" toml:"pressure,omitempty"`
+	Good     []string `json:"good,omitempty" toml:"good,omitempty"`
+	Bad      []string `json:"bad,omitempty" toml:"bad,omitempty"`
+	Back     string   `json:"back,omitempty" toml:"back,omitempty"`
+	Keys     int      `json:"keys,omitempty" toml:"keys,omitempty"`
+	Caution  string   `json:"caution,omitempty" toml:"caution,omitempty"`
+	Evidence string   `json:"evidence,omitempty" toml:"evidence,omitempty"`
+	Say      string   `json:"say,omitempty" toml:"say,omitempty"`
+	Fields   []Field  `json:"fields,omitempty" toml:"fields,omitempty"`
+
+	After string `json:"-" toml:"after,omitempty"` // in a settings file: where a new step goes
+}
+
+// Field is a value that a step asks for.
+type Field struct {
+	Name   string `json:"name" toml:"name"`
+	Words  string `json:"words,omitempty" toml:"words,omitempty"`
+	Of     string `json:"of" toml:"of"`
+	Low    string `json:"low,omitempty" toml:"low,omitempty"`
+	High   string `json:"high,omitempty" toml:"high,omitempty"`
+	Preset string `json:"preset,omitempty" toml:"preset,omitempty"`
+	May    bool   `json:"may,omitempty" toml:"may,omitempty"`
+}
+
+// What a field measures.
+const (
+	Temperature = "temperature" // stored in °C
+	Pressure    = "pressure"    // stored in psi
+	Grams       = "grams"
+	MM          = "mm"
+	Number      = "number"
+	Text        = "text"
+)
+
+// Measures lists what a field can measure.
+var Measures = []string{Temperature, Pressure, Grams, MM, Number, Text}
+
+// Route is a way of work by its name.
+type Route struct {
+	Name  string `json:"name" toml:"name"`
+	Words string `json:"words,omitempty" toml:"words,omitempty"`
+	Off   bool   `json:"off,omitempty" toml:"off,omitempty"`
+	Steps []Step `json:"steps" toml:"steps"`
+
+	Anew bool `json:"-" toml:"anew,omitempty"` // in a settings file: written whole, nothing of the route as it was stays
+}
+
+// Called is what a step is called on the screen.
+func (s Step) Called() string {
+	if s.Words != "" {
+		return s.Words
+	}
+	return strings.ReplaceAll(s.Name, "-", " ")
+}
+
+// Brief is the same for a narrow column.
+func (s Step) Brief() string {
+	if s.Short != "" {
+		return s.Short
+	}
+	return s.Called()
+}
+
+// Called is what a field is called on the screen.
+func (f Field) Called() string {
+	if f.Words != "" {
+		return f.Words
+	}
+	return strings.ReplaceAll(f.Name, "_", " ")
+}
+
+// Called is what a route is called on the screen.
+func (r Route) Called() string {
+	if r.Words != "" {
+		return r.Words
+	}
+	return r.Name
+}
+
+// Read reads a value of the field in its stored unit; typed is in the units of the house
+// where it has none of its own.
+func (f Field) Read(typed string, p units.PressureUnit, t units.TempUnit) (float64, error) {
+	switch f.Of {
+	case Temperature:
+		return units.ParseTemp(typed, t)
+	case Pressure:
+		return units.ParsePressure(typed, p)
+	case Grams:
+		return units.ParseMass(typed)
+	case MM:
+		return units.ParseLength(typed)
+	}
+	v, err := units.Plain(typed)
+	if err == nil && (math.IsNaN(v) || math.IsInf(v, 0)) {
+		err = fmt.Errorf("%q is not a number", typed)
+	}
+	return v, err
+}
+
+// Show writes a stored value of the field in the units of the house.
+func (f Field) Show(v float64, p units.PressureUnit, t units.TempUnit) string {
+	return Show(f.Of, v, p, t)
+}
+
+// Show writes a stored value by what it measures, in the units of the house.
+func Show(of string, v float64, p units.PressureUnit, t units.TempUnit) string {
+	switch of {
+	case Temperature:
+		return units.FormatTemp(v, t)
+	case Pressure:
+		return units.FormatPressure(v, p)
+	case Grams:
+		return units.FormatMass(v)
+	case MM:
+		return units.FormatLength(v)
+	}
+	return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.4f", v), "0"), ".")
+}
+
+// bound reads one of the ends of a field, which have units of their own.
+func (f Field) bound(text string) (float64, error) { return f.Read(text, units.PSI, units.Celsius) }
+
+// Outside tells whether a stored value lies outside the usual range of the field.
+func (f Field) Outside(v float64) bool {
+	const near = 1e-6
+	if lo, err := f.bound(f.Low); err == nil && f.Low != "" && v < lo-near {
+		return true
+	}
+	hi, err := f.bound(f.High)
+	return err == nil && f.High != "" && v > hi+near
+}
+
+// Range says in which range a value usually lies, "" where the table gives none.
+func (f Field) Range(p units.PressureUnit, t units.TempUnit) string {
+	show := func(text string) string {
+		v, err := f.bound(text)
+		if err != nil {
+			return text
+		}
+		return f.Show(v, p, t)
+	}
+	switch {
+	case f.Low != "" && f.High != "":
+		return show(f.Low) + " to " + show(f.High)
+	case f.Low != "":
+		return "at least " + show(f.Low)
+	case f.High != "":
+		return "at most " + show(f.High)
+	}
+	return ""
+}
+
+// Usual is the preset of a field in its stored unit; ok is false where it has none.
+func (f Field) Usual() (v float64, ok bool) {
+	if f.Preset == "" || f.Of == Text {
+		return 0, false
+	}
+	v, err := f.bound(f.Preset)
+	return v, err == nil
+}
+
+// Tracked lists the steps that are on.
+func (r Route) Tracked() []Step {
+	if r.Off {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(r.Steps), func(s Step) bool { return s.Off })
+}
+
+// Step finds a step by its name, also one that is off; at is where it stands, -1 where
+// there is none.
+func (r Route) Step(name string) (s Step, at int) {
+	at = slices.IndexFunc(r.Steps, func(s Step) bool { return s.Name == name })
+	if at >= 0 {
+		s = r.Steps[at]
+	}
+	return s, at
+}
+
+// At is where the step of a kind stands, -1 where there is none or it is off.
+func (r Route) At(k Kind) int {
+	if r.Off {
+		return -1
+	}
+	return slices.IndexFunc(r.Steps, func(s Step) bool { return s.Kind == k && !s.Off })
+}
+
+// From is the first step that is on, from a position on; ok is false where none follows.
+func (r Route) From(at int) (s Step, ok bool) {
+	if r.Off {
+		return s, false
+	}
+	for i := max(0, at); i < len(r.Steps); i++ {
+		if !r.Steps[i].Off {
+			return r.Steps[i], true
+		}
+	}
+	return s, false
+}
+
+// Tables gives the routes in force: those of the program, with what the house has of the
+// same name in their place, then the house's own.
+func Tables(own []Route) []Route {
+	out := make([]Route, 0, len(program)+len(own))
+	for _, r := range program {
+		out = append(out, Find(own, r.Name, r))
+	}
+	for _, r := range own {
+		if !slices.ContainsFunc(program, func(p Route) bool { return p.Name == r.Name }) {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// Find gives a route by its name, or another one where it is not there.
+func Find(routes []Route, name string, or Route) Route {
+	if i := slices.IndexFunc(routes, func(r Route) bool { return r.Name == name }); i >= 0 {
+		return routes[i]
+	}
+	return or
+}
+
+// Bounds of a table.
+const (
+	mostRoutes = 12
+	mostSteps  = 40
+	mostFields = 4
+	mostChecks = 6
+	mostS      = 14 * 24 * 3600
+)
+
+// Valid says what is wrong with the routes of a house.
+func Valid(routes []Route) error {
+	if len(routes) > mostRoutes {
+		return fmt.Errorf("give at most %d routes, not %d", mostRoutes, len(routes))
+	}
+	seen := map[string]bool{}
+	for _, r := range routes {
+		if err := r.valid(); err != nil {
+			return fmt.Errorf("route %q: %w", r.Name, err)
+		}
+		if seen[r.Name] {
+			return fmt.Errorf("two routes are called %q", r.Name)
+		}
+		seen[r.Name] = true
+	}
+	return nil
+}
+
+func (r Route) valid() error {
+	if err := nameOf(r.Name); err != nil {
+		return err
+	}
+	if err := plain("words", r.Words, 40); err != nil {
+		return err
+	}
+	if len(r.Steps) < 1 || len(r.Steps) > mostSteps {
+		return fmt.Errorf("give 1 to %d steps, not %d", mostSteps, len(r.Steps))
+	}
+	seen := map[string]bool{}
+	flasks := 0
+	for i, s := range r.Steps {
+		if err := s.valid(); err != nil {
+			return fmt.Errorf("step %q: %w", s.Name, err)
+		}
+		if seen[s.Name] {
+			return fmt.Errorf("two steps are called %q", s.Name)
+		}
+		if seen[s.Name] = true; s.Back != "" && !seen[s.Back] {
+			return fmt.Errorf("step %q: back must name a step ahead of it, not %q", s.Name, s.Back)
+		}
+		if s.Kind == Flask {
+			flasks++
+		}
+		if s.Kind == Deliver && i != len(r.Steps)-1 {
+			return fmt.Errorf("step %q: what is delivered comes last", s.Name)
+		}
+	}
+	if flasks > 1 {
+		return errors.New("it has two steps of the kind flask: one is the most")
+	}
+	return nil
+}
+
+func (s Step) valid() error {
+	if err := nameOf(s.Name); err != nil {
+		return err
+	}
+	for _, t := range []struct {
+		what, is string
+		most     int
+	}{{"words", s.Words, 48}, {"short", s.Short, 14}, {"say", s.Say, 160}} {
+		if err := plain(t.what, t.is, t.most); err != nil {
+			return err
+		}
+	}
+	for _, c := range []struct {
+		what, is string
+		of       []string
+		may      bool
+	}{{"kind", string(s.Kind), texts(Kinds), false}, {"place", s.Place, Places, true}, {"caution", s.Caution, Cautions, true}, {"evidence", s.Evidence, Evidence, true}} {
+		if (c.is != "" || !c.may) && !slices.Contains(c.of, c.is) {
+			return fmt.Errorf("%s must be one of %s, not %q", c.what, strings.Join(c.of, ", "), clip(c.is))
+		}
+	}
+	if s.Keys < 0 || s.Keys > 2 {
+		return fmt.Errorf("keys must be 1 or 2, not %d", s.Keys)
+	}
+	if err := s.times(); err != nil {
+		return err
+	}
+	return s.asked()
+}
+
+func (s Step) times() error {
+	for _, v := range []struct {
+		what string
+		s    int
+	}{{"min_s", s.MinS}, {"aim_s", s.AimS}, {"max_s", s.MaxS}} {
+		if v.s < 0 || v.s > mostS {
+			return fmt.Errorf("%s must be 0 to %d seconds, not %d", v.what, mostS, v.s)
+		}
+	}
+	switch {
+	case !s.Kind.Timed() && s.MinS+s.AimS+s.MaxS > 0:
+		return fmt.Errorf("only a timer and a hold have times, not the kind %q", s.Kind)
+	case s.Kind == Hold && s.MinS == 0:
+		return errors.New("a hold needs min_s")
+	case s.AimS > 0 && s.AimS < s.MinS:
+		return errors.New("aim_s is before min_s")
+	case s.MaxS > 0 && s.MaxS < max(s.MinS, s.AimS):
+		return errors.New("max_s is before min_s or aim_s")
+	}
+	return nil
+}
+
+// asked holds what is judged and asked.
+func (s Step) asked() error {
+	all := slices.Concat(s.Good, s.Bad)
+	switch {
+	case s.Kind == Check && len(s.Good) == 0:
+		return errors.New("a check needs at least one judgement in good")
+	case s.Kind != Check && len(all)+len(s.Back) > 0:
+		return fmt.Errorf("only a check has good, bad and back, not the kind %q", s.Kind)
+	case len(all) > mostChecks:
+		return fmt.Errorf("give at most %d judgements, not %d", mostChecks, len(all))
+	case s.Kind == Value && len(s.Fields) == 0:
+		return errors.New("a value needs at least one field")
+	case (s.Kind == Flask || s.Kind == Deliver) && len(s.Fields) > 0:
+		return fmt.Errorf("the kind %q has no fields", s.Kind)
+	case len(s.Fields) > mostFields:
+		return fmt.Errorf("give at most %d fields, not %d", mostFields, len(s.Fields))
+	}
+	for i, j := range all {
+		if err := plain("good and bad", j, 40); err != nil || strings.TrimSpace(j) == "" || slices.Contains(all[:i], j) {
+			return fmt.Errorf("each judgement is 1 to 40 plain characters and there once, not %q", clip(j))
+		}
+	}
+	seen := map[string]bool{}
+	for _, f := range s.Fields {
+		if err := f.valid(); err != nil {
+			return fmt.Errorf("field %q: %w", f.Name, err)
+		}
+		if seen[f.Name] {
+			return fmt.Errorf("two fields are called %q", f.Name)
+		}
+		seen[f.Name] = true
+	}
+	return nil
+}
+
+func (f Field) valid() error {
+	if err := nameOf(strings.ReplaceAll(f.Name, "_", "-")); err != nil {
+		return err
+	}
+	if err := plain("words", f.Words, 40); err != nil {
+		return err
+	}
+	if !slices.Contains(Measures, f.Of) {
+		return fmt.Errorf("of must be one of %s, not %q", strings.Join(Measures, ", "), clip(f.Of))
+	}
+	if f.Of == Text {
+		if f.Low+f.High != "" {
+			return errors.New("a text has no low and no high")
+		}
+		return plain("preset", f.Preset, 40)
+	}
+	for _, e := range []struct{ what, is string }{{"low", f.Low}, {"high", f.High}, {"preset", f.Preset}} {
+		if e.is == "" {
+			continue
+		}
+		if _, err := f.bound(e.is); err != nil {
+			return fmt.Errorf("%s: %w", e.what, err)
+		}
+	}
+	if v, ok := f.Usual(); ok && f.Outside(v) {
+		return errors.New("preset lies outside low and high")
+	}
+	if hi, err := f.bound(f.High); err == nil && f.High != "" && f.Outside(hi) {
+		return errors.New("high is below low")
+	}
+	return nil
+}
+
+// nameOf holds a name: it stands in records and keys.
+func nameOf(s string) error {
+	if len(s) < 1 || len(s) > 24 || strings.Trim(s, "abcdefghijklmnopqrstuvwxyz0123456789-") != "" {
+		return fmt.Errorf("a name has 1 to 24 small letters, digits and hyphens, not %q", clip(s))
+	}
+	return nil
+}
+
+func plain(what, s string, most int) error {
+	if n := utf8.RuneCountInString(s); n > most || !utf8.ValidString(s) || strings.ContainsFunc(s, func(r rune) bool {
+		return unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Zl, r) || unicode.Is(unicode.Zp, r) || r == utf8.RuneError || r >= 0xFE00 && r <= 0xFE0F
+	}) {
+		return fmt.Errorf("%s has at most %d plain characters, not %q", what, most, clip(s))
+	}
+	return nil
+}
+
+func clip(s string) string {
+	if r := []rune(strings.ToValidUTF8(s, "?")); len(r) > 60 {
+		return string(r[:60]) + "…"
+	}
+	return s
+}
+
+func texts[T ~string](ts []T) []string {
+	out := make([]string, len(ts))
+	for i, t := range ts {
+		out[i] = string(t)
+	}
+	return out
+}
