@@ -3,6 +3,7 @@ package tui
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	tea "charm.land/bubbletea/v2"
 
@@ -50,7 +51,7 @@ func (m *Model) onSaved(msg savedMsg) tea.Cmd {
 		m.unknown(msg.err)
 	case errors.Is(msg.err, logbook.ErrNotSaved):
 		m.unsend()
-		m.say(alarm, "NOT SAVED: "+msg.err.Error()+"; nothing typed is lost, try again")
+		m.say(alarm, "NOT SAVED: "+strings.TrimPrefix(msg.err.Error(), logbook.ErrNotSaved.Error()+": ")+"; nothing typed is lost, try again")
 	default:
 		m.unsend()
 		if f := m.form(); f != nil {

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
@@ -18,22 +17,14 @@ import (
 // page gathers the lines of a sheet.
 type page struct{ bytes.Buffer }
 
-// width is what a line of the sheet keeps to, where words allow.
-const width = 80
+// A line of the sheet keeps to width where words allow; what hangs over is indented by hang.
+const width, hang = 80, 4
 
 // line writes one line, breaking it between words; what hangs over is indented.
 func (p *page) line(indent int, format string, a ...any) {
-	room := width - indent
-	pad := strings.Repeat(" ", indent)
-	var row string
-	for _, word := range strings.SplitAfter(fmt.Sprintf(format, a...), " ") {
-		if row != "" && utf8.RuneCountInString(row)+utf8.RuneCountInString(strings.TrimRight(word, " ")) > room {
-			p.WriteString(pad + strings.TrimRight(row, " ") + "\n")
-			row = "    "
-		}
-		row += word
+	for _, row := range words.Lines(fmt.Sprintf(format, a...), width-indent, hang) {
+		p.WriteString(strings.TrimRight(strings.Repeat(" ", indent)+row, " ") + "\n")
 	}
-	p.WriteString(strings.TrimRight(pad+row, " ") + "\n")
 }
 
 // section begins a part of the sheet.

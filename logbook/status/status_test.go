@@ -83,7 +83,7 @@ func TestStatus(t *testing.T) {
 	if len(got.Places) != 2 || got.Places[0].Place != 1 || got.Places[1].Place != 3 {
 		t.Fatalf("the places are %+v", got.Places)
 	}
-	want := status.Place{Place: 3, Flask: 1, Case: "4417", Base: "upper", Size: "large", Tag: "red 3", Stage: "at pressure", Next: "open", Trials: 1, Mix: 1, MixLetter: "A"}
+	want := status.Place{Place: 3, Where: "place 3", Flask: 1, Case: "4417", Base: "upper", Size: "large", Tag: "red 3", Stage: "at pressure", Next: "open", Trials: 1, Mix: 1, MixLetter: "A"}
 	if got.Places[1] != want {
 		t.Errorf("place 3 is %+v, want %+v", got.Places[1], want)
 	}

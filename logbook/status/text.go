@@ -20,12 +20,15 @@ const Width = 80
 // spoiltLines is how many records that are not as they were written stand at the head.
 const spoiltLines = 5
 
-// Text writes the status for people, in lines of at most [Width] columns.
+// Text writes the status for people, in lines of at most [Width] columns, broken between words.
 func (s Status) Text(w io.Writer) error {
 	var b strings.Builder
 	line := func(format string, a ...any) {
-		row := strings.TrimRight(fmt.Sprintf(format, a...), " ")
-		b.WriteString(displaywidth.TruncateString(row, Width, "…") + "\n")
+		row := fmt.Sprintf(format, a...)
+		in := len(row) - len(strings.TrimLeft(row, " "))
+		for _, l := range words.Lines(row, Width, in+2) {
+			b.WriteString(displaywidth.TruncateString(l, Width, "…") + "\n") // one word may be longer, or wide
+		}
 	}
 	title := s.At.Format("Mon 2 Jan 2006 15:04:05 -07:00")
 	if s.Crew != "" {

@@ -23,6 +23,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode/utf8"
 )
 
 // name looks a code up; one without words of its own is read as it is.
@@ -40,6 +41,21 @@ func Clip(s string, most int) string {
 		return string(r[:most]) + "…"
 	}
 	return s
+}
+
+// Lines breaks a text between words into lines of at most width characters, longer only
+// where one word is; those after the first begin with hang blanks.
+func Lines(text string, width, hang int) []string {
+	var out []string
+	var row string
+	for _, word := range strings.SplitAfter(text, " ") {
+		if strings.TrimSpace(row) != "" && utf8.RuneCountInString(row)+utf8.RuneCountInString(strings.TrimRight(word, " ")) > width {
+			out = append(out, strings.TrimRight(row, " "))
+			row = strings.Repeat(" ", hang)
+		}
+		row += word
+	}
+	return append(out, strings.TrimRight(row, " "))
 }
 
 // List joins words with commas and a last "and".

@@ -150,3 +150,23 @@ func TestPercent(t *testing.T) {
 		t.Errorf("Percent(NaN) = %s", got)
 	}
 }
+
+// Breaking a text loses no word, and only a word that is longer makes a line longer.
+func TestLinesLoseNoWord(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		text := strings.Join(rapid.SliceOf(rapid.StringMatching(`[a-zäß%·]{1,30}`)).Draw(t, "words"), " ")
+		width, hang := rapid.IntRange(1, 60).Draw(t, "width"), rapid.IntRange(0, 4).Draw(t, "hang")
+		lines := Lines(text, width, hang)
+		if got := strings.Join(strings.Fields(strings.Join(lines, " ")), " "); got != text {
+			t.Fatalf("%q becomes %q", text, lines)
+		}
+		for i, l := range lines {
+			if utf8.RuneCountInString(l) > width && len(strings.Fields(l)) > 1 {
+				t.Fatalf("line %d of %q is longer than %d", i+1, lines, width)
+			}
+			if i > 0 && !strings.HasPrefix(l, strings.Repeat(" ", hang)) {
+				t.Fatalf("line %d of %q does not hang by %d", i+1, lines, hang)
+			}
+		}
+	})
+}
