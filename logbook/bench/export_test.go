@@ -4,3 +4,6 @@ import "flaskside/timers"
 
 // Signals are what can sound at a moment, whatever was answered.
 func (b *Bench) Signals(now timers.Now) []timers.Signal { return b.signals(now) }
+
+// OddOf takes a code of the unusual apart: what it is, and the flask it names, 0 for none.
+func OddOf(code string) (string, int) { return oddOf(code) }
