@@ -92,7 +92,7 @@ func (m *Model) count(k tea.KeyPressMsg, now time.Duration) tea.Cmd {
 	idle := time.Duration(m.house().CrewIdleS) * time.Second
 	quiet := now - m.keyAt
 	m.keyAt = now
-	if idle > 0 && quiet >= idle && m.over() == nil && !m.reading() && key != "." {
+	if idle > 0 && quiet >= idle && !m.cfg.Keeper.Me().Fixed && m.over() == nil && !m.reading() && key != "." {
 		m.who("who is at the bench?", false) // somebody else may have come: the key that woke the bench does nothing more
 		return nil
 	}

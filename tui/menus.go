@@ -99,6 +99,9 @@ func (m *Model) readBath() tea.Cmd {
 // askInitials asks for initials: those of the house and of the latest records by a
 // digit, others typed.
 func (m *Model) askInitials() []*field {
+	if me := m.cfg.Keeper.Me(); me.Fixed {
+		return []*field{choose("who", "", me.By), line("initials", "initials", "", false).only(func(*form) bool { return false })}
+	}
 	names := slices.Clone(m.house().Crew)
 	add := func(by string) {
 		if by != "" && len(names) < 8 && !slices.Contains(names, by) {
@@ -116,7 +119,7 @@ func (m *Model) askInitials() []*field {
 
 // initialsOf gives the answer to [Model.askInitials].
 func initialsOf(f *form) string {
-	if fd := f.get("who"); fd.choice < len(fd.options) {
+	if fd := f.get("who"); fd.choice < len(fd.options) || len(fd.options) == 1 {
 		return fd.options[fd.choice-1]
 	}
 	return strings.TrimSpace(f.text("initials"))

@@ -318,6 +318,9 @@ func (m *Model) keyPlace(key string) tea.Cmd {
 
 // keyEnter takes the next step of the selected flask.
 func (m *Model) keyEnter(string) tea.Cmd {
+	if m.barred("coat") { // a step like any other
+		return nil
+	}
 	f := m.selected()
 	if f == nil {
 		return m.newFlask(m.sel)
@@ -327,6 +330,9 @@ func (m *Model) keyEnter(string) tea.Cmd {
 
 // keyHeard acknowledges the alarm at the top.
 func (m *Model) keyHeard(string) tea.Cmd {
+	if m.barred("alarm-heard") {
+		return nil
+	}
 	for _, al := range m.alarms {
 		if al.State == timers.Unacknowledged || al.State == timers.Returned {
 			m.say(good, "acknowledged: "+m.alarmWords(al))
@@ -340,6 +346,9 @@ func (m *Model) keyHeard(string) tea.Cmd {
 
 // keyShelve puts the alarm at the top snoozed.
 func (m *Model) keyShelve(string) tea.Cmd {
+	if m.barred("alarm-shelve") {
+		return nil
+	}
 	for _, al := range m.alarms {
 		if al.State != timers.Shelved {
 			return m.append(action.AlarmShelve{Alarm: al.Key, ForS: m.house().Alarms.ShelveS}, "", nil)

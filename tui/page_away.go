@@ -7,10 +7,11 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/keep"
 	"flaskside/timers"
 )
 
-// awayItem is an end that fell due while no program ran.
+// awayItem is an end that fell due while nobody was there to see it.
 type awayItem struct {
 	words string
 	at    time.Time
@@ -18,23 +19,25 @@ type awayItem struct {
 	est   bool
 }
 
-// awayPage tells, first of all, what fell due while no program ran.
+// awayPage tells, first of all, what fell due while no program ran, or while the person was
+// away.
 type awayPage struct {
 	m     *Model
+	away  keep.Absence
 	items []awayItem
 	notes []string
 	after page // what follows it
 }
 
-// lookBack works out what fell due since the last sign of life. Nothing is shown
-// after a short break in which nothing did.
+// lookBack works out what fell due since the last sign of life, or since the person left.
+// Nothing is shown after a short break in which nothing did.
 func (m *Model) lookBack() {
-	beat := m.now.Beat
-	if beat.Wall.IsZero() {
+	away := m.cfg.Keeper.Absence()
+	if away.Since.At.IsZero() {
 		return
 	}
-	p := &awayPage{m: m}
-	gone := m.now.Since(timers.Stamp{At: beat.Wall, BootID: beat.BootID, Boot: beat.Boot})
+	p := &awayPage{m: m, away: away}
+	gone := m.now.Since(away.Since)
 	for _, st := range m.standings {
 		for _, mk := range st.Marks {
 			ago := st.For - mk.After
@@ -46,7 +49,7 @@ func (m *Model) lookBack() {
 			p.items = append(p.items, awayItem{m.alarmWords(al), m.now.Wall.Add(-ago), ago, st.Estimated})
 		}
 	}
-	if beat.BootID != "" && m.now.BootID != "" && beat.BootID != m.now.BootID {
+	if boot := away.Since.BootID; boot != "" && m.now.BootID != "" && boot != m.now.BootID {
 		p.notes = append(p.notes, "The computer was restarted; times across the restart are estimated.")
 	}
 	if gone.ClockBack {
@@ -74,7 +77,10 @@ func (p *awayPage) key(key string) (tea.Cmd, bool) {
 	switch key {
 	case "enter", "space":
 		m.page = p.after
-		return m.append(action.Seen{Since: m.now.Beat.Wall.Format(time.RFC3339)}, "", nil), true
+		if m.cfg.Keeper.Me().May("seen") != nil {
+			return nil, true
+		}
+		return m.append(action.Seen{Since: p.away.Since.At.Format(time.RFC3339)}, "", nil), true
 	case "ctrl+c", "q", ".", "a":
 		return nil, false
 	}
@@ -84,8 +90,11 @@ func (p *awayPage) key(key string) (tea.Cmd, bool) {
 
 func (p *awayPage) draw(f *frame, _ area) {
 	m, y := p.m, 2
-	beat := m.now.Beat.Wall.In(m.now.Wall.Location())
-	f.text(2, y, strong, fmt.Sprintf("While the program was closed, since %s", beat.Format("Mon 02 Jan 15:04")))
+	what := "While you were away, since "
+	if p.away.Closed {
+		what = "While the program was closed, since "
+	}
+	f.text(2, y, strong, what+p.away.Since.At.In(m.now.Wall.Location()).Format("Mon 02 Jan 15:04"))
 	y += 2
 	for i, it := range p.items {
 		if y >= f.h-6 {

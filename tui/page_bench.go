@@ -45,8 +45,8 @@ func (p *benchPage) step() string {
 
 func (p *benchPage) keys() []hint {
 	m := p.m
-	_, work := m.bench().LastWork()
-	off := map[string]bool{"0": !work, ".": len(m.unanswered()) == 0, "-": m.selected() == nil}
+	_, _, work := m.undoable()
+	off := map[string]bool{"0": !work, ".": len(m.unanswered()) == 0 || !m.answers(), "-": m.selected() == nil}
 	var out []hint
 	for _, b := range Bindings() {
 		if b.Short != "" {

@@ -57,6 +57,9 @@ func (p *timePage) keys() []hint {
 
 // signOff asks who signs off the day as it is recorded by now.
 func (m *Model) signOff() {
+	if m.barred("sign-off") {
+		return
+	}
 	from, until := civil.OfInstant(m.now.Wall, m.now.Wall.Location())
 	f := &form{title: "who signs off the sheet of " + from.Format("Mon 2 Jan") + ", as recorded by now?", fields: m.askInitials()}
 	f.done = func(f *form) tea.Cmd {

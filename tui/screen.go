@@ -199,8 +199,14 @@ func (m *Model) alarmEnds(top *timers.Alarm, waiting int, flood bool, width int)
 	return head, fmt.Sprintf(" FLOOD, %d in 10 min", m.floodN) + tail
 }
 
+// answers tells whether alarms can be acknowledged at this screen at all.
+func (m *Model) answers() bool { return m.cfg.Keeper.Me().May("alarm-heard") == nil }
+
 // hears tells whether the point acknowledges: everywhere but in a field.
 func (m *Model) hears() bool {
+	if !m.answers() {
+		return false
+	}
 	if m.over() == nil || m.over().into() == nil {
 		return true
 	}

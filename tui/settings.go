@@ -27,6 +27,9 @@ func one(ask func() *field) func() []*field { return func() []*field { return []
 
 // settings lists the house values; the next flask is worked under the new ones.
 func (m *Model) settings() tea.Cmd {
+	if m.barred("settings") {
+		return nil
+	}
 	all := m.allSettings()
 	names := make([]string, 0, len(all)+1)
 	h := m.house()

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -12,16 +13,53 @@ import (
 	"flaskside/logbook/words"
 )
 
-// keyBack shows what would be undone. Nothing is before Enter is pressed on it, and a
-// reason given.
+// keyBack shows what would be undone: one's own last record, never that of another unless a
+// lead asks for it. Nothing is before Enter is pressed on it, and a reason given.
 func (m *Model) keyBack(string) tea.Cmd {
-	it, ok := m.bench().LastWork()
-	if !ok {
-		m.say(dim, "there is nothing to undo")
+	if m.barred("take-back") {
 		return nil
 	}
-	m.overs = append(m.overs, &undo{m: m, it: it, since: m.cfg.Hands.Read().Mono})
+	it, other, ok := m.undoable()
+	if !ok {
+		if _, any := m.bench().LastWork(); any {
+			m.say(dim, "there is nothing of yours to undo")
+		} else {
+			m.say(dim, "there is nothing to undo")
+		}
+		return nil
+	}
+	m.overs = append(m.overs, &undo{m: m, it: it, other: other, since: m.cfg.Hands.Read().Mono})
 	return nil
+}
+
+// undoable is what 0 offers: the last record of one's own, and for a lead the last of all
+// where that is another's.
+func (m *Model) undoable() (it bench.Item, other *bench.Item, ok bool) {
+	me := m.cfg.Keeper.Me()
+	last, any := m.bench().LastWork()
+	mine, own := m.bench().LastWorkBy(me.By)
+	switch lead := me.Role == action.RoleLead; {
+	case !any:
+		return it, nil, false
+	case own && mine.Seq == last.Seq:
+		return mine, nil, true
+	case own && lead:
+		return mine, &last, true
+	case own:
+		return mine, nil, true
+	default:
+		return last, nil, lead
+	}
+}
+
+// barred says why the person at the screen cannot record something of a kind, and tells
+// whether that is so.
+func (m *Model) barred(k action.Kind) bool {
+	err := m.cfg.Keeper.Me().May(k)
+	if err != nil {
+		m.say(warn, err.Error())
+	}
+	return err != nil
 }
 
 // undo is the question whether the last record is undone: whose it is, what, of which
@@ -29,6 +67,7 @@ func (m *Model) keyBack(string) tea.Cmd {
 type undo struct {
 	m     *Model
 	it    bench.Item
+	other *bench.Item   // that of another, for a lead who asks
 	since time.Duration // it has been on the screen
 	rows  [][]piece
 }
@@ -44,18 +83,29 @@ func (u *undo) lines() []string {
 	if by == "" {
 		by = "no initials"
 	}
-	return []string{
-		"undo the last record?",
+	ask := "undo the last record?"
+	switch last, _ := m.bench().LastWork(); {
+	case u.it.Action.By != m.by() && u.it.Action.By != "":
+		ask = "undo the last record of " + u.it.Action.By + "?"
+	case last.Seq != u.it.Seq:
+		ask = "undo your last record?"
+	}
+	out := []string{
+		ask,
 		m.recordWords(u.it.Body) + m.itemFlask(u.it),
 		fmt.Sprintf("by %s, %s ago, at %s", by, length(m.now.Since(st).For.Round(time.Second)), m.instant(st.At)),
 		"ENTER goes on and asks why. It stays in the book, and counts no more.",
 		"Any other key closes this and does its own work.",
 	}
+	if u.other != nil {
+		out = append(out, "- shows the last record of all, by "+cmp.Or(u.other.Action.By, "nobody named")+".")
+	}
+	return out
 }
 
 func (u *undo) lay(w, h int, _ bool) (rows int, whole bool) {
 	u.rows = nil
-	roles := []role{accent, strong, plain, plain, dim}
+	roles := []role{accent, strong, plain, plain, dim, dim}
 	for i, l := range u.lines() {
 		for _, s := range wrap(l, w-2) {
 			u.rows = append(u.rows, []piece{{1, roles[i], s}})
@@ -75,7 +125,11 @@ func (u *undo) draw(f *frame, a area) {
 func (u *undo) step() string { return "ENTER  undo this record" }
 
 func (u *undo) keys() []hint {
-	return []hint{{key: "ENTER", words: "undo, and why"}, {key: "0", words: "back"}}
+	out := []hint{{key: "ENTER", words: "undo, and why"}, {key: "0", words: "back"}}
+	if u.other != nil {
+		out = append(out, hint{key: "-", words: "by " + cmp.Or(u.other.Action.By, "nobody named")})
+	}
+	return out
 }
 
 func (u *undo) into() *field { return nil }
@@ -88,6 +142,12 @@ func (u *undo) key(key, _ string) (tea.Cmd, fate) {
 	switch key {
 	case "0", "esc", "backspace":
 		return nil, left
+	case "-", "o":
+		if u.other == nil {
+			return nil, passed
+		}
+		u.it, u.other, u.since = *u.other, nil, u.m.cfg.Hands.Read().Mono
+		return nil, stays
 	case "enter":
 		if u.m.cfg.Hands.Read().Mono-u.since < unread {
 			return nil, stays

@@ -76,11 +76,11 @@ func rootCommand() *cobra.Command {
 	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
 	plainFlag(root, o)
 	root.Flags().StringVar(&o.notify, "notify", "auto", "how the terminal shows an alarm, besides the bell: auto, 9, 777, 99 (the control sequence) or none")
-	root.Flags().StringVar(&o.onAlarm, "on-alarm", "", "a command run when an alarm sounds, the words of the alarm as its last argument")
-	root.Flags().StringArrayVar(&o.probes, "probe", nil, "follow the bath's temperature, FILE or FILE@BATH: lines of an RFC 3339 time and °C, a pipe of such, or a sensor under /sys; may be repeated")
+	besideFlags(root, o)
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
 	root.AddCommand(demoCommand(o), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
 	root.AddCommand(lotCommand(o), caseCommand(o), routesCommand(o))
+	root.AddCommand(keepCommand(o))
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
 	root.AddCommand(reviewCommand(o), planCommand(o))
@@ -133,6 +133,12 @@ func demoCommand(o *options) *cobra.Command {
 // plainFlag adds the flag of the commands that show a bench.
 func plainFlag(c *cobra.Command, o *options) {
 	c.Flags().BoolVar(&o.plain, "plain", false, "the bench in ASCII, line by line as it changes, for screen readers")
+}
+
+// besideFlags adds the flags of the commands that have the book.
+func besideFlags(c *cobra.Command, o *options) {
+	c.Flags().StringVar(&o.onAlarm, "on-alarm", "", "a command run when an alarm sounds, the words of the alarm as its last argument")
+	c.Flags().StringArrayVar(&o.probes, "probe", nil, "follow the bath's temperature, FILE or FILE@BATH: lines of an RFC 3339 time and °C, a pipe of such, or a sensor under /sys; may be repeated")
 }
 
 // noArgs refuses arguments as wrong usage.

@@ -303,10 +303,17 @@ func (c *checker) after(body action.Body) *Bench {
 }
 
 // LastWork finds the latest record that undoing takes back.
-func (b *Bench) LastWork() (Item, bool) {
+func (b *Bench) LastWork() (Item, bool) { return b.lastWork(func(*Item) bool { return true }) }
+
+// LastWorkBy finds the latest one of somebody.
+func (b *Bench) LastWorkBy(by string) (Item, bool) {
+	return b.lastWork(func(it *Item) bool { return it.Action.By == by })
+}
+
+func (b *Bench) lastWork(of func(*Item) bool) (Item, bool) {
 	for i := len(b.Items) - 1; i >= 0; i-- {
 		it := b.Items[i]
-		if it.TakenBack == nil && !probed(it.Body) && !rules[it.Body.Kind()].aside {
+		if it.TakenBack == nil && !probed(it.Body) && !rules[it.Body.Kind()].aside && of(&it) {
 			return it, true
 		}
 	}

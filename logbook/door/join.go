@@ -180,7 +180,7 @@ func (j *Joined) hear(client *Client, w welcome, st *logbook.State, p keep.Perso
 		j.st = *st
 	}
 	j.client, j.welcome, j.gone = client, w, false
-	j.person.Role, j.person.Away = p.Role, p.Away
+	j.person.Role, j.person.Away, j.person.Fixed = p.Role, p.Away, p.Fixed
 	if fresh {
 		unsure, j.unsure = j.unsure, ""
 	}

@@ -19,6 +19,7 @@ type Person struct {
 	From  string `json:"from,omitempty"`  // where the screen stands, as far as that is known
 	Named bool   `json:"named,omitempty"` // By was given when the screen was started
 	Own   bool   `json:"own,omitempty"`   // the screen of the keeper itself
+	Fixed bool   `json:"fixed,omitempty"` // nobody else can sign on there; worked out
 }
 
 // in gives a person as they are under the settings: the lower of two roles holds, and
@@ -27,6 +28,7 @@ func (p Person) in(h house.House) Person {
 	if p.Role == "" {
 		p.Role = action.RoleLead
 	}
+	p.Fixed = p.fixed(h)
 	if len(h.People) == 0 {
 		return p
 	}
@@ -88,28 +90,29 @@ func amends(k action.Kind) bool { return k == "correct" || k == "take-back" }
 // Errors of a person who may not.
 var (
 	errByBench = errors.New("the bench records that itself")
+	errNobody  = errors.New("nobody is signed on at this screen: + 6 signs on")
 	errAway    = errors.New("this screen is away from the bench: alarms are acknowledged and snoozed at the bench")
 )
 
-// may says why a person may not record something, nil where they may. whose are the initials
-// on the record that it amends, where it amends one.
-func (p Person) may(body action.Body, whose string) error {
-	name := p.By
-	if name == "" {
-		name = "nobody is signed on here, and that screen"
-	}
-	k := body.Kind()
+// May says why a person, as they stand, may not record something of a kind; nil where they may.
+// What amends a record is asked about with the record itself.
+func (p Person) May(k action.Kind) error { return p.may(k, p.By) }
+
+// may is the same; whose are the initials on the record that is amended, where one is.
+func (p Person) may(k action.Kind, whose string) error {
 	want := Wants(k)
 	switch {
 	case want == "":
 		return errByBench
 	case p.Away && (k == "alarm-heard" || k == "alarm-shelve"):
 		return errAway
+	case p.Role == action.RoleSee && p.By == "" && !p.Fixed:
+		return errNobody
 	case p.Role == action.RoleSee:
-		return fmt.Errorf("%s may look, and record nothing: a lead gives out the roles, in the settings or with the key", name)
+		return fmt.Errorf("%s looks on and records nothing: a lead can change that, in the settings or with the key", p.By)
 	case want == action.RoleLead && p.Role != action.RoleLead:
-		return fmt.Errorf("%s may work at the bench; %s is for a lead", name, words.Kind(k))
-	case amends(k) && p.Role != action.RoleLead && (whose != p.By || whose == ""):
+		return fmt.Errorf("%s works at the bench; %s is for a lead", p.By, words.Kind(k))
+	case amends(k) && p.Role != action.RoleLead && whose != p.By:
 		if whose == "" {
 			whose = "somebody else"
 		}

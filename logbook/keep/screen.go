@@ -130,7 +130,7 @@ func (s *Screen) sign(a *action.Action) error {
 			a.By = p.By
 		}
 		if fixed {
-			return p.in(house).may(a.Body, "")
+			return p.in(house).may(a.Body.Kind(), "")
 		}
 		return nil
 	case action.SignOff: // its initials are asked for where the screen is nobody's own
@@ -151,7 +151,7 @@ func (s *Screen) sign(a *action.Action) error {
 			whose = r.Action.By
 		}
 	}
-	return p.in(house).may(a.Body, whose)
+	return p.in(house).may(a.Body.Kind(), whose)
 }
 
 // Drafts gives what the person typed elsewhere and did not send, once.
