@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -83,7 +84,7 @@ func (m *Model) onCure(msg cureMsg) tea.Cmd {
 	return m.cureLate()
 }
 
-// loadsIn lists the loads that have flasks in a bath, oldest first.
+// loadsIn lists the loads that have flasks in a bath, by bath, oldest first.
 func (m *sight) loadsIn() []*bench.Load {
 	var out []*bench.Load
 	for _, no := range bench.Sorted(m.bench().Loads) {
@@ -91,6 +92,7 @@ func (m *sight) loadsIn() []*bench.Load {
 			out = append(out, l)
 		}
 	}
+	slices.SortStableFunc(out, func(x, y *bench.Load) int { return x.Bath - y.Bath })
 	return out
 }
 
@@ -135,7 +137,7 @@ func (m *sight) bathSheet(s *sheet, w, rows int) {
 		lines := m.loadLines(l, w)
 		high := min(bathHigh, max(bathLow, rows/2-2))
 		s.keep(1+high+min(len(lines), 8), rows)
-		s.head(accent, fmt.Sprintf("%s%s: %s · estimates", m.digitOf(l), m.loadHead(l), m.programmeWords(l.Stages)))
+		s.head(accent, fmt.Sprintf("%d  %s: %s · estimates", l.Bath, m.loadHead(l), m.programmeWords(l.Stages)))
 		m.bathChart(s, l, high)
 		for _, b := range lines {
 			s.add(b.r, b.s)

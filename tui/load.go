@@ -39,6 +39,10 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 	h := m.house()
 	x := &loadForm{m: m}
 	var on []bool
+	room := m.bathRoom()
+	if f != nil {
+		room--
+	}
 	for o := range m.bench().AtWork() {
 		if o.Stage != bench.Set && (f == nil || o.No != f.No) {
 			continue
@@ -50,7 +54,14 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 			note = " (bench set not over)"
 		}
 		x.names = append(x.names, m.nameOf(o)+note)
-		on = append(on, f != nil && o.No == f.No || done)
+		switch {
+		case f != nil && o.No == f.No:
+			on = append(on, true)
+		case done && room > 0:
+			on, room = append(on, true), room-1
+		default:
+			on = append(on, false)
+		}
 	}
 	if len(x.flasks) == 0 {
 		m.say(warn, "no flask is clamped and ready for the bath")
@@ -59,7 +70,7 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 	x.others = !slices.Contains(on, true)
 	fields := []*field{several("flasks", "which flasks?", 1, x.names, func(i int) bool { return on[i] }).only(func(*form) bool { return x.others })}
 	if len(h.Baths) > 1 {
-		fields = append(fields, choose("bath", "which bath?", m.bathNames()...))
+		fields = append(fields, choose("bath", "which bath?", m.bathsWithLoads()...))
 	}
 	planned := func(f *form) bool { return f.choice("programme") == len(h.Programmes)+1 }
 	read, which := m.quantity("bath_c", "the bath reads", "bath-load.bath_c")
@@ -123,6 +134,36 @@ func (x *loadForm) goingIn() (lines []string) {
 		reads = "bath reads " + exactTemp(x.read, m.house().Units.Temperature)
 	}
 	return append(lines, fmt.Sprintf("%s: %s · out from %s", p.Name, m.programmeWords(p.Stages), m.instant(out)), reads+" · "+x.sectionWords())
+}
+
+// bathRoom is how many flasks find room in the bath that has the most. What is above it is not
+// switched on by itself; a person may.
+func (m *sight) bathRoom() int {
+	_, has := m.inBaths()
+	return m.house().Plan.Filled().Places - slices.Min(has)
+}
+
+// inBaths names the baths and counts the flasks in each.
+func (m *sight) inBaths() (names []string, has []int) {
+	names = m.bathNames()
+	has = make([]int, len(names))
+	for _, l := range m.loadsIn() {
+		if l.Bath <= len(has) {
+			has[l.Bath-1] += len(m.bench().StillIn(l))
+		}
+	}
+	return names, has
+}
+
+// bathsWithLoads names the baths with how many flasks are in each.
+func (m *sight) bathsWithLoads() []string {
+	names, has := m.inBaths()
+	for i, n := range has {
+		if n > 0 {
+			names[i] += fmt.Sprintf(" (%d in it)", n)
+		}
+	}
+	return names
 }
 
 func (m *sight) bathNames() []string {

@@ -3,7 +3,6 @@ package tui
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	tea "charm.land/bubbletea/v2"
@@ -185,39 +184,94 @@ func (m *sight) unplaced() group {
 	return group{}
 }
 
-// pickLoad selects a load by its digit on the page of the baths; the digit after the loads
-// is that of the flasks without a place, and asks which where there are several.
+// digits are those that select on the page of the baths: the number of each bath that has a
+// load, and after the last bath one for the flasks without a place.
+func (m *sight) digits() []string {
+	var out []string
+	for n := range m.house().Baths {
+		if len(m.loadsOf(n+1)) > 0 {
+			out = append(out, fmt.Sprint(n+1))
+		}
+	}
+	if len(m.unplaced().flasks) > 0 && len(m.house().Baths) < 9 {
+		out = append(out, fmt.Sprint(len(m.house().Baths)+1))
+	}
+	return out
+}
+
+// loadsOf lists the loads in a bath.
+func (m *sight) loadsOf(bath int) []*bench.Load {
+	return slices.DeleteFunc(m.loadsIn(), func(l *bench.Load) bool { return l.Bath != bath })
+}
+
+// pickLoad selects a load by the digit of its bath, and asks which where it has several; one
+// digit more are the flasks without a place.
 func (m *Model) pickLoad(digit string) (cmd tea.Cmd, ok bool) {
-	n, err := strconv.Atoi(digit)
-	loads, g := m.loadsIn(), m.unplaced()
-	switch {
-	case err != nil || n < 1 || n > len(loads)+1 || n > len(loads) && len(g.flasks) == 0:
+	if !slices.Contains(m.digits(), digit) {
 		return nil, false
-	case n <= len(loads):
-		m.home()
-		m.pick(m.bench().Flasks[m.bench().StillIn(loads[n-1])[0]])
-		return nil, true
-	case len(g.flasks) == 1:
-		m.home()
+	}
+	n, g := int(digit[0]-'0'), m.unplaced()
+	m.home()
+	if loads := m.loadsOf(n); len(loads) > 0 {
+		first := func(i int) tea.Cmd {
+			m.pick(m.bench().Flasks[m.bench().StillIn(loads[i])[0]])
+			return nil
+		}
+		if len(loads) == 1 {
+			return first(0), true
+		}
+		var names []string
+		for _, l := range loads {
+			names = append(names, m.loadHead(l))
+		}
+		return m.menu("which load?", nil, names, first), true
+	}
+	if len(g.flasks) == 1 {
 		m.pick(g.flasks[0])
 		return nil, true
 	}
-	m.home()
 	var names []string
+	all := 0
+	if m.bench().FreePlace() > 0 {
+		all = 1
+		names = append(names, "give them places, as many as are free")
+	}
 	for _, f := range g.flasks {
 		names = append(names, fmt.Sprintf("%s %s: %s", f.Case, f.Base, f.Stage))
 	}
-	return m.menu("which flask? It stands on no place", nil, names, func(i int) tea.Cmd {
-		m.pick(g.flasks[i])
+	return m.menu("flasks on no place", nil, names, func(i int) tea.Cmd {
+		if i < all {
+			return m.placeAll(nil)
+		}
+		m.pick(g.flasks[i-all])
 		return nil
 	}), true
+}
+
+// placeAll gives the flasks without a place the places that are free, one record each; at has
+// what was told of those that have theirs.
+func (m *Model) placeAll(at []string) tea.Cmd {
+	g, free := m.unplaced(), m.bench().FreePlace()
+	if len(g.flasks) == 0 || free == 0 {
+		said := strings.Join(at, ", ")
+		if n := len(g.flasks); n > 0 {
+			said += fmt.Sprintf("; %d more wait for a place", n)
+		}
+		m.say(good, said)
+		return nil
+	}
+	f := g.flasks[0]
+	return m.append(action.FlaskMove{Flask: f.No, Place: free}, "", func(logbook.Saved) tea.Cmd {
+		m.sel, m.off = free, 0
+		return m.placeAll(append(at, fmt.Sprintf("%s on %d", f.Case, free)))
+	})
 }
 
 // unplacedLines tell of the flasks without a place on the page of the baths.
 func (m *sight) unplacedLines(s *sheet, w int) {
 	if g := m.unplaced(); len(g.flasks) > 0 {
 		s.gap()
-		s.head(accent, fmt.Sprintf("%d  no place was free for", len(m.loadsIn())+1))
+		s.head(accent, fmt.Sprintf("%d  no place was free for", len(m.house().Baths)+1))
 		s.wrapped(plain, casesIn(g.flasks, 10*w), w)
 	}
 }
@@ -366,20 +420,8 @@ func (m *sight) keysTo(f *bench.Flask) string {
 	if s := m.bench().SpotOf(f); s.Place > 0 {
 		return fmt.Sprint(s.Place, " ")
 	}
-	for i, l := range m.loadsIn() {
-		if l.No == f.Load {
-			return fmt.Sprintf("/ %d ", i+1)
-		}
+	if s := m.bench().SpotOf(f); s.Bath > 0 {
+		return fmt.Sprintf("/ %d ", s.Bath)
 	}
-	return fmt.Sprintf("/ %d ", len(m.loadsIn())+1)
-}
-
-// digitOf is the digit that selects a load on the page of the baths, with two blanks.
-func (m *sight) digitOf(l *bench.Load) string {
-	for i, o := range m.loadsIn() {
-		if o.No == l.No && i < 9 {
-			return fmt.Sprint(i+1, "  ")
-		}
-	}
-	return ""
+	return fmt.Sprintf("/ %d ", len(m.house().Baths)+1)
 }

@@ -1,7 +1,7 @@
 package tui
 
 import (
-	"fmt"
+	"strings"
 
 	tea "charm.land/bubbletea/v2"
 )
@@ -29,15 +29,13 @@ func (p *pressPage) bathsAlone(a area) *sheet {
 }
 
 func (p *pressPage) step() string {
-	switch n := len(p.m.loadsIn()) + min(1, len(p.m.unplaced().flasks)); n {
+	switch ds := p.m.digits(); len(ds) {
 	case 0:
 		return p.leaf.step()
 	case 1:
-		return p.leaf.step() + " · 1 selects the load"
-	case 2:
-		return p.leaf.step() + " · 1 or 2 selects a load"
+		return p.leaf.step() + " · " + ds[0] + " selects the load"
 	default:
-		return p.leaf.step() + fmt.Sprintf(" · 1 to %d select a load", min(9, n))
+		return p.leaf.step() + " · " + strings.Join(ds, " ") + " select a load"
 	}
 }
 

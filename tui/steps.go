@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
+	"flaskside/timers"
 )
 
 // cautions are shown where the act is, once a shift for each kind.
@@ -83,9 +84,9 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 		if m.alone(f, bench.Cooling) { // it can be undone, and asks nothing
 			return m.append(action.CoolWater{Flasks: []int{f.No}}, "", nil)
 		}
-		return m.together(head+"into tap water", "which go into the water?", f, bench.Cooling, nil, func(ns []int) action.Body { return action.CoolWater{Flasks: ns} })
+		return m.together(head+"into tap water", "which go into the water?", f, bench.Cooling, m.cooledWith(f), func(ns []int) action.Body { return action.CoolWater{Flasks: ns} })
 	case bench.DoDeflask:
-		return m.together(head+"deflask", "which are opened?", f, bench.InWater, nil, func(ns []int) action.Body { return action.Deflask{Flasks: ns} })
+		return m.together(head+"deflask", "which are opened?", f, bench.InWater, m.cooledWith(f), func(ns []int) action.Body { return action.Deflask{Flasks: ns} })
 	case bench.DoRemount:
 		fm := &form{title: head + "remount check", fields: []*field{digits("pin", "opening at the incisal pin", "mm", "", plainNumber(0, 20))}}
 		fm.done = func(fm *form) tea.Cmd {
@@ -200,6 +201,7 @@ func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, grou
 		names = append(names, m.nameOf(o))
 		on = append(on, o.No == f.No || group == nil || group(o))
 	}
+	m.atMost(ns, on, f)
 	var all []int
 	for i, no := range ns {
 		if on[i] {
@@ -228,6 +230,32 @@ func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, grou
 	}
 	m.open(fm)
 	return nil
+}
+
+// atMost leaves the load of the selected flask alone where all that are switched on are more
+// than one record takes.
+func (m *sight) atMost(ns []int, on []bool, f *bench.Flask) {
+	n := 0
+	for _, is := range on {
+		if is {
+			n++
+		}
+	}
+	for i, no := range ns {
+		on[i] = on[i] && (n <= action.Places || no == f.No || m.bench().Flasks[no].Load == f.Load)
+	}
+}
+
+// cooledWith tells of flasks whether they go on with one that is selected: those of its load,
+// and those whose time is up.
+func (m *sight) cooledWith(f *bench.Flask) func(*bench.Flask) bool {
+	return func(o *bench.Flask) bool {
+		if o.Load == f.Load {
+			return true
+		}
+		st, ok := m.flaskStanding(o)
+		return ok && st.Phase != timers.Early
+	}
 }
 
 // offLines list what was short or off on a flask before its outcome is told.
