@@ -14,6 +14,8 @@ type engine struct {
 	mean  [sizes][MaxClosures + 1]float64 // trial closures still expected, by size and closures made
 	pairs []pairs                         // by resin; the first of those without a dough of their own
 	wish  Wish
+
+	advice *adviceBook
 }
 
 // pairs are the chances that two of a mix are both in time, by their sizes.
@@ -29,7 +31,7 @@ func (e *engine) pair(resin int, a, b Size) float64 {
 
 // newEngine wants a house that Check has passed.
 func newEngine(h *House) *engine {
-	e := &engine{House: *h}
+	e := &engine{House: *h, advice: &adviceBook{}}
 	for s := range e.mean {
 		for d := range e.mean[s] {
 			e.mean[s][d] = stillExpected(&h.Closures[s], d)

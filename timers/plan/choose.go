@@ -54,7 +54,11 @@ func (p *player) may(h int, d float64) bool {
 // atPress is the work on live dough.
 func (p *player) atPress() act {
 	if len(p.live) == 0 {
+		p.adv.reader = nil
 		return act{}
+	}
+	if a, ok := p.advise(); ok {
+		return a
 	}
 	idle := -1
 	for k, x := range p.press {

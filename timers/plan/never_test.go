@@ -14,6 +14,7 @@ import (
 // anyHouse is a house of any sort that its Check passes.
 func anyHouse(t *rapid.T) House {
 	h := refHouse()
+	h.Simple = rapid.Bool().Draw(t, "simple")
 	f := func(name string, lo, hi float64) float64 { return rapid.Float64Range(lo, hi).Draw(t, name) }
 	n := func(name string, lo, hi int) int { return rapid.IntRange(lo, hi).Draw(t, name) }
 	// What the chance of a mix depends on is one of a few, so that it is counted out once.

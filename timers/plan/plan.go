@@ -157,6 +157,8 @@ type House struct {
 
 	Closures Closures
 	Cost     Cost
+
+	Simple bool // the press is played by Moore and Hodgson's rule alone, as the reference does, not by the advice of the bench
 }
 
 // Cost weighs what can go wrong, in points; house values, invented, a setting.

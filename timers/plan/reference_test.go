@@ -113,6 +113,7 @@ var ref = func() reference {
 // house values of the trend.
 func refHouse() House {
 	h := HouseDefaults()
+	h.Simple = true // as the reference plays the press
 	for s, name := range []string{"s", "m", "l"} {
 		for k, p := range ref.Closures[name] {
 			n, err := strconv.Atoi(k)

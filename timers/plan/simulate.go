@@ -114,6 +114,7 @@ type player struct {
 	overtime float64
 	lunched  int // the day of the last break
 	horizon  float64
+	adv      advised
 }
 
 func newPlayer(e *engine, cases []Case) *player {
@@ -179,6 +180,7 @@ func (p *player) reset(plan *Plan, d *Draw) {
 			p.loadOf[i], p.stray[i] = j, false
 		}
 	}
+	p.adv.clear()
 	p.nMixes, p.nLost, p.nShort, p.overtime = 0, 0, 0, 0
 	p.lunched = -1
 	if math.Mod(p.t, Day) >= p.LunchMin {
