@@ -321,10 +321,10 @@ func reckoned(b *bench.Bench, p action.Piece, at time.Time) (known, inUse bool, 
 func TestEquipmentThroughHostileHistories(outer *testing.T) {
 	told, refused, steps := 0, 0, 0
 	rapid.Check(outer, func(t *rapid.T) {
-		p := newPaper(outer)
-		var old []string
+		p := shop(outer)
+		old := []string{p.do(0, open(1))}
 		stood := map[string]string{}
-		for range rapid.IntRange(10, 60).Draw(t, "steps") {
+		for range rapid.IntRange(20, 60).Draw(t, "steps") {
 			p.ck.Run(time.Duration(rapid.SampledFrom([]int{1, 60, 3600, 40000, 90000, 300000}).Draw(t, "passes")) * time.Second)
 			if rapid.IntRange(0, 14).Draw(t, "clock") == 0 {
 				p.ck.Step(time.Duration(rapid.IntRange(-4, 4).Draw(t, "by")) * 13 * hour)
