@@ -525,7 +525,7 @@ func (c *checker) equipCheck(a action.EquipCheck) (action.EquipCheck, error) {
 // comparison that looks like a slip of the key or of the unit.
 func (c *checker) comparable(a action.EquipCheck) error {
 	if a.BoilC != nil && a.AirHPa == 0 {
-		return errors.New("where water boils is not known here: give the air pressure (air_hpa) as a barometer on the wall shows it, or the height of the place in the settings (place.altitude_m), or check in ice")
+		return errors.New("where water boils is not known here: give the air pressure as a barometer in the room shows it, or set the height of the place in the settings, or check in ice")
 	}
 	t := action.Teller{Units: c.b.House.Units}
 	for _, p := range a.Points() {

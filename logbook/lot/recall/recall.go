@@ -1,5 +1,5 @@
-// Package recall finds the flasks that had a lot, for the day a maker calls one
-// back. It reads a logbook from its first record to its last and takes every record
+// Package recall finds the flasks that had a lot, or a piece of equipment, for the day a
+// maker calls one back. It reads a logbook from its first record to its last and takes every record
 // as it counts now: with its corrections, and without what was taken back.
 //
 // A flask counts for every mix it was ever given and for every coat of separator,
@@ -35,18 +35,18 @@ type Book interface {
 
 // Use is one flask that had a lot.
 type Use struct {
-	Flask     int             `json:"flask"`
-	Case      string          `json:"case"`
-	Base      string          `json:"base,omitempty"`
-	At        time.Time       `json:"at"` // of the record; its location is the zone of the list
-	What      action.Material `json:"what"`
-	Lot       string          `json:"lot"` // as it stands in the book
-	Match     lot.Likeness    `json:"match"`
-	Mix       int             `json:"mix,omitempty"`
-	Outcome   string          `json:"outcome,omitempty"` // "" while the flask is at work
-	EndedAt   time.Time       `json:"ended_at,omitzero"`
-	Corrected bool            `json:"corrected,omitempty"`
-	Record    uint64          `json:"record"` // number of the record in the book
+	Flask     int          `json:"flask"`
+	Case      string       `json:"case"`
+	Base      string       `json:"base,omitempty"`
+	At        time.Time    `json:"at"`   // of the record; its location is the zone of the list
+	What      string       `json:"what"` // the material
+	Lot       string       `json:"lot"`  // as it stands in the book
+	Match     lot.Likeness `json:"match"`
+	Mix       int          `json:"mix,omitempty"`
+	Outcome   string       `json:"outcome,omitempty"` // "" while the flask is at work
+	EndedAt   time.Time    `json:"ended_at,omitzero"`
+	Corrected bool         `json:"corrected,omitempty"`
+	Record    uint64       `json:"record"` // number of the record in the book
 }
 
 // List is what a lot was used for, by flask and time.
@@ -56,16 +56,36 @@ type List struct {
 	Once  []uint64 `json:"once,omitempty"` // numbers of records that named it and were corrected or taken back since
 }
 
-// finder holds texts against the lot that is looked for.
+// finder looks through a book for what names a thing.
 type finder struct {
 	book   Book
-	asked  lot.Lot
-	year   int
-	known  map[string]lot.Likeness // a book has few lots and many records
+	thing  thing
 	flasks map[int]*bench.Flask
 }
 
-func (f *finder) match(text string) lot.Likeness {
+// thing is what is looked for: a lot, or a piece of equipment.
+type thing interface {
+	// named tells what a body names of it: of which material or kind, in what words.
+	named(body action.Body) []naming
+	// set tells whether a correction sets it.
+	set(raw json.RawMessage) bool
+	// room tells whether a body has room for such a thing.
+	room(body action.Body) bool
+}
+
+type naming struct {
+	what, text string
+	match      lot.Likeness
+}
+
+// theLot holds texts against the lot that is looked for.
+type theLot struct {
+	asked lot.Lot
+	year  int
+	known map[string]lot.Likeness // a book has few lots and many records
+}
+
+func (f theLot) match(text string) lot.Likeness {
 	if text == "" {
 		return lot.Different
 	}
@@ -84,37 +104,70 @@ func (f *finder) match(text string) lot.Likeness {
 // Find lists what had a lot, or one that reads alike. The year is that of lot.Parse;
 // loc is the zone of the times.
 func Find(book Book, asked lot.Lot, year int, loc *time.Location) (List, error) {
-	f := &finder{book, asked, year, map[string]lot.Likeness{}, map[int]*bench.Flask{}}
+	f := &finder{book, theLot{asked, year, map[string]lot.Likeness{}}, map[int]*bench.Flask{}}
+	uses, once, err := f.find(loc)
+	return List{Asked: asked, Uses: uses, Once: once}, err
+}
+
+func (f theLot) named(body action.Body) []naming {
+	var out []naming
+	for _, s := range action.LotsUsed(body) {
+		if m := f.match(s.Lot); m != lot.Different {
+			out = append(out, naming{string(s.Material), s.Lot, m})
+		}
+	}
+	return out
+}
+
+func (f theLot) room(body action.Body) bool { return len(action.LotsUsed(body)) > 0 }
+
+func (f theLot) set(raw json.RawMessage) bool {
+	var set struct {
+		Lot    string `json:"lot"`
+		Powder string `json:"powder_lot"`
+		Liquid string `json:"liquid_lot"`
+		Stone  string `json:"stone_lot"`
+		Sheet  string `json:"sheet_lot"`
+	}
+	if err := json.Unmarshal(raw, &set); err != nil {
+		return false // a correction of something else
+	}
+	return slices.ContainsFunc([]string{set.Lot, set.Powder, set.Liquid, set.Stone, set.Sheet}, func(text string) bool { return f.match(text) != lot.Different })
+}
+
+// find lists the uses in the zone of loc, by flask and time, and the numbers of records that
+// named the thing once.
+func (f *finder) find(loc *time.Location) (out []Use, once []uint64, err error) {
 	ids, err := f.candidates()
 	if err != nil {
-		return List{}, err
+		return nil, nil, err
 	}
-	out := List{Asked: asked, Uses: []Use{}}
+	out = []Use{}
 	for _, id := range ids {
-		r, ok, err := book.ByID(id)
+		r, ok, err := f.book.ByID(id)
 		if err != nil {
-			return List{}, fmt.Errorf("read a record of the lot: %w", err)
+			return nil, nil, fmt.Errorf("read a record of the logbook: %w", err)
 		}
 		if !ok {
 			continue
 		}
 		uses, err := f.uses(r)
 		if err != nil {
-			return List{}, err
+			return nil, nil, err
 		}
 		if len(uses) == 0 {
-			out.Once = append(out.Once, r.Seq)
+			once = append(once, r.Seq)
 		}
 		for _, u := range uses {
 			u.At, u.EndedAt = in(u.At, loc), in(u.EndedAt, loc)
-			out.Uses = append(out.Uses, u)
+			out = append(out, u)
 		}
 	}
-	slices.Sort(out.Once)
-	slices.SortFunc(out.Uses, func(a, b Use) int {
+	slices.Sort(once)
+	slices.SortFunc(out, func(a, b Use) int {
 		return cmp.Or(cmp.Compare(a.Flask, b.Flask), a.At.Compare(b.At), cmp.Compare(a.Record, b.Record), cmp.Compare(a.What, b.What))
 	})
-	return out, nil
+	return out, once, nil
 }
 
 func in(t time.Time, loc *time.Location) time.Time {
@@ -136,28 +189,11 @@ func (f *finder) candidates() ([]string, error) {
 	}
 	var corrected []string
 	err := f.book.Each(1, func(r record.Record) (bool, error) {
-		for _, s := range action.LotsUsed(r.Action.Body) {
-			if f.match(s.Lot) != lot.Different {
-				add(r.Action.ID)
-			}
+		if len(f.thing.named(r.Action.Body)) > 0 {
+			add(r.Action.ID)
 		}
-		if c, ok := r.Action.Body.(action.Correct); ok {
-			var set struct {
-				Lot    string `json:"lot"`
-				Powder string `json:"powder_lot"`
-				Liquid string `json:"liquid_lot"`
-				Stone  string `json:"stone_lot"`
-				Sheet  string `json:"sheet_lot"`
-			}
-			if err := json.Unmarshal(c.Set, &set); err != nil {
-				return true, nil //nolint:nilerr // a correction of something else
-			}
-			for _, text := range []string{set.Lot, set.Powder, set.Liquid, set.Stone, set.Sheet} {
-				if f.match(text) != lot.Different {
-					corrected = append(corrected, c.Of)
-					break
-				}
-			}
+		if c, ok := r.Action.Body.(action.Correct); ok && f.thing.set(c.Set) {
+			corrected = append(corrected, c.Of)
 		}
 		return true, nil
 	})
@@ -169,7 +205,7 @@ func (f *finder) candidates() ([]string, error) {
 		if err != nil {
 			return nil, fmt.Errorf("read the record corrected: %w", err)
 		}
-		if ok && len(action.LotsUsed(r.Action.Body)) > 0 {
+		if ok && f.thing.room(r.Action.Body) {
 			add(id)
 		}
 	}
@@ -191,18 +227,14 @@ func (f *finder) uses(r record.Record) ([]Use, error) {
 		return nil, nil
 	}
 	var out []Use
-	for _, s := range action.LotsUsed(it.Body) {
-		m := f.match(s.Lot)
-		if m == lot.Different {
-			continue
-		}
+	for _, n := range f.thing.named(it.Body) {
 		flasks, mix := served(b, it.Body)
 		for _, no := range flasks {
 			fl, err := f.flask(no)
 			if err != nil {
 				return nil, err
 			}
-			u := Use{Flask: no, Case: fl.Case, Base: fl.Base, At: it.Stamp.At, What: s.Material, Lot: s.Lot, Match: m, Mix: mix,
+			u := Use{Flask: no, Case: fl.Case, Base: fl.Base, At: it.Stamp.At, What: n.what, Lot: n.text, Match: n.match, Mix: mix,
 				Outcome: fl.Outcome, Corrected: it.Corrected(), Record: it.Seq}
 			if fl.Ended != nil {
 				u.EndedAt = fl.Ended.At
@@ -238,13 +270,9 @@ func (f *finder) folded(s action.Subject) (*bench.Bench, error) {
 	return bench.Fold(recs, bench.Counters{}), nil
 }
 
-// served lists the flasks that a lot of a record went to.
+// served lists the flasks that a record is about, or that its mix went to.
 func served(b *bench.Bench, body action.Body) (flasks []int, mix int) {
 	switch a := body.(type) {
-	case action.Coat:
-		return []int{a.Flask}, 0
-	case action.FlaskLots:
-		return []int{a.Flask}, 0
 	case action.MixMake:
 		flasks, mix = slices.Clone(a.Flasks), a.Mix
 		for _, it := range b.Items {
@@ -255,7 +283,12 @@ func served(b *bench.Bench, body action.Body) (flasks []int, mix int) {
 		slices.Sort(flasks)
 		return slices.Compact(flasks), mix
 	}
-	return nil, 0
+	for _, s := range body.Subjects() {
+		if s.Class == 'f' {
+			flasks = append(flasks, s.No)
+		}
+	}
+	return flasks, 0
 }
 
 // CSV writes the list for a spreadsheet, as the tables of a day are written: RFC
@@ -273,7 +306,7 @@ func (l List) CSV(w io.Writer) error {
 		if u.Corrected {
 			corrected = "yes"
 		}
-		rows = append(rows, []string{strconv.Itoa(u.Flask), tables.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), string(u.What), tables.Defuse(u.Lot),
+		rows = append(rows, []string{strconv.Itoa(u.Flask), tables.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), u.What, tables.Defuse(u.Lot),
 			string(u.Match), mix, u.Outcome, ended, corrected, strconv.FormatUint(u.Record, 10)})
 	}
 	if err := tables.Write(w, rows); err != nil {
@@ -294,22 +327,10 @@ func (l List) JSON(w io.Writer) error {
 
 // Text writes the list to be read.
 func (l List) Text(w io.Writer) error {
-	flasks := map[int]bool{}
-	alike := false
-	for _, u := range l.Uses {
-		flasks[u.Flask] = true
-		alike = alike || u.Match == lot.Alike
-	}
-	count := fmt.Sprintf("%d flasks", len(flasks))
-	switch len(flasks) {
-	case 0:
-		count = "no flask of this logbook"
-	case 1:
-		count = "1 flask"
-	}
+	alike := slices.ContainsFunc(l.Uses, func(u Use) bool { return u.Match == lot.Alike })
 	var b bytes.Buffer
 	say := func(format string, a ...any) { fmt.Fprintf(&b, format+"\n", a...) }
-	say("lot %s: %s", l.Asked.Name(), count)
+	say("lot %s: %s", l.Asked.Name(), counted(l.Uses))
 	if len(l.Uses) > 0 {
 		say("")
 		l.table(&b)
@@ -327,6 +348,22 @@ func (l List) Text(w io.Writer) error {
 		return fmt.Errorf("write the recall list: %w", err)
 	}
 	return nil
+}
+
+// counted says of how many flasks uses are.
+func counted(uses []Use) string {
+	flasks := map[int]bool{}
+	for _, u := range uses {
+		flasks[u.Flask] = true
+	}
+	switch n := len(flasks); n {
+	case 0:
+		return "no flask of this logbook"
+	case 1:
+		return "1 flask"
+	default:
+		return fmt.Sprintf("%d flasks", n)
+	}
 }
 
 func (l List) table(b *bytes.Buffer) {
@@ -347,7 +384,7 @@ func (l List) table(b *bytes.Buffer) {
 		if outcome == "" {
 			outcome = "at work"
 		}
-		row(strconv.Itoa(u.Flask), u.Case, u.At.Format(time.DateOnly), string(u.What), text, mix, outcome)
+		row(strconv.Itoa(u.Flask), u.Case, u.At.Format(time.DateOnly), u.What, text, mix, outcome)
 	}
 	_ = t.Flush()
 }

@@ -1,0 +1,309 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook"
+	"flaskside/logbook/action"
+	"flaskside/logbook/equipment"
+	"flaskside/logbook/house"
+	"flaskside/logbook/lot"
+	"flaskside/logbook/lot/recall"
+	"flaskside/logbook/units"
+	"flaskside/timers/sysclock"
+)
+
+// form is how a table is written.
+type form struct{ json, csv bool }
+
+func (f *form) flags(c *cobra.Command) {
+	c.Flags().BoolVar(&f.csv, "csv", false, "as CSV, for a spreadsheet")
+	c.Flags().BoolVar(&f.json, "json", false, "as JSON, for other programs")
+	c.MarkFlagsMutuallyExclusive("csv", "json")
+}
+
+// equipmentCommand keeps the register of equipment.
+func equipmentCommand(o *options) *cobra.Command {
+	var f form
+	var which string
+	c := &cobra.Command{
+		Use:   "equipment",
+		Short: "Keep the register of presses, baths, flasks, clamps, gauges and thermometers, and what of it is due",
+		Long: "Lists what is in use, how it stands, and what is out of use. A press and a bath have the number that\n" +
+			"the bench knows them by, a flask the tag painted on it, a clamp its number.\n\n" +
+			"A cure in a bath whose thermometer has no check in time, or a pressure read off such a gauge, is told\n" +
+			"once and stands in the record and on the sheet. Nothing is refused for it. The rated load of press,\n" +
+			"flask and clamp is held like press.max_psi of the settings: the weakest counts.\n\n" +
+			"--which lists the flasks that had a press, a bath, a flask or a clamp.",
+		Example: "flaskside equipment take-in thermometer T1 --on 'bath 1'\nflaskside equipment checked thermometer T1 --ice 0.3C\nflaskside equipment due\nflaskside equipment --which 'clamp 12' --csv",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if c.Flags().Changed("which") {
+				return listPiece(c.OutOrStdout(), o.book, which, f)
+			}
+			return listEquipment(c.OutOrStdout(), o, f, func(all []equipment.Line, _ time.Time) []equipment.Line { return all }, "no equipment in the register: flaskside equipment take-in KIND NAME")
+		},
+	}
+	f.flags(c)
+	c.Flags().StringVar(&which, "which", "", "list the flasks that had this press, bath, flask or clamp, as in 'clamp 12'")
+	c.AddCommand(equipmentInCommand(o), equipmentCheckedCommand(o), equipmentWaterCommand(o), equipmentOutCommand(o), equipmentDueCommand(o))
+	return c
+}
+
+func listEquipment(w io.Writer, o *options, f form, some func([]equipment.Line, time.Time) []equipment.Line, none string) error {
+	clock := sysclock.New()
+	st, err := standing(o.book, clock)
+	if err != nil {
+		return err
+	}
+	now := clock.Read().Wall.Local()
+	lines := some(equipment.Lines(st.Bench, now), now)
+	return deliver("", w, func(w io.Writer) error {
+		switch {
+		case f.csv:
+			return equipment.CSV(w, lines)
+		case f.json:
+			return equipment.JSON(w, lines)
+		}
+		return equipment.Text(w, lines, st.Bench.House.Units, none)
+	})
+}
+
+// listPiece writes which flasks of a book had a piece of equipment.
+func listPiece(w io.Writer, path, text string, f form) error {
+	asked, err := action.ParsePiece(text)
+	if err != nil {
+		return fmt.Errorf("--which: %w", err)
+	}
+	list, err := readFrom(path, sysclock.New(), func(book *logbook.Book) (recall.PieceList, error) { return recall.FindPiece(book, asked, time.Local) })
+	if err != nil {
+		return err
+	}
+	return deliver("", w, func(w io.Writer) error {
+		switch {
+		case f.csv:
+			return list.CSV(w)
+		case f.json:
+			return list.JSON(w)
+		}
+		return list.Text(w)
+	})
+}
+
+func equipmentDueCommand(o *options) *cobra.Command {
+	var f form
+	days := 0
+	c := &cobra.Command{
+		Use:     "due",
+		Short:   "List what is to be checked, what was found off, and which water is to be changed",
+		Long:    "Lists what is overdue, what was found off by more than is allowed, and what nothing is known of.\n--within adds what falls due in so many days.",
+		Example: "flaskside equipment due\nflaskside equipment due --within 7 --csv",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if days < 0 || days > 3660 {
+				return wrongUsage("--within is a number of days from 0 to 3660, not %d", days)
+			}
+			none := "nothing of the register is due today"
+			if days > 0 {
+				none = fmt.Sprintf("nothing of the register is due within %d days", days)
+			}
+			return listEquipment(c.OutOrStdout(), o, f, func(all []equipment.Line, now time.Time) []equipment.Line { return equipment.Due(all, now, days) }, none)
+		},
+	}
+	f.flags(c)
+	c.Flags().IntVar(&days, "within", 0, "also what falls due within so many days")
+	return c
+}
+
+// aPiece reads what the commands of the register are given: a kind and a name.
+func aPiece(items ...action.Item) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		switch {
+		case len(args) == 0 || !slices.Contains(items, action.Item(args[0])):
+			return wrongUsage("%s takes the kind first: %s", c.CommandPath(), action.Words(items))
+		case len(args) == 1:
+			return wrongUsage("%s %s takes its name or number next", c.CommandPath(), args[0])
+		case len(args) > 2:
+			return wrongUsage("%s takes a kind and a name, not %d words: put a name with blanks in quotes", c.CommandPath(), len(args))
+		}
+		return nil
+	}
+}
+
+func piece(args []string) (action.Item, string) {
+	return action.Item(args[0]), strings.TrimSpace(args[1])
+}
+
+// houseOf gives the settings of a book, or the usual ones where there is none yet.
+func houseOf(o *options) (house.House, error) {
+	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
+		return house.Default(), nil
+	}
+	st, err := standing(o.book, sysclock.New())
+	if err != nil {
+		return house.House{}, err
+	}
+	return st.Bench.House, nil
+}
+
+// recordPiece records something of the register and says what was recorded.
+func recordPiece(c *cobra.Command, o *options, h house.House, body action.Body, why string) error {
+	r, err := recordOne(body, why, o, sysclock.New())
+	if err != nil {
+		return byWhy(err)
+	}
+	_, err = fmt.Fprintf(c.OutOrStdout(), "%s; record %d\n", action.Teller{Units: h.Units, Full: true}.Tell(r.Action.Body), r.Seq)
+	return err
+}
+
+// psiFlag reads a pressure as typed, in the unit of the house where none is typed.
+func psiFlag(name, typed string, h house.House) (float64, error) {
+	if typed == "" {
+		return 0, nil
+	}
+	v, err := units.ParsePressure(typed, h.Units.Pressure)
+	if err != nil {
+		return 0, fmt.Errorf("--%s: %w", name, err)
+	}
+	return v, nil
+}
+
+func equipmentInCommand(o *options) *cobra.Command {
+	var in action.EquipIn
+	var rated, scale, why string
+	c := &cobra.Command{
+		Use:   "take-in KIND NAME",
+		Short: "Take a piece of equipment into the register, or say something of it anew",
+		Long: "Takes in a press, bath, pot, oven, flask, clamp, gauge or thermometer. What is left out of one that is\n" +
+			"there already stays as it was. One that was out of use is in use again; a gauge or a thermometer then\n" +
+			"counts as not checked.",
+		Example: "flaskside equipment take-in press 1 --rated 5000psi\nflaskside equipment take-in gauge G1 --on 'press 1' --scale 6000psi --class 1.6\nflaskside equipment take-in clamp 12 --spring --rated 4000psi --by KT",
+		Args:    aPiece(action.Equipment...),
+		RunE: func(c *cobra.Command, args []string) error {
+			h, err := houseOf(o)
+			if err != nil {
+				return err
+			}
+			in.Item, in.Name = piece(args)
+			if in.RatedPSI, err = psiFlag("rated", rated, h); err != nil {
+				return err
+			}
+			if in.ScalePSI, err = psiFlag("scale", scale, h); err != nil {
+				return err
+			}
+			return recordPiece(c, o, h, in, why)
+		},
+	}
+	c.Flags().StringVar(&in.On, "on", "", "what a gauge or a thermometer is fitted to, as in 'press 1' or 'bath 2'")
+	c.Flags().StringVar(&rated, "rated", "", "rated load of a press, a flask or a clamp by its maker, as the gauge of the press shows it: 5000psi, 345bar")
+	c.Flags().StringVar(&scale, "scale", "", "the end of the scale of a gauge: 6000psi, 400bar")
+	c.Flags().Float64Var(&in.ClassPct, "class", 0, "class of a gauge, per cent of its scale (default: 2.5)")
+	c.Flags().Float64Var(&in.Litres, "litres", 0, "water in a pot; that of a bath stands in the settings")
+	c.Flags().BoolVar(&in.Spring, "spring", false, "a clamp with springs")
+	c.Flags().IntVar(&in.EveryDays, "every-days", 0, "days from one check, or change of water, to the next (default: thermometer 30, gauge 182, water 14)")
+	c.Flags().StringVar(&in.Product, "product", "", "what it is, in your own words")
+	whyFlag(c, &why)
+	return c
+}
+
+func equipmentCheckedCommand(o *options) *cobra.Command {
+	var ice, boil, read, against, due, why string
+	var air float64
+	c := &cobra.Command{
+		Use:   "checked KIND NAME",
+		Short: "Record the check of a gauge or a thermometer",
+		Long: "A thermometer is held in melting ice, in boiling water, or beside another; a gauge beside another. Water\n" +
+			"boils below 100 °C where the air is thin: it is reckoned from --air, a barometer in the room, or from\n" +
+			"place.altitude_m or place.air_hpa of the settings. What was found is recorded, nothing is adjusted, and\n" +
+			"the maker's instructions come first.",
+		Example: "flaskside equipment checked thermometer T1 --ice 0.2C --boil 98.9C --air 985\nflaskside equipment checked gauge G1 --read 3050psi --against 3000psi --due 2027-05-31",
+		Args:    aPiece(action.Gauge, action.Thermometer),
+		RunE: func(c *cobra.Command, args []string) error {
+			h, err := houseOf(o)
+			if err != nil {
+				return err
+			}
+			a := action.EquipCheck{AirHPa: air}
+			a.Item, a.Name = piece(args)
+			parse, reads, other := func(s string) (float64, error) { return units.ParseTemp(s, h.Units.Temperature) }, &a.ReadC, &a.AgainstC
+			if a.Item == action.Gauge {
+				parse, reads, other = func(s string) (float64, error) { return units.ParsePressure(s, h.Units.Pressure) }, &a.ReadPSI, &a.AgainstPSI
+			}
+			for _, f := range []struct {
+				name, typed string
+				to          **float64
+			}{{"ice", ice, &a.IceC}, {"boil", boil, &a.BoilC}, {"read", read, reads}, {"against", against, other}} {
+				if !c.Flags().Changed(f.name) {
+					continue
+				}
+				if a.Item == action.Gauge && (f.to == &a.IceC || f.to == &a.BoilC) {
+					return wrongUsage("--%s is of a thermometer; a gauge takes --read and --against", f.name)
+				}
+				v, err := parse(f.typed)
+				if err != nil {
+					return fmt.Errorf("--%s: %w", f.name, err)
+				}
+				*f.to = &v
+			}
+			if due != "" {
+				d, err := lot.TypedDate(due)
+				if err != nil {
+					return fmt.Errorf("--due: %w", err)
+				}
+				a.Due = d.String()
+			}
+			return recordPiece(c, o, h, a, why)
+		},
+	}
+	c.Flags().StringVar(&ice, "ice", "", "what it read in melting ice: 0.2C, 32F")
+	c.Flags().StringVar(&boil, "boil", "", "what it read in boiling water")
+	c.Flags().Float64Var(&air, "air", 0, "air pressure in the room then, hPa, not brought down to the sea (default: as the settings have it)")
+	c.Flags().StringVar(&read, "read", "", "what it read beside another")
+	c.Flags().StringVar(&against, "against", "", "what the other one read")
+	c.Flags().StringVar(&due, "due", "", "last day on which the next check is in time (default: by the days between checks)")
+	whyFlag(c, &why)
+	return c
+}
+
+func equipmentWaterCommand(o *options) *cobra.Command {
+	return &cobra.Command{
+		Use:     "water KIND NAME",
+		Short:   "Record that the water of a bath or a pot was changed",
+		Example: "flaskside equipment water bath 1 --by KT",
+		Args:    aPiece(action.Bath, action.Pot),
+		RunE: func(c *cobra.Command, args []string) error {
+			item, name := piece(args)
+			return recordPiece(c, o, house.Default(), action.EquipWater{Item: item, Name: name}, "")
+		},
+	}
+}
+
+func equipmentOutCommand(o *options) *cobra.Command {
+	var reason, why string
+	c := &cobra.Command{
+		Use:     "withdraw KIND NAME",
+		Short:   "Take a piece of equipment out of use: worn, broken, recalled",
+		Long:    "Which flasks had it is listed by flaskside equipment --which.",
+		Example: "flaskside equipment withdraw clamp 12 --reason recalled --by KT",
+		Args:    aPiece(action.Equipment...),
+		RunE: func(c *cobra.Command, args []string) error {
+			if !slices.Contains(action.EquipmentOut, reason) {
+				return wrongUsage("--reason is one of %s", strings.Join(action.EquipmentOut, ", "))
+			}
+			item, name := piece(args)
+			return recordPiece(c, o, house.Default(), action.EquipOut{Item: item, Name: name, Reason: reason}, why)
+		},
+	}
+	c.Flags().StringVar(&reason, "reason", "", "one of "+strings.Join(action.EquipmentOut, ", "))
+	whyFlag(c, &why)
+	return c
+}

@@ -1,0 +1,264 @@
+// Package equipment tells the register of equipment: how each piece stands, in words, as
+// tables and as a list of what is due. It is pure; what is reckoned stands in package bench.
+package equipment
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/house"
+	"flaskside/logbook/lot"
+	"flaskside/logbook/tables"
+	"flaskside/logbook/units"
+	"flaskside/logbook/words"
+)
+
+// Line is a piece of the register as tables give it.
+type Line struct {
+	Piece     string     `json:"piece"` // as people say it
+	Item      string     `json:"item"`
+	Name      string     `json:"name"`
+	Product   string     `json:"product,omitempty"`
+	On        string     `json:"on,omitempty"`
+	RatedPSI  float64    `json:"rated_psi,omitempty"`
+	ScalePSI  float64    `json:"scale_psi,omitempty"`
+	ClassPct  float64    `json:"class_pct,omitempty"`
+	Litres    float64    `json:"litres,omitempty"`
+	Spring    bool       `json:"spring,omitempty"`
+	EveryDays int        `json:"every_days,omitempty"`
+	CheckedAt *time.Time `json:"checked_at,omitempty"` // the latest check up to now, in use
+	CheckedBy string     `json:"checked_by,omitempty"`
+	Found     string     `json:"found,omitempty"`
+	OffC      *float64   `json:"off_c,omitempty"` // by how much it reads too high, where it is off the most
+	OffPSI    *float64   `json:"off_psi,omitempty"`
+	WaterAt   *time.Time `json:"water_at,omitempty"`
+	WaterBy   string     `json:"water_by,omitempty"`
+	DueBy     string     `json:"due_by,omitempty"` // last day on which the next check or change is in time
+	State     State      `json:"state"`
+	Says      string     `json:"says"`
+	In        *time.Time `json:"in,omitempty"`
+	InBy      string     `json:"in_by,omitempty"`
+	Out       *time.Time `json:"out,omitempty"`
+	OutBy     string     `json:"out_by,omitempty"`
+	Reason    string     `json:"reason,omitempty"`
+}
+
+// State sorts the pieces by what is to be done.
+type State string
+
+// The states. Unchecked is an instrument without a check, or water that was never recorded
+// as changed: nothing is known of it.
+const (
+	InUse     State = "in use"
+	Dated     State = "next date known"
+	Unchecked State = "not known"
+	Overdue   State = "overdue"
+	Off       State = "off"
+	OutOfUse  State = "out of use"
+)
+
+// Wants tells whether something is to be done about it now.
+func (s State) Wants() bool { return s == Unchecked || s == Overdue || s == Off }
+
+// Of tells how a piece stands at an instant.
+func Of(k bench.KnownPiece, h house.House, now time.Time) Line {
+	l := Line{Piece: k.Piece().String(), Item: string(k.Item), Name: k.Name, Product: k.Product, On: k.On, RatedPSI: k.RatedPSI, ScalePSI: k.ScalePSI, ClassPct: k.ClassPct,
+		Litres: k.Litres, Spring: k.Spring, EveryDays: k.EveryDays, InBy: k.InBy, OutBy: k.OutBy, Reason: k.Reason, WaterBy: k.WaterBy}
+	if k.In != nil {
+		l.In = &k.In.At
+	}
+	if n, err := strconv.Atoi(k.Name); k.Item == action.Bath && err == nil && n >= 1 && n <= len(h.Baths) {
+		l.Litres = h.Baths[n-1].Litres
+	}
+	if k.Out != nil {
+		l.Out, l.State = &k.Out.At, OutOfUse
+		l.Says = fmt.Sprintf("out of use since %s: %s", k.Out.At.In(now.Location()).Format(time.DateOnly), k.Reason)
+		return l
+	}
+	if k.Water != nil && !k.Water.At.After(now) {
+		l.WaterAt = &k.Water.At
+	}
+	s := k.Standing(now)
+	l.DueBy = s.Due.String()
+	t := action.Teller{Units: h.Units}
+	if s.Last != nil {
+		l.CheckedAt, l.CheckedBy = &s.Last.At.At, s.Last.By
+		var found []string
+		for _, p := range s.Last.Points() {
+			found = append(found, t.Point(k.Item, p))
+		}
+		l.Found = strings.Join(found, ", ")
+		off := s.Off.Off
+		if k.Item == action.Gauge {
+			l.OffPSI = &off
+		} else {
+			l.OffC = &off
+		}
+	}
+	l.State, l.Says = l.stands(k, s, t, now)
+	return l
+}
+
+func (l Line) stands(k bench.KnownPiece, s bench.Standing, t action.Teller, now time.Time) (State, string) {
+	next := ""
+	if l.DueBy != "" {
+		next = ", next by " + words.Day(l.DueBy)
+	}
+	switch {
+	case k.Item.Checked() && s.Last == nil && s.Later:
+		return Unchecked, "no check recorded up to now: those recorded are dated later"
+	case k.Item.Checked() && s.Last == nil:
+		return Unchecked, "no check recorded"
+	case k.Item.Checked():
+		on := "checked " + s.Last.At.At.In(now.Location()).Format(time.DateOnly) + ": " + l.Found
+		switch {
+		case s.Overdue:
+			return Overdue, "CHECK WAS DUE by " + words.Day(l.DueBy) + "; " + on
+		case s.OffByMuch():
+			return Off, "OFF by more than " + allowed(k.Item, s.Allowed, t.Units) + "; " + on + next
+		}
+		return Dated, on + next
+	case k.Item.Filled() && l.WaterAt == nil:
+		return Unchecked, "no change of water recorded"
+	case k.Item.Filled() && s.Overdue:
+		return Overdue, "WATER WAS DUE by " + words.Day(l.DueBy) + "; changed " + l.WaterAt.In(now.Location()).Format(time.DateOnly)
+	case k.Item.Filled():
+		return Dated, "water changed " + l.WaterAt.In(now.Location()).Format(time.DateOnly) + next
+	}
+	return InUse, "in use"
+}
+
+func allowed(item action.Item, v float64, u house.Units) string {
+	if item == action.Gauge {
+		return units.FormatPressure(v, u.Pressure)
+	}
+	return units.FormatTempSpan(v, u.Temperature)
+}
+
+// About says what a piece is, in a few words: what it is fitted to, its rated load, its
+// water.
+func (l Line) About(u house.Units) string {
+	var out []string
+	add := func(is bool, what string) {
+		if is {
+			out = append(out, what)
+		}
+	}
+	add(l.On != "", "on "+l.On)
+	add(l.Spring, "springs")
+	add(l.RatedPSI > 0, "rated "+units.FormatPressure(l.RatedPSI, u.Pressure))
+	add(l.ScalePSI > 0, "to "+units.FormatPressure(l.ScalePSI, u.Pressure))
+	add(l.ClassPct > 0, fmt.Sprintf("class %g", l.ClassPct))
+	add(l.Litres > 0, fmt.Sprintf("%g L", l.Litres))
+	add(l.Product != "", l.Product)
+	return strings.Join(out, ", ")
+}
+
+// Lines lists the register of a bench at an instant: what is in use, then what is not.
+func Lines(b *bench.Bench, now time.Time) []Line {
+	out := []Line{}
+	held, gone := b.Pieces()
+	for _, k := range slices.Concat(held, gone) {
+		out = append(out, Of(k, b.House, now))
+	}
+	return out
+}
+
+// Due lists what wants something now or within so many days, the longest overdue first, then
+// what is not known, then what comes.
+func Due(lines []Line, now time.Time, within int) []Line {
+	last := lot.DateOf(now.AddDate(0, 0, within)).String()
+	out := slices.DeleteFunc(slices.Clone(lines), func(l Line) bool {
+		return l.State == OutOfUse || !l.State.Wants() && (l.DueBy == "" || l.DueBy > last)
+	})
+	rank := func(l Line) string {
+		switch l.State {
+		case Overdue:
+			return "0" + l.DueBy
+		case Off:
+			return "1"
+		case Unchecked:
+			return "2"
+		}
+		return "3" + l.DueBy
+	}
+	slices.SortStableFunc(out, func(x, y Line) int { return strings.Compare(rank(x), rank(y)) })
+	return out
+}
+
+// Text writes lines to be read; none is what is said where there are none.
+func Text(w io.Writer, lines []Line, u house.Units, none string) error {
+	if len(lines) == 0 {
+		_, err := fmt.Fprintln(w, none)
+		return err
+	}
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "equipment\tstate\tabout")
+	for _, l := range lines {
+		fmt.Fprintf(t, "%s\t%s\t%s\n", plain(l.Piece), l.Says, plain(l.About(u)))
+	}
+	return t.Flush()
+}
+
+// plain takes out what would move the columns.
+func plain(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' {
+			return ' '
+		}
+		return r
+	}, s)
+}
+
+// JSON writes lines for other programs.
+func JSON(w io.Writer, lines []Line) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(lines)
+}
+
+// CSV writes lines for a spreadsheet: RFC 4180 with a header line, times in RFC 3339, stored
+// units, nothing that would run as a formula.
+func CSV(w io.Writer, lines []Line) error {
+	number := func(v float64) string {
+		if v == 0 {
+			return ""
+		}
+		return strconv.FormatFloat(v, 'f', -1, 64)
+	}
+	off := func(v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return strconv.FormatFloat(*v, 'f', 3, 64)
+	}
+	stamp := func(t *time.Time) string {
+		if t == nil {
+			return ""
+		}
+		return t.Local().Format(time.RFC3339)
+	}
+	rows := [][]string{{"item", "name", "state", "due_by", "on", "rated_psi", "scale_psi", "class_pct", "litres", "spring", "every_days", "checked_at", "checked_by", "found", "off_c", "off_psi",
+		"water_at", "water_by", "product", "in", "in_by", "out", "out_by", "reason"}}
+	for _, l := range lines {
+		spring := ""
+		if l.Spring {
+			spring = "yes"
+		}
+		rows = append(rows, []string{l.Item, tables.Defuse(l.Name), string(l.State), l.DueBy, l.On, number(l.RatedPSI), number(l.ScalePSI), number(l.ClassPct), number(l.Litres), spring, number(float64(l.EveryDays)),
+			stamp(l.CheckedAt), tables.Defuse(l.CheckedBy), l.Found, off(l.OffC), off(l.OffPSI), stamp(l.WaterAt), tables.Defuse(l.WaterBy), tables.Defuse(l.Product), stamp(l.In), tables.Defuse(l.InBy), stamp(l.Out), tables.Defuse(l.OutBy), l.Reason})
+	}
+	if err := tables.Write(w, rows); err != nil {
+		return fmt.Errorf("write the register of equipment: %w", err)
+	}
+	return nil
+}
