@@ -123,6 +123,17 @@ func build(path string, meta map[string]string, beat []byte, records iter.Seq2[r
 	if err := db.Update(func(tx *bolt.Tx) error { return furnish(tx, meta, beat) }); err != nil {
 		return err
 	}
+	if err := fillBook(db, records); err != nil {
+		return err
+	}
+	if err := db.Update(enliven); err != nil {
+		return err
+	}
+	return db.Sync()
+}
+
+// fillBook writes records in order behind those of a book, all but its list of live ones.
+func fillBook(db *bolt.DB, records iter.Seq2[record.Record, error]) error {
 	var run []record.Record
 	flush := func() error {
 		defer func() { run = run[:0] }()
@@ -147,13 +158,7 @@ func build(path string, meta map[string]string, beat []byte, records iter.Seq2[r
 			}
 		}
 	}
-	if err := flush(); err != nil {
-		return err
-	}
-	if err := db.Update(enliven); err != nil {
-		return err
-	}
-	return db.Sync()
+	return flush()
 }
 
 // furnish makes the parts of a new book, with what it says of itself.

@@ -18,7 +18,7 @@ import (
 
 // lotCommand reads a code, or lists the flasks that had a lot.
 func lotCommand(o *options) *cobra.Command {
-	var which string
+	var which, at string
 	var asCSV, asJSON bool
 	c := &cobra.Command{
 		Use:   "lot [SCAN [SCAN]]",
@@ -29,7 +29,7 @@ func lotCommand(o *options) *cobra.Command {
 			"$$ and of brackets. For the separator GS, which a keyboard cannot type, | {GS} or ^] will do.\n\n" +
 			"--which lists the flasks that had a lot of powder, liquid, separator, stone or sheet, from every\n" +
 			"record of the book as it counts now; a text that is only alike is marked.",
-		Example: "flaskside lot '(01)03453120000011(17)281231(10)ABCD1234'\nflaskside lot -\nflaskside lot --which ABCD1234 --csv > recall.csv\nflaskside lot take-in powder P-2031 --expiry 2027-04-30",
+		Example: "flaskside lot '(01)03453120000011(17)281231(10)ABCD1234'\nflaskside lot -\nflaskside lot --which ABCD1234 --csv > recall.csv\nflaskside lot --which ABCD1234 --mirror /media/share/mirror\nflaskside lot take-in powder P-2031 --expiry 2027-04-30",
 		Args: func(c *cobra.Command, args []string) error {
 			asked := c.Flags().Changed("which")
 			switch {
@@ -41,6 +41,8 @@ func lotCommand(o *options) *cobra.Command {
 				return wrongUsage("%s takes the one or two codes of a label, not %d", c.CommandPath(), len(args))
 			case asCSV && !asked:
 				return wrongUsage("--csv goes with --which LOT")
+			case at != "" && !asked:
+				return wrongUsage("--mirror goes with --which LOT")
 			case asCSV && asJSON:
 				return wrongUsage("give --csv or --json, not both")
 			}
@@ -48,7 +50,10 @@ func lotCommand(o *options) *cobra.Command {
 		},
 		RunE: func(c *cobra.Command, args []string) error {
 			now := sysclock.New().Read().Wall
-			if c.Flags().Changed("which") {
+			switch {
+			case at != "":
+				return listLotOf(c.Context(), c.OutOrStdout(), at, which, now.Year(), asCSV, asJSON)
+			case c.Flags().Changed("which"):
 				return listLot(c.OutOrStdout(), o.book, which, now.Year(), asCSV, asJSON)
 			}
 			l, err := readLot(c.InOrStdin(), args, now.Year())
@@ -59,6 +64,7 @@ func lotCommand(o *options) *cobra.Command {
 		},
 	}
 	c.AddCommand(lotInCommand(o), lotOutCommand(o), lotRegisterCommand(o))
+	mirrorFlag(c, &at)
 	c.Flags().StringVar(&which, "which", "", "list the flasks that had this lot, as typed or as scanned")
 	c.Flags().BoolVar(&asCSV, "csv", false, "the list as CSV, for a spreadsheet")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
@@ -133,12 +139,9 @@ func tellLot(w io.Writer, l lot.Lot, today lot.Date, asJSON bool) error {
 
 // listLot writes which flasks of a book had a lot.
 func listLot(w io.Writer, path, text string, year int, asCSV, asJSON bool) error {
-	asked, err := lot.Parse(text, year)
+	asked, err := askedLot(text, year)
 	if err != nil {
 		return err
-	}
-	if asked.Name() == "" {
-		return errors.New("this code names a product and no lot: give --which the lot, too")
 	}
 	list, err := readFrom(path, sysclock.New(), func(book *logbook.Book) (recall.List, error) {
 		return recall.Find(book, asked, year, time.Local)

@@ -84,7 +84,7 @@ func rootCommand() *cobra.Command {
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
 	root.AddCommand(reviewCommand(o), planCommand(o))
-	root.AddCommand(doctorCommand(o), verifyCommand(o), apartCommand(o), sealCommand(o), backupCommand(o), restoreCommand(o), salvageCommand(), mirrorCommand(o))
+	root.AddCommand(doctorCommand(o), verifyCommand(o), apartCommand(o), sealCommand(o), backupCommand(o), restoreCommand(o), salvageCommand(), mirrorCommand(o), benchesCommand())
 	return root
 }
 

@@ -51,8 +51,17 @@ func Hear(ctx context.Context, p Place) ([]Heard, error) {
 // lastHeader gives the header of the run that a stream ends with.
 func lastHeader(ctx context.Context, p Place, s Stream) (h Header, err error) {
 	end, err := p.Last(ctx, s)
-	if err != nil || end.Seq == 0 {
+	if err != nil { // what it was called stands in the others
+		_ = p.Read(ctx, s, 1, func(pc Piece) error { // the reason is told already
+			if run, err := judge(pc, s, new([]Spoilt), new([]string)); err == nil && run.Header.Last >= h.Last {
+				h = run.Header
+			}
+			return nil
+		})
 		return h, err
+	}
+	if end.Seq == 0 {
+		return h, nil
 	}
 	err = p.Read(ctx, s, end.Seq, func(pc Piece) error {
 		run, err := judge(pc, s, new([]Spoilt), new([]string))

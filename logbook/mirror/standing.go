@@ -57,7 +57,7 @@ func (s Standing) Sentences(now time.Time) (out []string) {
 	}
 	switch {
 	case s.Behind > 0:
-		out = append(out, fmt.Sprintf("The mirror lacks the newest %s, since %s.", records(s.Behind), words.Instant(s.Since, now)))
+		out = append(out, fmt.Sprintf("The mirror lacks %s, since %s.", newest(s.Behind), words.Instant(s.Since, now)))
 	case s.Known && s.Err == "" && s.Wrong == "":
 		out = append(out, "The mirror has the newest record.")
 	}
@@ -70,4 +70,11 @@ func (s Standing) Sentences(now time.Time) (out []string) {
 		return append(out, "It has not been looked through since the bench was opened.")
 	}
 	return append(out, fmt.Sprintf("Looked through %s: every record up to %d was there, by its hash.", words.Instant(s.Looked, now), s.LookedTo))
+}
+
+func newest(n uint64) string {
+	if n == 1 {
+		return "the newest record"
+	}
+	return "the newest " + records(n)
 }

@@ -23,7 +23,7 @@ func (c Comparison) Lines() []string {
 		say("%s: not in the mirror", s)
 	}
 	if c.Behind > 0 && !c.OnlyBehind() {
-		say("the newest %s: not in the mirror", records(c.Behind))
+		say("%s: not in the mirror", newest(c.Behind))
 	}
 	for _, s := range c.Other {
 		say("%s: another one in the mirror than in the logbook", s)

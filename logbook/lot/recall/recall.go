@@ -294,7 +294,14 @@ func served(b *bench.Bench, body action.Body) (flasks []int, mix int) {
 // CSV writes the list for a spreadsheet, as the tables of a day are written: RFC
 // 4180 with a header line, times in RFC 3339, nothing that would run as a formula.
 func (l List) CSV(w io.Writer) error {
-	rows := [][]string{{"flask", "case", "base", "day", "at", "what", "lot", "match", "mix", "outcome", "ended_at", "corrected", "record"}}
+	if err := tables.Write(w, append([][]string{header}, l.rows()...)); err != nil {
+		return fmt.Errorf("write the recall list: %w", err)
+	}
+	return nil
+}
+
+// rows are the lines of the table.
+func (l List) rows() (rows [][]string) {
 	for _, u := range l.Uses {
 		mix, ended, corrected := "", "", ""
 		if u.Mix > 0 {
@@ -309,10 +316,7 @@ func (l List) CSV(w io.Writer) error {
 		rows = append(rows, []string{strconv.Itoa(u.Flask), tables.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), u.What, tables.Defuse(u.Lot),
 			string(u.Match), mix, u.Outcome, ended, corrected, strconv.FormatUint(u.Record, 10)})
 	}
-	if err := tables.Write(w, rows); err != nil {
-		return fmt.Errorf("write the recall list: %w", err)
-	}
-	return nil
+	return rows
 }
 
 // JSON writes the list for other programs.

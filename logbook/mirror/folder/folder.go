@@ -131,8 +131,10 @@ func (f *Folder) dir(s mirror.Stream) string {
 
 // file is where the run that begins with a record lies.
 func (f *Folder) file(s mirror.Stream, first uint64) string {
-	return filepath.Join(f.dir(s), fmt.Sprintf("%08d", first/perFolder), fmt.Sprintf("%012d%s", first, runEnd))
+	return filepath.Join(f.dir(s), fmt.Sprintf("%08d", first/perFolder), runName(first))
 }
+
+func runName(first uint64) string { return fmt.Sprintf("%012d%s", first, runEnd) }
 
 // found is a file that may be a run.
 type found struct {
@@ -253,6 +255,10 @@ func (f *Folder) endOf(s mirror.Stream, dir string, names []string) (end mirror.
 			run, err = mirror.ParseRun(raw)
 		}
 		switch {
+		case err == nil && run.Header.First == firstOf(name) && name == runName(run.Header.First) && (run.Header.Book != s.Book || run.Header.Generation != s.Generation):
+			// It has the very name of a part of this one, so that nothing else can ever have it.
+			spoilt = &mirror.Spoilt{Name: f.short(path), Err: errors.New("what it holds is of another logbook or generation")}
+			continue
 		case err == nil && (run.Header.First != firstOf(name) || run.Header.Book != s.Book || run.Header.Generation != s.Generation):
 			continue // a copy of something else
 		case err != nil:

@@ -1,0 +1,165 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"flaskside/logbook/lot"
+	"flaskside/logbook/lot/recall"
+	"flaskside/logbook/mirror"
+	"flaskside/logbook/mirror/benches"
+	"flaskside/logbook/mirror/places"
+	"flaskside/logbook/mirror/shelf"
+	"flaskside/timers"
+	"flaskside/timers/sysclock"
+)
+
+// mirrorFlag is the flag of the commands that can ask all benches of a mirror.
+func mirrorFlag(c *cobra.Command, at *string) {
+	c.Flags().StringVar(at, "mirror", "", "ask all benches of the mirror at this place")
+}
+
+// benchesCommand tells of all benches of a mirror.
+func benchesCommand() *cobra.Command {
+	var at string
+	var asJSON bool
+	c := &cobra.Command{
+		Use:   "benches --mirror PLACE",
+		Short: "All benches of a mirror, a line each: flasks at work, next due, alarms, last heard, behind",
+		Long: "Tells how each bench stood when it was last heard, worked out for now by its timers. What a bench\n" +
+			"has done since and not brought to the mirror is not known here. Ends with 3 where a bench could\n" +
+			"not be read, or not whole.",
+		Example: "flaskside benches --mirror /media/share/mirror\nflaskside benches --mirror /media/share/mirror --json",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			clock := sysclock.New()
+			now := clock.Read()
+			all := []benches.Bench{}
+			err := eachBench(c.Context(), at, clock, func(k shelf.Kept) error {
+				all = append(all, benches.Of(k, now))
+				return nil
+			})
+			if err != nil {
+				return err
+			}
+			err = deliver("", c.OutOrStdout(), func(w io.Writer) error {
+				if asJSON {
+					return benches.JSON(w, all, now.Wall)
+				}
+				return benches.Text(w, all, now.Wall)
+			})
+			return notAllRead(err, benches.Unread(all), len(all))
+		},
+	}
+	mirrorFlag(c, &at)
+	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	return c
+}
+
+// notAllRead is the end of a command that could not read all benches.
+func notAllRead(err error, unread, of int) error {
+	if err != nil || unread == 0 {
+		return err
+	}
+	return exitCode{fmt.Errorf("%d of %s could not be read whole: what is told is not all", unread, count(of, "bench", "benches")), faultsFound}
+}
+
+// eachBench reads every bench of a mirror.
+func eachBench(ctx context.Context, at string, clock timers.Clock, f func(shelf.Kept) error) error {
+	if at == "" {
+		return wrongUsage("name the place of the mirror with --mirror PLACE")
+	}
+	at, err := wholePlace(at)
+	if err != nil {
+		return err
+	}
+	p, err := places.Open(ctx, at)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = p.Close() }() // only read from
+	dir, done, err := shelfDir(at)
+	if err != nil {
+		return err
+	}
+	defer done()
+	return shelf.Shelf{Place: p, Dir: dir, Clock: clock}.Each(ctx, f)
+}
+
+// shelfDir is where copies of the benches of a mirror are kept on this machine; where it has no
+// place for such, they are thrown away afterwards.
+func shelfDir(at string) (dir string, done func(), err error) {
+	if cache, err := os.UserCacheDir(); err == nil {
+		dir = filepath.Join(cache, "flaskside", fmt.Sprintf("benches-%x", sha256.Sum256([]byte(at)))[:24])
+		if err := os.MkdirAll(dir, 0o700); err == nil {
+			return dir, func() {}, nil
+		}
+	}
+	dir, err = os.MkdirTemp("", "flaskside-")
+	return dir, func() { _ = os.RemoveAll(dir) }, err // a copy left over harms nobody
+}
+
+// listLotOf writes which flasks of all benches of a mirror had a lot.
+func listLotOf(ctx context.Context, w io.Writer, at, text string, year int, asCSV, asJSON bool) error {
+	asked, err := askedLot(text, year)
+	if err != nil {
+		return err
+	}
+	all := []recall.AtBench{}
+	err = eachBench(ctx, at, sysclock.New(), func(k shelf.Kept) error {
+		b := recall.AtBench{Bench: k.Name(), Book: k.Stream.Book, Lacks: k.Lacks, List: recall.List{Asked: asked, Uses: []recall.Use{}}}
+		err := k.Err
+		if err == nil {
+			b.List, err = recall.Find(k.Book, asked, year, time.Local)
+		}
+		if err != nil {
+			b.Err = oneLine(err)
+		}
+		all = append(all, b)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	distinct(all)
+	err = deliver("", w, func(w io.Writer) error {
+		switch {
+		case asCSV:
+			return recall.CSVOf(w, all)
+		case asJSON:
+			return recall.JSONOf(w, asked, all)
+		}
+		return recall.TextOf(w, asked, all)
+	})
+	return notAllRead(err, recall.Unread(all), len(all))
+}
+
+// distinct tells benches of one name apart.
+func distinct(all []recall.AtBench) {
+	named := map[string]int{}
+	for _, b := range all {
+		named[b.Bench]++
+	}
+	for i := range all {
+		if named[all[i].Bench] > 1 {
+			all[i].Bench += " (" + mirror.Short(all[i].Book) + ")"
+		}
+	}
+}
+
+// askedLot reads the lot that is asked for.
+func askedLot(text string, year int) (lot.Lot, error) {
+	asked, err := lot.Parse(text, year)
+	if err == nil && asked.Name() == "" {
+		err = errors.New("this code names a product and no lot: give --which the lot, too")
+	}
+	return asked, err
+}

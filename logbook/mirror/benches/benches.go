@@ -1,0 +1,135 @@
+// Package benches tells of all benches of a mirror, a line each: how each stood when it was
+// last heard, worked out for now by its timers. It says nothing of what the mirror has not got.
+package benches
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"flaskside/logbook/mirror"
+	"flaskside/logbook/mirror/shelf"
+	"flaskside/logbook/status"
+	"flaskside/logbook/words"
+	"flaskside/timers"
+)
+
+// Bench is one of them.
+type Bench struct {
+	Name       string    `json:"bench"`
+	Book       string    `json:"book"` // identity of its logbook
+	Generation int       `json:"generation"`
+	Records    uint64    `json:"records"`             // the last one in the mirror
+	Heard      time.Time `json:"heard,omitzero"`      // when that was brought, by the bench's clock
+	Behind     uint64    `json:"behind"`              // how many it had beyond that when it was heard
+	AtWork     int       `json:"at_work"`             // flasks on places and in baths
+	Next       string    `json:"next,omitempty"`      // the timer that ends next, in words
+	Due        time.Time `json:"due,omitzero"`        // and when
+	Estimated  bool      `json:"estimated,omitempty"` // by the wall clock alone
+	Alarms     int       `json:"alarms"`              // that wait for a hand
+	Lacks      []string  `json:"lacks,omitempty"`     // what the mirror does not hold
+	Err        string    `json:"err,omitempty"`       // why nothing can be said
+}
+
+// Of tells of one bench at a moment.
+func Of(k shelf.Kept, now timers.Reading) Bench {
+	h := k.Header
+	b := Bench{Name: k.Name(), Book: k.Stream.Book, Generation: k.Stream.Generation, Records: h.Last, Heard: h.At, Behind: h.Head - min(h.Head, h.Last), Lacks: k.Lacks}
+	if k.Err != nil {
+		b.Err = k.Err.Error()
+		return b
+	}
+	s := status.Of(k.Book.State(), status.AsOf(now.Wall, now)) // its boot clock is another machine's
+	b.AtWork = len(s.Places) + len(s.Away)
+	for _, w := range s.Windows {
+		if w.Next != "" && (b.Due.IsZero() || w.Due.Before(b.Due)) {
+			b.Next, b.Due, b.Estimated = words.Timer(w.What, w.Label, ""), w.Due, w.Estimated
+		}
+	}
+	for _, a := range s.Alarms {
+		if a.State == string(timers.Unacknowledged) || a.State == string(timers.Returned) {
+			b.Alarms++
+		}
+	}
+	return b
+}
+
+// Text writes a table for people, as of a moment.
+func Text(w io.Writer, all []Bench, now time.Time) error {
+	var out strings.Builder
+	fmt.Fprintf(&out, "%s, as the mirror knows them\n\n", now.Format("Mon 2 Jan 2006 15:04"))
+	t := tabwriter.NewWriter(&out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "bench\tat work\tnext due\talarms\tlast heard\tbehind")
+	var beneath []string
+	for _, b := range all {
+		name := b.Name
+		if twice(all, b) {
+			name += " (" + mirror.Short(b.Book) + ")"
+		}
+		heard, behind := "never", "-"
+		if !b.Heard.IsZero() {
+			heard = words.Instant(b.Heard, now)
+		}
+		if b.Behind > 0 {
+			behind = fmt.Sprint(b.Behind)
+		}
+		if b.Err != "" {
+			fmt.Fprintf(t, "%s\t?\t?\t?\t%s\t?\n", name, heard)
+			beneath = append(beneath, name+": NOT READ: "+b.Err)
+			continue
+		}
+		next := "-"
+		if b.Next != "" {
+			next = words.Instant(b.Due, now) + " " + b.Next
+		}
+		fmt.Fprintf(t, "%s\t%d\t%s\t%d\t%s\t%s\n", name, b.AtWork, next, b.Alarms, heard, behind)
+		if n := len(b.Lacks); n > 0 {
+			beneath = append(beneath, fmt.Sprintf("%s: the mirror lacks records, so that this may not be all: %s", name, b.Lacks[0]))
+		}
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	if len(all) == 0 {
+		out.WriteString("no bench has been heard yet\n")
+	}
+	if len(beneath) > 0 {
+		out.WriteString("\n" + strings.Join(beneath, "\n") + "\n")
+	}
+	_, err := io.WriteString(w, out.String())
+	return err
+}
+
+func twice(all []Bench, b Bench) bool {
+	n := 0
+	for _, o := range all {
+		if o.Name == b.Name {
+			n++
+		}
+	}
+	return n > 1
+}
+
+// JSON writes them for other programs.
+func JSON(w io.Writer, all []Bench, now time.Time) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(struct {
+		At      time.Time `json:"at"`
+		Benches []Bench   `json:"benches"`
+	}{now, all})
+}
+
+// Unread tells how many of them could not be read, or not whole.
+func Unread(all []Bench) (n int) {
+	for _, b := range all {
+		if b.Err != "" || len(b.Lacks) > 0 {
+			n++
+		}
+	}
+	return n
+}
