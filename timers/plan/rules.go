@@ -181,8 +181,13 @@ func (e *engine) loads(cases []Case, list []int, v Habit) []Load {
 	by := func(t float64) func([]int) float64 { return func([]int) float64 { return t } }
 	put(today, forward, false, func(g []int) float64 {
 		due := math.Inf(1)
-		for _, i := range g {
-			due = min(due, cases[i].DueMin)
+		for _, i := range g { // a case that cannot be in time hurries no load: the others would wait for the next
+			if !e.hopeless(cases[i]) {
+				due = min(due, cases[i].DueMin)
+			}
+		}
+		if math.IsInf(due, 1) {
+			return tonight - e.ShortMin - 15
 		}
 		behind := e.FinishMin
 		if !v.Wait {
