@@ -344,7 +344,9 @@ func TestVerifyReadsWholeJournals(t *testing.T) {
 		{"cut off at its end", whole[:len(whole)-700], nil},
 		{"a line out of the middle", change(20, nil), []string{"record 20, 2026-11-25: stands in the book and not in the journal beside it"}},
 		{"three lines out of the middle", bytes.Replace(whole, slices.Concat(line(20), line(21), line(22)), nil, 1), []string{"records 20 to 22, 2026-11-25: stands in the book and not"}},
-		{"a line spoilt", change(20, []byte("spoilt\n")), []string{"line 21 of " + filepath.Base(name) + " cannot be read", "record 20, 2026-11-25: stands in the book and not"}},
+		{"a line spoilt", change(20, []byte("spoilt\n")), []string{"record 20, 2026-11-25: line 21 of " + filepath.Base(name) + " cannot be read: the record stands in the book only"}},
+		{"two lines spoilt", bytes.Replace(change(20, []byte("spoilt\n")), line(21), []byte("{}\n"), 1), []string{"record 20, 2026-11-25: line 21 of " + filepath.Base(name), "record 21, 2026-11-25: line 22 of " + filepath.Base(name)}},
+		{"a line spoilt and one gone", bytes.Replace(change(20, []byte("spoilt\n")), line(21), nil, 1), []string{"line 21 of " + filepath.Base(name) + " cannot be read", "records 20 to 21, 2026-11-25: stands in the book and not"}},
 		{"a line changed", change(20, bytes.Replace(line(20), []byte(`"at":"2026-11-25T`), []byte(`"at":"2026-11-24T`), 1)), []string{"line 21 of " + filepath.Base(name) + " holds it with other bytes than the book"}},
 		{"one line ahead", append(bytes.Clone(whole), append(ahead.Raw, '\n')...), []string{fmt.Sprintf("record %d, 2026-11-26: the journal beside the book holds them, the book does not", n+1)}},
 		{"another last record", change(n, append(bytes.Clone(other.Raw), '\n')), []string{fmt.Sprintf("record %d, 2026-11-26: another history: one record, of ", n), "by MR"}},
@@ -361,6 +363,9 @@ func TestVerifyReadsWholeJournals(t *testing.T) {
 			if !strings.Contains(got, want) {
 				t.Errorf("%s: %q, want %q", c.what, got, want)
 			}
+		}
+		if most := max(1, len(c.want)); len(rep.Faults) > most { // one thing done, one fault told
+			t.Errorf("%s: %d faults:\n%s", c.what, len(rep.Faults), got)
 		}
 		for _, f := range rep.Faults {
 			if len(c.want) == 0 || f.Kind != check.FaultJournal && f.Kind != check.FaultFork {

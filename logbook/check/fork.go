@@ -33,15 +33,23 @@ type outside struct {
 	line       int
 }
 
+// spoiltLine is a line that cannot be read.
+type spoiltLine struct {
+	file string
+	no   int
+	seq  uint64 // the record that must have stood there, by those before and after; 0 where that cannot be told
+}
+
 // journals holds whole journals against the book.
 type journals struct {
 	v       *verifier
 	held    []bool // of v.shorts: it stands in a journal
 	out     []outside
-	spoilt  []Fault // lines that cannot be read, and are no cut-off ones that were written again
-	pending []Fault // lines that cannot be read, until the next that can
-	before  uint64  // number of the last record read
-	some    bool    // any record of this book was found
+	spoilt  []spoiltLine    // lines that cannot be read, and are no cut-off ones that were written again
+	pending []spoiltLine    // lines that cannot be read, until the next that can
+	told    map[uint64]bool // records of which a fault of their line says that no journal holds them
+	before  uint64          // number of the last record read
+	some    bool            // any record of this book was found
 	foreign map[string]uint64
 }
 
@@ -51,7 +59,7 @@ func (v *verifier) journals() {
 	if len(v.Journals) == 0 && v.Beside == "" {
 		return
 	}
-	j := &journals{v: v, held: make([]bool, len(v.shorts)), foreign: map[string]uint64{}}
+	j := &journals{v: v, held: make([]bool, len(v.shorts)), told: map[uint64]bool{}, foreign: map[string]uint64{}}
 	for _, f := range v.Journals {
 		if err := f.eachLine(func(l journalLine) { j.line(filepath.Base(f.Name), l) }); err != nil {
 			v.tell(Fault{Kind: FaultJournal, What: err.Error()})
@@ -62,7 +70,12 @@ func (v *verifier) journals() {
 		v.rep.Others = append(v.rep.Others, fmt.Sprintf("%s is of another book, with %d records", name, n))
 	}
 	slices.Sort(v.rep.Others)
-	for _, f := range j.spoilt {
+	for _, s := range j.spoilt {
+		f := Fault{Kind: FaultJournal, What: fmt.Sprintf("line %d of %s cannot be read", s.no, s.file)}
+		if i := v.short(s.seq); i >= 0 && !j.held[i] {
+			f.Seq, f.Day, j.told[s.seq] = s.seq, j.day(i), true
+			f.What += ": the record stands in the book only"
+		}
 		v.tell(f)
 	}
 	j.branches()
@@ -111,7 +124,7 @@ func (j *journals) line(file string, l journalLine) {
 	r, err := j.v.q.Decode(bytes.Clone(l.raw))
 	if err != nil {
 		if !l.last { // a power cut leaves such an end; the next record mends it
-			j.pending = append(j.pending, Fault{Kind: FaultJournal, What: fmt.Sprintf("line %d of %s cannot be read", l.no, file)})
+			j.pending = append(j.pending, spoiltLine{file: file, no: l.no})
 		}
 		return
 	}
@@ -123,7 +136,12 @@ func (j *journals) line(file string, l journalLine) {
 // readOn comes upon a record that can be read. What a power cut cut off before it was
 // written again, and then no number is left out.
 func (j *journals) readOn(seq uint64) {
-	if len(j.pending) > 0 && (seq == 0 || seq != j.before+1) {
+	if n := uint64(len(j.pending)); n > 0 && (seq == 0 || seq != j.before+1) {
+		if seq == j.before+1+n {
+			for k := range j.pending {
+				j.pending[k].seq = j.before + 1 + uint64(k)
+			}
+		}
 		j.spoilt = append(j.spoilt, j.pending...)
 	}
 	j.pending = nil
@@ -149,27 +167,30 @@ func (j *journals) missing(note JournalNote) {
 		begin, _ := slices.BinarySearchFunc(j.v.shorts, note.From, func(s short, seq uint64) int { return cmp.Compare(s.seq, seq) })
 		first = min(first, begin)
 	}
-	day := func(i int) string {
-		raw, _ := j.v.pages.find(j.v.parts[string(layout.Log)], layout.SeqKey(j.v.shorts[i].seq))
-		if r, err := j.v.q.Decode(raw); err == nil {
-			return r.Stamp.At.Format("2006-01-02")
-		}
-		return ""
-	}
+	lacks := func(i int) bool { return !j.held[i] && !j.told[j.v.shorts[i].seq] }
 	for i := first; i < end; i++ {
-		if j.held[i] || j.v.chain.isBad(j.v.shorts[i].seq) {
+		if !lacks(i) || j.v.chain.isBad(j.v.shorts[i].seq) {
 			continue
 		}
 		from := i
-		for i+1 < end && !j.held[i+1] {
+		for i+1 < end && lacks(i+1) {
 			i++
 		}
-		f := Fault{Kind: FaultJournal, Seq: j.v.shorts[from].seq, Day: day(from), What: "stands in the book and not in the journal beside it, of which lines were changed, taken out or lost"}
+		f := Fault{Kind: FaultJournal, Seq: j.v.shorts[from].seq, Day: j.day(from), What: "stands in the book and not in the journal beside it, of which lines were changed, taken out or lost"}
 		if i > from {
 			f.To = j.v.shorts[i].seq
 		}
 		j.v.tell(f)
 	}
+}
+
+// day gives the day of a record of the book.
+func (j *journals) day(i int) string {
+	raw, _ := j.v.pages.find(j.v.parts[string(layout.Log)], layout.SeqKey(j.v.shorts[i].seq))
+	if r, err := j.v.q.Decode(raw); err == nil {
+		return r.Stamp.At.Format("2006-01-02")
+	}
+	return ""
 }
 
 // branch is a run of records, each written on the one before, of which the book has none.
@@ -196,6 +217,7 @@ func (j *journals) branches() {
 			f.Kind, f.What = FaultJournal, "the journal beside the book holds them, the book does not: was an older copy put in its place?"
 		case len(b.recs) == 1 && i >= 0 && !j.held[i] && first.seq < j.v.rep.Head.Seq:
 			f.Kind, f.What = FaultJournal, fmt.Sprintf("line %d of %s holds it with other bytes than the book", first.line, first.file)
+			j.told[first.seq] = true
 		case !j.v.has(first.seq-1, first.prev):
 			f.What = fmt.Sprintf("%s in %s, on no record of this book", b.text(), first.file)
 		default:
