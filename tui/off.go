@@ -279,13 +279,8 @@ func (m *sight) unplacedLines(s *sheet, w int) {
 // offH is how many rows the bench gives to flasks that stand on no place.
 func (m *sight) offH() int {
 	most := 3
-	switch {
-	case m.wide():
+	if m.wide() {
 		most = 6
-	case m.h < 22:
-		most = 1
-	case m.h < 24:
-		most = 2
 	}
 	return min(most, len(m.groups()))
 }

@@ -2,13 +2,21 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
+	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/bench/benchtest"
 	"flaskside/logbook/house"
+	"flaskside/logbook/record"
+	"flaskside/timers"
+	"flaskside/timers/simclock"
 )
 
 // twoOfEach is a house of two presses, two pairs of hands and two baths.
@@ -199,4 +207,97 @@ func (d *desk) read(keys, more string) {
 		d.press("1")
 	}
 	d.press(more)
+}
+
+// randomBench draws what may be done at a bench and gives the bench that comes of it.
+func randomBench(t *rapid.T) (*bench.Bench, timers.Now) {
+	ck := simclock.At(shiftStart, "boot-1")
+	var recs []record.Record
+	b := bench.Fold(nil, bench.Counters{})
+	for n := range rapid.IntRange(1, 60).Draw(t, "acts") {
+		ck.Run(time.Duration(rapid.SampledFrom([]int{1, 30, 600, 3600, 33000}).Draw(t, "passes")) * time.Second)
+		now := timers.Now{Reading: ck.Read()}
+		var old []string
+		for _, r := range recs {
+			old = append(old, r.Action.ID)
+		}
+		a := action.Action{ID: fmt.Sprint("a", n), At: now.Wall, By: "KT", Why: "1", Body: benchtest.Draw(t, b, now, old)}
+		if open, on := b.FreePlace(), b.Places[rapid.IntRange(1, 9).Draw(t, "place")]; open > 0 && n%3 == 0 {
+			a.Body = action.FlaskOpen{Place: open, Case: fmt.Sprint(4400 + n), Base: "upper", Size: "medium"}
+		} else if n%3 == 1 && on > 0 {
+			a.Body = action.BathLoad{Flasks: []int{on}, Programme: b.House.Programmes[0].Name, OffPlace: true}
+		}
+		stamp := timers.StampAt(a.At, now.Reading)
+		checked, err := b.Check(a, stamp, now)
+		if err != nil {
+			continue
+		}
+		recs = append(recs, record.Record{Seq: uint64(len(recs) + 1), Stamp: stamp, Action: checked})
+		b = bench.Fold(recs, bench.Counters{})
+	}
+	return b, timers.Now{Reading: ck.Read()}
+}
+
+// Every flask on no place has a row on the bench or is counted there, is found by its case,
+// and by the arrows or with its load; an alarm calls no flask by a place that it is not on,
+// and names the case and the bath of one that is in a bath.
+func TestFlasksOnNoPlaceAreFound(t *testing.T) {
+	off := 0
+	rapid.Check(t, func(t *rapid.T) {
+		b, now := randomBench(t)
+		off += len(b.OffPlaces())
+		m := &Model{sight: sight{sel: 1, w: 80, h: 24, st: logbook.State{Bench: b}, now: now}, cfg: Config{Hands: simclock.At(shiftStart, "boot-1")}}
+		m.windows = b.Windows()
+		f := newFrame(80, 24)
+		m.drawOff(f, area{0, 0, 52, m.offH()})
+		rows, whole := f.plainText(), len(m.groups()) <= m.offH()
+		var in []int
+		for _, g := range m.groups() {
+			for _, fl := range g.flasks {
+				in = append(in, fl.No)
+			}
+		}
+		stops := m.stops()
+		for _, fl := range b.OffPlaces() {
+			if !slices.Contains(in, fl.No) {
+				t.Fatalf("flask %d is in no row", fl.No)
+			}
+			if g := m.unplaced(); whole && len(g.flasks) == 1 && g.flasks[0] == fl && !strings.Contains(rows, fl.Case) {
+				t.Fatalf("case %s is not in the rows:\n%s", fl.Case, rows)
+			}
+			if s := b.SpotOf(fl); s.Bath == 0 && !slices.Contains(stops, fl.No) || s.Bath > 0 && !slices.ContainsFunc(stops, func(no int) bool { return b.Flasks[no].Load == fl.Load }) {
+				t.Fatalf("flask %d at %+v is reached by no arrow: %v", fl.No, s, stops)
+			}
+			m.pick(fl)
+			if m.selected() != fl {
+				t.Fatalf("flask %d picked, %+v is selected", fl.No, m.selected())
+			}
+			m.scanned(fl.Case)
+			if got := m.selected(); got == nil || got.Case != fl.Case {
+				t.Fatalf("case %s scanned, %+v is selected", fl.Case, got)
+			}
+			m.sel, m.off = 1, 0
+		}
+		if len(in) != len(b.OffPlaces()) {
+			t.Fatalf("in the rows are %v, %d flasks stand on no place", in, len(b.OffPlaces()))
+		}
+		for _, w := range m.windows {
+			said := m.alarmWords(timers.Alarm{Signal: timers.Signal{Key: timers.SignalKey(w.Key, timers.Floor)}})
+			_, places, _ := strings.Cut(said, " · place ")
+			places, _, _ = strings.Cut(places, ",")
+			for _, p := range strings.Fields(places) {
+				if !slices.ContainsFunc(w.Flasks, func(no int) bool { return b.Flasks[no].AtWork() && fmt.Sprint(b.Flasks[no].Place) == p }) {
+					t.Fatalf("%q speaks of place %s; its flasks are %v", said, p, w.Flasks)
+				}
+			}
+			for _, no := range w.Flasks {
+				if fl := b.Flasks[no]; fl.AtWork() && b.SpotOf(fl).Place == 0 && (!strings.Contains(said, fl.Case) || !strings.Contains(said, b.WhereWords(fl)+":")) {
+					t.Fatalf("%q does not name case %s in %s", said, fl.Case, b.WhereWords(fl))
+				}
+			}
+		}
+	})
+	if off == 0 {
+		t.Error("no flask ever stood on no place: nothing was tried")
+	}
 }

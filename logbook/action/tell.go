@@ -237,7 +237,19 @@ func (a BathReading) tell(t Teller) string {
 	return s
 }
 func (a BathUnload) tell(t Teller) string {
-	return "out of the bath" + t.bounds("cooling on the bench", a.BenchS, 0)
+	s := "out of the bath"
+	if t.Full && len(a.Places) > 0 {
+		var at []string
+		for i, p := range a.Places {
+			if p == 0 {
+				at = append(at, fmt.Sprintf("flask %d on no place", a.Flasks[i]))
+			} else {
+				at = append(at, fmt.Sprintf("flask %d on place %d", a.Flasks[i], p))
+			}
+		}
+		s += ", " + strings.Join(at, ", ")
+	}
+	return s + t.bounds("cooling on the bench", a.BenchS, 0)
 }
 func (a CoolWater) tell(t Teller) string {
 	return "into tap water" + t.bounds("cooling in water", a.WaterS, 0)
@@ -274,7 +286,15 @@ func (a TimerStart) tell(t Teller) string {
 func (a TimerStop) tell(Teller) string   { return fmt.Sprintf("timer %d stopped", a.Timer) }
 func (a AlarmShelve) tell(Teller) string { return "alarm snoozed for " + length(a.ForS) }
 func (a Correct) tell(t Teller) string   { return "correction of " + t.what(a.Of) }
-func (a TakeBack) tell(t Teller) string  { return "undone: " + t.what(a.Of) }
+func (a TakeBack) tell(t Teller) string {
+	s := "undone: " + t.what(a.Of)
+	for _, no := range a.NoPlace {
+		if t.Full {
+			s += fmt.Sprintf(", flask %d then on no place", no)
+		}
+	}
+	return s
+}
 func (a Settings) tell(t Teller) string {
 	if a.From != "" && t.Full {
 		return "settings: " + a.From
