@@ -165,9 +165,6 @@ func (p *planPage) head(s *sheet) {
 	} else if next := m.bench().Planned; next != nil && next.Day > m.now.Wall.Format("2006-01-02") {
 		s.add(dim, "a plan for "+next.Day+" was taken "+m.instant(next.At.At)+" by "+next.By)
 	}
-	if d.left > 0 {
-		s.add(warn, fmt.Sprintf("%d more cases are in no plan: one plan has room for %d, those due first", d.left, len(d.day.Entries)))
-	}
 }
 
 func (p *planPage) mixLines(s *sheet, d *dayplan.Day, x dayplan.Shown) {

@@ -21,7 +21,7 @@ func (m *Model) planMenu() tea.Cmd {
 		do   func() tea.Cmd
 	}
 	d := &m.plans
-	q, _ := m.planAsk().question()
+	q := m.planAsk().question()
 	list := []choice{
 		{"people, hours and baths of today", func() tea.Cmd { m.askPlanDay(); return nil }},
 		{"what if: a case more, a press more, a bath down", m.whatIfMenu},
@@ -54,7 +54,7 @@ func (m *Model) planMenu() tea.Cmd {
 
 // askPlanDay asks for what differs from day to day: people, hours, baths that are free.
 func (m *Model) askPlanDay() {
-	q, _ := m.planAsk().question()
+	q := m.planAsk().question()
 	h := m.house()
 	set := h.Plan.Filled()
 	people, from, to := q.People, q.Hours[0], q.Hours[1]
@@ -115,7 +115,7 @@ func (t planDay) words(baths int) string {
 
 // unmixed are the cases that can still be chosen for, by name; it says so where there is none.
 func (m *Model) unmixed() (names []string) {
-	q, _ := m.planAsk().question()
+	q := m.planAsk().question()
 	for _, e := range q.Entries {
 		if e.Work == nil || e.Work.Waits || e.Work.Step < plan.Packed {
 			names = append(names, e.Case)
@@ -138,7 +138,7 @@ func (m *Model) planChoose(c dayplan.Choice, said string) tea.Cmd {
 
 // chosen is what a person chose so far, without what speaks of one of some cases.
 func (m *sight) chosen(without ...string) dayplan.Choice {
-	q, _ := m.planAsk().question()
+	q := m.planAsk().question()
 	c := dayplan.Choice{First: slices.DeleteFunc(slices.Clone(q.Choice.First), func(s string) bool { return slices.Contains(without, s) })}
 	for _, g := range q.Choice.Together {
 		if !slices.ContainsFunc(g, func(s string) bool { return slices.Contains(without, s) }) {
@@ -173,7 +173,7 @@ func (m *Model) planTogether() tea.Cmd {
 		for _, i := range f.picks("which") {
 			list = append(list, names[i])
 		}
-		q, _ := m.planAsk().question()
+		q := m.planAsk().question()
 		if wrong := q.Mixable(list); wrong != "" {
 			f.note = wrong
 			return nil
@@ -190,7 +190,7 @@ func (m *Model) planTogether() tea.Cmd {
 
 // whatIfMenu asks what would be otherwise.
 func (m *Model) whatIfMenu() tea.Cmd {
-	q, _ := m.planAsk().question()
+	q := m.planAsk().question()
 	h := m.house()
 	presses, people := h.Press.Presses, h.Press.Hands
 	if q.Presses > 0 {

@@ -27,7 +27,6 @@ type planDesk struct {
 	whole   bool            // it is more than a first look
 	of      string          // the record of the plan that it follows; "" for a new one
 	offer   *dayplan.Offer
-	left    int // cases that one plan has no room for
 	whatIf  []string
 	instead *dayplan.Compared
 	err     error
@@ -53,7 +52,6 @@ type planMsg struct {
 	gen     int
 	day     *dayplan.Day
 	of      string
-	left    int
 	offer   *dayplan.Offer
 	instead *dayplan.Compared
 	err     error
@@ -92,22 +90,23 @@ func (m *sight) planAsk() planAsk {
 	return planAsk{b: m.bench(), now: m.now, held: m.planHolds(), typed: d.typed, choice: d.choice, asked: d.asked, stay: d.stay}
 }
 
-// question puts together what is asked: the bench, what was taken, what was typed. left is how
-// many cases one plan has no room for.
-func (a planAsk) question() (q dayplan.Question, left int) {
-	entries, left := dayplan.Bounded(dayplan.Entries(a.b, a.now))
-	h := a.b.House
-	q = dayplan.Question{House: h, RoomC: h.RoomC(), Now: a.now.Wall, Entries: entries, Busy: dayplan.Busy(a.b), Seed: 1}
+// question puts together what is asked: the bench, what was taken, what was typed.
+func (a planAsk) question() dayplan.Question {
+	q := dayplan.At(a.b, a.now.Wall)
+	q.Entries, q.Left = dayplan.Bounded(dayplan.Entries(a.b, a.now))
+	out := q.Down
 	if a.held != nil {
 		q = q.As(a.held)
 	}
 	if t := a.typed; t.date == a.now.Wall.Format(time.DateOnly) {
-		q.People, q.Hours, q.Down = t.people, t.hours, slices.Clone(t.down)
+		q.People, q.Hours, q.Down = t.people, t.hours, slices.Concat(t.down, out)
+		slices.Sort(q.Down)
+		q.Down = slices.Compact(q.Down)
 	}
 	if a.choice != nil {
 		q.Choice = *a.choice
 	}
-	return q, left
+	return q
 }
 
 // why tells why the plan that was taken is to be looked at anew, "" where it is not.
@@ -115,7 +114,7 @@ func (a planAsk) why(q dayplan.Question) string {
 	if a.held == nil || a.asked != "" {
 		return a.asked
 	}
-	if why := dayplan.Why(a.held, q.House, q.Entries, q.Now); why != a.stay {
+	if why := dayplan.Why(a.held, a.b, q.Entries, q.Now); why != a.stay {
 		return why
 	}
 	return ""
@@ -127,7 +126,7 @@ func (a planAsk) told(left time.Duration) (out []string) {
 	if a.held == nil {
 		return nil
 	}
-	q, _ := a.question()
+	q := a.question()
 	if n, ok := dayplan.NextMix(a.held, q.House, q.Entries, q.Now, left); ok {
 		out = append(out, n.Words(q.Now))
 	}
@@ -171,16 +170,15 @@ func (w *planWork) send(msg planMsg) {
 
 func (w *planWork) work() {
 	end := planMsg{over: true}
-	q, left := w.ask.question()
+	q := w.ask.question()
 	q.Draws, q.Days = w.days, w.days
 	q.Progress = func(x float64) { w.done.Store(math.Float64bits(x)) }
-	end.left = left
 	held, why := w.ask.held, w.ask.why(q)
 	switch {
 	case len(w.whatIf) > 0:
 		end.instead, end.err = q.Compare(w.ctx, w.whatIf)
 	case held == nil:
-		q.First = func(d *dayplan.Day) { w.send(planMsg{day: d, left: left}) }
+		q.First = func(d *dayplan.Day) { w.send(planMsg{day: d}) }
 		end.day, end.err = q.Make(w.ctx)
 	case why == "":
 		end.of = held.ID
@@ -188,7 +186,7 @@ func (w *planWork) work() {
 	default:
 		end.of = held.ID
 		if end.day, end.err = q.Follow(w.ctx, held); end.err == nil {
-			w.send(planMsg{day: end.day, of: held.ID, left: left})
+			w.send(planMsg{day: end.day, of: held.ID})
 			end.offer, end.err = q.Again(w.ctx, held, why)
 		}
 	}
@@ -201,7 +199,7 @@ func (m *Model) onPlan(msg planMsg) tea.Cmd {
 	if msg.gen != d.gen {
 		return nil
 	}
-	if d.left = msg.left; msg.day != nil {
+	if msg.day != nil {
 		d.day, d.whole, d.of = msg.day, msg.over, msg.of
 	}
 	if !msg.over {

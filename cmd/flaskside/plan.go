@@ -233,7 +233,10 @@ func (q planQuestion) ask(o *options) (dayplan.Question, error) {
 		if err != nil {
 			return d, err
 		}
-		b, d.House, d.Busy, at = st.Bench, st.Bench.House, dayplan.Busy(st.Bench), timers.Now{Reading: clock.Read()}
+		b, at = st.Bench, timers.Now{Reading: clock.Read()}
+		own := dayplan.At(b, d.Now)
+		d.House, d.Busy = own.House, own.Busy
+		d = d.Without(b)
 		if q.at != "" {
 			at = timers.Now{Reading: timers.Reading{Wall: d.Now}}
 		}
@@ -244,9 +247,7 @@ func (q planQuestion) ask(o *options) (dayplan.Question, error) {
 	if d.Entries, err = q.entries(b, d.Now, at); err != nil {
 		return d, err
 	}
-	if len(d.Entries) > plan.MaxCases {
-		return d, fmt.Errorf("%d cases are more than the %d that are planned at once: give those of the day with --cases", len(d.Entries), plan.MaxCases)
-	}
+	d.Entries, d.Left = dayplan.Bounded(d.Entries)
 	return d, nil
 }
 

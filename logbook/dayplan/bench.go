@@ -5,17 +5,18 @@ import (
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+	"flaskside/timers"
 )
 
 // Waiting are the cases on the list of a bench for which no flask is at work.
-func Waiting(b *bench.Bench) []Entry {
+func Waiting(b *bench.Bench, now timers.Now) []Entry {
 	var out []Entry
 	for _, k := range b.Cases() {
 		size, ok := SizeOf(string(k.Size))
 		if !b.WantsFlask(k) || !ok {
 			continue
 		}
-		out = append(out, Entry{Case: k.Name(), Size: size, Resin: labelOf(b, k), Due: k.DueAt(), Rush: k.Rush})
+		out = append(out, Entry{Case: k.Name(), Size: size, Resin: labelOf(b, k), Due: k.DueAt(), Rush: k.Rush, From: readyFrom(b, k, now)})
 	}
 	return out
 }

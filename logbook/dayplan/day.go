@@ -31,7 +31,9 @@ type Question struct {
 	Progress func(float64)
 	First    func(*Day) // told of a plan made at once, before all others are tried; it may be nil
 
-	Draws, Days int // simulated; 0 as package plan has them
+	Left        int  // cases that one plan has no room for
+	noPress     bool // every press is out of use
+	Draws, Days int  // simulated; 0 as package plan has them
 }
 
 // Day is a plan with all that is told of it.
@@ -207,6 +209,9 @@ func (d *Day) cases(h *plan.House) []plan.Case {
 		if e.Rush {
 			c.Weight = weight
 		}
+		if !e.From.IsZero() {
+			c.FromMin = max(0, min(29*plan.Day, d.minutes(e.From)))
+		}
 		out = append(out, c)
 	}
 	if len(unknown) > 0 {
@@ -235,6 +240,15 @@ func (d *Day) note() {
 			why = "work is over for today"
 		}
 		d.Notes = append(d.Notes, fmt.Sprintf("%s: planned from %s on", why, d.say(float64(today)*plan.Day+d.open().OpensMin)))
+	}
+	if n := d.Question.Left; n > 0 {
+		d.Notes = append(d.Notes, fmt.Sprintf("%s in no plan: one has room for %d, those due first", counted(n, "more case is", "more cases are"), plan.MaxCases))
+	}
+	if d.Question.noPress {
+		d.Notes = append(d.Notes, "every press is out of use: planned as if one were there again")
+	}
+	if slices.ContainsFunc(d.Entries, func(e Entry) bool { return !e.From.IsZero() }) {
+		d.Notes = append(d.Notes, "some moulds are not ready yet: planned from when the timers of their route are over; the hands that investing and boiling out take are not in it")
 	}
 	d.Notes = append(d.Notes, d.workNotes()...)
 	if d.ByDay == "" {

@@ -3,6 +3,7 @@ package dayplan
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -65,9 +66,16 @@ func Holds(p *bench.Planned, now time.Time) bool {
 
 // As is a question asked for the day as it was when a plan was taken, by the same choices.
 func (q Question) As(p *bench.Planned) Question {
-	q.People, q.Presses, q.Hours = p.People, p.Presses, [2]string{p.From, p.To}
+	q.People, q.Hours = p.People, [2]string{p.From, p.To}
+	if q.Presses == 0 || q.Presses > p.Presses {
+		q.Presses = p.Presses
+	}
 	q.Choice = Choice{First: p.First, Together: p.Together}
-	q.Down = slices.DeleteFunc(slices.Clone(p.Down), func(name string) bool { return !hasBath(q.House, name) })
+	for _, name := range p.Down {
+		if hasBath(q.House, name) && !slices.Contains(q.Down, name) {
+			q.Down = append(slices.Clone(q.Down), name)
+		}
+	}
 	return q
 }
 
@@ -152,7 +160,8 @@ const slipped = 30 * time.Minute
 // Why tells why a plan that was taken for today is to be looked at anew; "" where it still fits the bench: a dough was
 // lost, a case came in or was withdrawn, a bath, a programme or a press that it counts on is not there, or it is more than
 // half an hour behind.
-func Why(p *bench.Planned, h house.House, entries []Entry, now time.Time) string {
+func Why(p *bench.Planned, b *bench.Bench, entries []Entry, now time.Time) string {
+	h := b.House
 	planned := func(name string) *action.PlanCase {
 		if i := slices.IndexFunc(p.Cases, func(c action.PlanCase) bool { return c.Case == name }); i >= 0 {
 			return &p.Cases[i]
@@ -173,12 +182,18 @@ func Why(p *bench.Planned, h house.House, entries []Entry, now time.Time) string
 	if len(p.Withdrawn) > 0 {
 		return "case " + p.Withdrawn[0] + " was withdrawn"
 	}
+	down, presses := OutOfUse(b)
+	if have := h.Press.Presses - presses; presses > 0 && p.Presses > max(1, have) {
+		return fmt.Sprintf("of %d presses %d can be used", h.Press.Presses, have)
+	}
 	for _, l := range p.Loads {
 		_, known := h.Programme(l.Programme)
 		left := slices.ContainsFunc(l.Cases, func(name string) bool {
 			return slices.ContainsFunc(entries, func(e Entry) bool { return e.Case == name && !bathed(e) })
 		})
 		switch {
+		case left && slices.Contains(down, l.Bath):
+			return l.Bath + " is out of use"
 		case left && !hasBath(h, l.Bath):
 			return l.Bath + " is not in the settings any more"
 		case left && !known:

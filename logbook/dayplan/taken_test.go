@@ -33,7 +33,7 @@ func TestAPlanThatWasTakenGoesOnFromWhereTheBenchStands(t *testing.T) {
 			return // a clock was set back behind the last record
 		}
 		taken, id := fmt.Sprintf("%+v", h.b.Planned.DayPlan), h.b.Planned.ID
-		if why := Why(h.b.Planned, h.b.House, q.Entries, q.Now); why != "" {
+		if why := Why(h.b.Planned, h.b, q.Entries, q.Now); why != "" {
 			t.Fatalf("a plan that was just taken is to be looked at anew: %s\n%+v", why, rec)
 		}
 		more(t, h, 20)
@@ -51,7 +51,7 @@ func TestAPlanThatWasTakenGoesOnFromWhereTheBenchStands(t *testing.T) {
 		if got := fmt.Sprintf("%+v", h.b.Planned.DayPlan); got != taken {
 			t.Fatalf("the plan changed: %s, was %s", got, taken)
 		}
-		why := Why(p, h.b.House, q.Entries, q.Now)
+		why := Why(p, h.b, q.Entries, q.Now)
 		if n, ok := NextMix(p, h.b.House, q.Entries, q.Now, 14*time.Minute); ok {
 			if n.At.Before(q.Now) || len(n.Cases) == 0 || strings.Contains(n.Words(q.Now), "  ") {
 				t.Fatalf("next %+v: %q, now %v", n, n.Words(q.Now), q.Now)
@@ -123,7 +123,7 @@ func TestWhyAPlanIsLookedAtAnew(t *testing.T) {
 	}
 	why := func() string {
 		q := h.question()
-		return Why(h.b.Planned, h.b.House, q.Entries, q.Now)
+		return Why(h.b.Planned, h.b, q.Entries, q.Now)
 	}
 	next := func(left time.Duration) string {
 		n, ok := NextMix(h.b.Planned, h.b.House, h.question().Entries, h.ck.Read().Wall, left)

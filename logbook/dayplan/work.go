@@ -34,7 +34,7 @@ type Work struct {
 // Entries are the cases of a bench that are not finished: those that flasks are at work for, as far as they are, and
 // those that wait.
 func Entries(b *bench.Bench, now timers.Now) []Entry {
-	out := Waiting(b)
+	out := Waiting(b, now)
 	for _, no := range bench.Sorted(b.Flasks) {
 		f := b.Flasks[no]
 		if f.Stage == bench.Finished {

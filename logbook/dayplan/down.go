@@ -1,0 +1,90 @@
+package dayplan
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/route"
+	"flaskside/timers"
+)
+
+// OutOfUse are the baths, by the names of the settings, and how many of the presses the register of equipment says are out
+// of use.
+func OutOfUse(b *bench.Bench) (baths []string, presses int) {
+	out := func(item action.Item, no int) bool {
+		k, known := b.Piece(action.Piece{Item: item, Name: fmt.Sprint(no)})
+		return known && k.Out != nil
+	}
+	for i, x := range b.House.Baths {
+		if out(action.Bath, i+1) {
+			baths = append(baths, x.Name)
+		}
+	}
+	for no := 1; no <= b.House.Press.Presses; no++ {
+		if out(action.Press, no) {
+			presses++
+		}
+	}
+	return baths, presses
+}
+
+// At is a question asked of a bench: its house and room, what is in its baths, and what of its equipment is out of use.
+func At(b *bench.Bench, now time.Time) Question {
+	q := Question{House: b.House, RoomC: b.House.RoomC(), Now: now, Busy: Busy(b), Seed: 1}
+	return q.Without(b)
+}
+
+// Without leaves out what is out of use at a bench; where no press is left one is reckoned with, and told.
+func (q Question) Without(b *bench.Bench) Question {
+	baths, presses := OutOfUse(b)
+	q.Down = slices.Clone(q.Down)
+	for _, name := range baths {
+		if !slices.Contains(q.Down, name) {
+			q.Down = append(q.Down, name)
+		}
+	}
+	if have := q.House.Press.Presses; presses > 0 && q.Presses == 0 { // a number that a person gave stands
+		q.Presses, q.noPress = max(1, have-presses), presses >= have
+	}
+	return q
+}
+
+// readyFrom is when the mould of a case that waits can be painted, by the timers of the steps of its route that come before
+// the work at the bench; zero for at once. The hands that those steps take are not reckoned with.
+func readyFrom(b *bench.Bench, k bench.Case, now timers.Now) time.Time {
+	r, ok := b.RouteOf(k)
+	if !ok {
+		return time.Time{}
+	}
+	flask := r.At(route.Flask)
+	next, ok := b.NextOfCase(k)
+	if !ok || flask < 0 {
+		return time.Time{}
+	}
+	left := time.Duration(0)
+	if run := k.Running(); run != nil {
+		if s, at := r.Step(run.Step); at >= 0 && at < flask {
+			left += max(0, aimOf(s)-now.Since(run.At).For)
+		}
+	}
+	_, from := r.Step(next.Name)
+	for at := max(0, from); at < flask; at++ {
+		if s := r.Steps[at]; !s.Off {
+			left += aimOf(s)
+		}
+	}
+	if left <= 0 {
+		return time.Time{}
+	}
+	return now.Wall.Add(left)
+}
+
+func aimOf(s route.Step) time.Duration {
+	if !s.Kind.Timed() {
+		return 0
+	}
+	return time.Duration(max(s.AimS, s.MinS)) * time.Second
+}
