@@ -129,7 +129,7 @@ func listLotOf(ctx context.Context, w io.Writer, at, text string, year int, asCS
 	if err != nil {
 		return err
 	}
-	distinct(all)
+	distinct(all, func(b *recall.AtBench) (*string, string) { return &b.Bench, b.Book })
 	err = deliver("", w, func(w io.Writer) error {
 		switch {
 		case asCSV:
@@ -142,15 +142,16 @@ func listLotOf(ctx context.Context, w io.Writer, at, text string, year int, asCS
 	return notAllRead(err, recall.Unread(all), len(all))
 }
 
-// distinct tells benches of one name apart.
-func distinct(all []recall.AtBench) {
+// distinct tells benches of one name apart; of gives the name of one and its logbook.
+func distinct[T any](all []T, of func(*T) (name *string, book string)) {
 	named := map[string]int{}
-	for _, b := range all {
-		named[b.Bench]++
+	for i := range all {
+		name, _ := of(&all[i])
+		named[*name]++
 	}
 	for i := range all {
-		if named[all[i].Bench] > 1 {
-			all[i].Bench += " (" + mirror.Short(all[i].Book) + ")"
+		if name, book := of(&all[i]); named[*name] > 1 {
+			*name += " (" + mirror.Short(book) + ")"
 		}
 	}
 }

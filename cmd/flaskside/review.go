@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"io"
 	"slices"
 	"time"
@@ -9,6 +10,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/civil"
+	"flaskside/logbook/mirror/shelf"
 	"flaskside/logbook/review"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
@@ -22,6 +24,7 @@ type reviewQuestion struct {
 	from, to, zone string
 	format, table  string
 	json           bool
+	mirror         string // place of the mirror whose benches are asked; "" for the own one
 }
 
 // reviewCommand reviews a month, or another period.
@@ -33,6 +36,7 @@ func reviewCommand(o *options) *cobra.Command {
 		Short: "Review a month: closures, dough, times, pin openings, defects, remakes, corrections",
 		Long: "Sums up the days from one date to another, both included, and says what each figure rests on:\n" +
 			"as text, as one HTML page to print, as a table in CSV (RFC 4180), or as JSON. It compares no people.\n" +
+			"With --mirror it reviews all benches of a mirror, each and together, with what differs beyond chance.\n" +
 			"DATE is YYYY-MM-DD, today or yesterday. Without --to it ends today, without --from it begins with the month.",
 		Example: "flaskside review\nflaskside review --from 2026-11-01 --to 2026-11-30 --format html --out november.html\nflaskside review --from 2026-11-01 --to 2026-11-30 --format csv --table flasks",
 		Args:    noArgs,
@@ -44,6 +48,9 @@ func reviewCommand(o *options) *cobra.Command {
 			from, until, err := q.period(clock.Read().Wall)
 			if err != nil {
 				return err
+			}
+			if q.mirror != "" {
+				return reviewBenches(c.Context(), q, from, until, clock, out, c.OutOrStdout())
 			}
 			r, err := reviewOf(o.book, from, until, clock)
 			if err != nil {
@@ -62,6 +69,7 @@ func reviewCommand(o *options) *cobra.Command {
 			})
 		},
 	}
+	mirrorFlag(c, &q.mirror)
 	c.Flags().StringVar(&q.from, "from", "", "first day (default: the first of the month of --to)")
 	c.Flags().StringVar(&q.to, "to", "", "last day (default: today)")
 	c.Flags().StringVar(&q.format, "format", "text", "one of text, html or csv")
@@ -81,6 +89,8 @@ func (q reviewQuestion) check(changed func(string) bool) error {
 		return wrongUsage("--table is figures or flasks, not %q", q.table)
 	case changed("table") && q.format != "csv":
 		return wrongUsage("--table goes with --format csv")
+	case q.mirror != "" && (q.format == "html" || changed("table")):
+		return wrongUsage("--mirror goes with --format text or csv, or with --json")
 	case q.json && changed("format"):
 		return wrongUsage("give --json or --format, not both")
 	}
@@ -123,13 +133,55 @@ func given(word string) []string {
 
 // reviewOf reads a period of a logbook.
 func reviewOf(path string, from, until time.Time, clock timers.Clock) (review.Review, error) {
-	return readFrom(path, clock, func(book *logbook.Book) (review.Review, error) {
-		b, err := book.Whole(from, until)
-		if err != nil {
-			return review.Review{}, err
+	return readFrom(path, clock, func(book *logbook.Book) (review.Review, error) { return reviewBook(book, from, until) })
+}
+
+func reviewBook(book *logbook.Book, from, until time.Time) (review.Review, error) {
+	b, err := book.Whole(from, until)
+	if err != nil {
+		return review.Review{}, err
+	}
+	r := review.Of(b, from, until, review.Boiling(b, from, until))
+	r.Head = book.State().Head.String()
+	return r, nil
+}
+
+// reviewBenches reads a period of all benches of a mirror.
+func reviewBenches(ctx context.Context, q reviewQuestion, from, until time.Time, clock timers.Clock, out string, stdout io.Writer) error {
+	all := []review.AtBench{}
+	err := eachBench(ctx, q.mirror, clock, func(k shelf.Kept) error {
+		b := review.AtBench{Bench: k.Name(), Book: k.Stream.Book, Lacks: k.Lacks}
+		err := k.Err
+		if err == nil {
+			b.Review, err = reviewBook(k.Book, from, until)
 		}
-		r := review.Of(b, from, until, review.Boiling(b, from, until))
-		r.Head = book.State().Head.String()
-		return r, nil
+		if err != nil {
+			b.Err = oneLine(err)
+		}
+		all = append(all, b)
+		return nil
 	})
+	if err != nil {
+		return err
+	}
+	distinct(all, func(b *review.AtBench) (*string, string) { return &b.Bench, b.Book })
+	unread := 0
+	for _, b := range all {
+		if b.Err != "" || len(b.Lacks) > 0 {
+			unread++
+		}
+	}
+	err = deliver(out, stdout, func(w io.Writer) error {
+		switch {
+		case q.json:
+			return writeJSON(w, struct {
+				Benches  []review.AtBench  `json:"benches"`
+				Together []review.Together `json:"together"`
+			}{all, review.CompareBenches(all)})
+		case q.format == "csv":
+			return review.CSVOf(w, all)
+		}
+		return review.TextOf(w, all)
+	})
+	return notAllRead(err, unread, len(all))
 }
