@@ -178,6 +178,9 @@ func (m *mirroring) check(ctx context.Context, out io.Writer) (c mirror.Comparis
 	for _, l := range c.Lines() {
 		fmt.Fprintf(out, "         %s\n", clean(l))
 	}
+	if c.Ahead() {
+		return c, exitCode{&mirror.Older{Stream: c.Stream, Mirror: mirror.End{Seq: c.Ends}, Book: c.Book}, faultsFound}
+	}
 	if !c.Equal() && !c.OnlyBehind() || len(c.Spoilt) > 0 {
 		return c, exitCode{errors.New("the mirror is not the same as the logbook: flaskside mirror --new-generation copies all anew beside what is there"), faultsFound}
 	}

@@ -65,6 +65,10 @@ func (q fromMirror) restore(ctx context.Context, path string, discard bool, by s
 // heard.
 func tellEnd(out io.Writer, c mirror.Copy) {
 	h := c.Newest
+	if h.Last == 0 {
+		fmt.Fprintln(out, "nothing in the mirror of this logbook can be read")
+		return
+	}
 	fmt.Fprintf(out, "from the mirror of %s, generation %d, which ends with %s of %s\n", clean(mirror.Heard{Stream: c.Stream, Header: h}.Name()), c.Stream.Generation, c.End(), h.At.Local().Format("Mon 2 Jan 2006 15:04"))
 	if h.Head > h.Last {
 		fmt.Fprintf(out, "the bench had %s then; what came after record %d is not in the mirror\n", count(int(h.Head), "record", "records"), h.Last)

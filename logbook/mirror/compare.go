@@ -26,7 +26,7 @@ type Comparison struct {
 	Book     layout.Head // of the book as it was compared
 	Alike    uint64      // every record up to this one stands in the mirror with the book's hash
 	Ends     uint64      // the highest number in the mirror
-	Missing  []Span      // of the book and not in the mirror, but for those at its end
+	Missing  []Span      // of the book and none of that number in the mirror, but for those at its end
 	Behind   uint64      // how many of the newest records the mirror lacks
 	Other    []Span      // numbers under which the mirror holds another record than the book
 	Beyond   uint64      // how many numbers of the mirror lie beyond the book's last
@@ -45,6 +45,11 @@ func (c Comparison) Equal() bool {
 // there yet.
 func (c Comparison) OnlyBehind() bool {
 	return c.Behind > 0 && len(c.Missing) == 0 && len(c.Other) == 0 && c.Beyond == 0 && len(c.Spoilt) == 0
+}
+
+// Ahead tells whether the mirror holds all of the book and goes on: the book is an older copy.
+func (c Comparison) Ahead() bool {
+	return c.Beyond > 0 && c.Alike == c.Book.Seq && len(c.Other) == 0 && len(c.Spoilt) == 0
 }
 
 // Compare holds every record of a stream against the book. The order in which a place keeps
@@ -103,7 +108,9 @@ func (c *Comparison) gather(held, words []bool, other, beyond map[uint64]bool) {
 	for n := uint64(1); n <= c.Book.Seq; n++ {
 		if !held[n] {
 			broken = true
-			lacks = append(lacks, n)
+			if !other[n] {
+				lacks = append(lacks, n)
+			}
 			continue
 		}
 		if !broken {

@@ -72,9 +72,16 @@ func Fetch(ctx context.Context, p Place, s Stream, to io.Writer) (Copy, error) {
 	held := map[uint64]piece{}
 	two := map[uint64]bool{}
 	err = p.Read(ctx, s, 1, func(pc Piece) error {
+		n := len(c.Spoilt)
 		run, err := judge(pc, s, &c.Spoilt, &c.Foreign)
 		if err != nil {
-			return nil //nolint:nilerr // it is in the lists
+			if len(c.Spoilt) == n {
+				return nil //nolint:nilerr // it is in the lists
+			}
+			// What is whole in a spoilt run is brought along; who reads it judges the chain.
+			if run = wholeLines(pc.Raw); run.Header.Book != s.Book || run.Header.Generation != s.Generation {
+				return nil
+			}
 		}
 		if h := run.Header; h.Last > c.Newest.Last || h.Last == c.Newest.Last && h.At.After(c.Newest.At) {
 			c.Newest = h
@@ -128,5 +135,8 @@ func (c *Copy) sum(held map[uint64]piece, two map[uint64]bool) {
 		if ok && before.hash != is.prev && !two[seq] && !two[seq-1] {
 			c.Broken = append(c.Broken, seq)
 		}
+	}
+	if last := c.Newest.Last; last >= next { // said by a run that is spoilt
+		c.Missing = append(c.Missing, Span{next, last})
 	}
 }

@@ -130,6 +130,23 @@ func ParseRun(b []byte) (Run, error) {
 	return r, nil
 }
 
+// wholeLines gives the head and the lines that can be read of a run that is spoilt.
+func wholeLines(b []byte) (r Run) {
+	line, rest, _ := bytes.Cut(b, []byte("\n"))
+	if len(b) > maxRun || json.Unmarshal(line, &r.Header) != nil {
+		return Run{}
+	}
+	for ok := true; ok; {
+		if line, rest, ok = bytes.Cut(rest, []byte("\n")); !ok {
+			break
+		}
+		if e, err := entryOf(line); err == nil && json.Valid(line) && e.Seq >= r.Header.First && e.Seq <= r.Header.Last {
+			r.Entries = append(r.Entries, e)
+		}
+	}
+	return r
+}
+
 // entryOf reads one line.
 func entryOf(line []byte) (Entry, error) {
 	if bytes.HasPrefix(line, beginsWithheld) {
