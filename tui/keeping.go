@@ -100,6 +100,7 @@ func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 	if msg.then != nil {
 		cmd = msg.then(msg.saved)
 	}
+	m.tellDoubts(msg.saved)
 	return tea.Batch(cmd, m.drain(), m.ring(), m.adviseLate(), m.cureLate(), m.planLate())
 }
 

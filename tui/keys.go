@@ -30,6 +30,7 @@ func Bindings() []Binding {
 		{"+ then 8", "?", "help, settings, the lots, a month in figures", "", (*Model).keyHelp},
 		{"+ then 8 6", "c", "the cases, by when they are due: take in, deliver", "", (*Model).keyCases},
 		{"+ then 8 7", "m", "the day planned: what to mix when, what goes in which bath, how likely late", "", (*Model).keyPlan},
+		{"+ then 8 8", "e", "the equipment: what is to be checked, water, clamps, what is out of use", "", (*Model).keyEquipment},
 		{"+ then 9", "q, ctrl+c", "leave; timers keep running", "", (*Model).keyQuit},
 	}
 }

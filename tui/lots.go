@@ -32,20 +32,14 @@ func (m *Model) askLot() tea.Cmd {
 // lookForLot shows the flasks that had a lot.
 func (m *Model) lookForLot(asked lot.Lot) tea.Cmd {
 	year, loc := m.now.Wall.Year(), m.now.Wall.Location()
-	p, book := &lotPage{leaf: leaf{m: m}, text: "looking …"}, m.cfg.Keeper
-	m.page = p
-	return func() tea.Msg {
+	book := m.cfg.Keeper
+	return m.lookFor("flaskside lot --which LOT --csv", func(b *strings.Builder) error {
 		list, err := recall.Find(book, asked, year, loc)
-		var b strings.Builder
 		if err == nil {
-			err = list.Text(&b)
+			err = list.Text(b)
 		}
-		return pageMsg(func() {
-			if p.text = b.String(); err != nil {
-				p.text = err.Error()
-			}
-		})
-	}
+		return err
+	})
 }
 
 // takeInLot asks for a lot that comes into the house; the last day of use only where the

@@ -57,7 +57,7 @@ func (m *Model) keyNew(string) tea.Cmd {
 		case 6:
 			return m.keyShelve("")
 		case 7:
-			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house", "a month in figures", "cases and when they are due", "the day planned"}, func(i int) tea.Cmd {
+			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house", "a month in figures", "cases and when they are due", "the day planned", "equipment: checks, water, clamps"}, func(i int) tea.Cmd {
 				switch i {
 				case 0:
 					return m.keyHelp("")
@@ -71,6 +71,8 @@ func (m *Model) keyNew(string) tea.Cmd {
 					return m.askReview()
 				case 5:
 					return m.keyCases("")
+				case 7:
+					return m.keyEquipment("")
 				}
 				return m.keyPlan("")
 			})

@@ -75,10 +75,11 @@ func (m *sight) dayOf(s *timers.Stamp) string {
 	return s.At.In(m.now.Wall.Location()).Format(time.DateOnly)
 }
 
-// lotPage are the flasks that had a lot.
+// lotPage are the flasks that had a lot, or a piece of equipment.
 type lotPage struct {
 	leaf
-	text string
+	text    string
+	command string // that writes it as a table
 }
 
 func (p *lotPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
@@ -89,6 +90,6 @@ func (p *lotPage) sheet(a area) *sheet {
 		s.add(plain, l)
 	}
 	s.gap()
-	s.add(dim, "as a recall list: flaskside lot --which LOT --csv")
+	s.add(dim, "as a recall list: "+p.command)
 	return s
 }

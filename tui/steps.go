@@ -81,7 +81,7 @@ func (m *Model) takeWarned(f *bench.Flask, s bench.Step) tea.Cmd {
 	case bench.DoMetal:
 		return sure("final closure", "halves metal to metal at "+m.psi(h.Press.Final()), action.MetalToMetal{Flask: f.No, Press: m.bench().FreePress()})
 	case bench.DoClamp:
-		return m.append(action.Clamp{Flask: f.No}, "", nil)
+		return m.clamp(f)
 	case bench.DoLoad:
 		return m.loadBath(f)
 	case bench.DoUnload:
@@ -357,9 +357,13 @@ func (m *Model) newFlask(place int) tea.Cmd {
 		}
 		fields = append([]*field{choose("which", "which case?", append(names, "another: type its number")...)}, fields...)
 	}
+	metal, tag := m.whichPiece("metal", "which flask? by the tag on it", "one without a tag", action.FlaskMetal)
+	if metal != nil {
+		fields = append(fields, metal)
+	}
 	fm := &form{title: fmt.Sprintf("new flask on place %d", place), fields: fields}
 	fm.done = func(fm *form) tea.Cmd {
-		open, why := action.FlaskOpen{Place: place}, ""
+		open, why := action.FlaskOpen{Place: place, Tag: tag(fm)}, ""
 		if i := fm.choice("which"); i > 0 && i <= len(waiting) {
 			open.Case, open.Base, open.Size = waiting[i-1].Case, waiting[i-1].Base, waiting[i-1].Size
 		} else {
