@@ -41,6 +41,8 @@ func TestArrows(t *testing.T) {
 		{"flaskside/logbook", append([]string{"flaskside/tui"}, screen...)},
 		{"flaskside/logbook/probe", append([]string{"flaskside/tui"}, screen...)},
 		{"flaskside/logbook/keep", append([]string{"flaskside/tui", "flaskside/logbook/door", "net/http"}, screen...)},
+		{"flaskside/logbook/people", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
+		{"flaskside/tui", []string{"charm.land/wish", "charm.land/ssh", "flaskside/logbook/people", "flaskside/logbook/door"}},
 		{"flaskside/logbook/door", append([]string{"flaskside/tui"}, screen...)},
 		// The screen writes no paper and no workbook.
 		{"flaskside/tui", []string{"flaskside/cmd", "codeberg.org/go-pdf/", "github.com/xuri/", "golang.org/x/image/"}},
@@ -64,6 +66,11 @@ func TestArrows(t *testing.T) {
 		pkg, imports, _ := strings.Cut(line, " ")
 		if strings.Contains(imports, "go.etcd.io/bbolt") && pkg != "flaskside/logbook" {
 			t.Errorf("%s imports the store; only flaskside/logbook may", pkg)
+		}
+		if strings.Contains(imports, "charm.land/wish") || strings.Contains(imports, "charm.land/ssh") {
+			if pkg != "flaskside/tui/sshdoor" {
+				t.Errorf("%s knows the library for SSH; only flaskside/tui/sshdoor may", pkg)
+			}
 		}
 		if strings.HasPrefix(pkg, "flaskside/tui") && strings.Contains(imports, "os ") {
 			t.Errorf("%s touches the system", pkg)

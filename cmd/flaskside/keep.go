@@ -21,6 +21,7 @@ import (
 // keepCommand has the book without a screen.
 func keepCommand(o *options) *cobra.Command {
 	unit := false
+	sshAt := ""
 	c := &cobra.Command{
 		Use:   "keep",
 		Short: "Keep the bench running without a screen: alarms, probes, backups; screens join it",
@@ -31,20 +32,24 @@ func keepCommand(o *options) *cobra.Command {
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if unit {
-				return printUnit(c.OutOrStdout(), o)
+				return printUnit(c.OutOrStdout(), o, sshAt)
 			}
-			return runKeep(c.Context(), o)
+			return runKeep(c.Context(), o, sshAt)
 		},
 	}
 	besideFlags(c, o)
+	c.Flags().StringVar(&sshAt, "ssh", "", "serve screens over SSH at ADDRESS:PORT, as in 127.0.0.1:2222, to those whose keys flaskside people lists")
 	c.Flags().BoolVar(&unit, "unit", false, "print a service for systemd that runs this command as it is given")
 	return c
 }
 
 // runKeep has the book until the process is told to end.
-func runKeep(ctx context.Context, o *options) error {
+func runKeep(ctx context.Context, o *options, sshAt string) error {
 	work, err := o.parseBeside()
 	if err != nil {
+		return err
+	}
+	if err := wholeAddress(sshAt); err != nil {
 		return err
 	}
 	ctx, cancel := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGHUP, syscall.SIGTERM)
@@ -55,11 +60,18 @@ func runKeep(ctx context.Context, o *options) error {
 		return err
 	}
 	return keepBook(ctx, book, clock, "the keeper, without a screen", work, func(hub *keep.Hub) error {
-		log, err := hub.Join(keep.Person{By: book.State().Bench.Crew, Own: true})
+		log, err := hub.Join(keep.Person{From: noScreen, Own: true})
 		if err != nil {
 			return err
 		}
 		defer log.Leave(nil)
+		if sshAt != "" {
+			stop, err := serveSSH(ctx, hub, sshAt, clock, os.Stderr)
+			if err != nil {
+				return err
+			}
+			defer stop()
+		}
 		fmt.Fprintf(os.Stderr, "flaskside: keeping %s; screens join it with flaskside, or flaskside --book FILE\n", clean(book.Path()))
 		var beside sync.WaitGroup
 		defer beside.Wait()
@@ -70,6 +82,9 @@ func runKeep(ctx context.Context, o *options) error {
 		return nil
 	})
 }
+
+// noScreen is where the keeper is that has none.
+const noScreen = "no screen"
 
 // logNews writes what is said on screens where there is none.
 func logNews(ctx context.Context, at *keep.Screen, out io.Writer) {
@@ -131,7 +146,10 @@ WantedBy=default.target
 `
 
 // printUnit prints the service.
-func printUnit(out io.Writer, o *options) error {
+func printUnit(out io.Writer, o *options, sshAt string) error {
+	if err := wholeAddress(sshAt); err != nil {
+		return err
+	}
 	if _, err := o.parseBeside(); err != nil {
 		return err
 	}
@@ -149,6 +167,9 @@ func printUnit(out io.Writer, o *options) error {
 	}
 	if o.onAlarm != "" {
 		args = append(args, "--on-alarm", o.onAlarm)
+	}
+	if sshAt != "" {
+		args = append(args, "--ssh", sshAt)
 	}
 	for _, p := range o.probes {
 		args = append(args, "--probe", p)

@@ -149,15 +149,15 @@ func TestUnit(t *testing.T) {
 	dir := t.TempDir()
 	odd := filepath.Join(dir, `a 50% "deal" \ $HOME.db`)
 	var out bytes.Buffer
-	if err := printUnit(&out, &options{book: odd, onAlarm: "/bin/true --x", probes: []string{"/sys/a@1"}}); err != nil {
+	if err := printUnit(&out, &options{book: odd, onAlarm: "/bin/true --x", probes: []string{"/sys/a@1"}}, "127.0.0.1:2222"); err != nil {
 		t.Fatal(err)
 	}
 	_, line, _ := strings.Cut(out.String(), "\nExecStart=")
 	line, _, _ = strings.Cut(line, "\n")
-	if want := `"keep" "--book" "` + strings.NewReplacer(`\`, `\\`, `"`, `\"`, "%", "%%", "$", "$$").Replace(odd) + `" "--on-alarm" "/bin/true --x" "--probe" "/sys/a@1"`; !strings.HasSuffix(line, want) {
+	if want := `"keep" "--book" "` + strings.NewReplacer(`\`, `\\`, `"`, `\"`, "%", "%%", "$", "$$").Replace(odd) + `" "--on-alarm" "/bin/true --x" "--ssh" "127.0.0.1:2222" "--probe" "/sys/a@1"`; !strings.HasSuffix(line, want) {
 		t.Errorf("it runs %s, want ... %s", line, want)
 	}
-	if err := printUnit(&out, &options{book: "a\nExecStartPre=/bin/sh"}); err == nil {
+	if err := printUnit(&out, &options{book: "a\nExecStartPre=/bin/sh"}, ""); err == nil {
 		t.Error("a line end came into the service")
 	}
 	analyze, err := exec.LookPath("systemd-analyze")

@@ -80,7 +80,7 @@ func rootCommand() *cobra.Command {
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
 	root.AddCommand(demoCommand(o), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
 	root.AddCommand(lotCommand(o), caseCommand(o), routesCommand(o), equipmentCommand(o))
-	root.AddCommand(keepCommand(o))
+	root.AddCommand(keepCommand(o), peopleCommand(o))
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
 	root.AddCommand(reviewCommand(o), planCommand(o))

@@ -12,14 +12,15 @@ import (
 
 // Person is whose screen it is.
 type Person struct {
-	By    string `json:"by,omitempty"`    // initials; "" until somebody signs on
-	Role  string `json:"role"`            // the most they may do, of [action.Roles]; "" for all
-	Away  bool   `json:"away,omitempty"`  // not at the bench: alarms cannot be acknowledged from there
-	Key   string `json:"key,omitempty"`   // fingerprint of the key they came with
-	From  string `json:"from,omitempty"`  // where the screen stands, as far as that is known
-	Named bool   `json:"named,omitempty"` // By was given when the screen was started
-	Own   bool   `json:"own,omitempty"`   // the screen of the keeper itself
-	Fixed bool   `json:"fixed,omitempty"` // nobody else can sign on there; worked out
+	By      string `json:"by,omitempty"`    // initials; "" until somebody signs on
+	Role    string `json:"role"`            // the most they may do, of [action.Roles]; "" for all
+	Away    bool   `json:"away,omitempty"`  // not at the bench: alarms cannot be acknowledged from there
+	Key     string `json:"key,omitempty"`   // fingerprint of the key they came with
+	From    string `json:"from,omitempty"`  // where the screen stands, as far as that is known
+	Named   bool   `json:"named,omitempty"` // By was given when the screen was started
+	Own     bool   `json:"own,omitempty"`   // the screen of the keeper itself
+	KeyRole string `json:"-"`               // the role that the key gives, before the settings
+	Fixed   bool   `json:"fixed,omitempty"` // nobody else can sign on there; worked out
 }
 
 // in gives a person as they are under the settings: the lower of two roles holds, and
@@ -28,7 +29,7 @@ func (p Person) in(h house.House) Person {
 	if p.Role == "" {
 		p.Role = action.RoleLead
 	}
-	p.Fixed = p.fixed(h)
+	p.KeyRole, p.Fixed = p.Role, p.fixed(h)
 	if len(h.People) == 0 {
 		return p
 	}

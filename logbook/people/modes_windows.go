@@ -1,0 +1,3 @@
+package people
+
+const modesMean = false // here access lists do

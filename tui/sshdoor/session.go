@@ -1,0 +1,239 @@
+package sshdoor
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"net"
+	"strings"
+	"sync"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+	"charm.land/ssh"
+	"charm.land/wish/v2/bubbletea"
+	gossh "golang.org/x/crypto/ssh"
+
+	"flaskside/logbook/keep"
+	"flaskside/tui"
+)
+
+// Bounds of what a session may ask before it has a screen.
+const (
+	maxEnv     = 40  // settings of its environment
+	maxEnvSize = 400 // bytes of one
+	maxSide    = 500 // cells of a terminal: more is no terminal
+)
+
+// channel lets a session begin, and lets through to the library only what a screen needs.
+func (d *Door) channel(srv *ssh.Server, sc *gossh.ServerConn, nc gossh.NewChannel, ctx ssh.Context) {
+	c, ok := ctx.Value(connKey{}).(*conn)
+	if !ok || !c.begin() {
+		_ = nc.Reject(gossh.ResourceShortage, "there are as many screens on this connection as there can be")
+		return
+	}
+	defer c.end()
+	ssh.DefaultSessionHandler(srv, sc, &strict{NewChannel: nc}, ctx)
+}
+
+// strict is a channel of which only some requests are let through: a terminal, its size, its
+// environment within bounds, and a shell. Commands, subsystems, agents, X11 and signals are
+// refused here, so that no setting of the library can let them in.
+type strict struct{ gossh.NewChannel }
+
+// Accept begins the channel.
+func (s *strict) Accept() (gossh.Channel, <-chan *gossh.Request, error) {
+	ch, in, err := s.NewChannel.Accept()
+	if err != nil {
+		return nil, nil, err
+	}
+	out := make(chan *gossh.Request)
+	go func() {
+		defer close(out)
+		env, begun := 0, false
+		for r := range in {
+			ok := false
+			switch r.Type {
+			case "shell":
+				ok, begun = !begun, true
+			case "pty-req":
+				ok = !begun && sane(r)
+			case "window-change": // before there is a screen nobody takes its size
+				ok = begun && sane(r)
+			case "env":
+				env++
+				ok = env <= maxEnv && len(r.Payload) <= maxEnvSize
+			}
+			if !ok {
+				_ = r.Reply(false, nil)
+				continue
+			}
+			out <- r
+		}
+	}()
+	return ch, out, nil
+}
+
+// sane tells whether a terminal has a size that terminals have; 0 is left to the library.
+func sane(r *gossh.Request) bool {
+	p := r.Payload
+	if r.Type == "pty-req" { // a string, the name of the terminal, comes first (RFC 4254, 6.2)
+		if len(p) < 4 || uint64(len(p)-4) < uint64(binary.BigEndian.Uint32(p)) {
+			return false
+		}
+		p = p[4+binary.BigEndian.Uint32(p):]
+	}
+	return len(p) >= 8 && binary.BigEndian.Uint32(p) <= maxSide && binary.BigEndian.Uint32(p[4:]) <= maxSide
+}
+
+// session is one screen, from its first frame to its last.
+func (d *Door) session(sess ssh.Session) {
+	d.screens.Add(1)
+	defer d.screens.Done()
+	_, sizes, ok := sess.Pty()
+	if !ok {
+		say(sess, "there is no terminal here: log in with ssh -t")
+		_ = sess.Exit(1)
+		return
+	}
+	screen, sc, err := d.join(sess)
+	if err != nil {
+		go func() { // sizes that nobody takes would hold the connection up
+			for range sizes {
+				continue
+			}
+		}()
+		say(sess, err.Error())
+		_ = sess.Exit(1)
+		return
+	}
+	ctx, cancel := context.WithCancel(sess.Context())
+	defer cancel()
+	c, ok := ctx.Value(connKey{}).(*conn)
+	if ok {
+		c.on(func() { alive(sess.Context(), sc) })
+		defer c.off()
+	}
+	why, typed := d.run(ctx, &steady{Session: sess, cut: func() { _ = sc.Close() }}, screen, sizes, func() { _ = sc.Close() })
+	screen.Leave(typed)
+	if why != "" {
+		say(sess, why)
+	}
+}
+
+// join finds out who came, and joins them to the bench.
+func (d *Door) join(sess ssh.Session) (*keep.Screen, *gossh.ServerConn, error) {
+	sc, ok := sess.Context().Value(ssh.ContextKeyConn).(*gossh.ServerConn)
+	key := sess.PublicKey() // the one that was proved, not one that was merely shown
+	if !ok || key == nil {
+		return nil, nil, errors.New("there is no key")
+	}
+	p, ok := d.cfg.Find(gossh.FingerprintSHA256(key))
+	if !ok {
+		return nil, nil, errors.New("this key is not known here any more")
+	}
+	p.Key, p.From = gossh.FingerprintSHA256(key), from(sess.RemoteAddr())
+	screen, err := d.cfg.Join(p)
+	return screen, sc, err
+}
+
+// run is the loop of one screen; the library's own spins for ever when a client closes its
+// channel and keeps the connection. It gives why the screen was sent away, and what was typed
+// and not sent.
+func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes <-chan ssh.Window, cut func()) (why string, typed keep.Drafts) {
+	cfg := d.cfg.Screen
+	cfg.Keeper = screen
+	model := tui.New(cfg)
+	opts := append(bubbletea.MakeOptions(sess), tea.WithFPS(perSecond), tea.WithoutSignalHandler(), tea.WithContext(ctx))
+	p := tea.NewProgram(tui.Guarded(model, d.cfg.Fault(screen.No())), opts...)
+	over := make(chan struct{})
+	var beside sync.WaitGroup
+	// Sizes are taken for as long as there are any: whoever sends them must not be held up by
+	// a screen that has ended. With the last one the client has closed its channel.
+	go func() {
+		for w := range sizes {
+			p.Send(tea.WindowSizeMsg{Width: w.Width, Height: w.Height})
+		}
+		quit(p, over, cut)
+	}()
+	beside.Go(func() {
+		for {
+			select {
+			case <-screen.Wake():
+			case <-over:
+				return
+			}
+			n := screen.Take()
+			p.Send(tui.Heard(n))
+			if n.Out != "" {
+				why = n.Out
+				quit(p, over, cut)
+				return
+			}
+		}
+	})
+	if _, err := p.Run(); err != nil && ctx.Err() == nil {
+		d.cfg.Log(fmt.Sprintf("the screen of %s from %s stopped: %v", screen.Me().By, screen.Me().From, err))
+	}
+	close(over)
+	beside.Wait()
+	return why, model.Typed()
+}
+
+// quit ends a program, and cuts its connection off where it does not end.
+func quit(p *tea.Program, over <-chan struct{}, cut func()) {
+	late := time.AfterFunc(answering, cut)
+	defer late.Stop()
+	p.Quit()
+	<-over
+}
+
+// alive asks the other side whether it is there, and cuts off one that does not answer.
+func alive(ctx context.Context, sc *gossh.ServerConn) {
+	tick := time.NewTicker(asking)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		late := time.AfterFunc(answering, func() { _ = sc.Close() })
+		_, _, err := sc.SendRequest("keepalive@openssh.com", true, nil)
+		late.Stop()
+		if err != nil {
+			_ = sc.Close()
+			return
+		}
+	}
+}
+
+// steady is a session that does not wait for a reader who stopped reading.
+type steady struct {
+	ssh.Session
+	cut func()
+}
+
+// Write sends a piece of the screen.
+func (s *steady) Write(p []byte) (int, error) {
+	late := time.AfterFunc(answering, s.cut)
+	defer late.Stop()
+	return s.Session.Write(p)
+}
+
+// say tells a person something in a line, without a screen.
+func say(sess ssh.Session, line string) {
+	late := time.AfterFunc(answering, func() { _ = sess.Close() })
+	defer late.Stop()
+	_, _ = fmt.Fprintf(sess, "flaskside: %s\r\n", strings.Join(strings.Fields(line), " ")) // the other side may be gone
+}
+
+// from is the address that somebody comes from.
+func from(a net.Addr) string {
+	host, _, err := net.SplitHostPort(a.String())
+	if err != nil {
+		return a.String()
+	}
+	return host
+}
