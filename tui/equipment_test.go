@@ -63,7 +63,7 @@ func TestEquipmentByNumberPad(t *testing.T) {
 	d.sees("water changed 2026-")
 	d.press("- 3 3 3") // bath 1, flask 51, clamp 12: recalled
 	d.sees("clamp 12: 1 flask", "4417 upper", "flaskside equipment --which 'clamp 12' --csv")
-	d.press("0 + 8 8")
+	d.press("0 e")
 	d.sees("out of use", "recalled")
 	if got := d.book.State().Bench.Free(action.ClampItem); len(got) != 1 {
 		t.Errorf("free are %+v", got)

@@ -108,8 +108,10 @@ func binding(key string) int {
 		return 13
 	case "m":
 		return 14
-	case "q", "ctrl+c":
+	case "e":
 		return 15
+	case "q", "ctrl+c":
+		return 16
 	}
 	return -1
 }
