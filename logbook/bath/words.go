@@ -106,6 +106,10 @@ func (e *Estimate) Short(s Say) string {
 	out := r.ResidualText
 	switch m := &e.MakeUp; {
 	case e.asksNothing():
+	case e.Case.Out > 0 && m.Again:
+		out += " · bath was off: a temperature of the programme was never there"
+	case e.Case.Out > 0 && m.Reached:
+		out += " · bath was off: about " + Minutes(m.Longer(e.Case.Programme)) + " missing"
 	case m.Again:
 		out += " · bath off: start the programme again"
 	case !m.Reached:
@@ -132,13 +136,21 @@ func (e *Estimate) makeUp(s Say) string {
 	if e.asksNothing() {
 		return ""
 	}
+	if m := &e.MakeUp; e.Case.Out > 0 && m.Reached { // no hour at which it would come out is true any more
+		if m.Again {
+			return "a temperature of the programme was not there while it was due, and the load is out: only the programme from its beginning would make it up" + maker
+		}
+		return "the load is out: about " + Minutes(m.Longer(e.Case.Programme)) + " more in the bath would have been needed" + maker
+	}
 	return MakeUpWords(e.MakeUp, e.Case.Programme, s)
 }
+
+// maker stands behind what the model asks for.
+const maker = " (estimate; the maker's cycle decides)"
 
 // MakeUpWords say what a bath that was off asks for: longer, at the temperature that
 // was missed, or the programme again; "" where it asks for nothing.
 func MakeUpWords(m cure.MakeUp, p cure.Programme, s Say) string {
-	const maker = " (estimate; the maker's cycle decides)"
 	switch {
 	case m.Again:
 		return "a temperature of the programme was not there while it was due: start the programme again from its beginning, out at " + s.At(m.Out) + " at the earliest" + maker

@@ -131,3 +131,37 @@ func TestPlan(t *testing.T) {
 		}
 	}
 }
+
+// Of a load that is out no hour is told at which it would come out, nor is anything to be done asked for: what was missing is.
+func TestALoadThatIsOutHasNoHourToComeOut(t *testing.T) {
+	cold := nineHours()
+	cold.BathC = 23
+	readings(&cold, 30, 120, func(float64) float64 { return 24 })
+	dipped := nineHours()
+	readings(&dipped, 0, 540, func(m float64) float64 {
+		if m >= 180 && m < 240 {
+			return 60
+		}
+		return 74
+	})
+	for _, row := range []struct {
+		c           Case
+		out         time.Duration
+		said, short string
+	}{
+		{cold, 2 * time.Hour, "and the load is out: only the programme from its beginning would make it up (estimate", "bath was off: a temperature of the programme was never there"},
+		{dipped, 9 * time.Hour, "the load is out: about 1 h 7 min more in the bath would have been needed (estimate", "bath was off: about 1 h 7 min missing"},
+	} {
+		in := lines(estimate(t, row.c), units.Celsius)
+		if !strings.Contains(in, ": out at ") && !strings.Contains(in, ", out at ") {
+			t.Errorf("in the bath no hour is told:\n%s", in)
+		}
+		row.c.Out = row.out
+		e := estimate(t, row.c)
+		out := lines(e, units.Celsius)
+		short := e.Short(Say{})
+		if strings.Contains(out, "out at ") || strings.Contains(out, "start the programme again") || !strings.Contains(out, row.said) || !strings.Contains(short, row.short) {
+			t.Errorf("out after %s:\n%s\n%s", row.out, out, short)
+		}
+	}
+}
