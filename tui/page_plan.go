@@ -130,7 +130,11 @@ func (p *planPage) sheet(a area) *sheet {
 	if x := shown.Ask; x != nil {
 		s.gap()
 		s.add(warn, fmt.Sprintf("ask for later: %s (%s), due %s, to %s", x.Case, x.Size, m.instant(x.Due), m.instant(x.To)))
-		for _, b := range x.Buys {
+		for i, b := range x.Buys {
+			if i == mostBought && len(x.Buys) > i+1 {
+				s.add(plain, fmt.Sprintf("  and %d more are late less often", len(x.Buys)-i))
+				break
+			}
 			s.add(plain, "  "+b)
 		}
 	}
@@ -138,13 +142,16 @@ func (p *planPage) sheet(a area) *sheet {
 		p.caseLines(s, d.day, shown)
 	}
 	s.gap()
-	s.wrapped(dim, fmt.Sprintf("%.0f mixes as a rule, %.1f doughs lost on average; overtime %s. %s.", shown.MixesMade, shown.Lost, shown.Overtime, bench.YouDecide), a.w-2)
+	s.wrapped(dim, fmt.Sprintf("%.0f mixes as a rule, %.1f doughs lost on average; overtime %s (%s).", shown.MixesMade, shown.Lost, shown.Overtime, bench.YouDecide), a.w-2)
 	for _, n := range shown.Notes {
 		s.wrapped(dim, "note: "+n, a.w-2)
 	}
 	s.wrapped(dim, dayplan.Leaflets, a.w-2)
 	return s
 }
+
+// mostBought is of how many cases it is told what asking for a later time buys.
+const mostBought = 3
 
 // head says whose plan it is, for which day, and what is to be known of it first.
 func (p *planPage) head(s *sheet) {
@@ -162,8 +169,6 @@ func (p *planPage) head(s *sheet) {
 	}
 	if d.offer != nil && d.instead == nil {
 		s.add(warn, d.offer.Words()+" (estimate)")
-	} else if next := m.bench().Planned; next != nil && next.Day > m.now.Wall.Format("2006-01-02") {
-		s.add(dim, "a plan for "+next.Day+" was taken "+m.instant(next.At.At)+" by "+next.By)
 	}
 }
 
@@ -216,7 +221,7 @@ func (p *planPage) caseLines(s *sheet, d *dayplan.Day, x dayplan.Shown) {
 	}
 	s.gap()
 	row := func(name, size, due, end, late string) string {
-		if s.w < 72 {
+		if s.w < 88 {
 			return fmt.Sprintf("%-16s %-15s %-10s %s", name, due, end, late)
 		}
 		return fmt.Sprintf("%-16s %-7s %-15s %-11s %s", name, size, due, end, late)

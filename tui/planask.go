@@ -206,13 +206,13 @@ func (m *Model) whatIfMenu() tea.Cmd {
 		do = append(do, func() tea.Cmd { return m.ifSo(change) })
 	}
 	if presses < plan.MaxHands {
-		add(fmt.Sprintf("%d presses", presses+1), fmt.Sprintf("%d presses", presses+1))
+		add(fmt.Sprintf("with %d presses", presses+1), fmt.Sprintf("%d presses", presses+1))
 	}
 	if presses > 1 {
 		add("a press down", fmt.Sprintf("%d presses", presses-1))
 	}
 	if people < plan.MaxHands {
-		add(fmt.Sprintf("%d people", people+1), fmt.Sprintf("%d people", people+1))
+		add(fmt.Sprintf("with %d people", people+1), fmt.Sprintf("%d people", people+1))
 	}
 	if people > 1 {
 		add("a person less", fmt.Sprintf("%d people", people-1))

@@ -66,7 +66,7 @@ const (
 	planEvery   = 5 * time.Minute
 )
 
-// planHolds gives the plan that was taken, where it is for today.
+// planHolds gives the plan that was taken, where its day is not over.
 func (m *sight) planHolds() *bench.Planned {
 	if p := m.bench().Planned; dayplan.Holds(p, m.now.Wall) {
 		return p
@@ -78,7 +78,7 @@ func (m *sight) planHolds() *bench.Planned {
 type planAsk struct {
 	b      *bench.Bench
 	now    timers.Now
-	held   *bench.Planned // taken, and for today
+	held   *bench.Planned // taken, and its day is not over
 	typed  planDay
 	choice *dayplan.Choice
 	asked  string
@@ -232,11 +232,15 @@ func (m *sight) planBusy() string {
 	if !m.plans.busy {
 		return ""
 	}
+	first := ""
+	if m.plans.day != nil && !m.plans.whole {
+		first = "; this is a first look"
+	}
 	x := math.Float64frombits(m.plans.done.Load())
 	if x <= 0 {
-		return "working the plan out …"
+		return "working the plan out" + first + " …"
 	}
-	return fmt.Sprintf("working the plan out, %.0f %% …", 100*x)
+	return fmt.Sprintf("working the plan out, %.0f %%%s …", 100*x, first)
 }
 
 // planLines is what is told of the plan on the bench, in a width.

@@ -59,9 +59,9 @@ func (d *Day) Record(reason string) action.DayPlan {
 // date is the day that is planned for.
 func (d *Day) date() string { return d.midnight.AddDate(0, 0, d.today()).Format(time.DateOnly) }
 
-// Holds tells whether a plan that was taken is for the day of an instant.
+// Holds tells whether a plan that was taken is for the day of an instant, or for one to come.
 func Holds(p *bench.Planned, now time.Time) bool {
-	return p != nil && p.Day == now.Format(time.DateOnly)
+	return p != nil && p.Day >= now.Format(time.DateOnly)
 }
 
 // As is a question asked for the day as it was when a plan was taken, by the same choices.

@@ -91,8 +91,8 @@ func (q Question) Compare(ctx context.Context, changes []string) (*Compared, err
 func (c *Compared) Text(w io.Writer) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "what if: %s (%s)\n\n", c.What, c.Now.What)
-	fmt.Fprintf(&b, "%-16s %-26s %s\n", "", "now", "then")
-	row := func(name, now, then string) { fmt.Fprintf(&b, "%-16s %-26s %s\n", name, now, then) }
+	fmt.Fprintf(&b, "%-16s %-29s %s\n", "", "now", "then")
+	row := func(name, now, then string) { fmt.Fprintf(&b, "%-16s %-29s %s\n", name, now, then) }
 	find := func(list []ShownCase, name string) (string, bool) {
 		for _, x := range list {
 			if x.Case == name {
@@ -112,7 +112,8 @@ func (c *Compared) Text(w io.Writer) error {
 	}
 	one := func(s Shown) string { return fmt.Sprintf("%.0f mixes, %.1f doughs lost", s.MixesMade, s.Lost) }
 	row("day", one(c.Now), one(c.Then))
-	row("overtime", c.Now.Overtime, c.Then.Overtime)
+	brief := func(s string) string { s, _, _ = strings.Cut(s, ","); return s }
+	row("overtime", brief(c.Now.Overtime), brief(c.Then.Overtime))
 	a, z := c.now.Made, c.then.Made
 	row("cost, points", fmt.Sprintf("%.1f (± %.1f)", a.Cost, a.CostSE), fmt.Sprintf("%.1f (± %.1f)", z.Cost, z.CostSE))
 	if len(a.Cases) == len(z.Cases) { // else the points are not of the same work
