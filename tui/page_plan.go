@@ -14,11 +14,14 @@ import (
 
 // planPage is the plan of the day: which cases in which mixes, when, in which bath, and how
 // likely each is late. All of it is foretold; the person takes it or leaves it.
-type planPage struct{ leaf }
+type planPage struct {
+	leaf
+	anew bool // the new plan is shown, beside one that was taken
+}
 
 // keyPlan shows the plan of the day.
 func (m *Model) keyPlan(string) tea.Cmd {
-	m.page = &planPage{leaf{m: m}}
+	m.page = &planPage{leaf: leaf{m: m}}
 	if m.plans.busy {
 		return nil
 	}
@@ -32,14 +35,19 @@ func (p *planPage) draw(f *frame, a area) {
 func (p *planPage) keys() []hint {
 	d := &p.m.plans
 	out := p.leaf.keys()
-	if d.instead != nil {
-		return append(out, hint{key: "-", words: "change, what if"})
+	out[0].words = "back"
+	change := hint{key: "-", words: "change, what if"}
+	switch {
+	case d.instead != nil:
+		return append(out, change)
+	case d.offer == nil:
+		return append(out, hint{key: "+", words: "take this plan", off: !p.takable()}, change)
 	}
-	take := hint{key: "+", words: "take this plan", off: !p.takable()}
-	if d.offer != nil {
-		take.words = "take the new plan"
+	see := hint{key: "*", words: "see the new"}
+	if p.anew {
+		see.words = "see the old"
 	}
-	return append(out, take, hint{key: "-", words: "change, what if"})
+	return append(out, see, hint{key: "+", words: "take the new"}, hint{key: "-", words: "change"})
 }
 
 // takable tells whether there is a plan to take: whole, of a case at least, and not taken yet.
@@ -69,6 +77,11 @@ func (p *planPage) key(key string) (tea.Cmd, bool) {
 		return p.take(), true
 	case "-":
 		return m.planMenu(), true
+	case "*":
+		if d.offer != nil {
+			p.anew, p.scroll = !p.anew, 0
+			return nil, true
+		}
 	case "0", "esc", "backspace":
 		if d.instead != nil || len(d.whatIf) > 0 {
 			d.instead, d.whatIf, p.scroll = nil, nil, 0
@@ -76,6 +89,14 @@ func (p *planPage) key(key string) (tea.Cmd, bool) {
 		}
 	}
 	return p.leaf.key(key)
+}
+
+// shown is the plan on the page.
+func (p *planPage) shown() *dayplan.Day {
+	if d := &p.m.plans; p.anew && d.offer != nil {
+		return d.offer.New
+	}
+	return p.m.plans.day
 }
 
 // take records the plan that is shown as the one that is followed.
@@ -115,18 +136,19 @@ func (p *planPage) sheet(a area) *sheet {
 	case d.err != nil:
 		s.add(warn, d.err.Error())
 		return s
-	case d.day == nil:
+	case p.shown() == nil:
 		return s
 	}
-	shown := d.day.Show()
+	day := p.shown()
+	shown := day.Show()
 	if len(shown.Cases) == 0 {
 		s.add(plain, "no cases: nothing to plan")
 		s.gap()
 		s.wrapped(dim, "Take cases in on the page of the cases (+ 8 6), or open a flask: then the plan says what to mix when.", a.w-2)
 		return s
 	}
-	p.mixLines(s, d.day, shown)
-	p.loadLines(s, d.day, shown)
+	p.mixLines(s, day, shown)
+	p.loadLines(s, day, shown)
 	if x := shown.Ask; x != nil {
 		s.gap()
 		s.add(warn, fmt.Sprintf("ask for later: %s (%s), due %s, to %s", x.Case, x.Size, m.instant(x.Due), m.instant(x.To)))
@@ -139,7 +161,7 @@ func (p *planPage) sheet(a area) *sheet {
 		}
 	}
 	if a.w == m.w { // else they stand beside it
-		p.caseLines(s, d.day, shown)
+		p.caseLines(s, day, shown)
 	}
 	s.gap()
 	s.wrapped(dim, fmt.Sprintf("%.0f mixes as a rule, %.1f doughs lost on average; overtime %s (%s).", shown.MixesMade, shown.Lost, shown.Overtime, bench.YouDecide), a.w-2)
@@ -158,16 +180,19 @@ func (p *planPage) head(s *sheet) {
 	m := p.m
 	d := &m.plans
 	title := "the day planned"
-	if d.day != nil {
-		title += " · " + d.day.Basis()
+	if day := p.shown(); day != nil {
+		title += " · " + day.Basis()
 	}
 	s.add(strong, title)
 	if b := m.planBusy(); b != "" {
 		s.add(dim, b)
-	} else if held := m.planHolds(); held != nil && d.of == held.ID && d.instead == nil {
+	} else if held := m.planHolds(); held != nil && d.of == held.ID && d.instead == nil && (d.offer == nil || !p.anew) {
 		s.add(good, fmt.Sprintf("taken %s by %s; foretold anew from now", m.instant(held.At.At), held.By))
 	}
 	if d.offer != nil && d.instead == nil {
+		if p.anew {
+			s.add(accent, "the new plan; it is not taken yet")
+		}
 		s.add(warn, d.offer.Words()+" (estimate)")
 	}
 }
@@ -244,11 +269,12 @@ func (p *planPage) caseLines(s *sheet, d *dayplan.Day, x dayplan.Shown) {
 func (p *planPage) besideSheet(a area) *sheet {
 	m, s := p.m, newSheet(a)
 	d := &m.plans
-	if d.day == nil || d.instead != nil || d.err != nil || len(d.day.Entries) == 0 {
+	day := p.shown()
+	if day == nil || d.instead != nil || d.err != nil || len(day.Entries) == 0 {
 		return s
 	}
-	p.timeLine(s, d.day, a.w-2)
-	p.caseLines(s, d.day, d.day.Show())
+	p.timeLine(s, day, a.w-2)
+	p.caseLines(s, day, day.Show())
 	return s
 }
 

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -41,5 +42,68 @@ func TestDayPlanPage(t *testing.T) {
 		d.sees("taken 08:00 by KT; foretold anew from now")
 		d.press("0").wait(11 * time.Second)
 		d.golden(fmt.Sprintf("dayplan-bench-%dx%d", s.w, s.h))
+	}
+}
+
+// A case that comes in after the plan was taken is told in one line, on the bench and on the
+// page; the plan holds until a person takes the new one, which can be seen before.
+func TestDayPlanIsReplacedByAPersonAlone(t *testing.T) {
+	d := planBench(t, 80, 24, 4)
+	d.press("m +")
+	first := d.book.State().Bench.Planned.ID
+	late := action.CaseIn{Case: "4460", Base: "lower", Size: "small", Due: shiftStart.Add(9 * time.Hour).Format(time.RFC3339), Rush: true}
+	if _, err := d.book.Append(action.Action{ID: "late", At: d.ck.Read().Wall, By: "AB", Body: late}); err != nil {
+		t.Fatal(err)
+	}
+	d.m.refresh(d.book.State())
+	d.press("0").wait(11 * time.Second)
+	d.sees("day plan: case 4460 lower", "came in")
+	d.press("m").sees("case 4460 lower came in: ", "take the new plan", "taken 08:00 by KT")
+	if got := d.book.State().Bench.Planned.ID; got != first {
+		t.Errorf("the plan was replaced by %s unasked", got)
+	}
+	d.press("*").sees("the new plan; it is not taken yet", "4460 lower")
+	d.golden("dayplan-again-80x24")
+	d.press("*").sees("taken 08:00 by KT")
+	d.press("- 6") // stay with it
+	d.press("0").wait(11 * time.Second)
+	if strings.Contains(d.screen(), "day plan:") {
+		t.Errorf("told again after a person stayed with the plan:\n%s", d.screen())
+	}
+	d.press("m - 5").sees("asked for: ")
+	d.press("+")
+	if p := d.book.State().Bench.Planned; p.ID == first || p.Reason != "asked for" || len(p.Cases) != 5 {
+		t.Errorf("taken anew: %+v", p)
+	}
+	d.press("- 3 2") // a person's own choice: another case first
+	d.press("+")
+	if p := d.book.State().Bench.Planned; len(p.First) != 1 || p.Mixes[0].Cases[0] != p.First[0] {
+		t.Errorf("chosen first: %+v, mixes %+v", p.First, p.Mixes)
+	}
+	d.press("- 4 1 enter +")
+	if p := d.book.State().Bench.Planned; len(p.First) != 1 || len(p.Together) != 1 || p.Mixes[0].Cases[0] != p.First[0] {
+		t.Errorf("chosen: %+v, %+v, mixes %+v", p.First, p.Together, p.Mixes)
+	}
+	d.press("- 7") // put away
+	if p := d.book.State().Bench.Planned; p != nil {
+		t.Errorf("put away: %+v", p)
+	}
+	d.sees("+  take this plan")
+}
+
+// What a person asks what if of is told beside the plan as it is, and changes nothing.
+func TestDayPlanWhatIf(t *testing.T) {
+	d := planBench(t, 80, 24, 4)
+	records := d.book.State().Head.Seq
+	d.press("m - 2 2").sees("what if: with 2 presses (estimates; you decide)", "4417 upper", "0  back to the plan")
+	d.golden("dayplan-whatif-80x24")
+	d.press("0").sees("+  take this plan")
+	d.press("- 2 1 1 2 17 enter 2").sees("what if: a case more, small, due Thu 17:00, rush", "more ")
+	d.press("0 - 2 4").sees("what if: without case 4417 upper")
+	d.press("0 - 1 2 enter 9 enter 1630 enter enter").sees("2 pairs of hands")
+	d.press("- 1").sees("ENTER: 2")
+	d.press("enter enter enter 1 enter").sees("choose at least 1")
+	if got := d.book.State().Head.Seq; got != records {
+		t.Errorf("%d records were made by asking", got-records)
 	}
 }

@@ -203,7 +203,7 @@ func (m *Model) whatIfMenu() tea.Cmd {
 	do := []func() tea.Cmd{func() tea.Cmd { m.whatIfCase(); return nil }}
 	add := func(name, change string) {
 		names = append(names, name)
-		do = append(do, func() tea.Cmd { return m.ifSo(change) })
+		do = append(do, func() tea.Cmd { return m.ifSo(change, name) })
 	}
 	if presses < plan.MaxHands {
 		add(fmt.Sprintf("with %d presses", presses+1), fmt.Sprintf("%d presses", presses+1))
@@ -231,8 +231,8 @@ func (m *Model) whatIfMenu() tea.Cmd {
 }
 
 // ifSo works out what would be otherwise.
-func (m *Model) ifSo(change string) tea.Cmd {
-	m.plans.whatIf = []string{change}
+func (m *Model) ifSo(change, words string) tea.Cmd {
+	m.plans.whatIf, m.plans.ifWords = []string{change}, words
 	if p, ok := m.page.(*planPage); ok {
 		p.scroll = 0
 	}
@@ -265,11 +265,12 @@ func (m *Model) whatIfCase() {
 			resin = resins[c-1]
 		}
 		change := fmt.Sprintf("case %s %s %s due %s", moreCase, action.Sizes[f.choice("size")-1], resin, at.Format(time.RFC3339))
+		words := fmt.Sprintf("a case more, %s, due %s", action.Sizes[f.choice("size")-1], m.instant(at))
 		if f.choice("rush") == 2 {
-			change += " rush"
+			change, words = change+" rush", words+", rush"
 		}
 		m.shut()
-		return m.ifSo(change)
+		return m.ifSo(change, words)
 	}
 	m.open(f)
 }

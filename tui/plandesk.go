@@ -28,6 +28,7 @@ type planDesk struct {
 	of      string          // the record of the plan that it follows; "" for a new one
 	offer   *dayplan.Offer
 	whatIf  []string
+	ifWords string
 	instead *dayplan.Compared
 	err     error
 
@@ -206,6 +207,9 @@ func (m *Model) onPlan(msg planMsg) tea.Cmd {
 		return func() tea.Msg { return <-msg.more }
 	}
 	d.busy, d.offer, d.instead, d.err = false, msg.offer, msg.instead, msg.err
+	if d.instead != nil {
+		d.instead.What = d.ifWords
+	}
 	return nil
 }
 
