@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/cases"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/words"
 )
 
@@ -227,25 +228,58 @@ func (m *Model) deliverCase() {
 	}
 	typed := len(names) + 1
 	isTyped := func(f *form) bool { return f.choice("which") == typed }
+	which := func(f *form) (p piece) {
+		if i := f.choice("which"); i > 0 && i < typed {
+			return done[i-1]
+		}
+		if i := f.choice("base"); i > 0 {
+			p = piece{strings.TrimSpace(f.text("case")), action.Bases[i-1]}
+		}
+		return p
+	}
+	told := map[piece]string{} // what the book says of each, asked once
+	twice := func(f *form) string {
+		p := which(f)
+		if _, asked := told[p]; !asked && p.number != "" {
+			told[p] = m.deliveredWords(p.number, p.base)
+		}
+		return told[p]
+	}
+	again := choose("again", "record it once more? your reason is recorded", words.Reasons[1:]...).only(func(f *form) bool { return twice(f) != "" }).reached(func(f *form) tea.Cmd {
+		f.get("again").above = []string{"· " + twice(f)}
+		return nil
+	})
 	f := &form{title: "a base is delivered", lines: []string{"A record of what was done to it; no release and no statement of conformity."}, fields: []*field{
 		choose("which", "which?", append(names, "type the number")...),
 		line("case", "case number", "", false).upTo(24).only(isTyped),
 		choose("base", "base", action.Bases...).only(isTyped),
+		again,
 		several("done", "what was done to it?", 0, action.Closing, nil),
 		digits("wet", "hours in water; 0 for none", "h", "0", plainNumber(0, 1440)),
 	}}
 	f.done = func(f *form) tea.Cmd {
-		d := action.CaseDelivered{WetH: f.num("wet")}
-		if isTyped(f) {
-			d.Case, d.Base = strings.TrimSpace(f.text("case")), action.Bases[f.choice("base")-1]
-		} else {
-			p := done[f.choice("which")-1]
-			d.Case, d.Base = p.number, p.base
+		p, why := which(f), ""
+		d := action.CaseDelivered{Case: p.number, Base: p.base, WetH: f.num("wet")}
+		if twice(f) != "" {
+			why = fmt.Sprint(f.choice("again"))
 		}
 		for _, i := range f.picks("done") {
 			d.Done = append(d.Done, action.Closing[i])
 		}
-		return m.answer(f, d, "", func(logbook.Saved) tea.Cmd { return m.keyCases("") })
+		return m.answer(f, d, why, func(logbook.Saved) tea.Cmd { return m.keyCases("") })
 	}
 	m.open(f)
+}
+
+// deliveredWords say when a base was delivered already, "" where it was not.
+func (m *Model) deliveredWords(number, base string) string {
+	recs, err := m.cfg.Keeper.Of(layout.SubjectCase(number))
+	if err != nil {
+		return "" // a book that cannot be read says so when this is recorded
+	}
+	at, ok := cases.Delivered(recs, number, base)
+	if !ok {
+		return ""
+	}
+	return fmt.Sprintf("case %s %s was delivered already, %s", number, base, m.instant(at))
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"slices"
 	"strings"
@@ -17,6 +18,8 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/cases"
 	"flaskside/logbook/day"
+	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -180,6 +183,9 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 		defer func() { _ = f.Close() }() // only read from
 		from = f
 	}
+	if path == "-" {
+		path = "the standard input"
+	}
 	lines, err := cases.ReadCSV(from, clock.Read().Wall.Local())
 	if err != nil {
 		return fmt.Errorf("%s: %w", path, err)
@@ -188,15 +194,22 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 		return fmt.Errorf("%s: the table names no case", path)
 	}
 	b := bench.Fold(nil, bench.Counters{})
-	if st, err := standing(o.book, clock); err == nil {
+	if _, err := os.Stat(o.book); !errors.Is(err, fs.ErrNotExist) { // else it is made with them
+		st, err := standing(o.book, clock)
+		if err != nil {
+			return err
+		}
 		b = st.Bench
 	}
 	bad, bodies := 0, make([]action.Body, 0, len(lines))
 	for _, l := range lines {
 		err := l.Err
-		if err == nil {
-			a := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: l.Case, Why: why}
-			_, err = b.Check(a, timers.StampAt(a.At, clock.Read()), timers.Now{Reading: clock.Read()})
+		if err == nil { // each as after those before it
+			a, read := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: l.Case, Why: why}, clock.Read()
+			stamp := timers.StampAt(a.At, read)
+			if a, err = b.Check(a, stamp, timers.Now{Reading: read}); err == nil {
+				b = b.Extend(record.Record{Seq: b.Top.Seq + 1, Stamp: stamp, Action: a})
+			}
 		}
 		if err != nil {
 			bad++
@@ -296,6 +309,19 @@ func theBase(o *options, clock timers.Clock, number, base string) (string, error
 	return on[0], nil
 }
 
+// deliveredBefore tells when a base was delivered, where it was.
+func deliveredBefore(o *options, clock timers.Clock, number, base string) (at time.Time, ok bool, err error) {
+	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
+		return at, false, nil
+	}
+	recs, err := readFrom(o.book, clock, func(book *logbook.Book) ([]record.Record, error) {
+		recs, _, err := book.OfCase(number)
+		return recs, err
+	})
+	at, ok = cases.Delivered(recs, number, base)
+	return at, ok, err
+}
+
 func caseOffCommand(o *options) *cobra.Command {
 	var base, reason, why string
 	c := &cobra.Command{
@@ -338,6 +364,11 @@ func caseDeliverCommand(o *options) *cobra.Command {
 			b, err := theBase(o, clock, args[0], base)
 			if err != nil {
 				return err
+			}
+			if at, twice, err := deliveredBefore(o, clock, args[0], b); err != nil {
+				return err
+			} else if twice && why == "" {
+				return fmt.Errorf("case %s %s was delivered already, %s: say --why to record it once more", args[0], b, words.Instant(at.Local(), clock.Read().Wall.Local()))
 			}
 			for i := range done {
 				done[i] = strings.TrimSpace(done[i])

@@ -81,6 +81,40 @@ func TestTableNamesEachBadRow(t *testing.T) {
 	}
 }
 
+// A file that is no such table, or not all of one, is refused in one short line: a table that
+// was cut off would be taken in as the whole.
+func TestTablesThatAreNone(t *testing.T) {
+	long := strings.Repeat("x", 1<<20)
+	head := "case,base,size,due\n"
+	for name, c := range map[string]struct{ text, says string }{
+		"longer than is read":        {head + "4417,upper,small,today 17" + strings.Repeat(" ", 8<<20) + "\n4418,upper,small,today 17\n", "more than 8 MiB"},
+		"blank lines past the bound": {head + strings.Repeat("\n", 9<<20) + "4418,upper,small,today 17\n", "more than 8 MiB"},
+		"UTF-16":                     {"\xff\xfec\x00a\x00s\x00e\x00,\x00", "save it as CSV in UTF-8"},
+		"Latin-1":                    {head + "4417,upper,small,today 17,m\xfcde\n", "save it as CSV in UTF-8"},
+		"a long name of a column":    {"case,base,size,due," + long + "\n", "a column \"xxx"},
+		"a column named over lines":  {"case,base,size,due,\"a\nb\"\n", "a column \"a·b\""},
+	} {
+		_, err := cases.ReadCSV(strings.NewReader(c.text), now)
+		if err == nil || !strings.Contains(err.Error(), c.says) || len(err.Error()) > 300 {
+			t.Errorf("%s: %.400v, want %s", name, err, c.says)
+		}
+	}
+	lines, err := cases.ReadCSV(strings.NewReader("case,base,size,due,rush\n1,upper,small,"+long+",\n2,upper,small,today 17,"+long+"\n"+long+",upper,small,today 17,\n3,"+long+",small,today 17,\n"), now)
+	if err != nil || len(lines) != 4 {
+		t.Fatal(len(lines), err)
+	}
+	for _, l := range lines {
+		if l.Err == nil || len(l.Err.Error()) > 300 {
+			t.Errorf("line %d: %.400v", l.No, l.Err)
+		}
+	}
+	// Lines that end as on old machines.
+	lines, err = cases.ReadCSV(strings.NewReader("case,base,size,due\r4417,upper,small,today 17\r4418,upper,small,today 17\r"), now)
+	if err != nil || len(lines) != 2 || lines[0].Err != nil || lines[1].Case.Case != "4418" {
+		t.Errorf("lines that end in CR: %+v, %v", lines, err)
+	}
+}
+
 // listOf is a bench with cases taken in.
 func listOf(t interface{ Fatal(...any) }, in []action.CaseIn) *bench.Bench {
 	var recs []record.Record

@@ -18,7 +18,7 @@ const DueForms = `"today 17:00", "tomorrow 12:00", "thu 17:00", "2026-12-03 17:0
 // day of the week (the next one of that name, never today), a date, each with an hour, or an
 // instant of RFC 3339. An hour alone is one of today.
 func ParseDue(s string, now time.Time) (time.Time, error) {
-	bad := fmt.Errorf("%q is not a due time: write %s", strings.TrimSpace(s), DueForms)
+	bad := fmt.Errorf("%s is not a due time: write %s", shown(s), DueForms)
 	text := strings.ToLower(strings.Join(strings.Fields(s), " "))
 	if t, err := time.Parse(time.RFC3339, strings.ToUpper(text)); err == nil {
 		return t, nil
@@ -88,5 +88,5 @@ func ParseHour(s string) (time.Duration, error) {
 	if t, err := time.Parse("15", s); err == nil {
 		return time.Duration(t.Hour()) * time.Hour, nil
 	}
-	return 0, fmt.Errorf("%q is not a time of day: type it as 17:30, 1730 or 17", s)
+	return 0, fmt.Errorf("%s is not a time of day: type it as 17:30, 1730 or 17", shown(s))
 }

@@ -6,10 +6,14 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/words"
 )
 
 // Columns names the columns of a table of cases; those from rush on may be missing.
@@ -35,18 +39,22 @@ const maxRows = 5000
 // comma or semicolon between them. A row that cannot be read is named and the rest read; an
 // error means that the file is no such table.
 func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
-	text, err := io.ReadAll(io.LimitReader(r, 8<<20))
+	text, err := tableText(r)
 	if err != nil {
 		return nil, err
 	}
-	head, _, _ := strings.Cut(strings.TrimPrefix(string(text), "\ufeff"), "\n")
-	in := csv.NewReader(strings.NewReader(strings.TrimPrefix(string(text), "\ufeff")))
+	head, _, _ := strings.Cut(text, "\n")
+	in := csv.NewReader(strings.NewReader(text))
 	in.FieldsPerRecord = -1
 	in.TrimLeadingSpace = true
 	if strings.Count(head, ";") > strings.Count(head, ",") {
 		in.Comma = ';'
 	}
 	names, err := in.Read()
+	var syntax *csv.ParseError
+	if errors.As(err, &syntax) {
+		return nil, fmt.Errorf("its first line is not CSV: %w", syntax.Err)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("the table is empty: its first line names the columns %s", strings.Join(Columns, ","))
 	}
@@ -61,7 +69,6 @@ func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
 		if errors.Is(err, io.EOF) {
 			return out, nil
 		}
-		var syntax *csv.ParseError
 		if errors.As(err, &syntax) {
 			return append(out, Line{No: syntax.StartLine, Err: fmt.Errorf("this is not CSV: %w; what follows was not read", syntax.Err)}), nil
 		}
@@ -92,6 +99,37 @@ func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
 	}
 }
 
+// maxTable is the longest table in bytes; a row of the longest case takes some hundreds.
+const maxTable = 8 << 20
+
+// tableText reads a table whole, or not at all. Lines may end as on any machine.
+func tableText(r io.Reader) (string, error) {
+	raw, err := io.ReadAll(io.LimitReader(r, maxTable+1))
+	switch {
+	case err != nil:
+		return "", err
+	case len(raw) > maxTable:
+		return "", fmt.Errorf("it has more than %d MiB, which no table of cases has: is it the right file?", maxTable>>20)
+	case !utf8.Valid(raw):
+		return "", errors.New("the text is not UTF-8: save it as CSV in UTF-8")
+	}
+	text := strings.TrimPrefix(string(raw), "\ufeff")
+	if !strings.Contains(text, "\n") {
+		text = strings.ReplaceAll(text, "\r", "\n")
+	}
+	return text, nil
+}
+
+// shown is what somebody wrote as an error may repeat it: short, on one line.
+func shown(s string) string {
+	return strconv.Quote(words.Clip(strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return '·'
+		}
+		return r
+	}, strings.TrimSpace(s)), 40))
+}
+
 // places finds the columns by the names in the first line.
 func places(names []string) (map[string]int, error) {
 	at := map[string]int{}
@@ -101,7 +139,7 @@ func places(names []string) (map[string]int, error) {
 			continue
 		}
 		if !slices.Contains(Columns, n) {
-			return nil, fmt.Errorf("the table has a column %q: the columns are %s", n, strings.Join(Columns, ", "))
+			return nil, fmt.Errorf("the table has a column %s: the columns are %s", shown(n), strings.Join(Columns, ", "))
 		}
 		if _, twice := at[n]; twice {
 			return nil, fmt.Errorf("the table has the column %q twice", n)
@@ -130,7 +168,7 @@ func caseOf(row []string, at map[string]int, now time.Time) (action.CaseIn, erro
 		c.Rush = true
 	case "", "no", "n", "0", "false":
 	default:
-		return c, fmt.Errorf("rush is yes or no, not %q", rush)
+		return c, fmt.Errorf("rush is yes or no, not %s", shown(rush))
 	}
 	due, err := ParseDue(get("due"), now)
 	if err != nil {
