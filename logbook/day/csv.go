@@ -19,16 +19,17 @@ import (
 type Table string
 
 // The tables: a row for each record of the day, for each closure, for each flask, for
-// each alarm.
+// each alarm, for what was recorded of equipment or rests on it.
 const (
 	Records  Table = "records"
 	Closures Table = "closures"
 	Flasks   Table = "flasks"
 	Alarms   Table = "alarms"
+	Pieces   Table = "equipment"
 )
 
 // Tables lists them.
-var Tables = []Table{Records, Closures, Flasks, Alarms}
+var Tables = []Table{Records, Closures, Flasks, Alarms, Pieces}
 
 // CSV writes a table as RFC 4180 has it: a header line, lines ended by CR LF, UTF-8.
 // Text that a spreadsheet would run as a formula has an apostrophe put before it;
@@ -58,8 +59,10 @@ func (s Sheet) rows(t Table, tame func(string) string) ([][]string, error) {
 		return s.flaskRows(tame), nil
 	case Alarms:
 		return s.alarmRows(tame), nil
+	case Pieces:
+		return s.equipmentRows(tame), nil
 	}
-	return nil, fmt.Errorf("there is no table %q: the tables are records, closures, flasks and alarms", t)
+	return nil, fmt.Errorf("there is no table %q: the tables are records, closures, flasks, alarms and equipment", t)
 }
 
 // number writes a count, or nothing for none.
@@ -224,7 +227,7 @@ func (s Sheet) closureRows(tame func(string) string) [][]string {
 func (s Sheet) flaskRows(tame func(string) string) [][]string {
 	rows := [][]string{{"flask", "case", "base", "size", "tag", "place", "stage", "opened_at", "trials", "last_grade", "mix", "resin", "powder_lot", "liquid_lot",
 		"sheet_out_at", "metal_to_metal_at", "pressure_psi", "clamped_at", "backed_off_turn", "load", "programme", "in_bath_at", "out_of_bath_at", "in_water_at",
-		"cure", "cure_figures", "deflasked_at", "pin_mm", "outcome", "defects", "ended_at", "unusual", "corrected"}}
+		"cure", "cure_figures", "deflasked_at", "pin_mm", "outcome", "defects", "ended_at", "unusual", "corrected", "press", "bath", "clamp"}}
 	unusual := s.Bench.Unusual()
 	for _, f := range s.flasks() {
 		grade, pin := "", ""
@@ -251,7 +254,7 @@ func (s Sheet) flaskRows(tame func(string) string) [][]string {
 			strconv.Itoa(len(f.Trials)), grade, number(mix.No), tame(mix.Resin), tame(mix.PowderLot), tame(mix.LiquidLot),
 			s.when(f.SheetOut), s.when(f.Metal), amount(f.MetalPSI), s.when(f.Clamped), amount(f.BackedOff), number(load.No), tame(load.Programme),
 			s.when(f.InBath), s.when(f.OutBath), s.when(f.InWater), stands, figures, s.when(f.Deflasked), pin, f.Outcome, strings.Join(f.Defects, "; "), s.when(f.Ended),
-			tame(strings.Join(unusual[f.No], "; ")), s.correctedKinds(f)})
+			tame(strings.Join(unusual[f.No], "; ")), s.correctedKinds(f), number(f.Press), number(load.Bath), tame(f.Clamp)})
 	}
 	return rows
 }

@@ -32,7 +32,7 @@ func (s Sheet) rest(p *page) {
 	}
 }
 
-// chapters lists what belongs to no flask: bath readings, timers, lots, cautions,
+// chapters lists what belongs to no flask: instruments, bath readings, timers, lots, equipment, cautions,
 // settings, clocks.
 func (s Sheet) chapters() []chapter {
 	var out []chapter
@@ -50,6 +50,9 @@ func (s Sheet) chapters() []chapter {
 			out = append(out, c)
 		}
 	}
+	if lines := s.instruments(); len(lines) > 0 {
+		out = append(out, chapter{"GAUGES AND THERMOMETERS", lines})
+	}
 	for _, c := range []struct {
 		name string
 		line func(bench.Item) string
@@ -57,6 +60,7 @@ func (s Sheet) chapters() []chapter {
 		{readings, s.readingLine},
 		{"OTHER TIMERS", s.timerLine},
 		{"LOTS BOOKED IN AND TAKEN OUT OF USE", s.lotLine},
+		{"EQUIPMENT", s.equipmentLine},
 		{"CASES TAKEN IN AND DELIVERED", s.caseLine},
 		{"OTHER DAYS SIGNED OFF", s.signOffLine},
 		{"CAUTIONS SHOWN AND READ", s.cautionLine},

@@ -356,7 +356,7 @@ func (s Sheet) final(f *bench.Flask) []string {
 		words = append(words, at+s.mark(f, "metal-to-metal"))
 	}
 	if f.Clamped != nil {
-		words = append(words, fmt.Sprintf("clamped %s, backed off %s%s", s.did(about, f.Clamped, "clamp"), action.Turns(f.BackedOff), s.mark(f, "clamp")))
+		words = append(words, fmt.Sprintf("clamped %s%s, backed off %s%s", s.did(about, f.Clamped, "clamp"), clampName(f), action.Turns(f.BackedOff), s.mark(f, "clamp")))
 	}
 	return words
 }

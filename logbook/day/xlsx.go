@@ -123,7 +123,7 @@ func isTime(name string) bool {
 }
 
 func isNumber(name string) bool {
-	return slices.Contains([]string{"seq", "flask", "mix", "load", "trial", "press", "pressure_psi", "hold_aim_s", "held_s", "grams", "place", "trials", "backed_off_turn", "pin_mm", "priority", "after_s"}, name)
+	return slices.Contains([]string{"seq", "flask", "mix", "load", "trial", "press", "pressure_psi", "hold_aim_s", "held_s", "grams", "place", "trials", "bath", "off", "backed_off_turn", "pin_mm", "priority", "after_s"}, name)
 }
 
 func isYes(name string) bool {
