@@ -93,7 +93,7 @@ func (d *Door) session(sess ssh.Session) {
 	defer d.screens.Done()
 	_, sizes, ok := sess.Pty()
 	if !ok {
-		say(sess, "there is no terminal here: log in with ssh -t")
+		d.say(sess, "there is no terminal here: log in with ssh -t")
 		_ = sess.Exit(1)
 		return
 	}
@@ -104,7 +104,7 @@ func (d *Door) session(sess ssh.Session) {
 				continue
 			}
 		}()
-		say(sess, err.Error())
+		d.say(sess, err.Error())
 		_ = sess.Exit(1)
 		return
 	}
@@ -112,13 +112,14 @@ func (d *Door) session(sess ssh.Session) {
 	defer cancel()
 	c, ok := ctx.Value(connKey{}).(*conn)
 	if ok {
-		c.on(func() { alive(sess.Context(), sc) })
+		c.on(func() { d.alive(sess.Context(), sc) })
 		defer c.off()
 	}
-	why, typed := d.run(ctx, &steady{Session: sess, cut: func() { _ = sc.Close() }}, screen, sizes, func() { _ = sc.Close() })
+	cut := func() { _ = sc.Close() }
+	why, typed := d.run(ctx, &steady{Session: sess, within: d.lim.answering, cut: cut}, screen, sizes, cut)
 	screen.Leave(typed)
 	if why != "" {
-		say(sess, why)
+		d.say(sess, why)
 	}
 }
 
@@ -155,7 +156,7 @@ func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes
 		for w := range sizes {
 			p.Send(tea.WindowSizeMsg{Width: w.Width, Height: w.Height})
 		}
-		quit(p, over, cut)
+		d.quit(p, over, cut)
 	}()
 	beside.Go(func() {
 		for {
@@ -168,7 +169,7 @@ func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes
 			p.Send(tui.Heard(n))
 			if n.Out != "" {
 				why = n.Out
-				quit(p, over, cut)
+				d.quit(p, over, cut)
 				return
 			}
 		}
@@ -182,16 +183,16 @@ func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes
 }
 
 // quit ends a program, and cuts its connection off where it does not end.
-func quit(p *tea.Program, over <-chan struct{}, cut func()) {
-	late := time.AfterFunc(answering, cut)
+func (d *Door) quit(p *tea.Program, over <-chan struct{}, cut func()) {
+	late := time.AfterFunc(d.lim.answering, cut)
 	defer late.Stop()
 	p.Quit()
 	<-over
 }
 
 // alive asks the other side whether it is there, and cuts off one that does not answer.
-func alive(ctx context.Context, sc *gossh.ServerConn) {
-	tick := time.NewTicker(asking)
+func (d *Door) alive(ctx context.Context, sc *gossh.ServerConn) {
+	tick := time.NewTicker(d.lim.asking)
 	defer tick.Stop()
 	for {
 		select {
@@ -199,7 +200,7 @@ func alive(ctx context.Context, sc *gossh.ServerConn) {
 			return
 		case <-tick.C:
 		}
-		late := time.AfterFunc(answering, func() { _ = sc.Close() })
+		late := time.AfterFunc(d.lim.answering, func() { _ = sc.Close() })
 		_, _, err := sc.SendRequest("keepalive@openssh.com", true, nil)
 		late.Stop()
 		if err != nil {
@@ -212,19 +213,20 @@ func alive(ctx context.Context, sc *gossh.ServerConn) {
 // steady is a session that does not wait for a reader who stopped reading.
 type steady struct {
 	ssh.Session
-	cut func()
+	within time.Duration
+	cut    func()
 }
 
 // Write sends a piece of the screen.
 func (s *steady) Write(p []byte) (int, error) {
-	late := time.AfterFunc(answering, s.cut)
+	late := time.AfterFunc(s.within, s.cut)
 	defer late.Stop()
 	return s.Session.Write(p)
 }
 
 // say tells a person something in a line, without a screen.
-func say(sess ssh.Session, line string) {
-	late := time.AfterFunc(answering, func() { _ = sess.Close() })
+func (d *Door) say(sess ssh.Session, line string) {
+	late := time.AfterFunc(d.lim.answering, func() { _ = sess.Close() })
 	defer late.Stop()
 	_, _ = fmt.Fprintf(sess, "flaskside: %s\r\n", strings.Join(strings.Fields(line), " ")) // the other side may be gone
 }

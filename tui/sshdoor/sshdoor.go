@@ -5,17 +5,16 @@
 // There is one thing to be had, a screen on a terminal: no commands, no files, no forwarding,
 // no agent. Nothing that comes before the key, and nobody who stops reading or answering, holds
 // the bench or other screens up: handshakes, connections, sessions and what a session may ask
-// are bounded, and whoever is stuck is let go within [patience].
+// are bounded, and whoever is stuck is let go within fifteen seconds.
 package sshdoor
 
 import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"log/slog"
 	"net"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"charm.land/ssh"
@@ -28,16 +27,23 @@ import (
 
 // Bounds (house defaults).
 const (
-	handshake   = 10 * time.Second // to show a key
-	patience    = 15 * time.Second // for one who is stuck, all in all
-	asking      = 5 * time.Second  // between two questions whether the other side is there
-	answering   = 9 * time.Second  // for its answer, and for it to take what it is sent
-	idle        = 10 * time.Second // for a connection to begin a screen, or another after the last
-	maxWaiting  = 40               // connections without a screen
-	maxSessions = 4                // channels of one connection
-	maxTries    = 6                // keys that are tried
-	perSecond   = 30               // frames
+	maxWaiting  = 40 // connections without a screen
+	maxChannels = 4  // of one connection
+	maxTries    = 6  // keys that are tried
+	perSecond   = 30 // frames
+	leaving     = 2 * time.Second
 )
+
+// limits are how long one who is stuck is waited for.
+type limits struct {
+	handshake time.Duration // to show a key
+	asking    time.Duration // between two questions whether the other side is there
+	answering time.Duration // for its answer, and for it to take what it is sent
+	idle      time.Duration // for a connection to begin a screen, or another after the last
+}
+
+// usual let nobody who is stuck stay for longer than fifteen seconds.
+var usual = limits{handshake: 10 * time.Second, asking: 5 * time.Second, answering: 9 * time.Second, idle: 10 * time.Second}
 
 // Config is what the door is handed.
 type Config struct {
@@ -52,9 +58,11 @@ type Config struct {
 // Door is open for screens.
 type Door struct {
 	cfg Config
+	lim limits
 	srv *ssh.Server
 	ln  net.Listener
 
+	closing atomic.Bool
 	mu      sync.Mutex
 	waiting int
 	screens sync.WaitGroup
@@ -62,13 +70,17 @@ type Door struct {
 
 // Listen opens the door at an address.
 func Listen(ctx context.Context, addr string, cfg Config) (*Door, error) {
+	return listen(ctx, addr, cfg, usual)
+}
+
+func listen(ctx context.Context, addr string, cfg Config, lim limits) (*Door, error) {
 	if cfg.Find == nil || cfg.Join == nil || cfg.Fault == nil {
 		return nil, errors.New("the door for SSH is not whole")
 	}
 	if cfg.Log == nil {
 		cfg.Log = func(string) {}
 	}
-	d := &Door{cfg: cfg}
+	d := &Door{cfg: cfg, lim: lim}
 	srv, err := wish.NewServer(
 		wish.WithHostKeyPEM(cfg.HostKey),
 		wish.WithVersion("flaskside"),
@@ -80,14 +92,14 @@ func Listen(ctx context.Context, addr string, cfg Config) (*Door, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the door for SSH: %w", err)
 	}
-	srv.HandshakeTimeout = handshake
+	srv.HandshakeTimeout = lim.handshake
 	srv.ServerConfigCallback = func(ssh.Context) *gossh.ServerConfig { return &gossh.ServerConfig{MaxAuthTries: maxTries} }
 	srv.ConnCallback = d.open
 	srv.ChannelHandlers = map[string]ssh.ChannelHandler{"session": d.channel}
 	srv.RequestHandlers = map[string]ssh.RequestHandler{}
 	srv.SubsystemHandlers = map[string]ssh.SubsystemHandler{}
 	srv.Handler = d.session
-	ln, err := (&net.ListenConfig{KeepAlive: patience}).Listen(ctx, "tcp", addr)
+	ln, err := (&net.ListenConfig{KeepAlive: lim.answering}).Listen(ctx, "tcp", addr)
 	if err != nil {
 		return nil, fmt.Errorf("open the door for SSH: %w", err)
 	}
@@ -95,15 +107,12 @@ func Listen(ctx context.Context, addr string, cfg Config) (*Door, error) {
 	return d, nil
 }
 
-// Quiet has what the library says of itself written nowhere: it would be on a screen.
-func Quiet(to io.Writer) { slog.SetDefault(slog.New(slog.NewTextHandler(to, nil))) }
-
 // Addr is where the door is.
 func (d *Door) Addr() net.Addr { return d.ln.Addr() }
 
 // Serve lets people in until the door is closed.
 func (d *Door) Serve() error {
-	if err := d.srv.Serve(d.ln); !errors.Is(err, ssh.ErrServerClosed) {
+	if err := d.srv.Serve(d.ln); !errors.Is(err, ssh.ErrServerClosed) && !d.closing.Load() {
 		return fmt.Errorf("the door for SSH: %w", err)
 	}
 	return nil
@@ -112,17 +121,18 @@ func (d *Door) Serve() error {
 // Close closes the door. Screens that were told to end have a moment for it; then all are cut
 // off.
 func (d *Door) Close() {
+	d.closing.Store(true)
 	_ = d.ln.Close() // the server closes it, too
 	gone := make(chan struct{})
 	go func() { d.screens.Wait(); close(gone) }()
 	select {
 	case <-gone:
-	case <-time.After(2 * time.Second):
+	case <-time.After(leaving):
 	}
 	_ = d.srv.Close() // cuts off what is left
 	select {
 	case <-gone:
-	case <-time.After(patience):
+	case <-time.After(d.lim.answering):
 	}
 }
 
@@ -153,7 +163,7 @@ func (d *Door) open(ctx ssh.Context, c net.Conn) net.Conn {
 	d.waiting++
 	d.mu.Unlock()
 	out := &conn{Conn: c, d: d, counted: true}
-	out.cut = time.AfterFunc(handshake+idle, func() { _ = c.Close() })
+	out.cut = time.AfterFunc(d.lim.handshake+d.lim.idle, func() { _ = c.Close() })
 	ctx.SetValue(connKey{}, out)
 	return out
 }
@@ -188,7 +198,7 @@ func (c *conn) wait(on bool) {
 func (c *conn) begin() bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if c.channels >= maxSessions {
+	if c.channels >= maxChannels {
 		return false
 	}
 	c.channels++
@@ -221,6 +231,6 @@ func (c *conn) off() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.screens--; c.screens == 0 {
-		c.cut.Reset(idle)
+		c.cut.Reset(c.d.lim.idle)
 	}
 }
