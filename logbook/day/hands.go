@@ -71,7 +71,14 @@ const lateAfter = 5 * time.Minute
 // late says when a step was entered that was entered late, as it follows other words.
 func (s Sheet) late(about action.Subject, at *timers.Stamp, kinds ...action.Kind) string {
 	it, ok := s.step(about, at, kinds...)
-	if !ok || it.Written.Sub(it.Record.Stamp.At) <= lateAfter {
+	if !ok {
+		return ""
+	}
+	return s.lateItem(it)
+}
+
+func (s Sheet) lateItem(it bench.Item) string {
+	if it.Written.Sub(it.Record.Stamp.At) <= lateAfter {
 		return ""
 	}
 	return " (entered " + s.clock(it.Written) + ")"

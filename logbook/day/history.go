@@ -43,7 +43,7 @@ func (s Sheet) chapters() []chapter {
 				continue
 			}
 			if words := line(it); words != "" {
-				c.lines = append(c.lines, fmt.Sprintf("%s%s  %s%s", s.clock(it.Stamp.At), star(it.Corrected()), by(it.Action.By), words))
+				c.lines = append(c.lines, fmt.Sprintf("%s%s  %s%s%s", s.clock(it.Stamp.At), star(it.Corrected()), by(it.Action.By), words, s.lateItem(it)))
 			}
 		}
 		if len(c.lines) > 0 {

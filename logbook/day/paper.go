@@ -422,12 +422,7 @@ func (s Sheet) mixBlock(mixes []*bench.Mix) block {
 }
 
 func (s Sheet) loadBlock(l *bench.Load) block {
-	about := action.Subject{Class: 'l', No: l.No}
-	b := block{Name: fmt.Sprintf("Bath load %d · %s · %s", l.No, s.named(l.Flasks), l.Programme), Wide: true,
-		Aside: fmt.Sprintf("bath %d, in %s%s%s", l.Bath, s.did(about, &l.In, "bath-load"), star(s.corrected(about, "bath-load")), s.bathRead(l))}
-	if out := s.outOf(l); out != nil {
-		b.Aside += ", out " + s.did(action.Subject{Class: 'f', No: out.flask}, &out.at, "bath-unload")
-	}
+	b := block{Name: fmt.Sprintf("Bath load %d · %s · %s", l.No, s.named(l.Flasks), l.Programme), Wide: true, Aside: s.stay(l)}
 	b.Beside = append(b.Beside, capital(s.stages(l)))
 	if words := s.sections(l); words != "" {
 		b.Beside = append(b.Beside, capital(words))
@@ -446,6 +441,16 @@ func (s Sheet) loadBlock(l *bench.Load) block {
 	return b
 }
 
+// stay words when a load went in and, where none of it is in any more, when it was out.
+func (s Sheet) stay(l *bench.Load) string {
+	about := action.Subject{Class: 'l', No: l.No}
+	out := fmt.Sprintf("bath %d, in %s%s%s", l.Bath, s.did(about, &l.In, "bath-load"), star(s.corrected(about, "bath-load")), s.bathRead(l))
+	if left := s.outOf(l); left != nil {
+		out += ", out " + s.did(action.Subject{Class: 'f', No: left.flask}, &left.at, "bath-unload")
+	}
+	return out
+}
+
 // loadWords are what all forms of the sheet say of a load: how often it was read, what was
 // off, what is estimated and with which mix. The estimate is nil where there is none.
 func (s Sheet) loadWords(l *bench.Load) (*bath.Estimate, []string) {
@@ -455,7 +460,7 @@ func (s Sheet) loadWords(l *bench.Load) (*bath.Estimate, []string) {
 	}
 	var out []string
 	if read := since(e.Case); len(read) > 0 {
-		out = append(out, s.readingWords(read))
+		out = append(out, s.readingWords(read)+s.readLate(l))
 	} else {
 		out = append(out, "no bath reading: the bath is taken to follow its programme")
 	}
@@ -467,6 +472,24 @@ func (s Sheet) loadWords(l *bench.Load) (*bath.Estimate, []string) {
 		}
 	}
 	return &e, append(out, e.Short(say), e.RatioWords())
+}
+
+// readLate says how many readings of a load's bath were entered late, as it follows other words.
+func (s Sheet) readLate(l *bench.Load) string {
+	n, out := 0, s.outOf(l)
+	for _, it := range s.Bench.Items {
+		r, ok := it.Body.(action.BathReading)
+		if ok && r.Bath == l.Bath && it.TakenBack == nil && !it.Stamp.At.Before(l.In.At) && (out == nil || !it.Stamp.At.After(out.at.At)) && s.lateItem(it) != "" {
+			n++
+		}
+	}
+	switch n {
+	case 0:
+		return ""
+	case 1:
+		return "; one of them was entered late"
+	}
+	return fmt.Sprintf("; %d of them were entered late", n)
 }
 
 // readingWords sums up what a bath was read to be.

@@ -149,7 +149,8 @@ func TestSheetNeverSignedOffInSilence(t *testing.T) {
 		type done struct {
 			id     string
 			at     time.Time
-			signs  int // of the day, -1 for no sign-off
+			signs  int    // of the day, -1 for no sign-off
+			of     string // what it takes back
 			undone bool
 		}
 		all := []done{{id: "s1", at: s.ck.Read().Wall, signs: -1}}
@@ -176,11 +177,16 @@ func TestSheetNeverSignedOffInSilence(t *testing.T) {
 			}
 			d.id = r.Action.ID
 			if tb, ok := body.(action.TakeBack); ok {
-				for i := range all {
-					all[i].undone = all[i].undone || all[i].id == tb.Of
-				}
+				d.of = tb.Of
 			}
 			all = append(all, d)
+			// The last first: a taking back that was itself undone takes nothing back.
+			undone := map[string]bool{}
+			for i := len(all) - 1; i >= 0; i-- {
+				if all[i].undone = undone[all[i].id]; !all[i].undone && all[i].of != "" {
+					undone[all[i].of] = true
+				}
+			}
 		}
 		for n := range 4 {
 			from, until := s.day(n)

@@ -454,8 +454,7 @@ func (s Sheet) bathing(p *page) {
 		if i == 0 {
 			p.section("BATH LOADS")
 		}
-		p.line(2, "%d  bath %d, in %s%s%s   %s   programme %s", l.No, l.Bath, s.did(action.Subject{Class: 'l', No: l.No}, &l.In, "bath-load"), star(s.corrected(action.Subject{Class: 'l', No: l.No}, "bath-load")),
-			s.bathRead(l), s.named(l.Flasks), l.Programme)
+		p.line(2, "%d  %s   %s   programme %s", l.No, s.stay(l), s.named(l.Flasks), l.Programme)
 		p.line(5, "%s", s.stages(l))
 		if words := s.sections(l); words != "" {
 			p.line(5, "%s", words)

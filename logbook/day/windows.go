@@ -158,7 +158,8 @@ func (s Sheet) went(sp spell) (verdict, words string) {
 	if verdict, words = s.lasted(sp); verdict != runsOn {
 		words += sp.asked()
 	}
-	return verdict, words
+	// Of the steps that end a time those of cooling stand nowhere else on the sheet.
+	return verdict, words + s.late(sp.about, sp.to, "cool-water", "deflask")
 }
 
 // The verdicts on a window.
