@@ -174,15 +174,15 @@ func (b *Bench) Pieces() (held, out []KnownPiece) {
 		}
 	}
 	order := func(x, y KnownPiece) int {
-		return cmp.Or(cmp.Compare(slices.Index(action.Equipment, x.Item), slices.Index(action.Equipment, y.Item)), byNumber(x.Name, y.Name))
+		return cmp.Or(cmp.Compare(slices.Index(action.Equipment, x.Item), slices.Index(action.Equipment, y.Item)), ByNumber(x.Name, y.Name))
 	}
 	slices.SortStableFunc(held, order)
 	slices.SortStableFunc(out, order)
 	return held, out
 }
 
-// byNumber orders names with the number at their end as a number: F2 before F10.
-func byNumber(x, y string) int {
+// ByNumber orders names with the number at their end as a number: F2 before F10.
+func ByNumber(x, y string) int {
 	split := func(s string) (string, int) {
 		head := strings.TrimRight(s, "0123456789")
 		n, err := strconv.Atoi(s[len(head):])
@@ -373,6 +373,15 @@ func (b *Bench) doubts(kind action.Item, of action.Piece, at time.Time) []action
 		out = append(out, action.Doubt{Item: k.Piece().String(), What: action.NoInstrument})
 	}
 	return out[:min(len(out), 9)]
+}
+
+// InDoubt tells whether something spoke against a gauge or a thermometer that work on a flask
+// rests on.
+func (f *Flask) InDoubt(b *Bench) bool {
+	if l := b.LoadOf(f); l != nil && f.InBath != nil && len(l.Doubts) > 0 {
+		return true
+	}
+	return len(f.MetalDoubt) > 0 || slices.ContainsFunc(f.Trials, func(t Trial) bool { return len(t.Doubts) > 0 })
 }
 
 // pressOf is the press that a pressure was read at.

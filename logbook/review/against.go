@@ -23,6 +23,8 @@ const (
 	outsideCode = bench.OutsideCode
 	boilCode    = "may-boil"
 	shortCode   = "cure-short" // also recorded by the bench
+
+	instrumentCode = "instrument" // something spoke against a gauge or a thermometer
 )
 
 // conditions lists what defects are held against: the codes the bench records, and
@@ -30,7 +32,7 @@ const (
 func conditions() []Condition {
 	codes := []string{
 		anyCode, "no-separator", "separator-wet", "separator-old", "no-mix", "not-dough", "dough-late", "stiff-mix", lowCode, "hold-short",
-		"not-ready", outsideCode, "set-short", shortCode, boilCode, "cool-short", "press-taken", "out-of-order", otherCode,
+		"not-ready", outsideCode, "set-short", shortCode, boilCode, instrumentCode, "cool-short", "press-taken", "out-of-order", otherCode,
 	}
 	out := make([]Condition, len(codes))
 	for i, code := range codes {
@@ -62,6 +64,11 @@ func unusual(b *bench.Bench, boil Boil) map[int][]string {
 			default:
 				mark(no, otherCode)
 			}
+		}
+	}
+	for no, f := range b.Flasks {
+		if f.InDoubt(b) {
+			mark(no, instrumentCode)
 		}
 	}
 	for no, so := range boil.flasks {

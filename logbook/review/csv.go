@@ -129,6 +129,20 @@ func (r Review) figureRows() [][]string {
 			add("defects of flasks with", a.Words, action.Defects[i], strconv.Itoa(n), a.Defect.With.N)
 		}
 	}
+	for _, x := range r.Pieces {
+		for _, y := range []struct {
+			name string
+			c    Compare
+		}{{"any defect", x.Defect}, {"remake", x.Remake}} {
+			shared(y.name+" by equipment", x.Piece, "with", y.c.With)
+			shared(y.name+" by equipment", x.Piece, "others", y.c.Without)
+			d := y.c.Difference
+			add(y.name+" by equipment", x.Piece, "difference", "", y.c.With.N+y.c.Without.N, num(d.Value), num(d.Low), num(d.High), num(y.c.Two), num(y.c.Least))
+		}
+		for i, n := range x.Kinds {
+			add("defects of flasks with equipment", x.Piece, action.Defects[i], strconv.Itoa(n), x.Defect.With.N)
+		}
+	}
 	c := r.Corrections
 	add("records", "", "corrected", strconv.Itoa(c.Corrected), c.Records)
 	add("records", "", "taken back", strconv.Itoa(c.TakenBack), c.Records)
@@ -140,7 +154,7 @@ func (r Review) figureRows() [][]string {
 }
 
 func (r Review) flaskRows() [][]string {
-	rows := [][]string{{"flask", "case", "base", "size", "closures", "closed_at", "dough_window", "packed_s", "ended_at", "pin_mm", "outcome", "defects", "unusual"}}
+	rows := [][]string{{"flask", "case", "base", "size", "closures", "closed_at", "dough_window", "packed_s", "ended_at", "pin_mm", "outcome", "defects", "unusual", "bath", "press", "tag", "clamp"}}
 	when := func(t *time.Time) string {
 		if t == nil {
 			return ""
@@ -156,7 +170,7 @@ func (r Review) flaskRows() [][]string {
 			pin = num(*f.PinMM)
 		}
 		rows = append(rows, []string{strconv.Itoa(f.No), tables.Defuse(f.Case), f.Base, string(f.Size), strconv.Itoa(f.Closures), when(f.ClosedAt), string(f.Dough), packed,
-			when(f.EndedAt), pin, f.Outcome, strings.Join(f.Defects, "; "), strings.Join(f.Unusual, "; ")})
+			when(f.EndedAt), pin, f.Outcome, strings.Join(f.Defects, "; "), strings.Join(f.Unusual, "; "), f.Had.piece(action.Bath), f.Had.piece(action.Press), tables.Defuse(f.Tag), tables.Defuse(f.Clamp)})
 	}
 	return rows
 }

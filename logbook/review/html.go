@@ -49,6 +49,8 @@ type sheet struct {
 	Corrections                                string
 	Closures, Times, Pin, Ends, Against, Kinds *grid
 	Remakes, CorrectionKinds                   *grid
+	Pieces, PieceKinds                         *grid
+	PieceNotes                                 string
 	Charts                                     []picture
 }
 
@@ -104,6 +106,10 @@ func (r Review) sheet() sheet {
 		kinds = append(kinds, append(row, dot(a.Remake.With.Count)))
 	}
 	s.Against, s.Kinds = gridOf(against, 0, 2, 4, 5, 6), gridOf(kinds, 0)
+	if len(r.Pieces) > 0 {
+		rows, pieceKinds := r.pieceRows()
+		s.Pieces, s.PieceKinds, s.PieceNotes = gridOf(rows, 0, 2, 3, 4), gridOf(pieceKinds, 0), r.notesPieces()
+	}
 	for _, x := range []struct {
 		name, unit, axis string
 		c                *Chart

@@ -44,6 +44,7 @@ type Review struct {
 	Defects     []Named     `json:"defects"`  // the same; a flask may have several
 	AnyDefect   stats.Share `json:"any_defect"`
 	Against     []Against   `json:"against"`
+	Pieces      []Piece     `json:"pieces"` // of the kinds of which several were used
 	Boil        Boil        `json:"boil"`
 	Corrections Corrections `json:"corrections"`
 
@@ -67,6 +68,7 @@ type Flask struct {
 	Outcome  string      `json:"outcome,omitempty"`
 	Defects  []string    `json:"defects,omitempty"`
 	Unusual  []string    `json:"unusual,omitempty"` // codes of [conditions]
+	Had
 }
 
 // Where a final closure lies in the dough's window, which is an estimate.
@@ -156,7 +158,7 @@ func Of(b *bench.Bench, from, until time.Time, boil Boil) Review {
 		if f.Ended == nil || !f.Ended.At.Before(until) {
 			r.Going++
 		}
-		row := Flask{No: no, Case: f.Case, Base: f.Base, Size: f.Size, Closures: len(f.Trials), Unusual: odd[no]}
+		row := Flask{No: no, Case: f.Case, Base: f.Base, Size: f.Size, Closures: len(f.Trials), Unusual: odd[no], Had: hadOf(b, f)}
 		if in(f.Metal) {
 			closed = append(closed, f)
 			row.ClosedAt = &f.Metal.At
@@ -203,7 +205,7 @@ func Of(b *bench.Bench, from, until time.Time, boil Boil) Review {
 	r.dough()
 	r.Times = times(closed)
 	r.ends(ended)
-	r.Against = r.against()
+	r.Against, r.Pieces = r.against(), r.pieces()
 	r.Corrections = corrections(b, from, until)
 	return r
 }

@@ -87,6 +87,7 @@ func (r Review) Text(w io.Writer) error {
 		r.textWork(p)
 		r.textEnds(p)
 		r.textAgainst(p)
+		r.textPieces(p)
 		r.textChart(p, "CLOSURES PER FLASK, IN ORDER", r.ClosureChart, "")
 		r.textChart(p, "PIN OPENING, IN ORDER", r.PinChart, " mm")
 		if r.ClosureChart != nil || r.PinChart != nil {

@@ -36,7 +36,7 @@ func (r Review) noteMany() string {
 	if n < 2 {
 		return ""
 	}
-	return fmt.Sprintf("%d comparisons stand here: by chance alone up to %.2g of them would have a p of 0.05 or less.", n, float64(n)*(1-stats.Confidence))
+	return manyWords(n)
 }
 
 // title is the period in words, both days included.
@@ -220,7 +220,7 @@ func unusualWords(codes []string) string {
 
 // without lists the conditions that no ended flask had.
 func (r Review) without() []string {
-	had := map[string]bool{anyCode: true, otherCode: true, boilCode: !r.Boil.Estimated}
+	had := map[string]bool{anyCode: true, otherCode: true, instrumentCode: true, boilCode: !r.Boil.Estimated} // of instruments a house may keep no register
 	for _, a := range r.Against {
 		had[a.Code] = true
 	}

@@ -125,6 +125,7 @@ var circumstances = map[string]string{
 	"set-short":      "short bench set",
 	"cure-short":     "short cure",
 	"may-boil":       "core may boil (est.)",
+	"instrument":     "gauge or thermometer",
 	"cool-short":     "short cooling",
 	"press-taken":    "press taken",
 	"out-of-order":   "step out of order",

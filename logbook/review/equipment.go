@@ -1,0 +1,159 @@
+package review
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/stats"
+)
+
+// Had is the equipment that a flask had, as far as its records tell it.
+type Had struct {
+	Bath  int    `json:"bath,omitempty"`
+	Press int    `json:"press,omitempty"` // of the final closure
+	Tag   string `json:"tag,omitempty"`   // of the flask's metal
+	Clamp string `json:"clamp,omitempty"`
+}
+
+func hadOf(b *bench.Bench, f *bench.Flask) Had {
+	h := Had{Tag: f.Tag, Clamp: f.Clamp}
+	if f.Metal != nil {
+		h.Press = f.Press
+	}
+	if l := b.LoadOf(f); l != nil && f.InBath != nil {
+		h.Bath = l.Bath
+	}
+	return h
+}
+
+func (h Had) piece(kind action.Item) string {
+	number := func(n int) string {
+		if n == 0 {
+			return ""
+		}
+		return strconv.Itoa(n)
+	}
+	switch kind {
+	case action.Bath:
+		return number(h.Bath)
+	case action.Press:
+		return number(h.Press)
+	case action.FlaskMetal:
+		return h.Tag
+	case action.ClampItem:
+		return h.Clamp
+	}
+	return ""
+}
+
+// held are the kinds of equipment that defects are held against.
+var held = []action.Item{action.Bath, action.Press, action.FlaskMetal, action.ClampItem}
+
+// Piece is a piece of equipment with the defects of the flasks ended that had it, and of
+// those that had another of its kind.
+type Piece struct {
+	Piece  string  `json:"piece"`
+	Item   string  `json:"item"`
+	Defect Compare `json:"any_defect"`
+	Remake Compare `json:"remake"`
+	Kinds  []int   `json:"kinds"` // of the flasks with it, those with each of the defects, in their order
+}
+
+// pieces holds defects against each piece of a kind of which several were used.
+func (r *Review) pieces() []Piece {
+	out := []Piece{}
+	for _, kind := range held {
+		names := map[string]string{} // by key, as written first
+		for _, f := range r.Flasks {
+			if name := f.Had.piece(kind); f.EndedAt != nil && name != "" {
+				key := action.Piece{Item: kind, Name: name}.Key()
+				names[key] = cmp.Or(names[key], name)
+			}
+		}
+		if len(names) < 2 {
+			continue
+		}
+		var some []Piece
+		for key, name := range names {
+			p := Piece{Piece: action.Piece{Item: kind, Name: name}.String(), Item: string(kind), Kinds: make([]int, len(action.Defects))}
+			var defect, remake [2][2]int
+			for _, f := range r.Flasks {
+				with := f.Had.piece(kind)
+				if f.EndedAt == nil || with == "" {
+					continue
+				}
+				has := action.Piece{Item: kind, Name: with}.Key() == key
+				defect[no(has)][no(len(f.Defects) > 0)]++
+				remake[no(has)][no(f.Outcome == "remake")]++
+				for i, d := range action.Defects {
+					if has && slices.Contains(f.Defects, d) {
+						p.Kinds[i]++
+					}
+				}
+			}
+			p.Defect, p.Remake = compare(defect), compare(remake)
+			some = append(some, p)
+		}
+		slices.SortFunc(some, func(x, y Piece) int { return bench.ByNumber(x.Piece, y.Piece) })
+		out = append(out, some...)
+	}
+	return out
+}
+
+const notePieces = "Each piece against the others of its kind, of the flasks whose record names one. Cases, sizes and hands are not the same on each, and a flask has several pieces: it does not tell a cause."
+
+// pieceRows are the table of defects by equipment, and that of their kinds.
+func (r Review) pieceRows() (rows, kinds [][]string) {
+	rows = [][]string{{"", "with it", "%", "others %", ""}}
+	kinds = [][]string{append(append([]string{"of the flasks with it:"}, shortDefects()...), "remake")}
+	for _, p := range r.Pieces {
+		d := p.Defect
+		rows = append(rows, []string{p.Piece, fmt.Sprintf("%d/%d", d.With.Count, d.With.N), rateShort(d.With), rateShort(d.Without), pWords(d)})
+		row := []string{p.Piece}
+		for _, n := range p.Kinds {
+			row = append(row, dot(n))
+		}
+		kinds = append(kinds, append(row, dot(p.Remake.With.Count)))
+	}
+	return rows, kinds
+}
+
+// notesPieces are said beneath the table.
+func (r Review) notesPieces() string {
+	words := notePieces
+	n, few := 0, false
+	for _, p := range r.Pieces {
+		if p.Defect.tells() {
+			n++
+		}
+		few = few || pWords(p.Defect) == cannotTell
+	}
+	if few {
+		words += " " + noteSome
+	}
+	if n > 1 {
+		words += " " + manyWords(n)
+	}
+	return words + " " + noteSmall
+}
+
+// manyWords warn of what so many comparisons bring about by themselves.
+func manyWords(n int) string {
+	return fmt.Sprintf("%d comparisons stand here: by chance alone up to %.2g of them would have a p of 0.05 or less.", n, float64(n)*(1-stats.Confidence))
+}
+
+func (r Review) textPieces(p *page) {
+	if len(r.Pieces) == 0 {
+		return
+	}
+	p.section("ANY DEFECT, BY BATH, PRESS, FLASK AND CLAMP")
+	rows, kinds := r.pieceRows()
+	p.table(rows, 0, 2, 3, 4)
+	p.say("%s", r.notesPieces())
+	p.WriteString("\n")
+	p.table(kinds, 0)
+}
