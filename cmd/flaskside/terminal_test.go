@@ -66,6 +66,12 @@ func openAs(t *testing.T, book, by string, args ...string) *terminal {
 	if tm.pty, err = pty.StartWithSize(tm.cmd, &pty.Winsize{Rows: 24, Cols: 80}); err != nil {
 		t.Fatal(err)
 	}
+	tm.follow()
+	return tm
+}
+
+// follow reads what the program shows, until it ends.
+func (tm *terminal) follow() {
 	go func() { _, _ = io.Copy(tm.pty, tm.em) }() // the emulator's answers to queries
 	read := make(chan struct{})
 	go func() {
@@ -83,14 +89,13 @@ func openAs(t *testing.T, book, by string, args ...string) *terminal {
 		}
 	}()
 	go func() { err := tm.cmd.Wait(); <-read; tm.end <- err }()
-	t.Cleanup(func() {
+	tm.t.Cleanup(func() {
 		_ = tm.cmd.Process.Kill()
 		_ = tm.pty.Close()
 		if c, ok := tm.em.InputPipe().(io.Closer); ok {
 			_ = c.Close()
 		}
 	})
-	return tm
 }
 
 func (tm *terminal) screen() string {
