@@ -539,14 +539,17 @@ func (d *desk) doesWhatItSays(k hint, key string) error {
 	}
 	switch k.words {
 	case "back":
+		if overs == 0 {
+			return want(d.screen() != screen, "the page before")
+		}
 		return want(len(d.m.overs) < overs || d.m.form() != nil && d.m.form().at < at, "the question before, or none")
 	case "got it":
 		return want(len(d.m.unanswered()) == waiting-1, "one alarm fewer")
-	case "undo", "new", "other steps", "book in", "take out of use", "plan", "take over", "sign off":
+	case "undo", "new", "other steps", "take in", "change, what if", "change", "book in", "take out of use", "plan", "take over", "sign off":
 		return want(len(d.m.overs) == overs+1, "a question")
 	case "undo, and why":
 		return want(d.m.form() != nil && strings.Contains(d.screen(), "why is it undone?"), "the reason asked")
-	case "page", "press & bath", "handover", "far view", "the day":
+	case "page", "press & bath", "cases", "plan the day", "handover", "far view", "the day":
 		return want(fmt.Sprintf("%T", d.m.page) != page, "another page")
 	case "back to the bench":
 		return want(d.m.atHome(), "the bench")
@@ -560,6 +563,8 @@ func (d *desk) doesWhatItSays(k hint, key string) error {
 		return want(fmt.Sprint(d.m.sel) == key, "that place selected")
 	case "more":
 		return want(d.screen() != screen, "another part")
+	case "take this plan", "take the new", "see the new", "see the old":
+		return want(d.screen() != screen, "the plan taken, or why not")
 	case "on, off", "goes on":
 		return want(d.asked() != asked || d.m.form() == nil || d.m.form().note != "", "a change")
 	case "choose", "takes it", "leaves it out", "takes what is offered":

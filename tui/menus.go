@@ -222,8 +222,7 @@ type other struct {
 func (m *Model) keyOther(string) tea.Cmd {
 	f := m.selected()
 	if f == nil {
-		m.say(warn, fmt.Sprintf("place %d is empty: select a flask with 1 to 9", m.sel))
-		return nil
+		return m.keyCases("")
 	}
 	var os []other
 	add := func(name string, do func() tea.Cmd) { os = append(os, other{name, do}) }

@@ -25,6 +25,7 @@ type readOut interface {
 type hint struct {
 	key, words string
 	off        bool
+	room       int // columns that the words take at least, so that the others do not move
 }
 
 // home goes to the bench.

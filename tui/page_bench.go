@@ -46,11 +46,15 @@ func (p *benchPage) step() string {
 func (p *benchPage) keys() []hint {
 	m := p.m
 	_, _, work := m.undoable()
-	off := map[string]bool{"0": !work, ".": len(m.unanswered()) == 0 || !m.answers(), "-": m.selected() == nil}
+	off := map[string]bool{"0": !work, ".": len(m.unanswered()) == 0 || !m.answers()}
 	var out []hint
 	for _, b := range Bindings() {
 		if b.Short != "" {
-			out = append(out, hint{b.Pad, b.Short, off[b.Pad]})
+			h := hint{key: b.Pad, words: b.Short, off: off[b.Pad]}
+			if b.Pad == "-" && m.selected() == nil {
+				h.words, h.room = "cases", len(b.Short)
+			}
+			out = append(out, h)
 		}
 	}
 	return out

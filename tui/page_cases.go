@@ -4,17 +4,21 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
+	"github.com/charmbracelet/x/ansi"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/cases"
-	"flaskside/logbook/layout"
+	"flaskside/logbook/flash"
+	"flaskside/logbook/route"
 	"flaskside/logbook/words"
+	"flaskside/timers"
 )
 
 // casesPage is the list of what is to be made, by when it is due.
@@ -22,17 +26,41 @@ type casesPage struct{ leaf }
 
 func (p *casesPage) draw(f *frame, a area) { p.show(f, a, p.sheet) }
 
+func (p *casesPage) step() string {
+	if k, ok := p.m.chosenCase(); ok {
+		return "ENTER  " + k.Name() + ": " + p.m.caseStepWords(k)
+	}
+	return "+  take a case in"
+}
+
 func (p *casesPage) keys() []hint {
-	return append(p.leaf.keys(), hint{key: "+", words: "take in"}, hint{key: "-", words: "deliver, take off"}, hint{key: "/", words: "plan the day"})
+	_, any := p.m.chosenCase()
+	n, more := p.m.casesShown()
+	out := []hint{{key: "0", words: "back to the bench"}}
+	if any {
+		out = append(out, hint{key: "1-" + strconv.Itoa(n), words: "choose"})
+	}
+	if more {
+		out = append(out, hint{key: "9", words: "more"})
+	}
+	return append(out, hint{key: "+", words: "take in"}, hint{key: "-", words: "other steps"}, hint{key: "/", words: "plan the day"})
 }
 
 func (p *casesPage) key(key string) (tea.Cmd, bool) {
 	switch key {
+	case "1", "2", "3", "4", "5", "6", "7", "8", "9":
+		p.m.chooseCase(int(key[0] - '0'))
+		return nil, true
+	case "up", "down":
+		p.m.moveCase(map[string]int{"up": -1, "down": 1}[key])
+		return nil, true
+	case "enter", "space":
+		return p.m.caseEnter(), true
 	case "+":
 		p.m.takeInCase()
 		return nil, true
 	case "-":
-		return p.m.caseGoes(), true
+		return p.m.caseOther(), true
 	case "/":
 		return p.m.keyPlan(key), true
 	}
@@ -49,31 +77,63 @@ func (p *casesPage) sheet(a area) *sheet {
 		s.wrapped(dim, "A new flask then offers the cases that wait by a digit, in the order they are due. A case leaves the list when its flask has an outcome.", a.w-2)
 		return s
 	}
-	s.add(strong, fmt.Sprintf("cases: %d wait, %d at work", len(m.bench().CasesWaiting()), len(all)-len(m.bench().CasesWaiting())))
-	s.gap()
-	s.add(dim, fmt.Sprintf("%-16s %-12s %-8s %-7s %s", "due", "case", "base", "size", "where"))
+	wait, work := 0, 0
 	for _, k := range all {
-		r := plain
-		if k.DueAt().Before(m.now.Wall) {
-			r = alarm
-		} else if k.Rush {
-			r = warn
+		if k.Flask > 0 {
+			work++
+		} else {
+			wait++
 		}
-		more := []string{cases.State(k, m.bench())}
-		if k.Rush {
-			more = append(more, "RUSH")
-		}
-		for _, t := range []string{k.Shade, k.Resin, k.Remark} {
-			if t != "" {
-				more = append(more, t)
-			}
-		}
-		if k.RemakeOf != "" {
-			more = append(more, "remake of "+k.RemakeOf)
-		}
-		s.add(r, fmt.Sprintf("%-16s %-12s %-8s %-7s %s", cases.Due(k, m.now.Wall), fit(k.Case, 12), k.Base, k.Size, strings.Join(more, ", ")))
 	}
+	s.add(strong, fmt.Sprintf("cases: %d wait or have steps of their own, %d in a flask", wait, work))
+	s.gap()
+	s.add(dim, fmt.Sprintf("    %-11s %-8s %-7s %s", "due", "case", "base", "where"))
+	chosen, _ := m.chosenCase()
+	page, at := m.casePage()
+	for i, k := range page {
+		p.row(s, k, i+1, k.Name() == chosen.Name(), a.w)
+	}
+	if rest := len(all) - at - len(page); rest > 0 || at > 0 {
+		s.add(dim, fmt.Sprintf("    %d to %d of %d; 9 turns the page", at+1, at+len(page), len(all)))
+	}
+	s.gap()
+	m.caseSheet(s, chosen, a.w-2)
 	return s
+}
+
+// row is a case in the list, with the time of what runs for it.
+func (p *casesPage) row(s *sheet, k bench.Case, n int, on bool, w int) {
+	m := p.m
+	r := plain
+	if k.DueAt().Before(m.now.Wall) {
+		r = alarm
+	} else if k.Rush {
+		r = warn
+	}
+	mark := "  "
+	if on {
+		mark = "▸ "
+	}
+	where := cases.State(k, m.bench())
+	if run := k.Running(); run != nil {
+		where = run.Called()
+	}
+	if k.Rush {
+		where += ", RUSH"
+	}
+	left := ""
+	if st, ok := m.caseStanding(k); ok {
+		left = words.Brief(st.Left)
+		if st.Phase == timers.Over {
+			left = "OVER " + left
+		}
+	}
+	if k.LostSince() != nil {
+		left = "PRESSURE LOST"
+	}
+	head := fmt.Sprintf("%d %s%-11s %-8s %-7s ", n, mark, cases.Due(k, m.now.Wall), fit(k.Case, 8), k.Base)
+	room := w - 4 - ansi.StringWidth(head) - ansi.StringWidth(left)
+	s.add(r, head+pad(fit(where, room), room)+" "+left)
 }
 
 // caseWords names a case in a list of choices.
@@ -124,11 +184,16 @@ func (m *Model) takeInCase() {
 		resins[i] = r.Name
 	}
 	fields, due := m.dueFields()
-	f := &form{title: "take a case in", fields: append([]*field{
-		line("case", "case number", "", false).upTo(24),
-		choose("base", "base", action.Bases...),
-		choose("size", "size", action.Sizes...),
-	}, fields...)}
+	way := m.routeField()
+	inFlask := func(f *form) bool {
+		r, ok := m.routeChosen(f)
+		return !ok || r.At(route.Flask) >= 0
+	}
+	head := []*field{line("case", "case number", "", false).upTo(24), choose("base", "base", action.Bases...)}
+	if way != nil {
+		head = append(head, way)
+	}
+	f := &form{title: "take a case in", fields: slices.Concat(head, []*field{choose("size", "size", action.Sizes...).only(inFlask)}, fields)}
 	if len(resins) > 1 {
 		f.fields = append(f.fields, choose("resin", "resin", resins...))
 	}
@@ -138,26 +203,24 @@ func (m *Model) takeInCase() {
 			f.note = err.Error()
 			return nil
 		}
-		in := action.CaseIn{Case: strings.TrimSpace(f.text("case")), Base: action.Bases[f.choice("base")-1], Size: action.Sizes[f.choice("size")-1],
+		in := action.CaseIn{Case: strings.TrimSpace(f.text("case")), Base: action.Bases[f.choice("base")-1], Size: flash.Medium,
 			Due: at.Format(time.RFC3339), Rush: f.choice("rush") == 2}
+		if inFlask(f) {
+			in.Size = action.Sizes[f.choice("size")-1]
+		}
+		if r, ok := m.routeChosen(f); ok {
+			in.Route = r.Name
+		}
 		if c := f.choice("resin"); c > 1 {
 			in.Resin = resins[c-1]
 		}
-		return m.answer(f, in, "", func(logbook.Saved) tea.Cmd { return m.keyCases("") })
+		return m.answer(f, in, "", func(logbook.Saved) tea.Cmd { m.caseSel = in.Case + " " + in.Base; return m.keyCases("") })
 	}
 	m.open(f)
 }
 
 // keyCases shows the list of cases.
 func (m *Model) keyCases(string) tea.Cmd { m.page = &casesPage{leaf{m: m}}; return nil }
-
-// caseGoes asks whether a case is delivered or taken off the list.
-func (m *Model) caseGoes() tea.Cmd {
-	return m.menu("what becomes of a case", nil, []string{"it is delivered", "its due time changes", "it is taken off the list"}, func(i int) tea.Cmd {
-		[]func(){m.deliverCase, m.caseDue, m.takeOffCase}[i]()
-		return nil
-	})
-}
 
 // listed gives the cases on the list and their names; it says so where there is none.
 func (m *Model) listed() (all []bench.Case, names []string) {
@@ -207,79 +270,4 @@ func (m *Model) takeOffCase() {
 		return m.answer(f, action.CaseOff{Case: k.Case, Base: k.Base, Reason: reasons[f.choice("reason")-1]}, "", func(logbook.Saved) tea.Cmd { return m.keyCases("") })
 	}
 	m.open(f)
-}
-
-// deliverCase asks for a base that leaves the house, and for its closing list. What the
-// bench finished of late is offered first.
-func (m *Model) deliverCase() {
-	type piece struct{ number, base string }
-	var done []piece
-	var names []string
-	b := m.bench()
-	numbers := bench.Sorted(b.Flasks)
-	slices.Reverse(numbers)
-	for _, no := range numbers {
-		f := b.Flasks[no]
-		p := piece{f.Case, f.Base}
-		if f.Stage == bench.Finished && f.Base != "" && f.Outcome != "remake" && len(done) < dueDays && !slices.Contains(done, p) {
-			done = append(done, p)
-			names = append(names, p.number+" "+p.base)
-		}
-	}
-	typed := len(names) + 1
-	isTyped := func(f *form) bool { return f.choice("which") == typed }
-	which := func(f *form) (p piece) {
-		if i := f.choice("which"); i > 0 && i < typed {
-			return done[i-1]
-		}
-		if i := f.choice("base"); i > 0 {
-			p = piece{strings.TrimSpace(f.text("case")), action.Bases[i-1]}
-		}
-		return p
-	}
-	told := map[piece]string{} // what the book says of each, asked once
-	twice := func(f *form) string {
-		p := which(f)
-		if _, asked := told[p]; !asked && p.number != "" {
-			told[p] = m.deliveredWords(p.number, p.base)
-		}
-		return told[p]
-	}
-	again := choose("again", "record it once more? your reason is recorded", words.Reasons[1:]...).only(func(f *form) bool { return twice(f) != "" }).reached(func(f *form) tea.Cmd {
-		f.get("again").above = []string{"· " + twice(f)}
-		return nil
-	})
-	f := &form{title: "a base is delivered", lines: []string{"A record of what was done to it; no release and no statement of conformity."}, fields: []*field{
-		choose("which", "which?", append(names, "type the number")...),
-		line("case", "case number", "", false).upTo(24).only(isTyped),
-		choose("base", "base", action.Bases...).only(isTyped),
-		again,
-		several("done", "what was done to it?", 0, action.Closing, nil),
-		digits("wet", "hours in water; 0 for none", "h", "0", plainNumber(0, 1440)),
-	}}
-	f.done = func(f *form) tea.Cmd {
-		p, why := which(f), ""
-		d := action.CaseDelivered{Case: p.number, Base: p.base, WetH: f.num("wet")}
-		if twice(f) != "" {
-			why = fmt.Sprint(f.choice("again"))
-		}
-		for _, i := range f.picks("done") {
-			d.Done = append(d.Done, action.Closing[i])
-		}
-		return m.answer(f, d, why, func(logbook.Saved) tea.Cmd { return m.keyCases("") })
-	}
-	m.open(f)
-}
-
-// deliveredWords say when a base was delivered already, "" where it was not.
-func (m *Model) deliveredWords(number, base string) string {
-	recs, err := m.cfg.Keeper.Of(layout.SubjectCase(number))
-	if err != nil {
-		return "" // a book that cannot be read says so when this is recorded
-	}
-	at, ok := cases.Delivered(recs, number, base)
-	if !ok {
-		return ""
-	}
-	return fmt.Sprintf("case %s %s was delivered already, %s", number, base, m.instant(at))
 }

@@ -357,7 +357,7 @@ func (m *Model) drawKeys(f *frame, y int) {
 			continue
 		}
 		x = f.text(x, y, accent, k.key)
-		x = f.text(x+1, y, plain, k.words) + 3
+		x = max(f.text(x+1, y, plain, k.words), x+1+k.room) + 3
 	}
 }
 

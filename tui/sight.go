@@ -15,8 +15,9 @@ type sight struct {
 	w, h      int
 	st        logbook.State
 	now       timers.Now
-	sel       int // selected place, 1 to 9
-	off       int // the selected flask where it stands on no place; 0 where a place is selected
+	sel       int    // selected place, 1 to 9
+	caseSel   string // the case chosen on their page, by its name
+	off       int    // the selected flask where it stands on no place; 0 where a place is selected
 	windows   []bench.Window
 	standings []timers.Standing
 	alarms    []timers.Alarm

@@ -340,7 +340,7 @@ func (m *Model) newFlask(place int) tea.Cmd {
 		m.say(warn, "all nine places are taken: one is free again when its flask goes into the bath, or has its outcome")
 		return nil
 	}
-	waiting := m.bench().CasesWaiting()
+	waiting := m.bench().CasesForFlask()
 	waiting = waiting[:min(len(waiting), casesOffered)]
 	names := make([]string, len(waiting))
 	for i, k := range waiting {

@@ -93,11 +93,9 @@ func timerTight(w bench.Window, st timers.Standing) string {
 	return timerWords(w, st, 0)
 }
 
-// mixAndGoing is the letter of a timer's mix, and how far it has come.
+// mixAndGoing is the letter of a timer's mix, or its case, and how far it has come.
 func mixAndGoing(w bench.Window, st timers.Standing) (mix string, g words.Going) {
-	if w.Mix > 0 {
-		mix = bench.MixLetter(w.Mix)
-	}
+	mix = w.Of()
 	g = going(st)
 	if g == words.ToEarliest && w.What == bench.Own && len(w.Marks) == 1 {
 		g = words.ToAim // a count-down: its one end needs no name
@@ -117,15 +115,14 @@ func (m *sight) alarmWords(al timers.Alarm) string {
 	if end == bench.ProbeSilent {
 		return m.silentWords(al)
 	}
+	if k, d, ok := m.bench().CaseOfKey(al.Key); ok && end == bench.LostPressure {
+		return "PRESSURE LOST · " + k.Name() + ", " + d.Brief()
+	}
 	w, ok := m.windowByKey(key)
 	if !ok {
 		return strings.ToUpper(al.Key)
 	}
-	mix := ""
-	if w.Mix > 0 {
-		mix = bench.MixLetter(w.Mix)
-	}
-	s := words.Loud(words.TimerAlarm(w.What, end, w.Label, mix))
+	s := words.Loud(words.TimerAlarm(w.What, end, w.Label, w.Of()))
 	if at := m.whereWords(w.Flasks, 0); at != "" {
 		s += " · " + at
 	}

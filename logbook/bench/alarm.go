@@ -56,6 +56,14 @@ type Window struct {
 	Case   string // the case and its base that it runs for, where no flask does
 }
 
+// Of names the mix that a window belongs to, or the case: "" for neither.
+func (w Window) Of() string {
+	if w.Mix > 0 {
+		return MixLetter(w.Mix)
+	}
+	return w.Case
+}
+
 // Keys name a window for ever, through restarts and exports.
 func flaskKey(no int, what string) string { return fmt.Sprintf("flask/%d/%s", no, what) }
 

@@ -216,9 +216,6 @@ func (b *Bench) returnedTo(number string, it *Item, at timers.Stamp) {
 // ends gives the ends of the timer of a step.
 func (d CaseDone) ends(warnS int) timers.Ends {
 	e := timers.Ends{FloorS: d.MinS, AimS: d.AimS, LimitS: d.MaxS, WarnS: min(warnS, d.MaxS/4), Floor: timers.Low, Limit: timers.Medium}
-	if d.MinS == 0 {
-		e.FloorS, e.AimS = d.AimS, 0 // the only moment it is known by
-	}
 	if d.Urgent || d.As == route.Hold {
 		e.Floor, e.Limit = timers.Medium, timers.High
 	}
@@ -235,7 +232,11 @@ func caseWindows(b *Bench) []Window {
 		}
 		e := d.ends(b.House.Alarms.WarnS)
 		e.Set, e.WarnSet = timers.Latest(d.set, b.caseBack[k.Case].at), b.houseSet
-		out = append(out, Window{What: CaseTimer, Case: k.Name(), Label: d.Brief(), Window: timers.NewWindow(d.Key, d.At, e)})
+		w := timers.NewWindow(d.Key, d.At, e)
+		if aim := w.After(timers.Aim); aim != nil && d.MinS == 0 {
+			aim.Priority = e.Floor // with no earliest end it is what is waited for
+		}
+		out = append(out, Window{What: CaseTimer, Case: k.Name(), Label: d.Brief(), Window: w})
 	}
 	return out
 }

@@ -342,17 +342,16 @@ func (g group) after() string {
 
 // timerWords say what has happened when an end of a timer is reached.
 func timerWords(w bench.Window, end timers.End) string {
-	mix := ""
-	if w.Mix > 0 {
-		mix = bench.MixLetter(w.Mix)
-	}
-	return words.TimerAlarm(w.What, end, w.Label, mix)
+	return words.TimerAlarm(w.What, end, w.Label, w.Of())
 }
 
 // otherWords say what an alarm is about that no timer raises, ahead of what it says.
 func otherWords(b *bench.Bench, key string) (about string, flasks []int) {
 	if l, ok := b.LoadOfKey(key); ok {
 		return b.BathOf(l).Name + ": ", l.Flasks
+	}
+	if k, d, ok := b.CaseOfKey(key); ok {
+		return "case " + k.Name() + ", " + d.Brief() + ": ", nil
 	}
 	if sub, ok := bench.SubjectOfKey(key); ok && sub.Class == 'f' {
 		return "", []int{sub.No}

@@ -53,7 +53,8 @@ type Window struct {
 	Mix       int       `json:"mix,omitempty"`
 	Load      int       `json:"load,omitempty"`
 	Timer     int       `json:"timer,omitempty"`
-	Label     string    `json:"label,omitempty"` // of a timer of the user's own
+	Label     string    `json:"label,omitempty"` // of a timer of the user's own, or the step of a case
+	Case      string    `json:"case,omitempty"`  // that a step runs for, with its base
 	Phase     string    `json:"phase"`           // early, open or over
 	Last      string    `json:"last,omitempty"`  // the latest end reached
 	Next      string    `json:"next,omitempty"`  // the end that comes next
@@ -72,6 +73,7 @@ type Alarm struct {
 	Load     int       `json:"load,omitempty"`
 	Timer    int       `json:"timer,omitempty"`
 	Label    string    `json:"label,omitempty"`
+	Case     string    `json:"case,omitempty"`
 	State    string    `json:"state"`            // in the words of IEC 62682 / ISA-18.2
 	Priority string    `json:"priority"`         // high, medium or low
 	Rose     time.Time `json:"rose"`             // when the condition began
@@ -98,7 +100,7 @@ func Of(st logbook.State, now timers.Now) Status {
 		out.Windows = append(out.Windows, window(byKey[s.Key], s))
 	}
 	for _, a := range b.Alarms(now) {
-		out.Alarms = append(out.Alarms, alarm(byKey, a, now))
+		out.Alarms = append(out.Alarms, alarm(b, byKey, a, now))
 	}
 	return out
 }
@@ -116,7 +118,7 @@ func place(b *bench.Bench, f *bench.Flask, now timers.Now) Place {
 }
 
 func window(w bench.Window, s timers.Standing) Window {
-	out := Window{Key: w.Key, What: string(w.What), Flasks: w.Flasks, Mix: w.Mix, Load: w.Load, Timer: w.Timer, Label: w.Label,
+	out := Window{Key: w.Key, What: string(w.What), Flasks: w.Flasks, Mix: w.Mix, Load: w.Load, Timer: w.Timer, Label: w.Label, Case: w.Case,
 		Phase: string(s.Phase), LeftS: seconds(s.Left), Due: s.Due, Estimated: s.Estimated}
 	if s.Last != nil {
 		out.Last = string(s.Last.End)
@@ -127,11 +129,15 @@ func window(w bench.Window, s timers.Standing) Window {
 	return out
 }
 
-func alarm(byKey map[string]bench.Window, a timers.Alarm, now timers.Now) Alarm {
+func alarm(b *bench.Bench, byKey map[string]bench.Window, a timers.Alarm, now timers.Now) Alarm {
 	key, end := timers.SplitSignalKey(a.Key)
 	out := Alarm{Key: a.Key, End: string(end), State: string(a.State), Priority: priority(a.Priority), Rose: now.Wall.Add(-a.Since.For), BackS: seconds(a.Back)}
 	if w, ok := byKey[key]; ok {
-		out.What, out.Flasks, out.Mix, out.Load, out.Timer, out.Label = string(w.What), w.Flasks, w.Mix, w.Load, w.Timer, w.Label
+		out.What, out.Flasks, out.Mix, out.Load, out.Timer, out.Label, out.Case = string(w.What), w.Flasks, w.Mix, w.Load, w.Timer, w.Label, w.Case
+		return out
+	}
+	if k, d, ok := b.CaseOfKey(key); ok {
+		out.What, out.Case, out.Label = string(bench.CaseTimer), k.Name(), d.Brief()
 		return out
 	}
 	out.What = "closures"

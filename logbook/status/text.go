@@ -71,7 +71,7 @@ func (s Status) Text(w io.Writer) error {
 		line("TIMERS, most urgent first")
 	}
 	for _, v := range s.Windows {
-		line("  %-17s  %s%s%s", v.left(), words.Timer(v.What, v.Label, letter(v.Mix)), s.about(v.Flasks), s.ends(v))
+		line("  %-17s  %s%s%s", v.left(), words.Timer(v.What, v.Label, of(v.Mix, v.Case)), s.about(v.Flasks), s.ends(v))
 	}
 	if _, err := io.WriteString(w, b.String()); err != nil {
 		return fmt.Errorf("write status: %w", err)
@@ -113,8 +113,11 @@ func (p Place) details() string {
 
 // alarmWords say what an alarm has to say.
 func alarmWords(a Alarm) string {
-	if words.IsTimer(a.What) {
-		return words.TimerAlarm(a.What, a.End, a.Label, letter(a.Mix))
+	if words.IsTimer(a.What) && a.End != string(bench.LostPressure) {
+		return words.TimerAlarm(a.What, a.End, a.Label, of(a.Mix, a.Case))
+	}
+	if a.Case != "" {
+		return "case " + a.Case + ", " + a.Label + ": " + words.Alarm(a.End)
 	}
 	if a.What == "bath" {
 		return fmt.Sprintf("bath of load %d: %s", a.Load, words.Alarm(a.End))
@@ -122,12 +125,8 @@ func alarmWords(a Alarm) string {
 	return words.Alarm(a.End)
 }
 
-func letter(mix int) string {
-	if mix == 0 {
-		return ""
-	}
-	return bench.MixLetter(mix)
-}
+// of names the mix that a timer belongs to, or its case.
+func of(mix int, named string) string { return bench.Window{Mix: mix, Case: named}.Of() }
 
 // about names the flasks of a timer or an alarm by their cases.
 func (s Status) about(flasks []int) string {

@@ -1,5 +1,7 @@
 package words
 
+import "strings"
+
 // TimerTight says what [TimerLine] says in at most ten characters, for a column that a
 // gauge stands in, too; the hour and the signs of the gauge tell the rest.
 func TimerTight[C ~string](what C, label, mix string, g Going) string {
@@ -16,6 +18,9 @@ func TimerTight[C ~string](what C, label, mix string, g Going) string {
 		return map[Going]string{ToEarliest: "cure", ToLatest: "take out", NoEndLeft: "time up", Past: "OVERDUE"}[g]
 	case benchCool, waterCool:
 		return map[Going]string{ToEarliest: "cooling", NoEndLeft: "time up"}[g]
+	case caseStep:
+		number, _, _ := strings.Cut(mix, " ")
+		return map[Going]string{NoEndLeft: "UP ", Past: "OVER "}[g] + number
 	}
 	return label
 }

@@ -42,10 +42,13 @@ var timerShort = map[string]string{dryBoth: "separator drying", dryCast: "separa
 // IsTimer tells whether a name is that of a timer.
 func IsTimer[C ~string](what C) bool { return timerNames[string(what)] != "" }
 
-// Timer names a timer: its mix, its load or the words of a person's own stand with it.
+// Timer names a timer: its mix, its case, or the words of a person's own stand with it; mix is
+// the letter of the mix, or the case that a step runs for.
 func Timer[C ~string](what C, label, mix string) string {
 	switch {
-	case (string(what) == own || string(what) == caseStep) && label != "":
+	case string(what) == caseStep && mix != "":
+		return mix + ": " + label
+	case string(what) == own && label != "":
 		return label
 	case mix != "":
 		return name(timerNames, what) + ", mix " + mix
@@ -79,6 +82,10 @@ func TimerLine[C ~string](what C, label, mix string, g Going) (long, short strin
 		w = map[Going]pair{ToEarliest: {"curing time left", "cure time left"}, ToLatest: {"curing time up, left to take out", "time to take out"}, NoEndLeft: {"curing time up", "cure time up"}, Past: both("BATH OVERDUE")}
 	case benchCool, waterCool:
 		w = map[Going]pair{ToEarliest: both(string(what)), NoEndLeft: both("cooling time up")}
+	case caseStep:
+		number, _, _ := strings.Cut(mix, " ")
+		at := func(s string) pair { return pair{mix + ": " + label + s, number + " " + label} }
+		w = map[Going]pair{ToEarliest: at(", earliest"), ToAim: at(""), ToLatest: at(", latest"), NoEndLeft: {mix + ": " + label + ", time up", "UP " + number + " " + label}, Past: {mix + ": " + label + " OVER", "OVER " + number + " " + label}, Counting: at("")}
 	default:
 		w = map[Going]pair{ToEarliest: both(label + ": earliest"), ToAim: both(label), ToLatest: both(label + ": latest"), NoEndLeft: both("UP " + label), Past: both("OVER " + label), Counting: both(label)}
 	}
@@ -96,6 +103,7 @@ const (
 	soon         = "soon over"
 	latest       = "not after"
 	shortOfDough = "short of dough"
+	pressureLost = "pressure lost"
 )
 
 // alarms say what an end of a timer means, by timer and end.
@@ -116,7 +124,9 @@ func TimerAlarm[C, E ~string](what C, end E, label, mix string) string {
 	switch {
 	case drying(w) != "":
 		return drying(w) + ": " + name(dryAlarms, e)
-	case w == own || w == caseStep:
+	case w == caseStep:
+		return mix + ", " + label + ": " + name(ownAlarms, e)
+	case w == own:
 		return label + ": " + name(ownAlarms, e)
 	case mix != "":
 		return "mix " + mix + ": " + name(alarms[w], e)
@@ -132,6 +142,9 @@ const DoughTimeLow = "DOUGH TIME LOW"
 func Alarm[E ~string](end E) string {
 	if string(end) == shortOfDough {
 		return "may not close before the dough is too stiff (estimate)"
+	}
+	if string(end) == pressureLost {
+		return "pressure lost: look at it, the base may be spoilt"
 	}
 	if string(end) == "out of band" {
 		return "off temperature"
