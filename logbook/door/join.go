@@ -46,6 +46,7 @@ type Joined struct {
 	asked   keep.Person // as it joins
 	person  keep.Person // as the bench has it
 	st      logbook.State
+	moved   chan struct{} // closed when the bench or the person has changed
 	gone    bool
 	unsure  string // id of the record of which nobody knows what became
 }
@@ -53,7 +54,7 @@ type Joined struct {
 // Join joins the bench that runs on a book, as a screen of a person. The error is
 // [ErrNobody] where none runs.
 func Join(bookPath string, p keep.Person, clock timers.Clock) (*Joined, error) {
-	j := &Joined{path: bookPath, clock: clock, cure: keep.CureOf, box: keep.NewBox(), ended: make(chan struct{}), asked: p, person: p}
+	j := &Joined{path: bookPath, clock: clock, cure: keep.CureOf, box: keep.NewBox(), ended: make(chan struct{}), asked: p, person: p, moved: make(chan struct{})}
 	ctx, cancel := context.WithCancel(context.Background())
 	j.end = cancel
 	first := make(chan error, 1)
@@ -99,6 +100,7 @@ func (j *Joined) lose(ctx context.Context) {
 	}
 	j.mu.Lock()
 	j.gone = true
+	j.stir()
 	j.mu.Unlock()
 	j.box.Put(func(n *keep.News) { n.Lost = keep.ErrGone })
 }
@@ -180,11 +182,18 @@ func (j *Joined) hear(client *Client, w welcome, st *logbook.State, p keep.Perso
 		j.st = *st
 	}
 	j.client, j.welcome, j.gone = client, w, false
+	defer j.stir()
 	j.person.Role, j.person.Away, j.person.Fixed = p.Role, p.Away, p.Fixed
 	if fresh {
 		unsure, j.unsure = j.unsure, ""
 	}
 	return fresh, unsure
+}
+
+// stir wakes who waits for news. Called with the lock held.
+func (j *Joined) stir() {
+	close(j.moved)
+	j.moved = make(chan struct{})
 }
 
 // onto puts the news of the bench on the records that were known of it; nil where there is
@@ -336,16 +345,28 @@ func (j *Joined) Append(a action.Action) (saved logbook.Saved, err error) {
 	return saved, told
 }
 
-// saved has the screen know at once what it was just told is saved: the news of it may still
+// saved waits until the screen knows what it was just told is saved: the news of it may still
 // be on its way.
 func (j *Joined) saved(s logbook.Saved) {
 	j.mu.Lock()
-	defer j.mu.Unlock()
 	if on, ok := s.Action.Body.(action.Crew); ok {
 		j.person.By, j.asked.By = on.Initials, on.Initials
 	}
-	if s.Seq == j.st.Head.Seq+1 && !action.IsAmendment(s.Action.Body) {
-		j.st = logbook.State{Bench: j.st.Bench.Extend(s.Record), Head: logbook.Head{Seq: s.Seq, Hash: s.Hash()}, Beat: j.st.Beat}
+	j.mu.Unlock()
+	late := time.NewTimer(askPatience)
+	defer late.Stop()
+	for {
+		j.mu.Lock()
+		knows, moved := j.gone || j.st.Head.Seq >= s.Seq, j.moved
+		j.mu.Unlock()
+		if knows {
+			return
+		}
+		select {
+		case <-moved:
+		case <-late.C:
+			return
+		}
 	}
 }
 
