@@ -88,6 +88,19 @@ func (s Sheet) ofCase() []string {
 	if s.Case == "" {
 		return nil
 	}
-	return []string{"All that this logbook holds of the case. It is no statement of conformity, no release and no prescription; " +
+	out := []string{"All that this logbook holds of the case. It is no statement of conformity, no release and no prescription; " +
 		"the statement that goes with a custom-made device is made by its manufacturer (in the EU: Regulation (EU) 2017/745, Annex XIII)."}
+	items := slices.Clone(s.Bench.Items)
+	slices.SortStableFunc(items, func(x, y bench.Item) int { return x.Stamp.At.Compare(y.Stamp.At) })
+	for i := 1; i < len(items); i++ {
+		from, until := items[i-1].Stamp.At.In(s.From.Location()), items[i].Stamp.At.In(s.From.Location())
+		if until.Sub(from) > numberRests {
+			out = append(out, fmt.Sprintf("Nothing was recorded of it from %s to %s: look whether the number stands for two cases.", from.Format("2 Jan 2006"), until.Format("2 Jan 2006")))
+		}
+	}
+	return out
 }
+
+// numberRests is how long a case number rests before it may be that of another case (house
+// default): a case that is made, remade and relined keeps its records closer together.
+const numberRests = 90 * 24 * time.Hour

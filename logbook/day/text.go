@@ -166,11 +166,15 @@ func (s Sheet) clock(t time.Time) string { return s.clockAs(t, "15:04") }
 
 func (s Sheet) clockAs(t time.Time, layout string) string {
 	t = t.In(s.From.Location())
+	date := "2 Jan "
+	if s.From.Year() != s.Until.Add(-1).Year() || t.Year() != s.From.Year() {
+		date = "2 Jan 2006 " // one of several years
+	}
 	switch {
 	case s.Case != "":
-		layout = "2 Jan " + layout
+		layout = date + layout
 	case !s.has(t):
-		layout = "Mon 2 Jan " + layout
+		layout = "Mon " + date + layout
 	}
 	if s.changed() {
 		layout += " MST"
