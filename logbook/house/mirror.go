@@ -3,14 +3,13 @@ package house
 import (
 	"errors"
 	"fmt"
-	"net/url"
 	"strings"
 	"unicode/utf8"
 )
 
 // Mirror is the copy of every record elsewhere.
 type Mirror struct {
-	To      string `json:"to,omitempty" toml:"to" comment:"where: the whole path of a folder (a share, another disk), or '' for none; no password belongs here. Begin it with flaskside mirror --to"`
+	To      string `json:"to,omitempty" toml:"to" comment:"where: the whole path of a folder (a share, another disk), nats://HOST for NATS JetStream servers, or '' for none;\nno password belongs here. Begin it with flaskside mirror --to"`
 	Bench   string `json:"bench,omitempty" toml:"bench" comment:"what this bench is called there; '' for the name of the laboratory"`
 	NoNotes bool   `json:"no_notes,omitempty" toml:"no_notes" comment:"true: records with notes, remarks or reasons in words of your own stay in the house, the mirror has only their hashes.\nNo logbook can be made of such a mirror, only its other records come back. What is there already stays there"`
 }
@@ -23,16 +22,15 @@ func PlaceKind(to string) (string, error) {
 	}
 	scheme, _, is := strings.Cut(to, "://")
 	if !is {
-		return "", errors.New("the place of a mirror is the whole path of a folder, as in /media/stick/mirror")
+		return "", errors.New("the place of a mirror is the whole path of a folder, as in /media/stick/mirror, or nats://HOST for NATS JetStream servers")
 	}
-	u, err := url.Parse(to)
-	if err != nil {
-		return "", errors.New("the place of a mirror cannot be read as an address")
+	if scheme != "nats" && scheme != "tls" {
+		return "", errors.New("the place of a mirror is the whole path of a folder, or nats://HOST for NATS JetStream servers")
 	}
-	if _, secret := u.User.Password(); secret {
-		return "", errors.New("a password does not belong in the place of a mirror, for the logbook would keep it: put it in a file")
+	if strings.ContainsAny(to, "@?#") { // a lone name before @ is a token
+		return "", errors.New("a password or token does not belong in the place of a mirror, for the logbook would keep it: put it in a file (FLASKSIDE_MIRROR_CREDENTIALS)")
 	}
-	return strings.ToLower(scheme), nil
+	return scheme, nil
 }
 
 // MirrorName is what the bench is called in a mirror, "" where the house has no name for it.
@@ -48,12 +46,8 @@ func (m Mirror) valid() error {
 		if utf8.RuneCountInString(m.To) > 300 || !plain(m.To) {
 			return errors.New("settings: mirror.to has at most 300 plain characters")
 		}
-		kind, err := PlaceKind(m.To)
-		if err != nil {
+		if _, err := PlaceKind(m.To); err != nil {
 			return fmt.Errorf("settings: mirror.to cannot be used: %w", err)
-		}
-		if kind != "folder" {
-			return errors.New("settings: mirror.to must be the whole path of a folder")
 		}
 	}
 	if utf8.RuneCountInString(m.Bench) > 60 || !plain(m.Bench) {

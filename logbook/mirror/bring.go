@@ -59,6 +59,9 @@ const looks = 8
 // holds another history and [Older] where it holds more; nothing is written then.
 func Bring(ctx context.Context, p Place, b Book, o Options) (Done, error) {
 	d := Done{Stream: Stream{b.ID(), o.Generation}}
+	if !IsBook(b.ID()) {
+		return d, errNoBook
+	}
 	if o.Generation == 0 {
 		n, err := Newest(ctx, p, b.ID())
 		if err != nil {

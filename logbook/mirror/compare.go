@@ -57,6 +57,9 @@ func (c Comparison) Ahead() bool {
 // record has.
 func Compare(ctx context.Context, p Place, b Book, s Stream) (Comparison, error) {
 	c := Comparison{Stream: s}
+	if !IsBook(s.Book) {
+		return c, errNoBook
+	}
 	head := b.State().Head
 	c.Book = head
 	hashes := make([]record.Hash, 0, head.Seq)

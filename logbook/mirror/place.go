@@ -15,6 +15,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
@@ -25,6 +26,14 @@ type Stream struct {
 	Book       string
 	Generation int // from 1
 }
+
+// IsBook tells whether a text can be the identity of a logbook and nothing else: no path, no
+// pattern. It becomes part of names.
+func IsBook(name string) bool {
+	return name != "" && len(name) <= 64 && strings.Trim(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_") == ""
+}
+
+var errNoBook = errors.New("the identity of this logbook is not one that flaskside gives: see flaskside verify")
 
 // End is where a stream ends: its last record. Seq 0 is a stream without any.
 type End struct {

@@ -97,7 +97,7 @@ func (f *Folder) Streams(ctx context.Context) ([]mirror.Stream, error) {
 	}
 	var out []mirror.Stream
 	for _, b := range books {
-		if !b.IsDir() || !isBook(b.Name()) {
+		if !b.IsDir() || !mirror.IsBook(b.Name()) {
 			continue
 		}
 		gens, err := os.ReadDir(filepath.Join(f.path, b.Name()))
@@ -111,11 +111,6 @@ func (f *Folder) Streams(ctx context.Context) ([]mirror.Stream, error) {
 		}
 	}
 	return out, ctx.Err()
-}
-
-// isBook tells whether a name can be the identity of a book, and nothing else.
-func isBook(name string) bool {
-	return name != "" && len(name) <= 64 && strings.Trim(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_") == ""
 }
 
 func generation(name string) (int, bool) {

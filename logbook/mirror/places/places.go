@@ -8,6 +8,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/folder"
+	"flaskside/logbook/mirror/jetstream"
 )
 
 // Open opens the mirror at a place. The error is [mirror.ErrNoMirror] where none was begun.
@@ -22,7 +23,7 @@ func Begin(ctx context.Context, to string) (p mirror.Place, made bool, err error
 	return open(ctx, to, true)
 }
 
-func open(_ context.Context, to string, begin bool) (mirror.Place, bool, error) {
+func open(ctx context.Context, to string, begin bool) (mirror.Place, bool, error) {
 	kind, err := house.PlaceKind(to)
 	if err != nil {
 		return nil, false, err
@@ -41,6 +42,23 @@ func open(_ context.Context, to string, begin bool) (mirror.Place, bool, error) 
 			return nil, false, err
 		}
 		return f, made, nil
+	case "nats", "tls":
+		a, err := access()
+		if err != nil {
+			return nil, false, err
+		}
+		if !begin {
+			j, err := jetstream.Open(ctx, to, a)
+			if err != nil {
+				return nil, false, err
+			}
+			return j, false, nil
+		}
+		j, made, err := jetstream.Begin(ctx, to, a)
+		if err != nil {
+			return nil, false, err
+		}
+		return j, made, nil
 	}
-	return nil, false, fmt.Errorf("there is no place of the kind %s:// for a mirror: give the whole path of a folder", kind)
+	return nil, false, fmt.Errorf("there is no place of the kind %s:// for a mirror: give the whole path of a folder, or nats://HOST", kind)
 }
