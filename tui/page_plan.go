@@ -189,6 +189,9 @@ func (p *planPage) head(s *sheet) {
 	} else if held := m.planHolds(); held != nil && d.of == held.ID && d.instead == nil && (d.offer == nil || !p.anew) {
 		s.add(good, fmt.Sprintf("taken %s by %s; foretold anew from now", m.instant(held.At.At), held.By))
 	}
+	if day := p.shown(); day != nil && day.Question.Left > 0 && d.instead == nil {
+		s.add(warn, fmt.Sprintf("%d more wait and are in no plan: it has room for %d, those due first", day.Question.Left, len(day.Entries)))
+	}
 	if d.offer != nil && d.instead == nil {
 		if p.anew {
 			s.add(accent, "the new plan; it is not taken yet")

@@ -13,7 +13,7 @@ import (
 func planBench(t *testing.T, w, h, cases int) *desk {
 	t.Helper()
 	d := newDesk(t, w, h)
-	d.m.cfg.PlanDays = 24
+	d.m.cfg.PlanDays = 12
 	d.advise, d.m.advising = true, false
 	sizes := []action.Size{"medium", "small", "large"}
 	for i := range cases {
@@ -106,4 +106,64 @@ func TestDayPlanWhatIf(t *testing.T) {
 	if got := d.book.State().Head.Seq; got != records {
 		t.Errorf("%d records were made by asking", got-records)
 	}
+}
+
+// Whatever happens to the day, the page stands: no case, all of them late, the clock set back a day
+// and more, midnight, a bath and the press out of use, more cases than a plan has room for. A plan
+// whose day is over is followed no more, and none is taken by itself.
+func TestDayPlanStandsAHostileDay(t *testing.T) {
+	d := planBench(t, 80, 24, 0)
+	d.m.cfg.PlanDays = 4
+	d.press("m + + enter").sees("no cases: nothing to plan", "there is no plan to take")
+	d.press("- 3").sees("no case waits for a mix")
+	n := 0
+	tell := func(b action.Body) {
+		t.Helper()
+		n++
+		if _, err := d.book.Append(action.Action{ID: fmt.Sprint("h", n), At: d.ck.Read().Wall, By: "AB", Body: b, Why: "4"}); err != nil {
+			t.Fatal(err)
+		}
+		d.m.refresh(d.book.State())
+	}
+	in := func(number int, due time.Time, resin string) {
+		tell(action.CaseIn{Case: fmt.Sprint(number), Base: "upper", Size: "small", Due: due.Format(time.RFC3339), Resin: resin})
+	}
+	in(4400, shiftStart.Add(-30*time.Hour), "")
+	in(4401, shiftStart.Add(time.Hour), "nobody's resin")
+	d.press("0 m").sees("already late", "cannot be ready by then")
+	d.press("enter").sees("nobody's resin")
+	d.press("+").sees("taken 08:00")
+	taken := d.book.State().Bench.Planned.ID
+	d.ck.Step(-30 * time.Hour) // the clock is set back
+	d.press("0").wait(11 * time.Second)
+	d.press("m").sees("the day planned")
+	d.ck.Step(30 * time.Hour)
+	d.wait(11 * time.Second)
+	d.press("m").sees("taken ")
+	tell(action.EquipIn{Item: action.Bath, Name: "1"})
+	tell(action.EquipOut{Item: action.Bath, Name: "1", Reason: "under repair"})
+	d.press("0 m").sees("no bath is left to plan with")
+	d.press("+ enter - 2 2").sees("no bath is left to plan with")
+	d.press("0 0").wait(11 * time.Second)
+	d.sees("day plan: bath 1 is out")
+	tell(action.EquipIn{Item: action.Bath, Name: "1"})
+	tell(action.EquipIn{Item: action.Press, Name: "1"})
+	tell(action.EquipOut{Item: action.Press, Name: "1", Reason: "broken"})
+	d.press("m").sees("no press can be used: ")
+	d.press("enter").sees("every press is out of use")
+	tell(action.EquipIn{Item: action.Press, Name: "1"})
+	for i := range 45 {
+		in(4500+i, shiftStart.Add(30*time.Hour), "")
+	}
+	d.press("0 m").sees("more wait and are in no plan: it has room for 40")
+	if got := d.book.State().Bench.Planned.ID; got != taken {
+		t.Errorf("the plan was replaced by %s unasked", got)
+	}
+	d.ck.Run(17 * time.Hour) // past midnight
+	d.wait(11 * time.Second)
+	d.press("0").wait(11 * time.Second)
+	if s := d.screen(); strings.Contains(s, "day plan:") || strings.Contains(s, "mix the next") {
+		t.Errorf("the plan of yesterday is followed:\n%s", s)
+	}
+	d.press("m").sees("Thu 26 Nov", "take this plan")
 }

@@ -215,7 +215,7 @@ func (d *Day) cases(h *plan.House) []plan.Case {
 		out = append(out, c)
 	}
 	if len(unknown) > 0 {
-		d.Notes = append(d.Notes, fmt.Sprintf("the settings know no resin %s: reckoned with the times of %s", strings.Join(unknown, ", "), d.Question.House.Resins[0].Name))
+		d.Notes = append(d.Notes, fmt.Sprintf("the settings have no resin called %s: planned with the times of %s", words.List(unknown), d.Question.House.Resins[0].Name))
 	}
 	return out
 }

@@ -16,6 +16,7 @@ import (
 	"golang.org/x/net/html"
 	"pgregory.net/rapid"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/house"
 	"flaskside/timers/longrun"
 	"flaskside/timers/plan"
@@ -215,6 +216,7 @@ func TestWhatIsToldOfAnyDay(t *testing.T) {
 			t.Fatal(err)
 		}
 		s := d.Show()
+		checkBaths(t, d, s)
 		raw, err := json.Marshal(s)
 		if err != nil || bytes.Contains(raw, []byte("null,\"resin")) {
 			t.Fatal(err)
@@ -382,5 +384,33 @@ func TestHoursOverAClockChange(t *testing.T) {
 	due := time.Date(2026, 10, 26, 17, 0, 0, 0, zone)
 	if got := d.minutes(due); got != 2*1440+1020 || !d.instant(got).Equal(due) {
 		t.Errorf("%g min, %v", got, d.instant(got))
+	}
+}
+
+// In the night in which the clocks go forward a programme that ends with the opening hour by the wall clock has an hour
+// less than it takes: it is told as out when all of it is over. Clocks go back: out not before the opening hour.
+func TestANightInWhichTheClocksChange(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, day := range []time.Time{time.Date(2026, 3, 28, 9, 0, 0, 0, zone), time.Date(2026, 10, 24, 9, 0, 0, 0, zone)} {
+		h := house.Default()
+		h.Plan.Days, h.Plan.Day = "Mon Tue Wed Thu Fri Sat Sun", house.NoDayLoads
+		h.Programmes[0].Stages = []house.Stage{{TempC: 74, HoldS: 14*3600 + 1800}}
+		q := Question{House: h, RoomC: 23, Now: day, Seed: 1, Draws: 8, Days: 20, Entries: []Entry{{Case: "4417", Size: plan.Medium, Resin: "A", Due: day.AddDate(0, 0, 3)}}}
+		q.Hours = [2]string{"09:00", "17:00"}
+		d, err := q.Make(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, l := range d.Show().Loads {
+			if stay := l.Out.Sub(*l.In); stay < 14*time.Hour+30*time.Minute || l.Out.Hour() < 8 {
+				t.Errorf("in %v, out %v: %v", l.In, l.Out, stay)
+			}
+			if x := d.Record("").Loads[0]; action.PlanInstant(x.Out).Sub(action.PlanInstant(x.In)) < 14*time.Hour+30*time.Minute {
+				t.Errorf("recorded %+v", x)
+			}
+		}
 	}
 }

@@ -120,12 +120,16 @@ func (d *Day) Show() Shown {
 	}
 	for j, l := range m.Plan.Loads {
 		t := m.Loads[j]
-		x := ShownLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases), In: d.when(t.In.Middle), Out: d.when(d.out(t, l.Long)), index: j}
+		if math.IsNaN(t.In.Middle) {
+			continue // its cases are loaded otherwise
+		}
+		x := ShownLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases), In: d.when(t.In.Middle), Out: d.outAt(t, l.Long), index: j}
 		if latest := min(l.LatestMin, d.lastStart(l.LatestMin)); latest > t.In.Middle-1 {
 			x.Latest = d.when(latest)
 		}
 		s.Loads = append(s.Loads, x)
 	}
+	d.strays(&s)
 	slices.SortStableFunc(s.Loads, func(a, b ShownLoad) int { return compareTimes(a.In, b.In) })
 	for i, e := range d.Entries {
 		c := m.Foretold.Cases[i]
@@ -160,6 +164,56 @@ func (d *Day) lastStart(min float64) float64 {
 		return day*plan.Day + d.open().OvertimeMin
 	}
 	return day*plan.Day + d.Made.House.Hours.OvertimeMin
+}
+
+// near are minutes within which two middles are one load.
+const near = 15
+
+// strays puts the cases that are in none of the loads that go with the load that they are likely in, or into one of their
+// own. A bath has one load at a time and no more flasks than places: of a case for which that leaves nothing it is told that
+// it goes with the first load that has room.
+func (d *Day) strays(s *Shown) {
+	m := &d.Made
+	for i := range d.Entries {
+		c := m.Foretold.Cases[i]
+		in := func(x ShownLoad) bool { return slices.Contains(x.Cases, d.Entries[i].Case) }
+		if math.IsNaN(c.In.Middle) || slices.ContainsFunc(s.Loads, in) || c.Bath >= len(d.Baths) {
+			continue
+		}
+		t := plan.LoadTimes{In: c.In, Out: c.Out}
+		own := ShownLoad{Bath: d.Baths[c.Bath], Programme: d.programme(c.Long), Cases: []string{d.Entries[i].Case}, In: d.when(c.In.Middle), Out: d.outAt(t, c.Long), index: -1}
+		k := slices.IndexFunc(s.Loads, func(x ShownLoad) bool {
+			return x.Bath == own.Bath && x.Programme == own.Programme && x.In != nil && len(x.Cases) < m.House.BathPlaces && math.Abs(x.In.Sub(*own.In).Minutes()) <= near
+		})
+		busy := slices.ContainsFunc(s.Loads, func(x ShownLoad) bool {
+			return x.Bath == own.Bath && (x.In == nil || x.Out == nil || own.Out == nil || x.In.Before(*own.Out) && own.In.Before(*x.Out))
+		})
+		switch {
+		case k >= 0:
+			s.Loads[k].Cases = append(s.Loads[k].Cases, d.Entries[i].Case)
+		case busy:
+			s.Notes = append(slices.Clip(s.Notes), d.Entries[i].Case+" goes into the first load that has room")
+		default:
+			s.Loads = append(s.Loads, own)
+		}
+	}
+}
+
+// outAt is the same as an instant: by the wall clock a night in which the clocks go forward is an hour short of what the
+// programme takes.
+func (d *Day) outAt(t plan.LoadTimes, long bool) *time.Time {
+	out, in := d.when(d.out(t, long)), d.when(t.In.Middle)
+	if out == nil || in == nil {
+		return out
+	}
+	stay := d.Made.House.ShortMin
+	if long {
+		stay = d.Made.House.LongMin
+	}
+	if whole := in.Add(time.Duration((d.Made.House.BathStartMin + stay) * float64(time.Minute))); out.Before(whole) {
+		return &whole
+	}
+	return out
 }
 
 func compareTimes(a, b *time.Time) int {

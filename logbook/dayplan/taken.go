@@ -23,6 +23,9 @@ func (d *Day) Record(reason string) action.DayPlan {
 	out := action.DayPlan{Day: d.date(), Reason: reason, People: d.Made.House.Hands, Presses: d.Made.House.Presses,
 		From: d.Question.Hours[0], To: d.Question.Hours[1], Down: d.Question.Down, GateMin: d.Made.Plan.GateMin,
 		First: d.Question.Choice.First, Together: d.Question.Choice.Together}
+	if d.Question.noPress { // planned as if one were there
+		out.Presses = 0
+	}
 	at := func(t *time.Time) string {
 		if t == nil {
 			return ""
@@ -42,7 +45,7 @@ func (d *Day) Record(reason string) action.DayPlan {
 	for j, l := range d.Made.Plan.Loads {
 		t := d.Made.Loads[j]
 		out.Loads = append(out.Loads, action.PlanLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases),
-			In: at(d.when(t.In.Middle)), Latest: at(d.when(l.LatestMin)), Out: at(d.when(d.out(t, l.Long)))})
+			In: at(d.when(t.In.Middle)), Latest: at(d.when(l.LatestMin)), Out: at(d.outAt(t, l.Long))})
 	}
 	for i, c := range s.Cases {
 		x := action.PlanCase{Case: c.Case, Finished: at(c.Finished)}
@@ -67,7 +70,7 @@ func Holds(p *bench.Planned, now time.Time) bool {
 // As is a question asked for the day as it was when a plan was taken, by the same choices.
 func (q Question) As(p *bench.Planned) Question {
 	q.People, q.Hours = p.People, [2]string{p.From, p.To}
-	if q.Presses == 0 || q.Presses > p.Presses {
+	if p.Presses > 0 && (q.Presses == 0 || q.Presses > p.Presses) {
 		q.Presses = p.Presses
 	}
 	q.Choice = Choice{First: p.First, Together: p.Together}
@@ -183,7 +186,11 @@ func Why(p *bench.Planned, b *bench.Bench, entries []Entry, now time.Time) strin
 		return "case " + p.Withdrawn[0] + " was withdrawn"
 	}
 	down, presses := OutOfUse(b)
-	if have := h.Press.Presses - presses; presses > 0 && p.Presses > max(1, have) {
+	switch have := h.Press.Presses - presses; {
+	case presses == 0 || p.Presses <= have:
+	case have < 1:
+		return "no press can be used"
+	default:
 		return fmt.Sprintf("of %d presses %d can be used", h.Press.Presses, have)
 	}
 	for _, l := range p.Loads {

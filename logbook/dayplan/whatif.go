@@ -110,7 +110,9 @@ func (c *Compared) Text(w io.Writer) error {
 			row(x.Case, "-", x.Late)
 		}
 	}
-	one := func(s Shown) string { return fmt.Sprintf("%.0f mixes, %.1f doughs lost", s.MixesMade, s.Lost) }
+	one := func(s Shown) string {
+		return fmt.Sprintf("%s, %.1f doughs lost", counted(int(math.Round(s.MixesMade)), "mix", "mixes"), s.Lost)
+	}
 	row("day", one(c.Now), one(c.Then))
 	brief := func(s string) string { s, _, _ = strings.Cut(s, ","); return s }
 	row("overtime", brief(c.Now.Overtime), brief(c.Then.Overtime))

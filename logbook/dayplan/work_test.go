@@ -167,6 +167,7 @@ func checkWork(t *rapid.T, h *told, d *Day, s Shown) {
 			t.Fatalf("mix at %v, now is %v", x.MixAt, d.Question.Now)
 		}
 	}
+	checkBaths(t, d, s)
 	for _, l := range s.Loads {
 		p, ok := d.Question.House.Programme(l.Programme)
 		if !ok || slices.Contains(d.Question.Down, l.Bath) {
@@ -242,5 +243,26 @@ func TestFlasksAtWorkArePlannedFromWhereTheyStand(t *testing.T) {
 	}
 	if c := s.Cases[0]; c.Case != "4401 upper" || c.Finished == nil || c.Finished.Before(q.Now.Add(4*time.Hour)) {
 		t.Errorf("%+v", c)
+	}
+}
+
+// checkBaths: no load is told twice, none has more flasks than the bath has places, and no bath has two at once.
+func checkBaths(t *rapid.T, d *Day, s Shown) {
+	loaded := map[string]bool{}
+	for i, l := range s.Loads {
+		if len(l.Cases) > d.Made.House.BathPlaces {
+			t.Fatalf("%d flasks in %s: %v", len(l.Cases), l.Bath, l.Cases)
+		}
+		for _, c := range l.Cases {
+			if loaded[c] {
+				t.Fatalf("%s is loaded twice: %+v", c, s.Loads)
+			}
+			loaded[c] = true
+		}
+		for _, o := range s.Loads[:i] {
+			if l.Bath == o.Bath && l.In != nil && o.Out != nil && o.In != nil && l.In.Before(*o.Out) {
+				t.Fatalf("two loads in %s: %v in at %v, %v out at %v", l.Bath, l.Cases, l.In, o.Cases, o.Out)
+			}
+		}
 	}
 }

@@ -157,6 +157,13 @@ func (p *player) planned(b int) act {
 		if p.gone[j] || l.Bath != b || len(l.Cases) == 0 {
 			continue
 		}
+		if p.missed(l) {
+			p.gone[j] = true
+			for _, i := range l.Cases {
+				p.stray[i] = true
+			}
+			continue
+		}
 		in := p.room[:0]
 		for _, i := range l.Cases {
 			if p.stage[i] == ready {
@@ -173,6 +180,12 @@ func (p *player) planned(b int) act {
 		return act{} // the loads of a bath go in their order
 	}
 	return act{}
+}
+
+// missed tells whether a load for a night missed it: nothing was set in time. In the morning its programme would keep the
+// bath all day; what it was for is then loaded by when it is due.
+func (p *player) missed(l *Load) bool {
+	return l.Long && !p.Simple && p.ShortMin > 0 && p.t >= (math.Floor(l.LatestMin/Day)+1)*Day
 }
 
 // straysComing tells whether a flask without a load is under its clamp or on its way there.

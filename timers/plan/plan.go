@@ -158,7 +158,9 @@ type House struct {
 	Closures Closures
 	Cost     Cost
 
-	Simple bool // the press is played by Moore and Hodgson's rule alone, as the reference does, not by the advice of the bench
+	// Simple plays as the reference does: the press by Moore and Hodgson's rule alone, not by the advice of the bench, and a
+	// load that missed its night with its programme.
+	Simple bool
 }
 
 // Cost weighs what can go wrong, in points; house values, invented, a setting.

@@ -139,9 +139,28 @@ func (e *engine) joins(cases []Case, group []int, i int, r Rule, today float64) 
 	return false
 }
 
-// overnightDone is when the first case of a load of this night can be finished.
-func (e *engine) overnightDone() float64 {
-	return float64(e.nextday())*Day + e.OpensMin + e.BathOutMin + e.CoolMin + e.FinishMin
+// overnightDone is when the first case of a load of a night can be finished.
+func (e *engine) overnightDone(day int) float64 {
+	return float64(e.workday(day+1))*Day + e.OpensMin + e.BathOutMin + e.CoolMin + e.FinishMin
+}
+
+// loadDay is the day whose loads are planned: the next working day where today nothing can be closed any more.
+func (e *engine) loadDay(cases []Case, list []int) int {
+	closes, p := float64(e.today())*Day+e.hours(e.today()).ClosesMin, newPlayer(e, cases)
+	for _, i := range list {
+		c := &cases[i]
+		at := max(e.start(), c.FromMin)
+		if c.Begun == nil || c.Begun.Step < Painted {
+			at += e.CoatMin + max(0, e.DryMin-nearlyDry)
+		}
+		if c.mixed() || at+p.lead([]int{i}) <= closes {
+			return e.today()
+		}
+	}
+	if len(list) == 0 || e.Simple {
+		return e.today()
+	}
+	return e.nextday()
 }
 
 // hopeless tells whether a case is due before it could be finished if all else waited: then it must not keep a bath by
@@ -152,12 +171,13 @@ func (e *engine) hopeless(c Case) bool { return c.DueMin < e.soonest(c) }
 // (where that can be in time at all, or nothing else goes by day), the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
 func (e *engine) loads(cases []Case, list []int, v Habit) []Load {
 	places, baths := e.BathPlaces, e.Baths
-	first := e.hours(e.today())
-	tonight := float64(e.today())*Day + first.ClosesMin
+	day := e.loadDay(cases, list)
+	first := e.hours(day)
+	tonight := float64(day)*Day + first.ClosesMin
 	if e.start() > tonight { // somebody is still at it
-		tonight = float64(e.today())*Day + first.OvertimeMin - e.BathStartMin
+		tonight = float64(day)*Day + first.OvertimeMin - e.BathStartMin
 	}
-	byDay := func(i int) bool { return cases[i].DueMin < e.overnightDone() && e.ShortMin > 0 }
+	byDay := func(i int) bool { return cases[i].DueMin < e.overnightDone(day) && e.ShortMin > 0 }
 	kept := slices.ContainsFunc(list, func(i int) bool { return byDay(i) && !e.hopeless(cases[i]) })
 	var today, rest []int
 	for _, i := range list {
@@ -196,7 +216,7 @@ func (e *engine) loads(cases []Case, list []int, v Habit) []Load {
 		return due - e.ShortMin - e.CoolMin - e.BathStartMin - e.BathOutMin - behind
 	})
 	night, over := split(rest, places*baths)
-	if len(over) > 0 && !v.Nights && e.start() < float64(e.today())*Day+first.OpensMin+120 && e.ShortMin > 0 {
+	if len(over) > 0 && !v.Nights && e.start() < float64(day)*Day+first.OpensMin+120 && e.ShortMin > 0 {
 		room := places * baths
 		if len(today) > 0 {
 			room = places * max(1, baths-1)
@@ -206,7 +226,7 @@ func (e *engine) loads(cases []Case, list []int, v Habit) []Load {
 		put(byDay, func(k int) int { return order[(baths-1-k%baths)%baths] }, false, by(tonight-e.ShortMin-15))
 	}
 	put(night, forward, true, by(tonight))
-	put(over, forward, true, by(float64(e.nextday())*Day+e.ClosesMin))
+	put(over, forward, true, by(float64(e.workday(day+1))*Day+e.ClosesMin))
 	return out
 }
 
