@@ -52,3 +52,17 @@ func TestDeliveredTwice(t *testing.T) {
 	deliver()
 	d.sees("closing list")
 }
+
+// A due time is not put off to one that is over.
+func TestDueTimeIsToCome(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.append(action.CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00"})
+	d.press("c - ")
+	d.press(digitOf(d, "its due time changes"))
+	d.press("1 1 * * 7 enter 1") // today at 7, no rush
+	d.sees("07:00 is over")
+	d.press("0 * 1 8 enter 1")
+	if k := d.book.State().Bench.Cases()[0]; k.Due != "2026-11-25T18:00:00+01:00" {
+		t.Errorf("due %s:\n%s", k.Due, d.screen())
+	}
+}

@@ -244,6 +244,9 @@ func (m *Model) caseDue() {
 	f := &form{title: "another due time", fields: append([]*field{choose("which", "which?", names...)}, fields...)}
 	f.done = func(f *form) tea.Cmd {
 		at, err := due(f)
+		if err == nil && at.Before(m.now.Wall) {
+			err = fmt.Errorf("%s is over: 0 goes back to the hour and the day", m.instant(at))
+		}
 		if err != nil {
 			f.note = err.Error()
 			return nil
