@@ -169,6 +169,7 @@ func (p *farPage) draw(f *frame, _ area) {
 	for _, g := range m.groups() {
 		ts = append(ts, m.offTile(g))
 	}
+	ts = append(ts, m.caseTiles(mostTiles-len(ts))...)
 	// What was just said stands here too, whole: in the place of the hint.
 	said, as := []string{"any key goes back to the bench"}, dim
 	if m.toast != "" {

@@ -142,6 +142,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 	if n == 0 {
 		s.add(plain, "the bench is empty")
 	}
+	m.casesAtWork(s)
 	waiting := m.unanswered()
 	list := func(title string, what []comingUp) {
 		if len(what) > 0 {

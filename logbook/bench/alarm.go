@@ -54,6 +54,7 @@ type Window struct {
 	Timer  int
 	Label  string // of a timer of the user's own, or what runs for a case
 	Case   string // the case and its base that it runs for, where no flask does
+	Place  string // that the step of a case needs; "" for one that waits anywhere
 }
 
 // Of names the mix that a window belongs to, or the case: "" for neither.

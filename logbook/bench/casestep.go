@@ -236,7 +236,7 @@ func caseWindows(b *Bench) []Window {
 		if aim := w.After(timers.Aim); aim != nil && d.MinS == 0 {
 			aim.Priority = e.Floor // with no earliest end it is what is waited for
 		}
-		out = append(out, Window{What: CaseTimer, Case: k.Name(), Label: d.Brief(), Window: w})
+		out = append(out, Window{What: CaseTimer, Case: k.Name(), Label: d.Brief(), Place: d.Place, Window: w})
 	}
 	return out
 }

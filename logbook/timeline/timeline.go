@@ -6,6 +6,7 @@ package timeline
 import (
 	"cmp"
 	"slices"
+	"strings"
 	"time"
 
 	"flaskside/logbook/bench"
@@ -20,6 +21,7 @@ const (
 	Flask Kind = "flask"
 	Press Kind = "press"
 	Bath  Kind = "bath"
+	Case  Kind = "case"  // a step of a case that is done in a place: investing, boil-out, pot
 	Own   Kind = "timer" // a timer of a person's own that belongs to no flask
 )
 
@@ -77,6 +79,9 @@ func Of(b *bench.Bench, now timers.Now) Line {
 		if w.Load > 0 {
 			loads[w.Load] = bar
 		}
+		if w.Case != "" && w.Place != "" {
+			own = append(own, Row{Kind: Case, Label: caseLabel(w), Bars: []Bar{bar}})
+		}
 		if w.What == bench.Own && len(w.Flasks) == 0 {
 			own = append(own, Row{Kind: Own, No: w.Timer, Label: w.Label, Bars: []Bar{bar}})
 		}
@@ -97,6 +102,12 @@ func Of(b *bench.Bench, now timers.Now) Line {
 	l.Rows = append(l.Rows, own...)
 	l.reach()
 	return l
+}
+
+// caseLabel names the row of a case by its number and what runs.
+func caseLabel(w bench.Window) string {
+	number, _, _ := strings.Cut(w.Case, " ")
+	return number + " " + w.Label
 }
 
 // BarOf is a timer as a bar.

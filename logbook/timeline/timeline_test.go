@@ -215,7 +215,7 @@ func (d *day) holds(t *rapid.T) {
 	for _, w := range d.b.Windows() {
 		st := w.Stand(now)
 		bar := timeline.BarOf(st, now)
-		if bar.To.Before(l.From) || bar.From.After(l.To) || len(w.Flasks) == 0 && w.What != bench.Own {
+		if bar.To.Before(l.From) || bar.From.After(l.To) || len(w.Flasks) == 0 && w.What != bench.Own && (w.Case == "" || w.Place == "") {
 			continue
 		}
 		seen := false
