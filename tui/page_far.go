@@ -31,7 +31,7 @@ func (t tile) topWidth(l lettering) int {
 // brief is the word to show where there is room for one only.
 func (t tile) brief() string {
 	switch t.verdict {
-	case "READY", "OVER!":
+	case "READY", "OVER!", "LOST!":
 		return t.verdict
 	}
 	return t.stage

@@ -1,0 +1,64 @@
+package bench
+
+import (
+	"time"
+
+	"flaskside/logbook/action"
+	"flaskside/timers"
+)
+
+// StepSpell is a step of a case as it went: until the next step of that case, its flask, or
+// its going out.
+type StepSpell struct {
+	CaseDone
+	To        *timers.Stamp // nil where nothing followed, or no time is asked for
+	Lasted    time.Duration
+	Estimated bool // the machine was started anew in between
+}
+
+// Short tells whether the case went on before the earliest end.
+func (s StepSpell) Short() bool {
+	return s.To != nil && s.Lasted < time.Duration(s.MinS)*time.Second
+}
+
+// Over tells whether it went on after the latest.
+func (s StepSpell) Over() bool {
+	return s.To != nil && s.MaxS > 0 && s.Lasted > time.Duration(s.MaxS)*time.Second
+}
+
+// StepSpells lists the steps of cases among the records of the bench, in the order of the book.
+func (b *Bench) StepSpells() []StepSpell {
+	var out []StepSpell
+	open := map[string]int{} // by case: the step that runs
+	for i := range b.Items {
+		it := &b.Items[i]
+		number, base, ok := action.CaseOf(it.Body)
+		if !ok || it.TakenBack != nil {
+			continue
+		}
+		name := number + " " + base
+		step, is := it.Body.(action.CaseStep)
+		if j, runs := open[name]; runs && (!is || step.Event == "") {
+			p := timers.Elapsed(out[j].At, it.Stamp)
+			out[j].To, out[j].Lasted = it.at(), p
+			delete(open, name)
+		}
+		if !is {
+			continue
+		}
+		d := CaseDone{CaseStep: step, At: it.Stamp, By: it.Action.By, ID: it.Action.ID, Why: it.Action.Why, Key: caseKey(step, it.Action.ID), set: it.set()}
+		for _, u := range it.Action.Unusual {
+			if u != clockBack {
+				d.Unusual = append(d.Unusual, u)
+			}
+		}
+		if step.Event == action.PressureLost {
+			d.Unusual = append(d.Unusual, LostCode)
+		}
+		out = append(out, StepSpell{CaseDone: d})
+		if step.Event == "" && step.As.Timed() {
+			open[name] = len(out) - 1
+		}
+	}
+	return out
+}
