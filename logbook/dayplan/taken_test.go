@@ -12,6 +12,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench/benchtest"
+	"flaskside/logbook/house"
 )
 
 // Whatever is done at a bench after a plan was taken, the plan goes on from where the bench stands: no case that has its
@@ -21,8 +22,13 @@ func TestAPlanThatWasTakenGoesOnFromWhereTheBenchStands(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		h := anyHistory(t, 40)
 		q := h.question()
+		noBath := func(q Question) bool {
+			return !slices.ContainsFunc(q.House.Baths, func(b house.Bath) bool { return !slices.Contains(q.Down, b.Name) })
+		}
 		d, err := q.Make(context.Background())
-		if err != nil {
+		if noBath(q) && err != nil {
+			return // and that is told
+		} else if err != nil {
 			t.Fatal(err)
 		}
 		rec := d.Record("")
@@ -43,7 +49,9 @@ func TestAPlanThatWasTakenGoesOnFromWhereTheBenchStands(t *testing.T) {
 		}
 		q = h.question().As(p)
 		f, err := q.Follow(context.Background(), p)
-		if err != nil {
+		if noBath(q) && err != nil {
+			return
+		} else if err != nil {
 			t.Fatalf("%v\n%+v", err, p)
 		}
 		checkWork(t, h, f, f.Show())
