@@ -18,12 +18,18 @@ import (
 // [Decode], so that the answer is always the same. One goroutine uses it at a
 // time.
 type Reader struct {
-	bodies map[action.Kind]reflect.Type // learned from bodies that were read strictly
+	bodies map[action.Kind]shape // learned from bodies that were read strictly
 	buf    bytes.Buffer
 }
 
+// shape is a kind of body.
+type shape struct {
+	is   reflect.Type // nil: only the strict reader judges it
+	flat flat
+}
+
 // NewReader makes a reader.
-func NewReader() *Reader { return &Reader{bodies: map[action.Kind]reflect.Type{}} }
+func NewReader() *Reader { return &Reader{bodies: map[action.Kind]shape{}} }
 
 // Decode takes the bytes of a record apart. They are kept, not copied.
 func (q *Reader) Decode(raw []byte) (Record, error) {
@@ -94,17 +100,23 @@ func (q *Reader) body(kind, raw []byte) (action.Body, bool) {
 		if err != nil {
 			return nil, false
 		}
-		t = reflect.TypeOf(body)
-		if t == reflect.TypeFor[action.Correct]() {
-			t = nil // holds JSON of any shape, which only the strict reader judges
+		if t.is = reflect.TypeOf(body); t.is == reflect.TypeFor[action.Correct]() {
+			t = shape{} // holds JSON of any shape
+		} else {
+			t.flat = flatOf(t.is)
 		}
 		q.bodies[action.Kind(kind)] = t
 		return body, true
 	}
-	if t == nil {
+	if t.is == nil {
 		return nil, false
 	}
-	p := reflect.New(t)
+	p := reflect.New(t.is)
+	if t.flat != nil && t.flat.read(raw, p.Elem()) {
+		body := p.Elem().Interface().(action.Body)
+		return body, body.Valid() == nil
+	}
+	p.Elem().SetZero()
 	if json.Unmarshal(raw, p.Interface()) != nil {
 		return nil, false
 	}

@@ -91,6 +91,47 @@ func TestQuickDecodeOdd(t *testing.T) {
 	}
 }
 
+// A body that is not what its values are written as is read, or refused, as record.Decode does: once its kind is known
+// too, when it is read field by field.
+func TestQuickDecodeOddBodies(t *testing.T) {
+	q := record.NewReader()
+	for _, c := range []struct {
+		body action.Body
+		odd  [][2]string
+	}{
+		{action.Flash{Flask: 1, Grade: "slight", Grams: 1.5, Where: []string{"labial", "lingual"}}, [][2]string{
+			{`"flask":1`, `"flask":01`}, {`"flask":1`, `"flask":1.0`}, {`"flask":1`, `"flask":-0`}, {`"flask":1`, `"flask":1e0`}, {`"flask":1`, `"flask":99999999999999999999`},
+			{`"flask":1`, `"flask":null`}, {`"flask":1,`, ``}, {`"flask":1`, `"flask":"1"`}, {`"grams":1.5`, `"grams":1.50`}, {`"grams":1.5`, `"grams":.5`}, {`"grams":1.5`, `"grams":0`},
+			{`"grams":1.5`, `"grams":-0`}, {`"grams":1.5`, `"grams":1e-7`}, {`"grams":1.5`, `"grams":0.0000001`}, {`"grams":1.5`, `"grams":5e-1`}, {`"grams":1.5`, `"grams":1.5.5`}, {`"grams":1.5,`, `"grams":2,`},
+			{`"grade":"slight"`, `"grade":""`}, {`"grade":"slight"`, `"grade":"sl\u0069ght"`}, {`"labial"`, `"labi\u2028al"`}, {`"labial"`, "\"labi\u2028al\""}, {`"labial"`, `""`},
+			{`["labial","lingual"]`, `[]`}, {`["labial","lingual"]`, `null`}, {`["labial","lingual"]`, `["labial",]`}, {`["labial","lingual"]`, `["labial","lingual"],`}, {`["labial","lingual"]`, `["labial","lingual"`},
+			{`"where"`, `"Where"`}, {`"grade":"slight","grams":1.5`, `"grams":1.5,"grade":"slight"`}, {`"grade"`, `"grade":"none","grade"`}}},
+		{action.PressIn{Flask: 1, Press: 2, Added: true}, [][2]string{{`"added":true`, `"added":false`}, {`"added":true`, `"added":1`}, {`"added":true`, `"added":truetrue`}, {`,"press":2`, ``}, {`"press":2`, `"press":0`}}},
+		{action.MixServe{Mix: 1, Flasks: []int{1, 2}}, [][2]string{{`[1,2]`, `[]`}, {`[1,2]`, `null`}, {`[1,2]`, `[1, 2]`}, {`[1,2]`, `[1,02]`}, {`[1,2]`, `[1,2.0]`}, {`[1,2]`, `[[1],2]`}}},
+	} {
+		r, err := record.Write(7, record.Genesis("x"), timers.Reading{Wall: start, BootID: "b", Boot: 5}, timers.Stamp{At: start}, action.Action{ID: "a", At: start, By: "KT", Body: c.body, Why: "4"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for range 2 {
+			if _, ok := q.AsWritten(r.Raw); !ok {
+				t.Fatalf("%s is not read the quick way", r.Raw)
+			}
+		}
+		for _, o := range append(c.odd, [2]string{"", ""}) {
+			if !strings.Contains(string(r.Raw), o[0]) {
+				t.Fatalf("%q does not stand in %s", o[0], r.Raw)
+			}
+			raw := []byte(strings.Replace(string(r.Raw), o[0], o[1], 1))
+			want, werr := record.Decode(raw)
+			got, err := q.Decode(raw)
+			if (err == nil) != (werr == nil) || err == nil && !reflect.DeepEqual(got, want) {
+				t.Errorf("%s\n is read as %+v, %v\n want %+v, %v", raw, got, err, want, werr)
+			}
+		}
+	}
+}
+
 // FuzzQuickDecode: whatever the quick way takes, record.Decode reads alike.
 func FuzzQuickDecode(f *testing.F) {
 	at := timers.Stamp{At: start}
