@@ -15,7 +15,7 @@ import (
 
 // kept is the program that has a book without a screen.
 type kept struct {
-	t   *testing.T
+	t   testing.TB
 	cmd *exec.Cmd
 	out *lockedText
 }

@@ -40,7 +40,7 @@ type someone struct {
 }
 
 // keyFor lets somebody in and gives their key.
-func keyFor(t *testing.T, book, by, role string) ssh.Signer {
+func keyFor(t testing.TB, book, by, role string) ssh.Signer {
 	t.Helper()
 	_, private, err := ed25519.GenerateKey(rand.Reader)
 	if err != nil {
@@ -66,7 +66,7 @@ func (k *kept) servedAt() string {
 }
 
 // keepingSSH starts a keeper that serves screens, and says where.
-func keepingSSH(t *testing.T, book, at string) (*kept, string) {
+func keepingSSH(t testing.TB, book, at string) (*kept, string) {
 	t.Helper()
 	bin, err := built()
 	if err != nil {
