@@ -69,3 +69,17 @@ func TestEquipmentByNumberPad(t *testing.T) {
 		t.Errorf("free are %+v", got)
 	}
 }
+
+// The code of a label selects the flask of its base, also where both bases of a case are at
+// work.
+func TestALabelIsScanned(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.openFlask(1, "4417", 1, 2)
+	d.openFlask(2, "4417", 2, 2)
+	for code, place := range map[string]int{"4417 lower": 2, "4417 upper": 1, "4417 LOWER": 2} {
+		d.m.scanned(code)
+		if d.m.sel != place {
+			t.Errorf("%q selects place %d", code, d.m.sel)
+		}
+	}
+}

@@ -64,7 +64,7 @@ func (m *Model) release() tea.Cmd {
 // scanned selects the flask whose tag or case number was read.
 func (m *Model) scanned(tag string) {
 	for fl := range m.bench().AtWork() {
-		if strings.EqualFold(fl.Tag, tag) || strings.EqualFold(fl.Case, tag) {
+		if strings.EqualFold(fl.Tag, tag) || strings.EqualFold(fl.Case, tag) || strings.EqualFold(fl.Case+" "+fl.Base, tag) {
 			m.pick(fl)
 			m.say(good, fmt.Sprintf("scanned %s: %s", fit(tag, 24), m.bench().WhereWords(fl)))
 			return

@@ -79,7 +79,7 @@ func rootCommand() *cobra.Command {
 	besideFlags(root, o)
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
 	root.AddCommand(demoCommand(o), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
-	root.AddCommand(lotCommand(o), caseCommand(o), routesCommand(o), equipmentCommand(o))
+	root.AddCommand(lotCommand(o), caseCommand(o), routesCommand(o), equipmentCommand(o), labelCommand(o))
 	root.AddCommand(keepCommand(o), peopleCommand(o))
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))

@@ -4,12 +4,10 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode"
 
 	"codeberg.org/go-pdf/fpdf"
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/goregular"
-	"golang.org/x/image/font/sfnt"
+
+	"flaskside/logbook/letters"
 )
 
 // Size of a sheet of paper.
@@ -33,21 +31,20 @@ func ParseSize(name string) (Size, error) {
 
 // Measures of a page: mm, and points for the height of letters (house defaults).
 const (
-	margin, foot  = 14.0, 16.0
-	bodyPt        = 8.0
-	headPt        = 7.0
-	namePt        = 10.0
-	titlePt       = 17.0
-	ptMM          = 25.4 / 72
-	leading       = 1.3
-	gapMM         = 4.5 // between blocks
-	gutterMM      = 5.0 // between a table and what stands beside it
-	cellGapMM     = 1.5
-	rowGapMM      = 0.5
-	longestCell   = 40 // lines of a cell before its row is torn
-	bodyMM        = bodyPt * ptMM * leading
-	headMM        = headPt * ptMM * leading
-	missingInFont = '□'
+	margin, foot = 14.0, 16.0
+	bodyPt       = 8.0
+	headPt       = 7.0
+	namePt       = 10.0
+	titlePt      = 17.0
+	ptMM         = 25.4 / 72
+	leading      = 1.3
+	gapMM        = 4.5 // between blocks
+	gutterMM     = 5.0 // between a table and what stands beside it
+	cellGapMM    = 1.5
+	rowGapMM     = 0.5
+	longestCell  = 40 // lines of a cell before its row is torn
+	bodyMM       = bodyPt * ptMM * leading
+	headMM       = headPt * ptMM * leading
 )
 
 // PDF writes the day sheet as a PDF: what [Sheet.HTML] shows, on paper of a size.
@@ -108,50 +105,31 @@ func (s Sheet) PDF(w io.Writer, size Size) error {
 
 // typesetter lays text and drawings on pages, from the top down.
 type typesetter struct {
-	pdf  *fpdf.Fpdf
-	font *sfnt.Font
-	buf  sfnt.Buffer
-	w, h float64 // of the page, mm
-	y    float64 // where the next slab goes
+	pdf     *fpdf.Fpdf
+	letters *letters.Letters
+	w, h    float64 // of the page, mm
+	y       float64 // where the next slab goes
 }
 
 func newTypesetter(size Size) (*typesetter, error) {
-	font, err := sfnt.Parse(goregular.TTF)
-	if err != nil {
-		return nil, fmt.Errorf("read the font of the sheet: %w", err)
-	}
 	pdf := fpdf.New("P", "mm", string(size), "")
-	pdf.AddUTF8FontFromBytes("go", "", goregular.TTF)
-	pdf.AddUTF8FontFromBytes("go", "B", gobold.TTF)
-	pdf.SetAutoPageBreak(false, 0)
-	pdf.SetMargins(0, 0, 0)
-	pdf.SetLineCapStyle("butt")
+	l, err := letters.Into(pdf)
+	if err != nil {
+		return nil, err
+	}
 	w, h := pdf.GetPageSize()
-	return &typesetter{pdf: pdf, font: font, w: w, h: h}, pdf.Error()
+	return &typesetter{pdf: pdf, letters: l, w: w, h: h}, pdf.Error()
 }
 
 // plain gives a text in letters that the font has.
-func (t *typesetter) plain(text string) string {
-	return strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsSpace(r):
-			return ' '
-		case unicode.Is(unicode.Cf, r): // marks of direction and joining
-			return -1
-		}
-		if i, err := t.font.GlyphIndex(&t.buf, r); err != nil || i == 0 || r > 0xffff {
-			return missingInFont
-		}
-		return r
-	}, text)
-}
+func (t *typesetter) plain(text string) string { return t.letters.Plain(text) }
 
 // missing counts the letters of a sheet that the font has not.
 func (t *typesetter) missing(p paper) int {
 	n := 0
 	count := func(texts ...string) {
 		for _, text := range texts {
-			n += strings.Count(t.plain(text), string(missingInFont)) - strings.Count(text, string(missingInFont))
+			n += strings.Count(t.plain(text), string(letters.Missing)) - strings.Count(text, string(letters.Missing))
 		}
 	}
 	count(p.Head...)
@@ -177,7 +155,7 @@ func lacking(n int) string {
 	if n == 1 {
 		what = "1 letter"
 	}
-	return fmt.Sprintf("%s could not be printed: %c stands for each. The HTML sheet shows them, and the jsonl export holds them.", what, missingInFont)
+	return fmt.Sprintf("%s could not be printed: %c stands for each. The HTML sheet shows them, and the jsonl export holds them.", what, letters.Missing)
 }
 
 func (t *typesetter) use(pt float64, bold bool) {
