@@ -30,7 +30,7 @@ func (f *dayFlags) check(c *cobra.Command) (loc *time.Location, size day.Size, e
 	case !slices.Contains(day.Formats, f.format):
 		return nil, "", wrongUsage("--format is %s, not %q", formatWords, f.format)
 	case !slices.Contains(day.Tables, day.Table(f.table)):
-		return nil, "", wrongUsage("--table is records, closures, flasks, alarms or equipment, not %q", f.table)
+		return nil, "", wrongUsage("--table is records, closures, flasks, alarms, equipment or steps, not %q", f.table)
 	case c.Flags().Changed("table") && f.format != "csv":
 		return nil, "", wrongUsage("--table goes with --format csv")
 	default:
@@ -123,7 +123,7 @@ func dayCommand(o *options) *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&f.format, "format", "text", formatWords)
-	c.Flags().StringVar(&f.table, "table", "records", "table of the csv format: records, closures, flasks, alarms or equipment")
+	c.Flags().StringVar(&f.table, "table", "records", "table of the csv format: records, closures, flasks, alarms, equipment or steps")
 	c.Flags().StringVar(&f.paper, "paper", "a4", "paper of the pdf format: a4 or letter")
 	c.Flags().StringVar(&f.out, "out", "", "write to this file instead of the standard output")
 	c.Flags().StringVar(&f.zone, "zone", "", "time zone whose midnights count (default: that of this machine)")

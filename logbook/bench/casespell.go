@@ -13,7 +13,7 @@ type StepSpell struct {
 	CaseDone
 	To        *timers.Stamp // nil where nothing followed, or no time is asked for
 	Lasted    time.Duration
-	Estimated bool // the machine was started anew in between
+	Estimated bool // by the wall clock: the machine was started anew in between
 }
 
 // Short tells whether the case went on before the earliest end.
@@ -39,23 +39,16 @@ func (b *Bench) StepSpells() []StepSpell {
 		name := number + " " + base
 		step, is := it.Body.(action.CaseStep)
 		if j, runs := open[name]; runs && (!is || step.Event == "") {
-			p := timers.Elapsed(out[j].At, it.Stamp)
-			out[j].To, out[j].Lasted = it.at(), p
+			p := timers.Now{Reading: timers.Reading{Wall: it.Stamp.At, Boot: it.Stamp.Boot, BootID: it.Stamp.BootID}}.Since(out[j].At)
+			if p.For >= 0 {
+				out[j].To, out[j].Lasted, out[j].Estimated = it.at(), p.For, p.Estimated
+			}
 			delete(open, name)
 		}
 		if !is {
 			continue
 		}
-		d := CaseDone{CaseStep: step, At: it.Stamp, By: it.Action.By, ID: it.Action.ID, Why: it.Action.Why, Key: caseKey(step, it.Action.ID), set: it.set()}
-		for _, u := range it.Action.Unusual {
-			if u != clockBack {
-				d.Unusual = append(d.Unusual, u)
-			}
-		}
-		if step.Event == action.PressureLost {
-			d.Unusual = append(d.Unusual, LostCode)
-		}
-		out = append(out, StepSpell{CaseDone: d})
+		out = append(out, StepSpell{CaseDone: doneOf(step, it)})
 		if step.Event == "" && step.As.Timed() {
 			open[name] = len(out) - 1
 		}

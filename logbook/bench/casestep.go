@@ -151,6 +151,20 @@ func caseKey(d action.CaseStep, id string) string {
 	return fmt.Sprintf("case/%016x/%s", h.Sum64(), d.Step)
 }
 
+// doneOf is a record of a step as it counts.
+func doneOf(a action.CaseStep, it *Item) CaseDone {
+	d := CaseDone{CaseStep: a, At: it.Stamp, By: it.Action.By, ID: it.Action.ID, Why: it.Action.Why, Key: caseKey(a, it.Action.ID), set: it.set()}
+	for _, u := range it.Action.Unusual {
+		if u != clockBack {
+			d.Unusual = append(d.Unusual, u)
+		}
+	}
+	if a.Event == action.PressureLost {
+		d.Unusual = append(d.Unusual, LostCode)
+	}
+	return d
+}
+
 func applyCaseStep(b *Bench, a action.CaseStep, it *Item) {
 	i := b.caseAt(a.Case, a.Base)
 	if i < 0 {
@@ -158,16 +172,10 @@ func applyCaseStep(b *Bench, a action.CaseStep, it *Item) {
 	}
 	k := &b.cases[i]
 	k.note(it)
-	d := CaseDone{CaseStep: a, At: it.Stamp, By: it.Action.By, ID: it.Action.ID, Why: it.Action.Why, Key: caseKey(a, it.Action.ID), set: it.set()}
-	for _, u := range it.Action.Unusual {
-		if u != clockBack {
-			d.Unusual = append(d.Unusual, u)
-		}
-	}
+	d := doneOf(a, it)
 	run := k.Running()
 	switch a.Event {
 	case action.PressureLost:
-		d.Unusual = append(d.Unusual, LostCode)
 		k.losses = append(k.losses, loss{key: timers.SignalKey(d.Key, LostPressure), at: it.Stamp, set: it.set()})
 	case action.PressureBack:
 		if n := len(k.losses); n > 0 && k.losses[n-1].back == nil && run != nil {

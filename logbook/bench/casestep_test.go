@@ -427,3 +427,41 @@ func TestDeliveredSaysWhatIsMissing(t *testing.T) {
 		t.Errorf("missing: %v", got.Missing)
 	}
 }
+
+// How long a step lasted is told by the next one of its case alone: never a length that runs
+// back, short and over only against the times it was done under, and nothing for one that runs
+// still.
+func TestStepsAsTheyWent(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		ck := simclock.At(morning, "boot-1")
+		var recs []record.Record
+		b := bench.Fold(nil, bench.Counters{})
+		boots := 1
+		for range rapid.IntRange(1, 60).Draw(t, "records") {
+			pass(t, ck, &boots)
+			if r, ok := add(t, b, ck, recs); ok {
+				recs = append(recs, r)
+				b = bench.Fold(recs, top(recs))
+			}
+		}
+		running := map[string]bool{}
+		for _, k := range b.Cases() {
+			if run := k.Running(); run != nil && run.As.Timed() {
+				running[run.ID] = true
+			}
+		}
+		for _, s := range b.StepSpells() {
+			it, _ := b.Item(s.ID)
+			switch {
+			case it.TakenBack != nil:
+				t.Fatalf("the step %s of case %s was undone and is told", s.Step, s.Case)
+			case s.To != nil && running[s.ID]:
+				t.Fatalf("the step %s of case %s runs and is told as ended", s.Step, s.Case)
+			case s.Lasted < 0 || s.To == nil && s.Lasted != 0 || !s.As.Timed() && s.To != nil:
+				t.Fatalf("the step %s of case %s lasted %s", s.Step, s.Case, s.Lasted)
+			case s.Short() != (s.To != nil && s.Lasted.Seconds() < float64(s.MinS)), s.Over() != (s.To != nil && s.MaxS > 0 && s.Lasted.Seconds() > float64(s.MaxS)):
+				t.Fatalf("the step %s of case %s: %s of %d to %d s, short %v, over %v", s.Step, s.Case, s.Lasted, s.MinS, s.MaxS, s.Short(), s.Over())
+			}
+		}
+	})
+}

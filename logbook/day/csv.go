@@ -19,17 +19,18 @@ import (
 type Table string
 
 // The tables: a row for each record of the day, for each closure, for each flask, for
-// each alarm, for what was recorded of equipment or rests on it.
+// each alarm, for what was recorded of equipment or rests on it, for each step of a case.
 const (
 	Records  Table = "records"
 	Closures Table = "closures"
 	Flasks   Table = "flasks"
 	Alarms   Table = "alarms"
 	Pieces   Table = "equipment"
+	Steps    Table = "steps"
 )
 
 // Tables lists them.
-var Tables = []Table{Records, Closures, Flasks, Alarms, Pieces}
+var Tables = []Table{Records, Closures, Flasks, Alarms, Pieces, Steps}
 
 // CSV writes a table as RFC 4180 has it: a header line, lines ended by CR LF, UTF-8.
 // Text that a spreadsheet would run as a formula has an apostrophe put before it;
@@ -61,8 +62,10 @@ func (s Sheet) rows(t Table, tame func(string) string) ([][]string, error) {
 		return s.alarmRows(tame), nil
 	case Pieces:
 		return s.equipmentRows(tame), nil
+	case Steps:
+		return s.stepRows(tame), nil
 	}
-	return nil, fmt.Errorf("there is no table %q: the tables are records, closures, flasks, alarms and equipment", t)
+	return nil, fmt.Errorf("there is no table %q: the tables are records, closures, flasks, alarms, equipment and steps", t)
 }
 
 // number writes a count, or nothing for none.
@@ -133,6 +136,9 @@ func (s Sheet) recordRows(tame func(string) string) [][]string {
 			if f := s.Bench.Flasks[no]; f != nil && !slices.Contains(cases, f.Case) {
 				cases = append(cases, f.Case)
 			}
+		}
+		if number, _, ok := action.CaseOf(it.Body); ok && len(cases) == 0 {
+			cases = []string{number}
 		}
 		rows = append(rows, []string{
 			strconv.FormatUint(it.Seq, 10), s.stamp(it.Stamp.At), it.Written.UTC().Format(time.RFC3339), tame(it.Action.By), string(it.Body.Kind()),

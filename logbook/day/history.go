@@ -61,7 +61,7 @@ func (s Sheet) chapters() []chapter {
 		{"OTHER TIMERS", s.timerLine},
 		{"LOTS BOOKED IN AND TAKEN OUT OF USE", s.lotLine},
 		{"EQUIPMENT", s.equipmentLine},
-		{"CASES TAKEN IN AND DELIVERED", s.caseLine},
+		{"CASES: TAKEN IN, STEPS, DELIVERED", s.caseLine},
 		{"OTHER DAYS SIGNED OFF", s.signOffLine},
 		{"CAUTIONS SHOWN AND READ", s.cautionLine},
 		{"SETTINGS AND CLOCKS", s.settingsLine},
@@ -114,7 +114,11 @@ func (Sheet) lotLine(it bench.Item) string {
 func (s Sheet) caseLine(it bench.Item) string {
 	switch it.Body.(type) {
 	case action.CaseIn, action.CaseOff, action.CaseDelivered, action.CaseStep:
-		return s.teller().Tell(it.Body)
+		said := s.teller().Tell(it.Body)
+		if went := s.stepWent(it.Action.ID); went != "" {
+			said += "; " + went
+		}
+		return said
 	}
 	return ""
 }

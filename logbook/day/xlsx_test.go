@@ -25,7 +25,7 @@ func workbook(t *testing.T, raw []byte, table day.Table) (names []string, rows [
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.Equal(book.Sheets, []string{"records", "closures", "flasks", "alarms", "equipment"}) {
+	if !slices.Equal(book.Sheets, []string{"records", "closures", "flasks", "alarms", "equipment", "steps"}) {
 		t.Fatalf("the sheets are %v", book.Sheets)
 	}
 	for row := range book.ReadRows(string(table)) {

@@ -143,6 +143,7 @@ func (r Review) figureRows() [][]string {
 			add("defects of flasks with equipment", x.Piece, action.Defects[i], strconv.Itoa(n), x.Defect.With.N)
 		}
 	}
+	r.stepFigures(add, shared, summary)
 	c := r.Corrections
 	add("records", "", "corrected", strconv.Itoa(c.Corrected), c.Records)
 	add("records", "", "taken back", strconv.Itoa(c.TakenBack), c.Records)

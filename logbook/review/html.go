@@ -50,6 +50,8 @@ type sheet struct {
 	Closures, Times, Pin, Ends, Against, Kinds *grid
 	Remakes, CorrectionKinds                   *grid
 	Pieces, PieceKinds                         *grid
+	Steps                                      *grid
+	StepNotes                                  string
 	PieceNotes                                 string
 	Charts                                     []picture
 }
@@ -106,6 +108,9 @@ func (r Review) sheet() sheet {
 		kinds = append(kinds, append(row, dot(a.Remake.With.Count)))
 	}
 	s.Against, s.Kinds = gridOf(against, 0, 2, 4, 5, 6), gridOf(kinds, 0)
+	if len(r.Steps) > 0 {
+		s.Steps, s.StepNotes = gridOf(stepRows(r.Steps), 0, 10), noteSteps
+	}
 	if len(r.Pieces) > 0 {
 		rows, pieceKinds := r.pieceRows()
 		s.Pieces, s.PieceKinds, s.PieceNotes = gridOf(rows, 0, 2, 3, 4), gridOf(pieceKinds, 0), r.notesPieces()

@@ -44,7 +44,8 @@ type Review struct {
 	Defects     []Named     `json:"defects"`  // the same; a flask may have several
 	AnyDefect   stats.Share `json:"any_defect"`
 	Against     []Against   `json:"against"`
-	Pieces      []Piece     `json:"pieces"` // of the kinds of which several were used
+	Pieces      []Piece     `json:"pieces"`          // of the kinds of which several were used
+	Steps       []Stepped   `json:"steps,omitempty"` // of cases, done in the period
 	Boil        Boil        `json:"boil"`
 	Corrections Corrections `json:"corrections"`
 
@@ -206,6 +207,7 @@ func Of(b *bench.Bench, from, until time.Time, boil Boil) Review {
 	r.Times = times(closed)
 	r.ends(ended)
 	r.Against, r.Pieces = r.against(), r.pieces()
+	r.Steps = stepped(b, in)
 	r.Corrections = corrections(b, from, until)
 	return r
 }

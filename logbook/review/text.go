@@ -95,6 +95,7 @@ func (r Review) Text(w io.Writer) error {
 		}
 		r.textRemakes(p)
 	}
+	r.textSteps(p)
 	r.textCorrections(p)
 	p.WriteString("\nLogbook head when this review was made: " + r.Head + "\n")
 	if _, err := w.Write(p.Bytes()); err != nil {
