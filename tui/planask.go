@@ -91,7 +91,7 @@ func (m *Model) askPlanDay() {
 		}
 		m.shut()
 		if m.plans.typed = t; m.planHolds() != nil {
-			m.plans.asked = "the day is another: " + t.words(len(h.Baths))
+			m.plans.asked = "the day is another: " + t.words()
 		}
 		return m.planAnew()
 	}
@@ -99,7 +99,7 @@ func (m *Model) askPlanDay() {
 }
 
 // words tell a day as it was typed.
-func (t planDay) words(baths int) string {
+func (t planDay) words() string {
 	s := "1 pair of hands"
 	if t.people != 1 {
 		s = fmt.Sprintf("%d pairs of hands", t.people)

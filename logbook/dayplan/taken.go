@@ -103,55 +103,66 @@ func (q Question) Follow(ctx context.Context, p *bench.Planned) (*Day, error) {
 
 // planOf is what is still to be done of a plan that was taken.
 func (d *Day) planOf(p *bench.Planned, h *plan.House, cases []plan.Case) plan.Plan {
-	out := plan.Plan{GateMin: p.GateMin}
-	step := func(i int) plan.Step { return cases[i].Begun.Step }
-	find := func(names []string, still func(i int) bool) (list []int) {
-		for _, name := range names {
-			i := slices.IndexFunc(d.Entries, func(e Entry) bool { return e.Case == name })
-			if i >= 0 && still(i) && (len(list) == 0 || cases[i].Resin == cases[list[0]].Resin || cases[i].Begun != nil && step(i) >= plan.Packed) {
-				list = append(list, i)
-			}
-		}
-		return list
-	}
-	unmixed := func(i int) bool { return cases[i].Begun == nil || step(i) < plan.Packed }
+	return plan.Plan{GateMin: p.GateMin, Mixes: d.mixesOf(p, cases), Loads: d.loadsOf(p, h, cases)}
+}
+
+// indexOf is where a case stands by its name, -1 for one that is not there.
+func (d *Day) indexOf(name string) int {
+	return slices.IndexFunc(d.Entries, func(e Entry) bool { return e.Case == name })
+}
+
+// before tells whether a case has not come as far as a step.
+func before(c *plan.Case, step plan.Step) bool { return c.Begun == nil || c.Begun.Step < step }
+
+// mixesOf are the mixes still to be made: for lost doughs first, then those of the plan, then for what came in since.
+func (d *Day) mixesOf(p *bench.Planned, cases []plan.Case) (out []plan.Mix) {
 	mixed := map[int]bool{}
-	lost := func(i int) bool { return cases[i].Begun != nil && step(i) == plan.LostDough }
-	for i := range cases {
-		if lost(i) {
-			out.Mixes = append(out.Mixes, plan.Mix{Cases: []int{i}})
-			mixed[i] = true
-		}
-	}
-	for _, m := range p.Mixes {
-		list := find(m.Cases, func(i int) bool { return unmixed(i) && !mixed[i] })
+	add := func(at float64, list ...int) {
 		for _, i := range list {
 			mixed[i] = true
 		}
-		x := plan.Mix{Cases: list}
-		if t := action.PlanInstant(m.NotBefore); t.After(d.Question.Now) {
-			x.AtMin = d.minutes(t)
-		}
 		if len(list) > 0 {
-			out.Mixes = append(out.Mixes, x)
+			out = append(out, plan.Mix{Cases: list, AtMin: at})
 		}
+	}
+	for i, c := range cases {
+		if c.Begun != nil && c.Begun.Step == plan.LostDough {
+			add(0, i)
+		}
+	}
+	for _, m := range p.Mixes {
+		var list []int
+		for _, name := range m.Cases {
+			i := d.indexOf(name)
+			if i >= 0 && !mixed[i] && before(&cases[i], plan.Packed) && (len(list) == 0 || cases[i].Resin == cases[list[0]].Resin) {
+				list = append(list, i)
+			}
+		}
+		at := 0.
+		if t := action.PlanInstant(m.NotBefore); t.After(d.Question.Now) {
+			at = d.minutes(t)
+		}
+		add(at, list...)
 	}
 	for i := range cases {
-		if unmixed(i) && !mixed[i] {
-			out.Mixes = append(out.Mixes, plan.Mix{Cases: []int{i}})
+		if !mixed[i] && before(&cases[i], plan.Packed) {
+			add(0, i)
 		}
 	}
+	return out
+}
+
+// loadsOf are the loads of the plan that are still to go in, in the baths that can be used.
+func (d *Day) loadsOf(p *bench.Planned, h *plan.House, cases []plan.Case) (out []plan.Load) {
 	for _, l := range p.Loads {
-		bath := slices.Index(d.Baths, l.Bath)
-		x := plan.Load{Bath: bath, Long: d.ByDay == "" || l.Programme != d.ByDay, LatestMin: d.minutes(action.PlanInstant(l.Latest))}
+		x := plan.Load{Bath: slices.Index(d.Baths, l.Bath), Long: d.ByDay == "" || l.Programme != d.ByDay, LatestMin: d.minutes(action.PlanInstant(l.Latest))}
 		for _, name := range l.Cases {
-			i := slices.IndexFunc(d.Entries, func(e Entry) bool { return e.Case == name })
-			if i >= 0 && len(x.Cases) < h.BathPlaces && (cases[i].Begun == nil || step(i) < plan.Bathed) {
+			if i := d.indexOf(name); i >= 0 && len(x.Cases) < h.BathPlaces && before(&cases[i], plan.Bathed) {
 				x.Cases = append(x.Cases, i)
 			}
 		}
-		if bath >= 0 && len(x.Cases) > 0 {
-			out.Loads = append(out.Loads, x)
+		if x.Bath >= 0 && len(x.Cases) > 0 {
+			out = append(out, x)
 		}
 	}
 	return out

@@ -27,7 +27,6 @@ type told struct {
 	ck   *simclock.Hand
 	recs []record.Record
 	b    *bench.Bench
-	n    int
 }
 
 func newTold(at time.Time) *told {

@@ -81,7 +81,19 @@ func (p *player) atPress() act {
 		return act{}
 	}
 	p.ranks.order(len(p.cases), p.t)
-	press, trim := -1, -1
+	press, trim := p.firstByRank()
+	switch {
+	case press >= 0 && idle >= 0:
+		return act{do: doPress, of: press, press: idle}
+	case trim >= 0:
+		return act{do: doTrim, of: trim}
+	}
+	return act{}
+}
+
+// firstByRank is the flask that waits for the press and the one that wants trimming which come first; -1 for none.
+func (p *player) firstByRank() (press, trim int) {
+	press, trim = -1, -1
 	rank := func(i int) int {
 		if r := p.ranks.rank[i]; r >= 0 {
 			return r
@@ -99,13 +111,7 @@ func (p *player) atPress() act {
 			trim = i
 		}
 	}
-	switch {
-	case press >= 0 && idle >= 0:
-		return act{do: doPress, of: press, press: idle}
-	case trim >= 0:
-		return act{do: doTrim, of: trim}
-	}
-	return act{}
+	return press, trim
 }
 
 // lunch is taken at the first moment of the break without live dough.

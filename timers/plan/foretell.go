@@ -73,6 +73,30 @@ type seen struct {
 	loadIn, loadOut        []float64
 }
 
+// ofCase keeps what an event tells of a case, and of its mix, -1 for none.
+func (s *seen) ofCase(e Event, i, mix int) {
+	switch e.What {
+	case Coated:
+		if mix >= 0 && !(s.coat[mix] < e.AtMin) {
+			s.coat[mix] = e.AtMin
+		}
+	case Closed:
+		s.closed[i] = e.EndMin
+		if mix >= 0 && !(s.allClosed[mix] > e.EndMin) {
+			s.allClosed[mix] = e.EndMin
+		}
+	case Lost:
+		s.lostCase[i] = true
+		if mix >= 0 {
+			s.lost[mix] = true
+		}
+	case Loaded:
+		s.in[i], s.bath[i], s.long[i] = e.AtMin, e.Bath, e.Long
+	case Unloaded:
+		s.out[i] = e.AtMin
+	}
+}
+
 func (e *engine) foretell(ctx context.Context, cases []Case, p *Plan, draws []Draw) (Foretold, error) {
 	days := make([]seen, len(draws))
 	var wg sync.WaitGroup
@@ -123,27 +147,7 @@ func (p *player) look(plan *Plan, d *Draw) seen {
 	}
 	p.watch = func(e Event) {
 		for _, i := range e.Cases {
-			j := mixOf[i]
-			switch e.What {
-			case Coated:
-				if j >= 0 && !(s.coat[j] < e.AtMin) {
-					s.coat[j] = e.AtMin
-				}
-			case Closed:
-				s.closed[i] = e.EndMin
-				if j >= 0 && !(s.allClosed[j] > e.EndMin) {
-					s.allClosed[j] = e.EndMin
-				}
-			case Lost:
-				s.lostCase[i] = true
-				if j >= 0 {
-					s.lost[j] = true
-				}
-			case Loaded:
-				s.in[i], s.bath[i], s.long[i] = e.AtMin, e.Bath, e.Long
-			case Unloaded:
-				s.out[i] = e.AtMin
-			}
+			s.ofCase(e, i, mixOf[i])
 		}
 		switch {
 		case e.What == Mixed && e.Mix >= 0:
