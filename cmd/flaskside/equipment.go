@@ -28,7 +28,13 @@ type form struct{ json, csv bool }
 func (f *form) flags(c *cobra.Command) {
 	c.Flags().BoolVar(&f.csv, "csv", false, "as CSV, for a spreadsheet")
 	c.Flags().BoolVar(&f.json, "json", false, "as JSON, for other programs")
-	c.MarkFlagsMutuallyExclusive("csv", "json")
+}
+
+func (f form) one() error {
+	if f.csv && f.json {
+		return wrongUsage("give --csv or --json, not both")
+	}
+	return nil
 }
 
 // equipmentCommand keeps the register of equipment.
@@ -47,6 +53,9 @@ func equipmentCommand(o *options) *cobra.Command {
 		Example: "flaskside equipment take-in thermometer T1 --on 'bath 1'\nflaskside equipment checked thermometer T1 --ice 0.3C\nflaskside equipment due\nflaskside equipment --which 'clamp 12' --csv",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if err := f.one(); err != nil {
+				return err
+			}
 			if c.Flags().Changed("which") {
 				return listPiece(c.OutOrStdout(), o.book, which, f)
 			}
@@ -109,6 +118,9 @@ func equipmentDueCommand(o *options) *cobra.Command {
 		Example: "flaskside equipment due\nflaskside equipment due --within 7 --csv",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if err := f.one(); err != nil {
+				return err
+			}
 			if days < 0 || days > 3660 {
 				return wrongUsage("--within is a number of days from 0 to 3660, not %d", days)
 			}
@@ -228,6 +240,9 @@ func equipmentCheckedCommand(o *options) *cobra.Command {
 		Example: "flaskside equipment checked thermometer T1 --ice 0.2C --boil 98.9C --air 985\nflaskside equipment checked gauge G1 --read 3050psi --against 3000psi --due 2027-05-31",
 		Args:    aPiece(action.Gauge, action.Thermometer),
 		RunE: func(c *cobra.Command, args []string) error {
+			if !slices.ContainsFunc([]string{"ice", "boil", "read", "against"}, c.Flags().Changed) {
+				return wrongUsage("%s says what it read: --ice or --boil of a thermometer, or --read with --against", c.CommandPath())
+			}
 			h, err := houseOf(o)
 			if err != nil {
 				return err

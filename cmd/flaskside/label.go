@@ -32,6 +32,9 @@ func labelCommand(o *options) *cobra.Command {
 		Example: "flaskside label 3 --out label.pdf\nflaskside label 4417 --base lower --size 62x29 --out label.pdf",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
+			if strings.TrimSpace(args[0]) == "" {
+				return wrongUsage("%s takes a place, 1 to 9, or the number of a case", c.CommandPath())
+			}
 			of, err := label.ParseSize(size)
 			if err != nil {
 				return wrongUsage("--size: %w", err)
