@@ -14,9 +14,6 @@ import (
 	"flaskside/timers"
 )
 
-// footH is the height of the foot: rule, step, message, keys.
-const footH = 4
-
 // placesH is how many rows the places have, with those of the baths beneath them.
 func (m *sight) placesH() int { return action.Places + m.offH() }
 

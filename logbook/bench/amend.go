@@ -213,8 +213,6 @@ func (c *checker) takeBack(a action.TakeBack) error {
 		if n := c.resting(it, r.makes(it.Body)); n > 0 {
 			return fmt.Errorf("%d later entries depend on it; undo those first", n)
 		}
-	case r.takenBack != nil:
-		return r.takenBack(c, it.Body)
 	}
 	return nil
 }

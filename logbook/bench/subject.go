@@ -35,7 +35,6 @@ type rule struct {
 	makes       func(action.Body) action.Subject
 	rests       func(*Bench, action.Body, action.Subject) int
 	corrected   func(c *checker, was, is action.Body) error
-	takenBack   func(*checker, action.Body) error
 	uncorrected bool
 	kept        bool
 	quiet       bool
@@ -97,11 +96,6 @@ func corrected[B action.Body](f func(c *checker, was, is B) error) option {
 	return func(r *rule) {
 		r.corrected = func(c *checker, was, is action.Body) error { return f(c, was.(B), is.(B)) }
 	}
-}
-
-// takenBack refuses a taking back that the bench does not bear.
-func takenBack[B action.Body](f func(*checker, B) error) option {
-	return func(r *rule) { r.takenBack = func(c *checker, b action.Body) error { return f(c, b.(B)) } }
 }
 
 // uncorrected is a kind that is taken back or recorded anew, not corrected.
