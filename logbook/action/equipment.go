@@ -181,7 +181,7 @@ func PieceOf(body Body) (p Piece, ok bool) {
 	case EquipCheck:
 		return Piece{a.Item, a.Name}, true
 	case EquipWater:
-		return Piece{a.Item, a.Name}, true
+		return Piece(a), true
 	case EquipOut:
 		return Piece{a.Item, a.Name}, true
 	}
@@ -358,7 +358,7 @@ func (b EquipCheck) Valid() error {
 
 // Valid takes what holds water.
 func (b EquipWater) Valid() error {
-	return first(Piece{b.Item, b.Name}.valid(), oneOf("item", b.Item, []Item{Bath, Pot}))
+	return first(Piece(b).valid(), oneOf("item", b.Item, []Item{Bath, Pot}))
 }
 
 // Valid takes what [EquipOut] names.
@@ -467,7 +467,7 @@ func (t Teller) exact(c float64) string {
 }
 
 func (b EquipWater) tell(Teller) string {
-	return "water of " + Piece{b.Item, b.Name}.String() + " changed"
+	return "water of " + Piece(b).String() + " changed"
 }
 
 func (b EquipOut) tell(Teller) string {

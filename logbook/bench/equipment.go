@@ -290,7 +290,7 @@ func (b *Bench) equipCheck(a action.EquipCheck, it *Item) {
 }
 
 func (b *Bench) equipWater(a action.EquipWater, it *Item) {
-	i := b.pieceAt(action.Piece{Item: a.Item, Name: a.Name})
+	i := b.pieceAt(action.Piece(a))
 	if i < 0 {
 		return
 	}
@@ -550,7 +550,7 @@ func (c *checker) comparable(a action.EquipCheck) error {
 }
 
 func (c *checker) equipWater(a action.EquipWater) (action.EquipWater, error) {
-	_, err := c.inUse(action.Piece{Item: a.Item, Name: a.Name})
+	_, err := c.inUse(action.Piece(a))
 	return a, err
 }
 

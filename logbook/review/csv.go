@@ -129,21 +129,7 @@ func (r Review) figureRows() [][]string {
 			add("defects of flasks with", a.Words, action.Defects[i], strconv.Itoa(n), a.Defect.With.N)
 		}
 	}
-	for _, x := range r.Pieces {
-		for _, y := range []struct {
-			name string
-			c    Compare
-		}{{"any defect", x.Defect}, {"remake", x.Remake}} {
-			shared(y.name+" by equipment", x.Piece, "with", y.c.With)
-			shared(y.name+" by equipment", x.Piece, "others", y.c.Without)
-			d := y.c.Difference
-			add(y.name+" by equipment", x.Piece, "difference", "", y.c.With.N+y.c.Without.N, num(d.Value), num(d.Low), num(d.High), num(y.c.Two), num(y.c.Least))
-		}
-		for i, n := range x.Kinds {
-			add("defects of flasks with equipment", x.Piece, action.Defects[i], strconv.Itoa(n), x.Defect.With.N)
-		}
-	}
-	r.stepFigures(add, shared, summary)
+	r.pieceFigures(add, shared)
 	c := r.Corrections
 	add("records", "", "corrected", strconv.Itoa(c.Corrected), c.Records)
 	add("records", "", "taken back", strconv.Itoa(c.TakenBack), c.Records)

@@ -157,3 +157,21 @@ func (r Review) textPieces(p *page) {
 	p.WriteString("\n")
 	p.table(kinds, 0)
 }
+
+// pieceFigures are the rows of the figures by equipment.
+func (r Review) pieceFigures(add func(part, of, figure, count string, n int, value ...string), shared func(part, of, figure string, s stats.Share)) {
+	for _, x := range r.Pieces {
+		for _, y := range []struct {
+			name string
+			c    Compare
+		}{{"any defect", x.Defect}, {"remake", x.Remake}} {
+			shared(y.name+" by equipment", x.Piece, "with", y.c.With)
+			shared(y.name+" by equipment", x.Piece, "others", y.c.Without)
+			d := y.c.Difference
+			add(y.name+" by equipment", x.Piece, "difference", "", y.c.With.N+y.c.Without.N, num(d.Value), num(d.Low), num(d.High), num(y.c.Two), num(y.c.Least))
+		}
+		for i, n := range x.Kinds {
+			add("defects of flasks with equipment", x.Piece, action.Defects[i], strconv.Itoa(n), x.Defect.With.N)
+		}
+	}
+}
