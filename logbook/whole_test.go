@@ -145,6 +145,8 @@ func checkIndex(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 			subjects = []action.Subject{layout.SubjectCase(a.Case)}
 		case action.CaseDelivered:
 			subjects = []action.Subject{layout.SubjectCase(a.Case)}
+		case action.CaseStep:
+			subjects = []action.Subject{layout.SubjectCase(a.Case)}
 		case action.AlarmHeard:
 			subjects = ofKey(a.Alarm)
 		case action.AlarmShelve:
