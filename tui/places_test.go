@@ -301,3 +301,27 @@ func TestFlasksOnNoPlaceAreFound(t *testing.T) {
 		t.Error("no flask ever stood on no place: nothing was tried")
 	}
 }
+
+// Who undoes an outcome while another flask stands on the place by now is told where the
+// flask is found, and finds it there.
+func TestUndoneOutcomeWithoutItsPlace(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.openFlask(1, "4417", 1, 2)
+	d.append(action.Outcome{Flask: 1, Outcome: "remake"})
+	if _, err := d.book.Append(action.Action{ID: "theirs", At: d.ck.Read().Wall, By: "MB", Body: action.FlaskOpen{Place: 1, Case: "4420", Base: "lower", Size: "large"}}); err != nil {
+		t.Fatal(err)
+	}
+	d.heard()
+	d.press("0")
+	d.sees("undo your last record?", "remake")
+	d.press("enter 1")
+	d.sees("Another flask is on the place of 4417", "which has none now")
+	d.press("/ 2")
+	d.sees("no place · 4417 upper", "separator to paint")
+	d.press("-")
+	d.press(digitOf(d, "to another place"))
+	d.press("1")
+	if f := d.book.State().Bench.Flasks[1]; f.Place != 2 {
+		t.Errorf("moved to place %d:\n%s", f.Place, d.screen())
+	}
+}
