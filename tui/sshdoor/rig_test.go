@@ -224,7 +224,7 @@ func (c *client) types(keys string) {
 // until waits for something to come true.
 func (b *bench) until(what string, is func() bool, say ...func() string) {
 	b.t.Helper()
-	for deadline := time.Now().Add(time.Minute); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(2 * time.Minute); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
 		if is() {
 			return
 		}

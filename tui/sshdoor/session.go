@@ -34,13 +34,19 @@ func (d *Door) channel(srv *ssh.Server, sc *gossh.ServerConn, nc gossh.NewChanne
 		return
 	}
 	defer c.end()
-	ssh.DefaultSessionHandler(srv, sc, &strict{NewChannel: nc}, ctx)
+	ch := &strict{NewChannel: nc, sizes: make(chan tea.WindowSizeMsg, 1)}
+	own := &ssh.Server{PtyHandler: srv.PtyHandler, Handler: func(s ssh.Session) { d.session(s, ch.sizes) }}
+	ssh.DefaultSessionHandler(own, sc, ch, ctx)
 }
 
-// strict is a channel of which only some requests are let through: a terminal, its size, its
-// environment within bounds, and a shell. Commands, subsystems, agents, X11 and signals are
-// refused here, so that no setting of the library can let them in.
-type strict struct{ gossh.NewChannel }
+// strict is a channel of which only some requests are let through: a terminal, its environment
+// within bounds, and a shell. Commands, subsystems, agents, X11 and signals are refused here,
+// so that no setting of the library can let them in. Sizes that follow are taken here, too: the
+// library writes them where the screen reads, and waits for ever for one who takes them.
+type strict struct {
+	gossh.NewChannel
+	sizes chan tea.WindowSizeMsg // room for one, the newest wins; closed with the channel
+}
 
 // Accept begins the channel.
 func (s *strict) Accept() (gossh.Channel, <-chan *gossh.Request, error) {
@@ -51,6 +57,7 @@ func (s *strict) Accept() (gossh.Channel, <-chan *gossh.Request, error) {
 	out := make(chan *gossh.Request)
 	go func() {
 		defer close(out)
+		defer close(s.sizes)
 		env, begun := 0, false
 		for r := range in {
 			ok := false
@@ -58,9 +65,19 @@ func (s *strict) Accept() (gossh.Channel, <-chan *gossh.Request, error) {
 			case "shell":
 				ok, begun = !begun, true
 			case "pty-req":
-				ok = !begun && sane(r)
-			case "window-change": // before there is a screen nobody takes its size
-				ok = begun && sane(r)
+				_, sane := size(r)
+				ok = !begun && sane
+			case "window-change":
+				w, sane := size(r)
+				if sane && begun {
+					select {
+					case <-s.sizes:
+					default:
+					}
+					s.sizes <- w
+				}
+				_ = r.Reply(sane && begun, nil)
+				continue
 			case "env":
 				env++
 				ok = env <= maxEnv && len(r.Payload) <= maxEnvSize
@@ -75,35 +92,37 @@ func (s *strict) Accept() (gossh.Channel, <-chan *gossh.Request, error) {
 	return ch, out, nil
 }
 
-// sane tells whether a terminal has a size that terminals have; 0 is left to the library.
-func sane(r *gossh.Request) bool {
+// size is that of a terminal (RFC 4254, 6.2 and 6.7), and whether terminals have such a one.
+func size(r *gossh.Request) (w tea.WindowSizeMsg, sane bool) {
 	p := r.Payload
-	if r.Type == "pty-req" { // a string, the name of the terminal, comes first (RFC 4254, 6.2)
+	if r.Type == "pty-req" { // the name of the terminal comes first
 		if len(p) < 4 || uint64(len(p)-4) < uint64(binary.BigEndian.Uint32(p)) {
-			return false
+			return w, false
 		}
 		p = p[4+binary.BigEndian.Uint32(p):]
 	}
-	return len(p) >= 8 && binary.BigEndian.Uint32(p) <= maxSide && binary.BigEndian.Uint32(p[4:]) <= maxSide
+	if len(p) < 8 {
+		return w, false
+	}
+	width, height := binary.BigEndian.Uint32(p), binary.BigEndian.Uint32(p[4:])
+	if width > maxSide || height > maxSide {
+		return w, false
+	}
+	w.Width, w.Height = int(width), int(height)
+	return w, w.Width > 0 && w.Height > 0 || r.Type == "pty-req" // a size may come later
 }
 
 // session is one screen, from its first frame to its last.
-func (d *Door) session(sess ssh.Session) {
+func (d *Door) session(sess ssh.Session, sizes <-chan tea.WindowSizeMsg) {
 	d.screens.Add(1)
 	defer d.screens.Done()
-	_, sizes, ok := sess.Pty()
-	if !ok {
+	if _, _, ok := sess.Pty(); !ok {
 		d.say(sess, "there is no terminal here: log in with ssh -t")
 		_ = sess.Exit(1)
 		return
 	}
 	screen, sc, err := d.join(sess)
 	if err != nil {
-		go func() { // sizes that nobody takes would hold the connection up
-			for range sizes {
-				continue
-			}
-		}()
 		d.say(sess, err.Error())
 		_ = sess.Exit(1)
 		return
@@ -142,7 +161,7 @@ func (d *Door) join(sess ssh.Session) (*keep.Screen, *gossh.ServerConn, error) {
 // run is the loop of one screen; the library's own spins for ever when a client closes its
 // channel and keeps the connection. It gives why the screen was sent away, and what was typed
 // and not sent.
-func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes <-chan ssh.Window, cut func()) (why string, typed keep.Drafts) {
+func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes <-chan tea.WindowSizeMsg, cut func()) (why string, typed keep.Drafts) {
 	cfg := d.cfg.Screen
 	cfg.Keeper = screen
 	model := tui.New(cfg)
@@ -150,11 +169,9 @@ func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes
 	p := tea.NewProgram(tui.Guarded(model, d.cfg.Fault(screen.No())), opts...)
 	over := make(chan struct{})
 	var beside sync.WaitGroup
-	// Sizes are taken for as long as there are any: whoever sends them must not be held up by
-	// a screen that has ended. With the last one the client has closed its channel.
-	go func() {
+	go func() { // with the last size the client has closed its channel
 		for w := range sizes {
-			p.Send(tea.WindowSizeMsg{Width: w.Width, Height: w.Height})
+			p.Send(w)
 		}
 		d.quit(p, over, cut)
 	}()

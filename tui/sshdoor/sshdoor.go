@@ -98,7 +98,7 @@ func listen(ctx context.Context, addr string, cfg Config, lim limits) (*Door, er
 	srv.ChannelHandlers = map[string]ssh.ChannelHandler{"session": d.channel}
 	srv.RequestHandlers = map[string]ssh.RequestHandler{}
 	srv.SubsystemHandlers = map[string]ssh.SubsystemHandler{}
-	srv.Handler = d.session
+	srv.Handler = func(ssh.Session) {} // each channel has its own
 	ln, err := (&net.ListenConfig{KeepAlive: lim.answering}).Listen(ctx, "tcp", addr)
 	if err != nil {
 		return nil, fmt.Errorf("open the door for SSH: %w", err)
