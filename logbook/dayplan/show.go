@@ -131,6 +131,7 @@ func (d *Day) Show() Shown {
 	}
 	d.strays(&s)
 	slices.SortStableFunc(s.Loads, func(a, b ShownLoad) int { return compareTimes(a.In, b.In) })
+	d.apart(s.Loads)
 	for i, e := range d.Entries {
 		c := m.Foretold.Cases[i]
 		s.Cases = append(s.Cases, ShownCase{Case: e.Case, Size: e.Size.String(), Resin: e.Resin, Due: due(e), Rush: e.Rush, Mix: d.mixOf(s.Mixes, i),
@@ -164,6 +165,31 @@ func (d *Day) lastStart(min float64) float64 {
 		return day*plan.Day + d.open().OvertimeMin
 	}
 	return day*plan.Day + d.Made.House.Hours.OvertimeMin
+}
+
+// apart keeps the loads of a bath, in their order, apart: the middles of two lists of days need not agree in that the next
+// goes in when the one before is out.
+func (d *Day) apart(loads []ShownLoad) {
+	free := map[string]time.Time{}
+	for i := range loads {
+		l := &loads[i]
+		if l.In == nil {
+			continue
+		}
+		if out := free[l.Bath]; l.In.Before(out) {
+			by := out.Sub(*l.In)
+			if l.In = &out; l.Latest != nil && l.Latest.Before(out) {
+				l.Latest = nil
+			}
+			if l.Out != nil {
+				later := l.Out.Add(by)
+				l.Out = &later
+			}
+		}
+		if l.Out != nil {
+			free[l.Bath] = *l.Out
+		}
+	}
 }
 
 // near are minutes within which two middles are one load.

@@ -43,9 +43,11 @@ func (d *Day) Record(reason string) action.DayPlan {
 		out.Mixes = append(out.Mixes, x)
 	}
 	for j, l := range d.Made.Plan.Loads {
-		t := d.Made.Loads[j]
-		out.Loads = append(out.Loads, action.PlanLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases),
-			In: at(d.when(t.In.Middle)), Latest: at(d.when(l.LatestMin)), Out: at(d.outAt(t, l.Long))})
+		x := action.PlanLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases), Latest: at(d.when(l.LatestMin))}
+		if k := slices.IndexFunc(s.Loads, func(o ShownLoad) bool { return o.index == j }); k >= 0 {
+			x.In, x.Out = at(s.Loads[k].In), at(s.Loads[k].Out)
+		}
+		out.Loads = append(out.Loads, x)
 	}
 	for i, c := range s.Cases {
 		x := action.PlanCase{Case: c.Case, Finished: at(c.Finished)}
