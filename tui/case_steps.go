@@ -134,7 +134,7 @@ func (m *sight) caseSheet(s *sheet, k bench.Case, width int) {
 			line = m.instant(d.At.At) + "  " + d.Event
 		}
 		if d.Judged != "" {
-			line += ": " + d.Judged
+			line = strings.TrimSuffix(line, "?") + ": " + d.Judged
 		}
 		for _, v := range d.Values {
 			line += ", " + action.Teller{Units: m.house().Units}.Value(v)

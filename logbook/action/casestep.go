@@ -136,9 +136,8 @@ func (b CaseStep) tell(t Teller) string {
 	if b.Event != "" {
 		return s + b.Event + ", " + b.Called()
 	}
-	s += b.Called()
-	if b.Judged != "" {
-		s += ": " + b.Judged
+	if s += b.Called(); b.Judged != "" {
+		s = strings.TrimSuffix(s, "?") + ": " + b.Judged
 	}
 	for _, v := range b.Values {
 		s += ", " + t.value(v)

@@ -45,7 +45,7 @@ func (c *checker) caseStep(a action.CaseStep) (action.CaseStep, error) {
 		return a, fmt.Errorf("a delivery is recorded as one: flaskside case deliver %s", k.Case)
 	}
 	if a.Event != "" {
-		return c.pressureTold(k, a, s)
+		return c.pressureTold(k, a)
 	}
 	if err := c.judged(&a, s); err != nil {
 		return a, err
@@ -104,7 +104,7 @@ func (c *checker) excuseStep(k Case, step string) {
 }
 
 // pressureTold holds a pressure that was lost, or is back, against the step that runs.
-func (c *checker) pressureTold(k Case, a action.CaseStep, s route.Step) (action.CaseStep, error) {
+func (c *checker) pressureTold(k Case, a action.CaseStep) (action.CaseStep, error) {
 	run := k.Running()
 	switch {
 	case run == nil || run.Step != a.Step || !run.Pressure:

@@ -253,7 +253,7 @@ const (
 	DuePastCode    = "due-past"
 	ResinCode      = "resin-unknown"
 	CaseOpenCode   = "case-open"   // taken off, or delivered, while a flask is at work for it or none was
-	closingCode    = "closing"     // delivered with something of the closing list not done
+	ClosingCode    = "closing"     // delivered with something of the closing list not done
 	PairLoadCode   = "pair-load"   // in another bath load than the other base of its case
 	PairLotCode    = "pair-lot"    // from another lot of powder or liquid than that
 	CaseDoubleCode = "case-double" // a second flask for a case and base that one is at work for
@@ -289,7 +289,7 @@ func (c *checker) caseDelivered(a action.CaseDelivered) (action.CaseDelivered, e
 		c.unusual(CaseOpenCode, "flask %d of case %s has no outcome yet", k.Flask, k.Name())
 	}
 	if len(a.Short())+len(a.Missing) > 0 {
-		c.marks = append(c.marks, closingCode) // the record says what was done
+		c.marks = append(c.marks, ClosingCode) // the record says what was done
 	}
 	return a, nil
 }

@@ -118,7 +118,7 @@ func (s Sheet) caseLine(it bench.Item) string {
 		if went := s.stepWent(it.Action.ID); went != "" {
 			said += "; " + went
 		}
-		return said
+		return said + oddWords(it)
 	}
 	return ""
 }

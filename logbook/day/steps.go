@@ -1,6 +1,7 @@
 package day
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -19,11 +20,8 @@ func (s Sheet) stepWent(id string) string {
 			continue
 		}
 		w := spell{what: sp.Brief(), from: sp.At, to: sp.To, min: sec(sp.MinS), max: sec(sp.MaxS)}
-		verdict, said := w.ending()
-		if verdict == asSet {
-			return "lasted " + said
-		}
-		return "lasted " + said + ": " + strings.ToUpper(verdict)
+		_, said := w.ending()
+		return "lasted " + said
 	}
 	return ""
 }
@@ -42,6 +40,25 @@ func (sp spell) ending() (verdict, said string) {
 		return tooLong, said + ", " + by
 	}
 	return asSet, said
+}
+
+// oddWords say what was unusual about a record of a case, with the reason given. What the
+// record itself says, as a delivery its closing list, is not said again.
+func oddWords(it bench.Item) string {
+	var odd []string
+	for _, u := range it.Action.Unusual {
+		if w := words.Unusual(u); u != bench.ClosingCode && !slices.Contains(odd, w) {
+			odd = append(odd, w)
+		}
+	}
+	if len(odd) == 0 {
+		return ""
+	}
+	s := "; UNUSUAL: " + strings.Join(odd, ", ")
+	if it.Action.Why != "" {
+		s += " (reason: " + words.Reason(it.Action.Why) + ")"
+	}
+	return s
 }
 
 // stepRows is the table of steps: a row for each that was done in the day.

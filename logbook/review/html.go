@@ -109,7 +109,7 @@ func (r Review) sheet() sheet {
 	}
 	s.Against, s.Kinds = gridOf(against, 0, 2, 4, 5, 6), gridOf(kinds, 0)
 	if len(r.Steps) > 0 {
-		s.Steps, s.StepNotes = gridOf(stepRows(r.Steps), 0, 10), noteSteps
+		s.Steps, s.StepNotes = gridOf(stepRows(r.Steps), 0), noteSteps
 	}
 	if len(r.Pieces) > 0 {
 		rows, pieceKinds := r.pieceRows()

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"strings"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
@@ -15,6 +16,7 @@ import (
 type Stepped struct {
 	Step   string         `json:"step"`  // by its name in the table
 	Words  string         `json:"words"` // as the table called it last
+	Brief  string         `json:"brief"` // the same in few words
 	N      int            `json:"n"`
 	Again  int            `json:"again"`            // judged so that it did not go on
 	Lost   int            `json:"lost,omitempty"`   // pressures lost while it ran
@@ -39,7 +41,7 @@ func stepped(b *bench.Bench, in func(*timers.Stamp) bool) []Stepped {
 			out = append(out, Stepped{Step: s.Step})
 		}
 		x := &out[i]
-		x.Words = s.Called()
+		x.Words, x.Brief = strings.TrimSuffix(s.Called(), "?"), s.Brief()
 		if s.Event != "" {
 			if s.Event == action.PressureLost {
 				x.Lost++
@@ -78,12 +80,12 @@ func stepped(b *bench.Bench, in func(*timers.Stamp) bool) []Stepped {
 }
 
 // noteSteps stands beneath the steps.
-const noteSteps = "Minutes, from a step to the next of its case. Short and over: against the times that it was done under. Unusual: a reason was asked for."
+const noteSteps = "Minutes, from a step to the next of its case. Short and over: against the times that it was done under. Lost: the pressure. Unusual: something out of the ordinary stands in its record. What rests on fewer than 20 is a small number."
 
 func stepRows(all []Stepped) [][]string {
-	rows := [][]string{{"", "done", "median", "middle half", "longest", "short", "over", "again", "pressure lost", "unusual", ""}}
+	rows := [][]string{{"", "done", "median", "middle half", "longest", "short", "over", "again", "lost", "unusual"}}
 	for _, s := range all {
-		row := []string{s.Words, fmt.Sprint(s.N), "", "", "", "", "", dot(s.Again), dot(s.Lost), dot(s.Odd), small(s.N)}
+		row := []string{s.Words, fmt.Sprint(s.N), "", "", "", "", "", dot(s.Again), dot(s.Lost), dot(s.Odd)}
 		if s.Lasted != nil {
 			row[2], row[3], row[4] = minutes(s.Lasted.Median), minutes(s.Lasted.Q1)+" to "+minutes(s.Lasted.Q3), minutes(s.Lasted.Max)
 		}
@@ -105,8 +107,7 @@ func (r Review) textSteps(p *page) {
 	lost := 0
 	for i, full := range stepRows(r.Steps) {
 		if i > 0 {
-			name := []rune(full[0])
-			rows = append(rows, []string{string(name[:min(len(name), 30)]), full[1], full[2], full[4], full[5], full[6], full[7], full[9]})
+			rows = append(rows, []string{r.Steps[i-1].Brief, full[1], full[2], full[4], full[5], full[6], full[7], full[9]})
 			lost += r.Steps[i-1].Lost
 		}
 	}
