@@ -273,7 +273,8 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 	if !single {
 		cur = bench.Fold(cur.Living(), cur.Top)
 	}
-	batch := map[string]int{}
+	batch := make(map[string]int, len(as)) // of a long input: grown as it comes, all of these would be there twice
+	w.fresh, w.index = make([]record.Record, 0, len(as)), make([][][]byte, 0, len(as))
 	err := b.view(func(tx *bolt.Tx) error {
 		reading := b.clock.Read()
 		now := timers.Now{Reading: reading, Beat: st.Beat}
@@ -501,7 +502,11 @@ func (w *plan) write(tx *bolt.Tx) error {
 	// In the order of the keys: the store keeps what one transaction adds in long lists, and
 	// to put into the middle of them would cost with the square of a long input.
 	type entry struct{ key, value []byte }
-	var entries []entry
+	n := 0
+	for _, keys := range w.index {
+		n += len(keys)
+	}
+	entries := make([]entry, 0, n)
 	for i, r := range w.fresh {
 		value := layout.SeqKey(r.Seq) // of the id alone
 		for _, k := range w.index[i] {
