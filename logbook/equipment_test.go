@@ -78,7 +78,7 @@ func TestEquipmentOfABook(t *testing.T) {
 	}
 	held, out := h.b.State().Bench.Pieces()
 	t.Logf("%d records, %d alive; %d in use, %d out", len(m.recs), len(h.b.State().Bench.Items), len(held), len(out))
-	if len(m.recs) < 120 || len(held) < 8 || len(out) < 4 {
+	if len(m.recs) < 120 || len(held) < 5 || len(out) < 4 {
 		t.Errorf("%d records, %d in use, %d out: too little was tried", len(m.recs), len(held), len(out))
 	}
 	if err := h.b.Close(); err != nil {
