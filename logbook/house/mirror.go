@@ -9,10 +9,12 @@ import (
 
 // Mirror is the copy of every record elsewhere.
 type Mirror struct {
-	To      string `json:"to,omitempty" toml:"to" comment:"where: the whole path of a folder (a share, another disk), nats://HOST for NATS JetStream servers, or '' for none;\nno password belongs here. Begin it with flaskside mirror --to"`
+	To      string `json:"to,omitempty" toml:"to" comment:"where: the whole path of a folder (a share, another disk), nats://HOST for NATS JetStream servers, postgres://USER@HOST/DATABASE, or '' for none;\nno password belongs here. Begin it with flaskside mirror --to"`
 	Bench   string `json:"bench,omitempty" toml:"bench" comment:"what this bench is called there; '' for the name of the laboratory"`
 	NoNotes bool   `json:"no_notes,omitempty" toml:"no_notes" comment:"true: records with notes, remarks or reasons in words of your own stay in the house, the mirror has only their hashes.\nNo logbook can be made of such a mirror, only its other records come back. What is there already stays there"`
 }
+
+const placesAre = "the whole path of a folder, as in /media/stick/mirror, nats://HOST for NATS JetStream servers, or postgres://USER@HOST/DATABASE"
 
 // PlaceKind is what kind of place the mirror is at: "folder", or the scheme of an address; the
 // error says what would be right. It never repeats what may be a password.
@@ -20,14 +22,22 @@ func PlaceKind(to string) (string, error) {
 	if path := strings.HasPrefix(to, "/") || strings.HasPrefix(to, `\\`) || len(to) > 2 && to[1] == ':' && (to[2] == '\\' || to[2] == '/'); path {
 		return "folder", nil
 	}
-	scheme, _, is := strings.Cut(to, "://")
+	scheme, rest, is := strings.Cut(to, "://")
 	if !is {
-		return "", errors.New("the place of a mirror is the whole path of a folder, as in /media/stick/mirror, or nats://HOST for NATS JetStream servers")
+		return "", errors.New("the place of a mirror is " + placesAre)
 	}
-	if scheme != "nats" && scheme != "tls" {
-		return "", errors.New("the place of a mirror is the whole path of a folder, or nats://HOST for NATS JetStream servers")
+	secret := false
+	switch scheme {
+	case "nats", "tls":
+		secret = strings.ContainsAny(to, "@?#") // a lone name before @ is a token
+	case "postgres", "postgresql":
+		who, _, named := strings.Cut(rest, "@")
+		secret = named && strings.Contains(who, ":") || strings.Contains(strings.ToLower(rest), "password")
+		scheme = "postgres"
+	default:
+		return "", errors.New("the place of a mirror is " + placesAre)
 	}
-	if strings.ContainsAny(to, "@?#") { // a lone name before @ is a token
+	if secret {
 		return "", errors.New("a password or token does not belong in the place of a mirror, for the logbook would keep it: put it in a file (FLASKSIDE_MIRROR_CREDENTIALS)")
 	}
 	return scheme, nil

@@ -7,6 +7,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -24,6 +25,9 @@ import (
 	"flaskside/logbook/mirror/mirrortest"
 	"flaskside/timers/longrun"
 )
+
+// rounds: about ten seconds each; 60 are ten minutes.
+var rounds = flag.Int("rounds", longrun.Times(2, 6), "how often servers are killed and cut off")
 
 const asServer = "FLASKSIDE_TEST_SERVER"
 
@@ -165,9 +169,9 @@ func TestServersComeAndGo(t *testing.T) {
 	if !begun {
 		t.Fatal("the servers do not come up")
 	}
-	rounds, quorums := longrun.Times(2, 60), 0
+	quorums := 0
 	dice := rand.New(rand.NewPCG(1, 2)) //nolint:gosec // to be played again
-	for round := range rounds {
+	for round := range *rounds {
 		hit := dice.Perm(3)[:1+round%2]
 		if len(hit) == 2 {
 			quorums++
@@ -205,7 +209,7 @@ func TestServersComeAndGo(t *testing.T) {
 	if w.failed == 0 {
 		t.Error("nothing ever failed: nothing was tried")
 	}
-	t.Logf("%d rounds, %d without a quorum, %d records, %d tries that failed", rounds, quorums, len(w.b.Recs), w.failed)
+	t.Logf("%d rounds, %d without a quorum, %d records, %d tries that failed", *rounds, quorums, len(w.b.Recs), w.failed)
 }
 
 // whole holds all that is there against the book.

@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/folder"
 	"flaskside/logbook/mirror/jetstream"
+	"flaskside/logbook/mirror/postgres"
 )
 
 // Open opens the mirror at a place. The error is [mirror.ErrNoMirror] where none was begun.
@@ -59,6 +60,24 @@ func open(ctx context.Context, to string, begin bool) (mirror.Place, bool, error
 			return nil, false, err
 		}
 		return j, made, nil
+	case "postgres":
+		a, err := access()
+		if err != nil {
+			return nil, false, err
+		}
+		own := postgres.Access{User: a.User, Password: a.Password, RootsPEM: a.RootsPEM}
+		if !begin {
+			p, err := postgres.Open(ctx, to, own)
+			if err != nil {
+				return nil, false, err
+			}
+			return p, false, nil
+		}
+		p, made, err := postgres.Begin(ctx, to, own)
+		if err != nil {
+			return nil, false, err
+		}
+		return p, made, nil
 	}
-	return nil, false, fmt.Errorf("there is no place of the kind %s:// for a mirror: give the whole path of a folder, or nats://HOST", kind)
+	return nil, false, fmt.Errorf("there is no place of the kind %s:// for a mirror: give the whole path of a folder, nats://HOST or postgres://HOST/DATABASE", kind)
 }

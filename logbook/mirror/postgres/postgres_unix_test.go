@@ -1,0 +1,253 @@
+//go:build unix
+
+package postgres
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"os/user"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"flaskside/logbook/mirror"
+	"flaskside/logbook/mirror/mirrortest"
+	"flaskside/timers/longrun"
+)
+
+var rounds = flag.Int("rounds", longrun.Times(2, 12), "how often the server is killed")
+
+// real is a PostgreSQL server in a process of its own.
+type real struct {
+	t         testing.TB
+	bin, data string
+	port      int
+	as        *syscall.Credential // it refuses to run as root
+	cmd       *exec.Cmd
+}
+
+// serve makes a new server of the PostgreSQL on this machine.
+func serve(t testing.TB) *real {
+	t.Helper()
+	found, _ := filepath.Glob("/usr/lib/postgresql/*/bin/initdb")
+	if len(found) == 0 {
+		if path, err := exec.LookPath("initdb"); err == nil {
+			found = []string{path}
+		}
+	}
+	if len(found) == 0 {
+		t.Skip("PostgreSQL is not on this machine: install it to try this")
+	}
+	slices.Sort(found)
+	dir, err := os.MkdirTemp("", "flaskside-pg-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &real{t: t, bin: filepath.Dir(found[len(found)-1]), data: filepath.Join(dir, "data")}
+	t.Cleanup(func() { r.kill(); _ = os.RemoveAll(dir) })
+	if os.Getuid() == 0 {
+		u, err := user.Lookup("postgres")
+		if err != nil {
+			t.Skip("there is no user postgres, and the server refuses to run as root")
+		}
+		uid, _ := strconv.ParseUint(u.Uid, 10, 32)
+		gid, _ := strconv.ParseUint(u.Gid, 10, 32)
+		r.as = &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}
+		if err := os.Chown(dir, int(uid), int(gid)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.port = l.Addr().(*net.TCPAddr).Port
+	_ = l.Close()
+	init := r.command("initdb", "-D", r.data, "-U", "kt", "-A", "trust", "--no-instructions", "--locale=C", "-E", "UTF8")
+	if out, err := init.CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	r.start()
+	return r
+}
+
+func (r *real) command(name string, args ...string) *exec.Cmd {
+	c := exec.Command(filepath.Join(r.bin, name), args...)
+	c.Dir = filepath.Dir(r.data)
+	c.SysProcAttr = &syscall.SysProcAttr{Credential: r.as, Setpgid: true}
+	return c
+}
+
+func (r *real) start() {
+	r.t.Helper()
+	r.cmd = r.command("postgres", "-D", r.data, "-p", strconv.Itoa(r.port), "-c", "listen_addresses=127.0.0.1", "-c", "unix_socket_directories=", "-c", "max_connections=40")
+	if err := r.cmd.Start(); err != nil {
+		r.t.Fatal(err)
+	}
+	for range 200 {
+		p, err := connect(context.Background(), r.at("postgres"), Access{})
+		if err == nil {
+			_ = p.Close()
+			return
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+	r.t.Fatal("the server does not come up")
+}
+
+// kill ends the server and all its processes as a crash does.
+func (r *real) kill() {
+	if r.cmd != nil {
+		_ = syscall.Kill(-r.cmd.Process.Pid, syscall.SIGKILL)
+		_ = r.cmd.Wait()
+		r.cmd = nil
+	}
+}
+
+func (r *real) at(database string) string {
+	return fmt.Sprintf("postgres://kt@127.0.0.1:%d/%s", r.port, database)
+}
+
+func (r *real) do(database, sql string) {
+	r.t.Helper()
+	p, err := connect(context.Background(), r.at(database), Access{})
+	if err == nil {
+		_, err = p.ask(context.Background(), sql)
+		_ = p.Close()
+	}
+	if err != nil {
+		r.t.Fatalf("%s: %v", sql, err)
+	}
+}
+
+func TestSuite(t *testing.T) {
+	r, n := serve(t), 0
+	mirrortest.Suite(t, func(t *testing.T) (mirror.Place, func() mirror.Place) {
+		n++
+		name := fmt.Sprint("lab", n)
+		r.do("postgres", "create database "+name)
+		if _, err := Open(context.Background(), r.at(name), Access{}); !errors.Is(err, mirror.ErrNoMirror) {
+			t.Fatalf("no table is there: %v", err)
+		}
+		p, made, err := Begin(context.Background(), r.at(name), Access{})
+		if err != nil || !made {
+			t.Fatal(made, err)
+		}
+		return p, func() mirror.Place {
+			q, err := Open(context.Background(), r.at(name), Access{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			return q
+		}
+	})
+}
+
+// TestPrivileges: an account that may only look and add is enough; one that may do more, and a
+// server that does not sync, are told of.
+func TestPrivileges(t *testing.T) {
+	r, ctx := serve(t), context.Background()
+	p, _, err := Begin(ctx, r.at("postgres"), Access{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = p.Close() }()
+	if a, err := p.About(ctx); err != nil || !a.MayDelete || a.ReadOnly || !strings.Contains(a.Sync, "SELECT and INSERT alone") {
+		t.Errorf("the owner: %+v, %v", a, err)
+	}
+	r.do("postgres", "create role bench login")
+	r.do("postgres", "grant select, insert on "+table+" to bench")
+	q, err := Open(ctx, r.at("postgres"), Access{User: "bench"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = q.Close() }()
+	if a, err := q.About(ctx); err != nil || a.MayDelete || a.ReadOnly || a.Sync != "" {
+		t.Errorf("the bench: %+v, %v", a, err)
+	}
+	b := mirrortest.NewBook("B", 20, "a")
+	if _, err := mirror.Bring(ctx, q, b, mirror.Options{}); err != nil {
+		t.Error(err)
+	}
+	r.do("postgres", "revoke insert on "+table+" from bench")
+	b.Add(1, "a")
+	if _, err := mirror.Bring(ctx, q, b, mirror.Options{}); err == nil || !strings.Contains(err.Error(), "refuses this account") {
+		t.Errorf("without the right to add: %v", err)
+	}
+	if a, err := q.About(ctx); err != nil || !a.ReadOnly {
+		t.Errorf("without the right to add: %+v, %v", a, err)
+	}
+}
+
+// TestKilledWhileItWrites: the server is killed, with all its processes, again and again while a
+// bench goes on. What the bench was told is there stays there; in the end all is there.
+func TestKilledWhileItWrites(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a server that is killed again and again takes its time")
+	}
+	r, ctx := serve(t), context.Background()
+	if p, _, err := Begin(ctx, r.at("postgres"), Access{}); err != nil {
+		t.Fatal(err)
+	} else if err := p.Close(); err != nil {
+		t.Fatal(err)
+	}
+	b, failed := mirrortest.NewBook("KILLED", 0, "a"), 0
+	for round := range *rounds {
+		var told mirror.End
+		b.Add(3000, fmt.Sprint("r", round))
+		killed := make(chan struct{})
+		go func() {
+			defer close(killed)
+			time.Sleep(time.Duration(3+7*round%40) * time.Millisecond)
+			r.kill()
+		}()
+		if p, err := Open(ctx, r.at("postgres"), Access{}); err == nil {
+			if _, err := mirror.Bring(ctx, p, b, mirror.Options{Tell: func(e mirror.End) { told = e }}); err != nil {
+				failed++
+			}
+			_ = p.Close()
+		}
+		<-killed
+		r.start()
+		p, err := Open(ctx, r.at("postgres"), Access{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := mirror.Stream{Book: "KILLED", Generation: 1}
+		c, err := mirror.Compare(ctx, p, b, s)
+		if err != nil || c.Alike < told.Seq || len(c.Missing) > 0 || len(c.Other) > 0 || len(c.Spoilt) > 0 {
+			t.Fatalf("round %d: told %s, then %+v, %v", round, told, c, err)
+		}
+		if _, err := mirror.Bring(ctx, p, b, mirror.Options{}); err != nil {
+			t.Fatalf("round %d: the server is back: %v", round, err)
+		}
+		if c, err := mirror.Compare(ctx, p, b, s); err != nil || !c.Equal() {
+			t.Fatalf("round %d: %+v, %v", round, c, err)
+		}
+		_ = p.Close()
+	}
+	t.Logf("%d records, %d times broken off", len(b.Recs), failed)
+}
+
+// TestNotThere: what is not there, or not encrypted, is told, and no password with it.
+func TestNotThere(t *testing.T) {
+	for _, to := range []string{"postgres://kt@127.0.0.1:1/x", "postgres://kt@nowhere.invalid/x"} {
+		if _, err := Open(context.Background(), to, Access{Password: "secret-word"}); err == nil || strings.Contains(err.Error(), "secret-word") || !strings.Contains(err.Error(), "cannot be reached") {
+			t.Errorf("%s: %v", to, err)
+		}
+	}
+	for host, want := range map[string]bool{"localhost": true, "127.0.0.1": true, "::1": true, "/run/postgresql": true, "10.0.0.1": false, "db.lab": false, "localhost.lab": false} {
+		if local(host) != want {
+			t.Errorf("%s is this machine: %v", host, !want)
+		}
+	}
+}
