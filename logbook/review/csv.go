@@ -130,6 +130,7 @@ func (r Review) figureRows() [][]string {
 		}
 	}
 	r.pieceFigures(add, shared)
+	r.stepFigures(add, shared, summary)
 	c := r.Corrections
 	add("records", "", "corrected", strconv.Itoa(c.Corrected), c.Records)
 	add("records", "", "taken back", strconv.Itoa(c.TakenBack), c.Records)
