@@ -21,6 +21,8 @@
 //	        that of equipment by 64, and by a hash of kind and name)
 //	        'n' no (4 bytes) number -> nothing
 //	        (the list of cases, by a hash of the case number)
+//	        'o' no (4 bytes) number -> nothing
+//	        (answers to the alarms of a step of a case, by a hash of the id of its record)
 //	        'c' number (8 bytes) number -> nothing
 //	        (corrections and takings back, by the record they are about in the end)
 //	live    number -> nothing      (the records that the bench as it stands rests on)

@@ -1,12 +1,17 @@
 package logbook
 
 import (
+	"bytes"
 	"encoding/binary"
 	"encoding/json"
+	"maps"
+	"slices"
+	"time"
 
 	bolt "go.etcd.io/bbolt"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
@@ -78,6 +83,109 @@ func caseNumber(body action.Body) (string, bool) {
 	return number, ok
 }
 
+// casesOnRoutes adds what a case rests on that was under way on a route at an instant, or
+// that the records of the day speak of: all of its records, and the flasks that were opened
+// for it, for a step ends with the flask. Cases without a step have nothing that runs.
+func (p *past) casesOnRoutes(at time.Time, day []record.Record, now *bench.Bench, seqs map[uint64]bool) {
+	numbers := map[string]bool{}
+	of := func(r record.Record) {
+		root := layout.RootOf(r, p.byID).Action.Body
+		if number, ok := caseNumber(root); ok && ofCases(root) {
+			numbers[number] = true
+		}
+	}
+	for _, r := range day {
+		of(r)
+	}
+	for _, k := range now.Cases() {
+		numbers[k.Case] = true
+	}
+	first, late := p.since(at)
+	for _, seq := range slices.Concat(late, p.openCases(first)) {
+		if r, err := p.at(seq); err == nil {
+			of(r)
+		}
+	}
+	for number := range numbers {
+		own := map[uint64]bool{}
+		p.ofSubject(layout.SubjectCase(number), own)
+		if !p.hasStep(own) {
+			delete(numbers, number)
+			continue
+		}
+		maps.Copy(seqs, own)
+		p.answers(own, seqs)
+	}
+	if len(numbers) == 0 {
+		return
+	}
+	begun := begunBefore(p.tx.Bucket(layout.Index).Cursor(), 'f', now.Top.Flask, first)
+	for no := begun; no > max(0, begun-lookBack); no-- {
+		flask := action.Subject{Class: 'f', No: no}
+		if opening, ok := p.opening(flask); ok && p.hasNumber(opening, numbers) {
+			p.withRelatives(flask, seqs)
+		}
+	}
+}
+
+// answers adds the answers to the alarms of steps.
+func (p *past) answers(steps, seqs map[uint64]bool) {
+	for seq := range steps {
+		r, err := p.at(seq)
+		if err != nil {
+			continue
+		}
+		if a, is := r.Action.Body.(action.CaseStep); is {
+			p.ofSubject(bench.StepAnswers(a, r.Action.ID), seqs)
+		}
+	}
+}
+
+// openCases gives a record of each case that has some before a record of the book and some
+// from it on. It reads the index alone.
+func (p *past) openCases(first uint64) (out []uint64) {
+	c := p.tx.Bucket(layout.Index).Cursor()
+	var group []byte
+	var seqs []uint64
+	end := func() {
+		if n := len(seqs); n > 0 && seqs[0] < first && seqs[n-1] >= first {
+			out = append(out, seqs...) // two numbers may share an entry
+		}
+		seqs = seqs[:0]
+	}
+	for k, _ := c.Seek([]byte{'n'}); len(k) == 13 && k[0] == 'n'; k, _ = c.Next() {
+		if !bytes.Equal(k[:5], group) {
+			end()
+			group = append(group[:0], k[:5]...)
+		}
+		seqs = append(seqs, binary.BigEndian.Uint64(k[5:]))
+	}
+	end()
+	return out
+}
+
+// hasStep tells whether a step of a route is among records.
+func (p *past) hasStep(seqs map[uint64]bool) bool {
+	for seq := range seqs {
+		if r, err := p.at(seq); err == nil {
+			if _, is := r.Action.Body.(action.CaseStep); is {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// opening gives the first record of a subject.
+func (p *past) opening(s action.Subject) (uint64, bool) {
+	prefix := layout.SubjectPrefix(s)
+	k, _ := p.tx.Bucket(layout.Index).Cursor().Seek(prefix)
+	if len(k) != len(prefix)+8 || !bytes.HasPrefix(k, prefix) {
+		return 0, false
+	}
+	return binary.BigEndian.Uint64(k[len(prefix):]), true
+}
+
 // flasksOf finds the flasks that were opened for a case, or have its number by a
 // correction. It reads the opening of every flask of the book.
 func (p *past) flasksOf(number string) []action.Subject {
@@ -85,7 +193,7 @@ func (p *past) flasksOf(number string) []action.Subject {
 	c := p.tx.Bucket(layout.Index).Cursor()
 	for k, _ := c.Seek([]byte{'f'}); len(k) == 13 && k[0] == 'f'; {
 		flask := action.Subject{Class: 'f', No: int(binary.BigEndian.Uint32(k[1:]))}
-		if p.hasNumber(binary.BigEndian.Uint64(k[5:]), number) {
+		if p.hasNumber(binary.BigEndian.Uint64(k[5:]), map[string]bool{number: true}) {
 			out = append(out, flask)
 		}
 		flask.No++
@@ -94,9 +202,9 @@ func (p *past) flasksOf(number string) []action.Subject {
 	return out
 }
 
-// hasNumber tells whether the opening of a flask names a case, as it was written or as it
-// was corrected.
-func (p *past) hasNumber(opening uint64, number string) bool {
+// hasNumber tells whether the opening of a flask names one of some cases, as it was written
+// or as it was corrected.
+func (p *past) hasNumber(opening uint64, numbers map[string]bool) bool {
 	seqs := map[uint64]bool{opening: true}
 	p.amendments(opening, seqs)
 	for seq := range seqs {
@@ -104,7 +212,7 @@ func (p *past) hasNumber(opening uint64, number string) bool {
 		if err != nil {
 			continue
 		}
-		if n, ok := caseNumber(r.Action.Body); ok && n == number {
+		if n, ok := caseNumber(r.Action.Body); ok && numbers[n] {
 			return true
 		}
 	}

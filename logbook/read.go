@@ -211,6 +211,7 @@ func (b *Book) gathered(from, until time.Time, corrections bool) (out *bench.Ben
 		for s := range subjects {
 			p.withRelatives(s, seqs)
 		}
+		p.casesOnRoutes(from, day, b.State().Bench, seqs)
 		p.readingsBefore(from, seqs)
 		p.lots(seqs)
 		if out, err = p.folded(seqs, until, corrections); err != nil {
@@ -319,11 +320,7 @@ func (p *past) atWork(at time.Time, now *bench.Bench) map[action.Subject]bool {
 	}
 	c := p.tx.Bucket(layout.Index).Cursor()
 	for class, top := range map[byte]int{'f': now.Top.Flask, 't': now.Top.Timer} {
-		// Numbers are given in order of the book, so those begun before come first.
-		begun := sort.Search(top, func(i int) bool {
-			k, _ := c.Seek(layout.SubjectPrefix(action.Subject{Class: class, No: i + 1}))
-			return len(k) != 13 || k[0] != class || binary.BigEndian.Uint64(k[5:]) >= first
-		})
+		begun := begunBefore(c, class, top, first)
 		for no := begun; no > max(0, begun-lookBack); no-- {
 			s := action.Subject{Class: class, No: no}
 			k := before(c, layout.SubjectPrefix(action.Subject{Class: class, No: no + 1})) // the last of this number
@@ -333,6 +330,16 @@ func (p *past) atWork(at time.Time, now *bench.Bench) map[action.Subject]bool {
 		}
 	}
 	return out
+}
+
+// begunBefore gives the highest number of a class that was begun before a record of the
+// book, of top in all. Numbers are given in order of the book, so those begun before come
+// first.
+func begunBefore(c *bolt.Cursor, class byte, top int, seq uint64) int {
+	return sort.Search(top, func(i int) bool {
+		k, _ := c.Seek(layout.SubjectPrefix(action.Subject{Class: class, No: i + 1}))
+		return len(k) != 13 || k[0] != class || binary.BigEndian.Uint64(k[5:]) >= seq
+	})
 }
 
 // A clock that once stood far ahead makes everything since look typed late. Past so many

@@ -176,6 +176,9 @@ func checkIndex(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 func ofKey(key string) []action.Subject {
 	s, ok := bench.SubjectOfKey(key)
 	if !ok {
+		s, ok = bench.SubjectOfStep(key)
+	}
+	if !ok {
 		return nil
 	}
 	return []action.Subject{s}

@@ -164,7 +164,7 @@ func (p *planPage) sheet(a area) *sheet {
 		p.caseLines(s, day, shown)
 	}
 	s.gap()
-	s.wrapped(dim, fmt.Sprintf("%.0f mixes as a rule, %.1f doughs lost on average; overtime %s (%s).", shown.MixesMade, shown.Lost, shown.Overtime, bench.YouDecide), a.w-2)
+	s.wrapped(dim, fmt.Sprintf("%s (%s).", shown.Sum(), bench.YouDecide), a.w-2)
 	for _, n := range shown.Notes {
 		s.wrapped(dim, "note: "+n, a.w-2)
 	}

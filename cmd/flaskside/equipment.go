@@ -234,7 +234,7 @@ func equipmentCheckedCommand(o *options) *cobra.Command {
 		Use:   "checked KIND NAME",
 		Short: "Record the check of a gauge or a thermometer",
 		Long: "A thermometer is held in melting ice, in boiling water, or beside another; a gauge beside another. Water\n" +
-			"boils below 100 °C where the air is thin: it is reckoned from --air, a barometer in the room, or from\n" +
+			"boils below 100 °C where the air is thin: it is worked out from --air, a barometer in the room, or from\n" +
 			"place.altitude_m or place.air_hpa of the settings. What was found is recorded, nothing is adjusted, and\n" +
 			"the maker's instructions come first.",
 		Example: "flaskside equipment checked thermometer T1 --ice 0.2C --boil 98.9C --air 985\nflaskside equipment checked gauge G1 --read 3050psi --against 3000psi --due 2027-05-31",

@@ -432,7 +432,7 @@ func (b EquipCheck) tell(t Teller) string {
 		s += map[bool]string{true: ": ", false: ", "}[i == 0] + t.Point(b.Item, p)
 	}
 	if t.Full && b.BoilC != nil && b.AirHPa != 0 {
-		s += fmt.Sprintf(", boiling water reckoned at %s for %s hPa", t.exact(cure.Air(b.AirHPa).WaterBoilsC()), plainNumber(b.AirHPa))
+		s += fmt.Sprintf(", boiling water expected at %s for %s hPa", t.exact(cure.Air(b.AirHPa).WaterBoilsC()), plainNumber(b.AirHPa))
 	}
 	if t.Full && b.Due != "" {
 		s += ", next due by " + words.Day(b.Due)

@@ -366,6 +366,9 @@ func Subjects(body action.Body, find func(id string) (action.Body, bool)) []acti
 }
 
 func keySubject(key string) []action.Subject {
+	if s, ok := SubjectOfStep(key); ok {
+		return []action.Subject{s}
+	}
 	if s, ok := SubjectOfKey(key); ok {
 		return []action.Subject{s}
 	}

@@ -126,7 +126,7 @@ func (c *checker) judged(a *action.CaseStep, s route.Step) error {
 	case s.Kind != route.Check && a.Judged != "":
 		return fmt.Errorf("the step %q asks for no judgement", s.Name)
 	case s.Kind == route.Check && !slices.Contains(all, a.Judged):
-		return fmt.Errorf("the step %q wants what was found, one of: %s", s.Name, strings.Join(all, "; "))
+		return fmt.Errorf("say what was found at the step %q: one of %s", s.Name, strings.Join(all, "; "))
 	}
 	a.Again = slices.Contains(s.Bad, a.Judged)
 	return nil

@@ -3,7 +3,9 @@ package bench
 import (
 	"fmt"
 	"hash/fnv"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"flaskside/logbook/action"
@@ -149,6 +151,27 @@ func caseKey(d action.CaseStep, id string) string {
 	h := fnv.New64a()
 	_, _ = h.Write([]byte(id)) // a hash takes everything
 	return fmt.Sprintf("case/%016x/%s", h.Sum64(), d.Step)
+}
+
+// StepAnswers is what answers to the alarms of a step are found by: its record's id names it.
+func StepAnswers(d action.CaseStep, id string) action.Subject {
+	s, _ := SubjectOfStep(caseKey(d, id))
+	return s
+}
+
+// SubjectOfStep is what answers to the alarm of a step of a case are found by, from the key
+// of its timer or alarm. Two steps may share one: then a little too much is read.
+func SubjectOfStep(key string) (action.Subject, bool) {
+	rest, ok := strings.CutPrefix(key, "case/")
+	if !ok {
+		return action.Subject{}, false
+	}
+	name, _, _ := strings.Cut(rest, "/")
+	no, err := strconv.ParseUint(name, 16, 64)
+	if err != nil {
+		return action.Subject{}, false
+	}
+	return action.Subject{Class: 'o', No: int(no & math.MaxInt32)}, true
 }
 
 // doneOf is a record of a step as it counts.

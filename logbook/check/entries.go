@@ -145,7 +145,7 @@ func seqOf(e entry) uint64 {
 
 // entryText says what an entry is for.
 func entryText(key []byte) string {
-	of, known := map[byte]string{'f': "flask", 'm': "mix", 'l': "load", 't': "timer", 'b': "readings of bath", 'k': "register", 'j': "lot or equipment", 'n': "case"}[key[0]]
+	of, known := map[byte]string{'f': "flask", 'm': "mix", 'l': "load", 't': "timer", 'b': "readings of bath", 'k': "register", 'j': "lot or equipment", 'n': "case", 'o': "step of a case"}[key[0]]
 	switch {
 	case key[0] == 'i':
 		return "by its id"

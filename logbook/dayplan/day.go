@@ -130,7 +130,7 @@ func (d *Day) house() (plan.House, error) {
 			for _, b := range set.Baths {
 				names = append(names, b.Name)
 			}
-			return h, fmt.Errorf("the settings know no bath %q: they name %s", words.Clip(name, 40), strings.Join(names, ", "))
+			return h, fmt.Errorf("the settings have no bath %q, but %s", words.Clip(name, 40), strings.Join(names, ", "))
 		}
 	}
 	for _, b := range set.Baths {

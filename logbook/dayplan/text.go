@@ -57,11 +57,7 @@ func (d *Day) Text(w io.Writer) error {
 			fmt.Fprintf(&b, "  %s\n", x)
 		}
 	}
-	mixes := "mixes"
-	if math.Round(s.MixesMade) == 1 {
-		mixes = "mix"
-	}
-	fmt.Fprintf(&b, "\n%.0f "+mixes+" as a rule, %.1f doughs lost on average; overtime %s\n", s.MixesMade, s.Lost, s.Overtime)
+	fmt.Fprintf(&b, "\n%s\n", s.Sum())
 	b.WriteString("\n")
 	for _, l := range d.timeline(s) {
 		b.WriteString(l + "\n")
@@ -234,4 +230,13 @@ func (d *Day) timeline(s Shown) []string {
 		line(name, row)
 	}
 	return append(out, ". coated and drying, # dough and press, = in the bath, - in it now")
+}
+
+// Sum says in one line how many mixes the day takes, what is lost, and how late it gets.
+func (s *Shown) Sum() string {
+	mixes := "mixes"
+	if math.Round(s.MixesMade) == 1 {
+		mixes = "mix"
+	}
+	return fmt.Sprintf("%.0f %s as a rule, %.1f doughs lost on average; overtime %s", s.MixesMade, mixes, s.Lost, s.Overtime)
 }

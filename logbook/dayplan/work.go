@@ -270,7 +270,7 @@ func (d *Day) workNotes() (out []string) {
 	}
 	for _, e := range d.Entries {
 		if w := e.Work; w != nil && w.Bath != "" && !slices.Contains(d.Baths, w.Bath) {
-			out = append(out, fmt.Sprintf("%s is out of use and holds a load: reckoned as left in it to the end of its programme", w.Bath))
+			out = append(out, fmt.Sprintf("%s is out of use and holds a load: planned as left in it to the end of its programme", w.Bath))
 			break
 		}
 	}

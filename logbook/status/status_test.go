@@ -59,7 +59,7 @@ func text(t *testing.T, s status.Status) string {
 // TestStatus follows one flask in the press, one in the bath and two timers.
 func TestStatus(t *testing.T) {
 	s := newShift(t)
-	if got := text(t, s.now()); !strings.Contains(got, "The bench is empty.") {
+	if got := text(t, s.now()); !strings.Contains(got, "No flask is at work.") {
 		t.Errorf("an empty bench reads\n%s", got)
 	}
 	if b, err := json.Marshal(s.now()); err != nil || !strings.Contains(string(b), `"places":[],"windows":[],"alarms":[]`) {

@@ -48,7 +48,7 @@ func (s Status) Text(w io.Writer) error {
 	line("logbook head %s", s.Head)
 	line("")
 	if len(s.Places)+len(s.Away) == 0 {
-		line("The bench is empty.")
+		line("No flask is at work.")
 	}
 	for _, p := range s.Places {
 		line("%d  case %s   %s, %s%s   flask %d", p.Place, p.Case, p.Base, p.Size, p.tagged(), p.Flask)
