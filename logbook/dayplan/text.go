@@ -233,7 +233,7 @@ func (d *Day) timeline(s Shown) []string {
 }
 
 // Sum says in one line how many mixes the day takes, what is lost, and how late it gets.
-func (s *Shown) Sum() string {
+func (s Shown) Sum() string {
 	mixes := "mixes"
 	if math.Round(s.MixesMade) == 1 {
 		mixes = "mix"
