@@ -134,7 +134,7 @@ func checkIndex(tx *bolt.Tx, recs []record.Record, fault func(string, ...any)) {
 		case action.EquipCheck:
 			subjects = ofPiece(action.Piece{Item: a.Item, Name: a.Name})
 		case action.EquipWater:
-			subjects = ofPiece(action.Piece{Item: a.Item, Name: a.Name})
+			subjects = ofPiece(action.Piece(a))
 		case action.EquipOut:
 			subjects = ofPiece(action.Piece{Item: a.Item, Name: a.Name})
 		case action.SignOff:

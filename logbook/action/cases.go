@@ -1,6 +1,7 @@
 package action
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -90,25 +91,25 @@ const maxWetH = 60 * 24
 
 // Valid of each kind.
 func (b CaseIn) Valid() error {
-	return first(caseNumber("case", b.Case), oneOf("base", b.Base, Bases), oneOf("size", b.Size, Sizes), dueAt(b.Due), text("resin", b.Resin, 40),
+	return first(caseNumber(b.Case), oneOf("base", b.Base, Bases), oneOf("size", b.Size, Sizes), dueAt(b.Due), text("resin", b.Resin, 40),
 		text("shade", b.Shade, 24), text("remake_of", b.RemakeOf, 24), text("remark", b.Remark, 160), text("route", b.Route, 24), oneOf("ends", b.Ends, []string{"", EndsAtOutcome}))
 }
 
 func (b CaseOff) Valid() error {
-	return first(caseNumber("case", b.Case), oneOf("base", b.Base, Bases), line("reason", b.Reason, 80))
+	return first(caseNumber(b.Case), oneOf("base", b.Base, Bases), line("reason", b.Reason, 80))
 }
 
 func (b CaseDelivered) Valid() error {
-	return first(caseNumber("case", b.Case), oneOf("base", b.Base, Bases), fromList("done", b.Done, Closing), between("wet_h", b.WetH, 0, maxWetH, "h"), names("missing", b.Missing))
+	return first(caseNumber(b.Case), oneOf("base", b.Base, Bases), fromList("done", b.Done, Closing), between("wet_h", b.WetH, 0, maxWetH, "h"), names("missing", b.Missing))
 }
 
 // caseNumber is a case number without blanks around it: 4417 and " 4417" must not be two
 // cases.
-func caseNumber(name, s string) error {
+func caseNumber(s string) error {
 	if s != strings.TrimSpace(s) {
-		return fmt.Errorf("%s begins or ends with a blank: leave it out", name)
+		return errors.New("case begins or ends with a blank: leave it out")
 	}
-	return line(name, s, 24)
+	return line("case", s, 24)
 }
 
 func dueAt(s string) error {

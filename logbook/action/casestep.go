@@ -68,7 +68,7 @@ const (
 
 // Valid takes what [CaseStep] names.
 func (b CaseStep) Valid() error {
-	if err := first(caseNumber("case", b.Case), oneOf("base", b.Base, Bases), stepName("step", b.Step), oneOf("event", b.Event, events), text("judged", b.Judged, 40),
+	if err := first(caseNumber(b.Case), oneOf("base", b.Base, Bases), stepName("step", b.Step), oneOf("event", b.Event, events), text("judged", b.Judged, 40),
 		text("words", b.Words, 48), text("short", b.Short, 14), oneOf("kind", b.As, append([]route.Kind{""}, route.Kinds...)), oneOf("place", b.Place, append([]string{""}, route.Places...)),
 		seconds("min_s", b.MinS), seconds("aim_s", b.AimS), seconds("max_s", b.MaxS), upTo("max_s", b.MaxS, max(b.MinS, b.AimS))); err != nil {
 		return err

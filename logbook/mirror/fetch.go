@@ -72,16 +72,9 @@ func Fetch(ctx context.Context, p Place, s Stream, to io.Writer) (Copy, error) {
 	held := map[uint64]piece{}
 	two := map[uint64]bool{}
 	err = p.Read(ctx, s, 1, func(pc Piece) error {
-		n := len(c.Spoilt)
-		run, err := judge(pc, s, &c.Spoilt, &c.Foreign)
-		if err != nil {
-			if len(c.Spoilt) == n {
-				return nil //nolint:nilerr // it is in the lists
-			}
-			// What is whole in a spoilt run is brought along; who reads it judges the chain.
-			if run = wholeLines(pc.Raw); run.Header.Book != s.Book || run.Header.Generation != s.Generation {
-				return nil
-			}
+		run, ok := c.lines(pc)
+		if !ok {
+			return nil
 		}
 		if h := run.Header; h.Last > c.Newest.Last || h.Last == c.Newest.Last && h.At.After(c.Newest.At) {
 			c.Newest = h
@@ -112,6 +105,20 @@ func Fetch(ctx context.Context, p Place, s Stream, to io.Writer) (Copy, error) {
 		return c, fmt.Errorf("write what the mirror holds: %w", err)
 	}
 	return c, nil
+}
+
+// lines gives the lines of a part that are whole, also of one that is spoilt: who reads
+// them judges the chain. ok is false where it is no part of the stream.
+func (c *Copy) lines(pc Piece) (run Run, ok bool) {
+	n := len(c.Spoilt)
+	run, err := judge(pc, c.Stream, &c.Spoilt, &c.Foreign)
+	if err == nil {
+		return run, true
+	}
+	if len(c.Spoilt) > n {
+		run = wholeLines(pc.Raw)
+	}
+	return run, len(c.Spoilt) > n && run.Header.Book == c.Stream.Book && run.Header.Generation == c.Stream.Generation
 }
 
 // sum says what is not there, or not as it should be.

@@ -157,13 +157,9 @@ func (p *Postgres) Close() error {
 	return p.conn.Close(ctx)
 }
 
-// ask has one statement done, with its values as text.
-func (p *Postgres) ask(ctx context.Context, sql string, values ...string) (*pgconn.Result, error) {
-	args := make([][]byte, len(values))
-	for i, v := range values {
-		args[i] = []byte(v)
-	}
-	return p.send(ctx, sql, args, nil, nil)
+// ask has one statement done that needs no values.
+func (p *Postgres) ask(ctx context.Context, sql string) (*pgconn.Result, error) {
+	return p.send(ctx, sql, nil, nil, nil)
 }
 
 func (p *Postgres) send(ctx context.Context, sql string, args [][]byte, formats, answer []int16) (*pgconn.Result, error) {

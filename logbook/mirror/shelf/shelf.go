@@ -98,9 +98,9 @@ func (s Shelf) open(ctx context.Context, st mirror.Stream) (*logbook.Book, []str
 		}
 	}
 	if known && n.Book == st.Book && n.Lacks == nil && n.End.Seq < end.Seq {
-		if lacks, err := s.more(ctx, st, end, n, path); err == nil {
+		if err := s.more(ctx, st, end, n, path); err == nil {
 			b, err := logbook.OpenReading(path, s.Clock)
-			return b, lacks, err
+			return b, nil, err
 		} else if ctx.Err() != nil {
 			return nil, nil, ctx.Err()
 		}
@@ -141,7 +141,7 @@ var errGap = errors.New("what came since does not follow")
 
 // more adds to a book on the shelf what came since. Anything out of the ordinary is left to
 // [Shelf.anew].
-func (s Shelf) more(ctx context.Context, st mirror.Stream, end mirror.End, n note, path string) ([]string, error) {
+func (s Shelf) more(ctx context.Context, st mirror.Stream, end mirror.End, n note, path string) error {
 	var recs []record.Record
 	at, next := n.End.Hash, n.End.Seq+1
 	err := s.Place.Read(ctx, st, next, func(p mirror.Piece) error {
@@ -171,10 +171,10 @@ func (s Shelf) more(ctx context.Context, st mirror.Stream, end mirror.End, n not
 		err = errGap
 	}
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if err := os.Remove(noteOf(path)); err != nil {
-		return nil, err
+		return err
 	}
 	err = logbook.ShelveMore(path, func(yield func(record.Record, error) bool) {
 		for _, r := range recs {
@@ -184,9 +184,9 @@ func (s Shelf) more(ctx context.Context, st mirror.Stream, end mirror.End, n not
 		}
 	})
 	if err != nil {
-		return nil, err
+		return err
 	}
-	return nil, writeNote(path, note{Book: st.Book, End: end, Head: logbook.Head{Seq: end.Seq, Hash: end.Hash}})
+	return writeNote(path, note{Book: st.Book, End: end, Head: logbook.Head{Seq: end.Seq, Hash: end.Hash}})
 }
 
 // anew makes a book for the shelf of all that the mirror holds of a stream.
