@@ -154,7 +154,7 @@ func (r *cureReport) costText(say func(string, ...any)) {
 		if !x.Open {
 			to = x.To.In(r.zone).Format(time.RFC3339)
 		}
-		text := fmt.Sprintf("bath off %.4g °C from %s to %s, farthest %.4g °C", x.SetC, x.From.In(r.zone).Format(time.RFC3339), to, x.WorstC)
+		text := fmt.Sprintf("bath read off %.4g °C from %s to %s, farthest %.4g °C", x.SetC, x.From.In(r.zone).Format(time.RFC3339), to, x.WorstC)
 		if !r.MakeUp.Again || x.Cost.Never { // minutes of one hold mean nothing where the whole is begun anew
 			text += ": " + bath.CostWords(x.Cost)
 		}

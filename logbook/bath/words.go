@@ -265,7 +265,7 @@ func (x Excursion) words(s Say, start time.Time, again bool) string {
 	if x.WorstC > x.Excursion.SetC {
 		side = "highest"
 	}
-	text := fmt.Sprintf("bath off %s from %s to %s, %s %s", s.temp(x.Excursion.SetC), from, to, side, s.temp(x.WorstC))
+	text := fmt.Sprintf("bath read off %s from %s to %s, %s %s", s.temp(x.Excursion.SetC), from, to, side, s.temp(x.WorstC))
 	if again && !x.Never { // minutes of one hold mean nothing where the whole is begun anew
 		return text
 	}

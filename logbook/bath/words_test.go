@@ -47,7 +47,7 @@ information: a cooler bath takes longer for the same residual: 70 °C 16 h
 worked out with powder to liquid 2:1 by mass, of mix A
 estimate; follow the resin maker's cycle`},
 		{"fell", estimate(t, late(60, false)), units.Celsius, `
-bath off 74 °C from Wed 23:00 to Thu 00:00, lowest 60 °C: about 1 h 7 min of curing time missing (estimate)
+bath read off 74 °C from Wed 23:00 to Thu 00:00, lowest 60 °C: about 1 h 7 min of curing time missing (estimate)
 2 cold flasks went in at Thu 02:30: dip of about 0.3 °C (estimate)
 in all 1 h 8 min more at 74 °C: out at Thu 06:08 (estimate; the maker's cycle decides)
 count the hold from when the core is there: 74 °C bath at once, core about Wed 20:41 (30 to 55 min in)
@@ -57,7 +57,7 @@ information: a cooler bath takes longer for the same residual: 70 °C 15 h 50 mi
 worked out with powder to liquid 2:1 by mass, of mix A
 estimate; follow the resin maker's cycle`},
 		{"off now", estimate(t, late(70, true)), units.Fahrenheit, `
-bath off 165 °F from Wed 23:00 to now, lowest 158 °F: about 16 min of curing time missing (estimate)
+bath read off 165 °F from Wed 23:00 to now, lowest 158 °F: about 16 min of curing time missing (estimate)
 2 cold flasks went in at Thu 02:30: dip of about 0.5 °F; sets these back 1 min (estimate)
 in all 19 min more at 165 °F: out at Thu 05:19 (estimate; the maker's cycle decides)
 count the hold from when the core is there: 165 °F bath at once, core about Wed 20:41 (30 to 55 min in)
