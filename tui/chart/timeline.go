@@ -214,6 +214,9 @@ func hours(l timeline.Line, s span, left, width int) []Cell {
 	cells := row[left:]
 	word := "now"
 	at := min(max(s.col(l.Now)-1, 0), len(cells)-len(word))
+	if l.Now.Before(l.From) || l.Now.After(l.To) { // a plan for another day
+		word, at = "", len(cells)+1
+	}
 	every := 1
 	total := int(l.To.Sub(l.From).Hours()) + 1
 	for every < total && len(cells)*every/max(1, total) < 7 {

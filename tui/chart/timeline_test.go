@@ -118,3 +118,21 @@ func TestTimeLineByHand(t *testing.T) {
 		t.Errorf("%d rows, want %d", len(got), len(want))
 	}
 }
+
+// A line of another day, as that of a plan for tomorrow, has no now.
+func TestNoNowOnAnotherDay(t *testing.T) {
+
+	for _, c := range []struct {
+		now  time.Time
+		want bool
+	}{{eight.Add(-time.Hour), false}, {eight, true}, {eight.Add(3 * time.Hour), true}, {eight.Add(9 * time.Hour), true}, {eight.Add(10 * time.Hour), false}} {
+		l := timeline.Line{From: eight, To: eight.Add(9 * time.Hour), Now: c.now, Rows: []timeline.Row{{Kind: timeline.Bath, Label: "bath 1"}}}
+		var text strings.Builder
+		for _, cell := range TimeLine(l, Labels{"bath 1"}, 60, 5, false)[0] {
+			text.WriteRune(cell.Rune)
+		}
+		if got := strings.Contains(text.String(), "now"); got != c.want {
+			t.Errorf("now at %s: %q", c.now.Format("15:04"), text.String())
+		}
+	}
+}
