@@ -26,7 +26,10 @@ func Times(usual, long int) int {
 // takes twenty times as long there, and what runs at once in it other tests try as well.
 func SkipUnderRace(t testing.TB) {
 	t.Helper()
-	if race && testing.Short() {
+	if Raced() {
 		t.Skip("long arithmetic: not tried under the race detector in a short run")
 	}
 }
+
+// Raced tells whether this is a short run under the race detector.
+func Raced() bool { return race && testing.Short() }
