@@ -64,7 +64,7 @@ func parse(text string) (Head, error) {
 		return Head{}, bad
 	}
 	book, ok := strings.CutPrefix(lines[0], origin)
-	if !ok || !utf8.ValidString(book) { // a note is UTF-8
+	if !ok || !utf8.ValidString(book) || strings.ContainsFunc(book, func(r rune) bool { return r < ' ' }) { // a note is UTF-8 and holds no control characters
 		return Head{}, bad
 	}
 	seq, err := strconv.ParseUint(lines[1], 10, 64)

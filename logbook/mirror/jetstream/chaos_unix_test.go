@@ -217,11 +217,18 @@ func (w *bencher) whole(round int) {
 	w.t.Helper()
 	ctx, s := context.Background(), mirror.Stream{Book: "CHAOS", Generation: 1}
 	c, err := mirror.Compare(ctx, w.place, w.b, s)
+	for range 60 { // the servers may still be agreeing on who leads
+		if err == nil {
+			break
+		}
+		time.Sleep(250 * time.Millisecond)
+		c, err = mirror.Compare(ctx, w.place, w.b, s)
+	}
 	if err != nil || !c.Equal() || len(c.Spoilt) > 0 || w.told.Seq != uint64(len(w.b.Recs)) {
 		w.t.Fatalf("round %d: told %s, compared %+v, %v", round, w.told, c, err)
 	}
 	next := uint64(1)
-	err = w.place.Read(ctx, s, 1, func(p mirror.Piece) error {
+	read := func(p mirror.Piece) error {
 		run, err := mirror.ParseRun(p.Raw)
 		if err != nil {
 			return err
@@ -233,7 +240,14 @@ func (w *bencher) whole(round int) {
 			next++
 		}
 		return nil
-	})
+	}
+	for range 60 {
+		next = 1
+		if err = w.place.Read(ctx, s, 1, read); err == nil {
+			break
+		}
+		time.Sleep(250 * time.Millisecond)
+	}
 	if err != nil || next != uint64(len(w.b.Recs))+1 {
 		w.t.Fatalf("round %d: %d of %d records, %v", round, next-1, len(w.b.Recs), err)
 	}
