@@ -573,5 +573,8 @@ func (d *desk) doesWhatItSays(k hint, key string) error {
 	if strings.HasPrefix(k.words, "takes ") {
 		return want(d.asked() != asked || d.m.form() == nil || d.m.form().note != "" || d.quit, "an answer taken, or why not")
 	}
+	if strings.HasPrefix(k.words, "by ") { // the last record of others, for a lead
+		return want(d.screen() != screen, "the record of somebody else")
+	}
 	return fmt.Errorf("no such word is held to anything")
 }
