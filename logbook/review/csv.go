@@ -116,18 +116,7 @@ func (r Review) figureRows() [][]string {
 		shared("defects", n.Name, "share", n.Share)
 	}
 	for _, a := range r.Against {
-		for _, x := range []struct {
-			name string
-			c    Compare
-		}{{"any defect", a.Defect}, {"remake", a.Remake}} {
-			shared(x.name+" against unusual", a.Words, "with", x.c.With)
-			shared(x.name+" against unusual", a.Words, "without", x.c.Without)
-			d := x.c.Difference
-			add(x.name+" against unusual", a.Words, "difference", "", x.c.With.N+x.c.Without.N, num(d.Value), num(d.Low), num(d.High), num(x.c.Two), num(x.c.Least))
-		}
-		for i, n := range a.Kinds {
-			add("defects of flasks with", a.Words, action.Defects[i], strconv.Itoa(n), a.Defect.With.N)
-		}
+		comparedFigures(add, shared, &compared{"against unusual", "without", "defects of flasks with", a.Words, a.Defect, a.Remake, a.Kinds})
 	}
 	r.pieceFigures(add, shared)
 	r.stepFigures(add, shared, summary)

@@ -159,19 +159,40 @@ func (r Review) textPieces(p *page) {
 }
 
 // pieceFigures are the rows of the figures by equipment.
-func (r Review) pieceFigures(add func(part, of, figure, count string, n int, value ...string), shared func(part, of, figure string, s stats.Share)) {
+func (r Review) pieceFigures(add addFigure, shared addShare) {
 	for _, x := range r.Pieces {
-		for _, y := range []struct {
-			name string
-			c    Compare
-		}{{"any defect", x.Defect}, {"remake", x.Remake}} {
-			shared(y.name+" by equipment", x.Piece, "with", y.c.With)
-			shared(y.name+" by equipment", x.Piece, "others", y.c.Without)
-			d := y.c.Difference
-			add(y.name+" by equipment", x.Piece, "difference", "", y.c.With.N+y.c.Without.N, num(d.Value), num(d.Low), num(d.High), num(y.c.Two), num(y.c.Least))
-		}
-		for i, n := range x.Kinds {
-			add("defects of flasks with equipment", x.Piece, action.Defects[i], strconv.Itoa(n), x.Defect.With.N)
-		}
+		comparedFigures(add, shared, &compared{"by equipment", "others", "defects of flasks with equipment", x.Piece, x.Defect, x.Remake, x.Kinds})
+	}
+}
+
+// addFigure and addShare write a row of the figures.
+type (
+	addFigure func(part, of, figure, count string, n int, value ...string)
+	addShare  func(part, of, figure string, s stats.Share)
+)
+
+// compared is what flasks with something are held against in the table of figures.
+type compared struct {
+	by, others, defects string // what the rows are called
+	of                  string
+	defect, remake      Compare
+	kinds               []int
+}
+
+// comparedFigures are the rows of one comparison: any defect and remakes, with it and
+// without, and its defects by kind.
+func comparedFigures(add addFigure, shared addShare, c *compared) {
+	for _, x := range []struct {
+		name string
+		c    Compare
+	}{{"any defect", c.defect}, {"remake", c.remake}} {
+		part := x.name + " " + c.by
+		shared(part, c.of, "with", x.c.With)
+		shared(part, c.of, c.others, x.c.Without)
+		d := x.c.Difference
+		add(part, c.of, "difference", "", x.c.With.N+x.c.Without.N, num(d.Value), num(d.Low), num(d.High), num(x.c.Two), num(x.c.Least))
+	}
+	for i, n := range c.kinds {
+		add(c.defects, c.of, action.Defects[i], strconv.Itoa(n), c.defect.With.N)
 	}
 }
