@@ -136,7 +136,13 @@ func (m *sight) bathSheet(s *sheet, w, rows int) {
 	for _, l := range m.loadsIn() {
 		lines := m.loadLines(l, w)
 		high := min(bathHigh, max(bathLow, rows/2-2))
-		s.keep(1+high+min(len(lines), 8), rows)
+		least := min(len(lines), 8)
+		if left := s.left(rows); left < high+1+least { // a lower curve, and the last words overleaf, rather than half a screen empty
+			if least = min(len(lines), 5); left >= bathLow+1+least {
+				high = min(high, max(bathLow, left-1-len(lines)))
+			}
+		}
+		s.keep(1+high+least, rows)
 		s.head(accent, fmt.Sprintf("%d  %s: %s · estimates", l.Bath, m.loadHead(l), m.programmeWords(l.Stages)))
 		m.bathChart(s, l, high)
 		for _, b := range lines {

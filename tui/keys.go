@@ -22,16 +22,16 @@ func Bindings() []Binding {
 		{"+", "n", "new: flask, mix, timer, bath load (numbered choices)", "new", (*Model).keyNew},
 		{"-", "o", "other steps for the flask; where the place is empty the cases; baths: plan backwards", "other steps", (*Model).keyOther},
 		{"*", "f", "the selected flask's page: closures, trend, timers, records; once more: the handover", "page", (*Model).keyPage},
-		{"/", "p", "press order and baths; once more: the far view, for eyes across the room; then *: the day", "press & bath", (*Model).keyPress},
+		{"/", "p", "press order and baths; once more: the far view, for eyes across the room; with *: the day", "press & bath", (*Model).keyPress},
 		{"/ /", "v", "the far view", "", (*Model).keyFar},
 		{"/ *", "d", "the day on a time line: what runs, and until when", "", (*Model).keyDay},
 		{"* *", "t", "the handover: what runs, what fell due, what comes; taken over with initials", "", (*Model).keyHandover},
-		{"+ then 7", "s", "snooze the alarm at the top for a while", "", (*Model).keyShelve},
-		{"+ then 8", "?", "help, settings, the lots, a month in figures", "", (*Model).keyHelp},
-		{"+ then 8 6", "c", "the cases, by when they are due: take in, next step, deliver; also - on an empty place", "", (*Model).keyCases},
-		{"+ then 8 7", "m", "the day planned: what to mix when, what goes in which bath, how likely late", "", (*Model).keyPlan},
-		{"+ then 8 8", "e", "the equipment: what is to be checked, water, clamps, what is out of use", "", (*Model).keyEquipment},
-		{"+ then 9", "q, ctrl+c", "leave; timers keep running", "", (*Model).keyQuit},
+		{"+ 7", "s", "snooze the alarm at the top for a while", "", (*Model).keyShelve},
+		{"+ 8", "?", "all other pages: help, settings, lots, a month in figures", "", (*Model).keyHelp},
+		{"+ 8 6", "c", "the cases, by when they are due: take in, next step, deliver; also - on an empty place", "", (*Model).keyCases},
+		{"+ 8 7", "m", "the day planned: what to mix when, what goes in which bath, how likely late", "", (*Model).keyPlan},
+		{"+ 8 8", "e", "the equipment: what is to be checked, water, clamps, what is out of use", "", (*Model).keyEquipment},
+		{"+ 9", "q, ctrl+c", "leave; timers keep running", "", (*Model).keyQuit},
 	}
 }
 

@@ -35,7 +35,7 @@ func (m *Model) menu(title string, lines []string, names []string, pick func(i i
 
 // keyNew is the menu of new things.
 func (m *Model) keyNew(string) tea.Cmd {
-	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "handover, who is at the bench", "snooze the alarm", "help and settings", "leave"}, func(i int) tea.Cmd {
+	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "handover, who is at the bench", "snooze the alarm", "cases, plan, settings, help", "leave"}, func(i int) tea.Cmd {
 		switch i {
 		case 0:
 			return m.newFlask(m.sel)
@@ -57,7 +57,7 @@ func (m *Model) keyNew(string) tea.Cmd {
 		case 6:
 			return m.keyShelve("")
 		case 7:
-			return m.menu("help and settings", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house", "a month in figures", "cases and when they are due", "the day planned", "equipment: checks, water, clamps"}, func(i int) tea.Cmd {
+			return m.menu("other pages", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house", "a month in figures", "cases and when they are due", "the day planned", "equipment: checks, water, clamps"}, func(i int) tea.Cmd {
 				switch i {
 				case 0:
 					return m.keyHelp("")

@@ -220,10 +220,51 @@ func (m *sight) besideFlask(a area, large string) *sheet {
 	}
 	s := newSheet(a)
 	s.add(dim, fmt.Sprintf("place %d is empty", m.sel))
+	m.waitingLines(s, 3)
 	s.gap()
 	m.pressSheet(s, a.w-2)
 	m.bathShort(s, a.w-2, a.h)
 	return s
+}
+
+// emptySheet is what stands beneath the places where the selected one is empty: the cases that
+// wait for one, and what comes due.
+func (m *sight) emptySheet(a area) *sheet {
+	s := newSheet(a)
+	s.add(dim, fmt.Sprintf("place %d is empty", m.sel))
+	m.waitingLines(s, max(1, min(a.h/2-2, 8)))
+	_, noon := m.untilMorning()
+	due := m.coming(noon)
+	if room := a.h - len(s.lines) - 2; room < len(due) {
+		due = due[:max(0, room)]
+	}
+	if len(due) > 0 {
+		s.gap()
+		s.head(dim, "coming up")
+		m.dueLines(s, due)
+	}
+	return s
+}
+
+// waitingLines list the cases that wait for a flask, those due first first, most at most.
+func (m *sight) waitingLines(s *sheet, most int) {
+	var wait []bench.Case
+	for _, k := range m.bench().Cases() {
+		if k.Flask == 0 {
+			wait = append(wait, k)
+		}
+	}
+	for i, k := range wait {
+		if rest := len(wait) - i; i == most-1 && rest > 1 {
+			s.add(dim, fmt.Sprintf("and %d more cases wait (- lists them)", rest))
+			return
+		}
+		r := plain
+		if k.Rush {
+			r = warn
+		}
+		s.add(r, "waits: "+m.caseWords(k))
+	}
 }
 
 // beneathList is what stands beneath the list of a wide bench: press order and baths, or

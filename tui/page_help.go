@@ -18,7 +18,7 @@ func (p *helpPage) sheet(a area) *sheet {
 	for _, b := range Bindings() {
 		for i, l := range wrap(b.Words, a.w-30) {
 			if i == 0 {
-				l = fmt.Sprintf("%-9s %-17s %s", b.Pad, b.Also, l)
+				l = fmt.Sprintf("%-10s %-16s %s", b.Pad, b.Also, l)
 			} else {
 				l = strings.Repeat(" ", 28) + l
 			}

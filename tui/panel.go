@@ -24,10 +24,12 @@ func (p *benchPage) drawPanel(f *frame, a area, shown string) {
 	}
 	fl := m.selected()
 	if fl == nil {
-		f.text(a.x+1, a.y, dim, fmt.Sprintf("place %d is empty", m.sel))
 		if len(m.bench().Items) == 0 {
+			f.text(a.x+1, a.y, dim, fmt.Sprintf("place %d is empty", m.sel))
 			m.drawFirst(f, area{a.x, a.y + 2, a.w, a.h - 2})
+			return
 		}
+		m.emptySheet(a).draw(f, a, 0)
 		return
 	}
 	chartW := min(46, a.w*4/10)
@@ -35,7 +37,7 @@ func (p *benchPage) drawPanel(f *frame, a area, shown string) {
 	if len(fl.Judged()) == 0 {
 		textW = a.w - 2
 	}
-	lines := m.panelLines(fl, textW)
+	lines, trials := m.panelLines(fl, textW)
 	room := a.h
 	if st, ok := m.flaskStanding(fl); ok && st.Key != shown {
 		m.drawDigits(f, area{a.x, a.y + 1 + len(lines), textW, room - len(lines) - 1}, st)
@@ -43,8 +45,14 @@ func (p *benchPage) drawPanel(f *frame, a area, shown string) {
 	if len(fl.Judged()) > 0 {
 		m.drawChart(f, area{a.x + a.w - chartW - 1, a.y, chartW, a.h}, fl)
 	}
-	if len(lines) > room {
-		lines = append(lines[:1], lines[len(lines)-room+1:]...)
+	if over := len(lines) - room; over > 0 { // the oldest closures go first, the last one stays
+		last := max(0, trials-1)
+		cut := min(over, last)
+		lines = lines[cut:]
+		if over -= cut; over > 0 {
+			keep := min(trials, 1)
+			lines = append(lines[:keep], lines[keep+over:]...)
+		}
 	}
 	for i, l := range lines {
 		f.put(a.x+1, a.y+i, textW, l.r, l.s)
@@ -91,9 +99,8 @@ type lineOf struct {
 }
 
 // panelLines are the closures, the verdict and the forecast, the most important
-// last where room is short.
-func (m *sight) panelLines(fl *bench.Flask, w int) []lineOf {
-	var out []lineOf
+// last where room is short; trials is how many of the lines, the first ones, are closures.
+func (m *sight) panelLines(fl *bench.Flask, w int) (out []lineOf, trials int) {
 	for _, t := range fl.Trials {
 		line := m.trialLine(t)
 		if ansi.StringWidth(line) <= w {
@@ -107,6 +114,7 @@ func (m *sight) panelLines(fl *bench.Flask, w int) []lineOf {
 	if n := len(out); n > 4 {
 		out = out[n-4:]
 	}
+	trials = len(out)
 	if fl.Stage == bench.Trimmed || fl.Stage == bench.Judging || fl.Stage == bench.InPress || fl.Stage == bench.Holding {
 		out = append(out, m.verdictLines(fl, w, false)...)
 	}
@@ -128,7 +136,7 @@ func (m *sight) panelLines(fl *bench.Flask, w int) []lineOf {
 	for _, n := range fl.Notes {
 		out = append(out, lineOf{dim, fit("note: "+n.Text, w)})
 	}
-	return out
+	return out, trials
 }
 
 // mixLine says how a mix stands.

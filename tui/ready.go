@@ -269,6 +269,9 @@ var chartRoles = map[chart.Role]role{
 	chart.Ahead: curve, chart.Graded: strong, chart.Weighed: strong, chart.Label: plain, chart.Faint: dim, chart.Zone: dim, chart.Chance: curve,
 }
 
+// beforeBand are the looks of what stands before the band, so that the band is one piece.
+var beforeBand = map[role]role{curve: bandCurve, dim: bandDim, strong: bandStrong, plain: band}
+
 // drawChart draws the flash of a flask over its trial closures.
 func (m *sight) drawChart(f *frame, a area, fl *bench.Flask) {
 	o, err := m.bench().Outlook(fl, m.now)
@@ -282,8 +285,12 @@ func (m *sight) drawChart(f *frame, a area, fl *bench.Flask) {
 	}
 	for y, row := range chart.Draw(pic, a.w, a.h, false) {
 		for x, c := range row {
-			if c.Role != chart.Blank {
-				f.text(a.x+x, a.y+y, chartRoles[c.Role], string(c.Rune))
+			r := chartRoles[c.Role]
+			if before, ok := beforeBand[r]; ok && c.InBand {
+				r = before
+			}
+			if c.Role != chart.Blank || c.InBand {
+				f.text(a.x+x, a.y+y, r, string(c.Rune))
 			}
 		}
 	}

@@ -108,6 +108,17 @@ func (s *sheet) draw(f *frame, a area, scroll int) (parts int) {
 	return 1
 }
 
+// left is how many rows of its screenful are free after a blank one.
+func (s *sheet) left(page int) int {
+	per := max(1, page-1)
+	starts := s.starts(per)
+	used := len(s.lines) - starts[len(starts)-1]
+	if used > 0 {
+		used++
+	}
+	return per - used
+}
+
 // keep begins a new screenful where rows of text would be torn apart.
 func (s *sheet) keep(rows, page int) {
 	per := max(1, page-1)

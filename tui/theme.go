@@ -11,20 +11,23 @@ import (
 type role int
 
 const (
-	plain  role = iota
-	dim         // rules, what can wait
-	strong      // what is read first
-	accent      // the one accent: names, choices, the next step
-	good        // ready, reached
-	warn        // soon
-	alarm       // now, and not answered
-	chosen      // the selected row
-	step        // the line to read before pressing
-	entry       // what is being typed
-	curve       // the flash chart: the trend
-	band        // the flash chart: its band
-	late        // past its latest
-	boxed       // set off by its ground alone: the number of a tile
+	plain      role = iota
+	dim             // rules, what can wait
+	strong          // what is read first
+	accent          // the one accent: names, choices, the next step
+	good            // ready, reached
+	warn            // soon
+	alarm           // now, and not answered
+	chosen          // the selected row
+	step            // the line to read before pressing
+	entry           // what is being typed
+	curve           // the flash chart: the trend
+	band            // the flash chart: its band
+	late            // past its latest
+	boxed           // set off by its ground alone: the number of a tile
+	bandCurve       // the trend before its band
+	bandDim         // a house line before the band
+	bandStrong      // a mark before the band
 	roles
 )
 
@@ -37,9 +40,9 @@ type look struct {
 // looks is the palette for a dark or a light background. It keeps a contrast of at
 // least 4.5:1 (WCAG 2.2) and tells good, warn and alarm apart by lightness too.
 func looks(dark bool) [roles]look {
-	ink, dimInk, goodInk, warnInk, alarmPaper, inverse := "#00607a", "#5c5c5c", "#004d28", "#a35600", "#a8122a", "#ffffff"
+	ink, dimInk, goodInk, warnInk, alarmPaper, inverse, shade, grain := "#00607a", "#5c5c5c", "#004d28", "#a35600", "#a8122a", "#ffffff", "#d9eaef", "#c6dde4"
 	if dark {
-		ink, dimInk, goodInk, warnInk, alarmPaper, inverse = "#6fd3e8", "#9a9a9a", "#8fdc8f", "#ffc766", "#ff9d8a", "#000000"
+		ink, dimInk, goodInk, warnInk, alarmPaper, inverse, shade, grain = "#6fd3e8", "#9a9a9a", "#8fdc8f", "#ffc766", "#ff9d8a", "#000000", "#21343b", "#2e4850"
 	}
 	return [roles]look{
 		dim:    {fg: dimInk},
@@ -52,9 +55,13 @@ func looks(dark bool) [roles]look {
 		step:   {fg: inverse, bg: ink, bold: true},
 		entry:  {bold: true, underline: true},
 		curve:  {fg: ink, bold: true},
-		band:   {fg: dimInk},
+		band:   {fg: grain, bg: shade},
 		late:   {fg: alarmPaper, bold: true},
 		boxed:  {bold: true, reverse: true},
+
+		bandCurve:  {fg: ink, bg: shade, bold: true},
+		bandDim:    {fg: dimInk, bg: shade},
+		bandStrong: {bg: shade, bold: true},
 	}
 }
 
@@ -68,9 +75,10 @@ func looks16(dark bool) [roles]look {
 			ls[r].fg, ls[r].bg = fg, bg
 		}
 	}
+	ls[bandStrong].bg = "" // the grounds of sixteen colours are too loud for a shade
 	if dark {
-		set("7", "", dim, band)
-		set("14", "", accent, chosen, curve)
+		set("7", "", dim, band, bandDim)
+		set("14", "", accent, chosen, curve, bandCurve)
 		set("10", "", good)
 		set("11", "", warn)
 		set("0", "9", alarm)
@@ -78,8 +86,8 @@ func looks16(dark bool) [roles]look {
 		set("0", "14", step)
 		return ls
 	}
-	set("", "", dim, band, good)
-	set("4", "", accent, chosen, curve)
+	set("", "", dim, band, bandDim, good)
+	set("4", "", accent, chosen, curve, bandCurve)
 	set("1", "", warn, late)
 	set("15", "1", alarm)
 	set("15", "4", step)
@@ -90,6 +98,9 @@ func looks16(dark bool) [roles]look {
 // what stands on a ground of its own is reversed.
 func looksBare() [roles]look {
 	ls := looks(true)
+	for _, r := range []role{band, bandCurve, bandDim, bandStrong} {
+		ls[r].bg = "" // the sign of the shade is enough
+	}
 	for r, l := range ls {
 		ls[r].reverse = l.reverse || l.bg != ""
 		ls[r].fg, ls[r].bg = "", ""

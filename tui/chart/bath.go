@@ -55,7 +55,7 @@ func Bath(p BathPicture, width, height int, ascii bool) [][]Cell {
 	for row := range lines {
 		lines[row] = make([]Cell, width)
 		for x := range lines[row] {
-			lines[row][x] = Cell{' ', Blank}
+			lines[row][x] = Cell{Rune: ' ', Role: Blank}
 			if row < c.h && x >= left {
 				lines[row][x] = c.cell(x-left, row, ascii)
 			}
@@ -64,7 +64,7 @@ func Bath(p BathPicture, width, height int, ascii bool) [][]Cell {
 	write := func(x, row int, s string, r Role) {
 		for _, ch := range s {
 			if x >= 0 && x < width && row >= 0 && row < height {
-				lines[row][x] = Cell{ch, r}
+				lines[row][x] = Cell{Rune: ch, Role: r}
 			}
 			x++
 		}

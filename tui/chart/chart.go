@@ -35,8 +35,9 @@ const (
 
 // Cell is one character of width 1.
 type Cell struct {
-	Rune rune
-	Role Role
+	Rune   rune
+	Role   Role
+	InBand bool // the band lies behind what stands here
 }
 
 // glyph of a mark or a break.
@@ -53,9 +54,9 @@ func glyph(r Role, ascii bool) Cell {
 		pair = [2]rune{'┊', '|'}
 	}
 	if ascii {
-		return Cell{pair[1], r}
+		return Cell{Rune: pair[1], Role: r}
 	}
-	return Cell{pair[0], r}
+	return Cell{Rune: pair[0], Role: r}
 }
 
 // Least size that can be read.
@@ -102,6 +103,13 @@ var braille = [4][2]rune{{0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20}, {0x40, 0x80}}
 
 // cell is what stands at a cell: its mark, or its dots of the latest role.
 func (c *canvas) cell(x, y int, ascii bool) Cell {
+	out := c.front(x, y, ascii)
+	out.InBand = c.behind(x, y)
+	return out
+}
+
+// front is what stands at a cell, without what lies behind it.
+func (c *canvas) front(x, y int, ascii bool) Cell {
 	if m := c.marks[y*c.w+x]; m.Role != Blank {
 		return m
 	}
@@ -110,14 +118,14 @@ func (c *canvas) cell(x, y int, ascii bool) Cell {
 		top = max(top, c.dots[(4*y+i/2)*2*c.w+2*x+i%2])
 	}
 	if top == Blank {
-		return Cell{' ', Blank}
+		return Cell{Rune: ' '}
 	}
 	if top == Band {
 		if c.shaded(x, y) {
-			return Cell{shade(ascii), Band}
+			return Cell{Rune: shade(ascii), Role: Band}
 		}
 		if top = c.under(x, y, Band); top == Blank {
-			return Cell{' ', Blank}
+			return Cell{Rune: ' '}
 		}
 	}
 	keep := top // a line stands alone, so that it stays thin
@@ -131,11 +139,28 @@ func (c *canvas) cell(x, y int, ascii bool) Cell {
 	}
 	if ascii {
 		if (top == House || top == Boil) && x%2 == 1 {
-			return Cell{' ', Blank}
+			return Cell{Rune: ' '}
 		}
-		return Cell{asciiOf(top, rows), top}
+		return Cell{Rune: asciiOf(top, rows), Role: top}
 	}
-	return Cell{0x2800 + bits, top}
+	return Cell{Rune: 0x2800 + bits, Role: top}
+}
+
+// behind tells whether the band lies behind a cell: what of it no line hides, and the lines,
+// fill most of it.
+func (c *canvas) behind(x, y int) bool {
+	bands, full := 0, 0
+	for i := range 8 {
+		switch c.dots[(4*y+i/2)*2*c.w+2*x+i%2] {
+		case Blank:
+		case Band:
+			bands++
+			full++
+		default:
+			full++
+		}
+	}
+	return bands > 0 && full >= 4
 }
 
 // shaded tells whether the band fills most of a cell that no house line runs through.
@@ -240,7 +265,7 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 	for y := range lines {
 		lines[y] = make([]Cell, width)
 		for x := range lines[y] {
-			lines[y][x] = Cell{' ', Blank}
+			lines[y][x] = Cell{Rune: ' '}
 			if y < c.h && x >= left && x < left+c.w {
 				lines[y][x] = c.cell(x-left, y, ascii)
 			}
@@ -249,7 +274,7 @@ func Draw(p flash.Picture, width, height int, ascii bool) [][]Cell {
 	write := func(x, y int, s string, r Role) {
 		for _, ch := range s {
 			if x >= 0 && x < width && y >= 0 && y < height {
-				lines[y][x] = Cell{ch, r}
+				lines[y][x].Rune, lines[y][x].Role = ch, r
 			}
 			x++
 		}

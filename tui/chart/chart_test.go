@@ -280,6 +280,39 @@ func TestAnySize(t *testing.T) {
 	})
 }
 
+// The band is one piece: what stands before it does not tear it. Each column that the trend
+// runs through has the band behind the trend, where a chart is high enough to show it and the
+// band covers most of a cell.
+func TestBandIsOnePiece(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		trials := strings.Repeat("heavy,", rapid.IntRange(1, 4).Draw(t, "heavy")) + "slight"
+		ts, err := flash.ParseTrials(trials)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines := Draw(pictureOf(t, flash.History{Size: flash.Medium, Trials: ts}), rapid.IntRange(40, 160).Draw(t, "width"), rapid.IntRange(12, 40).Draw(t, "height"), rapid.Bool().Draw(t, "ascii"))
+		for x := range lines[0] {
+			first, last := -1, -1
+			for y := range lines {
+				if c := lines[y][x]; c.InBand || c.Role == Band {
+					if !c.InBand {
+						t.Fatalf("shade that is not in the band at %d, %d", x, y)
+					}
+					if first < 0 {
+						first = y
+					}
+					last = y
+				}
+			}
+			for y := first; first >= 0 && y <= last; y++ {
+				if !lines[y][x].InBand {
+					t.Fatalf("the band has a hole at column %d, row %d:\n%s", x, y, text(lines))
+				}
+			}
+		}
+	})
+}
+
 func BenchmarkDraw(b *testing.B) {
 	p := picture(b, flash.Large, "heavy:20,heavy,heavy:3.1,slight", false)
 	for _, s := range [][2]int{{24, 4}, {60, 12}, {120, 30}} {

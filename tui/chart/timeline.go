@@ -2,6 +2,7 @@ package chart
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -62,7 +63,7 @@ func (s span) col(t time.Time) int {
 func bar(row []Cell, s span, b timeline.Bar, k strokes) {
 	set := func(x int, r rune, role Role) {
 		if x >= 0 && x < len(row) {
-			row[x] = Cell{r, role}
+			row[x] = Cell{Rune: r, Role: role}
 		}
 	}
 	solid := b.From // from here on it is open to be used
@@ -114,7 +115,7 @@ func Gauge(b timeline.Bar, now time.Time, width int, ascii bool) []Cell {
 	k := strokesOf(ascii)
 	bar(row, s, b, k)
 	if x := s.col(now); x >= 0 && now.Before(to) && x < width && row[x].Role != Mark {
-		row[x] = Cell{k.now, Present}
+		row[x] = Cell{Rune: k.now, Role: Present}
 	}
 	return row
 }
@@ -122,7 +123,7 @@ func Gauge(b timeline.Bar, now time.Time, width int, ascii bool) []Cell {
 func blank(width int) []Cell {
 	row := make([]Cell, max(0, width))
 	for i := range row {
-		row[i] = Cell{' ', Blank}
+		row[i] = Cell{Rune: ' ', Role: Blank}
 	}
 	return row
 }
@@ -153,23 +154,23 @@ func TimeLine(l timeline.Line, labels Labels, width, height int, ascii bool) [][
 		if apart && i > 0 && r.Kind != timeline.Flask && l.Rows[i-1].Kind == timeline.Flask {
 			out = append(out, blank(width))
 			if now >= 0 && now < s.w {
-				out[len(out)-1][left+now] = Cell{k.now, Present}
+				out[len(out)-1][left+now] = Cell{Rune: k.now, Role: Present}
 			}
 		}
 		row := blank(width)
 		write(row, 0, labels[i], Label, left-1)
 		cells := row[left:]
 		if now >= 0 && now < len(cells) {
-			cells[now] = Cell{k.now, Present}
+			cells[now] = Cell{Rune: k.now, Role: Present}
 		}
 		for _, b := range r.Bars {
 			bar(cells, s, b, k)
 		}
-		for _, b := range r.Bars { // over all lines, so that none hides it
+		for _, b := range slices.Backward(r.Bars) { // over all lines, so that none hides it; the last first, where two have no room
 			name(cells, s, b)
 		}
 		if now >= 0 && now < len(cells) && (cells[now].Role == Wait || cells[now].Role == Run) {
-			cells[now] = Cell{k.now, Present}
+			cells[now] = Cell{Rune: k.now, Role: Present}
 		}
 		out = append(out, row)
 	}
@@ -197,13 +198,18 @@ func name(cells []Cell, s span, b timeline.Bar) {
 	if at+long > len(cells) || at == from && to-from+1 < long && long > 1 {
 		return
 	}
+	for x := at - 1; x <= at+long; x++ { // 3 and 4 side by side would read as 34
+		if x >= 0 && x < len(cells) && cells[x].Role == Label {
+			return
+		}
+	}
 	write(cells, at, text, Label, long)
 }
 
 func write(row []Cell, x int, s string, r Role, most int) {
 	for i, ch := range []rune(s) {
 		if i < most && x+i >= 0 && x+i < len(row) {
-			row[x+i] = Cell{ch, r}
+			row[x+i] = Cell{Rune: ch, Role: r}
 		}
 	}
 }

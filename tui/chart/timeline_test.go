@@ -136,3 +136,29 @@ func TestNoNowOnAnotherDay(t *testing.T) {
 		}
 	}
 }
+
+// The places of two closures side by side must not read as one number; the last of them is
+// the one that is named.
+func TestPlacesSideBySide(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		row := timeline.Row{Kind: timeline.Press}
+		at := 0
+		for range rapid.IntRange(1, 12).Draw(t, "closures") {
+			from := at + rapid.IntRange(0, 30).Draw(t, "gap")
+			at = from + rapid.IntRange(1, 6).Draw(t, "length")
+			row.Bars = append(row.Bars, timeline.Bar{From: after(from), To: after(at), Ended: true, Places: []int{rapid.IntRange(1, 9).Draw(t, "place")}})
+		}
+		l := timeline.Line{From: eight, To: after(at + 60), Now: after(at + 30), Rows: []timeline.Row{row}}
+		lines := TimeLine(l, Labels{"press"}, rapid.IntRange(24, 200).Draw(t, "width"), 4, false)
+		cells := lines[1][6:]
+		for i := range cells[1:] {
+			if cells[i].Role == Label && cells[i+1].Role == Label {
+				t.Fatalf("two places read as one number: %q", rowText(cells))
+			}
+		}
+		last := row.Bars[len(row.Bars)-1]
+		if s := strings.TrimRight(rowText(cells), " │"); !strings.ContainsRune(s, rune('0'+last.Places[0])) {
+			t.Fatalf("the last closure, on place %d, is not named: %q", last.Places[0], s)
+		}
+	})
+}
