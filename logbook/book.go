@@ -65,7 +65,7 @@ import (
 // Format is the version of the file that this program makes, and [formatNow] that of one
 // with records that only newer programs know.
 const (
-	Format    = layout.Format
+	format    = layout.Format
 	formatNow = layout.FormatNow
 )
 

@@ -73,7 +73,7 @@ var cautionsOfOld = []string{"monomer", "press", "bath", "deflask"}
 
 // wanted is the least format of a book that holds some records.
 func wanted(recs []record.Record) string {
-	out := Format
+	out := format
 	for _, r := range recs {
 		switch {
 		case newest(r):
@@ -103,7 +103,7 @@ func asItWas(bookPath, format string) string {
 // not know: they can go on with the copy. A book without records needs none.
 func (b *Book) keepAsItWas(recs []record.Record) error {
 	to := wanted(recs)
-	if b.State().Head.Seq == 0 || to == Format {
+	if b.State().Head.Seq == 0 || to == format {
 		return nil
 	}
 	var format string

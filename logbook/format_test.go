@@ -40,7 +40,7 @@ func TestGoldenBooks(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		golden := filepath.Join(books, "format-"+Format+".db")
+		golden := filepath.Join(books, "format-"+format+".db")
 		_ = os.Remove(golden)
 		if err := errors.Join(writeSynced(golden, b.Snapshot), b.Close(), os.Chmod(golden, 0o644)); err != nil {
 			t.Fatal(err)
@@ -50,7 +50,7 @@ func TestGoldenBooks(t *testing.T) {
 			t.Fatal(js, err)
 		}
 		raw, err := os.ReadFile(js[0])
-		name := strings.Replace(filepath.Base(js[0]), "bench", "format-"+Format, 1)
+		name := strings.Replace(filepath.Base(js[0]), "bench", "format-"+format, 1)
 		if err := errors.Join(err, os.WriteFile(filepath.Join(books, name), raw, 0o644)); err != nil {
 			t.Fatal(err)
 		}

@@ -118,7 +118,7 @@ func onDay(body action.Body, day int) (action.Body, error) {
 func longFile(t testing.TB, n int) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "long.db")
-	meta := map[string]string{"format": Format, "book": "LONG", "created": start.Format(time.RFC3339)}
+	meta := map[string]string{"format": format, "book": "LONG", "created": start.Format(time.RFC3339)}
 	if err := build(path, meta, nil, longBook(t, "LONG", n)); err != nil {
 		t.Fatal(err)
 	}

@@ -283,7 +283,7 @@ func create(path string, clock timers.Clock) error {
 			}
 		}
 		m := tx.Bucket(layout.Meta)
-		for k, v := range map[string]string{"format": Format, "book": rand.Text(), "created": clock.Read().Wall.Format(time.RFC3339)} {
+		for k, v := range map[string]string{"format": format, "book": rand.Text(), "created": clock.Read().Wall.Format(time.RFC3339)} {
 			if err := m.Put([]byte(k), []byte(v)); err != nil {
 				return err
 			}

@@ -64,7 +64,7 @@ func Salvage(file string, journals []string, to string, branch *check.Pin, clock
 	disk.Sweep(to)
 	tmp := disk.NewName(to)
 	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
-	if err := build(tmp, map[string]string{"format": Format, "book": id, "created": created}, s.Beat(), s.Records(chosen, &out)); err != nil {
+	if err := build(tmp, map[string]string{"format": format, "book": id, "created": created}, s.Beat(), s.Records(chosen, &out)); err != nil {
 		return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
 	}
 	if look != nil {

@@ -19,7 +19,7 @@ func Shelve(path, id string, records iter.Seq2[record.Record, error]) error {
 	if _, err := os.Lstat(path); err == nil {
 		return fmt.Errorf("%s is there already", path)
 	}
-	return build(path, map[string]string{"format": Format, "book": id, "created": ""}, nil, records)
+	return build(path, map[string]string{"format": format, "book": id, "created": ""}, nil, records)
 }
 
 // ShelveMore adds records to a book that [Shelve] made, which must end before the first of

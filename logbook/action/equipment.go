@@ -230,9 +230,9 @@ type CheckPoint struct {
 	Off  float64
 }
 
-// IceC is the temperature of melting ice, air-saturated: 0.0 °C (MSL Technical Guide 1, the
+// iceC is the temperature of melting ice, air-saturated: 0.0 °C (MSL Technical Guide 1, the
 // ice point).
-const IceC = 0.0
+const iceC = 0.0
 
 // Points reckons what a check compared. Boiling water is at the temperature that the air
 // pressure of the record gives ([cure.Air.WaterBoilsC], IAPWS-IF97); without one it is left
@@ -243,7 +243,7 @@ func (b EquipCheck) Points() []CheckPoint {
 		out = append(out, CheckPoint{what, *read, is, *read - is})
 	}
 	if b.IceC != nil {
-		add("in ice", b.IceC, IceC)
+		add("in ice", b.IceC, iceC)
 	}
 	if b.BoilC != nil && b.AirHPa != 0 {
 		add("in boiling water", b.BoilC, cure.Air(b.AirHPa).WaterBoilsC())

@@ -338,7 +338,7 @@ func (c *checker) routeTold(name string) {
 		}
 		have = append(have, r.Name)
 	}
-	c.unusual(RouteCode, "the settings have no route %q that is on, but %s", name, strings.Join(have, ", "))
+	c.unusual(routeCode, "the settings have no route %q that is on, but %s", name, strings.Join(have, ", "))
 }
 
 // endsSet adds to a correction of the route of a case what it then ends with.

@@ -50,7 +50,7 @@ const (
 	StepShortCode = "step-short"    // gone on before the earliest end of what ran
 	PlaceCode     = "place-taken"   // in a place that another one is in
 	StepOffCode   = "step-off"      // a step that the house has switched off
-	RouteCode     = "route-unknown" // the settings have no such route, or it is switched off
+	routeCode     = "route-unknown" // the settings have no such route, or it is switched off
 	NoFlaskCode   = "route-flask"   // a flask for a case whose route has none
 	LostCode      = "pressure-lost" // the pressure was lost under which it stood
 )

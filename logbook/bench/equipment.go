@@ -58,8 +58,8 @@ func samePiece(was, is action.Body) error {
 // Bounds of the register (house defaults). What is in use is never forgotten: a list that is
 // full takes no more.
 const (
-	PiecesHeld  = 200
-	PiecesOut   = 40
+	piecesHeld  = 200
+	piecesOut   = 40
 	checksHeld  = 3
 	allowedK    = 1   // a bath 2 K off needs 2 to 2.5 h more at 74 °C (the model of package cure); ±1 °C at ice and boil is asked of kitchen thermometers
 	gaugeClass  = 2.5 // per cent of the scale, where the class is not known (EN 837-1 has 0.1 to 4)
@@ -264,7 +264,7 @@ func (b *Bench) equipOut(a action.EquipOut, it *Item) {
 			n++
 		}
 	}
-	if n > PiecesOut {
+	if n > piecesOut {
 		i := slices.IndexFunc(b.pieces, func(k KnownPiece) bool { return k.Out != nil })
 		b.pieces = slices.Delete(b.pieces, i, i+1)
 	}
@@ -457,7 +457,7 @@ func (c *checker) equipIn(a action.EquipIn) (action.EquipIn, error) {
 	orInt(&a.EveryDays, everyDays[a.Item])
 	held, _ := c.b.Pieces()
 	switch {
-	case (!ok || k.Out != nil) && len(held) >= PiecesHeld:
+	case (!ok || k.Out != nil) && len(held) >= piecesHeld:
 		return a, fmt.Errorf("there are %d pieces in the register, as many as it holds: take those out that are not used any more", len(held))
 	case ok && k.Out != nil && k.Reason != "under repair" && k.Reason != "lost":
 		c.unusualThing(PieceOutCode, pieceKey(PieceOutCode, p), "%s was taken out of use on %s: %s", k.Piece(), lot.DateOf(k.Out.At), k.Reason)

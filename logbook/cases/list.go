@@ -48,8 +48,8 @@ func Due(k bench.Case, now time.Time) string {
 	return s
 }
 
-// Pair gives the other base of a case that is on the list, or at work, with it; "" for none.
-func Pair(k bench.Case, b *bench.Bench) string {
+// pair gives the other base of a case that is on the list, or at work, with it; "" for none.
+func pair(k bench.Case, b *bench.Bench) string {
 	other := map[string]string{"upper": "lower", "lower": "upper"}[k.Base]
 	if other == "" {
 		return ""
@@ -74,7 +74,7 @@ func Text(w io.Writer, b *bench.Bench, now time.Time) error {
 		if k.Rush {
 			more = append(more, "RUSH")
 		}
-		if p := Pair(k, b); p != "" {
+		if p := pair(k, b); p != "" {
 			more = append(more, "pair with the "+p)
 		}
 		if k.RemakeOf != "" {
@@ -140,7 +140,7 @@ func JSON(w io.Writer, b *bench.Bench, now time.Time) error {
 // CSV writes the list for a spreadsheet. [ReadCSV] reads it back.
 func CSV(w io.Writer, b *bench.Bench, now time.Time) error {
 	yes := map[bool]string{true: "yes"}
-	out := [][]string{slices.Concat(Columns, told)}
+	out := [][]string{slices.Concat(columns, told)}
 	for _, r := range rows(b, now) {
 		flask := ""
 		if r.Flask > 0 {

@@ -16,8 +16,8 @@ import (
 	"flaskside/logbook/words"
 )
 
-// Columns names the columns of a table of cases; those from rush on may be missing.
-var Columns = []string{"case", "base", "size", "due", "rush", "resin", "shade", "remake_of", "remark", "route"}
+// columns names the columns of a table of cases; those from rush on may be missing.
+var columns = []string{"case", "base", "size", "due", "rush", "resin", "shade", "remake_of", "remark", "route"}
 
 // told are the columns that [CSV] adds; a list that was written is read again without them.
 var told = []string{"late", "state", "flask", "remakes", "in", "in_by"}
@@ -56,7 +56,7 @@ func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
 		return nil, fmt.Errorf("its first line is not CSV: %w", syntax.Err)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("the table is empty: its first line names the columns %s", strings.Join(Columns, ","))
+		return nil, fmt.Errorf("the table is empty: its first line names the columns %s", strings.Join(columns, ","))
 	}
 	at, err := places(names)
 	if err != nil {
@@ -138,17 +138,17 @@ func places(names []string) (map[string]int, error) {
 		if slices.Contains(told, n) {
 			continue
 		}
-		if !slices.Contains(Columns, n) {
-			return nil, fmt.Errorf("the table has a column %s: the columns are %s", shown(n), strings.Join(Columns, ", "))
+		if !slices.Contains(columns, n) {
+			return nil, fmt.Errorf("the table has a column %s: the columns are %s", shown(n), strings.Join(columns, ", "))
 		}
 		if _, twice := at[n]; twice {
 			return nil, fmt.Errorf("the table has the column %q twice", n)
 		}
 		at[n] = i
 	}
-	for _, n := range Columns[:needed] {
+	for _, n := range columns[:needed] {
 		if _, ok := at[n]; !ok {
-			return nil, fmt.Errorf("the table lacks the column %q: it needs %s", n, strings.Join(Columns[:needed], ", "))
+			return nil, fmt.Errorf("the table lacks the column %q: it needs %s", n, strings.Join(columns[:needed], ", "))
 		}
 	}
 	return at, nil

@@ -8,11 +8,11 @@ import (
 	"flaskside/timers"
 )
 
-// Waiting are the cases on the list of a bench for which no flask is at work.
-func Waiting(b *bench.Bench, now timers.Now) []Entry {
+// waiting are the cases on the list of a bench for which no flask is at work.
+func waiting(b *bench.Bench, now timers.Now) []Entry {
 	var out []Entry
 	for _, k := range b.Cases() {
-		size, ok := SizeOf(string(k.Size))
+		size, ok := sizeOf(string(k.Size))
 		if !b.WantsFlask(k) || !ok {
 			continue
 		}
@@ -21,8 +21,8 @@ func Waiting(b *bench.Bench, now timers.Now) []Entry {
 	return out
 }
 
-// Busy tells of each bath that holds flasks when its programme is over, by name.
-func Busy(b *bench.Bench) map[string]time.Time {
+// busy tells of each bath that holds flasks when its programme is over, by name.
+func busy(b *bench.Bench) map[string]time.Time {
 	out := map[string]time.Time{}
 	for _, l := range b.Loads {
 		if len(b.StillIn(l)) == 0 {

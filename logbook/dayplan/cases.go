@@ -29,8 +29,8 @@ type Entry struct {
 	From  time.Time // its mould is ready then; zero for at once
 }
 
-// MaxFile is the largest file of cases read, in bytes.
-const MaxFile = 256 << 10
+// maxFile is the largest file of cases read, in bytes.
+const maxFile = 256 << 10
 
 const (
 	mostName  = 24
@@ -39,9 +39,9 @@ const (
 
 var bases = []string{"upper", "lower", "partial", "reline"}
 
-// ParseDue reads when a case is due: "17:00" or "today 17:00", "tomorrow 12:00", "Fri 12:00" for the next Friday,
+// parseDue reads when a case is due: "17:00" or "today 17:00", "tomorrow 12:00", "Fri 12:00" for the next Friday,
 // "2026-11-27 12:00", or an instant of RFC 3339. Hours are those of now's place.
-func ParseDue(s string, now time.Time) (time.Time, error) {
+func parseDue(s string, now time.Time) (time.Time, error) {
 	t, err := cases.ParseDue(s, now)
 	if err != nil {
 		return t, fmt.Errorf("due %q: give it as 17:00, tomorrow 12:00, Fri 12:00, %s 12:00 or an instant of RFC 3339", words.Clip(s, 40), now.Format(time.DateOnly))
@@ -98,7 +98,7 @@ func entryOf(row map[string]string, now time.Time) (e Entry, err error) {
 	}
 	size := strings.ToLower(strings.TrimSpace(row["size"]))
 	ok := false
-	if e.Size, ok = SizeOf(size); !ok {
+	if e.Size, ok = sizeOf(size); !ok {
 		i := slices.Index([]string{"s", "m", "l"}, size)
 		if i < 0 {
 			return e, fmt.Errorf("size %q: it is small, medium or large", words.Clip(size, 40))
@@ -108,7 +108,7 @@ func entryOf(row map[string]string, now time.Time) (e Entry, err error) {
 	if err := plain("resin", e.Resin, mostResin); err != nil {
 		return e, err
 	}
-	if e.Due, err = ParseDue(row["due"], now); err != nil {
+	if e.Due, err = parseDue(row["due"], now); err != nil {
 		return e, err
 	}
 	switch r := strings.ToLower(strings.TrimSpace(row["rush"])); r {
@@ -127,12 +127,12 @@ var columns = []string{"case", "size", "resin", "due", "rush"}
 // ReadCases reads a file of cases: lines of case,size,resin,due[,rush] (RFC 4180; semicolons do as well). A first line
 // may name the columns, in any order, and then base is one, too. Every bad line is named; then nothing is taken.
 func ReadCases(r io.Reader, now time.Time) ([]Entry, error) {
-	b, err := io.ReadAll(io.LimitReader(r, MaxFile+1))
+	b, err := io.ReadAll(io.LimitReader(r, maxFile+1))
 	if err != nil {
 		return nil, fmt.Errorf("read cases: %w", err)
 	}
-	if len(b) > MaxFile {
-		return nil, fmt.Errorf("the file of cases is larger than %d bytes", MaxFile)
+	if len(b) > maxFile {
+		return nil, fmt.Errorf("the file of cases is larger than %d bytes", maxFile)
 	}
 	if !utf8.Valid(b) {
 		return nil, errors.New("the file of cases is not UTF-8 text")
@@ -216,8 +216,8 @@ func rowOf(f, names []string, now time.Time) (Entry, error) {
 	return entryOf(row, now)
 }
 
-// Twice names a case that is told twice, "" for none.
-func Twice(list []Entry) string {
+// twice names a case that is told twice, "" for none.
+func twice(list []Entry) string {
 	seen := map[string]bool{}
 	for _, e := range list {
 		if seen[e.Case] {

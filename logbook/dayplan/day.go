@@ -73,7 +73,7 @@ func (q Question) Make(ctx context.Context) (*Day, error) {
 // open brings a question to the planner.
 func (q Question) open() (d *Day, h plan.House, cases []plan.Case, err error) {
 	d = &Day{Question: q, Entries: slices.Clone(q.Entries)}
-	if c := Twice(q.Entries); c != "" {
+	if c := twice(q.Entries); c != "" {
 		return nil, h, nil, fmt.Errorf("case %s is given twice: give each base once, with upper or lower behind the number where one case has both", c)
 	}
 	slices.SortStableFunc(d.Entries, byDue)
@@ -102,7 +102,7 @@ func (d *Day) house() (plan.House, error) {
 	q := &d.Question
 	hours := q.Hours != [2]string{}
 	set := q.House
-	h, err := HouseOf(set, q.RoomC)
+	h, err := houseOf(set, q.RoomC)
 	if err != nil {
 		return h, err
 	}
@@ -263,7 +263,7 @@ func (d *Day) note() {
 			}
 		}
 	}
-	if !Learned(d.Question.House) {
+	if !learned(d.Question.House) {
 		d.Notes = append(d.Notes, "times of work and trend are the house values the program came with; flaskside calibrate --adopt takes your book's own")
 	}
 }
@@ -292,12 +292,12 @@ func (d *Day) say(min float64) string { return words.Instant(d.instant(min), d.Q
 // about is an instant to five minutes.
 func (d *Day) about(min float64) string { return d.say(5 * math.Round(min/5)) }
 
-// LateStep is a chance to be late as it is told: in steps of 5 %, from 0.05 for that or less to 0.95 for that or more,
+// lateStep is a chance to be late as it is told: in steps of 5 %, from 0.05 for that or less to 0.95 for that or more,
 // for it was counted on simulated days, of which none shows what never or always happens.
-func LateStep(p float64) float64 { return max(.05, min(.95, math.Round(20*p)/20)) }
+func lateStep(p float64) float64 { return max(.05, min(.95, math.Round(20*p)/20)) }
 
-// LateWords tell a chance to be late, behind the word late.
-func LateWords(p float64) string {
+// lateWords tell a chance to be late, behind the word late.
+func lateWords(p float64) string {
 	switch step := math.Round(20*p) / 20; {
 	case step < .05:
 		return "unlikely, " + percentOf(p)
@@ -316,20 +316,20 @@ func (d *Day) Late(i int) string {
 	c := d.Made.Cases[i]
 	switch {
 	case d.Entries[i].Due.IsZero():
-		return NoDue
+		return noDue
 	case !d.Entries[i].Due.After(d.Question.Now):
-		return AlreadyLate
+		return alreadyLate
 	case c.DueMin < d.minutes(d.Soonest[i])-soonestOff:
 		return fmt.Sprintf("cannot be ready by then, about %s at the soonest", d.about(d.minutes(d.Soonest[i])))
 	}
-	return LateWords(d.Made.Foretold.Cases[i].Late)
+	return lateWords(d.Made.Foretold.Cases[i].Late)
 }
 
-// NoDue is told of a flask whose case was never taken in.
-const NoDue = "no due time told"
+// noDue is told of a flask whose case was never taken in.
+const noDue = "no due time told"
 
-// AlreadyLate is told of a case that was due before the plan begins.
-const AlreadyLate = "already late"
+// alreadyLate is told of a case that was due before the plan begins.
+const alreadyLate = "already late"
 
 // soonestOff is by how much luck may beat the soonest time that is expected, minutes.
 const soonestOff = 25

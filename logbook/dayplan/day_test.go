@@ -33,12 +33,12 @@ func TestParseDue(t *testing.T) {
 		"Fri 12:00": at(27, 12, 0), "friday 08:30": at(27, 8, 30), "Wed 10:00": time.Date(2026, 12, 2, 10, 0, 0, 0, berlin),
 		"2026-11-30 17:00": at(30, 17, 0), "2026-11-25T15:00:00Z": at(25, 16, 0),
 	} {
-		if got, err := ParseDue(in, morning); err != nil || !got.Equal(want) {
+		if got, err := parseDue(in, morning); err != nil || !got.Equal(want) {
 			t.Errorf("%q: %v, %v, want %v", in, got, err, want)
 		}
 	}
 	for _, in := range []string{"", "noon", "25:00", "today", "Frix 12:00", "2026-02-30 10:00", "tomorrow", "today 17:00 sharp", "\x00"} {
-		if got, err := ParseDue(in, morning); err == nil || !strings.Contains(err.Error(), "give it as 17:00, tomorrow 12:00, Fri 12:00") {
+		if got, err := parseDue(in, morning); err == nil || !strings.Contains(err.Error(), "give it as 17:00, tomorrow 12:00, Fri 12:00") {
 			t.Errorf("%q: %v, %v", in, got, err)
 		}
 	}
@@ -79,7 +79,7 @@ func TestReadCases(t *testing.T) {
 		}
 	}
 	list, err := ReadCases(strings.NewReader("case,base,size,resin,due\n4417,upper,medium,A,17:00\n4417,lower,medium,A,17:00\n"), morning)
-	if err != nil || len(list) != 2 || Twice(list) != "" || list[1].Case != "4417 lower" {
+	if err != nil || len(list) != 2 || twice(list) != "" || list[1].Case != "4417 lower" {
 		t.Errorf("a pair: %+v, %v", list, err)
 	}
 	for in, want := range map[string]string{
@@ -94,7 +94,7 @@ func TestReadCases(t *testing.T) {
 		strings.Repeat("x,small,A,noon\n", 9):   "and 4 more lines",
 		strings.Repeat("1,small,A,17:00\n", 41): "more than 40 cases",
 		"\xff":                                  "not UTF-8",
-		strings.Repeat("#", MaxFile+1):          "larger than",
+		strings.Repeat("#", maxFile+1):          "larger than",
 	} {
 		if list, err := ReadCases(strings.NewReader(in), morning); err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%.40q: %d cases, %v, want %q", in, len(list), err, want)
@@ -143,13 +143,13 @@ func TestLateWordsPromiseNothing(t *testing.T) {
 		0: "unlikely, under 5 %", .02: "unlikely, under 5 %", .03: "possible, about 5 %", .12: "possible, about 10 %", .3: "may well be, about 30 %",
 		.5: "as likely as not, about 50 %", .9: "likely, about 90 %", .99: "likely, over 95 %", 1: "likely, over 95 %",
 	} {
-		if got := LateWords(p); got != want {
+		if got := lateWords(p); got != want {
 			t.Errorf("%g: %q, want %q", p, got, want)
 		}
 	}
 	for k := 0; k <= 1000; k++ {
 		p := float64(k) / 1000
-		if s := LateStep(p); s < .05 || s > .95 || math.Abs(s-p) > .0501 {
+		if s := lateStep(p); s < .05 || s > .95 || math.Abs(s-p) > .0501 {
 			t.Errorf("%g is told as %g", p, s)
 		}
 	}
@@ -228,7 +228,7 @@ func TestWhatIsToldOfAnyDay(t *testing.T) {
 			if c.Mix < 1 || c.Mix > len(s.Mixes) || c.LateStep < .05 || c.LateStep > .95 {
 				t.Fatalf("%+v", c)
 			}
-			if was := !c.Due.After(q.Now); was != (c.Late == AlreadyLate) {
+			if was := !c.Due.After(q.Now); was != (c.Late == alreadyLate) {
 				t.Fatalf("due %v, now %v: %s", c.Due, q.Now, c.Late)
 			}
 			if c.Finished != nil && c.Finished.Before(d.Soonest[i].Add(-time.Hour)) {
@@ -368,7 +368,7 @@ func TestCalendarOfThePlan(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := none.ICS(&b); err != ErrNothingPlanned {
+	if err := none.ICS(&b); err != errNothingPlanned {
 		t.Error(err)
 	}
 }

@@ -11,9 +11,9 @@ import (
 	"flaskside/timers"
 )
 
-// OutOfUse are the baths, by the names of the settings, and how many of the presses the register of equipment says are out
+// outOfUse are the baths, by the names of the settings, and how many of the presses the register of equipment says are out
 // of use.
-func OutOfUse(b *bench.Bench) (baths []string, presses int) {
+func outOfUse(b *bench.Bench) (baths []string, presses int) {
 	out := func(item action.Item, no int) bool {
 		k, known := b.Piece(action.Piece{Item: item, Name: fmt.Sprint(no)})
 		return known && k.Out != nil
@@ -33,13 +33,13 @@ func OutOfUse(b *bench.Bench) (baths []string, presses int) {
 
 // At is a question asked of a bench: its house and room, what is in its baths, and what of its equipment is out of use.
 func At(b *bench.Bench, now time.Time) Question {
-	q := Question{House: b.House, RoomC: b.House.RoomC(), Now: now, Busy: Busy(b), Seed: 1}
+	q := Question{House: b.House, RoomC: b.House.RoomC(), Now: now, Busy: busy(b), Seed: 1}
 	return q.Without(b)
 }
 
 // Without leaves out what is out of use at a bench; where no press is left one is reckoned with, and told.
 func (q Question) Without(b *bench.Bench) Question {
-	baths, presses := OutOfUse(b)
+	baths, presses := outOfUse(b)
 	q.Down = slices.Clone(q.Down)
 	for _, name := range baths {
 		if !slices.Contains(q.Down, name) {

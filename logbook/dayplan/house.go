@@ -73,9 +73,9 @@ func hoursOf(p house.Plan) plan.Hours {
 	return plan.Hours{OpensMin: hour(p.Opens), ClosesMin: hour(p.Closes), OvertimeMin: hour(p.Overtime)}
 }
 
-// HouseOf is a house as the plan sees it, in a room of so many °C; its doughs are those of the resins of the house in
+// houseOf is a house as the plan sees it, in a room of so many °C; its doughs are those of the resins of the house in
 // their order. Errors: settings of the trend that cannot be.
-func HouseOf(h house.House, roomC float64) (plan.House, error) {
+func houseOf(h house.House, roomC float64) (plan.House, error) {
 	c, err := closuresOf(h)
 	if err != nil {
 		return plan.House{}, err
@@ -105,8 +105,8 @@ func HouseOf(h house.House, roomC float64) (plan.House, error) {
 	return out, out.Check()
 }
 
-// SizeOf reads a size of the book.
-func SizeOf(s string) (plan.Size, bool) {
+// sizeOf reads a size of the book.
+func sizeOf(s string) (plan.Size, bool) {
 	for z := plan.Small; z <= plan.Large; z++ {
 		if z.String() == s {
 			return z, true
@@ -115,9 +115,9 @@ func SizeOf(s string) (plan.Size, bool) {
 	return 0, false
 }
 
-// Learned tells whether the work and the trend of a house are other than those it began with: typed, or taken over from
+// learned tells whether the work and the trend of a house are other than those it began with: typed, or taken over from
 // its book.
-func Learned(h house.House) bool {
+func learned(h house.House) bool {
 	d := house.Default()
 	return h.Work != d.Work || h.Flash != d.Flash
 }

@@ -11,8 +11,8 @@ import (
 	ics "github.com/arran4/golang-ical"
 )
 
-// ErrNothingPlanned says that a calendar would be empty, which RFC 5545 does not allow.
-var ErrNothingPlanned = errors.New("nothing to put in a calendar: no case is planned")
+// errNothingPlanned says that a calendar would be empty, which RFC 5545 does not allow.
+var errNothingPlanned = errors.New("nothing to put in a calendar: no case is planned")
 
 // ICS writes the plan as a calendar (RFC 5545): each mix from its moulds to its last closure, each load from when it
 // goes in to when it comes out, each case when it is due. All is tentative. The same step of the same cases has the same
@@ -20,7 +20,7 @@ var ErrNothingPlanned = errors.New("nothing to put in a calendar: no case is pla
 func (d *Day) ICS(w io.Writer) error {
 	s := d.Show()
 	if len(s.Cases) == 0 {
-		return ErrNothingPlanned
+		return errNothingPlanned
 	}
 	c := ics.NewCalendar()
 	c.SetProductId("-//flaskside//day plan//EN")

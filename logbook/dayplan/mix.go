@@ -16,8 +16,8 @@ var numbers = []string{"no", "one", "two", "three", "four", "five"}
 
 var ordinals = []string{"", "first", "second", "third", "fourth", "fifth"}
 
-// Flasks puts sizes into words, as in "two small and a large".
-func Flasks(sizes []plan.Size) string {
+// flasks puts sizes into words, as in "two small and a large".
+func flasks(sizes []plan.Size) string {
 	var parts []string
 	for z := plan.Small; z <= plan.Large; z++ {
 		n := 0
@@ -53,7 +53,7 @@ func MixWords(h house.House, resin string, roomC float64, in, waiting []string) 
 	if len(sizes) == 0 || len(sizes) > plan.MaxMix || len(sizes) != len(in) {
 		return "", nil
 	}
-	p, err := HouseOf(h, roomC)
+	p, err := houseOf(h, roomC)
 	if err != nil {
 		return "", err
 	}
@@ -66,7 +66,7 @@ func MixWords(h house.House, resin string, roomC float64, in, waiting []string) 
 	if err != nil {
 		return "", err
 	}
-	line := fmt.Sprintf("closed in time: %s %s", Flasks(sizes), words.Percent(alone))
+	line := fmt.Sprintf("closed in time: %s %s", flasks(sizes), words.Percent(alone))
 	if more := sizesOf(waiting); len(more) > 0 && len(sizes) < mostMix {
 		next := slices.Min(more)
 		c, err := chance(append(slices.Clone(sizes), next))
@@ -84,7 +84,7 @@ func MixWords(h house.House, resin string, roomC float64, in, waiting []string) 
 
 func sizesOf(names []string) (out []plan.Size) {
 	for _, s := range names {
-		if z, ok := SizeOf(s); ok {
+		if z, ok := sizeOf(s); ok {
 			out = append(out, z)
 		}
 	}
@@ -122,12 +122,12 @@ type Row struct {
 // TableOf counts the table out for a resin of the house in a room, with so many people and presses. Errors: settings
 // that cannot be.
 func TableOf(h house.House, resin string, roomC float64, people, presses int) (Table, error) {
-	p, err := HouseOf(h, roomC)
+	p, err := houseOf(h, roomC)
 	if err != nil {
 		return Table{}, err
 	}
 	w := doughOf(h, p, resin).WindowMin()
-	t := Table{Resin: resin, RoomC: roomC, People: people, Presses: presses, WindowMin: w, Learned: Learned(h)}
+	t := Table{Resin: resin, RoomC: roomC, People: people, Presses: presses, WindowMin: w, Learned: learned(h)}
 	for _, off := range []float64{-8, -4, 0, 4} {
 		if w+off >= 1 {
 			t.Windows = append(t.Windows, w+off)
@@ -135,7 +135,7 @@ func TableOf(h house.House, resin string, roomC float64, people, presses int) (T
 	}
 	for n := 1; n <= mostMix; n++ {
 		for _, list := range groups(n) {
-			r := Row{Flasks: Flasks(list)}
+			r := Row{Flasks: flasks(list)}
 			for _, s := range list {
 				r.Sizes = append(r.Sizes, s.String())
 			}

@@ -109,7 +109,7 @@ func TestMixWordsPromiseNothing(t *testing.T) {
 		if !strings.Contains(s, "estimate") || strings.Contains(s, " 0 %") || strings.Contains(s, " 100 %") || strings.Contains(s, "NaN") {
 			t.Fatal(s)
 		}
-		p, err := HouseOf(h, room)
+		p, err := houseOf(h, room)
 		if err != nil {
 			t.Fatal(err)
 		}

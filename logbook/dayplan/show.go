@@ -112,7 +112,7 @@ func (d *Day) Show() Shown {
 	for _, j := range d.mixOrder() {
 		t, cases := m.Mixes[j], m.Plan.Mixes[j].Cases
 		x := ShownMix{No: len(s.Mixes) + 1, Cases: d.names(cases), Resin: d.Entries[cases[0]].Resin, Today: t.Start.Middle < d.tonight(), index: j,
-			CoatFrom: d.when(t.Coat.Middle), MixAt: d.when(t.Start.Middle), Closed: d.when(t.Closed.To), AllIn: fmt.Sprintf("about %.0f %%", 100*(1-LateStep(1-t.All)))}
+			CoatFrom: d.when(t.Coat.Middle), MixAt: d.when(t.Start.Middle), Closed: d.when(t.Closed.To), AllIn: fmt.Sprintf("about %.0f %%", 100*(1-lateStep(1-t.All)))}
 		if x.Today {
 			x.Latest = d.when(t.Latest)
 		}
@@ -135,7 +135,7 @@ func (d *Day) Show() Shown {
 	for i, e := range d.Entries {
 		c := m.Foretold.Cases[i]
 		s.Cases = append(s.Cases, ShownCase{Case: e.Case, Size: e.Size.String(), Resin: e.Resin, Due: due(e), Rush: e.Rush, Mix: d.mixOf(s.Mixes, i),
-			Finished: d.when(c.End.Middle), By: d.when(c.End.To), Late: d.Late(i), LateStep: LateStep(c.Late)})
+			Finished: d.when(c.End.Middle), By: d.when(c.End.To), Late: d.Late(i), LateStep: lateStep(c.Late)})
 	}
 	s.Work = d.work()
 	if a := m.Ask; a != nil {
@@ -292,7 +292,7 @@ func (d *Day) overtime() string {
 	if d.Made.Overtime < .025 {
 		return "unlikely, under 5 %"
 	}
-	return fmt.Sprintf("on about %.0f %% of days, %.0f min on average", 100*LateStep(d.Made.Overtime), d.Made.OvertimeMin)
+	return fmt.Sprintf("on about %.0f %% of days, %.0f min on average", 100*lateStep(d.Made.Overtime), d.Made.OvertimeMin)
 }
 
 // buys tells what asking for a later time changes for the others: those whose chance to be late falls by a step.
@@ -380,7 +380,7 @@ func (d *Day) workShown(i int, name string, w *Work) ShownWork {
 	case w.Waits || w.Step == plan.Painted || w.Step == plan.LostDough:
 	case w.Step < plan.Clamped:
 		x.Dough, x.Closed = &w.End, d.when(d.Made.Foretold.Cases[i].Closed.To)
-		x.InTime = fmt.Sprintf("about %.0f %%", 100*(1-LateStep(d.Made.Foretold.Cases[i].Lost)))
+		x.InTime = fmt.Sprintf("about %.0f %%", 100*(1-lateStep(d.Made.Foretold.Cases[i].Lost)))
 	case w.Step == plan.Clamped:
 		x.Set = &w.From
 	case w.Step == plan.Bathed:

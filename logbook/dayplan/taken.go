@@ -198,7 +198,7 @@ func Why(p *bench.Planned, b *bench.Bench, entries []Entry, now time.Time) strin
 	if len(p.Withdrawn) > 0 {
 		return "case " + p.Withdrawn[0] + " was withdrawn"
 	}
-	down, presses := OutOfUse(b)
+	down, presses := outOfUse(b)
 	switch have := h.Press.Presses - presses; {
 	case presses == 0 || p.Presses <= have:
 	case have < 1:

@@ -34,13 +34,13 @@ type Work struct {
 // Entries are the cases of a bench that are not finished: those that flasks are at work for, as far as they are, and
 // those that wait.
 func Entries(b *bench.Bench, now timers.Now) []Entry {
-	out := Waiting(b, now)
+	out := waiting(b, now)
 	for _, no := range bench.Sorted(b.Flasks) {
 		f := b.Flasks[no]
 		if f.Stage == bench.Finished {
 			continue
 		}
-		size, ok := SizeOf(string(f.Size))
+		size, ok := sizeOf(string(f.Size))
 		if !ok {
 			size = plan.Medium
 		}

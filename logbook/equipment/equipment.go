@@ -68,8 +68,8 @@ const (
 // Wants tells whether something is to be done about it now.
 func (s State) Wants() bool { return s == Unchecked || s == Overdue || s == Off }
 
-// Of tells how a piece stands at an instant.
-func Of(k bench.KnownPiece, h house.House, now time.Time) Line {
+// of tells how a piece stands at an instant.
+func of(k bench.KnownPiece, h house.House, now time.Time) Line {
 	l := Line{Piece: k.Piece().String(), Item: string(k.Item), Name: k.Name, Product: k.Product, On: k.On, RatedPSI: k.RatedPSI, ScalePSI: k.ScalePSI, ClassPct: k.ClassPct,
 		Litres: k.Litres, Spring: k.Spring, EveryDays: k.EveryDays, InBy: k.InBy, OutBy: k.OutBy, Reason: k.Reason, WaterBy: k.WaterBy}
 	if k.In != nil {
@@ -167,7 +167,7 @@ func Lines(b *bench.Bench, now time.Time) []Line {
 	out := []Line{}
 	held, gone := b.Pieces()
 	for _, k := range slices.Concat(held, gone) {
-		out = append(out, Of(k, b.House, now))
+		out = append(out, of(k, b.House, now))
 	}
 	return out
 }

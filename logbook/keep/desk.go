@@ -64,12 +64,12 @@ func (h *Hub) Press(now timers.Now, mixSize string) (Press, error) {
 		return d.press, d.err
 	}
 	d.bench, d.at, d.size = b, now.Mono, mixSize
-	d.press, d.err = PressOf(b, now, mixSize)
+	d.press, d.err = pressOf(b, now, mixSize)
 	return d.press, d.err
 }
 
-// PressOf works the press order out.
-func PressOf(b *bench.Bench, now timers.Now, mixSize string) (p Press, err error) {
+// pressOf works the press order out.
+func pressOf(b *bench.Bench, now timers.Now, mixSize string) (p Press, err error) {
 	p.Advice, err = b.PressOrder(now)
 	p.Left = b.PressWorkLeft(now)
 	if mixSize != "" {

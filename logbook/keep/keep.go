@@ -22,9 +22,9 @@ import (
 	"flaskside/timers"
 )
 
-// MaxScreens is how many screens one bench has at most (house default): far more than a
+// maxScreens is how many screens one bench has at most (house default): far more than a
 // laboratory has, and few enough that no mistake of theirs fills the memory.
-const MaxScreens = 200
+const maxScreens = 200
 
 // Hub is where the screens of one book meet.
 type Hub struct {
@@ -111,8 +111,8 @@ func (h *Hub) unreachable(err error) {
 // waits for one to come back.
 var ErrGone = errors.New("no bench is running on this logbook; this screen waits for one")
 
-// ErrFull says that there are as many screens as there can be.
-var ErrFull = fmt.Errorf("there are %d screens on this bench already: leave one", MaxScreens)
+// errFull says that there are as many screens as there can be.
+var errFull = fmt.Errorf("there are %d screens on this bench already: leave one", maxScreens)
 
 // errEnded says that the bench is being left.
 var errEnded = errors.New("the bench is being closed")
@@ -126,9 +126,9 @@ func (h *Hub) Join(p Person) (*Screen, error) {
 	case h.ended:
 		h.mu.Unlock()
 		return nil, errEnded
-	case len(h.screens) >= MaxScreens:
+	case len(h.screens) >= maxScreens:
 		h.mu.Unlock()
-		return nil, ErrFull
+		return nil, errFull
 	}
 	h.last++
 	s := &Screen{hub: h, no: h.last, since: h.clock.Read().Wall, person: p, box: NewBox(), gone: make(chan struct{})}

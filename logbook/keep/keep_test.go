@@ -349,10 +349,10 @@ func TestSentAway(t *testing.T) {
 // TestFull: there is a bound on screens.
 func TestFull(t *testing.T) {
 	d := newDesktop(t)
-	for range MaxScreens {
+	for range maxScreens {
 		d.join(Person{By: "KT", Own: true})
 	}
-	if _, err := d.hub.Join(Person{}); !errors.Is(err, ErrFull) {
+	if _, err := d.hub.Join(Person{}); !errors.Is(err, errFull) {
 		t.Errorf("one more: %v", err)
 	}
 }

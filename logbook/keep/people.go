@@ -72,8 +72,8 @@ var wants = map[action.Kind]string{
 // byBench marks the kinds that the bench records itself, and no person.
 const byBench = "bench"
 
-// Wants gives the role that a kind of action wants; "" where no person records it.
-func Wants(k action.Kind) string {
+// wantsRole gives the role that a kind of action wants; "" where no person records it.
+func wantsRole(k action.Kind) string {
 	switch w := wants[k]; w {
 	case "":
 		return action.RoleWork
@@ -101,7 +101,7 @@ func (p Person) May(k action.Kind) error { return p.may(k, p.By) }
 
 // may is the same; whose are the initials on the record that is amended, where one is.
 func (p Person) may(k action.Kind, whose string) error {
-	want := Wants(k)
+	want := wantsRole(k)
 	switch {
 	case want == "":
 		return errByBench

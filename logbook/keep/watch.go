@@ -84,7 +84,7 @@ func (w *Watch) Look() {
 // onClock records what happened to the clocks and tells it on all screens.
 func (w *Watch) onClock(e timers.ClockEvent) {
 	h := w.hub
-	h.Tell(ClockWords(e))
+	h.Tell(clockWords(e))
 	detail := []rune(e.Detail)
 	body := action.Clock{What: string(e.What), ByS: int(e.By / time.Second), Detail: string(detail[:min(100, len(detail))])}
 	_, err := h.book.Append(action.Action{ID: h.newID(), At: h.clock.Read().Wall, Body: body})
@@ -124,8 +124,8 @@ func (w *Watch) ring(st logbook.State, alarms []timers.Alarm, now timers.Now) {
 	}
 }
 
-// ClockWords tells what happened to the clocks.
-func ClockWords(e timers.ClockEvent) string {
+// clockWords tells what happened to the clocks.
+func clockWords(e timers.ClockEvent) string {
 	length := words.Length
 	switch e.What {
 	case timers.Slept:

@@ -122,7 +122,7 @@ func (d *Done) goOn(ctx context.Context, p Place, b Book, o Options) error {
 func (d *Done) next(ctx context.Context, b Book, head layout.Head, o Options) (Run, error) {
 	c := cutter{header: Header{Book: d.Stream.Book, Generation: d.Stream.Generation, Bench: o.Bench, Head: head.Seq, At: o.At}}
 	if o.NoNotes {
-		c.private = Private
+		c.private = private
 	}
 	want, prev := d.End.Seq+1, d.End.Hash
 	if d.End.Seq == 0 {

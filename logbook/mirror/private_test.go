@@ -21,7 +21,7 @@ func TestPrivate(t *testing.T) {
 		`{"act":"lot-out","body":{"lot":"P-1","reason":"recalled"}}`:                   false,
 		`{"act":"not JSON`: true,
 	} {
-		if got := Private(record.Record{Raw: []byte(raw)}); got != want {
+		if got := private(record.Record{Raw: []byte(raw)}); got != want {
 			t.Errorf("%s: %v", raw, got)
 		}
 	}

@@ -203,9 +203,9 @@ func (e End) head() layout.Head { return layout.Head{Seq: e.Seq, Hash: e.Hash} }
 
 func (e End) String() string { return e.head().String() }
 
-// Private tells whether a record holds words that a house may keep to itself: notes, remarks,
+// private tells whether a record holds words that a house may keep to itself: notes, remarks,
 // reasons in words of one's own, and what corrects them. Other records stay as they are.
-func Private(r record.Record) bool {
+func private(r record.Record) bool {
 	var a struct {
 		Body json.RawMessage `json:"body"`
 		Why  string          `json:"why"`

@@ -27,7 +27,7 @@ func Add(path, line, by, role string, away bool) (Key, error) {
 	if comment = clean(comment); comment != "" {
 		out += " " + comment
 	}
-	if err := Initials(by); err != nil { // before it is put into a line
+	if err := initials(by); err != nil { // before it is put into a line
 		return Key{}, err
 	}
 	k, err := parse(out)

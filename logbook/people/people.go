@@ -77,7 +77,7 @@ func Load(path string) (keys []Key, bad []BadLine, err error) {
 		return nil, nil, fmt.Errorf("the keys of the people: %w", err)
 	}
 	defer func() { _ = f.Close() }() // only read from
-	keys, bad, err = Read(f)
+	keys, bad, err = read(f)
 	if err != nil {
 		return nil, nil, fmt.Errorf("the keys of the people in %s: %w", path, err)
 	}
@@ -96,8 +96,8 @@ func private(path string, fi fs.FileInfo) error {
 	return nil
 }
 
-// Read reads keys. Of a key that stands there twice the first line holds.
-func Read(r io.Reader) (keys []Key, bad []BadLine, err error) {
+// read reads keys. Of a key that stands there twice the first line holds.
+func read(r io.Reader) (keys []Key, bad []BadLine, err error) {
 	text, err := io.ReadAll(io.LimitReader(r, maxFile+1))
 	if err != nil {
 		return nil, nil, err
@@ -207,7 +207,7 @@ func person(text string) (by, role string, away bool, err error) {
 			return "", "", false, fmt.Errorf("flaskside= knows by=, role= and away, not %q", words.Clip(clean(part), 30))
 		}
 	}
-	if err := Initials(by); err != nil {
+	if err := initials(by); err != nil {
 		return "", "", false, err
 	}
 	if !slices.Contains(action.Roles, role) {
@@ -216,8 +216,8 @@ func person(text string) (by, role string, away bool, err error) {
 	return by, role, away, nil
 }
 
-// Initials says what is wrong with the initials of somebody with a key.
-func Initials(by string) error {
+// initials says what is wrong with the initials of somebody with a key.
+func initials(by string) error {
 	if n := len([]rune(by)); n == 0 || n > 8 || clean(by) != by || strings.ContainsAny(by, " ,=\"\\#") {
 		return fmt.Errorf("initials are 1 to 8 letters or digits, not %q", words.Clip(clean(by), 20))
 	}

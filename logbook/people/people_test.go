@@ -38,7 +38,7 @@ const (
 
 // TestPublishedFingerprint: a fingerprint is what others print for the same key.
 func TestPublishedFingerprint(t *testing.T) {
-	keys, bad, err := Read(strings.NewReader(`flaskside="by=KT" ` + published + " host\n"))
+	keys, bad, err := read(strings.NewReader(`flaskside="by=KT" ` + published + " host\n"))
 	if err != nil || len(bad) > 0 || len(keys) != 1 || keys[0].Fingerprint != publishedFingerprint {
 		t.Errorf("%+v, %v, %v", keys, bad, err)
 	}
@@ -76,7 +76,7 @@ func TestLines(t *testing.T) {
 		{`flaskside="by=MB" ssh-ed25519 AAAA`, "it is no key"},
 		{"\x1b]0;x\a", "it is no key"},
 	} {
-		keys, bad, err := Read(strings.NewReader(`flaskside="by=KT,role=lead" ` + a + "\n\n# a comment\n" + c.line + "\n"))
+		keys, bad, err := read(strings.NewReader(`flaskside="by=KT,role=lead" ` + a + "\n\n# a comment\n" + c.line + "\n"))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -210,12 +210,12 @@ func TestReadAnything(t *testing.T) {
 	line, _ := pub(t)
 	rapid.Check(t, func(rt *rapid.T) {
 		parts := rapid.SliceOfN(rapid.OneOf(rapid.String(), rapid.SampledFrom([]string{line, "flaskside=", `"`, "by=KT", ",", "role=lead", " ", "\n", "=", "away", "#", `\`})), 0, 12).Draw(rt, "parts")
-		keys, bad, err := Read(strings.NewReader(strings.Join(parts, "")))
+		keys, bad, err := read(strings.NewReader(strings.Join(parts, "")))
 		if err != nil {
 			return
 		}
 		for _, k := range keys {
-			if Initials(k.By) != nil || k.Role == "" || k.Fingerprint == "" {
+			if initials(k.By) != nil || k.Role == "" || k.Fingerprint == "" {
 				rt.Fatalf("%+v", k)
 			}
 		}

@@ -129,7 +129,7 @@ func TestWords(t *testing.T) {
 		}
 	}
 	for _, note := range []string{noteShares, noteSmall} {
-		if !strings.Contains(note, fmt.Sprintf("fewer than %d", Small)) {
+		if !strings.Contains(note, fmt.Sprintf("fewer than %d", fewFlasks)) {
 			t.Errorf("%q does not tell what is small", note)
 		}
 	}

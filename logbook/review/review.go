@@ -20,9 +20,9 @@ import (
 	"flaskside/timers"
 )
 
-// Small: what rests on fewer flasks than these is called a small number (house
+// fewFlasks: what rests on fewer flasks than these is called a small number (house
 // default).
-const Small = 20
+const fewFlasks = 20
 
 // Review of a period.
 type Review struct {

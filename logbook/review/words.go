@@ -69,7 +69,7 @@ func flasks(n int) string {
 
 // small calls a small number small.
 func small(n int) string {
-	if n < Small {
+	if n < fewFlasks {
 		return "small number"
 	}
 	return ""
@@ -111,7 +111,7 @@ func pWords(c Compare) string {
 	case c.Two < 0.1:
 		words = fmt.Sprintf("p %.2g", c.Two)
 	}
-	if c.With.N < Small || c.Without.N < Small {
+	if c.With.N < fewFlasks || c.Without.N < fewFlasks {
 		words += " small"
 	}
 	return words

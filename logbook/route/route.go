@@ -44,8 +44,8 @@ var Places = []string{"bench", "press", "bath", "pot", "oven"}
 // Cautions lists the cautions that can belong to a step.
 var Cautions = []string{"monomer", "press", "bath", "deflask", "scald", "dust", "pot", "soak"}
 
-// Evidence says where the values of a step come from.
-var Evidence = []string{"published", "worked out", "common practice", "from memory", "house"}
+// evidence says where the values of a step come from.
+var evidence = []string{"published", "worked out", "common practice", "from memory", "house"}
 
 // Step is one step of a route.
 type Step struct {
@@ -89,12 +89,12 @@ const (
 	Pressure    = "pressure"    // stored in psi
 	Grams       = "grams"
 	MM          = "mm"
-	Number      = "number"
+	number      = "number"
 	Text        = "text"
 )
 
 // Measures lists what a field can measure.
-var Measures = []string{Temperature, Pressure, Grams, MM, Number, Text}
+var Measures = []string{Temperature, Pressure, Grams, MM, number, Text}
 
 // Route is a way of work by its name.
 type Route struct {
@@ -160,11 +160,11 @@ func (f Field) Read(typed string, p units.PressureUnit, t units.TempUnit) (float
 
 // Show writes a stored value of the field in the units of the house.
 func (f Field) Show(v float64, p units.PressureUnit, t units.TempUnit) string {
-	return Show(f.Of, v, p, t)
+	return show(f.Of, v, p, t)
 }
 
-// Show writes a stored value by what it measures, in the units of the house.
-func Show(of string, v float64, p units.PressureUnit, t units.TempUnit) string {
+// show writes a stored value by what it measures, in the units of the house.
+func show(of string, v float64, p units.PressureUnit, t units.TempUnit) string {
 	switch of {
 	case Temperature:
 		return units.FormatTemp(v, t)
@@ -360,7 +360,7 @@ func (s Step) valid() error {
 		what, is string
 		of       []string
 		may      bool
-	}{{"kind", string(s.Kind), texts(Kinds), false}, {"place", s.Place, Places, true}, {"caution", s.Caution, Cautions, true}, {"evidence", s.Evidence, Evidence, true}} {
+	}{{"kind", string(s.Kind), texts(Kinds), false}, {"place", s.Place, Places, true}, {"caution", s.Caution, Cautions, true}, {"evidence", s.Evidence, evidence, true}} {
 		if (c.is != "" || !c.may) && !slices.Contains(c.of, c.is) {
 			return fmt.Errorf("%s must be one of %s, not %q", c.what, strings.Join(c.of, ", "), clip(c.is))
 		}

@@ -50,9 +50,9 @@ func keyOf(private ed25519.PrivateKey) (Key, error) {
 	return Key{private, v, text}, nil
 }
 
-// Load reads a private key: an OpenSSH ed25519 key without a passphrase, in a file
+// load reads a private key: an OpenSSH ed25519 key without a passphrase, in a file
 // that nobody else may read.
-func Load(path string) (Key, error) {
+func load(path string) (Key, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return Key{}, fmt.Errorf("read the key: %w", err)
@@ -98,7 +98,7 @@ func parseKey(b []byte) (Key, error) {
 // is none; made says so.
 func LoadOrMake(path string) (k Key, made bool, err error) {
 	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
-		k, err := Load(path)
+		k, err := load(path)
 		return k, false, err
 	}
 	_, private, err := ed25519.GenerateKey(rand.Reader)
@@ -112,7 +112,7 @@ func LoadOrMake(path string) (k Key, made bool, err error) {
 	if made, err = place(path, pem.EncodeToMemory(block)); err != nil {
 		return Key{}, false, fmt.Errorf("make the key %s: %w", path, err)
 	}
-	k, err = Load(path)
+	k, err = load(path)
 	return k, made, err
 }
 

@@ -40,8 +40,8 @@ const keyName = "flaskside"
 // origin begins the first line of a seal.
 const origin = "flaskside chain head of book "
 
-// MaxSize is the longest seal read, in bytes; an honest one has about 300.
-const MaxSize = 4 << 10
+// maxSize is the longest seal read, in bytes; an honest one has about 300.
+const maxSize = 4 << 10
 
 // Head is what is sealed: the end of a chain.
 type Head struct {
@@ -112,8 +112,8 @@ type PublicKey struct{ verifier note.Verifier }
 
 // Open checks a seal and gives what it seals.
 func (k PublicKey) Open(sealed []byte) (Head, error) {
-	if len(sealed) > MaxSize {
-		return Head{}, fmt.Errorf("this is not a seal: it has more than %d bytes", MaxSize)
+	if len(sealed) > maxSize {
+		return Head{}, fmt.Errorf("this is not a seal: it has more than %d bytes", maxSize)
 	}
 	n, err := note.Open(sealed, note.VerifierList(k.verifier))
 	var unverified *note.UnverifiedNoteError

@@ -202,7 +202,7 @@ func TestOpenSSH(t *testing.T) {
 	}
 	theirs := filepath.Join(dir, "theirs")
 	run("-q", "-t", "ed25519", "-N", "", "-C", "bench 1", "-f", theirs)
-	tk, err := Load(theirs)
+	tk, err := load(theirs)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -225,7 +225,7 @@ func TestOpenSSH(t *testing.T) {
 	} {
 		path := filepath.Join(dir, name)
 		run(append(args, "-f", path)...)
-		if _, err := Load(path); err == nil || strings.Contains(err.Error(), "\n") {
+		if _, err := load(path); err == nil || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

@@ -91,14 +91,14 @@ func Outcome[C ~string](outcome C) string { return name(outcomes, outcome) }
 // defects by the words of a record.
 var defects = map[string]string{"open bite": "raised bite (pin open)", "movement of teeth": "tooth moved", "short mould": "underfilled base"}
 
-// Defect names a defect.
-func Defect[C ~string](defect C) string { return name(defects, defect) }
+// defect names a defect.
+func defect[C ~string](defect C) string { return name(defects, defect) }
 
 // Defects name several.
 func Defects(ds []string) []string {
 	out := make([]string, len(ds))
 	for i, d := range ds {
-		out[i] = Defect(d)
+		out[i] = defect(d)
 	}
 	return out
 }

@@ -72,8 +72,8 @@ func BathAt(bath []Knot, timeS float64) float64 {
 	return a.TempC + (b.TempC-a.TempC)*(timeS-a.TimeS)/(b.TimeS-a.TimeS)
 }
 
-// From is the bath as a flask sees it that goes in entryS seconds after the bath's zero.
-func From(bath []Knot, entryS float64) []Knot {
+// from is the bath as a flask sees it that goes in entryS seconds after the bath's zero.
+func from(bath []Knot, entryS float64) []Knot {
 	if len(bath) == 0 {
 		return nil
 	}

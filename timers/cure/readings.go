@@ -76,7 +76,7 @@ func Follow(p Programme, startC float64, start time.Time, readings []Reading) ([
 		return set, nil
 	}
 	if read[0].TimeS < 0 {
-		read = From(read, 0)
+		read = from(read, 0)
 	}
 	return Thin(splice(set, read, end), ThinK), nil
 }

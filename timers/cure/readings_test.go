@@ -167,14 +167,14 @@ func TestThinnedRunAgrees(t *testing.T) {
 
 func TestFrom(t *testing.T) {
 	bath := []Knot{{0, 70}, {600, 80}, {1200, 80}}
-	late := From(bath, 300)
+	late := from(bath, 300)
 	if len(late) != 3 || late[0] != (Knot{0, 75}) || late[1] != (Knot{300, 80}) || late[2] != (Knot{900, 80}) {
 		t.Errorf("%v", late)
 	}
-	if got := From(bath, 5000); len(got) != 1 || got[0] != (Knot{0, 80}) {
+	if got := from(bath, 5000); len(got) != 1 || got[0] != (Knot{0, 80}) {
 		t.Errorf("after the end: %v", got)
 	}
-	if From(nil, 0) != nil {
+	if from(nil, 0) != nil {
 		t.Error("a bath from nothing")
 	}
 }

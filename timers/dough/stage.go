@@ -8,15 +8,15 @@ import (
 )
 
 // stage is one of the five states dough goes through.
-type Stage string
+type stage string
 
 // The five stages, in order (common teaching; see Parameters for the times).
 const (
-	Sandy   Stage = "sandy"
-	Stringy Stage = "stringy"
-	Dough   Stage = "dough"
-	Rubbery Stage = "rubbery"
-	Stiff   Stage = "stiff"
+	sandy   stage = "sandy"
+	stringy stage = "stringy"
+	dough   stage = "dough"
+	rubbery stage = "rubbery"
+	stiff   stage = "stiff"
 )
 
 // Where the stages without a mark of their own end, as a fraction of the end
@@ -29,18 +29,18 @@ const (
 
 // stage is the likeliest stage at a length of time since mixing, an estimate
 // but for the ends that were marked. Before the mixing it is sandy.
-func (w Window) stage(elapsed time.Duration) Stage {
+func (w Window) stage(elapsed time.Duration) stage {
 	switch {
 	case elapsed < scaled(w.From, sandyShare):
-		return Sandy
+		return sandy
 	case elapsed < w.From:
-		return Stringy
+		return stringy
 	case elapsed < w.To:
-		return Dough
+		return dough
 	case elapsed < scaled(w.To, rubberyShare):
-		return Rubbery
+		return rubbery
 	default:
-		return Stiff
+		return stiff
 	}
 }
 

@@ -254,12 +254,12 @@ func TestBandHoldsWhatItSays(t *testing.T) {
 func TestStages(t *testing.T) {
 	w := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{})
 	// Leaflets (from memory): sandy to 2, stringy to 5, dough from 5 to 10 min.
-	for at, want := range map[float64]Stage{-1: Sandy, 0: Sandy, 1.9: Sandy, 3: Stringy, 8.1: Dough, 44: Dough, 46: Rubbery, 67: Rubbery, 68: Stiff, 1e6: Stiff} {
+	for at, want := range map[float64]stage{-1: sandy, 0: sandy, 1.9: sandy, 3: stringy, 8.1: dough, 44: dough, 46: rubbery, 67: rubbery, 68: stiff, 1e6: stiff} {
 		if got := w.stage(time.Duration(at * float64(time.Minute))); got != want {
 			t.Errorf("%v min: %s, want %s", at, got, want)
 		}
 	}
-	if got := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{Dough: 6 * time.Minute}).stage(6 * time.Minute); got != Dough {
+	if got := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{Dough: 6 * time.Minute}).stage(6 * time.Minute); got != dough {
 		t.Errorf("at the mark: %s", got)
 	}
 	near(t, "chance at from", w.chancePackable(w.From), 0.5, 1e-6)

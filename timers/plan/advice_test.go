@@ -20,7 +20,7 @@ func TestTheAdviceOfTheBenchLosesNoMoreThanTheSimpleRule(t *testing.T) {
 			h.Simple = is
 			e := playable(&h)
 			p, w := e.byRule(cases, Fit80, Habit{Small: true}), newPlayer(e, cases)
-			for _, d := range MakeDraws(&h, cases, 9, 300) {
+			for _, d := range makeDraws(&h, cases, 9, 300) {
 				r := w.play(&p, &d)
 				costs[k] = append(costs[k], r.Cost)
 				lost[k] += float64(r.Lost)
@@ -48,7 +48,7 @@ func TestPickByTheAdviceIsNoWorseThanTheBestSimpleRule(t *testing.T) {
 		}
 		h, cases := refHouseOf(day.Scenario), casesOf(day.Cases)
 		h.Simple = false
-		draws, fresh := MakeDraws(&h, cases, 3, 60), MakeDraws(&h, cases, 4, 100)
+		draws, fresh := makeDraws(&h, cases, 3, 60), makeDraws(&h, cases, 4, 100)
 		p, err := Pick(ctx, h, cases, draws)
 		if err != nil {
 			t.Fatal(err)
@@ -86,7 +86,7 @@ func TestWhatMissesTheNightGoesByDay(t *testing.T) {
 	}
 	// A load that was planned for the night and misses it is not put in the next morning for all day.
 	p := Plan{GateMin: 8, Mixes: []Mix{{[]int{0, 1}, Day + 480}}, Loads: []Load{{0, true, []int{0, 1}, 1020}}}
-	f, err := Foretell(context.Background(), h, cases, p, MakeDraws(&h, cases, 2, 60))
+	f, err := Foretell(context.Background(), h, cases, p, makeDraws(&h, cases, 2, 60))
 	if err != nil || f.Cases[0].Late > .6 { // put in for all day it was late on every one
 		t.Errorf("late on %.2f of days, %v", f.Cases[0].Late, err)
 	}

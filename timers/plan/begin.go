@@ -37,7 +37,7 @@ func (p *player) begin(a act, h int) {
 	case doCoat:
 		p.hands[h] = p.t + p.CoatMin
 		p.stage[a.of], p.at[a.of] = coated, p.hands[h]+p.DryMin
-		p.say(Coated, p.hands[h], a.of)
+		p.say(whatCoated, p.hands[h], a.of)
 	case doChunk:
 		p.chunk(a.of, h)
 	case doOut:
@@ -47,7 +47,7 @@ func (p *player) begin(a act, h int) {
 			p.stage[i], p.at[i] = cooling, p.hands[h]+p.CoolMin
 		}
 		if p.watch != nil && len(b.cases) > 0 {
-			p.watch(Event{AtMin: p.t, EndMin: p.hands[h], What: Unloaded, Cases: slices.Clone(b.cases), Bath: a.bath, Mix: -1, Load: -1})
+			p.watch(event{AtMin: p.t, EndMin: p.hands[h], What: whatUnloaded, Cases: slices.Clone(b.cases), Bath: a.bath, Mix: -1, Load: -1})
 		}
 		b.busy, b.cases = false, b.cases[:0]
 	case doLoad, doStray:
@@ -66,7 +66,7 @@ func (p *player) intoPress(a act, h int) {
 		p.stage[i], p.hands[h] = set, p.t+p.FinalMin
 		p.at[i] = p.hands[h] + p.SetMin
 		p.press[a.press] = pressed{true, i, p.t + p.FinalMin, true}
-		p.say(Closed, p.hands[h], i)
+		p.say(whatClosed, p.hands[h], i)
 	default:
 		p.at[i] = p.end[i] + moment // lost, once its dough is over
 	}
@@ -77,7 +77,7 @@ func (p *player) mix(k, h int) {
 	p.batches = slices.Delete(p.batches, k, k+1)
 	p.hands[h] = p.t + p.MixMin
 	if p.watch != nil {
-		p.watch(Event{AtMin: p.t, EndMin: p.hands[h], What: Mixed, Cases: slices.Clone(b.cases), Mix: b.index, Load: -1})
+		p.watch(event{AtMin: p.t, EndMin: p.hands[h], What: whatMixed, Cases: slices.Clone(b.cases), Mix: b.index, Load: -1})
 	}
 	k = p.nMixes % doughs
 	d := p.doughOf(p.cases[b.cases[0]].Resin)
@@ -108,7 +108,7 @@ func (p *player) chunk(i, h int) {
 		return
 	}
 	p.stage[i], p.over[i] = finished, p.t+d
-	p.say(Finished, p.t+d, i)
+	p.say(whatFinished, p.t+d, i)
 }
 
 // load puts flasks in a bath; those of the plan that are not set go without a load from then on, and others that are
@@ -144,6 +144,6 @@ func (p *player) load(a act, h int) {
 	b := &p.baths[a.bath]
 	*b = bathe{true, append(b.cases[:0], in...), p.hands[h] + stay}
 	if p.watch != nil {
-		p.watch(Event{AtMin: p.t, EndMin: b.end, What: Loaded, Cases: slices.Clone(in), Bath: a.bath, Long: a.long, Mix: -1, Load: index})
+		p.watch(event{AtMin: p.t, EndMin: b.end, What: whatLoaded, Cases: slices.Clone(in), Bath: a.bath, Long: a.long, Mix: -1, Load: index})
 	}
 }

@@ -52,8 +52,8 @@ func (b *Begun) check() error {
 	if !(math.Abs(b.FromMin) < 60*Day) {
 		return fmt.Errorf("at work from %g min on is out of range", b.FromMin)
 	}
-	if b.Step == Bathed && (b.Bath < -1 || b.Bath >= MaxBaths) {
-		return fmt.Errorf("in bath %d: want -1 to %d", b.Bath, MaxBaths-1)
+	if b.Step == Bathed && (b.Bath < -1 || b.Bath >= maxBaths) {
+		return fmt.Errorf("in bath %d: want -1 to %d", b.Bath, maxBaths-1)
 	}
 	if b.Step < Packed || b.Step >= Clamped {
 		return nil

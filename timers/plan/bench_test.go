@@ -25,7 +25,7 @@ func BenchmarkDay(b *testing.B) {
 	h, cases := ownHouse(), twelve()
 	e := playable(&h)
 	p := e.byRule(cases, Fit80, Habit{})
-	draws := MakeDraws(&h, cases, 1, 60)
+	draws := makeDraws(&h, cases, 1, 60)
 	w := newPlayer(e, cases)
 	b.ReportAllocs()
 	for i := 0; b.Loop(); i++ {
@@ -35,7 +35,7 @@ func BenchmarkDay(b *testing.B) {
 
 func BenchmarkPick(b *testing.B) {
 	h, cases := ownHouse(), twelve()
-	draws := MakeDraws(&h, cases, 1, 60)
+	draws := makeDraws(&h, cases, 1, 60)
 	for b.Loop() {
 		if _, err := Pick(context.Background(), h, cases, draws); err != nil {
 			b.Fatal(err)

@@ -128,7 +128,7 @@ func (p *player) lunch() bool {
 	for h := range p.hands {
 		p.hands[h] = p.t + p.LunchForMin
 	}
-	p.say(Lunch, p.t+p.LunchForMin)
+	p.say(whatLunch, p.t+p.LunchForMin)
 	return true
 }
 

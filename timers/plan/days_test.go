@@ -58,7 +58,7 @@ func TestClassesOfDaysCostWhatTheReferenceSays(t *testing.T) {
 	for _, day := range ref.Scenarios {
 		h, cases := refHouseOf(day.Scenario), casesOf(day.Cases)
 		e := playable(&h)
-		list := MakeDraws(&h, cases, 17, draws)
+		list := makeDraws(&h, cases, 17, draws)
 		for name, raw := range day.Rules {
 			r, simple := refRules[name]
 			if !simple || testing.Short() && name != "edd2" {
@@ -112,7 +112,7 @@ func TestPickIsNoWorseThanTheBestSimpleRule(t *testing.T) {
 			continue
 		}
 		h, cases := refHouseOf(day.Scenario), casesOf(day.Cases)
-		draws, fresh := MakeDraws(&h, cases, 3, 60), MakeDraws(&h, cases, 4, 100)
+		draws, fresh := makeDraws(&h, cases, 3, 60), makeDraws(&h, cases, 4, 100)
 		p, err := Pick(ctx, h, cases, draws)
 		if err != nil {
 			t.Fatal(err)
@@ -186,7 +186,7 @@ func TestLastMixForACaseDueToday(t *testing.T) {
 		for s := Small; s <= Large; s++ {
 			cases := []Case{{Key: 9, Size: s, DueMin: 1020, Weight: 1}}
 			p := Plan{GateMin: 8, Mixes: []Mix{{[]int{0}, at}}, Loads: []Load{{0, false, []int{0}, 780}}}
-			f, err := Foretell(context.Background(), h, cases, p, MakeDraws(&h, cases, 2, 400))
+			f, err := Foretell(context.Background(), h, cases, p, makeDraws(&h, cases, 2, 400))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -213,7 +213,7 @@ func TestFiveResinsNeverShareAMix(t *testing.T) {
 		t.Errorf("%d mixes of five resins, %v", len(m.Plan.Mixes), err)
 	}
 	// Pairs of a resin that do not stand together in time are still pairs.
-	days := MakeDraws(&h, cases, 77, 60)
+	days := makeDraws(&h, cases, 77, 60)
 	for _, r := range []Rule{One, Two} {
 		if more, se := Paired(Costs(h, cases, m.Plan, days), Costs(h, cases, ByRule(h, cases, r, Habit{}), days)); more > 2*se+.05 {
 			t.Errorf("costs %.2f ± %.2f more than %s", more, se, r)

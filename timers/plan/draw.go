@@ -5,9 +5,9 @@ import (
 	"math/rand/v2"
 )
 
-// Draw is all that is not known beforehand of one day: the same for every plan that is tried on it, so that plans are
+// draw is all that is not known beforehand of one day: the same for every plan that is tried on it, so that plans are
 // told apart by what they do and not by luck.
-type Draw struct {
+type draw struct {
 	Closures [][attempts]int8 // by case and packing
 	Finish   []float64        // by case: how much longer or shorter it takes to finish
 	DayEnd   float64          // of the day's dough, in standard deviations
@@ -24,11 +24,11 @@ func mixed(x uint64) uint64 {
 	return x ^ x>>31
 }
 
-// MakeDraw draws one day. A case has the same luck whatever the other cases are.
-func MakeDraw(h *House, cases []Case, seed, day uint64) Draw {
+// makeDraw draws one day. A case has the same luck whatever the other cases are.
+func makeDraw(h *House, cases []Case, seed, day uint64) draw {
 	at := mixed(mixed(seed) ^ day)
 	r := rand.New(rand.NewPCG(at, mixed(at)))
-	d := Draw{Closures: make([][attempts]int8, len(cases)), Finish: make([]float64, len(cases)), DayEnd: r.NormFloat64()}
+	d := draw{Closures: make([][attempts]int8, len(cases)), Finish: make([]float64, len(cases)), DayEnd: r.NormFloat64()}
 	for i := range d.Dough {
 		d.Dough[i], d.End[i] = r.NormFloat64(), r.NormFloat64()
 	}
@@ -57,18 +57,18 @@ func (c *Closures) pick(s Size, u float64) int8 {
 	return MaxClosures
 }
 
-// MakeDraws draws so many days.
-func MakeDraws(h *House, cases []Case, seed uint64, n int) []Draw {
-	out := make([]Draw, n)
+// makeDraws draws so many days.
+func makeDraws(h *House, cases []Case, seed uint64, n int) []draw {
+	out := make([]draw, n)
 	for i := range out {
-		out[i] = MakeDraw(h, cases, seed, uint64(i))
+		out[i] = makeDraw(h, cases, seed, uint64(i))
 	}
 	return out
 }
 
-// FixedDraw is a day on which nothing is left to luck: each case takes so many closures, all else is as expected.
-func FixedDraw(closures []int) Draw {
-	d := Draw{Closures: make([][attempts]int8, len(closures)), Finish: make([]float64, len(closures))}
+// fixedDraw is a day on which nothing is left to luck: each case takes so many closures, all else is as expected.
+func fixedDraw(closures []int) draw {
+	d := draw{Closures: make([][attempts]int8, len(closures)), Finish: make([]float64, len(closures))}
 	for i, k := range closures {
 		for a := range d.Closures[i] {
 			d.Closures[i][a] = int8(k)

@@ -57,13 +57,13 @@ type Foretold struct {
 }
 
 // Foretell plays a plan on every draw.
-func Foretell(ctx context.Context, h House, cases []Case, p Plan, draws []Draw) (Foretold, error) {
+func Foretell(ctx context.Context, h House, cases []Case, p Plan, draws []draw) (Foretold, error) {
 	return playable(&h).foretell(ctx, cases, &p, draws)
 }
 
 // seen is what was seen of one day.
 type seen struct {
-	Result
+	result
 	closed, in, out        []float64 // by case, the last time
 	bath                   []int
 	long                   []bool
@@ -74,30 +74,30 @@ type seen struct {
 }
 
 // ofCase keeps what an event tells of a case, and of its mix, -1 for none.
-func (s *seen) ofCase(e Event, i, mix int) {
+func (s *seen) ofCase(e event, i, mix int) {
 	switch e.What {
-	case Coated:
+	case whatCoated:
 		if mix >= 0 && !(s.coat[mix] < e.AtMin) {
 			s.coat[mix] = e.AtMin
 		}
-	case Closed:
+	case whatClosed:
 		s.closed[i] = e.EndMin
 		if mix >= 0 && !(s.allClosed[mix] > e.EndMin) {
 			s.allClosed[mix] = e.EndMin
 		}
-	case Lost:
+	case whatLost:
 		s.lostCase[i] = true
 		if mix >= 0 {
 			s.lost[mix] = true
 		}
-	case Loaded:
+	case whatLoaded:
 		s.in[i], s.bath[i], s.long[i] = e.AtMin, e.Bath, e.Long
-	case Unloaded:
+	case whatUnloaded:
 		s.out[i] = e.AtMin
 	}
 }
 
-func (e *engine) foretell(ctx context.Context, cases []Case, p *Plan, draws []Draw) (Foretold, error) {
+func (e *engine) foretell(ctx context.Context, cases []Case, p *Plan, draws []draw) (Foretold, error) {
 	days := make([]seen, len(draws))
 	var wg sync.WaitGroup
 	workers := max(1, min(runtime.GOMAXPROCS(0), len(draws)))
@@ -125,7 +125,7 @@ func none(n int) []float64 {
 }
 
 // look plays one day and keeps what is told of it.
-func (p *player) look(plan *Plan, d *Draw) seen {
+func (p *player) look(plan *Plan, d *draw) seen {
 	n, m, l := len(p.cases), len(plan.Mixes), len(plan.Loads)
 	s := seen{closed: none(n), in: none(n), out: none(n), bath: make([]int, n), long: make([]bool, n),
 		coat: none(m), start: none(m), allClosed: none(m), lost: make([]bool, m), lostCase: make([]bool, n), loadIn: none(l), loadOut: none(l)}
@@ -145,22 +145,22 @@ func (p *player) look(plan *Plan, d *Draw) seen {
 	for b := range running {
 		running[b] = -1
 	}
-	p.watch = func(e Event) {
+	p.watch = func(e event) {
 		for _, i := range e.Cases {
 			s.ofCase(e, i, mixOf[i])
 		}
 		switch {
-		case e.What == Mixed && e.Mix >= 0:
+		case e.What == whatMixed && e.Mix >= 0:
 			s.start[e.Mix] = e.AtMin
-		case e.What == Loaded:
+		case e.What == whatLoaded:
 			if running[e.Bath] = e.Load; e.Load >= 0 {
 				s.loadIn[e.Load] = e.AtMin
 			}
-		case e.What == Unloaded && running[e.Bath] >= 0:
+		case e.What == whatUnloaded && running[e.Bath] >= 0:
 			s.loadOut[running[e.Bath]] = e.AtMin
 		}
 	}
-	s.Result = p.play(plan, d)
+	s.result = p.play(plan, d)
 	p.watch = nil
 	for j := range s.lost {
 		if s.lost[j] {
@@ -205,7 +205,7 @@ func gather(cases []Case, p *Plan, days []seen) Foretold {
 	mean := func(get func(*seen) float64) float64 { return sum(col(get)) / float64(max(1, len(days))) }
 	f.Costs = col(func(s *seen) float64 { return s.Cost })
 	f.Cost, f.CostSE = Paired(f.Costs, make([]float64, len(days)))
-	f.Lost = mean(func(s *seen) float64 { return float64(s.Result.Lost) })
+	f.Lost = mean(func(s *seen) float64 { return float64(s.result.Lost) })
 	f.MixesMade = mean(func(s *seen) float64 { return float64(s.Mixes) })
 	f.OvertimeMin = mean(func(s *seen) float64 { return s.OvertimeMin })
 	f.Overtime = count(func(s *seen) bool { return s.OvertimeMin > 5 })
@@ -220,7 +220,7 @@ func gather(cases []Case, p *Plan, days []seen) Foretold {
 			Long:   count(func(s *seen) bool { return s.long[i] }) > .5,
 		}
 		most := 0.
-		for b := range MaxBaths {
+		for b := range maxBaths {
 			if x := count(func(s *seen) bool { return s.bath[i] == b && s.long[i] == c.Long }); x > most {
 				c.Bath, most = b, x
 			}

@@ -15,11 +15,11 @@ func TestACaseThatCannotBeInTimeHurriesNoLoad(t *testing.T) {
 	if !e.hopeless(cases[0]) {
 		t.Fatal("the case can be in time: nothing is tried")
 	}
-	d := FixedDraw([]int{2, 3})
+	d := fixedDraw([]int{2, 3})
 	for _, p := range Variants(h, cases) {
 		loads := 0
 		for _, ev := range Simulate(h, cases, p, d).Events {
-			if ev.What == Loaded {
+			if ev.What == whatLoaded {
 				loads++
 			}
 		}

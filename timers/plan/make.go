@@ -50,13 +50,13 @@ type Ask struct {
 // fails for what is no house or are no cases, and with ctx's error when that is done.
 func Make(ctx context.Context, h House, cases []Case, o Options) (Made, error) {
 	o.Draws, o.Days = cmp.Or(o.Draws, houseDraws), cmp.Or(o.Days, houseDays)
-	if o.Draws < 2 || o.Draws > MaxDraws || o.Days < 2 || o.Days > MaxDraws {
-		return Made{}, fmt.Errorf("%d draws and %d days: want 2 to %d of each", o.Draws, o.Days, MaxDraws)
+	if o.Draws < 2 || o.Draws > maxDraws || o.Days < 2 || o.Days > maxDraws {
+		return Made{}, fmt.Errorf("%d draws and %d days: want 2 to %d of each", o.Draws, o.Days, maxDraws)
 	}
 	if err := h.Check(); err != nil {
 		return Made{}, err
 	}
-	if err := CheckCases(cases); err != nil {
+	if err := checkCases(cases); err != nil {
 		return Made{}, err
 	}
 	tell := func(x float64) {
@@ -74,7 +74,7 @@ func Make(ctx context.Context, h House, cases []Case, o Options) (Made, error) {
 		m.Days = o.Days
 		return m, nil
 	}
-	draws, days := MakeDraws(&h, cases, o.Seed, o.Draws), MakeDraws(&h, cases, o.Seed^freshSeed, o.Days)
+	draws, days := makeDraws(&h, cases, o.Seed, o.Draws), makeDraws(&h, cases, o.Seed^freshSeed, o.Days)
 	if o.First != nil {
 		f := m
 		var err error
@@ -115,7 +115,7 @@ func Follow(ctx context.Context, h House, cases []Case, p Plan, o Options) (Made
 	if err := h.Check(); err != nil {
 		return Made{}, err
 	}
-	if err := CheckCases(cases); err != nil {
+	if err := checkCases(cases); err != nil {
 		return Made{}, err
 	}
 	if err := p.Check(&h, cases); err != nil {
@@ -128,10 +128,10 @@ func Follow(ctx context.Context, h House, cases []Case, p Plan, o Options) (Made
 	}
 	e := playable(&h)
 	var err error
-	if m.Foretold, err = e.foretell(ctx, cases, &p, MakeDraws(&h, cases, o.Seed^freshSeed, o.Days)); err != nil {
+	if m.Foretold, err = e.foretell(ctx, cases, &p, makeDraws(&h, cases, o.Seed^freshSeed, o.Days)); err != nil {
 		return Made{}, err
 	}
-	return m, e.latest(ctx, cases, &p, MakeDraws(&h, cases, o.Seed, o.Draws), m.Mixes)
+	return m, e.latest(ctx, cases, &p, makeDraws(&h, cases, o.Seed, o.Draws), m.Mixes)
 }
 
 const (
@@ -142,7 +142,7 @@ const (
 )
 
 // latest works out until when each mix of today may be put off, the others as planned.
-func (e *engine) latest(ctx context.Context, cases []Case, p *Plan, draws []Draw, out []MixTimes) error {
+func (e *engine) latest(ctx context.Context, cases []Case, p *Plan, draws []draw, out []MixTimes) error {
 	base := e.costs(cases, p, draws)
 	closes, lead := float64(e.today())*Day+e.hours(e.today()).ClosesMin, newPlayer(e, cases).lead
 	for j, m := range p.Mixes {
@@ -182,7 +182,7 @@ func (e *engine) later(due float64) float64 {
 
 // LeaveOut finds the one case whose due time is best asked to be moved to the end of the working day after it, nil where
 // none is at risk or nothing is gained by it.
-func LeaveOut(ctx context.Context, h House, cases []Case, p Plan, draws, days []Draw) (*Ask, error) {
+func LeaveOut(ctx context.Context, h House, cases []Case, p Plan, draws, days []draw) (*Ask, error) {
 	e := playable(&h)
 	f, err := e.foretell(ctx, cases, &p, days)
 	if err != nil {
@@ -194,7 +194,7 @@ func LeaveOut(ctx context.Context, h House, cases []Case, p Plan, draws, days []
 // asked are how many cases are looked at closely.
 const asked = 2
 
-func (e *engine) leaveOut(ctx context.Context, cases []Case, p *Plan, draws, days []Draw, f Foretold) (*Ask, error) {
+func (e *engine) leaveOut(ctx context.Context, cases []Case, p *Plan, draws, days []draw, f Foretold) (*Ask, error) {
 	if !slices.ContainsFunc(f.Cases, func(c CaseTimes) bool { return c.Late >= worthAsk }) {
 		return nil, nil
 	}
@@ -267,7 +267,7 @@ func (e *engine) soonest(c Case) float64 {
 			bath = b
 		}
 	}
-	p, d := Plan{GateMin: noGateMin}, FixedDraw([]int{fewest})
+	p, d := Plan{GateMin: noGateMin}, fixedDraw([]int{fewest})
 	if !c.mixed() {
 		p.Mixes = []Mix{{Cases: []int{0}}}
 	}

@@ -102,7 +102,7 @@ func beginSome(t *rapid.T, h *House, cases []Case) {
 		b.Made = rapid.IntRange(0, 4).Draw(t, "made")
 		b.More = rapid.SampledFrom([][]float64{{1}, {0, 1}, {.5, .3, .2}, {0, .4, .3, .2, .1}}).Draw(t, "more")
 	}
-	if err := CheckCases(cases); err != nil {
+	if err := checkCases(cases); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -142,8 +142,8 @@ func anyPlan(t *rapid.T, h *House, cases []Case) Plan {
 type dayOf struct {
 	h      House
 	cases  []Case
-	draw   Draw
-	events []Event
+	draw   draw
+	events []event
 }
 
 // resume tells how far the cases at work are as the day begins.
@@ -174,7 +174,7 @@ func (d *dayOf) resume(begun, ends, closed, out, bathBusy []float64, inBath []bo
 
 // faults lists what the day shows and no day may.
 func (d *dayOf) faults() (bad []string) {
-	say := func(e Event, format string, a ...any) {
+	say := func(e event, format string, a ...any) {
 		bad = append(bad, fmt.Sprintf(format, a...)+fmt.Sprintf(": %+v", e))
 	}
 	const eps = 1e-6
@@ -196,17 +196,17 @@ func (d *dayOf) faults() (bad []string) {
 			say(e, "nobody is there")
 			continue
 		}
-		if e.What != Lost && (tod < open.OpensMin-eps || h.off(int(day)) || e.AtMin < h.start()-eps) {
+		if e.What != whatLost && (tod < open.OpensMin-eps || h.off(int(day)) || e.AtMin < h.start()-eps) {
 			say(e, "nobody is there")
 		}
 		late := tod >= open.ClosesMin
 		stay := e.EndMin
 		switch e.What {
-		case Coated:
+		case whatCoated:
 			if late {
 				say(e, "coated after hours")
 			}
-		case Mixed:
+		case whatMixed:
 			if late {
 				say(e, "mixed after hours")
 			}
@@ -222,14 +222,14 @@ func (d *dayOf) faults() (bad []string) {
 				ends[i] = e.AtMin + within(r.EndMin+r.EndDaySDMin*d.draw.DayEnd+r.EndMixSDMin*d.draw.End[mixes%doughs], r.EndMin, math.Hypot(r.EndDaySDMin, r.EndMixSDMin), earliestEnd, latestEnd)
 			}
 			mixes++
-		case Closed:
+		case whatClosed:
 			i := e.Cases[0]
 			if ends[i] == 0 || e.AtMin < begun[i]-eps || e.EndMin > ends[i]+eps {
 				say(e, "closed outside its dough, %g to %g", begun[i], ends[i])
 			}
 			closed[i] = e.EndMin
 			presses = append(presses, span{e.AtMin, e.EndMin})
-		case Loaded:
+		case whatLoaded:
 			if tod >= open.OvertimeMin && late {
 				say(e, "a load after the last hour")
 			}
@@ -251,7 +251,7 @@ func (d *dayOf) faults() (bad []string) {
 				}
 				out[i] = math.Inf(1)
 			}
-		case Unloaded:
+		case whatUnloaded:
 			if late || !inBath[e.Bath] || e.AtMin < bathBusy[e.Bath]-eps {
 				say(e, "taken out before the programme is over, or after hours")
 			}
@@ -259,7 +259,7 @@ func (d *dayOf) faults() (bad []string) {
 			for _, i := range e.Cases {
 				out[i] = e.AtMin
 			}
-		case Finished:
+		case whatFinished:
 			i := e.Cases[0]
 			if done[i]++; done[i] > 1 || !(out[i]+h.BathOutMin+h.CoolMin <= e.AtMin+eps) || out[i] == 0 {
 				say(e, "finished before it is cool, or twice")
@@ -267,7 +267,7 @@ func (d *dayOf) faults() (bad []string) {
 			if late && (d.cases[i].DueMin > day*Day+open.OvertimeMin || tod >= open.OvertimeMin) {
 				say(e, "finished after hours without need")
 			}
-		case Lost, Lunch:
+		case whatLost, whatLunch:
 			continue
 		}
 		hands = append(hands, span{e.AtMin, stay})
@@ -304,7 +304,7 @@ func TestNoPlayedDayShowsWhatNoneMay(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		d := MakeDraw(&h, cases, rapid.Uint64().Draw(t, "seed"), 3)
+		d := makeDraw(&h, cases, rapid.Uint64().Draw(t, "seed"), 3)
 		r := Simulate(h, cases, p, d)
 		day := dayOf{h, cases, d, r.Events}
 		if bad := day.faults(); len(bad) > 0 {
@@ -328,16 +328,16 @@ func TestNoPlayedDayShowsWhatNoneMay(t *testing.T) {
 func TestFaultsOfADayAreFound(t *testing.T) {
 	h, cases := refHouse(), []Case{{Key: 1, Size: Medium, DueMin: 2460, Weight: 1}, {Key: 2, Size: Small, DueMin: 2460, Weight: 1}}
 	p := ByRule(h, cases, One, Habit{})
-	draw := FixedDraw([]int{3, 2})
+	draw := fixedDraw([]int{3, 2})
 	good := Simulate(h, cases, p, draw).Events
-	for name, spoil := range map[string]func(e *Event){
-		"nobody is there":      func(e *Event) { e.AtMin = max(0, e.AtMin-400) },
-		"outside its dough":    func(e *Event) { e.EndMin += 60 * b2f(e.What == Closed) },
-		"than the programme":   func(e *Event) { e.EndMin -= 5 * b2f(e.What == Loaded) },
-		"is not set":           func(e *Event) { e.AtMin -= 25 * b2f(e.What == Loaded) },
-		"before the programme": func(e *Event) { e.AtMin -= 900 * b2f(e.What == Unloaded) },
-		"before it is cool":    func(e *Event) { e.AtMin -= 50 * b2f(e.What == Finished) },
-		"at once at work":      func(e *Event) { e.AtMin = 500 },
+	for name, spoil := range map[string]func(e *event){
+		"nobody is there":      func(e *event) { e.AtMin = max(0, e.AtMin-400) },
+		"outside its dough":    func(e *event) { e.EndMin += 60 * b2f(e.What == whatClosed) },
+		"than the programme":   func(e *event) { e.EndMin -= 5 * b2f(e.What == whatLoaded) },
+		"is not set":           func(e *event) { e.AtMin -= 25 * b2f(e.What == whatLoaded) },
+		"before the programme": func(e *event) { e.AtMin -= 900 * b2f(e.What == whatUnloaded) },
+		"before it is cool":    func(e *event) { e.AtMin -= 50 * b2f(e.What == whatFinished) },
+		"at once at work":      func(e *event) { e.AtMin = 500 },
 	} {
 		events := slices.Clone(good)
 		for k := range events {

@@ -10,7 +10,7 @@ import (
 )
 
 // costs plays a plan on every draw; nil where ctx is done before that.
-func (e *engine) costs(cases []Case, p *Plan, draws []Draw) []float64 {
+func (e *engine) costs(cases []Case, p *Plan, draws []draw) []float64 {
 	w := newPlayer(e, cases)
 	out := make([]float64, len(draws))
 	for i := range draws {
@@ -20,7 +20,7 @@ func (e *engine) costs(cases []Case, p *Plan, draws []Draw) []float64 {
 }
 
 // all plays plans on every draw, on every processor; the figures do not depend on how many there are.
-func (e *engine) all(ctx context.Context, cases []Case, plans []Plan, draws []Draw) ([][]float64, error) {
+func (e *engine) all(ctx context.Context, cases []Case, plans []Plan, draws []draw) ([][]float64, error) {
 	out := make([][]float64, len(plans))
 	var wg sync.WaitGroup
 	next := make(chan int)
@@ -42,7 +42,7 @@ func (e *engine) all(ctx context.Context, cases []Case, plans []Plan, draws []Dr
 }
 
 // Costs plays a plan on every draw and gives its cost on each, in points.
-func Costs(h House, cases []Case, p Plan, draws []Draw) []float64 {
+func Costs(h House, cases []Case, p Plan, draws []draw) []float64 {
 	return playable(&h).costs(cases, &p, draws)
 }
 
@@ -123,11 +123,11 @@ func (p Plan) same(q Plan) bool {
 
 // Pick is the variant of the simple rules that costs least on the draws: all are tried on the first few, the best of
 // them on all. It fails with ctx's error when that is done.
-func Pick(ctx context.Context, h House, cases []Case, draws []Draw) (Plan, error) {
+func Pick(ctx context.Context, h House, cases []Case, draws []draw) (Plan, error) {
 	return playable(&h).pick(ctx, cases, draws)
 }
 
-func (e *engine) pick(ctx context.Context, cases []Case, draws []Draw) (Plan, error) {
+func (e *engine) pick(ctx context.Context, cases []Case, draws []draw) (Plan, error) {
 	plans := e.variants(cases)
 	first, err := e.all(ctx, cases, plans, draws[:min(firstDraws, len(draws))])
 	if err != nil {
@@ -160,11 +160,11 @@ const leastGain = .2
 
 // Defer puts mixes off to the next working day, one at a time, while that gains two standard errors on the draws: what
 // not to do today.
-func Defer(ctx context.Context, h House, cases []Case, p Plan, draws []Draw) (Plan, error) {
+func Defer(ctx context.Context, h House, cases []Case, p Plan, draws []draw) (Plan, error) {
 	return playable(&h).deferred(ctx, cases, p, draws)
 }
 
-func (e *engine) deferred(ctx context.Context, cases []Case, p Plan, draws []Draw) (Plan, error) {
+func (e *engine) deferred(ctx context.Context, cases []Case, p Plan, draws []draw) (Plan, error) {
 	now := e.costs(cases, &p, draws)
 	morning := float64(e.nextday())*Day + e.OpensMin
 	for {

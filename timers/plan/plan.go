@@ -50,9 +50,9 @@ const (
 	MaxCases    = 40
 	MaxClosures = 15 // trial closures told apart; those beyond are put on the last
 	MaxMix      = 5  // flasks of one mix whose chance is counted out
-	MaxBaths    = 9
+	maxBaths    = 9
 	MaxHands    = 9
-	MaxDraws    = 2000
+	maxDraws    = 2000
 	attempts    = 8  // packings of one case drawn beforehand; then they begin anew
 	doughs      = 60 // mixes of one day drawn beforehand; then they begin anew
 	lookAhead   = 3  // mixes ahead of which moulds are coated
@@ -174,8 +174,8 @@ type Cost struct {
 	Short    float64 // each flask in the day programme
 }
 
-// HouseCost are the weights used until a house has its own (house default).
-func HouseCost() Cost {
+// houseCost are the weights used until a house has its own (house default).
+func houseCost() Cost {
 	return Cost{Late: 10, TardyH: 1, TardyCap: 16, Lost: 3, OverMin: .05, Mix: .5, Short: .1}
 }
 
@@ -190,7 +190,7 @@ func HouseDefaults() House {
 		Dough:    Dough{DoughMin: 12.5, DoughSDMin: 1.5, EndMin: 41, EndDaySDMin: 3, EndMixSDMin: 1.5},
 		Hours:    Hours{OpensMin: 480, ClosesMin: 1020, OvertimeMin: 1080},
 		LunchMin: 720, LunchForMin: 30, StartMin: 480,
-		Cost: HouseCost(),
+		Cost: houseCost(),
 	}
 }
 
@@ -203,7 +203,7 @@ func (h *House) Check() error {
 		return nil
 	}
 	if err := errors.Join(count("pairs of hands", h.Hands, MaxHands), count("presses", h.Presses, MaxHands),
-		count("baths", h.Baths, MaxBaths), count("places of a bath", h.BathPlaces, MaxCases)); err != nil {
+		count("baths", h.Baths, maxBaths), count("places of a bath", h.BathPlaces, MaxCases)); err != nil {
 		return err
 	}
 	for _, x := range []struct {
@@ -301,8 +301,8 @@ func (p Plan) clone() Plan {
 	return q
 }
 
-// CheckCases says what is wrong with the cases, if anything.
-func CheckCases(cases []Case) error {
+// checkCases says what is wrong with the cases, if anything.
+func checkCases(cases []Case) error {
 	if len(cases) > MaxCases {
 		return fmt.Errorf("%d cases: want at most %d", len(cases), MaxCases)
 	}

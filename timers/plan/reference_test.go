@@ -208,14 +208,14 @@ func TestDaysOfFixedClosuresAsTheReferencePlaysThem(t *testing.T) {
 		if err := p.Check(&h, cases); err != nil {
 			t.Fatal(err)
 		}
-		r := Simulate(h, cases, p, FixedDraw(c.Closures))
-		var got []Event
+		r := Simulate(h, cases, p, fixedDraw(c.Closures))
+		var got []event
 		for _, e := range r.Events {
-			if e.What != Coated {
+			if e.What != whatCoated {
 				got = append(got, e)
 			}
 		}
-		names := map[What]string{Mixed: "mix", Closed: "closed", Loaded: "bath", Unloaded: "out", Finished: "finished", Lost: "lost", Lunch: "lunch"}
+		names := map[what]string{whatMixed: "mix", whatClosed: "closed", whatLoaded: "bath", whatUnloaded: "out", whatFinished: "finished", whatLost: "lost", whatLunch: "lunch"}
 		if len(got) != len(c.Trace) {
 			t.Errorf("%s: %d events, want %d", c.Name, len(got), len(c.Trace))
 			continue
@@ -322,7 +322,7 @@ func everyPlan(cases []Case, gates ...float64) (out []Plan) {
 func TestBestOfAllPlansOfADayWithoutLuck(t *testing.T) {
 	h := refHouse()
 	for _, c := range ref.Exact.Deterministic {
-		cases, d := casesOf(c.Cases), []Draw{FixedDraw(c.Closures)}
+		cases, d := casesOf(c.Cases), []draw{fixedDraw(c.Closures)}
 		e := playable(&h)
 		plans := everyPlan(cases, 0, 8, 1000)
 		if len(plans) != c.Plans {
@@ -355,13 +355,13 @@ func TestBestOfAllPlansOfADayWithoutLuck(t *testing.T) {
 
 // weighted are all days on which each case takes 2 to 7 closures, 7 for 7 and more, the first time, and three when it is
 // packed anew; all else as expected.
-func weighted(h House, cases []Case) (draws []Draw, weight []float64) {
+func weighted(h House, cases []Case) (draws []draw, weight []float64) {
 	ks := make([]int, len(cases))
 	for i := range ks {
 		ks[i] = 2
 	}
 	for {
-		w, d := 1., FixedDraw(ks)
+		w, d := 1., fixedDraw(ks)
 		for i, k := range ks {
 			p := h.Closures[cases[i].Size]
 			if k < 7 {

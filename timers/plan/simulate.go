@@ -26,33 +26,33 @@ const (
 // live tells whether a flask's dough is being worked.
 func (s stage) live() bool { return s == dough || s == untrimmed || s == inPress }
 
-// What is an event of a day.
-type What uint8
+// what is an event of a day.
+type what uint8
 
 // The events of a day.
 const (
-	Coated   What = iota // work on the separator begins
-	Mixed                // a mix is begun
-	Closed               // a final closure is begun
-	Loaded               // a load goes in
-	Unloaded             // a load comes out
-	Finished             // the last piece of finishing is begun; it ends at Event.EndMin
-	Lost                 // a flask's dough is over before its final closure
-	Lunch
+	whatCoated   what = iota // work on the separator begins
+	whatMixed                // a mix is begun
+	whatClosed               // a final closure is begun
+	whatLoaded               // a load goes in
+	whatUnloaded             // a load comes out
+	whatFinished             // the last piece of finishing is begun; it ends at Event.EndMin
+	whatLost                 // a flask's dough is over before its final closure
+	whatLunch
 )
 
-// Event is one thing that happens on a played day.
-type Event struct {
+// event is one thing that happens on a played day.
+type event struct {
 	AtMin, EndMin float64 // when it begins, and when the hands, or the bath for a load, are free again
-	What          What
+	What          what
 	Cases         []int
 	Bath          int
 	Long          bool
 	Mix, Load     int // index in the plan; -1 for a mix or load that the plan does not name
 }
 
-// Result is what came of one day.
-type Result struct {
+// result is what came of one day.
+type result struct {
 	Cost        float64 // points
 	Late        []bool  // by case
 	EndMin      []float64
@@ -60,7 +60,7 @@ type Result struct {
 	Mixes       int
 	Short       int // flasks in the day programme
 	OvertimeMin float64
-	Events      []Event // where asked for
+	Events      []event // where asked for
 }
 
 // batch is a mix still to be made.
@@ -83,8 +83,8 @@ type player struct {
 	*engine
 	cases []Case
 	plan  *Plan
-	draw  *Draw
-	watch func(Event)
+	draw  *draw
+	watch func(event)
 
 	t        float64
 	day      int
@@ -150,7 +150,7 @@ func (h *House) start() float64 {
 	return h.StartMin
 }
 
-func (p *player) reset(plan *Plan, d *Draw) {
+func (p *player) reset(plan *Plan, d *draw) {
 	p.plan, p.draw = plan, d
 	p.t = p.start()
 	for i := range p.hands {
@@ -195,24 +195,24 @@ func (p *player) reset(plan *Plan, d *Draw) {
 
 // Simulate plays one day by a plan and tells what happened. It wants a house, cases and a plan that their Check has
 // passed, and a draw made for as many cases.
-func Simulate(h House, cases []Case, plan Plan, d Draw) Result {
+func Simulate(h House, cases []Case, plan Plan, d draw) result {
 	p := newPlayer(playable(&h), cases)
-	var events []Event
-	p.watch = func(e Event) { events = append(events, e) }
+	var events []event
+	p.watch = func(e event) { events = append(events, e) }
 	r := p.play(&plan, &d)
 	r.Events = events
 	return r
 }
 
 // say tells of an event to who watches.
-func (p *player) say(what What, end float64, cases ...int) {
+func (p *player) say(what what, end float64, cases ...int) {
 	if p.watch != nil {
-		p.watch(Event{AtMin: p.t, EndMin: end, What: what, Cases: slices.Clone(cases), Mix: -1, Load: -1})
+		p.watch(event{AtMin: p.t, EndMin: end, What: what, Cases: slices.Clone(cases), Mix: -1, Load: -1})
 	}
 }
 
 // play plays one day, and those after it until all is finished.
-func (p *player) play(plan *Plan, d *Draw) Result {
+func (p *player) play(plan *Plan, d *draw) result {
 	p.reset(plan, d)
 	for p.t < p.horizon {
 		p.happen()
@@ -291,7 +291,7 @@ func (p *player) lose(i int) {
 	p.stage[i], p.left[i], p.made[i] = dirty, p.CleanMin, 0
 	p.nLost++
 	p.packed[i]++
-	p.say(Lost, p.t, i)
+	p.say(whatLost, p.t, i)
 	for k := range p.batches {
 		b := &p.batches[k]
 		if first := p.cases[b.cases[0]]; b.repack && len(b.cases) < 2 && first.Resin == p.cases[i].Resin && p.pair(first.Resin, first.Size, p.cases[i].Size) >= pairedAgain {
@@ -366,9 +366,9 @@ func (p *player) next() float64 {
 	return next
 }
 
-func (p *player) result() Result {
+func (p *player) result() result {
 	n := len(p.cases)
-	r := Result{Late: make([]bool, n), EndMin: make([]float64, n), Lost: p.nLost, Mixes: p.nMixes, Short: p.nShort, OvertimeMin: p.overtime}
+	r := result{Late: make([]bool, n), EndMin: make([]float64, n), Lost: p.nLost, Mixes: p.nMixes, Short: p.nShort, OvertimeMin: p.overtime}
 	w := &p.Cost
 	for i, c := range p.cases {
 		r.EndMin[i] = min(p.over[i], p.horizon)

@@ -59,7 +59,7 @@ func (p *plan) mooreSplit(w *world, live uint32) (kept []int8) {
 	p.keep = p.keep[:0]
 	for _, i := range p.byDue {
 		if live&(1<<i) != 0 {
-			p.tasks[i] = Task{p.work(&w.cells[i], int(i), p.mean), p.due[i]}
+			p.tasks[i] = task{p.work(&w.cells[i], int(i), p.mean), p.due[i]}
 			p.keep = append(p.keep, i)
 		}
 	}

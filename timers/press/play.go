@@ -49,7 +49,7 @@ type plan struct {
 	keys  []time.Duration // in the order of ranks
 	keep  []int8
 	late  []int8
-	tasks []Task
+	tasks []task
 }
 
 // holdShare is the part of a hold in which the hands find nothing else to do, for rules of thumb (house default).
@@ -66,7 +66,7 @@ func newPlan(jobs []Job, d Durations, b Bench) (*plan, *world) {
 	p := &plan{d: d, bench: b, favour: noFavour,
 		due: make([]time.Duration, n), cum: make([][]float64, n),
 		mean: make([][]time.Duration, n), high: make([][]time.Duration, n),
-		rank: make([]int8, n), keys: make([]time.Duration, n), keep: make([]int8, 0, n), late: make([]int8, 0, n), tasks: make([]Task, n),
+		rank: make([]int8, n), keys: make([]time.Duration, n), keep: make([]int8, 0, n), late: make([]int8, 0, n), tasks: make([]task, n),
 	}
 	done := d.Trim + d.Final
 	p.shortest = [Closing + 1][2]time.Duration{
@@ -101,7 +101,7 @@ func newPlan(jobs []Job, d Durations, b Bench) (*plan, *world) {
 		p.cum[i], _ = cumulate(j.More)
 		p.mean[i], p.high[i] = p.expect(p.cum[i])
 	}
-	dues := make([]Task, n)
+	dues := make([]task, n)
 	for i, j := range jobs {
 		dues[i].Due = j.Due
 	}

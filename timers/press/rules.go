@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// Task is one job with a known time on a single machine.
-type Task struct {
+// task is one job with a known time on a single machine.
+type task struct {
 	Time time.Duration // how long it takes
 	Due  time.Duration // when it must be over, from now
 }
@@ -15,7 +15,7 @@ type Task struct {
 // jackson returns the indices of tasks by earliest due date, ties in the order given. Done in that order one after
 // the other, the largest lateness is the least possible: J. R. Jackson, Scheduling a production line to minimize
 // maximum tardiness, Management Science Research Report 43, UCLA 1955 (from memory).
-func jackson(tasks []Task) []int {
+func jackson(tasks []task) []int {
 	order := make([]int, len(tasks))
 	for i := range order {
 		order[i] = i
@@ -28,14 +28,14 @@ func jackson(tasks []Task) []int {
 // in the order given back, as many as there can be, and those that must be late, shortest first, ties in the order
 // given. J. M. Moore, An n job, one machine sequencing algorithm for minimizing the number of late jobs, Management
 // Science 15 (1968) 102-109, in the simpler form Moore credits to T. J. Hodgson (from memory).
-func MooreHodgson(tasks []Task) (onTime, late []int) {
+func MooreHodgson(tasks []task) (onTime, late []int) {
 	onTime, late = mooreHodgson(tasks, jackson(tasks), 0, nil)
 	shortestFirst(tasks, late)
 	return onTime, late
 }
 
 // shortestFirst puts the indices of tasks in order of their times, ties by index.
-func shortestFirst[I ~int | ~int8](tasks []Task, indices []I) {
+func shortestFirst[I ~int | ~int8](tasks []task, indices []I) {
 	slices.SortFunc(indices, func(a, b I) int {
 		return cmp.Or(cmp.Compare(tasks[a].Time, tasks[b].Time), cmp.Compare(a, b))
 	})
@@ -43,7 +43,7 @@ func shortestFirst[I ~int | ~int8](tasks []Task, indices []I) {
 
 // mooreHodgson takes the indices by earliest due date and the machine's first free instant. It keeps the tasks on time
 // in the front of byDue and appends the others to late, in the order in which they were dropped.
-func mooreHodgson[I ~int | ~int8](tasks []Task, byDue []I, start time.Duration, late []I) ([]I, []I) {
+func mooreHodgson[I ~int | ~int8](tasks []task, byDue []I, start time.Duration, late []I) ([]I, []I) {
 	kept, end := byDue[:0], start
 	for _, i := range byDue {
 		kept = append(kept, i)

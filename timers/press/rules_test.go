@@ -9,16 +9,16 @@ import (
 	"pgregory.net/rapid"
 )
 
-func tasksOf(times, dues []int) []Task {
-	tasks := make([]Task, len(times))
+func tasksOf(times, dues []int) []task {
+	tasks := make([]task, len(times))
 	for i := range times {
-		tasks[i] = Task{time.Duration(times[i]) * time.Minute, time.Duration(dues[i]) * time.Minute}
+		tasks[i] = task{time.Duration(times[i]) * time.Minute, time.Duration(dues[i]) * time.Minute}
 	}
 	return tasks
 }
 
 // sequence does the tasks one after the other and gives how many are late and the largest lateness.
-func sequence(tasks []Task, order []int) (late int, worst time.Duration) {
+func sequence(tasks []task, order []int) (late int, worst time.Duration) {
 	var now time.Duration
 	worst = -1 << 62
 	for _, i := range order {
@@ -61,7 +61,7 @@ func TestMooreHodgsonWorkedExample(t *testing.T) {
 	}
 }
 
-func genTasks(t *rapid.T) []Task {
+func genTasks(t *rapid.T) []task {
 	n := rapid.SampledFrom([]int{0, 1, 2, 3, 4, 5, 6, 7}).Draw(t, "n") // evenly; a range leans to few
 	var times, dues []int
 	for range n {

@@ -10,8 +10,8 @@ import (
 // would be told. It may be read by several [Reader]s at once.
 type Solved struct{ t *table }
 
-// ErrTooMuch says that a bench takes more states than were allowed.
-var ErrTooMuch = errors.New("the bench takes more states than were allowed")
+// errTooMuch says that a bench takes more states than were allowed.
+var errTooMuch = errors.New("the bench takes more states than were allowed")
 
 // Solve works out a bench in at most so many states; 0 is DefaultWork of Advise. It fails for a question out of range, for
 // more than three flasks, and with ErrTooMuch.
@@ -20,7 +20,7 @@ func Solve(jobs []Job, d Durations, b Bench, most int) (*Solved, error) {
 		return nil, err
 	}
 	if len(jobs) > mostWhole || most < 0 {
-		return nil, ErrTooMuch
+		return nil, errTooMuch
 	}
 	p, w := newPlan(jobs, d, b)
 	if most == 0 {
@@ -28,7 +28,7 @@ func Solve(jobs []Job, d Durations, b Bench, most int) (*Solved, error) {
 	}
 	t := newTable(p, most, width{})
 	if t.solve(w, 0); t.full {
-		return nil, ErrTooMuch
+		return nil, errTooMuch
 	}
 	t.rooms = nil
 	return &Solved{t}, nil

@@ -72,13 +72,13 @@ func TestSolveRefusesWhatIsTooMuch(t *testing.T) {
 	job := func(i int) Job {
 		return Job{ID: strconv.Itoa(i), Due: 28 * time.Minute, More: o.Totals["medium"]}
 	}
-	if _, err := Solve([]Job{job(1), job(2)}, HouseDurations(), HouseBench(), 20); !errors.Is(err, ErrTooMuch) {
+	if _, err := Solve([]Job{job(1), job(2)}, HouseDurations(), HouseBench(), 20); !errors.Is(err, errTooMuch) {
 		t.Errorf("in 20 states: %v", err)
 	}
-	if _, err := Solve([]Job{job(1), job(2), job(3), job(4)}, HouseDurations(), HouseBench(), 0); !errors.Is(err, ErrTooMuch) {
+	if _, err := Solve([]Job{job(1), job(2), job(3), job(4)}, HouseDurations(), HouseBench(), 0); !errors.Is(err, errTooMuch) {
 		t.Errorf("four flasks: %v", err)
 	}
-	if _, err := Solve([]Job{{}}, HouseDurations(), HouseBench(), 0); err == nil || errors.Is(err, ErrTooMuch) {
+	if _, err := Solve([]Job{{}}, HouseDurations(), HouseBench(), 0); err == nil || errors.Is(err, errTooMuch) {
 		t.Errorf("a flask without a name: %v", err)
 	}
 	s, err := Solve([]Job{job(1), job(2)}, HouseDurations(), HouseBench(), 0)

@@ -31,15 +31,15 @@ type Follower struct {
 	Tell  func(mirror.Standing)     // called from one goroutine at a time
 	Wrong func(told string)         // called once for each thing that is wrong with the mirror
 	last  mirror.Standing           // what was told last
-	at    End                       // of the place that is open
+	at    end                       // of the place that is open
 	lock  sync.Mutex                // of last and at
 	place mirror.Place              // nil: to be opened
 	due   time.Time                 // when all is to be looked through
 	stuck func() (mirror.End, bool) // whether a wrong mirror is still as it was
 }
 
-// End is where the mirror was seen to end, at a place.
-type End struct {
+// end is where the mirror was seen to end, at a place.
+type end struct {
 	to   string
 	gen  int
 	end  mirror.End
@@ -110,7 +110,7 @@ func (k *Follower) Step(ctx context.Context) {
 	k.lock.Lock()
 	moved := k.at.to != h.To
 	if moved {
-		k.at, k.last = End{to: h.To}, mirror.Standing{To: h.To}
+		k.at, k.last = end{to: h.To}, mirror.Standing{To: h.To}
 	}
 	k.lock.Unlock()
 	if moved {
