@@ -70,6 +70,9 @@ func Bring(ctx context.Context, p Place, b Book, o Options) (Done, error) {
 		d.Stream.Generation = max(1, n)
 	}
 	for i := range looks {
+		if err := pause(ctx, i); err != nil {
+			return d, err
+		}
 		end, err := p.Last(ctx, d.Stream)
 		if err != nil {
 			return d, err
@@ -86,6 +89,20 @@ func Bring(ctx context.Context, p Place, b Book, o Options) (Done, error) {
 		}
 	}
 	return d, fmt.Errorf("%w, %d times: does another program write the same logbook there?", ErrMoved, looks)
+}
+
+// pause waits before a further look: servers refuse a run from the moment on at which another
+// is on its way, and show that one only when it is there.
+func pause(ctx context.Context, look int) error {
+	if look == 0 {
+		return ctx.Err()
+	}
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-time.After(time.Duration(look*look) * 10 * time.Millisecond): // 1.4 s in all
+		return nil
+	}
 }
 
 // goOn adds what the book has beyond the end.

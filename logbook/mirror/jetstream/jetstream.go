@@ -86,7 +86,7 @@ func parse(to string) (a address, err error) {
 // Open opens the mirror at an address. The error is [mirror.ErrNoMirror] where none was begun.
 // Unless all servers are this machine, nothing goes over the wire that is not encrypted.
 func Open(ctx context.Context, to string, access Access) (*JetStream, error) {
-	j, err := connect(to, access)
+	j, err := connect(ctx, to, access)
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +109,7 @@ func Begin(ctx context.Context, to string, access Access) (j *JetStream, made bo
 	if !errors.Is(err, mirror.ErrNoMirror) {
 		return j, false, err
 	}
-	if j, err = connect(to, access); err != nil {
+	if j, err = connect(ctx, to, access); err != nil {
 		return nil, false, err
 	}
 	cfg := js.StreamConfig{Name: j.name, Subjects: []string{j.name + ".>"}, Storage: js.FileStorage, Retention: js.LimitsPolicy, Discard: js.DiscardNew,
@@ -119,9 +119,12 @@ func Begin(ctx context.Context, to string, access Access) (j *JetStream, made bo
 		j.stream, err = j.api.CreateStream(ctx, cfg)
 		cancel()
 		var api *js.APIError
-		if err == nil || !errors.As(err, &api) {
-			break // one copy alone is made where the servers say that they are too few, not where they are silent
+		if err == nil || !errors.As(err, &api) || api.ErrorCode != noCluster {
+			break // one copy alone is made where one server says that it is the only one
 		}
+	}
+	if api := (*js.APIError)(nil); errors.As(err, &api) && cfg.Replicas == replicas && (api.ErrorCode == noPeers || api.ErrorCode == noRoom) {
+		err = fmt.Errorf("no %d servers can keep a copy now: are all of them up, and have they room? Nothing was begun: %w", replicas, err)
 	}
 	if err != nil {
 		j.conn.Close()
@@ -130,12 +133,19 @@ func Begin(ctx context.Context, to string, access Access) (j *JetStream, made bo
 	return j, true, nil
 }
 
-func connect(to string, access Access) (*JetStream, error) {
+func connect(ctx context.Context, to string, access Access) (*JetStream, error) {
 	a, err := parse(to)
 	if err != nil {
 		return nil, err
 	}
-	opts := []nats.Option{nats.Name("flaskside"), nats.Timeout(patience), nats.MaxReconnects(-1), nats.IgnoreDiscoveredServers(),
+	wait := patience // for each of them: one that is silent leaves time for the others
+	if end, ok := ctx.Deadline(); ok {
+		wait = min(wait, time.Until(end)/time.Duration(len(a.hosts)))
+	}
+	if wait <= 0 {
+		return nil, reached(context.DeadlineExceeded)
+	}
+	opts := []nats.Option{nats.Name("flaskside"), nats.Timeout(wait), nats.MaxReconnects(-1), nats.IgnoreDiscoveredServers(),
 		nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {})} // what goes wrong is told by whoever asked
 	if a.tls || !a.loopback {
 		cfg := &tls.Config{MinVersion: tls.VersionTLS12}
@@ -280,6 +290,13 @@ func (j *JetStream) Append(ctx context.Context, s mirror.Stream, expect mirror.E
 	}
 	return nil
 }
+
+// What servers answer that shall keep a stream.
+const (
+	noPeers   js.ErrorCode = 10005 // too few of them
+	noRoom    js.ErrorCode = 10023
+	noCluster js.ErrorCode = 10074 // a server that knows of no others
+)
 
 // underWay: another hand is just sending the same run.
 const underWay js.ErrorCode = 10158

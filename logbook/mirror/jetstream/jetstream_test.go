@@ -103,16 +103,19 @@ func three(t testing.TB) []*server.Server {
 func fresh(t *testing.T, to string, copies int) (mirror.Place, func() mirror.Place) {
 	t.Helper()
 	var j *JetStream
-	var made bool
 	var err error
-	for range 50 { // servers that have just found each other refuse for a moment
+	for tries := 0; ; tries++ { // servers that have just found each other refuse for a moment, or answer late
+		var made bool
 		if j, made, err = Begin(context.Background(), to, Access{}); err == nil {
+			if !made && tries == 0 {
+				t.Fatal("a mirror is there already")
+			}
 			break
 		}
+		if tries == 100 {
+			t.Fatal(err)
+		}
 		time.Sleep(100 * time.Millisecond)
-	}
-	if err != nil || !made {
-		t.Fatal(made, err)
 	}
 	if a, err := j.About(context.Background()); err != nil || a.Replicas != copies || a.MayDelete {
 		t.Fatalf("%+v, %v", a, err)
@@ -127,6 +130,7 @@ func fresh(t *testing.T, to string, copies int) (mirror.Place, func() mirror.Pla
 }
 
 func TestSuiteOneServer(t *testing.T) {
+	t.Parallel()
 	to, n := at(start(t, options(t, "one"))), 0
 	mirrortest.Suite(t, func(t *testing.T) (mirror.Place, func() mirror.Place) {
 		n++
@@ -135,6 +139,7 @@ func TestSuiteOneServer(t *testing.T) {
 }
 
 func TestSuiteThreeServers(t *testing.T) {
+	t.Parallel()
 	to, n := at(three(t)...), 0
 	mirrortest.Suite(t, func(t *testing.T) (mirror.Place, func() mirror.Place) {
 		n++
