@@ -32,7 +32,9 @@ type real struct {
 	bin, data string
 	port      int
 	as        *syscall.Credential // it refuses to run as root
+	careless  bool                // it answers before anything is synced
 	cmd       *exec.Cmd
+	ended     chan struct{}
 }
 
 // serve makes a new server of the PostgreSQL on this machine.
@@ -91,7 +93,7 @@ func (r *real) start() {
 	r.t.Helper()
 	// What a killed server leaves behind, memory that its last process still holds, can make
 	// the next one end at once: then it is begun again.
-	for range 5 {
+	for begun := time.Now(); time.Since(begun) < 3*time.Minute; time.Sleep(50 * time.Millisecond) {
 		if r.up() {
 			return
 		}
@@ -100,31 +102,85 @@ func (r *real) start() {
 	r.t.Fatal("the server does not come up")
 }
 
-// up starts the server and tells whether it answers.
+// up starts the server and tells whether it answers; false where it ended.
 func (r *real) up() bool {
 	r.t.Helper()
-	r.cmd = r.command("postgres", "-D", r.data, "-p", strconv.Itoa(r.port), "-c", "listen_addresses=127.0.0.1", "-c", "unix_socket_directories=", "-c", "max_connections=40")
+	r.cmd = r.command("postgres", "-D", r.data, "-p", strconv.Itoa(r.port), "-c", "listen_addresses=127.0.0.1", "-c", "unix_socket_directories=", "-c", "max_connections=40", "-c", "fsync="+onOff(!r.careless))
 	if err := r.cmd.Start(); err != nil {
 		r.t.Fatal(err)
 	}
-	for range 100 {
+	r.ended = make(chan struct{})
+	go func(c *exec.Cmd, ended chan struct{}) { _ = c.Wait(); close(ended) }(r.cmd, r.ended)
+	for begun := time.Now(); time.Since(begun) < time.Minute; {
 		p, err := connect(context.Background(), r.at("postgres"), Access{})
 		if err == nil {
 			_ = p.Close()
 			return true
 		}
-		time.Sleep(100 * time.Millisecond)
+		select {
+		case <-r.ended:
+			return false
+		case <-time.After(20 * time.Millisecond):
+		}
 	}
 	return false
 }
 
-// kill ends the server and all its processes as a crash does.
-func (r *real) kill() {
-	if r.cmd != nil {
-		_ = syscall.Kill(-r.cmd.Process.Pid, syscall.SIGKILL)
-		_ = r.cmd.Wait()
-		r.cmd = nil
+func onOff(on bool) string {
+	if on {
+		return "on"
 	}
+	return "off"
+}
+
+// kill ends the server and all its processes as a crash does. Each of those has a group of its
+// own, and is found by whose child it is.
+func (r *real) kill() {
+	if r.cmd == nil {
+		return
+	}
+	pid := r.cmd.Process.Pid
+	_ = syscall.Kill(pid, syscall.SIGSTOP) // it begins no others meanwhile
+	all := append(children(pid), pid)
+	for _, p := range all {
+		_ = syscall.Kill(p, syscall.SIGKILL)
+	}
+	<-r.ended
+	r.cmd = nil
+	for _, p := range all { // until the system has let go of them
+		for begun := time.Now(); syscall.Kill(p, 0) == nil && !zombie(p) && time.Since(begun) < time.Minute; {
+			time.Sleep(time.Millisecond)
+		}
+	}
+}
+
+// stat gives the state of a process and whose child it is; none where there is no /proc.
+func stat(pid int) (state string, parent int) {
+	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+	if err != nil {
+		return "", 0
+	}
+	_, rest, _ := strings.Cut(string(b), ") ") // after its name
+	f := strings.Fields(rest)
+	if len(f) < 2 {
+		return "", 0
+	}
+	parent, _ = strconv.Atoi(f[1])
+	return f[0], parent
+}
+
+func zombie(pid int) bool { state, _ := stat(pid); return state == "Z" }
+
+func children(of int) (out []int) {
+	all, _ := filepath.Glob("/proc/[0-9]*")
+	for _, p := range all {
+		if pid, err := strconv.Atoi(filepath.Base(p)); err == nil {
+			if _, parent := stat(pid); parent == of {
+				out = append(out, pid)
+			}
+		}
+	}
+	return out
 }
 
 func (r *real) at(database string) string {
@@ -217,18 +273,27 @@ func TestKilledWhileItWrites(t *testing.T) {
 	b, failed := mirrortest.NewBook("KILLED", 0, "a"), 0
 	for round := range *rounds {
 		var told mirror.End
-		b.Add(3000, fmt.Sprint("r", round))
-		killed := make(chan struct{})
+		b.Add(8*mirror.RunRecords, fmt.Sprint("r", round))
+		now, killed, runs := make(chan struct{}), make(chan struct{}), 0
 		go func() {
 			defer close(killed)
-			time.Sleep(time.Duration(3+7*round%40) * time.Millisecond)
+			<-now
 			r.kill()
 		}()
 		if p, err := Open(ctx, r.at("postgres"), Access{}); err == nil {
-			if _, err := mirror.Bring(ctx, p, b, mirror.Options{Tell: func(e mirror.End) { told = e }}); err != nil {
+			_, err := mirror.Bring(ctx, p, b, mirror.Options{Tell: func(e mirror.End) {
+				if told = e; runs == round%5 { // from then on while the next are written
+					close(now)
+				}
+				runs++
+			}})
+			if err != nil {
 				failed++
 			}
 			_ = p.Close()
+		}
+		if runs <= round%5 {
+			close(now)
 		}
 		<-killed
 		r.start()
@@ -248,6 +313,9 @@ func TestKilledWhileItWrites(t *testing.T) {
 			t.Fatalf("round %d: %+v, %v", round, c, err)
 		}
 		_ = p.Close()
+	}
+	if failed == 0 {
+		t.Error("it was never killed while it wrote: nothing was tried")
 	}
 	t.Logf("%d records, %d times broken off", len(b.Recs), failed)
 }
