@@ -40,7 +40,14 @@ func measureMirror(ctx context.Context, m *doctor.Mirror, f doctor.Facts, path s
 	if err != nil {
 		return err
 	}
-	m.Kind, m.ReadOnly, m.Others, m.MayDelete, m.Replicas, m.Sync = about.Kind, about.ReadOnly, about.Others, about.MayDelete, about.Replicas, about.Sync
+	m.Kind, m.ReadOnly, m.Others, m.MayDelete, m.Replicas = about.Kind, about.ReadOnly, about.Others, about.MayDelete, about.Replicas
+	m.Left = about.Left
+	for _, r := range about.Risks {
+		m.Risks = append(m.Risks, doctor.Risk(r))
+	}
+	for _, r := range about.Unknown {
+		m.Unknown = append(m.Unknown, doctor.Risk(r))
+	}
 	if v, err := disk.Of(m.To); err == nil && !strings.Contains(m.To, "://") {
 		m.Same = v.ID != "" && v.ID == f.Volume.ID
 	}

@@ -8,24 +8,35 @@ import (
 
 // Mirror is the copy of every record elsewhere, by a look at its end.
 type Mirror struct {
-	To        string    `json:"to,omitempty"` // the house setting, "" for none
-	Kind      string    `json:"kind,omitempty"`
-	Err       string    `json:"err,omitempty"` // why it cannot be looked at
-	Ends      uint64    `json:"ends"`          // its last record
-	Behind    uint64    `json:"behind"`        // how many newer ones the logbook has
-	Other     bool      `json:"other,omitempty"`
-	Ahead     bool      `json:"ahead,omitempty"` // it holds records that the logbook lacks
-	Same      bool      `json:"same_volume,omitempty"`
-	ReadOnly  bool      `json:"read_only,omitempty"`
-	Others    bool      `json:"others_write,omitempty"` // others than this account may write there
-	MayDelete bool      `json:"may_delete,omitempty"`
-	Replicas  int       `json:"replicas,omitempty"`
-	Sync      string    `json:"sync,omitempty"`      // what a power cut there can lose
-	LackSince time.Time `json:"lack_since,omitzero"` // when the first record it lacks was written
+	To        string        `json:"to,omitempty"` // the house setting, "" for none
+	Kind      string        `json:"kind,omitempty"`
+	Err       string        `json:"err,omitempty"` // why it cannot be looked at
+	Ends      uint64        `json:"ends"`          // its last record
+	Behind    uint64        `json:"behind"`        // how many newer ones the logbook has
+	Other     bool          `json:"other,omitempty"`
+	Ahead     bool          `json:"ahead,omitempty"` // it holds records that the logbook lacks
+	Same      bool          `json:"same_volume,omitempty"`
+	ReadOnly  bool          `json:"read_only,omitempty"`
+	Others    bool          `json:"others_write,omitempty"` // others than this account may write there
+	MayDelete bool          `json:"may_delete,omitempty"`
+	Replicas  int           `json:"replicas,omitempty"`
+	Left      time.Duration `json:"left_ns,omitempty"`   // how long what opens it is still good for; 0 where not known
+	Risks     []Risk        `json:"risks,omitempty"`     // by what can something there be lost
+	Unknown   []Risk        `json:"unknown,omitempty"`   // of what that cannot be seen from here
+	LackSince time.Time     `json:"lack_since,omitzero"` // when the first record it lacks was written
+}
+
+// Risk is a way in which something there can be lost, and what mends it or where to look.
+type Risk struct {
+	What string `json:"what"`
+	Do   string `json:"do,omitempty"`
 }
 
 // mirrorAge is how long a mirror may lack a record before it is pointed out.
 const mirrorAge = 24 * time.Hour
+
+// soonShut is how long before its end a credential is pointed out.
+const soonShut = 30 * 24 * time.Hour
 
 func mirrored(f Facts) []Finding {
 	m := f.Mirror
@@ -33,6 +44,9 @@ func mirrored(f Facts) []Finding {
 		return nil // a lab of one bench does well with backups on another disk
 	}
 	x := Finding{Level: Fine, Part: "mirror", Found: fmt.Sprintf("%s at %s, up to record %d", m.Kind, m.To, m.Ends)}
+	if m.Replicas > 1 {
+		x.Found += fmt.Sprintf(", kept by %d servers", m.Replicas)
+	}
 	switch {
 	case m.Err != "":
 		return []Finding{{Warn, x.Part, m.To + ": " + m.Err, "no record gets there now; nothing is lost by that while the logbook is", "see to it; what is missing is brought once it is there again"}}
@@ -56,11 +70,17 @@ func mirrored(f Facts) []Finding {
 	if m.Same {
 		warn("it lies on the same disk as the logbook, and is lost with it", "another disk or a share (mirror.to)")
 	}
-	if m.Sync != "" {
+	if m.Left > 0 && m.Left < soonShut {
+		warn(fmt.Sprintf("what opens it is good until %s, then no record gets there", clock(f.At.Add(m.Left))), "have it made anew (FLASKSIDE_MIRROR_CREDENTIALS)")
+	}
+	for _, r := range m.Risks {
+		warn(r.What, r.Do)
+	}
+	for _, r := range m.Unknown {
 		if x.Level == Fine {
 			x.Level = Note
 		}
-		means = append(means, m.Sync)
+		means, do = append(means, r.What), append(do, r.Do)
 	}
 	if len(means) == 0 {
 		means = []string{"its end is the logbook's; flaskside mirror check looks through all of it"}

@@ -29,7 +29,15 @@ func TestMirror(t *testing.T) {
 		{"behind for days", func(m *Mirror) { m.Behind, m.LackSince = 300, at.AddDate(0, 0, -3) }, Warn, "it lacks the newest 300 records, since Sun 22 Nov"},
 		{"others", func(m *Mirror) { m.Others = true }, Warn, "others may write there"},
 		{"same disk", func(m *Mirror) { m.Same = true }, Warn, "is lost with it"},
-		{"sync", func(m *Mirror) { m.Sync = "a power cut can lose the last two minutes" }, Note, "a power cut can lose"},
+		{"can be lost", func(m *Mirror) {
+			m.Risks = []Risk{{What: "a power cut can lose the last two minutes", Do: "sync"}}
+		}, Warn, "a power cut can lose"},
+		{"not known", func(m *Mirror) { m.Unknown = []Risk{{What: "that cannot be seen from here", Do: "look"}} }, Note, "cannot be seen"},
+		{"not known and can be lost", func(m *Mirror) {
+			m.Unknown, m.Risks = []Risk{{What: "that cannot be seen from here", Do: "look"}}, []Risk{{What: "may be deleted", Do: "deny"}}
+		}, Warn, "cannot be seen"},
+		{"credentials run out", func(m *Mirror) { m.Left = 48 * time.Hour }, Warn, "is good until Fri 27 Nov"},
+		{"credentials are good for long", func(m *Mirror) { m.Left = 4800 * time.Hour }, Fine, "its end is the logbook's"},
 	} {
 		f.Mirror = well
 		c.set(&f.Mirror)

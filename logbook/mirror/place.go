@@ -16,6 +16,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
@@ -72,12 +73,20 @@ type Piece struct {
 
 // About is what a place says of how it keeps things.
 type About struct {
-	Kind      string // "folder", "NATS JetStream"
-	Replicas  int    // copies on machines of their own; 0 where not known
-	MayDelete bool   // this account could take away what is there
-	Others    bool   // others than this account may write there
-	ReadOnly  bool   // nothing can be written there
-	Sync      string // what is known of what a power cut there can lose; "" where nothing is lost
+	Kind      string        // "folder", "NATS JetStream"
+	Replicas  int           // copies on machines of their own; 0 where not known
+	MayDelete bool          // single parts of what is there may be taken away
+	Others    bool          // others than this account may write there
+	ReadOnly  bool          // nothing can be written there
+	Left      time.Duration // how long what opens it is still good for; 0 where not known, or without end
+	Risks     []Risk        // by what can something there be lost
+	Unknown   []Risk        // of what that cannot be seen from here
+}
+
+// Risk is a way in which something in a mirror can be lost.
+type Risk struct {
+	What string `json:"what"`
+	Do   string `json:"do,omitempty"` // what mends it, or where to look whether it is so
 }
 
 var (

@@ -487,9 +487,9 @@ func (f *Folder) About(context.Context) (mirror.About, error) {
 	}
 	switch v.Kind {
 	case disk.Memory:
-		a.Sync = "it lies in memory: all of it is gone when that computer restarts"
+		a.Risks = []mirror.Risk{{What: "it lies in memory: all of it is gone when that computer restarts", Do: "a disk or a share"}}
 	case disk.Network, disk.Unknown:
-		a.Sync = "whether the computer behind it keeps what it acknowledges through a power cut cannot be seen from here"
+		a.Unknown = []mirror.Risk{{What: "whether the computer behind it keeps what it acknowledges through a power cut cannot be seen from here", Do: "ask whoever runs it whether the share syncs (export option sync, strict sync)"}}
 	}
 	return a, nil
 }

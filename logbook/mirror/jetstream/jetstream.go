@@ -391,31 +391,4 @@ func (j *JetStream) find(ctx context.Context, s mirror.Stream, from, last uint64
 	return low, nil
 }
 
-// About tells of the stream.
-func (j *JetStream) About(ctx context.Context) (mirror.About, error) {
-	ctx, cancel := context.WithTimeout(ctx, patience)
-	defer cancel()
-	info, err := j.stream.Info(ctx)
-	if err != nil {
-		return mirror.About{Kind: "NATS JetStream"}, reached(err)
-	}
-	a := mirror.About{Kind: "NATS JetStream", Replicas: info.Config.Replicas, MayDelete: !info.Config.DenyDelete || !info.Config.DenyPurge}
-	a.Sync = "unless its servers have sync_interval: always, a power cut of most of them at once can lose what they acknowledged in the last two minutes; that cannot be seen from here"
-	var warn []string
-	if info.Config.Replicas < replicas {
-		warn = append(warn, fmt.Sprintf("the stream is kept by %d server, so that its disk is the only one", info.Config.Replicas))
-	}
-	if info.Config.Storage == js.MemoryStorage {
-		warn = append(warn, "the stream lies in memory: all of it is gone when the servers restart")
-	}
-	if a.MayDelete {
-		warn = append(warn, "messages may be removed from the stream: have it made with deny_delete and deny_purge")
-	}
-	if l := info.Config; l.MaxMsgs > 0 || l.MaxBytes > 0 || l.MaxAge > 0 || l.MaxMsgsPerSubject > 0 {
-		warn = append(warn, "the stream has limits, at which it drops what is old or takes nothing new")
-	}
-	a.Sync = strings.Join(append(warn, a.Sync), "; ")
-	return a, nil
-}
-
 var _ mirror.Place = (*JetStream)(nil)

@@ -286,14 +286,12 @@ func (p *Postgres) About(ctx context.Context) (mirror.About, error) {
 	v := r.Rows[0]
 	a.ReadOnly = string(v[2]) == "on" || string(v[4]) == "f"
 	a.MayDelete = string(v[3]) == "t"
-	var sync []string
 	if string(v[0]) == "off" || string(v[1]) == "off" {
-		sync = append(sync, "a power cut there can lose or spoil what it acknowledged, for its fsync or full_page_writes is off")
+		a.Risks = append(a.Risks, mirror.Risk{What: "a power cut there can lose or spoil what it acknowledged, for its fsync or full_page_writes is off", Do: "set both on in its configuration"})
 	}
 	if a.MayDelete {
-		sync = append(sync, "this account may change and take away what is there: one with SELECT and INSERT alone is enough once the table is made")
+		a.Risks = append(a.Risks, mirror.Risk{What: "this account may change and take away what is there", Do: "one with SELECT and INSERT alone is enough once the table is made"})
 	}
-	a.Sync = strings.Join(sync, "; ")
 	return a, nil
 }
 

@@ -231,7 +231,7 @@ func TestPrivileges(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer func() { _ = p.Close() }()
-	if a, err := p.About(ctx); err != nil || !a.MayDelete || a.ReadOnly || !strings.Contains(a.Sync, "SELECT and INSERT alone") {
+	if a, err := p.About(ctx); err != nil || !a.MayDelete || a.ReadOnly || len(a.Risks) != 1 || !strings.Contains(a.Risks[0].Do, "SELECT and INSERT alone") {
 		t.Errorf("the owner: %+v, %v", a, err)
 	}
 	r.do("postgres", "create role bench login")
@@ -241,7 +241,7 @@ func TestPrivileges(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer func() { _ = q.Close() }()
-	if a, err := q.About(ctx); err != nil || a.MayDelete || a.ReadOnly || a.Sync != "" {
+	if a, err := q.About(ctx); err != nil || a.MayDelete || a.ReadOnly || a.Risks != nil || a.Unknown != nil {
 		t.Errorf("the bench: %+v, %v", a, err)
 	}
 	b := mirrortest.NewBook("B", 20, "a")
