@@ -44,8 +44,6 @@ package logbook
 
 import (
 	"bytes"
-	"cmp"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"os"
@@ -97,7 +95,8 @@ type Book struct {
 	used     bool  // something was written since it was opened
 	roomMade bool  // the last commit failed for want of room, and some was made
 	hear     []func(State)
-	progress func(checked, of int)
+	progress func(done, of int)
+	part     int // records of a long input in one transaction; 0 for partLength
 
 	id      string // identity of the book
 	journal journal
@@ -269,49 +268,28 @@ type plan struct {
 
 func (b *Book) plan(as []action.Action) (*plan, error) {
 	st := b.State()
-	w := &plan{head: st.Head, given: len(as), again: map[int]record.Record{}}
+	w := &plan{given: len(as), again: map[int]record.Record{}}
 	single := len(as) == 1
 	cur := st.Bench
 	if !single {
 		cur = bench.Fold(cur.Living(), cur.Top)
 	}
-	batch := make(map[string]int, len(as)) // of a long input: grown as it comes, all of these would be there twice
 	w.fresh, w.index = make([]record.Record, 0, len(as)), make([][][]byte, 0, len(as))
+	c := &checking{b: b, cur: cur, head: st.Head, batch: make(map[string]int, len(as)), get: func(i int) (record.Record, error) { return w.fresh[i], nil }}
 	err := b.view(func(tx *bolt.Tx) error {
-		reading := b.clock.Read()
-		now := timers.Now{Reading: reading, Beat: st.Beat}
+		c.begin(tx)
 		for i, a := range as {
-			if b.progress != nil && i%tellEvery == 0 {
-				b.progress(i, len(as))
-			}
-			if old, seen, err := alreadyThere(tx, a, batch, w.fresh); err != nil {
+			rec, keys, seen, err := c.next(a)
+			switch {
+			case err != nil:
 				return &BadLine{i, err}
-			} else if seen {
-				w.again[i] = old
+			case seen:
+				w.again[i] = rec
 				continue
 			}
-			cur = b.recall(tx, cur, a)
-			stamp := timers.StampAt(a.At, reading)
-			checked, err := cur.Check(a, stamp, now)
-			if err != nil {
-				return &BadLine{i, err}
-			}
-			if err := signable(tx, checked, w.fresh); err != nil {
-				return &BadLine{i, err}
-			}
-			rec, err := record.Write(w.head.Seq+1, w.head.Hash, reading, stamp, checked)
-			if err != nil {
-				return &BadLine{i, err}
-			}
-			w.index = append(w.index, layout.IndexKeys(rec, func(id string) (record.Record, bool) {
-				it, ok := cur.Item(id)
-				return it.Record, ok
-			}))
-			w.head = Head{Seq: rec.Seq, Hash: rec.Hash()}
-			batch[a.ID] = len(w.fresh)
-			w.fresh = append(w.fresh, rec)
+			w.index, w.fresh = append(w.index, keys), append(w.fresh, rec)
 			if !single {
-				cur = cur.Extend(rec)
+				c.cur = c.cur.Extend(rec)
 			}
 		}
 		return nil
@@ -319,6 +297,7 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 	if err != nil {
 		return &plan{}, err
 	}
+	cur, w.head = c.cur, c.head
 	if len(w.fresh) == 0 {
 		return w, nil
 	}
@@ -332,17 +311,6 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 		w.on, w.add = cur, []uint64{r.Seq}
 	}
 	return w, nil
-}
-
-// tellEvery is after how many actions of a long input it is told how far it is.
-const tellEvery = 1000
-
-// OnProgress has f told how many actions of a long input were checked. It is called by whoever
-// records, while nothing else can be recorded.
-func (b *Book) OnProgress(f func(checked, of int)) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.progress = f
 }
 
 // saved gives what became of each action. It is made when all is written: of a long input it
@@ -404,54 +372,6 @@ func liveSet(b *bench.Bench) map[uint64]bool {
 		m[it.Seq] = true
 	}
 	return m
-}
-
-// alreadyThere looks for an id that was recorded before.
-func alreadyThere(tx *bolt.Tx, a action.Action, batch map[string]int, fresh []record.Record) (record.Record, bool, error) {
-	var old record.Record
-	if i, ok := batch[a.ID]; ok {
-		old = fresh[i]
-	} else if v := tx.Bucket(layout.Index).Get(layout.IDKey(a.ID)); v != nil {
-		r, err := newPast(tx).at(binary.BigEndian.Uint64(v))
-		if err != nil {
-			return old, false, err
-		}
-		old = r
-	} else {
-		return old, false, nil
-	}
-	if what := saysElse(a, old); what != "" {
-		return old, false, fmt.Errorf("the id %q is that of record %d, which says something else: %s: give each action an id of its own", a.ID, old.Seq, what)
-	}
-	return old, true, nil
-}
-
-// recall brings back the records that a correction or a taking back speaks of,
-// where the bench no longer rests on them.
-func (b *Book) recall(tx *bolt.Tx, cur *bench.Bench, a action.Action) *bench.Bench {
-	p := newPast(tx)
-	seqs := p.related(a.Body, func(id string) (action.Body, bool) {
-		it, ok := cur.Item(id)
-		return it.Action.Body, ok
-	})
-	if len(seqs) == 0 { // of nearly every record; to go through the bench for it costs most of a long input
-		return cur
-	}
-	for i := range cur.Items {
-		delete(seqs, cur.Items[i].Seq)
-	}
-	if len(seqs) == 0 {
-		return cur
-	}
-	recs, err := p.sorted(seqs)
-	if err != nil {
-		return cur
-	}
-	for _, it := range cur.Items {
-		recs = append(recs, it.Record)
-	}
-	slices.SortFunc(recs, func(a, b record.Record) int { return cmp.Compare(a.Seq, b.Seq) })
-	return bench.Fold(recs, cur.Top)
 }
 
 // related gives the numbers of the records that a correction or a taking back speaks

@@ -39,6 +39,8 @@ func TestMain(m *testing.M) {
 		err = hold(os.Getenv(childBook))
 	case "few":
 		err = writeFew(os.Getenv(childBook))
+	case "long":
+		err = writeLongInput(os.Getenv(childBook))
 	}
 	if err != nil {
 		fmt.Println("error", err)

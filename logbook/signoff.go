@@ -5,17 +5,14 @@ import (
 	"errors"
 	"fmt"
 
-	bolt "go.etcd.io/bbolt"
-
 	"flaskside/logbook/action"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 )
 
 // signable refuses the sign-off of a day on which nothing was recorded, and one that says
-// nothing new: the day was signed off, and nothing at all was recorded since. fresh are the
-// records before it in the same input.
-func signable(tx *bolt.Tx, a action.Action, fresh []record.Record) error {
+// nothing new: the day was signed off, and nothing at all was recorded since.
+func (c *checking) signable(a action.Action) error {
 	s, ok := a.Body.(action.SignOff)
 	if !ok {
 		return nil
@@ -23,43 +20,39 @@ func signable(tx *bolt.Tx, a action.Action, fresh []record.Record) error {
 	if a.By == "" {
 		return errors.New("a day is signed off by somebody: give initials, as in --sign-off KT")
 	}
-	p := newPast(tx)
-	if some, err := p.anythingOn(s, fresh); err != nil || !some {
+	p := newPast(c.tx)
+	if some, err := c.anythingOn(p, s); err != nil || !some {
 		if err == nil {
 			err = fmt.Errorf("nothing was recorded on %s: there is nothing to sign off", s.Day)
 		}
 		return err
 	}
-	last, ok := p.lastSignOff(s, fresh)
+	last, ok := p.lastSignOff(s, c.signing)
 	if !ok {
 		return nil
 	}
-	for seq := last.Seq + 1; ; seq++ {
-		r, ok := p.next(seq, fresh)
-		if !ok {
-			return fmt.Errorf("%s was signed off by %s, %s, and nothing was recorded since", s.Day, last.Action.By, last.Stamp.At.Format("Mon 2 Jan 15:04:05"))
+	for seq := last.Seq + 1; seq <= c.head.Seq; seq++ {
+		r, err := c.at(p, seq)
+		if err != nil {
+			return err
 		}
 		if _, is := r.Action.Body.(action.SignOff); !is {
 			return nil
 		}
 	}
+	return fmt.Errorf("%s was signed off by %s, %s, and nothing was recorded since", s.Day, last.Action.By, last.Stamp.At.Format("Mon 2 Jan 15:04:05"))
 }
 
-// next gives the record of a number, in the book or among those that follow it.
-func (p *past) next(seq uint64, fresh []record.Record) (record.Record, bool) {
-	if len(fresh) > 0 && seq >= fresh[0].Seq {
-		i := seq - fresh[0].Seq
-		if i >= uint64(len(fresh)) {
-			return record.Record{}, false
-		}
-		return fresh[i], true
+// at gives the record of a number, in the book or of the input.
+func (c *checking) at(p *past, seq uint64) (record.Record, error) {
+	if first := c.head.Seq + 1 - uint64(len(c.batch)); seq >= first {
+		return c.get(int(seq - first))
 	}
-	r, err := p.at(seq)
-	return r, err == nil
+	return p.at(seq)
 }
 
 // anythingOn tells whether anything but a sign-off was done on the day of one.
-func (p *past) anythingOn(s action.SignOff, fresh []record.Record) (bool, error) {
+func (c *checking) anythingOn(p *past, s action.SignOff) (bool, error) {
 	from, until := s.Bounds()
 	counts := func(r record.Record) bool {
 		if _, is := r.Action.Body.(action.SignOff); is {
@@ -67,9 +60,9 @@ func (p *past) anythingOn(s action.SignOff, fresh []record.Record) (bool, error)
 		}
 		return !r.Stamp.At.Before(from) && r.Stamp.At.Before(until)
 	}
-	for _, r := range fresh {
-		if counts(r) {
-			return true, nil
+	for i := len(c.batch) - 1; i >= 0; i-- { // what it signs stands right before it as a rule
+		if r, err := c.get(i); err != nil || counts(r) {
+			return err == nil, err
 		}
 	}
 	seqs := map[uint64]bool{}
@@ -86,7 +79,8 @@ func (p *past) anythingOn(s action.SignOff, fresh []record.Record) (bool, error)
 	return false, nil
 }
 
-// lastSignOff finds the last sign-off of the same day that was not taken back.
+// lastSignOff finds the last sign-off of the same day that was not taken back; fresh are the
+// sign-offs and takings back of the input, which are not in the book yet.
 func (p *past) lastSignOff(s action.SignOff, fresh []record.Record) (last record.Record, ok bool) {
 	back := map[string]bool{}
 	for _, r := range fresh {

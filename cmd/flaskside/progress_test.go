@@ -5,20 +5,23 @@ import (
 	"testing"
 )
 
-// How far a long input is stands on one line that is gone in the end; of a short one there
-// is none.
+// How far a long input is stands on one line that is gone in the end.
 func TestProgressOfALongInput(t *testing.T) {
-	for of, want := range map[int]string{
-		4999: "",
-		5500: "\r0 of 5500 checked\r1000 of 5500 checked\r2000 of 5500 checked\r3000 of 5500 checked\r4000 of 5500 checked\r" + strings.Repeat(" ", len("5500 of 5500 checked")) + "\r",
-	} {
-		var out strings.Builder
-		tell := progress(&out)
-		for i := 0; i < of; i += 1000 {
-			tell(i, of)
-		}
-		if out.String() != want {
-			t.Errorf("of %d: %q, want %q", of, out.String(), want)
-		}
+	var out strings.Builder
+	tell := progress(&out)
+	for _, p := range [][2]int{{0, 0}, {1000, 0}, {12000, 0}, {4000, 12500}, {8000, 12500}, {12500, 12500}} {
+		tell(p[0], p[1])
+	}
+	want := "\r1000 checked\r12000 checked\r4000 of 12500 recorded\r8000 of 12500 recorded\r" + strings.Repeat(" ", len("8000 of 12500 recorded")) + "\r"
+	if out.String() != want {
+		t.Errorf("%q, want %q", out.String(), want)
+	}
+	out.Reset()
+	if tell := progress(&out); true {
+		tell(0, 0)
+		tell(40, 40)
+	}
+	if out.String() != "" {
+		t.Errorf("of an input that is over at once: %q", out.String())
 	}
 }

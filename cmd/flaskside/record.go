@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
+	"iter"
 	"os"
 	"path/filepath"
 	"slices"
@@ -32,21 +34,29 @@ func recordCommand(o *options) *cobra.Command {
 		Use:   "record",
 		Short: "Append actions given as JSON Lines on the standard input",
 		Long: "Reads one action a line, each with its own time, and records all of them or none; the first bad line\n" +
-			"is named with the reason. An action whose id is in the logbook already is not recorded again.",
+			"is named with the reason. An action whose id is in the logbook already is not recorded again. A long\n" +
+			"input is checked whole and then recorded in parts: after a power cut give it again, and it goes on.",
 		Example: "flaskside record < actions.jsonl\nflaskside record --keep-going < actions.jsonl\nflaskside record --schema",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if schema {
 				return deliver("", c.OutOrStdout(), func(w io.Writer) error { _, err := w.Write(action.Schema()); return err })
 			}
-			in, err := readActions(c.InOrStdin(), o.by, keepGoing)
+			raw, err := keepInput(c.InOrStdin())
 			if err != nil {
 				return err
 			}
+			defer raw.close()
 			clock := sysclock.New()
-			sparing(len(in.actions))
 			if keepGoing {
-				return in.recordGood(o.book, clock, c.OutOrStdout(), c.ErrOrStderr())
+				return recordGood(raw, o, clock, c.OutOrStdout(), c.ErrOrStderr())
+			}
+			if raw.long() {
+				return recordLong(raw, o, clock, c.OutOrStdout())
+			}
+			in, err := readActions(raw.reader(), o.by, false)
+			if err != nil {
+				return err
 			}
 			return in.recordAll(o.book, clock, c.OutOrStdout())
 		},
@@ -76,12 +86,9 @@ type input struct {
 // line that is none. by stands in where an action names nobody.
 func readActions(r io.Reader, by string, keepGoing bool) (input, error) {
 	var in input
-	for l, err := range door.Lines(&bounded{r: r, left: maxInput}) {
+	for l, err := range linesOf(r, by) {
 		if err != nil {
-			return input{}, fmt.Errorf("read the standard input: %w", err)
-		}
-		if len(in.actions)+len(in.bad) >= maxActions {
-			return input{}, fmt.Errorf("the input has more than %d lines: give it in parts", maxActions)
+			return input{}, err
 		}
 		if l.Err != nil {
 			in.bad = append(in.bad, badLine{l.No, l.Err})
@@ -90,12 +97,33 @@ func readActions(r io.Reader, by string, keepGoing bool) (input, error) {
 			}
 			continue
 		}
-		if l.Action.By == "" {
-			l.Action.By = by
-		}
 		in.actions, in.lines = append(in.actions, l.Action), append(in.lines, l.No)
 	}
 	return in, nil
+}
+
+// linesOf gives the lines of an input in turn, and an error where there are too many or none
+// can be read.
+func linesOf(r io.Reader, by string) iter.Seq2[door.Line, error] {
+	return func(yield func(door.Line, error) bool) {
+		n := 0
+		for l, err := range door.Lines(&bounded{r: r, left: maxInput}) {
+			if err != nil {
+				yield(l, fmt.Errorf("read the standard input: %w", err))
+				return
+			}
+			if n++; n > maxActions {
+				yield(l, fmt.Errorf("the input has more than %d lines: give it in parts", maxActions))
+				return
+			}
+			if l.Action.By == "" {
+				l.Action.By = by
+			}
+			if !yield(l, nil) {
+				return
+			}
+		}
+	}
 }
 
 // bounded reads no more than it may and says so.
@@ -174,32 +202,54 @@ func rehearse(as []action.Action, clock timers.Clock) error {
 	return err
 }
 
-// recordGood records the good lines and lists the bad ones.
-func (in input) recordGood(path string, clock timers.Clock, out, complaints io.Writer) error {
-	bad := slices.Clone(in.bad)
-	if len(in.actions) > 0 {
-		w, err := writing(path, clock)
-		if err != nil {
-			return err
+// recordGood records the good lines and lists the bad ones, some at a time.
+func recordGood(raw *wholeInput, o *options, clock timers.Clock, out, complaints io.Writer) error {
+	var w writer // opened with the first good line
+	var t tally
+	var bad []badLine
+	var in input
+	lines := 0
+	flush := func() (err error) {
+		if w == nil {
+			if w, err = writing(o.book, clock); err != nil {
+				return err
+			}
 		}
 		answers, err := w.Append(in.actions, true)
-		if cerr := w.Close(); err == nil {
-			err = cerr
-		}
 		for i, a := range answers {
 			if a.Err != nil {
 				bad = append(bad, badLine{in.lines[i], a.Err})
 			}
 		}
-		if terr := in.tell(out, answers); err == nil {
-			err = terr
+		t.count(in.lines, answers)
+		in.actions, in.lines = in.actions[:0], in.lines[:0]
+		return err
+	}
+	var err error
+	for l, lerr := range linesOf(raw.reader(), o.by) {
+		if err = lerr; err != nil {
+			break
 		}
-		if err != nil {
-			return err
+		lines++
+		if l.Err != nil {
+			bad = append(bad, badLine{l.No, l.Err})
+			continue
+		}
+		in.actions, in.lines = append(in.actions, l.Action), append(in.lines, l.No)
+		if len(in.actions) == goodAtOnce {
+			if err = flush(); err != nil {
+				break
+			}
 		}
 	}
-	if len(bad) == 0 {
-		return nil
+	if err == nil && len(in.actions) > 0 {
+		err = flush()
+	}
+	if w != nil {
+		err = cmp.Or(err, w.Close(), t.tell(out))
+	}
+	if err != nil || len(bad) == 0 {
+		return err
 	}
 	slices.SortFunc(bad, func(a, b badLine) int { return a.no - b.no })
 	for _, b := range bad {
@@ -207,35 +257,59 @@ func (in input) recordGood(path string, clock timers.Clock, out, complaints io.W
 			return fmt.Errorf("list the bad lines: %w", err)
 		}
 	}
-	return fmt.Errorf("%d of %d lines refused", len(bad), len(in.actions)+len(in.bad))
+	return fmt.Errorf("%d of %d lines refused", len(bad), lines)
 }
+
+// goodAtOnce is how many good lines are handed on together; each is recorded by itself.
+const goodAtOnce = 1000
 
 // tell says what became of the actions.
 func (in input) tell(out io.Writer, answers []door.Answer) error {
-	var fresh int
-	var again []string
-	var head string
+	var t tally
+	t.count(in.lines, answers)
+	return t.tell(out)
+}
+
+// tally counts what became of actions.
+type tally struct {
+	fresh, repeated int
+	again           []string // the first few
+	head            string
+}
+
+// repeatsTold is how many actions are named that were in the book already.
+const repeatsTold = 5
+
+func (t *tally) count(lines []int, answers []door.Answer) {
 	for i, a := range answers {
 		switch {
 		case a.Err != nil:
 		case a.Already:
-			again = append(again, fmt.Sprintf("line %d is record %d", in.lines[i], a.Seq))
+			t.repeat(lines[i], a.Seq)
 		default:
-			fresh++
-			head = logbook.Head{Seq: a.Seq, Hash: a.Hash()}.String()
+			t.fresh++
+			t.head = logbook.Head{Seq: a.Seq, Hash: a.Hash()}.String()
 		}
 	}
-	words := []string{fmt.Sprintf("%d recorded", fresh)}
-	if head != "" {
-		words = append(words, "head "+head)
+}
+
+func (t *tally) repeat(line int, seq uint64) {
+	if t.repeated++; len(t.again) < repeatsTold {
+		t.again = append(t.again, fmt.Sprintf("line %d is record %d", line, seq))
 	}
-	if len(again) > 0 {
-		told := again[:min(len(again), 5)]
-		words = append(words, fmt.Sprintf("%d in the book already (%s", len(again), strings.Join(told, ", ")))
-		if len(again) > len(told) {
-			words[len(words)-1] += ", …"
+}
+
+func (t *tally) tell(out io.Writer) error {
+	words := []string{fmt.Sprintf("%d recorded", t.fresh)}
+	if t.head != "" {
+		words = append(words, "head "+t.head)
+	}
+	if t.repeated > 0 {
+		word := fmt.Sprintf("%d in the book already (%s", t.repeated, strings.Join(t.again, ", "))
+		if t.repeated > len(t.again) {
+			word += ", …"
 		}
-		words[len(words)-1] += ")"
+		words = append(words, word+")")
 	}
 	_, err := fmt.Fprintln(out, strings.Join(words, "; "))
 	return err

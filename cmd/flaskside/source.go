@@ -6,7 +6,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"runtime/debug"
 
 	"github.com/charmbracelet/x/term"
 
@@ -159,28 +158,25 @@ func recordSeveral(bodies []action.Body, why string, o *options, clock timers.Cl
 	return answers, errors.Join(err, w.Close())
 }
 
-// longInput is from how many actions on an input takes seconds and much memory.
-const longInput = 5000
-
 // progress tells on a terminal how far a long input is, on one line that is taken away in
 // the end.
-func progress(out io.Writer) func(checked, of int) {
-	return func(checked, of int) {
+func progress(out io.Writer) func(done, of int) {
+	widest := 0
+	return func(done, of int) {
+		line := ""
 		switch {
-		case of < longInput:
-		case checked+1000 < of:
-			fmt.Fprintf(out, "\r%d of %d checked", checked, of)
-		default:
-			fmt.Fprintf(out, "\r%*s\r", len(fmt.Sprintf("%d of %d checked", of, of)), "")
+		case of == 0 && done > 0:
+			line = fmt.Sprintf("%d checked", done)
+		case done < of:
+			line = fmt.Sprintf("%d of %d recorded", done, of)
+		case widest == 0:
+			return
 		}
-	}
-}
-
-// sparing has the memory that a long input leaves behind taken back sooner, at the cost of
-// some time.
-func sparing(actions int) {
-	if actions >= longInput {
-		debug.SetGCPercent(40)
+		widest = max(widest, len(line))
+		fmt.Fprintf(out, "\r%-*s", widest, line)
+		if line == "" {
+			fmt.Fprint(out, "\r")
+		}
 	}
 }
 

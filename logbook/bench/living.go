@@ -92,6 +92,13 @@ func (b *Bench) alive() []bool {
 // hand, so that they can be taken back one after the other.
 const takeBackDepth = 30
 
+// Rests tells of each record at hand whether the bench still rests on it.
+func (b *Bench) Rests(f func(r *record.Record, rests bool)) {
+	for i, alive := range b.alive() {
+		f(&b.Items[i].Record, alive)
+	}
+}
+
 // Living gives the records that the bench still rests on.
 func (b *Bench) Living() []record.Record {
 	alive := b.alive()
