@@ -17,6 +17,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/check"
+	"flaskside/logbook/disk/disktest"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/timers/longrun"
@@ -28,7 +29,7 @@ var (
 	powerCutSeed = flag.Uint64("powercut-seed", 1, "seed of the sampling where there are too many to try all")
 )
 
-const sectorBytes = 512 // a disk writes one whole or not at all
+const sectorBytes = disktest.SectorBytes
 
 // tapeOp is one thing that was done to a file, or an answer given.
 type tapeOp struct {

@@ -306,12 +306,11 @@ func (c *chaos) kept() {
 	if c.told.Seq == 0 {
 		return
 	}
-	c.until("the servers answer", func() error {
+	// One that led and was cut off answers for a while as if it still did, and lacks what the others
+	// took meanwhile: what is lost is lost for good.
+	c.until(fmt.Sprintf("message %d, of which was told that all up to %s is there", c.told.Token, c.told), func() error {
 		return c.asked(func(ctx context.Context, s js.Stream) error {
 			m, err := s.GetMsg(ctx, c.told.Token)
-			if errors.Is(err, js.ErrMsgNotFound) {
-				c.t.Fatalf("told that all up to %s is there, and message %d is lost", c.told, c.told.Token)
-			}
 			if err != nil {
 				return err
 			}
