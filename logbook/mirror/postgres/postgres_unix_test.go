@@ -37,25 +37,20 @@ type real struct {
 	ended     chan struct{}
 }
 
-// serve makes a new server of the PostgreSQL on this machine.
-func serve(t testing.TB) *real {
+// found finds the PostgreSQL of this machine, and who it may run as.
+func found(t testing.TB) *real {
 	t.Helper()
-	found, _ := filepath.Glob("/usr/lib/postgresql/*/bin/initdb")
-	if len(found) == 0 {
+	all, _ := filepath.Glob("/usr/lib/postgresql/*/bin/initdb")
+	if len(all) == 0 {
 		if path, err := exec.LookPath("initdb"); err == nil {
-			found = []string{path}
+			all = []string{path}
 		}
 	}
-	if len(found) == 0 {
+	if len(all) == 0 {
 		t.Skip("PostgreSQL is not on this machine: install it to try this")
 	}
-	slices.Sort(found)
-	dir, err := os.MkdirTemp("", "flaskside-pg-")
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := &real{t: t, bin: filepath.Dir(found[len(found)-1]), data: filepath.Join(dir, "data")}
-	t.Cleanup(func() { r.kill(); _ = os.RemoveAll(dir) })
+	slices.Sort(all)
+	r := &real{t: t, bin: filepath.Dir(all[len(all)-1])}
 	if os.Getuid() == 0 {
 		u, err := user.Lookup("postgres")
 		if err != nil {
@@ -64,9 +59,6 @@ func serve(t testing.TB) *real {
 		uid, _ := strconv.ParseUint(u.Uid, 10, 32)
 		gid, _ := strconv.ParseUint(u.Gid, 10, 32)
 		r.as = &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}
-		if err := os.Chown(dir, int(uid), int(gid)); err != nil {
-			t.Fatal(err)
-		}
 	}
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -74,10 +66,36 @@ func serve(t testing.TB) *real {
 	}
 	r.port = l.Addr().(*net.TCPAddr).Port
 	_ = l.Close()
-	init := r.command("initdb", "-D", r.data, "-U", "kt", "-A", "trust", "--no-instructions", "--locale=C", "-E", "UTF8")
-	if out, err := init.CombinedOutput(); err != nil {
-		t.Fatalf("%v: %s", err, out)
+	return r
+}
+
+// init makes a cluster in a folder, which is given to whom the server runs as.
+func (r *real) init(dir string) {
+	r.t.Helper()
+	r.in(dir)
+	if r.as != nil {
+		if err := os.Chown(dir, int(r.as.Uid), int(r.as.Gid)); err != nil {
+			r.t.Fatal(err)
+		}
 	}
+	init := r.command("initdb", "-D", r.data, "-U", "kt", "-A", "trust", "--no-instructions", "--no-sync", "--locale=C", "-E", "UTF8")
+	if out, err := init.CombinedOutput(); err != nil {
+		r.t.Fatalf("%v: %s", err, out)
+	}
+}
+
+func (r *real) in(dir string) { r.data = filepath.Join(dir, "data") }
+
+// serve makes a new server of the PostgreSQL on this machine.
+func serve(t testing.TB) *real {
+	t.Helper()
+	r := found(t)
+	dir, err := os.MkdirTemp("", "flaskside-pg-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { r.kill(); _ = os.RemoveAll(dir) })
+	r.init(dir)
 	r.start()
 	return r
 }
@@ -85,25 +103,34 @@ func serve(t testing.TB) *real {
 func (r *real) command(name string, args ...string) *exec.Cmd {
 	c := exec.Command(filepath.Join(r.bin, name), args...)
 	c.Dir = filepath.Dir(r.data)
-	c.SysProcAttr = &syscall.SysProcAttr{Credential: r.as, Setpgid: true}
+	c.SysProcAttr = &syscall.SysProcAttr{Credential: r.as}
 	return c
 }
 
-func (r *real) start() {
+func (r *real) start() { r.startUnless(nil) }
+
+// startUnless starts the server, unless something comes first; tells whether it is up.
+func (r *real) startUnless(stop <-chan struct{}) bool {
 	r.t.Helper()
 	// What a killed server leaves behind, memory that its last process still holds, can make
 	// the next one end at once: then it is begun again.
 	for begun := time.Now(); time.Since(begun) < 3*time.Minute; time.Sleep(50 * time.Millisecond) {
-		if r.up() {
-			return
+		if r.up(stop) {
+			return true
 		}
 		r.kill()
+		select {
+		case <-stop:
+			return false
+		default:
+		}
 	}
 	r.t.Fatal("the server does not come up")
+	return false
 }
 
-// up starts the server and tells whether it answers; false where it ended.
-func (r *real) up() bool {
+// up starts the server and tells whether it answers; false where it ended, or something came first.
+func (r *real) up(stop <-chan struct{}) bool {
 	r.t.Helper()
 	r.cmd = r.command("postgres", "-D", r.data, "-p", strconv.Itoa(r.port), "-c", "listen_addresses=127.0.0.1", "-c", "unix_socket_directories=", "-c", "max_connections=40", "-c", "fsync="+onOff(!r.careless))
 	if err := r.cmd.Start(); err != nil {
@@ -119,6 +146,8 @@ func (r *real) up() bool {
 		}
 		select {
 		case <-r.ended:
+			return false
+		case <-stop:
 			return false
 		case <-time.After(20 * time.Millisecond):
 		}
