@@ -22,10 +22,15 @@ type cell struct {
 
 func newFrame(w, h int) *frame {
 	f := &frame{w: w, h: h, cells: make([]cell, w*h)}
+	f.clear()
+	return f
+}
+
+// clear blanks the frame.
+func (f *frame) clear() {
 	for i := range f.cells {
 		f.cells[i] = cell{" ", plain}
 	}
-	return f
 }
 
 // put writes s at column x of row y, cut to width at most, and gives the column
@@ -69,8 +74,11 @@ func (f *frame) right(x, y int, r role, s string) {
 
 // rule draws a rule over a part of a row.
 func (f *frame) rule(x, y, width int) {
-	for i := range width {
-		f.text(x+i, y, dim, "─")
+	if y < 0 || y >= f.h || x < 0 {
+		return
+	}
+	for i := x; i < min(f.w, x+width); i++ {
+		f.cells[y*f.w+i] = cell{"─", dim}
 	}
 }
 

@@ -17,18 +17,24 @@ const (
 	minH = 24
 )
 
-// View draws the screen; every field that switches something on is set on every
-// frame.
+// View draws the screen.
 func (m *Model) View() tea.View {
+	v := m.modes()
+	if m.w > 0 && m.h > 0 {
+		v.SetContent(m.draw().styled(m.theme))
+	}
+	return v
+}
+
+// modes is all of a view but what stands in it; every field that switches something on is
+// set on every frame.
+func (m *Model) modes() tea.View {
 	v := tea.NewView("")
 	v.AltScreen = true
 	v.MouseMode = tea.MouseModeCellMotion
 	v.WindowTitle = m.windowTitle()
 	v.KeyboardEnhancements.ReportEventTypes = true
 	v.ProgressBar = m.progress()
-	if m.w > 0 && m.h > 0 {
-		v.SetContent(m.draw().styled(m.theme))
-	}
 	return v
 }
 
@@ -66,8 +72,10 @@ func (m *sight) windowTitle() string {
 }
 
 // draw makes the frame of the page at hand.
-func (m *Model) draw() *frame {
-	f := newFrame(m.w, m.h)
+func (m *Model) draw() *frame { return m.drawOn(newFrame(m.w, m.h)) }
+
+// drawOn draws it on an empty frame.
+func (m *Model) drawOn(f *frame) *frame {
 	m.drawStrip(f)
 	if m.small() {
 		m.drawSmall(f)

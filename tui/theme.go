@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"charm.land/lipgloss/v2"
+	"github.com/charmbracelet/colorprofile"
 )
 
 // role says what a piece of the screen means; the theme says how that looks. No
@@ -130,7 +131,19 @@ func newTheme(dark bool, profile string) *theme {
 		if l.bg != "" {
 			s = s.Background(lipgloss.Color(l.bg))
 		}
-		t.on[r], t.off[r], _ = strings.Cut(s.Render("x"), "x")
+		t.on[r], t.off[r], _ = strings.Cut(inColours(s.Render("x"), profile), "x")
 	}
 	return t
+}
+
+// inColours brings what is written in all colours to those of a profile, by its name.
+func inColours(s, profile string) string {
+	for _, p := range []colorprofile.Profile{colorprofile.NoTTY, colorprofile.ASCII, colorprofile.ANSI, colorprofile.ANSI256} {
+		if p.String() == profile {
+			var b strings.Builder
+			_, _ = (&colorprofile.Writer{Forward: &b, Profile: p}).Write([]byte(s)) // a builder takes all
+			return b.String()
+		}
+	}
+	return s
 }

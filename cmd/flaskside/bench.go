@@ -27,9 +27,8 @@ import (
 	"flaskside/tui"
 )
 
-// framesPerSecond weighs how soon a key is seen against what an idle bench costs: at 16 it
-// took 0.75 % of a core in a window of 160x45 on a busy machine of two.
-const framesPerSecond = 16
+// betweenFrames is how far apart two frames are begun at least, however many keys come.
+const betweenFrames = time.Second / 60
 
 // scanHold is longer than a scanner takes from one character to the next, and shorter
 // than a hand is aware of.
@@ -193,19 +192,13 @@ func runDemo(ctx context.Context, speed float64, plain bool) error {
 	return errors.Join(err, book.Close())
 }
 
-// atScreen is what a screen has of the bench, and where its news comes from.
-type atScreen interface {
-	tui.Keeper
-	Wake() <-chan struct{}
-	Take() keep.News
-}
-
 // show runs the screen until it is left, sent away, or the process is told to end. It gives
 // what was typed there and not sent.
-func show(ctx context.Context, at atScreen, cfg tui.Config, plain bool, fault func(trace string) string) (keep.Drafts, error) {
-	opts := []tea.ProgramOption{tea.WithContext(ctx), tea.WithFPS(framesPerSecond), tea.WithoutSignalHandler()}
+func show(ctx context.Context, at tui.At, cfg tui.Config, plain bool, fault func(trace string) string) (keep.Drafts, error) {
+	opts := []tea.ProgramOption{tea.WithContext(ctx), tea.WithFPS(tui.Modes), tea.WithoutSignalHandler()}
 	model := tui.New(cfg)
-	screen := tui.Guarded(model, fault)
+	var screen tea.Model
+	painted := func() {}
 	if plain {
 		screen = tui.NewPlain(model, fault, os.Stdout)
 		opts = append(opts, tea.WithoutRenderer())
@@ -213,28 +206,19 @@ func show(ctx context.Context, at atScreen, cfg tui.Config, plain bool, fault fu
 		if old, err := term.MakeRaw(os.Stdin.Fd()); err == nil {
 			defer func() { _ = term.Restore(os.Stdin.Fd(), old) }()
 		}
+	} else {
+		painter := tui.NewPainter(os.Stdout, betweenFrames)
+		painted = painter.Close
+		screen = tui.Painted(model, fault, painter)
+		opts = append(opts, tea.WithOutput(painter.Output()))
 	}
 	p := tea.NewProgram(screen, opts...)
 	over := make(chan struct{})
 	var beside sync.WaitGroup
 	var out string
-	beside.Go(func() {
-		for {
-			select {
-			case <-at.Wake():
-			case <-over:
-				return
-			}
-			n := at.Take()
-			p.Send(tui.Heard(n))
-			if n.Out != "" {
-				out = n.Out
-				p.Quit()
-				return
-			}
-		}
-	})
+	beside.Go(func() { out = tui.Follow(p, at, over, p.Quit) })
 	_, err := p.Run()
+	painted()
 	close(over)
 	beside.Wait()
 	typed := model.Typed()

@@ -165,8 +165,9 @@ func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes
 	cfg := d.cfg.Screen
 	cfg.Keeper = screen
 	model := tui.New(cfg)
-	opts := append(bubbletea.MakeOptions(sess), tea.WithFPS(perSecond), tea.WithoutSignalHandler(), tea.WithContext(ctx))
-	p := tea.NewProgram(tui.Guarded(model, d.cfg.Fault(screen.No())), opts...)
+	painter := tui.NewPainter(sess, time.Second/perSecond)
+	opts := append(bubbletea.MakeOptions(sess), tea.WithOutput(painter.Output()), tea.WithFPS(tui.Modes), tea.WithoutSignalHandler(), tea.WithContext(ctx))
+	p := tea.NewProgram(tui.Painted(model, d.cfg.Fault(screen.No()), painter), opts...)
 	over := make(chan struct{})
 	var beside sync.WaitGroup
 	go func() { // with the last size the client has closed its channel
@@ -175,25 +176,11 @@ func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes
 		}
 		d.quit(p, over, cut)
 	}()
-	beside.Go(func() {
-		for {
-			select {
-			case <-screen.Wake():
-			case <-over:
-				return
-			}
-			n := screen.Take()
-			p.Send(tui.Heard(n))
-			if n.Out != "" {
-				why = n.Out
-				d.quit(p, over, cut)
-				return
-			}
-		}
-	})
+	beside.Go(func() { why = tui.Follow(p, screen, over, func() { d.quit(p, over, cut) }) })
 	if _, err := p.Run(); err != nil && ctx.Err() == nil {
 		d.cfg.Log(fmt.Sprintf("the screen of %s from %s stopped: %v", screen.Me().By, screen.Me().From, err))
 	}
+	painter.Close()
 	close(over)
 	beside.Wait()
 	return why, model.Typed()
