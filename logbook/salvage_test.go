@@ -126,7 +126,7 @@ func TestSalvageLists(t *testing.T) {
 		lost    []string
 	}{
 		{"one line missing", without(30), n - 1, []string{"record 30, 2026-11-25: not there", "record 29, 2026-11-25: brought back, but nothing shows"}},
-		{"three in a row", without(66, 67, 68), n - 3, []string{"records 66 to 68, from 2026-11-25 to 2026-11-26: not there"}},
+		{"three in a row", without(69, 70, 71), n - 3, []string{"records 69 to 71, from 2026-11-25 to 2026-11-26: not there"}},
 		{"the first", without(1), n - 1, []string{"record 1, on 2026-11-25 or before: not there"}},
 		{"the heading", without(0), n, []string{"what the book was called is lost"}},
 		{"a changed letter", changed(30, `"by":"KT"`, `"by":"XY"`), n - 1, []string{"record 30, 2026-11-25: not there"}},

@@ -50,7 +50,7 @@ func TestVerifySound(t *testing.T) {
 	if len(rep.Faults) != 0 {
 		t.Errorf("faults of a sound book: %v", rep.Faults)
 	}
-	if rep.Head != (Head{Seq: last.Seq, Hash: last.Hash()}) || rep.Records != last.Seq || rep.Format != layout.Format2 || rep.First != "2026-11-25" || rep.Last != "2026-11-26" {
+	if rep.Head != (Head{Seq: last.Seq, Hash: last.Hash()}) || rep.Records != last.Seq || rep.Format != layout.FormatNow || rep.First != "2026-11-25" || rep.Last != "2026-11-26" {
 		t.Errorf("report %+v, want the head %d:%s", rep, last.Seq, last.Hash().Short())
 	}
 	empty := filepath.Join(t.TempDir(), "empty.db")

@@ -19,7 +19,7 @@ func TestTakenOver(t *testing.T) {
 	h := d.book.State().Bench.House
 	h.Crew = []string{"KT", "MB"}
 	d.record(action.Settings{House: h})
-	d.press("* *")
+	d.press("1 * *")
 	d.sees("presses +", "fell due, and waits for a hand", "STONE", "today and tonight", "CURING TIME IS UP", "+  taken over")
 	d.press("+")
 	d.sees("1 KT", "2 MB")

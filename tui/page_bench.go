@@ -51,6 +51,9 @@ func (p *benchPage) keys() []hint {
 			if b.Pad == "-" && m.selected() == nil {
 				h.words, h.room = "cases", len(b.Short)
 			}
+			if b.Pad == "*" && m.selected() == nil {
+				h.words = "handover"
+			}
 			out = append(out, h)
 		}
 	}

@@ -1,4 +1,4 @@
-// Package demo is an invented shift: four flasks, two mixes, one bath, with case
+// Package demo is an invented shift: four flasks, two mixes, one bath, three cases that wait, with case
 // numbers and initials of our own. Nothing in it was measured.
 package demo
 
@@ -15,7 +15,8 @@ import (
 type Step struct {
 	After time.Duration
 	Body  action.Body
-	Say   string // what a newcomer is told
+	Say   string        // what a newcomer is told
+	Due   time.Duration // of a case, after the moment the demo opens
 }
 
 // Start is the hour at which the demo opens, on the day of the reading given.
@@ -26,6 +27,10 @@ func Start(now time.Time) time.Time {
 
 // Action makes a step an action of the shift that opens at start.
 func (s Step) Action(i int, start time.Time) action.Action {
+	if c, ok := s.Body.(action.CaseIn); ok {
+		c.Due = start.Add(s.Due).Format(time.RFC3339)
+		s.Body = c
+	}
 	return action.Action{ID: fmt.Sprintf("demo-%03d", i), At: start.Add(s.After), By: "KT", Body: s.Body, Why: "8"}
 }
 
@@ -33,7 +38,7 @@ func (s Step) Action(i int, start time.Time) action.Action {
 func Shift() []Step {
 	var out []Step
 	at := func(minutes float64, body action.Body, say string) {
-		out = append(out, Step{time.Duration(minutes * float64(time.Minute)), body, say})
+		out = append(out, Step{After: time.Duration(minutes * float64(time.Minute)), Body: body, Say: say})
 	}
 	closure := func(from float64, flask int, grade action.Grade, grams float64, say string) {
 		at(from, action.PressIn{Flask: flask}, say)
@@ -59,8 +64,15 @@ func Shift() []Step {
 	closure(-605, 2, action.SlightFlash, 0.6, "")
 	final(-602, 1)
 	final(-600, 2)
-	at(-510, action.BathLoad{Load: 1, Flasks: []int{1, 2}, Programme: "long, 9 h", BathC: 74,
+	at(-510, action.BathLoad{Load: 1, Flasks: []int{1, 2}, Programme: "long, 9 h", BathC: 74, OffPlace: true,
 		Sections: []action.Section{{Flask: 1, ThinMM: 2, ThickMM: 4}, {Flask: 2, ThinMM: 2, ThickMM: 3}}}, "")
+	// What came in at noon: three cases that wait, one of them in a hurry.
+	in := func(minutes float64, due time.Duration, c action.CaseIn) {
+		out = append(out, Step{After: time.Duration(minutes * float64(time.Minute)), Body: c, Due: due})
+	}
+	in(-32, 27*time.Hour, action.CaseIn{Case: "4431", Base: "upper", Size: flash.Medium})
+	in(-31, 27*time.Hour, action.CaseIn{Case: "4431", Base: "lower", Size: flash.Medium})
+	in(-30, 22*time.Hour, action.CaseIn{Case: "4436", Base: "partial", Size: flash.Small, Rush: true})
 	// This afternoon: two more, their separator just painted.
 	at(-13, action.FlaskOpen{Flask: 3, Place: 3, Case: "4417", Base: "upper", Size: flash.Medium}, "")
 	at(-12, action.Coat{Flask: 3, Half: action.Both}, "")
@@ -78,7 +90,7 @@ func Shift() []Step {
 	final(26, 3)
 	final(28.5, 4)
 	at(33, action.BathUnload{Flasks: []int{1, 2}}, "the cure is done: out of the bath, cool on the bench")
-	at(61, action.BathLoad{Load: 2, Flasks: []int{3, 4}, Programme: "long and boil", BathC: 73.5,
+	at(61, action.BathLoad{Load: 2, Flasks: []int{3, 4}, Programme: "long and boil", BathC: 73.5, OffPlace: true,
 		Sections: []action.Section{{Flask: 3, ThinMM: 2, ThickMM: 5}, {Flask: 4, ThinMM: 2, ThickMM: 4}}}, "bench set time is up: into the bath, out tomorrow")
 	at(64, action.CoolWater{Flasks: []int{1, 2}}, "cooled on the bench: now tap water")
 	at(80, action.Deflask{Flasks: []int{1, 2}}, "cool: deflask")

@@ -34,7 +34,7 @@ type Bar struct {
 	Ended                 bool     // it is history
 	Estimated             bool     // its clock was lost, see [timers.Passed]
 	Places                []int    // of the flasks in a press or a bath, as far as they are on the bench
-	Cases                 []string // of those in a bath that stand on no place
+	Cases                 []string // of those that stand on no place
 }
 
 // Row is one line of the day. The bar that matters most now is the last.
@@ -144,15 +144,18 @@ func (l *Line) presses(b *bench.Bench, now timers.Now) {
 		for _, no := range bench.Sorted(b.Flasks) {
 			f := b.Flasks[no]
 			var places []int
+			var cases []string
 			if f.Place > 0 {
 				places = []int{f.Place}
+			} else if f.Stage == bench.InBath { // it was closed on a place that others may have now
+				cases = []string{f.Case}
 			}
 			holds := slices.Contains(b.InPress(n), f)
 			for i, t := range f.Trials {
 				if t.Press != n || t.In.At.IsZero() {
 					continue
 				}
-				bar := Bar{From: at(t.In), Places: places}
+				bar := Bar{From: at(t.In), Places: places, Cases: cases}
 				in := holds && f.Stage != bench.Metal && i == len(f.Trials)-1 // also back under pressure after it was opened
 				switch {
 				case t.Out != nil && !in:
@@ -170,9 +173,9 @@ func (l *Line) presses(b *bench.Bench, now timers.Now) {
 			if f.Metal != nil && f.Press == n {
 				switch {
 				case f.Clamped != nil:
-					r.Bars = append(r.Bars, Bar{From: at(*f.Metal), To: at(*f.Clamped), Ended: true, Places: places})
+					r.Bars = append(r.Bars, Bar{From: at(*f.Metal), To: at(*f.Clamped), Ended: true, Places: places, Cases: cases})
 				case holds && f.Stage == bench.Metal:
-					r.Bars = append(r.Bars, Bar{From: at(*f.Metal), To: now.Wall, Places: places})
+					r.Bars = append(r.Bars, Bar{From: at(*f.Metal), To: now.Wall, Places: places, Cases: cases})
 				}
 			}
 		}
