@@ -54,7 +54,7 @@ func newest(r record.Record) bool {
 	case action.Correct:
 		return bytes.Contains(a.Set, []byte(`"route"`)) || bytes.Contains(a.Set, []byte(`"ends"`)) || bytes.Contains(a.Set, []byte(`"missing"`)) || bytes.Contains(a.Set, []byte(`"off_place"`)) || bytes.Contains(a.Set, []byte(`"places"`)) || bytes.Contains(a.Set, []byte(`"clamp"`))
 	case action.Settings:
-		return len(a.House.People)+len(a.House.Routes)+a.House.Pots+a.House.Ovens > 0 || a.House.Mirror != (house.Mirror{})
+		return len(a.House.People)+len(a.House.Routes)+a.House.Pots+a.House.Ovens > 0 || a.House.Mirror != (house.Mirror{}) || a.House.NoNotes
 	case action.BathLoad:
 		return a.OffPlace || len(a.Doubts) > 0
 	case action.BathUnload:

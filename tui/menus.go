@@ -261,7 +261,9 @@ func (m *Model) keyOther(string) tea.Cmd {
 	}
 	add("correct a record", func() tea.Cmd { return m.correct(f) })
 	add("lots of stone and sheet", func() tea.Cmd { return m.flaskLots(f) })
-	add("note", func() tea.Cmd { return m.note(f) })
+	if !m.house().NoNotes {
+		add("note", func() tea.Cmd { return m.note(f) })
+	}
 	if m.bench().SpotOf(f).Bath == 0 {
 		add("to another place", func() tea.Cmd { return m.move(f) })
 	}

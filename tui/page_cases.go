@@ -256,7 +256,7 @@ func (m *Model) caseDue() {
 			f.note = err.Error()
 			return nil
 		}
-		return m.answer(f, action.Correct{Of: all[f.choice("which")-1].ID, Set: set}, "another due time", func(logbook.Saved) tea.Cmd { return m.keyCases("") })
+		return m.answer(f, action.Correct{Of: all[f.choice("which")-1].ID, Set: set}, words.AnotherDue, func(logbook.Saved) tea.Cmd { return m.keyCases("") })
 	}
 	m.open(f)
 }
@@ -266,7 +266,7 @@ func (m *Model) takeOffCase() {
 	if len(all) == 0 {
 		return
 	}
-	reasons := []string{"withdrawn by the practice", "taken in by mistake", "made elsewhere", "other"}
+	reasons := action.CaseOffReasons
 	f := &form{title: "take a case off the list", fields: []*field{choose("which", "which?", names...), choose("reason", "why?", reasons...)}}
 	f.done = func(f *form) tea.Cmd {
 		k := all[f.choice("which")-1]

@@ -28,6 +28,7 @@ type House struct {
 	Crew       []string       `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
 	People     []Person       `json:"people,omitempty" toml:"people" comment:"who may do what at a screen, by their initials; nobody named: everybody all. Whoever is not named looks only"`
 	Cases      string         `json:"case_numbers,omitempty" toml:"case_numbers" comment:"what a case number looks like, a regular expression that all of it fits, as in 'K-\\d{4}';\n'': at most 12 characters, at least one digit, no blank. Outside it the number is asked about: no name belongs there"`
+	NoNotes    bool           `json:"take_no_notes,omitempty" toml:"take_no_notes" comment:"true: the bench records no notes, remarks or reasons in words of your own, so that none can leave the house\n(see mirror.no_notes, which records them and keeps them out of the mirror)"`
 	CrewIdleS  int            `json:"crew_idle_s,omitempty" toml:"crew_idle_s" comment:"ask who is at the bench after so long without a key; 0: never"`
 	Units      Units          `json:"units" toml:"units"`
 	Separator  Separator      `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`

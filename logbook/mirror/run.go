@@ -7,9 +7,9 @@ import (
 	"fmt"
 	"time"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
-	"flaskside/logbook/words"
 )
 
 // Bounds of a run: what a server takes as one message, and what is sent again after a fault.
@@ -207,40 +207,9 @@ func (e End) String() string { return e.head().String() }
 // reasons in words of one's own, and what corrects them. Other records stay as they are.
 func private(r record.Record) bool {
 	var a struct {
+		Act  action.Kind     `json:"act"`
 		Body json.RawMessage `json:"body"`
 		Why  string          `json:"why"`
 	}
-	return json.Unmarshal(r.Raw, &a) != nil || hasWords(a.Body) || len(a.Why) > 1 && a.Why != words.SaidYes
-}
-
-// wordy are the fields of records in which people write freely; reason is one where its words
-// are not among those that a lot is withdrawn with.
-var wordy = map[string]bool{"text": true, "remark": true, "note": true, "reason": true}
-
-var ofLots = map[string]bool{"": true, "used up": true, "recalled": true, "expired": true, "spoilt": true}
-
-func hasWords(raw []byte) bool {
-	var any any
-	if json.Unmarshal(raw, &any) != nil {
-		return true // what cannot be read may hold anything
-	}
-	return wordsIn(any)
-}
-
-func wordsIn(v any) bool {
-	switch v := v.(type) {
-	case map[string]any:
-		for k, x := range v {
-			if s, ok := x.(string); wordy[k] && (!ok || !ofLots[s]) || wordsIn(x) {
-				return true
-			}
-		}
-	case []any:
-		for _, x := range v {
-			if wordsIn(x) {
-				return true
-			}
-		}
-	}
-	return false
+	return json.Unmarshal(r.Raw, &a) != nil || action.OwnWords(a.Act, a.Body, a.Why)
 }

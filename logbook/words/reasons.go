@@ -34,6 +34,9 @@ var Reasons = [reasonsCounted]string{
 // SaidYes is the reason that --yes gives.
 const SaidYes = "said with --yes"
 
+// AnotherDue is the reason of another due time that is set on the bench.
+const AnotherDue = "another due time"
+
 // Reason puts a reason into words: a digit of [Reasons], or the words themselves.
 func Reason(why string) string {
 	if len(why) == 1 && why[0] >= '1' && why[0] <= '9' {
