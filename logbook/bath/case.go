@@ -52,11 +52,11 @@ type Case struct {
 	Tank            cure.Tank // its set point is filled in where it is used
 	Readings        []cure.Reading
 	Added           []bench.Added
-	Clash           Clash
+	Clash           clashing
 }
 
-// Clash is that another load asks something else of the same bath.
-type Clash struct {
+// clashing is that another load asks something else of the same bath.
+type clashing struct {
 	Load          int           // the other one; 0: none does
 	After         time.Duration // from when on
 	ThisC, OtherC float64
@@ -121,8 +121,8 @@ func (c *Case) mix(r bench.Ratio) {
 
 // clash finds the first moment at which another load in the same bath is to be held
 // at a temperature farther off than the band.
-func clash(b *bench.Bench, l *bench.Load, bandK float64) Clash {
-	var first Clash
+func clash(b *bench.Bench, l *bench.Load, bandK float64) clashing {
+	var first clashing
 	for _, no := range bench.Sorted(b.Loads) {
 		o := b.Loads[no]
 		if no == l.No || o.Bath != l.Bath || len(b.StillIn(o)) == 0 || len(b.StillIn(l)) == 0 {
@@ -136,7 +136,7 @@ func clash(b *bench.Bench, l *bench.Load, bandK float64) Clash {
 			_, x, too := other.Hold(after - late)
 			if holds && too && math.Abs(a-x) > bandK {
 				if first.Load == 0 || after < first.After {
-					first = Clash{no, after, a, x}
+					first = clashing{no, after, a, x}
 				}
 				break
 			}

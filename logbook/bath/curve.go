@@ -9,8 +9,8 @@ import (
 	"flaskside/timers/cure"
 )
 
-// Dip is what cold flasks that went in later do to the bath, on their load's time.
-type Dip struct {
+// dip is what cold flasks that went in later do to the bath, on their load's time.
+type dip struct {
 	After  time.Duration
 	Flasks int
 	cure.Dip
@@ -21,7 +21,7 @@ type Dip struct {
 type curve struct {
 	knots  []cure.Knot
 	knownS float64
-	dips   []Dip
+	dips   []dip
 	notes  []string
 }
 
@@ -82,7 +82,7 @@ func (c Case) curve() (curve, error) {
 		if err != nil {
 			continue // a bath no hotter than the flasks does not dip
 		}
-		out.dips = append(out.dips, Dip{a.After, a.Flasks, d})
+		out.dips = append(out.dips, dip{a.After, a.Flasks, d})
 		if s := a.After.Seconds(); s >= lastS && s < endS {
 			out.knots = d.Lower(out.knots, s, endS)
 		}

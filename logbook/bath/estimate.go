@@ -12,16 +12,16 @@ import (
 // maxExcursions bounds how many are costed one by one; the total holds all.
 const maxExcursions = 4
 
-// Excursion is a stretch in which the bath read out of band, and what it costs by
+// excursion is a stretch in which the bath read out of band, and what it costs by
 // itself.
-type Excursion struct {
+type excursion struct {
 	cure.Excursion
 	cure.Extra
 }
 
-// OtherHold is how long a cooler bath would take for the residual that the programme
+// otherHold is how long a cooler bath would take for the residual that the programme
 // leaves: always longer, information only. Nothing tells of a hotter, shorter way.
-type OtherHold struct {
+type otherHold struct {
 	TempC   float64
 	Hold    time.Duration
 	Reached bool // false: not in three days
@@ -35,12 +35,12 @@ type Estimate struct {
 	Cure   cure.Estimate
 	Holds  []cure.StageStart // when the holds really start, by the thickest section
 
-	Excursions []Excursion   // the latest, at most four
-	Dips       []Dip         // of flasks that went in later
+	Excursions []excursion   // the latest, at most four
+	Dips       []dip         // of flasks that went in later
 	SetBack    time.Duration // by those dips, as far as no reading has shown them yet
 	MakeUp     cure.MakeUp   // what all that the bath was off asks for
 	Boil       []cure.Extra  // how much longer the stages would be that the place caps
-	Others     []OtherHold
+	Others     []otherHold
 	Notes      []string
 }
 
@@ -85,7 +85,7 @@ func (c Case) Estimate() (Estimate, error) {
 		if err != nil {
 			return Estimate{}, fmt.Errorf("cost of the excursion: %w", err)
 		}
-		e.Excursions = append(e.Excursions, Excursion{x, cost})
+		e.Excursions = append(e.Excursions, excursion{x, cost})
 	}
 	return e, e.others(thin)
 }
@@ -123,7 +123,7 @@ func (e *Estimate) others(thin cure.Params) error {
 		if err != nil {
 			return fmt.Errorf("hold at %g °C: %w", t, err)
 		}
-		e.Others = append(e.Others, OtherHold{t, hold, reached})
+		e.Others = append(e.Others, otherHold{t, hold, reached})
 	}
 	return nil
 }
@@ -132,11 +132,11 @@ func (e *Estimate) others(thin cure.Params) error {
 type Addition struct {
 	Flasks int
 	Dip    cure.Dip
-	Backs  []SetBack
+	Backs  []setBack
 }
 
-// SetBack is how much longer a load in the bath would take for the same residual.
-type SetBack struct {
+// setBack is how much longer a load in the bath would take for the same residual.
+type setBack struct {
 	Load  int
 	Extra time.Duration
 }
@@ -154,7 +154,7 @@ func Add(n int, cases []Case, after []time.Duration) (Addition, error) {
 			a.Dip = d
 		}
 		if after[i] >= c.Programme.Total() {
-			a.Backs = append(a.Backs, SetBack{Load: c.Load})
+			a.Backs = append(a.Backs, setBack{Load: c.Load})
 			continue
 		}
 		before, err := c.makeUp()
@@ -166,7 +166,7 @@ func Add(n int, cases []Case, after []time.Duration) (Addition, error) {
 		if err != nil {
 			return a, err
 		}
-		a.Backs = append(a.Backs, SetBack{c.Load, max(0, with.Out-before.Out)})
+		a.Backs = append(a.Backs, setBack{c.Load, max(0, with.Out-before.Out)})
 	}
 	return a, nil
 }

@@ -355,15 +355,15 @@ func TestClash(t *testing.T) {
 	for _, c := range []struct {
 		name        string
 		a, b        *bench.Load
-		wantA       Clash
-		wantB       Clash
+		wantA       clashing
+		wantB       clashing
 		sameBathToo bool
 	}{
-		{"both long", in(1, 0, 0), in(2, time.Hour, 0), Clash{}, Clash{}, true},
+		{"both long", in(1, 0, 0), in(2, time.Hour, 0), clashing{}, clashing{}, true},
 		// 74 °C for 2 h, a ramp of 30 min, 100 °C for 1 h; the other an hour later.
-		{"both boil", in(1, 0, 2), in(2, time.Hour, 2), Clash{2, 150 * time.Minute, 100, 74}, Clash{1, 90 * time.Minute, 74, 100}, true},
-		{"another bath", in(1, 0, 2), in(2, time.Hour, 2), Clash{}, Clash{}, false},
-		{"one after the other", in(1, 0, 2), in(2, 4*time.Hour, 0), Clash{}, Clash{}, true},
+		{"both boil", in(1, 0, 2), in(2, time.Hour, 2), clashing{2, 150 * time.Minute, 100, 74}, clashing{1, 90 * time.Minute, 74, 100}, true},
+		{"another bath", in(1, 0, 2), in(2, time.Hour, 2), clashing{}, clashing{}, false},
+		{"one after the other", in(1, 0, 2), in(2, 4*time.Hour, 0), clashing{}, clashing{}, true},
 	} {
 		if !c.sameBathToo {
 			c.b.Bath = 2

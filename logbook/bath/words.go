@@ -256,7 +256,7 @@ func (e *Estimate) caution(s Say) string {
 	return text + "; this says nothing about pores"
 }
 
-func (x Excursion) words(s Say, start time.Time, again bool) string {
+func (x excursion) words(s Say, start time.Time, again bool) string {
 	from, to := s.At(x.From.Sub(start)), s.At(x.To.Sub(start))
 	if x.Open {
 		to = cmp.Or(s.Now, "now")
@@ -285,7 +285,7 @@ func CostWords(x cure.Extra) string {
 	return "about " + Minutes(x.Hold) + " of curing time missing (estimate)"
 }
 
-func (d Dip) words(s Say) string {
+func (d dip) words(s Say) string {
 	n := "1 cold flask"
 	if d.Flasks > 1 {
 		n = fmt.Sprintf("%d cold flasks", d.Flasks)

@@ -49,7 +49,7 @@ type Bench struct {
 	Crew     string // initials of who is at the bench, "" when nobody said
 	CrewAt   timers.Stamp
 	TookOver bool     // they read the handover
-	Signed   *Signed  // the last sign-off of a day, nil where there is none
+	Signed   *signed  // the last sign-off of a day, nil where there is none
 	Planned  *Planned // the plan of the day that was taken last, nil where none is followed
 	Flasks   map[int]*Flask
 	Places   [action.Places + 1]int // flask number by place 1..9; 0 free
@@ -62,7 +62,7 @@ type Bench struct {
 	Items    []Item                  // in order of the book
 	Top      Counters                // highest numbers used
 	Seen     timers.Stamp            // when what fell due was last read
-	Here     map[string]Here         // by initials: when their screen last joined or left
+	Here     map[string]here         // by initials: when their screen last joined or left
 
 	houseSet timers.Stamp         // when the house in force came to be
 	readSet  map[int]timers.Stamp // by bath: when readings of it were last corrected or taken back

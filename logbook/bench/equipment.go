@@ -90,7 +90,7 @@ type KnownPiece struct {
 	Out    *timers.Stamp // nil while it is in use
 	OutBy  string
 	Reason string
-	Checks []PieceCheck // since it is in use, the oldest first; the latest few
+	Checks []pieceCheck // since it is in use, the oldest first; the latest few
 	Water  *timers.Stamp
 	WaterBy,
 	ID string // the id of the record that told of it last
@@ -106,8 +106,8 @@ type toldOf struct {
 	seq  uint64
 }
 
-// PieceCheck is a check of an instrument.
-type PieceCheck struct {
+// pieceCheck is a check of an instrument.
+type pieceCheck struct {
 	action.EquipCheck
 	At  timers.Stamp
 	By  string
@@ -120,7 +120,7 @@ func (k KnownPiece) Piece() action.Piece { return action.Piece{Item: k.Item, Nam
 
 // Standing is how an instrument stands with its checks, or what holds water with its changes.
 type Standing struct {
-	Last    *PieceCheck // the latest check up to then; nil for none
+	Last    *pieceCheck // the latest check up to then; nil for none
 	Due     lot.Date    // last day on which the next one is in time; zero where nothing is known
 	Overdue bool
 	Later   bool // there are checks, all of them after the instant
@@ -284,8 +284,8 @@ func (b *Bench) equipCheck(a action.EquipCheck, it *Item) {
 	if n == 0 || !it.Stamp.At.Before(k.Checks[n-1].At.At) {
 		k.told = nil
 	}
-	k.Checks = append(slices.Clone(k.Checks), PieceCheck{a, it.Stamp, it.Action.By, it.Action.ID, it.Seq})
-	slices.SortStableFunc(k.Checks, func(x, y PieceCheck) int { return cmp.Or(x.At.At.Compare(y.At.At), cmp.Compare(x.seq, y.seq)) })
+	k.Checks = append(slices.Clone(k.Checks), pieceCheck{a, it.Stamp, it.Action.By, it.Action.ID, it.Seq})
+	slices.SortStableFunc(k.Checks, func(x, y pieceCheck) int { return cmp.Or(x.At.At.Compare(y.At.At), cmp.Compare(x.seq, y.seq)) })
 	k.Checks = k.Checks[max(0, len(k.Checks)-checksHeld):]
 }
 

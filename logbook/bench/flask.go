@@ -78,7 +78,7 @@ type Flask struct {
 	StoneLot   string
 	SheetLot   string
 	Opened     timers.Stamp
-	Halves     map[action.Half]*Half
+	Halves     map[action.Half]*half
 	Mix        int // 0 before one was made for it
 	Trials     []Trial
 	Press      int  // the one it is in, or was in last; see [Bench.InPress]
@@ -139,7 +139,7 @@ func (f *Flask) ClosedForGood() bool { return f.Metal != nil }
 func (b *Bench) flask(no int, it *Item) *Flask {
 	f := b.Flasks[no]
 	if f == nil {
-		f = &Flask{No: no, Case: "?", Size: flash.Medium, Stage: Opened, Halves: map[action.Half]*Half{}, excused: map[string]bool{}, Opened: it.Stamp}
+		f = &Flask{No: no, Case: "?", Size: flash.Medium, Stage: Opened, Halves: map[action.Half]*half{}, excused: map[string]bool{}, Opened: it.Stamp}
 		b.Flasks[no] = f
 	}
 	f.Last, f.LastID = it.Stamp, it.Action.ID

@@ -16,9 +16,9 @@ var screens = subject{
 				return
 			}
 			if b.Here == nil {
-				b.Here = map[string]Here{}
+				b.Here = map[string]here{}
 			}
-			b.Here[it.Action.By] = Here{At: it.Stamp, On: a.What == action.Joined}
+			b.Here[it.Action.By] = here{At: it.Stamp, On: a.What == action.Joined}
 		}, uncorrected, kept, quiet, aside, alive(func(l *living, _ action.Screen, i int, it *Item) bool {
 			for j := len(l.b.Items) - 1; j > i; j-- {
 				o := &l.b.Items[j]
@@ -34,8 +34,8 @@ var screens = subject{
 // hereMemory is how long it is kept at hand when somebody left.
 const hereMemory = 14 * 24 * time.Hour
 
-// Here says when a person last joined the bench with a screen, or left it.
-type Here struct {
+// here says when a person last joined the bench with a screen, or left it.
+type here struct {
 	At timers.Stamp
 	On bool // joined
 }

@@ -19,8 +19,8 @@ var separator = subject{
 	},
 }
 
-// Half is the separator on one mould half.
-type Half struct {
+// half is the separator on one mould half.
+type half struct {
 	N      int // which coat, from 1
 	Coated timers.Stamp
 	MinS   int
@@ -53,7 +53,7 @@ func applyCoat(b *Bench, a action.Coat, it *Item) {
 			if old := f.Halves[h]; old != nil {
 				n = old.N + 1
 			}
-			f.Halves[h] = &Half{N: n, Coated: it.Stamp, MinS: a.DryMinS, MaxS: a.DryMaxS, Lot: a.Lot, set: it.set()}
+			f.Halves[h] = &half{N: n, Coated: it.Stamp, MinS: a.DryMinS, MaxS: a.DryMaxS, Lot: a.Lot, set: it.set()}
 		}
 	}
 	if f.Stage == Opened {
@@ -86,7 +86,7 @@ func dryings(b *Bench, f *Flask) []Window {
 		return nil
 	}
 	var out []Window
-	dry := func(what What, name action.Half, h *Half) {
+	dry := func(what What, name action.Half, h *half) {
 		if h == nil {
 			return
 		}

@@ -12,13 +12,13 @@ import (
 var signingOff = subject{
 	rules: []rule{
 		on((*checker).signOff, func(b *Bench, a action.SignOff, it *Item) {
-			b.Signed = &Signed{SignOff: a, By: it.Action.By, At: it.Stamp, Seq: it.Seq}
+			b.Signed = &signed{SignOff: a, By: it.Action.By, At: it.Stamp, Seq: it.Seq}
 		}, uncorrected, quiet, alive(latest[action.SignOff])),
 	},
 }
 
-// Signed is the last sign-off of a day.
-type Signed struct {
+// signed is the last sign-off of a day.
+type signed struct {
 	action.SignOff
 	By  string
 	At  timers.Stamp

@@ -25,7 +25,7 @@ type Entry struct {
 	Resin string    // resin and shade as the house calls them; cases of the same share a mix
 	Due   time.Time // zero for a flask whose case was never taken in
 	Rush  bool
-	Work  *Work     // how far it is, where a flask is at work for it; nil for one that waits
+	Work  *work     // how far it is, where a flask is at work for it; nil for one that waits
 	From  time.Time // its mould is ready then; zero for at once
 }
 

@@ -107,12 +107,12 @@ type Table struct {
 	Presses   int       `json:"presses"`
 	WindowMin float64   `json:"window_min"`  // from dough reached to its end, as expected
 	Windows   []float64 `json:"windows_min"` // of the columns
-	Rows      []Row     `json:"rows"`
+	Rows      []row     `json:"rows"`
 	Learned   bool      `json:"learned"` // times of work or trend are not those the program came with
 }
 
-// Row is one group of flasks.
-type Row struct {
+// row is one group of flasks.
+type row struct {
 	Flasks string    `json:"flasks"`
 	Sizes  []string  `json:"sizes"`
 	AllIn  []float64 `json:"all_in_time"` // by window: chance that all are closed in time
@@ -135,7 +135,7 @@ func TableOf(h house.House, resin string, roomC float64, people, presses int) (T
 	}
 	for n := 1; n <= mostMix; n++ {
 		for _, list := range groups(n) {
-			r := Row{Flasks: flasks(list)}
+			r := row{Flasks: flasks(list)}
 			for _, s := range list {
 				r.Sizes = append(r.Sizes, s.String())
 			}

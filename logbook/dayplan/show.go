@@ -21,19 +21,19 @@ type Shown struct {
 	Baths     []string    `json:"baths"`
 	Seed      uint64      `json:"seed"`
 	Rule      string      `json:"rule"`
-	Mixes     []ShownMix  `json:"mixes"`
-	Loads     []ShownLoad `json:"loads"`
-	Cases     []ShownCase `json:"cases"`
-	Work      []ShownWork `json:"at_work"`
-	Ask       *ShownAsk   `json:"ask_for_later,omitempty"`
+	Mixes     []shownMix  `json:"mixes"`
+	Loads     []shownLoad `json:"loads"`
+	Cases     []shownCase `json:"cases"`
+	Work      []shownWork `json:"at_work"`
+	Ask       *shownAsk   `json:"ask_for_later,omitempty"`
 	MixesMade float64     `json:"mixes_made"` // a day, with those made anew
 	Lost      float64     `json:"doughs_lost"`
 	Overtime  string      `json:"overtime"`
 	Notes     []string    `json:"notes,omitempty"`
 }
 
-// ShownMix is one mix. Instants are the middle of many simulated days; to five minutes on paper.
-type ShownMix struct {
+// shownMix is one mix. Instants are the middle of many simulated days; to five minutes on paper.
+type shownMix struct {
 	No       int        `json:"no"`
 	Cases    []string   `json:"cases"`
 	Resin    string     `json:"resin"`
@@ -47,8 +47,8 @@ type ShownMix struct {
 	index int
 }
 
-// ShownLoad is one load of a bath.
-type ShownLoad struct {
+// shownLoad is one load of a bath.
+type shownLoad struct {
 	Bath      string     `json:"bath"`
 	Programme string     `json:"programme"`
 	Cases     []string   `json:"cases"`
@@ -59,8 +59,8 @@ type ShownLoad struct {
 	index int
 }
 
-// ShownCase is one case.
-type ShownCase struct {
+// shownCase is one case.
+type shownCase struct {
 	Case     string     `json:"case"`
 	Size     string     `json:"size"`
 	Resin    string     `json:"resin"`
@@ -73,8 +73,8 @@ type ShownCase struct {
 	LateStep float64    `json:"late_step"` // in steps of 0.05; 0.05 is that or less, 0.95 that or more
 }
 
-// ShownAsk is the case to ask a later time for.
-type ShownAsk struct {
+// shownAsk is the case to ask a later time for.
+type shownAsk struct {
 	Case  string    `json:"case"`
 	Size  string    `json:"size"`
 	Due   time.Time `json:"due"`
@@ -108,10 +108,10 @@ func (d *Day) Show() Shown {
 	m := &d.Made
 	s := Shown{At: d.Question.Now, What: bench.YouDecide, People: m.House.Hands, Presses: m.House.Presses, Baths: d.Baths, Seed: d.Question.Seed,
 		Rule: string(m.Plan.Rule), MixesMade: math.Round(10*m.MixesMade) / 10, Lost: math.Round(10*m.Foretold.Lost) / 10, Overtime: d.overtime(), Notes: d.Notes,
-		Mixes: []ShownMix{}, Loads: []ShownLoad{}, Cases: []ShownCase{}}
+		Mixes: []shownMix{}, Loads: []shownLoad{}, Cases: []shownCase{}}
 	for _, j := range d.mixOrder() {
 		t, cases := m.Mixes[j], m.Plan.Mixes[j].Cases
-		x := ShownMix{No: len(s.Mixes) + 1, Cases: d.names(cases), Resin: d.Entries[cases[0]].Resin, Today: t.Start.Middle < d.tonight(), index: j,
+		x := shownMix{No: len(s.Mixes) + 1, Cases: d.names(cases), Resin: d.Entries[cases[0]].Resin, Today: t.Start.Middle < d.tonight(), index: j,
 			CoatFrom: d.when(t.Coat.Middle), MixAt: d.when(t.Start.Middle), Closed: d.when(t.Closed.To), AllIn: fmt.Sprintf("about %.0f %%", 100*(1-lateStep(1-t.All)))}
 		if x.Today {
 			x.Latest = d.when(t.Latest)
@@ -123,24 +123,24 @@ func (d *Day) Show() Shown {
 		if math.IsNaN(t.In.Middle) {
 			continue // its cases are loaded otherwise
 		}
-		x := ShownLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases), In: d.when(t.In.Middle), Out: d.outAt(t, l.Long), index: j}
+		x := shownLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases), In: d.when(t.In.Middle), Out: d.outAt(t, l.Long), index: j}
 		if latest := min(l.LatestMin, d.lastStart(l.LatestMin)); latest > t.In.Middle-1 {
 			x.Latest = d.when(latest)
 		}
 		s.Loads = append(s.Loads, x)
 	}
 	d.strays(&s)
-	slices.SortStableFunc(s.Loads, func(a, b ShownLoad) int { return compareTimes(a.In, b.In) })
+	slices.SortStableFunc(s.Loads, func(a, b shownLoad) int { return compareTimes(a.In, b.In) })
 	d.apart(s.Loads)
 	for i, e := range d.Entries {
 		c := m.Foretold.Cases[i]
-		s.Cases = append(s.Cases, ShownCase{Case: e.Case, Size: e.Size.String(), Resin: e.Resin, Due: due(e), Rush: e.Rush, Mix: d.mixOf(s.Mixes, i),
+		s.Cases = append(s.Cases, shownCase{Case: e.Case, Size: e.Size.String(), Resin: e.Resin, Due: due(e), Rush: e.Rush, Mix: d.mixOf(s.Mixes, i),
 			Finished: d.when(c.End.Middle), By: d.when(c.End.To), Late: d.Late(i), LateStep: lateStep(c.Late)})
 	}
 	s.Work = d.work()
 	if a := m.Ask; a != nil {
 		e := d.Entries[a.Case]
-		s.Ask = &ShownAsk{Case: e.Case, Size: e.Size.String(), Due: e.Due, To: d.instant(a.DueMin), Buys: d.buys(), Gains: math.Round(10*a.Gain) / 10}
+		s.Ask = &shownAsk{Case: e.Case, Size: e.Size.String(), Due: e.Due, To: d.instant(a.DueMin), Buys: d.buys(), Gains: math.Round(10*a.Gain) / 10}
 	}
 	return s
 }
@@ -169,7 +169,7 @@ func (d *Day) lastStart(min float64) float64 {
 
 // apart keeps the loads of a bath, in their order, apart: the middles of two lists of days need not agree in that the next
 // goes in when the one before is out.
-func (d *Day) apart(loads []ShownLoad) {
+func (d *Day) apart(loads []shownLoad) {
 	free := map[string]time.Time{}
 	for i := range loads {
 		l := &loads[i]
@@ -202,16 +202,16 @@ func (d *Day) strays(s *Shown) {
 	m := &d.Made
 	for i := range d.Entries {
 		c := m.Foretold.Cases[i]
-		in := func(x ShownLoad) bool { return slices.Contains(x.Cases, d.Entries[i].Case) }
+		in := func(x shownLoad) bool { return slices.Contains(x.Cases, d.Entries[i].Case) }
 		if math.IsNaN(c.In.Middle) || slices.ContainsFunc(s.Loads, in) || c.Bath >= len(d.Baths) {
 			continue
 		}
 		t := plan.LoadTimes{In: c.In, Out: c.Out}
-		own := ShownLoad{Bath: d.Baths[c.Bath], Programme: d.programme(c.Long), Cases: []string{d.Entries[i].Case}, In: d.when(c.In.Middle), Out: d.outAt(t, c.Long), index: -1}
-		k := slices.IndexFunc(s.Loads, func(x ShownLoad) bool {
+		own := shownLoad{Bath: d.Baths[c.Bath], Programme: d.programme(c.Long), Cases: []string{d.Entries[i].Case}, In: d.when(c.In.Middle), Out: d.outAt(t, c.Long), index: -1}
+		k := slices.IndexFunc(s.Loads, func(x shownLoad) bool {
 			return x.Bath == own.Bath && x.Programme == own.Programme && x.In != nil && len(x.Cases) < m.House.BathPlaces && math.Abs(x.In.Sub(*own.In).Minutes()) <= near
 		})
-		busy := slices.ContainsFunc(s.Loads, func(x ShownLoad) bool {
+		busy := slices.ContainsFunc(s.Loads, func(x shownLoad) bool {
 			return x.Bath == own.Bath && (x.In == nil || x.Out == nil || own.Out == nil || x.In.Before(*own.Out) && own.In.Before(*x.Out))
 		})
 		switch {
@@ -271,7 +271,7 @@ func (d *Day) mixOrder() []int {
 }
 
 // mixOf is the number of the mix that a case is in.
-func (d *Day) mixOf(mixes []ShownMix, i int) int {
+func (d *Day) mixOf(mixes []shownMix, i int) int {
 	for _, x := range mixes {
 		if slices.Contains(d.Made.Plan.Mixes[x.index].Cases, i) {
 			return x.No
@@ -322,8 +322,8 @@ func percentOf(p float64) string {
 	}
 }
 
-// ShownWork is a case at work. The plan goes round it.
-type ShownWork struct {
+// shownWork is a case at work. The plan goes round it.
+type shownWork struct {
 	Case   string     `json:"case"`
 	Flask  int        `json:"flask"`
 	Place  int        `json:"place"`
@@ -362,8 +362,8 @@ func (d *Day) DueWords(t *time.Time) string {
 }
 
 // work lists the cases at work in the order of their steps, what is nearest to its end last.
-func (d *Day) work() []ShownWork {
-	out := []ShownWork{}
+func (d *Day) work() []shownWork {
+	out := []shownWork{}
 	for step := plan.LostDough; step <= plan.Deflasked; step++ {
 		for i, e := range d.Entries {
 			if w := e.Work; w != nil && (w.Step == step && !w.Waits || w.Waits && step == plan.LostDough) {
@@ -374,8 +374,8 @@ func (d *Day) work() []ShownWork {
 	return out
 }
 
-func (d *Day) workShown(i int, name string, w *Work) ShownWork {
-	x := ShownWork{Case: name, Flask: w.Flask, Place: w.Place, Stage: string(w.Stage), Mix: w.Letter}
+func (d *Day) workShown(i int, name string, w *work) shownWork {
+	x := shownWork{Case: name, Flask: w.Flask, Place: w.Place, Stage: string(w.Stage), Mix: w.Letter}
 	switch {
 	case w.Waits || w.Step == plan.Painted || w.Step == plan.LostDough:
 	case w.Step < plan.Clamped:

@@ -34,7 +34,7 @@ func (d *Day) Record(reason string) action.DayPlan {
 	}
 	for j, m := range d.Made.Plan.Mixes {
 		x := action.PlanMix{Cases: d.names(m.Cases)}
-		if k := slices.IndexFunc(s.Mixes, func(o ShownMix) bool { return o.index == j }); k >= 0 {
+		if k := slices.IndexFunc(s.Mixes, func(o shownMix) bool { return o.index == j }); k >= 0 {
 			x.At, x.Latest = at(s.Mixes[k].MixAt), at(s.Mixes[k].Latest)
 		}
 		if m.AtMin > 0 {
@@ -44,7 +44,7 @@ func (d *Day) Record(reason string) action.DayPlan {
 	}
 	for j, l := range d.Made.Plan.Loads {
 		x := action.PlanLoad{Bath: d.Baths[l.Bath], Programme: d.programme(l.Long), Cases: d.names(l.Cases), Latest: at(d.when(l.LatestMin))}
-		if k := slices.IndexFunc(s.Loads, func(o ShownLoad) bool { return o.index == j }); k >= 0 {
+		if k := slices.IndexFunc(s.Loads, func(o shownLoad) bool { return o.index == j }); k >= 0 {
 			x.In, x.Out = at(s.Loads[k].In), at(s.Loads[k].Out)
 		}
 		out.Loads = append(out.Loads, x)

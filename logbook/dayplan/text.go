@@ -24,7 +24,7 @@ func (d *Day) By(t time.Time) string { return d.say(5 * math.Floor(d.minutes(t)/
 const noLater = "no later"
 
 // LatestWords tell until when a mix can wait: an hour, or no later than it is told for; "" where that is not known.
-func (d *Day) LatestWords(x ShownMix) string {
+func (d *Day) LatestWords(x shownMix) string {
 	switch {
 	case x.Latest == nil || x.MixAt == nil:
 		return ""
@@ -97,7 +97,7 @@ func (d *Day) textWork(b *strings.Builder, s Shown) {
 }
 
 // WorkWords tell where a case at work is and what comes of it.
-func (d *Day) WorkWords(x ShownWork) string {
+func (d *Day) WorkWords(x shownWork) string {
 	out := []string{}
 	if x.Place > 0 {
 		out = append(out, fmt.Sprintf("place %d", x.Place))

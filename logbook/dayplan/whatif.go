@@ -93,7 +93,7 @@ func (c *Compared) Text(w io.Writer) error {
 	fmt.Fprintf(&b, "what if: %s (%s)\n\n", c.What, c.Now.What)
 	fmt.Fprintf(&b, "%-16s %-29s %s\n", "", "now", "then")
 	row := func(name, now, then string) { fmt.Fprintf(&b, "%-16s %-29s %s\n", name, now, then) }
-	find := func(list []ShownCase, name string) (string, bool) {
+	find := func(list []shownCase, name string) (string, bool) {
 		for _, x := range list {
 			if x.Case == name {
 				return x.Late, true

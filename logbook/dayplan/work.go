@@ -13,8 +13,8 @@ import (
 	"flaskside/timers/plan"
 )
 
-// Work is how far a case is that is at work. The plan goes round it: its dough, its press, its bath stay as they are.
-type Work struct {
+// work is how far a case is that is at work. The plan goes round it: its dough, its press, its bath stay as they are.
+type work struct {
 	Flask, Place int
 	Stage        bench.Stage
 	Step         plan.Step
@@ -92,8 +92,8 @@ func AtWork(told []Entry, b *bench.Bench, now timers.Now) []Entry {
 }
 
 // workOf is how far a flask is.
-func workOf(b *bench.Bench, f *bench.Flask, now timers.Now) *Work {
-	w := &Work{Flask: f.No, Place: f.Place, Stage: f.Stage}
+func workOf(b *bench.Bench, f *bench.Flask, now timers.Now) *work {
+	w := &work{Flask: f.No, Place: f.Place, Stage: f.Stage}
 	d, ago := b.Durations(), func(s *timers.Stamp) time.Duration {
 		if s == nil {
 			return 0
@@ -142,7 +142,7 @@ func workOf(b *bench.Bench, f *bench.Flask, now timers.Now) *Work {
 }
 
 // painted is a flask before its first closure.
-func (w *Work) painted(b *bench.Bench, f *bench.Flask, now timers.Now) {
+func (w *work) painted(b *bench.Bench, f *bench.Flask, now timers.Now) {
 	if len(f.Halves) < 2 {
 		w.Waits = true
 		return
@@ -158,7 +158,7 @@ func (w *Work) painted(b *bench.Bench, f *bench.Flask, now timers.Now) {
 }
 
 // bathed is a flask in a bath: it stays its whole programme, counted from when it went in.
-func (w *Work) bathed(b *bench.Bench, f *bench.Flask, now timers.Now) {
+func (w *work) bathed(b *bench.Bench, f *bench.Flask, now timers.Now) {
 	w.Step = plan.Bathed
 	l := b.LoadOf(f)
 	if l == nil {
@@ -174,7 +174,7 @@ func (w *Work) bathed(b *bench.Bench, f *bench.Flask, now timers.Now) {
 }
 
 // doughIn is the dough of a flask that has no final closure yet; one whose dough is over is packed anew.
-func (w *Work) doughIn(b *bench.Bench, f *bench.Flask, now timers.Now) {
+func (w *work) doughIn(b *bench.Bench, f *bench.Flask, now timers.Now) {
 	m := b.MixOf(f)
 	if w.Waits && m != nil { // given a mix before its moulds were painted: they are, by now
 		w.Waits, w.Step = false, plan.Packed
@@ -223,7 +223,7 @@ func (w *Work) doughIn(b *bench.Bench, f *bench.Flask, now timers.Now) {
 }
 
 // begun brings a case at work to the planner; mixes are numbered as they come.
-func (d *Day) begun(w *Work, mixes map[int]int) *plan.Begun {
+func (d *Day) begun(w *work, mixes map[int]int) *plan.Begun {
 	if w == nil || w.Waits {
 		return nil
 	}

@@ -28,18 +28,18 @@ const (
 
 // Facts are what was measured. A field that could not be measured is zero or says why.
 type Facts struct {
-	At       time.Time `json:"at"` // wall clock, in the zone in force
-	Book     Book      `json:"book"`
-	Commits  Commits   `json:"commits"`
-	Volume   Volume    `json:"volume"`
-	Files    []File    `json:"files"`          // beside the book, and the folder itself first
-	Left     []string  `json:"left,omitempty"` // files of runs that were killed before they were done
-	Owned    bool      `json:"-"`              // modes and owners of files say who may do what, as they do not on Windows
-	Backup   Backup    `json:"backup"`
-	Mirror   Mirror    `json:"mirror,omitzero"`
-	Clock    Clock     `json:"clock"`
-	Zone     Zone      `json:"zone"`
-	Terminal Terminal  `json:"terminal"`
+	At       time.Time   `json:"at"` // wall clock, in the zone in force
+	Book     Book        `json:"book"`
+	Commits  commitTimes `json:"commits"`
+	Volume   volume      `json:"volume"`
+	Files    []File      `json:"files"`          // beside the book, and the folder itself first
+	Left     []string    `json:"left,omitempty"` // files of runs that were killed before they were done
+	Owned    bool        `json:"-"`              // modes and owners of files say who may do what, as they do not on Windows
+	Backup   Backup      `json:"backup"`
+	Mirror   Mirror      `json:"mirror,omitzero"`
+	Clock    Clock       `json:"clock"`
+	Zone     zoneData    `json:"zone"`
+	Terminal Terminal    `json:"terminal"`
 }
 
 // State of a book.
@@ -67,14 +67,14 @@ type Book struct {
 	Last    time.Time `json:"last,omitzero"`
 }
 
-// Commits are the durable commits of a scratch file beside the book.
-type Commits struct {
+// commitTimes are the durable commits of a scratch file beside the book.
+type commitTimes struct {
 	Took []time.Duration `json:"took_ns"`
 	Err  string          `json:"err,omitempty"`
 }
 
-// Volume is the file system of the book's folder.
-type Volume struct {
+// volume is the file system of the book's folder.
+type volume struct {
 	disk.Volume
 	Err string `json:"err,omitempty"`
 }
@@ -114,8 +114,8 @@ type Clock struct {
 	Keeping sysclock.Keeping `json:"keeping"`
 }
 
-// Zone tells of the time zone.
-type Zone struct {
+// zoneData tells of the time zone.
+type zoneData struct {
 	Name    string `json:"name"`
 	From    string `json:"from"`    // folder of the tz database
 	Release string `json:"release"` // of it, "" where not known

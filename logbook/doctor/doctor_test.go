@@ -31,8 +31,8 @@ func sound() Facts {
 	return Facts{
 		At:      at,
 		Book:    Book{Path: "/home/kt/bench.db", State: Free, Bytes: 41 << 20, Records: 100_000, First: at.AddDate(-1, 0, 0), Last: at.Add(-time.Hour)},
-		Commits: Commits{Took: took},
-		Volume:  Volume{Volume: disk.Volume{Kind: disk.Local, Type: "ext4", Free: 80e9, Total: 250e9, ID: "1"}},
+		Commits: commitTimes{Took: took},
+		Volume:  volume{Volume: disk.Volume{Kind: disk.Local, Type: "ext4", Free: 80e9, Total: 250e9, ID: "1"}},
 		Files: []File{
 			{Name: "/home/kt", Perm: 0o700, Folder: true},
 			{Name: "bench.db", Bytes: 41 << 20, Perm: 0o600},
@@ -42,7 +42,7 @@ func sound() Facts {
 		Owned:    true,
 		Backup:   Backup{Keep: 7, Folder: "/mnt/second", Count: 7, Bytes: 7 * 40 << 20, File: "/mnt/second/bench-2026-11-24.db", At: at.Add(-25 * time.Hour), Records: 99_700, LackSince: at.Add(-9 * time.Hour)},
 		Clock:    Clock{Source: "CLOCK_BOOTTIME (tsc)", BootID: "0123456789abcdef", Boot: 10 * time.Hour, Keeping: sysclock.Keeping{Known: true, Synced: true, Within: 12 * time.Millisecond}},
-		Zone:     Zone{Name: "Europe/Berlin", From: "/usr/share/zoneinfo", Release: "2026a"},
+		Zone:     zoneData{Name: "Europe/Berlin", From: "/usr/share/zoneinfo", Release: "2026a"},
 		Terminal: Terminal{Is: true, Cols: 120, Rows: 40, Colours: "TrueColor", Type: "xterm-256color", Locale: "de_DE.UTF-8"},
 	}
 }
@@ -116,10 +116,10 @@ func TestExamine(t *testing.T) {
 		{"in memory", func(f *Facts) { f.Volume.Kind, f.Volume.Type = disk.Memory, "tmpfs" }, Lose, "file system", "in memory only"},
 		{"in memory, as fast as that", func(f *Facts) { f.Volume.Kind, f.Commits.Took = disk.Memory, []time.Duration{20e3} }, Lose, "file system", "in memory only"},
 		{"unknown", func(f *Facts) { f.Volume.Kind, f.Volume.Type = disk.Unknown, "fuse.x" }, Warn, "file system", "not known"},
-		{"not told", func(f *Facts) { f.Volume = Volume{Err: "no such call"} }, Note, "file system", "no such call"},
+		{"not told", func(f *Facts) { f.Volume = volume{Err: "no such call"} }, Note, "file system", "no such call"},
 		{"read-only", func(f *Facts) { f.Volume.ReadOnly = true }, Lose, "file system", "only be read"},
-		{"no commit", func(f *Facts) { f.Commits = Commits{Err: "permission denied"} }, Lose, "commit", "permission denied"},
-		{"broken off", func(f *Facts) { f.Commits = Commits{} }, Note, "commit", "not measured"},
+		{"no commit", func(f *Facts) { f.Commits = commitTimes{Err: "permission denied"} }, Lose, "commit", "permission denied"},
+		{"broken off", func(f *Facts) { f.Commits = commitTimes{} }, Note, "commit", "not measured"},
 		{"slow", func(f *Facts) { f.Commits.Took = []time.Duration{60e6, 51e6, 2e6} }, Warn, "commit", "median 51.0 ms, worst 60.0 ms of 3"},
 		{"now and then", func(f *Facts) { f.Commits.Took = []time.Duration{1e6, 1e6, 1100e6} }, Warn, "commit", "worst 1100 ms"},
 		{"too fast", func(f *Facts) { f.Commits.Took = []time.Duration{20e3, 21e3, 22e3} }, Warn, "commit", "faster than a disk"},

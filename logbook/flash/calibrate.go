@@ -34,13 +34,13 @@ type Calibration struct {
 	Floor  Behind   `json:"floor_g"` // weighed trims at a third or later closure, where a floor would show
 	// Estimates are the values that were estimated, each with its standard error; nil where
 	// too little stands behind all of them.
-	Estimates []Estimate `json:"estimates,omitempty"`
+	Estimates []estimate `json:"estimates,omitempty"`
 	// The forecasts of both on all flasks. The new ones were fitted to these very closures.
 	OldForecasts Forecasts `json:"old_forecasts"`
 	NewForecasts Forecasts `json:"new_forecasts"`
 	// Later is the fair comparison: fitted to the older half of the flasks, held against
 	// the newer half. It is nil where the older half is too few.
-	Later *Comparison `json:"later,omitempty"`
+	Later *comparison `json:"later,omitempty"`
 	// LogEvidence of all the flasks under both.
 	OldLogEvidence float64 `json:"old_log_evidence"`
 	NewLogEvidence float64 `json:"new_log_evidence"`
@@ -57,8 +57,8 @@ type Behind struct {
 	Wanting int `json:"wanting"`
 }
 
-// Comparison of old and new settings on flasks that neither was fitted to.
-type Comparison struct {
+// comparison of old and new settings on flasks that neither was fitted to.
+type comparison struct {
 	Flasks int       `json:"flasks"`
 	Old    Forecasts `json:"old"`
 	New    Forecasts `json:"new"`
@@ -98,7 +98,7 @@ func Calibrate(hs []History, old Settings) (Calibration, error) {
 }
 
 // compareLater fits the older half and scores the newer.
-func compareLater(hs []History, old Settings) (*Comparison, error) {
+func compareLater(hs []History, old Settings) (*comparison, error) {
 	older, newer := hs[:len(hs)/2], hs[len(hs)/2:]
 	k, err := newBook(older)
 	if err != nil {
@@ -111,7 +111,7 @@ func compareLater(hs []History, old Settings) (*Comparison, error) {
 	if err := half.estimate(older, k); err != nil {
 		return nil, err
 	}
-	c := &Comparison{Flasks: len(newer)}
+	c := &comparison{Flasks: len(newer)}
 	if c.Old, err = Score(old, newer); err != nil {
 		return nil, err
 	}

@@ -245,3 +245,22 @@ func within(further []float64, n int) float64 {
 	}
 	return math.Min(sum, 1)
 }
+
+// Evidence is ln of the marginal likelihood of the trials of many flasks under s: how well
+// the settings foretold them. A weighed trim counts as a density per unit of ln grams.
+// Errors: settings, size or a trial that cannot be; the flask is named by its place in hs,
+// counted from 1.
+func Evidence(s Settings, hs []History) (float64, error) {
+	if err := s.Validate(); err != nil {
+		return 0, err
+	}
+	k, err := newBook(hs)
+	if err != nil {
+		return 0, err
+	}
+	var sum float64
+	for _, z := range Sizes() {
+		sum += k.evidence(s, z)
+	}
+	return sum, nil
+}

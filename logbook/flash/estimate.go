@@ -6,8 +6,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Estimate is one value of the settings as the book has it, and how sure that is.
-type Estimate struct {
+// estimate is one value of the settings as the book has it, and how sure that is.
+type estimate struct {
 	Name string  `json:"name"` // as in the settings file: prior.large.first_g, grade_sd
 	Old  float64 `json:"old"`
 	New  float64 `json:"new"`
@@ -27,7 +27,7 @@ const toldApart = 0.75
 // estimates are the values at the top of the fit, with their standard errors: the inverse
 // of the matrix of second differences of evidence and pull. (Observed information; Efron
 // and Hinkley, Biometrika 65 (1978) 457, from memory.)
-func (c *Calibration) estimates(k book) []Estimate {
+func (c *Calibration) estimates(k book) []estimate {
 	ks, z := c.top.knobs, c.top.z
 	// second differences of the log evidence; a prior moves only its own size.
 	const h = 0.05
@@ -75,9 +75,9 @@ func (c *Calibration) estimates(k book) []Estimate {
 	if known {
 		known = chol.InverseTo(&inverse) == nil
 	}
-	out := make([]Estimate, len(ks))
+	out := make([]estimate, len(ks))
 	for i, n := range ks {
-		out[i] = Estimate{Name: n.name, Old: *n.value(&c.Old), New: *n.value(&c.New), SE: n.pull}
+		out[i] = estimate{Name: n.name, Old: *n.value(&c.Old), New: *n.value(&c.New), SE: n.pull}
 		if known {
 			sd := math.Sqrt(inverse.At(i, i))
 			out[i].SE, out[i].Told = n.pull*sd, sd < toldApart

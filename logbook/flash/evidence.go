@@ -10,25 +10,6 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// Evidence is ln of the marginal likelihood of the trials of many flasks under s: how well
-// the settings foretold them. A weighed trim counts as a density per unit of ln grams.
-// Errors: settings, size or a trial that cannot be; the flask is named by its place in hs,
-// counted from 1.
-func Evidence(s Settings, hs []History) (float64, error) {
-	if err := s.Validate(); err != nil {
-		return 0, err
-	}
-	k, err := newBook(hs)
-	if err != nil {
-		return 0, err
-	}
-	var sum float64
-	for _, z := range Sizes() {
-		sum += k.evidence(s, z)
-	}
-	return sum, nil
-}
-
 // book is many flasks by size, those with the same trials counted together.
 type book map[Size][]alike
 

@@ -145,8 +145,8 @@ func (g *grid) segment(i int) Segment {
 }
 
 // next is the chances of the grades at trial k of the current segment.
-func (g *grid) next(k int) Chances {
-	var c Chances
+func (g *grid) next(k int) chances {
+	var c chances
 	for _, r := range g.rows {
 		for n := r.from; n < r.from+r.n; n++ {
 			z := g.lift.of(g.a[n]+r.b*float64(k-1)) * g.invSD

@@ -9,7 +9,7 @@ type Picture struct {
 	Low, High   float64 // the least that y must show
 	First, Last int     // trials shown on the x axis
 	Done        int     // trials made
-	Points      []Dot   // one for each trial made
+	Points      []dot   // one for each trial made
 	Curves      []Curve // one for each segment, the current one last
 	// Chances[j] is the chance that a closure at most slight is seen by trial Done + 1 + j:
 	// one for each forecast trial shown, none once the flask is finally closed.
@@ -26,8 +26,8 @@ func (p Picture) Closed() Picture {
 	return p
 }
 
-// Dot is a trial made: at its grams where weighed, else in the middle of its grade's band.
-type Dot struct {
+// dot is a trial made: at its grams where weighed, else in the middle of its grade's band.
+type dot struct {
 	Trial   int
 	Y       float64
 	Grade   Grade
@@ -67,7 +67,7 @@ func NewPicture(s Settings, h History, p Posterior) Picture {
 	}
 	pic.Last = max(fewestSeen, pic.Done+min(max(p.More80, 1), mostAhead))
 	for i, t := range h.Trials {
-		d := Dot{Trial: i + 1, Grade: t.Grade, Added: t.Added && i > 0}
+		d := dot{Trial: i + 1, Grade: t.Grade, Added: t.Added && i > 0}
 		switch {
 		case t.Grams != nil:
 			d.Y, d.Weighed = math.Log(*t.Grams), true

@@ -8,8 +8,8 @@ import (
 // MaxAhead is how many further closures the forecast looks ahead.
 const MaxAhead = 12
 
-// Chances of the three grades at one closure.
-type Chances struct {
+// chances of the three grades at one closure.
+type chances struct {
 	None   float64 `json:"none"`
 	Slight float64 `json:"slight"`
 	Heavy  float64 `json:"heavy"`
@@ -26,7 +26,7 @@ type Posterior struct {
 	NextLogGramsMean float64 `json:"next_log_grams_mean"`
 	NextLogGramsSD   float64 `json:"next_log_grams_sd"`
 	// Next are the chances of the grades at the next trial, with grading noise.
-	Next Chances `json:"next"`
+	Next chances `json:"next"`
 	// FirstAtMostSlightIn[j−1] is the chance that the first closure at or under slight is
 	// the j-th from now, j = 1 … MaxAhead.
 	FirstAtMostSlightIn []float64 `json:"first_at_most_slight_in"`

@@ -29,7 +29,7 @@ func drawSettings(t *rapid.T) Settings {
 	if rapid.Bool().Draw(t, "floor") {
 		s.FloorG = between("floor_g", limitsFloor)
 	}
-	s.Prior = Priors{Small: prior("small"), Medium: prior("medium"), Large: prior("large")}
+	s.Prior = priors{Small: prior("small"), Medium: prior("medium"), Large: prior("large")}
 	if s.Validate() != nil {
 		return HouseDefaults() // exp of a log at a limit may fall a hair outside it
 	}

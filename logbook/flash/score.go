@@ -11,7 +11,7 @@ type Forecasts struct {
 	Noise     float64 `json:"noise"`      // standard error of Seen − Predicted, were the forecasts right
 	Brier     float64 `json:"brier"`      // mean of (forecast − what came, 0 or 1)²; 0 is best
 	BrierBase float64 `json:"brier_base"` // the same had Seen been forecast each time
-	Bins      []Bin   `json:"bins"`       // by forecast, the empty ones left out
+	Bins      []bin   `json:"bins"`       // by forecast, the empty ones left out
 }
 
 // Drift is by how many standard errors more closures (fewer: below 0) came at most slight than
@@ -24,8 +24,8 @@ func (f Forecasts) Drift() float64 {
 	return (f.Seen - f.Predicted) / f.Noise
 }
 
-// Bin is the forecasts from From up to To.
-type Bin struct {
+// bin is the forecasts from From up to To.
+type bin struct {
 	From      float64 `json:"from"`
 	To        float64 `json:"to"`
 	Closures  int     `json:"closures"`
@@ -50,7 +50,7 @@ func Score(s Settings, hs []History) (Forecasts, error) {
 		return Forecasts{}, err
 	}
 	var f Forecasts
-	bins := make([]Bin, scoreBins)
+	bins := make([]bin, scoreBins)
 	known := map[string]float64{}
 	shared := rules{}
 	for _, h := range hs {
@@ -91,7 +91,7 @@ func Score(s Settings, hs []History) (Forecasts, error) {
 			continue
 		}
 		n := float64(b.Closures)
-		f.Bins = append(f.Bins, Bin{
+		f.Bins = append(f.Bins, bin{
 			From: float64(i) / scoreBins, To: float64(i+1) / scoreBins,
 			Closures: b.Closures, Predicted: math.Min(b.Predicted/n, 1), Seen: b.Seen / n,
 		})

@@ -13,11 +13,11 @@ type Settings struct {
 	GradeSD     float64 `json:"grade_sd" toml:"grade_sd" comment:"noise of a grade, sd of ln grams"`
 	WeighSD     float64 `json:"weigh_sd" toml:"weigh_sd" comment:"noise of a weighed trim, sd of ln grams"`
 	FloorG      float64 `json:"floor_g,omitempty" toml:"floor_g" comment:"grams of flash that come however often the flask is closed, a film on the land (0: none; learned from weighed trims)"`
-	Prior       Priors  `json:"prior" toml:"prior"`
+	Prior       priors  `json:"prior" toml:"prior"`
 }
 
-// Priors by size of the base.
-type Priors struct {
+// priors by size of the base.
+type priors struct {
 	Small  Prior `json:"small" toml:"small"`
 	Medium Prior `json:"medium" toml:"medium"`
 	Large  Prior `json:"large" toml:"large"`
@@ -37,7 +37,7 @@ type Prior struct {
 func HouseDefaults() Settings {
 	return Settings{
 		NoneBelowG: 0.15, HeavyAboveG: 1, GradeSD: 0.45, WeighSD: 0.25,
-		Prior: Priors{
+		Prior: priors{
 			Small:  Prior{FirstG: 4, FirstSD: 0.6, Kept: 0.3, KeptSD: 0.35},
 			Medium: Prior{FirstG: 8, FirstSD: 0.6, Kept: 0.3, KeptSD: 0.35},
 			Large:  Prior{FirstG: 18, FirstSD: 0.6, Kept: 0.4, KeptSD: 0.35},
@@ -105,7 +105,7 @@ func (s Settings) PriorOf(z Size) (Prior, error) {
 }
 
 // at points into p, nil for an unknown size.
-func (p *Priors) at(z Size) *Prior {
+func (p *priors) at(z Size) *Prior {
 	switch z {
 	case Small:
 		return &p.Small

@@ -43,16 +43,16 @@ type Lessons struct {
 
 	// How long each piece of work took, in seconds, bounded to what is plausible, and
 	// how many there were beyond.
-	Raise, Open, Trim, Final Spans
+	Raise, Open, Trim, Final spans
 }
 
-// Spans are the lengths of one kind of work.
-type Spans struct {
+// spans are the lengths of one kind of work.
+type spans struct {
 	S       []float64
 	LeftOut int
 }
 
-func (s *Spans) add(from, to *timers.Stamp) {
+func (s *spans) add(from, to *timers.Stamp) {
 	if from == nil || to == nil {
 		return
 	}

@@ -29,15 +29,15 @@ type Report struct {
 	// Trend are priors and noises, old and new, and how the forecasts fared. Where too
 	// little stands behind a value, new is old and its wanting says how much.
 	Trend flash.Calibration `json:"trend"`
-	Work  Work              `json:"work"`
+	Work  work              `json:"work"`
 	// Wanting says what every value of the trend still wants, in one line; empty where
 	// at least one was estimated.
 	Wanting string `json:"wanting,omitempty"`
 	Changes bool   `json:"changes"` // there is something to adopt
 }
 
-// Work is how long each piece of work takes.
-type Work struct {
+// work is how long each piece of work takes.
+type work struct {
 	Raise Task `json:"raise_s"` // into the press and up to pressure
 	Open  Task `json:"open_s"`  // press down, flask open, flash judged
 	Trim  Task `json:"trim_s"`  // trim and new sheet
@@ -63,7 +63,7 @@ func Study(l Lessons, old house.House) (Report, error) {
 		r.First, r.Last = &l.First, &l.Last
 	}
 	w := old.Work
-	r.Work = Work{task(l.Raise, w.RaiseS), task(l.Open, w.OpenS), task(l.Trim, w.TrimS), task(l.Final, w.FinalS)}
+	r.Work = work{task(l.Raise, w.RaiseS), task(l.Open, w.OpenS), task(l.Trim, w.TrimS), task(l.Final, w.FinalS)}
 
 	c, err := flash.Calibrate(l.Flasks, old.Flash)
 	switch {
@@ -94,7 +94,7 @@ func wantsAll(c flash.Calibration) bool {
 	return true
 }
 
-func task(s Spans, oldS int) Task {
+func task(s spans, oldS int) Task {
 	t := Task{OldS: oldS, NewS: oldS, Typical: flash.TypicalOf(s.S)}
 	t.LeftOut += s.LeftOut
 	if t.Wanting = max(0, wantSpans-t.Count); t.Wanting == 0 {

@@ -151,11 +151,11 @@ func quoted(s string) string {
 }
 
 // split takes element strings apart.
-func split(s string) ([]Element, error) {
+func split(s string) ([]element, error) {
 	if reBracket.MatchString(s) {
 		return splitBracketed(s)
 	}
-	var out []Element
+	var out []element
 	for {
 		s = strings.TrimLeft(s, string(gs))
 		if s == "" {
@@ -175,7 +175,7 @@ func split(s string) ([]Element, error) {
 			}
 			end = n
 		}
-		out = append(out, Element{ai, s[len(ai):end]})
+		out = append(out, element{ai, s[len(ai):end]})
 		s = s[end:]
 	}
 }
@@ -193,8 +193,8 @@ func bracketAt(s string) (ai string, ok bool) {
 }
 
 // splitBracketed takes apart what is printed under a symbol.
-func splitBracketed(s string) ([]Element, error) {
-	var out []Element
+func splitBracketed(s string) ([]element, error) {
+	var out []element
 	for s = strings.TrimLeft(s, " "+string(gs)); s != ""; {
 		ai, ok := bracketAt(s)
 		if !ok {
@@ -212,14 +212,14 @@ func splitBracketed(s string) ([]Element, error) {
 			value.WriteByte(s[0])
 			s = s[1:]
 		}
-		out = append(out, Element{ai, strings.TrimSpace(value.String())})
+		out = append(out, element{ai, strings.TrimSpace(value.String())})
 		s = strings.TrimLeft(s, " "+string(gs))
 	}
 	return out, nil
 }
 
 // bracketed writes element strings as they are printed.
-func bracketed(es []Element) string {
+func bracketed(es []element) string {
 	var b strings.Builder
 	for _, e := range es {
 		b.WriteString("(" + e.ID + ")")
@@ -251,7 +251,7 @@ func parseGS1(s string, year int) (Lot, error) {
 }
 
 // assemble makes a Lot of element strings.
-func assemble(es []Element, year int) (Lot, error) {
+func assemble(es []element, year int) (Lot, error) {
 	l := Lot{Scheme: GS1}
 	if len(es) == 0 {
 		return l, errors.New("there is nothing behind the symbology identifier: scan again")
@@ -301,7 +301,7 @@ func assemble(es []Element, year int) (Lot, error) {
 }
 
 // other holds an element that is not read to what is known of its form.
-func other(e Element) error {
+func other(e element) error {
 	n := predefined(e.ID)
 	switch {
 	case n > 0 && (len(e.ID)+len(e.Value) != n || !allDigits(e.Value)):
@@ -327,7 +327,7 @@ func charset(s string) error {
 }
 
 // value82 holds a lot or a serial to its form, an..20.
-func value82(e Element) error {
+func value82(e element) error {
 	switch n := len([]rune(e.Value)); {
 	case n == 0:
 		return errors.New("it is empty: type the lot in its place")
@@ -404,7 +404,7 @@ func parseBareGTIN(s string) (Lot, error) {
 		return l, fmt.Errorf("a product number of this symbol has 8, 12 or 13 digits, not %s: scan again", quoted(s))
 	}
 	l.GTIN = strings.Repeat("0", 14-len(s)) + s
-	l.elements = []Element{{"01", l.GTIN}}
+	l.elements = []element{{"01", l.GTIN}}
 	if err := gtin(l.GTIN); err != nil {
 		return l, fmt.Errorf("%s: %w", name("01"), err)
 	}
@@ -417,7 +417,7 @@ func (l Lot) gs1Entry() string {
 	if l.Lot == "" {
 		which = "21"
 	}
-	var es []Element
+	var es []element
 	for _, id := range []string{"01", "17", which} {
 		for _, e := range l.elements {
 			if e.ID == id {

@@ -126,7 +126,7 @@ func TestEqualExpiry(t *testing.T) {
 
 func TestListed(t *testing.T) {
 	got, err := Parse("(01)03453120000011(17)120508(10)ABCD1234(410)9501101020917(3103)001250", now)
-	if err != nil || len(got.Others) != 2 || got.Others[0] != (Element{"410", "9501101020917"}) || got.Others[1] != (Element{"3103", "001250"}) {
+	if err != nil || len(got.Others) != 2 || got.Others[0] != (element{"410", "9501101020917"}) || got.Others[1] != (element{"3103", "001250"}) {
 		t.Errorf("what is not read is listed as %v (%v)", got.Others, err)
 	}
 }

@@ -249,7 +249,7 @@ func (l *Lot) further(s string, year int) error {
 	}
 	id := s[:len(s)-len(strings.TrimLeft(s, "0123456789"))]
 	if len(s) > len(id)+1 && s[len(id)] >= 'A' && s[len(id)] <= 'Z' {
-		l.Others = append(l.Others, Element{s[:len(id)+1], s[len(id)+1:]})
+		l.Others = append(l.Others, element{s[:len(id)+1], s[len(id)+1:]})
 		return nil
 	}
 	return fmt.Errorf("HIBC: %s behind a / is neither a lot ($, $$ or a date in front) nor further data (S, Q, 14D, 16D): scan again", quoted(s))
@@ -280,7 +280,7 @@ func (l *Lot) dated(s string, year int) error {
 		if len(flags) < 1+quantity || !allDigits(flags[1:1+quantity]) {
 			return fmt.Errorf("HIBC: behind $$%s stands a quantity of %d digits, not %s", flags[:1], quantity, quoted(flags[1:]))
 		}
-		l.Others = append(l.Others, Element{"Q", flags[1 : 1+quantity]})
+		l.Others = append(l.Others, element{"Q", flags[1 : 1+quantity]})
 		flags = flags[1+quantity:]
 	}
 	pattern, ahead := "", 1
@@ -310,7 +310,7 @@ func (l *Lot) dated(s string, year int) error {
 		switch {
 		case err == nil:
 			if strings.HasSuffix(pattern, "HH") {
-				l.Others = append(l.Others, Element{"hour", flags[end-2 : end]})
+				l.Others = append(l.Others, element{"hour", flags[end-2 : end]})
 			}
 		case quantity > 0: // behind a quantity the date may be left out
 			l.Warnings = append(l.Warnings, fmt.Sprintf("no date behind the quantity: all of %s is read as the %s", quoted(flags), what))

@@ -102,7 +102,7 @@ func TestHIBC(t *testing.T) {
 }
 
 func TestQuantity(t *testing.T) {
-	for scan, want := range map[string]Element{
+	for scan, want := range map[string]element{
 		"+A99912345/$$81210X3/16D20111212/14D20200906/S77DEFG45$":    {"Q", "12"},
 		"+A99912345/$$90234510X3/16D20111212/14D20200906/S77DEFG458": {"Q", "02345"},
 		"+A99912349/$10X3/16D20111231/14D20200131/Q500Z":             {"Q", "500"},

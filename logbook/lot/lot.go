@@ -65,9 +65,9 @@ const (
 	Text Scheme = "text" // a lot as typed
 )
 
-// Element is a part of a code that is listed, not read: a GS1 application
+// element is a part of a code that is listed, not read: a GS1 application
 // identifier, or a data identifier of HIBC, with its value.
-type Element struct {
+type element struct {
 	ID    string `json:"id"`
 	Value string `json:"value"`
 }
@@ -83,11 +83,11 @@ type Lot struct {
 	Serial   string    `json:"serial,omitempty"`
 	Made     Date      `json:"made,omitzero"`
 	Expiry   Date      `json:"expiry,omitzero"` // the last day of use
-	Others   []Element `json:"others,omitempty"`
+	Others   []element `json:"others,omitempty"`
 	Raw      string    `json:"raw"` // as it came, without the keys that end a scan
 	Warnings []string  `json:"warnings,omitempty"`
 
-	elements []Element // GS1: all of them, in order
+	elements []element // GS1: all of them, in order
 	hibc     hibcCode  // HIBC: what Join and Entry need
 }
 

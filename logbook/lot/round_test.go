@@ -51,7 +51,7 @@ func TestGS1Round(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		year := rapid.IntRange(1950, 2150).Draw(t, "now")
 		want := Lot{GTIN: drawGTIN(t), Lot: chars(t, "lot", set82, 1, 20), Serial: chars(t, "serial", set82, 1, 20), Made: near(t, "made", year), Expiry: near(t, "expiry", year)}
-		es := rapid.Permutation([]Element{
+		es := rapid.Permutation([]element{
 			{"01", want.GTIN}, {"10", want.Lot}, {"21", want.Serial}, {"11", want.Made.format("060102")}, {"17", want.Expiry.format("060102")},
 			{"3103", chars(t, "weight", "0123456789", 6, 6)}, {"240", chars(t, "number", set82, 1, 30)}, {"20", "07"}, {"8005", chars(t, "price", "0123456789", 6, 6)},
 		}).Draw(t, "order")

@@ -9,8 +9,8 @@ import (
 	"flaskside/logbook/words"
 )
 
-// Condition is something out of the ordinary that a record can tell of a flask.
-type Condition struct {
+// condition is something out of the ordinary that a record can tell of a flask.
+type condition struct {
 	Code  string `json:"code"`
 	Words string `json:"words"`
 }
@@ -29,21 +29,21 @@ const (
 
 // conditions lists what defects are held against: the codes the bench records, and
 // what the records tell by themselves.
-func conditions() []Condition {
+func conditions() []condition {
 	codes := []string{
 		anyCode, "no-separator", "separator-wet", "separator-old", "no-mix", "not-dough", "dough-late", "stiff-mix", lowCode, "hold-short",
 		"not-ready", outsideCode, "set-short", shortCode, boilCode, instrumentCode, "cool-short", "press-taken", "out-of-order", otherCode,
 	}
-	out := make([]Condition, len(codes))
+	out := make([]condition, len(codes))
 	for i, code := range codes {
-		out[i] = Condition{code, words.Circumstance(code)}
+		out[i] = condition{code, words.Circumstance(code)}
 	}
 	return out
 }
 
 // unusual gathers the codes of each flask, in the order of [conditions]. What the bench
 // marks of how a flask came out, or of its number, is no circumstance of its making.
-func unusual(b *bench.Bench, boil Boil) map[int][]string {
+func unusual(b *bench.Bench, boil boil) map[int][]string {
 	found := map[int]map[string]bool{}
 	mark := func(no int, code string) {
 		if found[no] == nil {
@@ -87,8 +87,8 @@ func unusual(b *bench.Bench, boil Boil) map[int][]string {
 	return out
 }
 
-// Compare holds flasks with a condition against those without.
-type Compare struct {
+// comparison holds flasks with a condition against those without.
+type comparison struct {
 	With       stats.Share    `json:"with"`
 	Without    stats.Share    `json:"without"`
 	Difference stats.Interval `json:"difference"`
@@ -96,23 +96,23 @@ type Compare struct {
 }
 
 // tells is false where no outcome of these numbers could have had a p of 0.05 or less.
-func (c Compare) tells() bool { return c.Least <= 1-stats.Confidence }
+func (c comparison) tells() bool { return c.Least <= 1-stats.Confidence }
 
-// Against is a condition with the defects of the flasks that had it, and of the
+// against is a condition with the defects of the flasks that had it, and of the
 // others.
-type Against struct {
-	Condition
-	Defect Compare `json:"any_defect"`
-	Remake Compare `json:"remake"`
-	Kinds  []int   `json:"kinds"` // of the flasks with it, those with each of the defects, in their order
+type against struct {
+	condition
+	Defect comparison `json:"any_defect"`
+	Remake comparison `json:"remake"`
+	Kinds  []int      `json:"kinds"` // of the flasks with it, those with each of the defects, in their order
 }
 
 // against holds defects of the flasks ended against each condition that any of them
 // had.
-func (r *Review) against() []Against {
-	out := []Against{}
+func (r *Review) against() []against {
+	out := []against{}
 	for _, c := range conditions() {
-		a := Against{Condition: c, Kinds: make([]int, len(action.Defects))}
+		a := against{condition: c, Kinds: make([]int, len(action.Defects))}
 		var defect, remake [2][2]int // with the condition or not, with the defect or not
 		for _, f := range r.Flasks {
 			if f.EndedAt == nil {
@@ -143,8 +143,8 @@ func no(yes bool) int {
 	return 1
 }
 
-func compare(t [2][2]int) Compare {
-	c := Compare{With: share(t[0][0], t[0][0]+t[0][1]), Without: share(t[1][0], t[1][0]+t[1][1])}
+func compare(t [2][2]int) comparison {
+	c := comparison{With: share(t[0][0], t[0][0]+t[0][1]), Without: share(t[1][0], t[1][0]+t[1][1])}
 	c.Difference = stats.Newcombe(c.With, c.Without)
 	e, err := stats.Fisher(t[0][0], t[0][1], t[1][0], t[1][1])
 	if err != nil { // more flasks than a table holds: no lab comes near it

@@ -25,11 +25,11 @@ type AtBench struct {
 type Together struct {
 	Name    string      `json:"name"`
 	All     stats.Share `json:"all"`
-	Benches []Beside    `json:"benches"`
+	Benches []beside    `json:"benches"`
 }
 
-// Beside is the share of one bench against that of all.
-type Beside struct {
+// beside is the share of one bench against that of all.
+type beside struct {
 	Bench  string       `json:"bench"`
 	Share  stats.Share  `json:"share"`
 	Limits stats.Limits `json:"limits"`           // of chance, where all benches have the same share
@@ -45,7 +45,7 @@ const (
 func CompareBenches(all []AtBench) []Together {
 	var out []Together
 	add := func(name string, of func(Review) stats.Share) {
-		t := Together{Name: name, Benches: []Beside{}}
+		t := Together{Name: name, Benches: []beside{}}
 		k, n := 0, 0
 		for _, b := range all {
 			if s := of(b.Review); b.Err == "" {
@@ -65,7 +65,7 @@ func CompareBenches(all []AtBench) []Together {
 			if err != nil {
 				continue // it has a number and a share
 			}
-			t.Benches = append(t.Benches, Beside{b.Bench, s, l, l.Beyond(s.Count)})
+			t.Benches = append(t.Benches, beside{b.Bench, s, l, l.Beyond(s.Count)})
 		}
 		out = append(out, t)
 	}
@@ -80,7 +80,7 @@ func CompareBenches(all []AtBench) []Together {
 	return slices.DeleteFunc(out, func(t Together) bool { return t.All.Count == 0 })
 }
 
-func nth(named []Named, i int) stats.Share {
+func nth(named []named, i int) stats.Share {
 	if i < len(named) {
 		return named[i].Share
 	}
@@ -88,7 +88,7 @@ func nth(named []Named, i int) stats.Share {
 }
 
 // beyondWords say how a share lies.
-func (b Beside) beyondWords() string {
+func (b beside) beyondWords() string {
 	switch b.Beyond {
 	case stats.FunnelOuter:
 		return "BEYOND CHANCE"
@@ -177,7 +177,7 @@ func (t Together) text(p *page) {
 
 // bar is one row of the funnel plot, lying on its side: the limits of chance about the share of
 // all, and where the bench lies.
-func (b Beside) bar(most float64) string {
+func (b beside) bar(most float64) string {
 	row := []byte(strings.Repeat(" ", funnelW))
 	at := func(v float64) int {
 		if most == 0 {

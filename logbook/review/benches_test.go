@@ -13,7 +13,7 @@ import (
 )
 
 func ofBench(name string, defects, ended int) AtBench {
-	r := Review{Ended: ended, AnyDefect: share(defects, ended), Dough: Dough{Inside: share(ended, ended)}}
+	r := Review{Ended: ended, AnyDefect: share(defects, ended), Dough: dough{Inside: share(ended, ended)}}
 	return AtBench{Bench: name, Book: strings.ToUpper(name), Review: r}
 }
 

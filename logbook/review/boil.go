@@ -12,9 +12,9 @@ import (
 // milliseconds each (house default).
 const mostLoads = 250
 
-// Boil tells which flasks' cores may have passed the boiling point of the monomer in
+// boil tells which flasks' cores may have passed the boiling point of the monomer in
 // the bath, by an estimate. The zero value tells that nothing was estimated.
-type Boil struct {
+type boil struct {
 	Loads     int  `json:"loads"` // of flasks ended in the period
 	Estimated bool `json:"estimated"`
 	Unknown   int  `json:"unknown"` // loads that the model does not take
@@ -25,14 +25,14 @@ type Boil struct {
 // Boiling estimates the cures of the flasks ended in a period, from their programmes,
 // their sections and the bath's readings (see package bath). Of more than [mostLoads]
 // loads none is estimated, rather than some.
-func Boiling(b *bench.Bench, from, until time.Time) Boil {
+func Boiling(b *bench.Bench, from, until time.Time) boil {
 	loads := map[int][]int{}
 	for no, f := range b.Flasks {
 		if f.Ended != nil && !f.Ended.At.Before(from) && f.Ended.At.Before(until) && b.LoadOf(f) != nil {
 			loads[f.Load] = append(loads[f.Load], no)
 		}
 	}
-	out := Boil{Loads: len(loads), flasks: map[int]bool{}}
+	out := boil{Loads: len(loads), flasks: map[int]bool{}}
 	if len(loads) > mostLoads {
 		return out
 	}
@@ -55,7 +55,7 @@ func Boiling(b *bench.Bench, from, until time.Time) Boil {
 }
 
 // words tell what the estimate rests on.
-func (x Boil) words() string {
+func (x boil) words() string {
 	if !x.Estimated {
 		if x.Loads > mostLoads {
 			return fmt.Sprintf("Core may boil: not estimated, for there are %d loads; ask for a shorter time.", x.Loads)

@@ -71,7 +71,7 @@ func (r Review) figureRows() [][]string {
 			}
 		}
 	}
-	chart := func(part string, c *Chart) {
+	chart := func(part string, c *controlChart) {
 		if c == nil || !c.Limits {
 			return
 		}
@@ -147,7 +147,7 @@ func (r Review) flaskRows() [][]string {
 			pin = num(*f.PinMM)
 		}
 		rows = append(rows, []string{strconv.Itoa(f.No), tables.Defuse(f.Case), f.Base, string(f.Size), strconv.Itoa(f.Closures), when(f.ClosedAt), string(f.Dough), packed,
-			when(f.EndedAt), pin, f.Outcome, strings.Join(f.Defects, "; "), strings.Join(f.Unusual, "; "), f.Had.piece(action.Bath), f.Had.piece(action.Press), tables.Defuse(f.Tag), tables.Defuse(f.Clamp)})
+			when(f.EndedAt), pin, f.Outcome, strings.Join(f.Defects, "; "), strings.Join(f.Unusual, "; "), f.had.piece(action.Bath), f.had.piece(action.Press), tables.Defuse(f.Tag), tables.Defuse(f.Clamp)})
 	}
 	return rows
 }

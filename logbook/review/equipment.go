@@ -11,16 +11,16 @@ import (
 	"flaskside/logbook/stats"
 )
 
-// Had is the equipment that a flask had, as far as its records tell it.
-type Had struct {
+// had is the equipment that a flask had, as far as its records tell it.
+type had struct {
 	Bath  int    `json:"bath,omitempty"`
 	Press int    `json:"press,omitempty"` // of the final closure
 	Tag   string `json:"tag,omitempty"`   // of the flask's metal
 	Clamp string `json:"clamp,omitempty"`
 }
 
-func hadOf(b *bench.Bench, f *bench.Flask) Had {
-	h := Had{Tag: f.Tag, Clamp: f.Clamp}
+func hadOf(b *bench.Bench, f *bench.Flask) had {
+	h := had{Tag: f.Tag, Clamp: f.Clamp}
 	if f.Metal != nil {
 		h.Press = f.Press
 	}
@@ -30,7 +30,7 @@ func hadOf(b *bench.Bench, f *bench.Flask) Had {
 	return h
 }
 
-func (h Had) piece(kind action.Item) string {
+func (h had) piece(kind action.Item) string {
 	number := func(n int) string {
 		if n == 0 {
 			return ""
@@ -53,23 +53,23 @@ func (h Had) piece(kind action.Item) string {
 // held are the kinds of equipment that defects are held against.
 var held = []action.Item{action.Bath, action.Press, action.FlaskMetal, action.ClampItem}
 
-// Piece is a piece of equipment with the defects of the flasks ended that had it, and of
+// piece is a piece of equipment with the defects of the flasks ended that had it, and of
 // those that had another of its kind.
-type Piece struct {
-	Piece  string  `json:"piece"`
-	Item   string  `json:"item"`
-	Defect Compare `json:"any_defect"`
-	Remake Compare `json:"remake"`
-	Kinds  []int   `json:"kinds"` // of the flasks with it, those with each of the defects, in their order
+type piece struct {
+	Piece  string     `json:"piece"`
+	Item   string     `json:"item"`
+	Defect comparison `json:"any_defect"`
+	Remake comparison `json:"remake"`
+	Kinds  []int      `json:"kinds"` // of the flasks with it, those with each of the defects, in their order
 }
 
 // pieces holds defects against each piece of a kind of which several were used.
-func (r *Review) pieces() []Piece {
-	out := []Piece{}
+func (r *Review) pieces() []piece {
+	out := []piece{}
 	for _, kind := range held {
 		names := map[string]string{} // by key, as written first
 		for _, f := range r.Flasks {
-			if name := f.Had.piece(kind); f.EndedAt != nil && name != "" {
+			if name := f.had.piece(kind); f.EndedAt != nil && name != "" {
 				key := action.Piece{Item: kind, Name: name}.Key()
 				names[key] = cmp.Or(names[key], name)
 			}
@@ -77,12 +77,12 @@ func (r *Review) pieces() []Piece {
 		if len(names) < 2 {
 			continue
 		}
-		var some []Piece
+		var some []piece
 		for key, name := range names {
-			p := Piece{Piece: action.Piece{Item: kind, Name: name}.String(), Item: string(kind), Kinds: make([]int, len(action.Defects))}
+			p := piece{Piece: action.Piece{Item: kind, Name: name}.String(), Item: string(kind), Kinds: make([]int, len(action.Defects))}
 			var defect, remake [2][2]int
 			for _, f := range r.Flasks {
-				with := f.Had.piece(kind)
+				with := f.had.piece(kind)
 				if f.EndedAt == nil || with == "" {
 					continue
 				}
@@ -98,7 +98,7 @@ func (r *Review) pieces() []Piece {
 			p.Defect, p.Remake = compare(defect), compare(remake)
 			some = append(some, p)
 		}
-		slices.SortFunc(some, func(x, y Piece) int { return bench.ByNumber(x.Piece, y.Piece) })
+		slices.SortFunc(some, func(x, y piece) int { return bench.ByNumber(x.Piece, y.Piece) })
 		out = append(out, some...)
 	}
 	return out
@@ -175,7 +175,7 @@ type (
 type compared struct {
 	by, others, defects string // what the rows are called
 	of                  string
-	defect, remake      Compare
+	defect, remake      comparison
 	kinds               []int
 }
 
@@ -184,7 +184,7 @@ type compared struct {
 func comparedFigures(add addFigure, shared addShare, c *compared) {
 	for _, x := range []struct {
 		name string
-		c    Compare
+		c    comparison
 	}{{"any defect", c.defect}, {"remake", c.remake}} {
 		part := x.name + " " + c.by
 		shared(part, c.of, "with", x.c.With)

@@ -65,7 +65,7 @@ func TestPiecesMakeTheWhole(t *testing.T) {
 		var r Review
 		ended := time.Date(2026, 11, 2, 8, 0, 0, 0, time.UTC)
 		for i := range rapid.IntRange(0, 40).Draw(t, "flasks") {
-			f := Flask{No: i, Had: Had{Bath: rapid.IntRange(0, 3).Draw(t, "bath"), Press: rapid.IntRange(0, 1).Draw(t, "press"), Tag: rapid.SampledFrom([]string{"", "F1", "f1", "F10", "F2"}).Draw(t, "tag"), Clamp: rapid.SampledFrom([]string{"", "1", "2", "É"}).Draw(t, "clamp")}}
+			f := flask{No: i, had: had{Bath: rapid.IntRange(0, 3).Draw(t, "bath"), Press: rapid.IntRange(0, 1).Draw(t, "press"), Tag: rapid.SampledFrom([]string{"", "F1", "f1", "F10", "F2"}).Draw(t, "tag"), Clamp: rapid.SampledFrom([]string{"", "1", "2", "É"}).Draw(t, "clamp")}}
 			if rapid.Bool().Draw(t, "ended") {
 				f.EndedAt = &ended
 			}
@@ -86,7 +86,7 @@ func TestPiecesMakeTheWhole(t *testing.T) {
 		for _, kind := range held {
 			n, names := 0, map[string]bool{}
 			for _, f := range r.Flasks {
-				if name := f.Had.piece(kind); f.EndedAt != nil && name != "" {
+				if name := f.had.piece(kind); f.EndedAt != nil && name != "" {
 					n++
 					names[strings.ToLower(name)] = true
 				}

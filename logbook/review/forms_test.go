@@ -162,7 +162,7 @@ func TestPlotHolds(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		c := Chart{Chart: s, Values: x, Flasks: make([]int, len(x))}
+		c := controlChart{Chart: s, Values: x, Flasks: make([]int, len(x))}
 		if c.Floor = c.Low < 0; c.Floor {
 			c.Low = 0
 		}

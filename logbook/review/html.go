@@ -117,7 +117,7 @@ func (r Review) sheet() sheet {
 	}
 	for _, x := range []struct {
 		name, unit, axis string
-		c                *Chart
+		c                *controlChart
 	}{{"Closures per flask, in order", "", ", trial closures", r.ClosureChart}, {"Pin opening, in order", " mm", ", mm", r.PinChart}} {
 		if x.c != nil {
 			p := picture{Name: x.name, Limits: x.c.limits(x.unit), SVG: x.c.svg(x.name, x.axis)}

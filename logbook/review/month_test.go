@@ -188,7 +188,7 @@ func BenchmarkMonthOf500(b *testing.B) {
 
 func BenchmarkPageOf500(b *testing.B) {
 	l, from, until := month(b, 1, 500)
-	r := Of(bench.Fold(l.recs, bench.Counters{}), from, until, Boil{})
+	r := Of(bench.Fold(l.recs, bench.Counters{}), from, until, boil{})
 	n := 0
 	for b.Loop() {
 		var w counter

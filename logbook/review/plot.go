@@ -15,10 +15,10 @@ const (
 )
 
 // perColumn is how many flasks share a column.
-func (c Chart) perColumn() int { return (len(c.Values) + plotW - 1) / plotW }
+func (c controlChart) perColumn() int { return (len(c.Values) + plotW - 1) / plotW }
 
 // span is what a chart shows from bottom to top: all values and both limits.
-func (c Chart) span() (low, high float64) {
+func (c controlChart) span() (low, high float64) {
 	low, high = min(c.Low, slices.Min(c.Values)), max(c.High, slices.Max(c.Values))
 	if high <= low { // all alike
 		low, high = low-1, high+1
@@ -27,7 +27,7 @@ func (c Chart) span() (low, high float64) {
 }
 
 // plot draws the chart with characters, one line a string.
-func (c Chart) plot() []string {
+func (c controlChart) plot() []string {
 	low, high := c.span()
 	row := func(v float64) int {
 		return min(plotH-1, max(0, int(math.Round((high-v)/(high-low)*(plotH-1)))))
@@ -81,7 +81,7 @@ const (
 
 // svg draws the chart; name is its title for those who do not see it. Points outside
 // are told by their shape and their number, not by colour alone.
-func (c Chart) svg(name, unit string) template.HTML {
+func (c controlChart) svg(name, unit string) template.HTML {
 	low, high := c.span()
 	x := func(i int) float64 {
 		if len(c.Values) == 1 {

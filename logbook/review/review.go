@@ -36,63 +36,63 @@ type Review struct {
 	Going  int       `json:"going"`    // on the bench at its end
 	Given  int       `json:"given_up"` // of those ended, how many never had a final closure
 
-	Closures    []Sized     `json:"closures"` // by size, then of all; of flasks closed in the period
-	Dough       Dough       `json:"dough"`    // of flasks closed in the period
-	Times       []Time      `json:"times"`    // of flasks closed in the period
-	Pin         []Sized     `json:"pin"`      // openings in mm by size, then of all; of flasks ended in the period
-	Outcomes    []Named     `json:"outcomes"` // shares of the flasks ended in the period
-	Defects     []Named     `json:"defects"`  // the same; a flask may have several
-	AnyDefect   stats.Share `json:"any_defect"`
-	Against     []Against   `json:"against"`
-	Pieces      []Piece     `json:"pieces"`          // of the kinds of which several were used
-	Steps       []Stepped   `json:"steps,omitempty"` // of cases, done in the period
-	Boil        Boil        `json:"boil"`
-	Corrections Corrections `json:"corrections"`
+	Closures    []bySize          `json:"closures"` // by size, then of all; of flasks closed in the period
+	Dough       dough             `json:"dough"`    // of flasks closed in the period
+	Times       []timeFigures     `json:"times"`    // of flasks closed in the period
+	Pin         []bySize          `json:"pin"`      // openings in mm by size, then of all; of flasks ended in the period
+	Outcomes    []named           `json:"outcomes"` // shares of the flasks ended in the period
+	Defects     []named           `json:"defects"`  // the same; a flask may have several
+	AnyDefect   stats.Share       `json:"any_defect"`
+	Against     []against         `json:"against"`
+	Pieces      []piece           `json:"pieces"`          // of the kinds of which several were used
+	Steps       []stepFigures     `json:"steps,omitempty"` // of cases, done in the period
+	Boil        boil              `json:"boil"`
+	Corrections correctionFigures `json:"corrections"`
 
-	ClosureChart *Chart  `json:"closure_chart,omitempty"` // in the order of final closures
-	PinChart     *Chart  `json:"pin_chart,omitempty"`     // in the order of outcomes
-	Flasks       []Flask `json:"flasks"`                  // closed or ended in the period, by number
+	ClosureChart *controlChart `json:"closure_chart,omitempty"` // in the order of final closures
+	PinChart     *controlChart `json:"pin_chart,omitempty"`     // in the order of outcomes
+	Flasks       []flask       `json:"flasks"`                  // closed or ended in the period, by number
 }
 
-// Flask is one flask with what the review reads of it.
-type Flask struct {
+// flask is one flask with what the review reads of it.
+type flask struct {
 	No       int         `json:"flask"`
 	Case     string      `json:"case"`
 	Base     string      `json:"base"`
 	Size     action.Size `json:"size"`
 	Closures int         `json:"closures"`
 	ClosedAt *time.Time  `json:"closed_at,omitempty"` // in the period
-	Dough    Where       `json:"dough,omitempty"`     // of a flask closed in the period
+	Dough    where       `json:"dough,omitempty"`     // of a flask closed in the period
 	PackedS  *int        `json:"packed_s,omitempty"`  // first in the press until metal to metal, of a flask closed in the period
 	EndedAt  *time.Time  `json:"ended_at,omitempty"`  // in the period
 	PinMM    *float64    `json:"pin_mm,omitempty"`    // of a flask ended in the period, as the next two
 	Outcome  string      `json:"outcome,omitempty"`
 	Defects  []string    `json:"defects,omitempty"`
 	Unusual  []string    `json:"unusual,omitempty"` // codes of [conditions]
-	Had
+	had
 }
 
-// Where a final closure lies in the dough's window, which is an estimate.
-type Where string
+// where a final closure lies in the dough's window, which is an estimate.
+type where string
 
 // The places.
 const (
-	Inside Where = "inside"
-	Before Where = "before"
-	After  Where = "after"
-	NoMix  Where = "no mix"
+	Inside where = "inside"
+	Before where = "before"
+	After  where = "after"
+	NoMix  where = "no mix"
 )
 
-// Dough tells how many final closures came inside the window of their dough.
-type Dough struct {
+// dough tells how many final closures came inside the window of their dough.
+type dough struct {
 	Inside stats.Share `json:"inside"` // of flasks with a mix recorded
 	Before int         `json:"before"`
 	After  int         `json:"after"`
 	NoMix  int         `json:"no_mix"`
 }
 
-// Sized are figures of flasks of a size, "" for all; N of the summary counts them.
-type Sized struct {
+// bySize are figures of flasks of a size, "" for all; N of the summary counts them.
+type bySize struct {
 	Size action.Size `json:"size"`
 	stats.Summary
 	Counts []int `json:"counts,omitempty"` // flasks with 0, 1, 2 … closures, the last with as many or more
@@ -101,38 +101,38 @@ type Sized struct {
 // mostCounted is the number of closures from which on flasks are counted together.
 const mostCounted = 6
 
-// Time is how long a piece of the work took, in seconds.
-type Time struct {
+// timeFigures is how long a piece of the work took, in seconds.
+type timeFigures struct {
 	What string `json:"what"`
 	stats.Summary
 	LeftOut int `json:"left_out"` // beginning or end not recorded, or the wall clock alone tells
 }
 
-// Named is a share with its name.
-type Named struct {
+// named is a share with its name.
+type named struct {
 	Name string `json:"name"`
 	stats.Share
 }
 
-// Corrections counts the records of the period that count with other values than were
+// correctionFigures counts the records of the period that count with other values than were
 // first written, or not at all.
-type Corrections struct {
-	Records   int    `json:"records"`
-	Corrected int    `json:"corrected"`
-	TakenBack int    `json:"taken_back"`
-	Kinds     []Kind `json:"kinds"`
+type correctionFigures struct {
+	Records   int          `json:"records"`
+	Corrected int          `json:"corrected"`
+	TakenBack int          `json:"taken_back"`
+	Kinds     []defectKind `json:"kinds"`
 }
 
-// Kind is a kind of record, in the order of the day.
-type Kind struct {
+// defectKind is a kind of record, in the order of the day.
+type defectKind struct {
 	Kind      action.Kind `json:"kind"`
 	Records   int         `json:"records"`
 	Corrected int         `json:"corrected"`
 	TakenBack int         `json:"taken_back"`
 }
 
-// Chart is a chart of one figure of flasks in order.
-type Chart struct {
+// controlChart is a chart of one figure of flasks in order.
+type controlChart struct {
 	stats.Chart
 	Floor  bool      `json:"floor"` // the lower limit would be below zero: there is none
 	Flasks []int     `json:"flasks"`
@@ -143,8 +143,8 @@ type Chart struct {
 // hold the records of the period and of the flasks they speak of, up to its end; values
 // count as corrected, and what was taken back does not.
 // boil is what [Boiling] estimates, or nothing.
-func Of(b *bench.Bench, from, until time.Time, boil Boil) Review {
-	r := Review{Lab: b.House.Lab, From: from, Until: until, Boil: boil, Flasks: []Flask{}}
+func Of(b *bench.Bench, from, until time.Time, boil boil) Review {
+	r := Review{Lab: b.House.Lab, From: from, Until: until, Boil: boil, Flasks: []flask{}}
 	in := func(t *timers.Stamp) bool { return t != nil && !t.At.Before(from) && t.At.Before(until) }
 	odd := unusual(b, boil)
 	var closed, ended []*bench.Flask
@@ -159,7 +159,7 @@ func Of(b *bench.Bench, from, until time.Time, boil Boil) Review {
 		if f.Ended == nil || !f.Ended.At.Before(until) {
 			r.Going++
 		}
-		row := Flask{No: no, Case: f.Case, Base: f.Base, Size: f.Size, Closures: len(f.Trials), Unusual: odd[no], Had: hadOf(b, f)}
+		row := flask{No: no, Case: f.Case, Base: f.Base, Size: f.Size, Closures: len(f.Trials), Unusual: odd[no], had: hadOf(b, f)}
 		if in(f.Metal) {
 			closed = append(closed, f)
 			row.ClosedAt = &f.Metal.At
@@ -213,7 +213,7 @@ func Of(b *bench.Bench, from, until time.Time, boil Boil) Review {
 }
 
 // whereClosed tells where a final closure lies in the window of its mix.
-func whereClosed(m *bench.Mix, metal timers.Stamp) Where {
+func whereClosed(m *bench.Mix, metal timers.Stamp) where {
 	if m == nil {
 		return NoMix
 	}
@@ -227,13 +227,13 @@ func whereClosed(m *bench.Mix, metal timers.Stamp) Where {
 }
 
 func (r *Review) dough() {
-	n := map[Where]int{}
+	n := map[where]int{}
 	for _, f := range r.Flasks {
 		if f.ClosedAt != nil {
 			n[f.Dough]++
 		}
 	}
-	r.Dough = Dough{share(n[Inside], n[Inside]+n[Before]+n[After]), n[Before], n[After], n[NoMix]}
+	r.Dough = dough{share(n[Inside], n[Inside]+n[Before]+n[After]), n[Before], n[After], n[NoMix]}
 }
 
 // share of counts that are counted here, so that they cannot be wrong.
@@ -256,8 +256,8 @@ func took(from, to *timers.Stamp) (float64, bool) {
 }
 
 // sized summarises a figure of flasks by size and of all.
-func sized(fs []*bench.Flask, figure func(*bench.Flask) (float64, bool)) []Sized {
-	out := []Sized{}
+func sized(fs []*bench.Flask, figure func(*bench.Flask) (float64, bool)) []bySize {
+	out := []bySize{}
 	for _, size := range append(slices.Clone(action.Sizes), "") {
 		var x []float64
 		for _, f := range fs {
@@ -266,14 +266,14 @@ func sized(fs []*bench.Flask, figure func(*bench.Flask) (float64, bool)) []Sized
 			}
 		}
 		if s, err := stats.Describe(x); err == nil {
-			out = append(out, Sized{Size: size, Summary: s})
+			out = append(out, bySize{Size: size, Summary: s})
 		}
 	}
 	return out
 }
 
 // count fills in how many flasks had how many closures.
-func count(rows []Sized, closed []*bench.Flask) {
+func count(rows []bySize, closed []*bench.Flask) {
 	for i := range rows {
 		rows[i].Counts = make([]int, mostCounted+1)
 		for _, f := range closed {
@@ -285,8 +285,8 @@ func count(rows []Sized, closed []*bench.Flask) {
 }
 
 // chart of a figure of flasks in order, nil without any.
-func chart(fs []*bench.Flask, figure func(*bench.Flask) (float64, bool)) *Chart {
-	var c Chart
+func chart(fs []*bench.Flask, figure func(*bench.Flask) (float64, bool)) *controlChart {
+	var c controlChart
 	for _, f := range fs {
 		if v, ok := figure(f); ok {
 			c.Flasks, c.Values = append(c.Flasks, f.No), append(c.Values, v)
@@ -303,10 +303,10 @@ func chart(fs []*bench.Flask, figure func(*bench.Flask) (float64, bool)) *Chart 
 }
 
 // times tells how long the work on flasks closed took.
-func times(closed []*bench.Flask) []Time {
-	out := []Time{}
+func times(closed []*bench.Flask) []timeFigures {
+	out := []timeFigures{}
 	add := func(what string, spans func(f *bench.Flask, add func(from, to *timers.Stamp))) {
-		t := Time{What: what}
+		t := timeFigures{What: what}
 		var x []float64
 		for _, f := range closed {
 			spans(f, func(from, to *timers.Stamp) {
@@ -353,10 +353,10 @@ func (r *Review) ends(ended []*bench.Flask) {
 			some++
 		}
 	}
-	named := func(names []string, counts map[string]int) []Named {
-		out := []Named{}
+	named := func(names []string, counts map[string]int) []named {
+		out := []named{}
 		for _, n := range names {
-			out = append(out, Named{n, share(counts[n], len(ended))})
+			out = append(out, named{n, share(counts[n], len(ended))})
 		}
 		return out
 	}
@@ -364,9 +364,9 @@ func (r *Review) ends(ended []*bench.Flask) {
 }
 
 // corrections counts what was corrected of the records of a period.
-func corrections(b *bench.Bench, from, until time.Time) Corrections {
-	by := map[action.Kind]*Kind{}
-	out := Corrections{Kinds: []Kind{}}
+func corrections(b *bench.Bench, from, until time.Time) correctionFigures {
+	by := map[action.Kind]*defectKind{}
+	out := correctionFigures{Kinds: []defectKind{}}
 	for i := range b.Items {
 		it := &b.Items[i]
 		kind := it.Action.Kind()
@@ -379,7 +379,7 @@ func corrections(b *bench.Bench, from, until time.Time) Corrections {
 		}
 		k := by[kind]
 		if k == nil {
-			k = &Kind{Kind: kind}
+			k = &defectKind{Kind: kind}
 			by[kind] = k
 		}
 		k.Records++

@@ -24,7 +24,7 @@ import (
 var update = flag.Bool("update", false, "write the files under testdata anew")
 
 func (l *lab) review(from, until time.Time) Review {
-	return Of(bench.Fold(l.recs, bench.Counters{}), from, until, Boil{})
+	return Of(bench.Fold(l.recs, bench.Counters{}), from, until, boil{})
 }
 
 // opened puts a flask on a place, its separator dry.
@@ -105,7 +105,7 @@ func TestByHand(t *testing.T) {
 	equal("any defect", []int{r.AnyDefect.Count, r.AnyDefect.N}, []int{1, 2})
 	equal("remakes", []int{r.Outcomes[2].Count, len(r.remakes())}, []int{1, 1})
 	equal("corrections", []int{r.Corrections.Corrected, r.Corrections.TakenBack}, []int{1, 1})
-	// Flask 1 had nothing; flask 2 was closed late, and low as corrected; flask 3 had no
+	// flask 1 had nothing; flask 2 was closed late, and low as corrected; flask 3 had no
 	// mix and ended in no outcome yet.
 	equal("unusual of flask 1", r.Flasks[0].Unusual, []string{})
 	for _, code := range []string{"dough-late", lowCode, outsideCode} {
@@ -175,7 +175,7 @@ func TestAgainstR(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	find := func(rows []Sized, size string) []float64 {
+	find := func(rows []bySize, size string) []float64 {
 		for _, s := range rows {
 			if sizeWords(s.Size) == size {
 				return []float64{float64(s.N), s.Mean, s.SD, s.Median, s.Max}
@@ -183,18 +183,18 @@ func TestAgainstR(t *testing.T) {
 		}
 		return nil
 	}
-	against := func(code string) (Against, bool) {
+	against := func(code string) (against, bool) {
 		for _, a := range r.Against {
 			if a.Code == code {
 				return a, true
 			}
 		}
-		return Against{}, false
+		return against{}, false
 	}
-	charted := func(c *Chart) []float64 {
+	charted := func(c *controlChart) []float64 {
 		return []float64{c.Center, c.MeanRange, c.High, c.RangeHigh, float64(len(c.Outside))}
 	}
-	compared := func(c Compare) []float64 {
+	compared := func(c comparison) []float64 {
 		return []float64{float64(c.With.Count), float64(c.With.N), float64(c.Without.Count), float64(c.Without.N), c.Two}
 	}
 	seen := map[string]int{}
@@ -212,13 +212,13 @@ func TestAgainstR(t *testing.T) {
 			s := r.Dough.Inside
 			got = []float64{float64(s.Count), float64(s.N), s.Low, s.High}
 		case "chart":
-			got = charted(map[string]*Chart{"closures": r.ClosureChart, "pin": r.PinChart}[row[1]])
+			got = charted(map[string]*controlChart{"closures": r.ClosureChart, "pin": r.PinChart}[row[1]])
 		case "defect", "remake":
 			a, ok := against(row[1])
 			if !ok {
 				t.Errorf("%v: the review has no such row", row)
 			}
-			got = compared(map[string]Compare{"defect": a.Defect, "remake": a.Remake}[row[0]])
+			got = compared(map[string]comparison{"defect": a.Defect, "remake": a.Remake}[row[0]])
 		}
 		seen[row[0]]++
 		for i, v := range got {
@@ -238,10 +238,10 @@ func TestAgainstR(t *testing.T) {
 func TestPartsMakeTheWhole(t *testing.T) {
 	l, from, until := month(t, 3, 60)
 	b := bench.Fold(l.recs, bench.Counters{})
-	whole := Of(b, from, until, Boil{})
+	whole := Of(b, from, until, boil{})
 	rapid.Check(t, func(t *rapid.T) {
 		cut := from.Add(time.Duration(rapid.Int64Range(0, int64(6*24*time.Hour)).Draw(t, "cut")))
-		x, y := Of(b, from, cut, Boil{}), Of(b, cut, until, Boil{})
+		x, y := Of(b, from, cut, boil{}), Of(b, cut, until, boil{})
 		for what, n := range map[string][3]int{
 			"opened":     {x.Opened, y.Opened, whole.Opened},
 			"closed":     {x.Closed, y.Closed, whole.Closed},
@@ -278,7 +278,7 @@ func TestPartsMakeTheWhole(t *testing.T) {
 // review too.
 func TestAnyRecords(t *testing.T) {
 	begin := time.Date(2026, 11, 2, 8, 0, 0, 0, time.UTC)
-	if r := Of(bench.Fold(nil, bench.Counters{}), begin, begin.AddDate(0, 1, 0), Boil{}); len(r.Flasks) > 0 || r.PinChart != nil {
+	if r := Of(bench.Fold(nil, bench.Counters{}), begin, begin.AddDate(0, 1, 0), boil{}); len(r.Flasks) > 0 || r.PinChart != nil {
 		t.Errorf("%+v", r)
 	}
 	l := newLab(t, 1, begin)
@@ -286,7 +286,7 @@ func TestAnyRecords(t *testing.T) {
 	l.do(60, action.Outcome{Flask: no, Outcome: "remake", Defects: []string{"short mould"}})
 	l.recs[1].Action.Unusual = []string{"moon full", "clock-back"}
 	orphans := l.recs[1:]
-	if r := Of(bench.Fold(orphans, bench.Counters{}), begin, begin.AddDate(0, 1, 0), Boil{}); len(r.Flasks) > 0 || r.Ended > 0 {
+	if r := Of(bench.Fold(orphans, bench.Counters{}), begin, begin.AddDate(0, 1, 0), boil{}); len(r.Flasks) > 0 || r.Ended > 0 {
 		t.Errorf("a flask whose opening is not there: %+v", r)
 	}
 	r := l.review(begin, begin.AddDate(0, 1, 0))

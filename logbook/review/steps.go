@@ -12,8 +12,8 @@ import (
 	"flaskside/timers"
 )
 
-// Stepped is a step of the routes of cases, with how it went in the period.
-type Stepped struct {
+// stepFigures is a step of the routes of cases, with how it went in the period.
+type stepFigures struct {
 	Step   string         `json:"step"`  // by its name in the table
 	Words  string         `json:"words"` // as the table called it last
 	Brief  string         `json:"brief"` // the same in few words
@@ -27,18 +27,18 @@ type Stepped struct {
 }
 
 // stepped gathers the steps of cases, in the order in which each was first done.
-func stepped(b *bench.Bench, in func(*timers.Stamp) bool) []Stepped {
-	var out []Stepped
+func stepped(b *bench.Bench, in func(*timers.Stamp) bool) []stepFigures {
+	var out []stepFigures
 	lasted := map[string][]float64{}
 	short, over, ended := map[string]int{}, map[string]int{}, map[string]int{}
 	for _, s := range b.StepSpells() {
 		if !in(&s.At) {
 			continue
 		}
-		i := slices.IndexFunc(out, func(x Stepped) bool { return x.Step == s.Step })
+		i := slices.IndexFunc(out, func(x stepFigures) bool { return x.Step == s.Step })
 		if i < 0 {
 			i = len(out)
-			out = append(out, Stepped{Step: s.Step})
+			out = append(out, stepFigures{Step: s.Step})
 		}
 		x := &out[i]
 		x.Words, x.Brief = strings.TrimSuffix(s.Called(), "?"), s.Brief()
@@ -82,7 +82,7 @@ func stepped(b *bench.Bench, in func(*timers.Stamp) bool) []Stepped {
 // noteSteps stands beneath the steps.
 const noteSteps = "Minutes, from a step to the next of its case. Short and over: against the times that it was done under. Lost: the pressure. Unusual: something out of the ordinary stands in its record. What rests on fewer than 20 is a small number."
 
-func stepRows(all []Stepped) [][]string {
+func stepRows(all []stepFigures) [][]string {
 	rows := [][]string{{"", "done", "median", "middle half", "longest", "short", "over", "again", "lost", "unusual"}}
 	for _, s := range all {
 		row := []string{s.Words, fmt.Sprint(s.N), "", "", "", "", "", dot(s.Again), dot(s.Lost), dot(s.Odd)}

@@ -104,7 +104,7 @@ func (r Review) Text(w io.Writer) error {
 	return nil
 }
 
-func closureRows(sized []Sized) [][]string {
+func closureRows(sized []bySize) [][]string {
 	head := []string{"size", "flasks", "mean", "median", "most"}
 	for i := range mostCounted {
 		head = append(head, fmt.Sprint(i))
@@ -124,7 +124,7 @@ func closureRows(sized []Sized) [][]string {
 	return rows
 }
 
-func timeRows(ts []Time) [][]string {
+func timeRows(ts []timeFigures) [][]string {
 	rows := [][]string{{"", "timed", "median", "middle half", "longest", "left out"}}
 	for _, t := range ts {
 		rows = append(rows, []string{t.What, fmt.Sprint(t.N), minutes(t.Median), minutes(t.Q1) + " to " + minutes(t.Q3), minutes(t.Max), dot(t.LeftOut)})
@@ -132,7 +132,7 @@ func timeRows(ts []Time) [][]string {
 	return rows
 }
 
-func pinRows(sized []Sized) [][]string {
+func pinRows(sized []bySize) [][]string {
 	rows := [][]string{{"size", "flasks", "mean mm", "sd", "median", "middle half", "most", ""}}
 	for _, s := range sized {
 		sd := "–"
@@ -278,7 +278,7 @@ func (r Review) textCorrections(p *page) {
 
 // rows lists the kinds of record that were corrected or taken back, in the words of the
 // day sheet.
-func (c Corrections) rows() [][]string {
+func (c correctionFigures) rows() [][]string {
 	rows := [][]string{{"", "records", "corrected", "undone"}}
 	for _, k := range c.Kinds {
 		rows = append(rows, []string{words.Kind(k.Kind), fmt.Sprint(k.Records), dot(k.Corrected), dot(k.TakenBack)})
@@ -286,7 +286,7 @@ func (c Corrections) rows() [][]string {
 	return rows
 }
 
-func (r Review) textChart(p *page, name string, c *Chart, unit string) {
+func (r Review) textChart(p *page, name string, c *controlChart, unit string) {
 	if c == nil {
 		return
 	}

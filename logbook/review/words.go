@@ -99,7 +99,7 @@ const cannotTell = "cannot tell"
 
 // pWords write a p with what its digits are worth, and call it small numbers where few
 // flasks had the condition.
-func pWords(c Compare) string {
+func pWords(c comparison) string {
 	words := fmt.Sprintf("p %.2f", c.Two)
 	switch {
 	case c.With.N == 0 || c.Without.N == 0:
@@ -118,7 +118,7 @@ func pWords(c Compare) string {
 }
 
 // diffWords write the difference of two shares in percentage points.
-func diffWords(c Compare) string {
+func diffWords(c comparison) string {
 	if c.With.N == 0 || c.Without.N == 0 {
 		return "–"
 	}
@@ -154,7 +154,7 @@ func sizeWords(size action.Size) string {
 func joined(ws []string) string { return strings.Join(ws, ", ") }
 
 // limits words a chart's centre and limits.
-func (c Chart) limits(unit string) string {
+func (c controlChart) limits(unit string) string {
 	words := fmt.Sprintf("%s, mean %s%s", flasks(c.N), figure(c.Center), unit)
 	switch {
 	case !c.Limits:
@@ -175,7 +175,7 @@ func (c Chart) limits(unit string) string {
 const mostTold = 12
 
 // told names the flasks of points of a chart.
-func (r Review) told(c *Chart, at []int) string {
+func (r Review) told(c *controlChart, at []int) string {
 	if len(at) == 0 {
 		return "none"
 	}
@@ -195,8 +195,8 @@ func (r Review) told(c *Chart, at []int) string {
 }
 
 // remakes lists the flasks to be made again.
-func (r Review) remakes() []Flask {
-	var out []Flask
+func (r Review) remakes() []flask {
+	var out []flask
 	for _, f := range r.Flasks {
 		if f.EndedAt != nil && f.Outcome == "remake" {
 			out = append(out, f)

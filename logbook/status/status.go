@@ -16,14 +16,14 @@ import (
 // Status is the bench at one moment. Times are RFC 3339 with the offset of the
 // zone asked for; lengths of time are whole seconds.
 type Status struct {
-	At      time.Time    `json:"at"`               // the moment
-	Crew    string       `json:"crew,omitempty"`   // initials of who is at the bench
-	Head    logbook.Head `json:"head"`             // end of the chain of records
-	Spoilt  []string     `json:"spoilt,omitempty"` // records it rests on that are not as they were written
-	Places  []Place      `json:"places"`           // the places with a flask on them
-	Away    []Place      `json:"away,omitempty"`   // flasks at work that stand on no place: in a bath, or where no place was free
-	Windows []Window     `json:"windows"`          // most urgent first
-	Alarms  []Alarm      `json:"alarms"`           // most urgent first
+	At      time.Time     `json:"at"`               // the moment
+	Crew    string        `json:"crew,omitempty"`   // initials of who is at the bench
+	Head    logbook.Head  `json:"head"`             // end of the chain of records
+	Spoilt  []string      `json:"spoilt,omitempty"` // records it rests on that are not as they were written
+	Places  []Place       `json:"places"`           // the places with a flask on them
+	Away    []Place       `json:"away,omitempty"`   // flasks at work that stand on no place: in a bath, or where no place was free
+	Windows []shownWindow `json:"windows"`          // most urgent first
+	Alarms  []shownAlarm  `json:"alarms"`           // most urgent first
 }
 
 // Place is a place of the bench with the flask on it, or a flask that stands on none.
@@ -45,8 +45,8 @@ type Place struct {
 	Load      int          `json:"load,omitempty"`
 }
 
-// Window is a running window.
-type Window struct {
+// shownWindow is a running window.
+type shownWindow struct {
 	Key       string    `json:"key"`
 	What      string    `json:"what"`
 	Flasks    []int     `json:"flasks,omitempty"`
@@ -63,8 +63,8 @@ type Window struct {
 	Estimated bool      `json:"estimated"`       // the machine was restarted since the start: the wall clock decided
 }
 
-// Alarm is a condition that wants somebody, or did and was answered.
-type Alarm struct {
+// shownAlarm is a condition that wants somebody, or did and was answered.
+type shownAlarm struct {
 	Key      string    `json:"key"`
 	What     string    `json:"what"` // the window, or what else
 	End      string    `json:"end"`  // which end of it
@@ -83,7 +83,7 @@ type Alarm struct {
 // Of tells how the bench of a state stands at a moment.
 func Of(st logbook.State, now timers.Now) Status {
 	b := st.Bench
-	out := Status{At: now.Wall, Crew: b.Crew, Head: st.Head, Places: []Place{}, Windows: []Window{}, Alarms: []Alarm{}}
+	out := Status{At: now.Wall, Crew: b.Crew, Head: st.Head, Places: []Place{}, Windows: []shownWindow{}, Alarms: []shownAlarm{}}
 	for f := range b.OnPlaces() {
 		out.Places = append(out.Places, place(b, f, now))
 	}
@@ -117,8 +117,8 @@ func place(b *bench.Bench, f *bench.Flask, now timers.Now) Place {
 	return p
 }
 
-func window(w bench.Window, s timers.Standing) Window {
-	out := Window{Key: w.Key, What: string(w.What), Flasks: w.Flasks, Mix: w.Mix, Load: w.Load, Timer: w.Timer, Label: w.Label, Case: w.Case,
+func window(w bench.Window, s timers.Standing) shownWindow {
+	out := shownWindow{Key: w.Key, What: string(w.What), Flasks: w.Flasks, Mix: w.Mix, Load: w.Load, Timer: w.Timer, Label: w.Label, Case: w.Case,
 		Phase: string(s.Phase), LeftS: seconds(s.Left), Due: s.Due, Estimated: s.Estimated}
 	if s.Last != nil {
 		out.Last = string(s.Last.End)
@@ -129,9 +129,9 @@ func window(w bench.Window, s timers.Standing) Window {
 	return out
 }
 
-func alarm(b *bench.Bench, byKey map[string]bench.Window, a timers.Alarm, now timers.Now) Alarm {
+func alarm(b *bench.Bench, byKey map[string]bench.Window, a timers.Alarm, now timers.Now) shownAlarm {
 	key, end := timers.SplitSignalKey(a.Key)
-	out := Alarm{Key: a.Key, End: string(end), State: string(a.State), Priority: priority(a.Priority), Rose: now.Wall.Add(-a.Since.For), BackS: seconds(a.Back)}
+	out := shownAlarm{Key: a.Key, End: string(end), State: string(a.State), Priority: priority(a.Priority), Rose: now.Wall.Add(-a.Since.For), BackS: seconds(a.Back)}
 	if w, ok := byKey[key]; ok {
 		out.What, out.Flasks, out.Mix, out.Load, out.Timer, out.Label, out.Case = string(w.What), w.Flasks, w.Mix, w.Load, w.Timer, w.Label, w.Case
 		return out

@@ -112,7 +112,7 @@ func (p Place) details() string {
 }
 
 // alarmWords say what an alarm has to say.
-func alarmWords(a Alarm) string {
+func alarmWords(a shownAlarm) string {
 	if words.IsTimer(a.What) && a.End != string(bench.LostPressure) {
 		return words.TimerAlarm(a.What, a.End, a.Label, of(a.Mix, a.Case))
 	}
@@ -146,7 +146,7 @@ func (s Status) about(flasks []int) string {
 	return ", " + strings.Join(out, ", ")
 }
 
-func (a Alarm) shelf() string {
+func (a shownAlarm) shelf() string {
 	if a.BackS == 0 {
 		return ""
 	}
@@ -154,7 +154,7 @@ func (a Alarm) shelf() string {
 }
 
 // left says how long is left, or how long ago the last end was.
-func (v Window) left() string {
+func (v shownWindow) left() string {
 	d := time.Duration(v.LeftS) * time.Second
 	about := ""
 	if v.Estimated {
@@ -170,7 +170,7 @@ func (v Window) left() string {
 }
 
 // ends says which end comes next, or was last, and when.
-func (s Status) ends(v Window) string {
+func (s Status) ends(v shownWindow) string {
 	switch {
 	case v.Next != "" && v.Phase == "over":
 		return fmt.Sprintf(": over; %s %s", v.Next, s.clock(v.Due))

@@ -21,13 +21,13 @@ func TestShortageOfAHoldIsSharp(t *testing.T) {
 
 // Ten minutes above the band are the most that is taken, to the second; short of time is off whatever was too hot.
 func TestTooHotFromTenMinutesOn(t *testing.T) {
-	if x := (StageStand{TooHot: 10 * time.Minute}); x.off() {
+	if x := (stageStand{TooHot: 10 * time.Minute}); x.off() {
 		t.Error("ten minutes are off")
 	}
-	if x := (StageStand{TooHot: 10*time.Minute + time.Second}); !x.off() {
+	if x := (stageStand{TooHot: 10*time.Minute + time.Second}); !x.off() {
 		t.Error("a second more than ten minutes is not")
 	}
-	if x := (StageStand{Missing: true}); !x.off() {
+	if x := (stageStand{Missing: true}); !x.off() {
 		t.Error("a hold too short is not off")
 	}
 }

@@ -46,7 +46,7 @@ const settleMin = 10
 func HoldStarts(prog Programme, bath []Knot, r *Result) []StageStart {
 	out := make([]StageStart, len(prog.Stages))
 	planMin := 0.0
-	b := Curve{TimeS: make([]float64, len(bath)), BathC: make([]float64, len(bath))}
+	b := curve{TimeS: make([]float64, len(bath)), BathC: make([]float64, len(bath))}
 	for i, k := range bath {
 		b.TimeS[i], b.BathC[i] = k.TimeS, k.TempC
 	}

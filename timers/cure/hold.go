@@ -84,7 +84,7 @@ const sameResidual = 1e-4
 
 // neverThere tells whether the core never came within 2 K of a stage's temperature between two moments at which the
 // programme would have had it there.
-func neverThere(planned, was Curve, fromS, toS, setC float64) bool {
+func neverThere(planned, was curve, fromS, toS, setC float64) bool {
 	return hottestIn(was, fromS, toS) < math.Min(setC, hottestIn(planned, fromS, toS))-coreAtBathK
 }
 

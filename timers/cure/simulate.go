@@ -22,8 +22,8 @@ type Options struct {
 	inspect func(*engine) // sees the state after every step, for tests of what must hold throughout
 }
 
-// Curve is what the run went through, one entry per step; between steps a straight line is within 0.1 K.
-type Curve struct {
+// curve is what the run went through, one entry per step; between steps a straight line is within 0.1 K.
+type curve struct {
 	TimeS   []float64 `json:"t_s"`
 	BathC   []float64 `json:"bath"`
 	CoreC   []float64 `json:"core"`
@@ -64,7 +64,7 @@ type Result struct {
 
 	Params Params `json:"parameters"`
 	Air    Air    `json:"air_hpa,omitempty"` // of the place
-	Curve  Curve  `json:"curve"`
+	Curve  curve  `json:"curve"`
 }
 
 // Limits of one run (house defaults). A 14-day run with a point every 12 s on the usual grid takes a fifth of maxWork.

@@ -43,12 +43,12 @@ type Stand struct {
 	In       time.Duration `json:"-"`
 	Want     time.Duration `json:"-"` // by the programme
 	Out      bool          `json:"out"`
-	Stages   []StageStand  `json:"stages"`
+	Stages   []stageStand  `json:"stages"`
 	Readings int           `json:"readings"` // from the load going in to its coming out
 }
 
-// StageStand is one hold. Times of the core are by the model, in the bath as it was read.
-type StageStand struct {
+// stageStand is one hold. Times of the core are by the model, in the bath as it was read.
+type stageStand struct {
 	SetC     float64       `json:"set"`
 	Readings int           `json:"readings"` // while it was held by the clock
 	Core     time.Duration `json:"-"`        // core at its temperature or above, in all
@@ -58,7 +58,7 @@ type StageStand struct {
 }
 
 // off tells whether the readings decide against a hold.
-func (x StageStand) off() bool { return x.Missing || x.TooHot > mostTooHot }
+func (x stageStand) off() bool { return x.Missing || x.TooHot > mostTooHot }
 
 // tooShort tells whether a core was at a temperature for too short a time, by what the programme has.
 func tooShort(plan, was time.Duration) bool {
@@ -113,7 +113,7 @@ func (y Stay) Stand() (Stand, error) {
 		if fromS >= setS {
 			break
 		}
-		x := StageStand{SetC: st.TempC}
+		x := stageStand{SetC: st.TempC}
 		if i == len(p.Stages)-1 {
 			toS = math.Max(toS, wasS)
 		}
@@ -158,11 +158,11 @@ func (y Stay) read() bool {
 }
 
 // unread are the holds begun before a moment, in a bath that nobody read.
-func (y Stay) unread(untilS float64) []StageStand {
-	var out []StageStand
+func (y Stay) unread(untilS float64) []stageStand {
+	var out []stageStand
 	for i, st := range y.Programme.Stages {
 		if fromS, _ := y.Programme.span(i); fromS < untilS {
-			out = append(out, StageStand{SetC: st.TempC})
+			out = append(out, stageStand{SetC: st.TempC})
 		}
 	}
 	return out
@@ -203,7 +203,7 @@ func (y Stay) bath(band float64) ([]Knot, error) {
 }
 
 // hottestIn is the highest core between two moments.
-func hottestIn(c Curve, fromS, toS float64) float64 {
+func hottestIn(c curve, fromS, toS float64) float64 {
 	top := math.Inf(-1)
 	for i, s := range c.TimeS {
 		if s >= fromS && s <= toS {
@@ -214,7 +214,7 @@ func hottestIn(c Curve, fromS, toS float64) float64 {
 }
 
 // timeAbove is how long a core was at least at a temperature, straight between the points of its curve.
-func timeAbove(c Curve, leastC float64) time.Duration {
+func timeAbove(c curve, leastC float64) time.Duration {
 	sum := 0.0
 	for i := 1; i < len(c.TimeS); i++ {
 		sum += (c.TimeS[i] - c.TimeS[i-1]) * shareAbove(c.CoreC[i-1]-leastC, c.CoreC[i]-leastC)

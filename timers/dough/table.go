@@ -1,16 +1,16 @@
 package dough
 
-// Grounds says how well a value is known.
-type Grounds string
+// grounds says how well a value is known.
+type grounds string
 
 // The grounds a value can rest on, best first.
 const (
-	Published      Grounds = "published"
-	CommonPractice Grounds = "common practice" // no source
-	FromMemory     Grounds = "from memory"
-	HouseValue     Grounds = "house default"
-	OwnMarks       Grounds = "the lab's own marks"
-	OwnSetting     Grounds = "the lab's own setting"
+	Published      grounds = "published"
+	CommonPractice grounds = "common practice" // no source
+	FromMemory     grounds = "from memory"
+	HouseValue     grounds = "house default"
+	OwnMarks       grounds = "the lab's own marks"
+	OwnSetting     grounds = "the lab's own setting"
 )
 
 // Parameter is one value the estimates rest on.
@@ -19,7 +19,7 @@ type Parameter struct {
 	Value  float64 `json:"value"`
 	Unit   string  `json:"unit"` // "" for a pure number
 	Source string  `json:"source"`
-	Mark   Grounds `json:"mark"`
+	Mark   grounds `json:"mark"`
 }
 
 // Parameters lists every value that stands behind the figures for r, for
@@ -32,7 +32,7 @@ func Parameters(r Resin) []Parameter {
 	)
 	h := HouseDefault()
 	var out []Parameter
-	field := func(name string, v, def float64, unit, source string, mark Grounds, fitted bool) {
+	field := func(name string, v, def float64, unit, source string, mark grounds, fitted bool) {
 		switch {
 		case fitted && v != def:
 			source, mark = "fitted by least squares", OwnMarks
@@ -41,7 +41,7 @@ func Parameters(r Resin) []Parameter {
 		}
 		out = append(out, Parameter{name, v, unit, source, mark})
 	}
-	fixed := func(name string, v float64, unit, source string, mark Grounds) {
+	fixed := func(name string, v float64, unit, source string, mark grounds) {
 		out = append(out, Parameter{name, v, unit, source, mark})
 	}
 	timesFitted := r.MarksBehind > 0

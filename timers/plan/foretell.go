@@ -8,27 +8,27 @@ import (
 	"sync"
 )
 
-// Span is when something happens over many days: the middle of them, and from when to when it is on four days of five.
+// spread is when something happens over many days: the middle of them, and from when to when it is on four days of five.
 // NaN where it happens on fewer than half of them.
-type Span struct{ Middle, From, To float64 }
+type spread struct{ Middle, From, To float64 }
 
-// CaseTimes is what is foretold of a case.
-type CaseTimes struct {
+// caseTimes is what is foretold of a case.
+type caseTimes struct {
 	Late   float64 // share of the days on which it is late
 	Lost   float64 // share of the days on which a dough of it is lost
-	Closed Span    // final closure over
-	In     Span    // into the bath
-	Out    Span    // taken out
-	End    Span    // finished
+	Closed spread  // final closure over
+	In     spread  // into the bath
+	Out    spread  // taken out
+	End    spread  // finished
 	Bath   int     // the bath it is in most often
 	Long   bool    // and the programme
 }
 
-// MixTimes is what is foretold of a mix of the plan.
-type MixTimes struct {
-	Coat   Span    // the first of its moulds is begun
-	Start  Span    // powder meets liquid
-	Closed Span    // the last of its flasks is closed, when all are closed the first time
+// mixTimes is what is foretold of a mix of the plan.
+type mixTimes struct {
+	Coat   spread  // the first of its moulds is begun
+	Start  spread  // powder meets liquid
+	Closed spread  // the last of its flasks is closed, when all are closed the first time
 	All    float64 // share of the days on which no dough of it is lost
 	// Latest is until when it may be put off without more than a little being lost by it; NaN where that is not
 	// worked out.
@@ -37,7 +37,7 @@ type MixTimes struct {
 
 // LoadTimes is what is foretold of a load of the plan.
 type LoadTimes struct {
-	In, Out Span
+	In, Out spread
 	Goes    float64 // share of the days on which it goes at all
 }
 
@@ -51,14 +51,9 @@ type Foretold struct {
 	MixesMade   float64 // mixes a day, with those made anew
 	OvertimeMin float64 // mean
 	Overtime    float64 // share of the days with more than five minutes of it
-	Cases       []CaseTimes
-	Mixes       []MixTimes
+	Cases       []caseTimes
+	Mixes       []mixTimes
 	Loads       []LoadTimes
-}
-
-// Foretell plays a plan on every draw.
-func Foretell(ctx context.Context, h House, cases []Case, p Plan, draws []draw) (Foretold, error) {
-	return playable(&h).foretell(ctx, cases, &p, draws)
 }
 
 // seen is what was seen of one day.
@@ -171,14 +166,14 @@ func (p *player) look(plan *Plan, d *draw) seen {
 }
 
 // span sums up a list, of which NaN says that it did not happen.
-func span(list []float64) Span {
+func span(list []float64) spread {
 	x := slices.DeleteFunc(slices.Clone(list), math.IsNaN)
 	if 2*len(x) < len(list) || len(x) == 0 {
-		return Span{math.NaN(), math.NaN(), math.NaN()}
+		return spread{math.NaN(), math.NaN(), math.NaN()}
 	}
 	slices.Sort(x)
 	at := func(q float64) float64 { return x[min(len(x)-1, int(q*float64(len(x))))] }
-	return Span{at(.5), at(.1), at(.9)}
+	return spread{at(.5), at(.1), at(.9)}
 }
 
 func share(n, of int) float64 { return float64(n) / float64(max(1, of)) }
@@ -210,7 +205,7 @@ func gather(cases []Case, p *Plan, days []seen) Foretold {
 	f.OvertimeMin = mean(func(s *seen) float64 { return s.OvertimeMin })
 	f.Overtime = count(func(s *seen) bool { return s.OvertimeMin > 5 })
 	for i := range cases {
-		c := CaseTimes{
+		c := caseTimes{
 			Late:   count(func(s *seen) bool { return s.Late[i] }),
 			Lost:   count(func(s *seen) bool { return s.lostCase[i] }),
 			Closed: span(col(func(s *seen) float64 { return s.closed[i] })),
@@ -228,7 +223,7 @@ func gather(cases []Case, p *Plan, days []seen) Foretold {
 		f.Cases = append(f.Cases, c)
 	}
 	for j := range p.Mixes {
-		f.Mixes = append(f.Mixes, MixTimes{
+		f.Mixes = append(f.Mixes, mixTimes{
 			Coat:   span(col(func(s *seen) float64 { return s.coat[j] })),
 			Start:  span(col(func(s *seen) float64 { return s.start[j] })),
 			Closed: span(col(func(s *seen) float64 { return s.allClosed[j] })),

@@ -142,7 +142,7 @@ const (
 )
 
 // latest works out until when each mix of today may be put off, the others as planned.
-func (e *engine) latest(ctx context.Context, cases []Case, p *Plan, draws []draw, out []MixTimes) error {
+func (e *engine) latest(ctx context.Context, cases []Case, p *Plan, draws []draw, out []mixTimes) error {
 	base := e.costs(cases, p, draws)
 	closes, lead := float64(e.today())*Day+e.hours(e.today()).ClosesMin, newPlayer(e, cases).lead
 	for j, m := range p.Mixes {
@@ -180,22 +180,11 @@ func (e *engine) later(due float64) float64 {
 	return float64(e.workday(day+1))*Day + e.ClosesMin
 }
 
-// LeaveOut finds the one case whose due time is best asked to be moved to the end of the working day after it, nil where
-// none is at risk or nothing is gained by it.
-func LeaveOut(ctx context.Context, h House, cases []Case, p Plan, draws, days []draw) (*Ask, error) {
-	e := playable(&h)
-	f, err := e.foretell(ctx, cases, &p, days)
-	if err != nil {
-		return nil, err
-	}
-	return e.leaveOut(ctx, cases, &p, draws, days, f)
-}
-
 // asked are how many cases are looked at closely.
 const asked = 2
 
 func (e *engine) leaveOut(ctx context.Context, cases []Case, p *Plan, draws, days []draw, f Foretold) (*Ask, error) {
-	if !slices.ContainsFunc(f.Cases, func(c CaseTimes) bool { return c.Late >= worthAsk }) {
+	if !slices.ContainsFunc(f.Cases, func(c caseTimes) bool { return c.Late >= worthAsk }) {
 		return nil, nil
 	}
 	moved := func(i int) []Case {

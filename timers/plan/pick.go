@@ -41,11 +41,6 @@ func (e *engine) all(ctx context.Context, cases []Case, plans []Plan, draws []dr
 	return out, ctx.Err()
 }
 
-// Costs plays a plan on every draw and gives its cost on each, in points.
-func Costs(h House, cases []Case, p Plan, draws []draw) []float64 {
-	return playable(&h).costs(cases, &p, draws)
-}
-
 func sum(x []float64) float64 {
 	s := 0.
 	for _, v := range x {
@@ -77,9 +72,6 @@ const (
 	firstDraws = 15 // on which every variant is tried
 	second     = 10 // how many of them are tried on all
 )
-
-// Variants are the plans that Pick tries.
-func Variants(h House, cases []Case) []Plan { return playable(&h).variants(cases) }
 
 func (e *engine) variants(cases []Case) []Plan {
 	today := slices.ContainsFunc(cases, func(c Case) bool { return c.DueMin < float64(e.today()+1)*Day })
@@ -121,12 +113,6 @@ func (p Plan) same(q Plan) bool {
 		})
 }
 
-// Pick is the variant of the simple rules that costs least on the draws: all are tried on the first few, the best of
-// them on all. It fails with ctx's error when that is done.
-func Pick(ctx context.Context, h House, cases []Case, draws []draw) (Plan, error) {
-	return playable(&h).pick(ctx, cases, draws)
-}
-
 func (e *engine) pick(ctx context.Context, cases []Case, draws []draw) (Plan, error) {
 	plans := e.variants(cases)
 	first, err := e.all(ctx, cases, plans, draws[:min(firstDraws, len(draws))])
@@ -157,12 +143,6 @@ func (e *engine) pick(ctx context.Context, cases []Case, draws []draw) (Plan, er
 
 // least gain, in points, for which a plan is changed.
 const leastGain = .2
-
-// Defer puts mixes off to the next working day, one at a time, while that gains two standard errors on the draws: what
-// not to do today.
-func Defer(ctx context.Context, h House, cases []Case, p Plan, draws []draw) (Plan, error) {
-	return playable(&h).deferred(ctx, cases, p, draws)
-}
 
 func (e *engine) deferred(ctx context.Context, cases []Case, p Plan, draws []draw) (Plan, error) {
 	now := e.costs(cases, &p, draws)

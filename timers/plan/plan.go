@@ -174,26 +174,6 @@ type Cost struct {
 	Short    float64 // each flask in the day programme
 }
 
-// houseCost are the weights used until a house has its own (house default).
-func houseCost() Cost {
-	return Cost{Late: 10, TardyH: 1, TardyCap: 16, Lost: 3, OverMin: .05, Mix: .5, Short: .1}
-}
-
-// HouseDefaults are the times used until a house has its own (house defaults; the order of the steps is common
-// practice, no source). Closures are those of the caller.
-func HouseDefaults() House {
-	return House{
-		Hands: 1, Presses: 1, Baths: 1, BathPlaces: 6,
-		RaiseMin: .7, HoldMin: 1, OpenMin: .3, TrimMin: 1.5, FinalMin: 2,
-		CoatMin: 5, DryMin: 12, MixMin: 3, SetMin: 30, BathStartMin: 5, BathOutMin: 5, CoolMin: 45,
-		FinishMin: 45, FinishLnSD: .15, CleanMin: 20, ShortMin: 180, LongMin: 540,
-		Dough:    Dough{DoughMin: 12.5, DoughSDMin: 1.5, EndMin: 41, EndDaySDMin: 3, EndMixSDMin: 1.5},
-		Hours:    Hours{OpensMin: 480, ClosesMin: 1020, OvertimeMin: 1080},
-		LunchMin: 720, LunchForMin: 30, StartMin: 480,
-		Cost: houseCost(),
-	}
-}
-
 // Check says what is wrong with a house, if anything.
 func (h *House) Check() error {
 	count := func(name string, n, most int) error {

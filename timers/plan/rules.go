@@ -21,9 +21,6 @@ const (
 	Own        Rule = "as many as have 80 %, today's alone" // what is due today is mixed for alone
 )
 
-// Rules are all, for comparison.
-func Rules() []Rule { return []Rule{FirstCome4, Three, TwoAtOnce, Two, One, Fit80, Fit95, Own} }
-
 // picked are the rules that Pick tries.
 var picked = []Rule{Two, One, Fit80, Fit95, Own}
 
@@ -39,11 +36,6 @@ const (
 	houseGateMin = 8
 	noGateMin    = 1000
 )
-
-// ByRule is the plan that a rule makes of the cases.
-func ByRule(h House, cases []Case, r Rule, v Habit) Plan {
-	return playable(&h).byRule(cases, r, v)
-}
 
 func (e *engine) byRule(cases []Case, r Rule, v Habit) Plan {
 	order := make([]int, len(cases))

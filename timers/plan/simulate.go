@@ -193,17 +193,6 @@ func (p *player) reset(plan *Plan, d *draw) {
 	}
 }
 
-// Simulate plays one day by a plan and tells what happened. It wants a house, cases and a plan that their Check has
-// passed, and a draw made for as many cases.
-func Simulate(h House, cases []Case, plan Plan, d draw) result {
-	p := newPlayer(playable(&h), cases)
-	var events []event
-	p.watch = func(e event) { events = append(events, e) }
-	r := p.play(&plan, &d)
-	r.Events = events
-	return r
-}
-
 // say tells of an event to who watches.
 func (p *player) say(what what, end float64, cases ...int) {
 	if p.watch != nil {

@@ -34,8 +34,8 @@ func (v Verb) String() string {
 	return "nothing"
 }
 
-// Move is one thing for the hands to do.
-type Move struct {
+// move is one thing for the hands to do.
+type move struct {
 	Verb  Verb
 	Flask string        // Job.ID; "" with Nothing
 	Wait  time.Duration // how long from now until it can begin
@@ -74,8 +74,8 @@ type Help struct {
 	Others float64
 }
 
-// Outlook is what is expected of one flask.
-type Outlook struct {
+// outlook is what is expected of one flask.
+type outlook struct {
 	Flask  string
 	Chance float64 // that its final closure is over inside its dough, if the advice is followed; an estimate
 	Lost   bool    // it too late even if all goes well
@@ -84,12 +84,12 @@ type Outlook struct {
 
 // Advice is what the look-ahead makes of a bench. It is an estimate; the person decides.
 type Advice struct {
-	Next Move
+	Next move
 	// Gain is how many flasks more are expected in time by Next than by what was advised before, where that could
 	// still be done and the advice has changed; else 0.
 	Gain      float64
 	Order     []string  // flasks by their next turn in the press, without those under final closure or lost
-	Flasks    []Outlook // one for each job, in the order given
+	Flasks    []outlook // one for each job, in the order given
 	AllInTime float64   // chance that every flask is in time: 0 where one is lost
 	Others    float64   // chance that every flask not lost is in time, 0 where all are lost
 	Expected  float64   // flasks expected in time
@@ -240,7 +240,7 @@ func Advise(jobs []Job, d Durations, b Bench, o Options) (Advice, error) {
 	help := q.help(&adv, chosen, got, lost)
 	for _, j := range jobs {
 		i := slices.IndexFunc(q.jobs, func(k Job) bool { return k.ID == j.ID })
-		adv.Flasks = append(adv.Flasks, Outlook{Flask: j.ID, Chance: got[i], Lost: lost[i], Help: help[i]})
+		adv.Flasks = append(adv.Flasks, outlook{Flask: j.ID, Chance: got[i], Lost: lost[i], Help: help[i]})
 	}
 	return adv, nil
 }
@@ -276,7 +276,7 @@ func (q *desk) decide(adv *Advice) choice {
 	adv.rule = best.rule
 	if best.first {
 		s := best.step // as it stands when the hands are free, the same in every playing
-		adv.Next = Move{s.verb, q.jobs[s.job].ID, q.begins(&q.dealt, s)}
+		adv.Next = move{s.verb, q.jobs[s.job].ID, q.begins(&q.dealt, s)}
 	}
 	return *best
 }

@@ -74,34 +74,34 @@ func TestAdviseOnPlainBenches(t *testing.T) {
 	for _, c := range []struct {
 		name string
 		jobs []Job
-		next Move
+		next move
 	}{
-		{"nothing at work", nil, Move{}},
-		{"one waits", []Job{{ID: "1", Due: mins(35), More: medium}}, Move{Press, "1", 0}},
-		{"one dries", []Job{{ID: "1", Due: mins(35), From: mins(3), More: medium}}, Move{Press, "1", mins(3)}},
-		{"one is held", []Job{{ID: "1", Stage: Holding, Until: mins(0.5), Due: mins(35), More: medium}}, Move{Open, "1", mins(0.5)}},
-		{"one is held over long", []Job{{ID: "1", Stage: Holding, Until: mins(-2), Due: mins(35), More: medium}}, Move{Open, "1", 0}},
-		{"one goes up", []Job{{ID: "1", Stage: Rising, Until: mins(0.5), Due: mins(35), More: medium}}, Move{Open, "1", mins(1.5)}},
-		{"one is opened", []Job{{ID: "1", Stage: Untrimmed, Due: mins(35), More: medium}}, Move{Trim, "1", 0}},
-		{"one is being opened", []Job{{ID: "1", Stage: Opening, Until: mins(0.2), Due: mins(35), More: medium}}, Move{Trim, "1", mins(0.2)}},
-		{"one is ready", []Job{{ID: "1", Ready: true, Due: mins(35)}}, Move{Close, "1", 0}},
-		{"one is past its dough", []Job{{ID: "1", Ready: true, Due: mins(-1)}}, Move{}},
-		{"the last under final closure", []Job{{ID: "1", Stage: Closing, Until: mins(1), Due: mins(5)}}, Move{}},
+		{"nothing at work", nil, move{}},
+		{"one waits", []Job{{ID: "1", Due: mins(35), More: medium}}, move{Press, "1", 0}},
+		{"one dries", []Job{{ID: "1", Due: mins(35), From: mins(3), More: medium}}, move{Press, "1", mins(3)}},
+		{"one is held", []Job{{ID: "1", Stage: Holding, Until: mins(0.5), Due: mins(35), More: medium}}, move{Open, "1", mins(0.5)}},
+		{"one is held over long", []Job{{ID: "1", Stage: Holding, Until: mins(-2), Due: mins(35), More: medium}}, move{Open, "1", 0}},
+		{"one goes up", []Job{{ID: "1", Stage: Rising, Until: mins(0.5), Due: mins(35), More: medium}}, move{Open, "1", mins(1.5)}},
+		{"one is opened", []Job{{ID: "1", Stage: Untrimmed, Due: mins(35), More: medium}}, move{Trim, "1", 0}},
+		{"one is being opened", []Job{{ID: "1", Stage: Opening, Until: mins(0.2), Due: mins(35), More: medium}}, move{Trim, "1", mins(0.2)}},
+		{"one is ready", []Job{{ID: "1", Ready: true, Due: mins(35)}}, move{Close, "1", 0}},
+		{"one is past its dough", []Job{{ID: "1", Ready: true, Due: mins(-1)}}, move{}},
+		{"the last under final closure", []Job{{ID: "1", Stage: Closing, Until: mins(1), Due: mins(5)}}, move{}},
 		// A hold takes a minute: time enough to trim the other.
 		{"trim during the hold", []Job{
 			{ID: "1", Stage: Holding, Until: mins(1), Due: mins(60), More: medium},
 			{ID: "2", Stage: Untrimmed, Due: mins(60), More: medium},
-		}, Move{Trim, "2", 0}},
+		}, move{Trim, "2", 0}},
 		// Only the ready one can be in time, and only now.
 		{"ready with no minute to lose", []Job{
 			{ID: "1", Due: mins(20), More: medium},
 			{ID: "2", Ready: true, Due: mins(2.2)},
-		}, Move{Close, "2", 0}},
+		}, move{Close, "2", 0}},
 		// The press is kept by a flask past its dough: open it for the other.
 		{"spent flask in the press", []Job{
 			{ID: "1", Stage: Holding, Until: mins(1), Due: mins(-5), More: medium},
 			{ID: "2", Due: mins(9), More: knownTo(1)},
-		}, Move{Open, "1", 0}},
+		}, move{Open, "1", 0}},
 	} {
 		if got := advise(t, c.jobs, HouseBench(), Options{}); got.Next != c.next {
 			t.Errorf("%s: next %+v, want %+v", c.name, got.Next, c.next)
@@ -121,7 +121,7 @@ func TestChancesWorkedByHand(t *testing.T) {
 	// A final closure under way is over in time or it is not.
 	for until, want := range map[float64]float64{1.5: 1, 1.6: 0} {
 		a := advise(t, []Job{{ID: "1", Stage: Closing, Until: mins(until), Due: mins(1.5)}}, HouseBench(), Options{})
-		if f := a.Flasks[0]; f.Chance != want || f.Lost != (want == 0) || f.Help != nil || a.Next != (Move{}) {
+		if f := a.Flasks[0]; f.Chance != want || f.Lost != (want == 0) || f.Help != nil || a.Next != (move{}) {
 			t.Errorf("final closure over in %v of 1.5 min: %+v", until, a)
 		}
 	}
@@ -178,7 +178,7 @@ func TestWhatWouldHelp(t *testing.T) {
 	}
 	// Enough time for all: nobody is given up, nothing is offered.
 	a = advise(t, longer(long, mins(60)), HouseBench(), Options{})
-	if a.GiveUp != "" || a.AllInTime != 1 || slices.ContainsFunc(a.Flasks, func(f Outlook) bool { return f.Help != nil }) {
+	if a.GiveUp != "" || a.AllInTime != 1 || slices.ContainsFunc(a.Flasks, func(f outlook) bool { return f.Help != nil }) {
 		t.Errorf("with an hour more: %+v", a)
 	}
 }
@@ -375,7 +375,7 @@ func TestOutOfTimeIsSaid(t *testing.T) {
 	})
 	dead := []Job{{ID: "1", Due: mins(-3), More: knownTo(2)}, {ID: "2", Ready: true, Due: mins(-1)}}
 	a := advise(t, dead, HouseBench(), Options{})
-	if a.AllInTime != 0 || a.Others != 0 || a.Order != nil || a.Next != (Move{}) || a.GiveUp != "" {
+	if a.AllInTime != 0 || a.Others != 0 || a.Order != nil || a.Next != (move{}) || a.GiveUp != "" {
 		t.Errorf("two past their dough: %+v", a)
 	}
 }
@@ -384,14 +384,14 @@ func TestPreviousIsKeptUnlessWorse(t *testing.T) {
 	// Alike in everything: either may go first, and what was said stands.
 	jobs := []Job{{ID: "1", Due: mins(30), More: totalsOf("medium")}, {ID: "2", Due: mins(30), More: totalsOf("medium")}}
 	for _, id := range []string{"1", "2"} {
-		a := advise(t, jobs, HouseBench(), Options{Previous: &Advice{Next: Move{Verb: Press, Flask: id}}})
+		a := advise(t, jobs, HouseBench(), Options{Previous: &Advice{Next: move{Verb: Press, Flask: id}}})
 		if a.Next.Flask != id || a.Gain != 0 {
 			t.Errorf("said press %s before; now %+v", id, a.Next)
 		}
 	}
 	// One would be lost by waiting: what was said is overturned, by a flask.
 	jobs = []Job{{ID: "1", Due: mins(40), More: knownTo(2)}, {ID: "2", Due: mins(9), More: knownTo(2)}}
-	a := advise(t, jobs, HouseBench(), Options{Previous: &Advice{Next: Move{Verb: Press, Flask: "1"}}})
+	a := advise(t, jobs, HouseBench(), Options{Previous: &Advice{Next: move{Verb: Press, Flask: "1"}}})
 	if a.Next.Flask != "2" || math.Abs(a.Gain-1) > 0.1 {
 		t.Errorf("next %+v, gain %v; want flask 2 and a gain of one flask", a.Next, a.Gain)
 	}
@@ -416,7 +416,7 @@ func TestPreviousIsKeptUnlessWorse(t *testing.T) {
 	}
 	jobs = []Job{{ID: "1", Due: mins(40), More: knownTo(2)}, {ID: "2", Due: mins(9), More: knownTo(2)}}
 	// A verdict on a flask no longer there is of no account.
-	a = advise(t, jobs, HouseBench(), Options{Previous: &Advice{Next: Move{Verb: Close, Flask: "9"}, Order: []string{"9"}, GiveUp: "9"}})
+	a = advise(t, jobs, HouseBench(), Options{Previous: &Advice{Next: move{Verb: Close, Flask: "9"}, Order: []string{"9"}, GiveUp: "9"}})
 	if a.Next.Flask != "2" || !slices.Equal(a.Order, []string{"2", "1"}) || a.GiveUp != "" {
 		t.Errorf("%+v", a)
 	}
@@ -433,10 +433,10 @@ func TestCostOfMix(t *testing.T) {
 		return c
 	}
 	// A minute's mixing leaves 9 min of 10: it costs nothing. Two leave 8: it costs the flask.
-	if c := ask(mins(1)); c.Cost != 0 || c.Expected != 1 || c.AtWork[0] != (Change{"1", 1, 1}) || c.Fresh[0].Chance != 1 {
+	if c := ask(mins(1)); c.Cost != 0 || c.Expected != 1 || c.AtWork[0] != (change{"1", 1, 1}) || c.Fresh[0].Chance != 1 {
 		t.Errorf("a minute: %+v", c)
 	}
-	if c := ask(mins(2)); c.Cost != 1 || c.Expected != 1 || c.AtWork[0] != (Change{"1", 1, 0}) {
+	if c := ask(mins(2)); c.Cost != 1 || c.Expected != 1 || c.AtWork[0] != (change{"1", 1, 0}) {
 		t.Errorf("two minutes: %+v", c)
 	}
 	// A second pair of hands mixes while the first is at the press.

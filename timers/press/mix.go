@@ -9,14 +9,14 @@ import (
 // MixCost answers "can I mix another now?": what it would cost those at work, and what it would bring. Both are
 // estimates under the same draws; a cost a little below 0 is noise.
 type MixCost struct {
-	AtWork   []Change  // one for each flask at work, in the order given
-	Fresh    []Outlook // one for each flask of the new mix, in the order given, without help
+	AtWork   []change  // one for each flask at work, in the order given
+	Fresh    []outlook // one for each flask of the new mix, in the order given, without help
 	Cost     float64   // flasks at work expected to be lost more
 	Expected float64   // flasks of the new mix expected in time
 }
 
-// Change is one flask's chance to be in time without and with the new mix.
-type Change struct {
+// change is one flask's chance to be in time without and with the new mix.
+type change struct {
 	Flask         string
 	Without, With float64
 }
@@ -50,12 +50,12 @@ func CostOfMix(jobs, fresh []Job, mixing time.Duration, d Durations, b Bench, o 
 	after, lost := q.outlook()
 	var c MixCost
 	for _, j := range jobs {
-		x := Change{j.ID, before[j.ID], after[j.ID]}
+		x := change{j.ID, before[j.ID], after[j.ID]}
 		c.AtWork = append(c.AtWork, x)
 		c.Cost += x.Without - x.With
 	}
 	for _, j := range fresh {
-		c.Fresh = append(c.Fresh, Outlook{Flask: j.ID, Chance: after[j.ID], Lost: lost[j.ID]})
+		c.Fresh = append(c.Fresh, outlook{Flask: j.ID, Chance: after[j.ID], Lost: lost[j.ID]})
 		c.Expected += after[j.ID]
 	}
 	return c, nil

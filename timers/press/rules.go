@@ -24,16 +24,6 @@ func jackson(tasks []task) []int {
 	return order
 }
 
-// MooreHodgson returns the indices of the tasks that can all be over by their due dates when done one after the other
-// in the order given back, as many as there can be, and those that must be late, shortest first, ties in the order
-// given. J. M. Moore, An n job, one machine sequencing algorithm for minimizing the number of late jobs, Management
-// Science 15 (1968) 102-109, in the simpler form Moore credits to T. J. Hodgson (from memory).
-func MooreHodgson(tasks []task) (onTime, late []int) {
-	onTime, late = mooreHodgson(tasks, jackson(tasks), 0, nil)
-	shortestFirst(tasks, late)
-	return onTime, late
-}
-
 // shortestFirst puts the indices of tasks in order of their times, ties by index.
 func shortestFirst[I ~int | ~int8](tasks []task, indices []I) {
 	slices.SortFunc(indices, func(a, b I) int {

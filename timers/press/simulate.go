@@ -50,7 +50,7 @@ type ShiftTable struct {
 	Hands    int       `json:"hands"`
 	Draws    int       `json:"draws"`
 	Seed     uint64    `json:"seed"`
-	Rules    []RuleRow `json:"rules"` // the look-ahead last
+	Rules    []ruleRow `json:"rules"` // the look-ahead last
 	// Foretold is the share of flasks the look-ahead expected to lose when each shift began; to be held against what
 	// it then lost.
 	Foretold float64 `json:"foretold"`
@@ -58,8 +58,8 @@ type ShiftTable struct {
 	ForetoldSE float64 `json:"foretold_se"`
 }
 
-// RuleRow is one rule's share of flasks lost.
-type RuleRow struct {
+// ruleRow is one rule's share of flasks lost.
+type ruleRow struct {
 	Rule string  `json:"rule"`
 	Lost float64 `json:"lost"` // share of the flasks whose final closure was not inside their dough
 	SE   float64 `json:"se"`   // its standard error, over shifts
@@ -314,7 +314,7 @@ func (o *ShiftOptions) table(lost [][]float64) ShiftTable {
 	}
 	ours := len(tableRules)
 	for k := range ours + 1 {
-		r := RuleRow{Rule: lookAheadName}
+		r := ruleRow{Rule: lookAheadName}
 		if k < ours {
 			r.Rule = tableRules[k].name
 		}

@@ -18,8 +18,8 @@ import (
 	"flaskside/logbook/words"
 )
 
-// PieceUse is one flask that had a piece of equipment.
-type PieceUse struct {
+// pieceUse is one flask that had a piece of equipment.
+type pieceUse struct {
 	Flask     int       `json:"flask"`
 	Case      string    `json:"case"`
 	Base      string    `json:"base,omitempty"`
@@ -36,7 +36,7 @@ type PieceUse struct {
 // PieceList is what a piece of equipment was used for, by flask.
 type PieceList struct {
 	Asked string     `json:"asked"`
-	Uses  []PieceUse `json:"uses"`
+	Uses  []pieceUse `json:"uses"`
 	Once  []uint64   `json:"once,omitempty"` // numbers of records that named it and were corrected or taken back since
 }
 
@@ -88,11 +88,11 @@ func FindPiece(book Book, asked action.Piece, loc *time.Location) (PieceList, er
 	}
 	f := &finder{book, thePiece{asked}, map[int]*bench.Flask{}}
 	uses, once, err := f.find(loc)
-	out := PieceList{Asked: asked.String(), Uses: []PieceUse{}, Once: once}
+	out := PieceList{Asked: asked.String(), Uses: []pieceUse{}, Once: once}
 	for _, u := range uses { // by flask and time
 		n := len(out.Uses)
 		if n == 0 || out.Uses[n-1].Flask != u.Flask {
-			out.Uses = append(out.Uses, PieceUse{Flask: u.Flask, Case: u.Case, Base: u.Base, First: u.At, Outcome: u.Outcome, Defects: f.flasks[u.Flask].Defects, EndedAt: u.EndedAt, Record: u.Record})
+			out.Uses = append(out.Uses, pieceUse{Flask: u.Flask, Case: u.Case, Base: u.Base, First: u.At, Outcome: u.Outcome, Defects: f.flasks[u.Flask].Defects, EndedAt: u.EndedAt, Record: u.Record})
 			n++
 		}
 		l := &out.Uses[n-1]
@@ -160,7 +160,7 @@ func (l PieceList) Text(w io.Writer) error {
 		}
 		_ = t.Flush()
 	}
-	if slices.ContainsFunc(l.Uses, func(u PieceUse) bool { return u.Corrected }) {
+	if slices.ContainsFunc(l.Uses, func(u pieceUse) bool { return u.Corrected }) {
 		say("\n*  the record was corrected")
 	}
 	if len(l.Once) > 0 {
