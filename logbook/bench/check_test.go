@@ -72,7 +72,7 @@ func TestUnusualCodes(t *testing.T) {
 		}}, 0, action.PressIn{Flask: 1}, "no-separator", "no separator recorded on the teeth half"},
 		{"separator a second too wet", []func(p *paper){packed, func(p *paper) { p.do(0, action.Coat{Flask: 1, Half: "teeth"}) }}, 10*minute - second, action.PressIn{Flask: 1}, "separator-wet", "separator on the teeth half has dried 9 min 59 s of 10 min"},
 		{"separator just dry", []func(p *paper){packed, func(p *paper) { p.do(0, action.Coat{Flask: 1, Half: "teeth"}) }}, 10 * minute, action.PressIn{Flask: 1}, "", ""},
-		{"separator too old", []func(p *paper){settle(func(h *house.House) { h.Separator.DryMaxS = 1200 }), packed}, 10*minute + second, action.PressIn{Flask: 1}, "separator-old", "separator on the cast half was painted 20 min 01 s ago, limit 20 min"},
+		{"separator too old", []func(p *paper){settle(func(h *house.House) { h.Separator.DryMaxS = 1200 }), packed}, 10*minute + second, action.PressIn{Flask: 1}, "separator-old", "separator on the cast half was painted 20 min 1 s ago, limit 20 min"},
 		{"separator at its limit", []func(p *paper){settle(func(h *house.House) { h.Separator.DryMaxS = 1200 }), packed}, 10 * minute, action.PressIn{Flask: 1}, "", ""},
 		{"separator asked about at the first closure only", []func(p *paper){at(bench.Trimmed), func(p *paper) { p.do(0, action.Coat{Flask: 1, Half: "teeth"}, "1") }}, 0, action.PressIn{Flask: 1}, "", ""},
 		{"no mix", []func(p *paper){func(p *paper) { p.do(0, open(1)); p.do(0, action.Coat{Flask: 1, Half: "both"}) }}, 10 * minute, action.PressIn{Flask: 1}, "no-mix", "no mix recorded for this flask"},
@@ -100,7 +100,7 @@ func TestUnusualCodes(t *testing.T) {
 			p.do(0, action.Flash{Flask: 1, Grade: "heavy"})
 		}}, 0, action.SheetOut{Flask: 1}, "not-ready", "not ready for final closure: "},
 		{"set short", []func(p *paper){at(bench.Set)}, 30*minute - second, action.BathLoad{Flasks: []int{1}, Programme: "long, 9 h"}, "set-short", "bench set 29 min 59 s of 30 min"},
-		{"cure short", []func(p *paper){at(bench.InBath)}, 9*hour - second, action.BathUnload{Flasks: []int{1}}, "cure-short", "in the bath 8 h 59 min of 9 h 00 min"},
+		{"cure short", []func(p *paper){at(bench.InBath)}, 9*hour - second, action.BathUnload{Flasks: []int{1}}, "cure-short", "in the bath 8 h 59 min of 9 h"},
 		{"cured long enough", []func(p *paper){at(bench.InBath)}, 9 * hour, action.BathUnload{Flasks: []int{1}}, "", ""},
 		{"cooled short on the bench", []func(p *paper){at(bench.Cooling)}, 30*minute - second, action.CoolWater{Flasks: []int{1}}, "cool-short", "cooled 29 min 59 s of 30 min"},
 		{"cooled short in water", []func(p *paper){at(bench.InWater)}, 15*minute - second, action.Deflask{Flasks: []int{1}}, "cool-short", "cooled 14 min 59 s of 15 min"},

@@ -80,7 +80,7 @@ func TestTrailHoldsTheReadingsOfTheLoad(t *testing.T) {
 	}
 	// The sheet of the day and that of the next agree on how the cure stands.
 	for _, d := range []string{"2026-11-25"} {
-		if text := string(written(t, s.sheet(d).Text)); !strings.Contains(text, "cure as set (in the bath 9 h 00 min of 9 h 00 min, 2 readings)") {
+		if text := string(written(t, s.sheet(d).Text)); !strings.Contains(text, "cure as set (in the bath 9 h of 9 h, 2 readings)") {
 			t.Errorf("%s:\n%s", d, text)
 		}
 	}

@@ -34,7 +34,7 @@ func Brief(d time.Duration) string {
 }
 
 // Length writes a length of time for a sentence, to the second below an hour: "40 s",
-// "12 min", "12 min 05 s", "2 h 05 min".
+// "12 min", "12 min 5 s", "2 h 5 min", "9 h".
 func Length(d time.Duration) string {
 	d = d.Round(time.Second)
 	switch {
@@ -43,9 +43,12 @@ func Length(d time.Duration) string {
 	case d < time.Hour && d%time.Minute == 0:
 		return fmt.Sprintf("%d min", int(d/time.Minute))
 	case d < time.Hour:
-		return fmt.Sprintf("%d min %02d s", int(d/time.Minute), int(d%time.Minute/time.Second))
+		return fmt.Sprintf("%d min %d s", int(d/time.Minute), int(d%time.Minute/time.Second))
 	}
-	return fmt.Sprintf("%d h %02d min", int(d/time.Hour), int(d%time.Hour/time.Minute))
+	if m := int(d % time.Hour / time.Minute); m > 0 {
+		return fmt.Sprintf("%d h %d min", int(d/time.Hour), m)
+	}
+	return fmt.Sprintf("%d h", int(d/time.Hour))
 }
 
 // Rough writes a length of time by its two largest units, for what nobody waits for:
