@@ -202,7 +202,7 @@ func (m *sight) stayLines(l *bench.Load, w int) []lineOf {
 	whole := time.Duration(house.LengthS(l.Stages)) * time.Second
 	text := fmt.Sprintf("%s of %s gone · curing time up %s", length(gone(in.For)), length(whole), m.instant(m.now.WallOf(l.In, whole)))
 	if r, ok := m.bench().LastReading(l.Bath); ok {
-		text += fmt.Sprintf(" · read %s %s ago", m.temp(r.TempC), length(m.now.Since(r.At).For))
+		text += fmt.Sprintf(" · read %s %s ago", m.temp(r.TempC), length(gone(m.now.Since(r.At).For)))
 	}
 	var out []lineOf
 	for _, s := range wrap(text, w) {
@@ -375,5 +375,5 @@ func (m *sight) silentWords(al timers.Alarm) string {
 		quiet += max(0, al.Cleared.At.Sub(al.Rose.At))
 		return fmt.Sprintf("PROBE OF BATH %d WAS SILENT %s", l.Bath, length(quiet))
 	}
-	return fmt.Sprintf("PROBE OF BATH %d SILENT %s", l.Bath, length(quiet+al.Since.For))
+	return fmt.Sprintf("PROBE OF BATH %d SILENT %s", l.Bath, length(gone(quiet+al.Since.For)))
 }

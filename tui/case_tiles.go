@@ -18,26 +18,44 @@ const mostTiles = 12
 // so many at most.
 func (m *sight) caseTiles(most int) []tile {
 	var out []tile
-	for _, st := range m.standings {
-		w, _ := m.windowByKey(st.Key)
-		if w.Case == "" || w.Place == "" || len(out) >= most {
-			continue
-		}
-		number, _, _ := strings.Cut(w.Case, " ")
-		t := tile{place: ansi.TruncateLeft(number, max(0, ansi.StringWidth(number)-tailOfNumber), ""), stage: caseWord(w), role: strong}
-		t.time, t.unit = farSpan(st.Left)
-		k, _, _ := m.bench().CaseOfKey(w.Key)
-		switch {
-		case k.LostSince() != nil:
-			t.verdict, t.role = "LOST!", alarm
-		case st.Phase == timers.Over:
-			t.verdict, t.role = "OVER!", alarm
-		case st.Last != nil && st.Last.Priority != timers.Silent:
-			t.stage, t.verdict, t.role = t.stage+"!", "TIME UP", good
-		}
-		out = append(out, t)
+	for _, s := range m.caseStands(most) {
+		out = append(out, m.caseTile(s))
 	}
 	return out
+}
+
+// caseStand is a timer of a case and how it stands.
+type caseStand struct {
+	w bench.Window
+	timers.Standing
+}
+
+// caseStands are the timers that cases have a tile for.
+func (m *sight) caseStands(most int) []caseStand {
+	var out []caseStand
+	for _, st := range m.standings {
+		if w, _ := m.windowByKey(st.Key); w.Case != "" && w.Place != "" && len(out) < most {
+			out = append(out, caseStand{w, st})
+		}
+	}
+	return out
+}
+
+func (m *sight) caseTile(s caseStand) tile {
+	w, st := s.w, s.Standing
+	number, _, _ := strings.Cut(w.Case, " ")
+	t := tile{place: ansi.TruncateLeft(number, max(0, ansi.StringWidth(number)-tailOfNumber), ""), stage: caseWord(w), role: strong}
+	t.time, t.unit = farSpan(st.Left)
+	k, _, _ := m.bench().CaseOfKey(w.Key)
+	switch {
+	case k.LostSince() != nil:
+		t.verdict, t.role = "LOST!", alarm
+	case st.Phase == timers.Over:
+		t.verdict, t.role = "OVER!", alarm
+	case st.Last != nil && st.Last.Priority != timers.Silent:
+		t.stage, t.verdict, t.role = t.stage+"!", "TIME UP", good
+	}
+	return t
 }
 
 // tailOfNumber is how much of the end of a case number stands in its tile.

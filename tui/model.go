@@ -135,13 +135,7 @@ func (m *Model) refresh(st logbook.State) {
 
 func (m *Model) lookAtClock() {
 	m.now = m.cfg.Keeper.Now()
-	m.windows = m.bench().Windows()
-	plainWs := make([]timers.Window, len(m.windows))
-	for i, w := range m.windows {
-		plainWs[i] = w.Window
-	}
-	m.standings = timers.StandAll(plainWs, m.now)
-	m.alarms = m.bench().Alarms(m.now)
+	m.look()
 }
 
 // Init starts the one chain of ticks and asks the terminal about its background and its

@@ -340,17 +340,20 @@ func casesIn(flasks []*bench.Flask, w int) string {
 
 // offTile is a tile of the far view for a group: its most urgent flask speaks for it.
 func (m *sight) offTile(g group) tile {
-	best := g.flasks[0]
+	t := m.tileOf(m.speaker(g))
+	t.place = g.tag
+	return t
+}
+
+// speaker is the flask of a group that speaks for it, the most urgent one.
+func (m *sight) speaker(g group) *bench.Flask {
 	for _, st := range m.standings {
 		w, _ := m.windowByKey(st.Key)
 		if i := slices.IndexFunc(g.flasks, func(f *bench.Flask) bool { return slices.Contains(w.Flasks, f.No) }); i >= 0 {
-			best = g.flasks[i]
-			break
+			return g.flasks[i]
 		}
 	}
-	t := m.tileOf(best)
-	t.place = g.tag
-	return t
+	return g.flasks[0]
 }
 
 // backToPlaces says where the flasks of a load stand that came out of the bath: which have

@@ -46,7 +46,10 @@ var farWords = map[bench.Stage]string{
 // farNear is how near to its end a time counts single seconds in the far view; from
 // there on it moves by the minute, so that a wall of large digits does not keep a slow
 // line busy.
-const farNear = 3 * time.Minute
+const farNear = FineDigits
+
+// FineDigits is below which length of time large digits count single seconds.
+const FineDigits = 3 * time.Minute
 
 // farSpan is a length of time in large digits with its unit, without minutes where
 // there are many hours, without hours where there are days. It never shows more time

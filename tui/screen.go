@@ -171,13 +171,7 @@ func (m *Model) drawStrip(f *frame) {
 // drawQuiet is the end of the top line while no alarm waits: those that were answered, and
 // the mirror where it wants to be told of.
 func (m *Model) drawQuiet(f *frame, width, shelved int) {
-	var answered string
-	if n := len(m.alarms); n > 0 {
-		answered = fmt.Sprintf("%d acknowledged", n-shelved)
-		if shelved > 0 {
-			answered += fmt.Sprintf(", %d snoozed", shelved)
-		}
-	}
+	answered := m.answeredWords(shelved)
 	s, r := m.mirror.Short(m.now.Wall), warn
 	switch {
 	case s == "":
@@ -186,6 +180,18 @@ func (m *Model) drawQuiet(f *frame, width, shelved int) {
 		s += " · " + answered
 	}
 	f.right(f.w-1, 0, r, fit(s, max(0, width)))
+}
+
+// answeredWords say how many alarms were answered, so many of them snoozed.
+func (m *sight) answeredWords(shelved int) string {
+	n := len(m.alarms)
+	if n == 0 {
+		return ""
+	}
+	if shelved > 0 {
+		return fmt.Sprintf("%d acknowledged, %d snoozed", n-shelved, shelved)
+	}
+	return fmt.Sprintf("%d acknowledged", n)
 }
 
 // alarmEnds is what stands before and behind the words of the alarm at the top.
@@ -204,7 +210,7 @@ func (m *Model) alarmEnds(top *timers.Alarm, waiting int, flood bool, width int)
 	if width < 80 {
 		return head, fmt.Sprintf(" FLOOD %d", m.floodN) + tail
 	}
-	return head, fmt.Sprintf(" FLOOD, %d in 10 min", m.floodN) + tail
+	return head, " " + m.floodWords() + tail
 }
 
 // answers tells whether alarms can be acknowledged at this screen at all.

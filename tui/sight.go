@@ -32,6 +32,17 @@ type sight struct {
 
 func (m *sight) bench() *bench.Bench { return m.st.Bench }
 
+// look works out the timers and alarms of the bench as they stand now.
+func (m *sight) look() {
+	m.windows = m.bench().Windows()
+	plainWs := make([]timers.Window, len(m.windows))
+	for i, w := range m.windows {
+		plainWs[i] = w.Window
+	}
+	m.standings = timers.StandAll(plainWs, m.now)
+	m.alarms = m.bench().Alarms(m.now)
+}
+
 func (m *sight) house() house.House { return m.st.Bench.House }
 
 // selected is the flask that is selected: on the selected place, or on none. It is nil where

@@ -39,9 +39,9 @@ func openOrJoin(o *options, clock timers.Clock) (book *logbook.Book, joined *doo
 
 // runJoined is another screen of a bench that runs.
 func runJoined(ctx context.Context, o *options, at *door.Joined, clock timers.Clock, notify tui.Notify) error {
-	if o.onAlarm != "" || len(o.probes) > 0 {
+	if o.onAlarm != "" || len(o.probes) > 0 || o.board != "" {
 		at.Leave(nil)
-		return wrongUsage("a bench runs on this logbook already: --on-alarm and --probe are for the program that has it, not for another screen")
+		return wrongUsage("a bench runs on this logbook already: --on-alarm, --probe and --board are for the program that has it, not for another screen")
 	}
 	cfg := tui.Config{Keeper: at, Hands: clock, NewID: newID, Every: time.Second, Notify: notify, ScanHold: scanHold}
 	typed, err := show(ctx, at, cfg, o.plain, faultFile(o.book, clock, at.No()))

@@ -49,7 +49,7 @@ func runKeep(ctx context.Context, o *options, sshAt string) error {
 	if err != nil {
 		return err
 	}
-	if err := wholeAddress(sshAt); err != nil {
+	if err := wholeAddress("--ssh", sshAt, sshPort); err != nil {
 		return err
 	}
 	ctx, cancel := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGHUP, syscall.SIGTERM)
@@ -147,7 +147,7 @@ WantedBy=default.target
 
 // printUnit prints the service.
 func printUnit(out io.Writer, o *options, sshAt string) error {
-	if err := wholeAddress(sshAt); err != nil {
+	if err := wholeAddress("--ssh", sshAt, sshPort); err != nil {
 		return err
 	}
 	if _, err := o.parseBeside(); err != nil {
@@ -170,6 +170,9 @@ func printUnit(out io.Writer, o *options, sshAt string) error {
 	}
 	if sshAt != "" {
 		args = append(args, "--ssh", sshAt)
+	}
+	if o.board != "" {
+		args = append(args, "--board", o.board)
 	}
 	for _, p := range o.probes {
 		args = append(args, "--probe", p)

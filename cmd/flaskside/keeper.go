@@ -22,6 +22,7 @@ import (
 type besides struct {
 	onAlarm func(words string)
 	probes  []probe.Probe
+	board   string // address of the wall board; "" for none
 }
 
 // parseBeside reads the flags about it.
@@ -29,8 +30,11 @@ func (o *options) parseBeside() (b besides, err error) {
 	if b.onAlarm, err = alarmTeller(o.onAlarm); err != nil {
 		return b, err
 	}
-	b.probes, err = o.parseProbes()
-	return b, err
+	if b.probes, err = o.parseProbes(); err != nil {
+		return b, err
+	}
+	b.board = o.board
+	return b, wholeAddress("--board", b.board, boardPort)
 }
 
 // keepBook has the book: it answers at its door, follows the probes, makes the backups, tells
@@ -53,10 +57,13 @@ func keepBook(ctx context.Context, book *logbook.Book, clock timers.Clock, what 
 	var tending sync.WaitGroup
 	tending.Go(func() { tend(inner, hub, work) })
 	mirror.start(inner, hub)
-	err = run(hub)
-	if err == nil {
+	err = withBoard(inner, hub, work.board, os.Stderr, func() error {
+		if err := run(hub); err != nil {
+			return err
+		}
 		waitForOthers(ctx, hub)
-	}
+		return nil
+	})
 	cancel()
 	tending.Wait()
 	hub.End()

@@ -154,6 +154,9 @@ func screenWords(s keep.At) string {
 	if s.Person.From == noScreen {
 		return fmt.Sprintf("keeper         since %s, without a screen", s.Since.Format("Mon 02 Jan 15:04"))
 	}
+	if s.Person.From == onWall {
+		return fmt.Sprintf("board          since %s, on the wall, to look at only", s.Since.Format("Mon 02 Jan 15:04"))
+	}
 	by := s.Person.By
 	if by == "" {
 		by = "?"

@@ -20,6 +20,7 @@ type options struct {
 	onAlarm string // of the bench alone
 	notify  string
 	probes  []string
+	board   string
 	plain   bool // of the bench and the demo
 }
 
@@ -80,7 +81,7 @@ func rootCommand() *cobra.Command {
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
 	root.AddCommand(demoCommand(o), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
 	root.AddCommand(lotCommand(o), caseCommand(o), routesCommand(o), equipmentCommand(o), labelCommand(o))
-	root.AddCommand(keepCommand(o), peopleCommand(o))
+	root.AddCommand(keepCommand(o), peopleCommand(o), boardCommand(o))
 	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
 	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
 	root.AddCommand(reviewCommand(o), planCommand(o))
@@ -139,6 +140,7 @@ func plainFlag(c *cobra.Command, o *options) {
 func besideFlags(c *cobra.Command, o *options) {
 	c.Flags().StringVar(&o.onAlarm, "on-alarm", "", "a command run when an alarm sounds, the words of the alarm as its last argument")
 	c.Flags().StringArrayVar(&o.probes, "probe", nil, "follow the bath's temperature, FILE or FILE@BATH: lines of an RFC 3339 time and °C, a pipe of such, or a sensor under /sys; may be repeated")
+	c.Flags().StringVar(&o.board, "board", "", "serve the wall board, to look at only, at ADDRESS:PORT, as in 127.0.0.1:8020, to whoever knows its token (flaskside board)")
 }
 
 // noArgs refuses arguments as wrong usage.

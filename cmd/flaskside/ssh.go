@@ -19,17 +19,20 @@ import (
 // lookAtKeys is how often it is looked whether a key was taken out.
 const lookAtKeys = 2 * time.Second
 
-// wholeAddress refuses an address that leaves it to the system who can reach it.
-func wholeAddress(at string) error {
+// wholeAddress refuses an address of a flag that leaves it to the system who can reach it.
+func wholeAddress(flag, at string, port int) error {
 	if at == "" {
 		return nil
 	}
-	host, port, err := net.SplitHostPort(at)
-	if err != nil || host == "" || port == "" {
-		return wrongUsage("--ssh takes an address and a port, as in 127.0.0.1:2222 for this computer alone, not %q; 0.0.0.0:2222 is for every network it is in", at)
+	host, given, err := net.SplitHostPort(at)
+	if err != nil || host == "" || given == "" {
+		return wrongUsage("%[1]s takes an address and a port, as in 127.0.0.1:%[2]d for this computer alone, not %[3]q; 0.0.0.0:%[2]d is for every network it is in", flag, port, at)
 	}
 	return nil
 }
+
+// sshPort is the port that is named as an example.
+const sshPort = 2222
 
 // reach says who can knock at an address.
 func reach(at net.Addr) string {

@@ -117,7 +117,7 @@ func write(path string, lines []string) error {
 		err = os.Rename(part, path)
 	}
 	if err != nil {
-		return errors.Join(fmt.Errorf("write the keys of the people: %w", err), os.Remove(part))
+		return errors.Join(fmt.Errorf("write %s: %w", path, err), os.Remove(part))
 	}
 	return nil
 }

@@ -82,6 +82,12 @@ func Bath(p BathPicture, width, height int, ascii bool) [][]Cell {
 // scale puts temperatures on the canvas.
 type scale struct{ low, high float64 }
 
+// BathScale is the lowest and the highest temperature that the picture reaches, in °C.
+func BathScale(p BathPicture) (lowC, highC float64) {
+	s := bathScale(p)
+	return s.low, s.high
+}
+
 func bathScale(p BathPicture) scale {
 	s := scale{math.Inf(1), boilC + 4}
 	for _, ks := range [][]cure.Knot{p.Bath, p.Core} {

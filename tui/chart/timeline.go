@@ -59,6 +59,20 @@ func (s span) col(t time.Time) int {
 	return int(min(x, float64(s.w)))
 }
 
+// OpenFrom is from when on a bar is open to be used, and drawn thick: from its earliest, or
+// where it has none from its aim; what has no end counts up and is never thick.
+func OpenFrom(b timeline.Bar) time.Time {
+	switch {
+	case !b.Earliest.IsZero():
+		return b.Earliest
+	case !b.Aim.IsZero() && b.Latest.IsZero():
+		return b.Aim
+	case b.Latest.IsZero() && !b.Ended:
+		return b.To
+	}
+	return b.From
+}
+
 // bar draws a bar on a row: its line, then its ends.
 func bar(row []Cell, s span, b timeline.Bar, k strokes) {
 	set := func(x int, r rune, role Role) {
@@ -66,15 +80,7 @@ func bar(row []Cell, s span, b timeline.Bar, k strokes) {
 			row[x] = Cell{Rune: r, Role: role}
 		}
 	}
-	solid := b.From // from here on it is open to be used
-	switch {
-	case !b.Earliest.IsZero():
-		solid = b.Earliest
-	case !b.Aim.IsZero() && b.Latest.IsZero():
-		solid = b.Aim
-	case b.Latest.IsZero() && !b.Ended:
-		solid = b.To // it has no end: it counts up
-	}
+	solid := OpenFrom(b)
 	for x := max(0, s.col(b.From)); x <= min(s.col(b.To), len(row)-1); x++ {
 		switch {
 		case b.Ended:
@@ -177,19 +183,29 @@ func TimeLine(l timeline.Line, labels Labels, width, height int, ascii bool) [][
 	return out
 }
 
+// BarName names the flasks of a bar of a press or a bath in a width: their places, of those that
+// stand on none their cases, or how many they are; "" where it has none.
+func BarName(b timeline.Bar, width int) string {
+	if len(b.Places)+len(b.Cases) == 0 {
+		return ""
+	}
+	text := strings.Trim(strings.Join(strings.Fields(fmt.Sprint(b.Places)), " "), "[]")
+	if len(b.Cases) > 0 {
+		text = strings.TrimSpace(text + " " + strings.Join(b.Cases, " "))
+		if width < len([]rune(text))+1 {
+			text = fmt.Sprint(len(b.Places)+len(b.Cases), " in it")
+		}
+	}
+	return text
+}
+
 // name writes the places of a bar of a press or a bath behind its beginning, where the bar
 // has room for it; of flasks that stand on none their cases, or how many they are.
 func name(cells []Cell, s span, b timeline.Bar) {
-	if len(b.Places)+len(b.Cases) == 0 {
-		return
-	}
-	text := strings.Trim(strings.Join(strings.Fields(fmt.Sprint(b.Places)), " "), "[]")
 	from, to := max(0, s.col(b.From)), min(s.col(b.To), len(cells)-1)
-	if len(b.Cases) > 0 {
-		whole := strings.TrimSpace(text + " " + strings.Join(b.Cases, " "))
-		if text = whole; to-from < len([]rune(text))+1 {
-			text = fmt.Sprint(len(b.Places)+len(b.Cases), " in it")
-		}
+	text := BarName(b, to-from)
+	if text == "" {
+		return
 	}
 	at, long := from+1, len([]rune(text))
 	if to-from < long+1 {

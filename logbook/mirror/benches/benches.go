@@ -57,13 +57,15 @@ func Of(k shelf.Kept, now timers.Reading) Bench {
 	return b
 }
 
-// Text writes a table for people, as of a moment.
-func Text(w io.Writer, all []Bench, now time.Time) error {
-	var out strings.Builder
-	fmt.Fprintf(&out, "%s, as the mirror knows them\n\n", now.Format("Mon 2 Jan 2006 15:04"))
-	t := tabwriter.NewWriter(&out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "bench\tat work\tnext due\talarms\tlast heard\tbehind")
-	var beneath []string
+// Columns are the heads of [Rows].
+var Columns = []string{"bench", "at work", "next due", "alarms", "last heard", "behind"}
+
+// NoneHeard is said where the mirror has no bench.
+const NoneHeard = "no bench has been heard yet"
+
+// Rows tell each bench in words, under [Columns], as of a moment; beneath is what more must be
+// said of some.
+func Rows(all []Bench, now time.Time) (rows [][]string, beneath []string) {
 	for _, b := range all {
 		name := b.Name
 		if twice(all, b) {
@@ -77,7 +79,7 @@ func Text(w io.Writer, all []Bench, now time.Time) error {
 			behind = fmt.Sprint(b.Behind)
 		}
 		if b.Err != "" {
-			fmt.Fprintf(t, "%s\t?\t?\t?\t%s\t?\n", name, heard)
+			rows = append(rows, []string{name, "?", "?", "?", heard, "?"})
 			beneath = append(beneath, name+": NOT READ: "+b.Err)
 			continue
 		}
@@ -85,16 +87,28 @@ func Text(w io.Writer, all []Bench, now time.Time) error {
 		if b.Next != "" {
 			next = words.Instant(b.Due, now) + " " + b.Next
 		}
-		fmt.Fprintf(t, "%s\t%d\t%s\t%d\t%s\t%s\n", name, b.AtWork, next, b.Alarms, heard, behind)
+		rows = append(rows, []string{name, fmt.Sprint(b.AtWork), next, fmt.Sprint(b.Alarms), heard, behind})
 		if n := len(b.Lacks); n > 0 {
 			beneath = append(beneath, fmt.Sprintf("%s: the mirror lacks records, so that this may not be all: %s", name, b.Lacks[0]))
 		}
+	}
+	return rows, beneath
+}
+
+// Text writes a table for people, as of a moment.
+func Text(w io.Writer, all []Bench, now time.Time) error {
+	var out strings.Builder
+	fmt.Fprintf(&out, "%s, as the mirror knows them\n\n", now.Format("Mon 2 Jan 2006 15:04"))
+	t := tabwriter.NewWriter(&out, 0, 0, 2, ' ', 0)
+	rows, beneath := Rows(all, now)
+	for _, r := range append([][]string{Columns}, rows...) {
+		fmt.Fprintln(t, strings.Join(r, "\t"))
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
 	if len(all) == 0 {
-		out.WriteString("no bench has been heard yet\n")
+		out.WriteString(NoneHeard + "\n")
 	}
 	if len(beneath) > 0 {
 		out.WriteString("\n" + strings.Join(beneath, "\n") + "\n")

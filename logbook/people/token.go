@@ -1,0 +1,56 @@
+package people
+
+import (
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"regexp"
+	"strings"
+
+	"flaskside/logbook/disk"
+)
+
+// TokenPath is where the token of the wall board of a book is: whoever knows it sees the bench.
+func TokenPath(bookPath string) string { return bookPath + ".board" }
+
+// tokenForm is what a token looks like: letters and digits, too many to be guessed.
+var tokenForm = regexp.MustCompile(`^[A-Z2-7]{26,64}$`)
+
+// Token reads the token of the wall board; "" where none was made. The file must be ours alone
+// to read.
+func Token(path string) (string, error) {
+	fi, err := os.Lstat(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", nil
+	}
+	if err == nil {
+		err = private(path, fi)
+	}
+	if err == nil && modesMean && fi.Mode().Perm()&0o077 != 0 {
+		err = fmt.Errorf("%s can be read by others: chmod 600 %s", path, path)
+	}
+	if err != nil {
+		return "", fmt.Errorf("the token of the board: %w", err)
+	}
+	f, err := disk.OpenSource(path)
+	if err != nil {
+		return "", fmt.Errorf("the token of the board: %w", err)
+	}
+	defer func() { _ = f.Close() }() // only read from
+	text, err := readAll(f)
+	if err != nil {
+		return "", fmt.Errorf("the token of the board: %w", err)
+	}
+	if text = strings.TrimSpace(text); !tokenForm.MatchString(text) {
+		return "", fmt.Errorf("the token of the board in %s is none: flaskside board --new makes another", path)
+	}
+	return text, nil
+}
+
+// NewToken makes a token in the place of the one before, which holds no more.
+func NewToken(path string) (string, error) {
+	token := rand.Text()
+	return token, write(path, []string{token})
+}

@@ -1,0 +1,288 @@
+package board
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/hex"
+	"fmt"
+	"html/template"
+	"strconv"
+	"strings"
+	"time"
+
+	"flaskside/logbook/words"
+	"flaskside/tui"
+)
+
+//go:embed page.html
+var pageHTML string
+
+//go:embed page.css
+var pageCSS string
+
+//go:embed page.js
+var pageJS string
+
+// style is the page's, with what it shares with the rest of the program put in.
+var style = strings.ReplaceAll(pageCSS, "OLD_AFTER", fmt.Sprintf("%gs", OldAfter.Seconds()))
+
+// pageMark tells one version of the page from another.
+var pageMark = func() string {
+	sum := sha256.Sum256([]byte(pageHTML + pageCSS + pageJS))
+	return hex.EncodeToString(sum[:6])
+}()
+
+var pages = template.Must(template.New("").Funcs(template.FuncMap{
+	"style":  func() template.CSS { return template.CSS(style) }, //nolint:gosec // our own file
+	"script": func() template.JS { return template.JS(pageJS) },  //nolint:gosec // our own file
+	"join":   func(s []string) string { return strings.Join(s, " ") },
+}).Parse(pageHTML))
+
+// frame is what every page has.
+type frame struct {
+	Nonce    string
+	Theme    string // dark, light, or "" for that of the screen
+	Mark     string
+	OldMs    int64
+	Fine     int // from so many seconds on large digits count single ones
+	Clock    string
+	Refresh  int // seconds, for a browser without a script
+	Headline string
+}
+
+func frameOf(nonce, theme string, s shown) frame {
+	return frame{Nonce: nonce, Theme: theme, Mark: pageMark, OldMs: OldAfter.Milliseconds(), Fine: int(tui.FineDigits.Seconds()), Clock: s.clock, Refresh: int(OldAfter.Seconds()) - 2, Headline: "board · flaskside"}
+}
+
+// shown is the bench as a page that is opened has it.
+type shown struct {
+	clock                                          string
+	Head, Alarms, Tiles, Timers, Press, Baths, Day template.HTML
+}
+
+func (s *shown) set(p part) {
+	to := map[string]*template.HTML{"head": &s.Head, "alarms": &s.Alarms, "tiles": &s.Tiles, "timers": &s.Timers, "press": &s.Press, "baths": &s.Baths, "day": &s.Day}[p.id]
+	*to = template.HTML(p.html) //nolint:gosec // made by the same templates
+}
+
+// whole is a page.
+type whole struct {
+	frame
+	shown
+	Benches bool
+}
+
+// shownState is what a drawing rests on beside the words.
+type shownState struct {
+	head  uint64
+	desk  int
+	lost  bool
+	tally []string
+}
+
+// drawer draws a bench, and keeps what need not be drawn again.
+type drawer struct {
+	steady map[string]time.Time // instants as they were last shown, by what they are of
+	used   map[string]time.Time // those of this drawing
+	key    string               // what pictures were last drawn of
+	baths  []byte
+	day    []byte
+}
+
+// moment is an instant that does not tremble: the clocks are read one after the other, and what
+// was worked out from two of them moves by what lay in between.
+func (d *drawer) moment(key string, t time.Time) time.Time {
+	if was, ok := d.steady[key]; ok && t.Sub(was).Abs() < trembling {
+		t = was
+	}
+	d.used[key] = t
+	return t
+}
+
+// trembling is less than anybody sees, and more than lies between two readings of clocks.
+const trembling = 200 * time.Millisecond
+
+// timeView is a time that the page counts on by itself.
+type timeView struct {
+	Due   string // on the clock of the bench, ms
+	At    string // the hour
+	Word  string // what the hour is
+	Ahead bool   // it leads to something
+	About bool   // estimated
+	Far   bool   // large digits
+	Mood  tui.Mood
+}
+
+func (d *drawer) time(wall tui.Wall, t tui.WallTime, far bool) timeView {
+	due := millis(wall.Now.Boot + t.Left)
+	// The same instant as a time, so that one rule holds it steady.
+	due = float64(d.moment("boot "+t.Key, time.UnixMicro(int64(due*1000))).UnixMicro()) / 1000
+	v := timeView{Due: strconv.FormatFloat(due, 'f', -1, 64), At: words.Instant(d.moment("wall "+t.Key, t.Due), wall.Now.Wall), Word: "until", Ahead: t.Ahead, About: t.Estimated, Far: far, Mood: t.Mood}
+	if !t.Ahead {
+		v.Word = "since"
+	}
+	return v
+}
+
+type alarmView struct {
+	tui.WallAlarm
+	Since string
+}
+
+type tileView struct {
+	tui.WallTile
+	T    *timeView
+	Call string // for who does not see it
+}
+
+type timerView struct {
+	tui.WallTimer
+	T timeView
+}
+
+// The most that is shown of what could be long; how much more there is is said.
+const (
+	mostAlarms = 5
+	mostTimers = 6
+	fewTimers  = 4 // beside two loads
+	mostLoads  = 2 // with a picture
+	mostComing = 6
+)
+
+// draw draws the pieces of the page.
+func (d *drawer) draw(wall tui.Wall, s shownState) ([]part, error) {
+	d.used = map[string]time.Time{}
+	defer func() { d.steady = d.used }()
+	var out []part
+	var failed error
+	add := func(id string, data any) {
+		var b bytes.Buffer
+		if err := pages.ExecuteTemplate(&b, id, data); err != nil && failed == nil {
+			failed = err
+		}
+		out = append(out, part{id: id, html: b.Bytes()})
+	}
+	add("head", struct {
+		Crew, Quiet, Mirror, Day, Tally string
+		Lost                            bool
+		Free                            []int
+	}{wall.Crew, wall.Quiet, wall.Mirror, wall.Now.Wall.Format("Mon 2 Jan"), strings.Join(s.tally, ", "), s.lost, wall.Free})
+	var alarms []alarmView
+	for _, a := range wall.Alarms[:min(len(wall.Alarms), mostAlarms)] {
+		alarms = append(alarms, alarmView{a, words.Instant(d.moment("rose "+a.Key, a.Rose), wall.Now.Wall)})
+	}
+	add("alarms", struct {
+		List  []alarmView
+		More  int
+		Flood string
+	}{alarms, len(wall.Alarms) - len(alarms), wall.Flood})
+	add("tiles", d.tiles(wall))
+	add("timers", d.timers(wall))
+	add("press", wall.Press)
+	if key := pictureKey(wall, s); key != d.key || d.key == "" {
+		d.key = key
+		add("baths", d.bathViews(wall))
+		d.baths = out[len(out)-1].html
+		add("day", d.dayView(wall))
+		d.day = out[len(out)-1].html
+	} else {
+		out = append(out, part{id: "baths", html: d.baths}, part{id: "day", html: d.day})
+	}
+	return out, failed
+}
+
+// pictureKey is another one when the pictures are: with a record, an estimate, a timer at an
+// end, and each minute.
+func pictureKey(wall tui.Wall, s shownState) string {
+	var b strings.Builder
+	fmt.Fprint(&b, s.head, " ", s.desk, " ", wall.Now.Wall.Format("2006-01-02 15:04 -07"))
+	for _, t := range wall.Timers {
+		fmt.Fprint(&b, " ", t.Key, t.Words, t.Mood)
+	}
+	return b.String()
+}
+
+// grids are the columns and rows for so many tiles: each as large as it can be.
+func grids(n int) (cols, rows int) {
+	for _, g := range [][2]int{{1, 1}, {2, 1}, {2, 2}, {3, 2}, {3, 3}, {4, 3}, {4, 4}, {5, 4}} {
+		if n <= g[0]*g[1] {
+			return g[0], g[1]
+		}
+	}
+	return 5, 5
+}
+
+func (d *drawer) tiles(wall tui.Wall) any {
+	var tiles []tileView
+	for _, t := range wall.Tiles {
+		v := tileView{WallTile: t}
+		if t.Time != nil {
+			at := d.time(wall, *t.Time, true)
+			v.T = &at
+		}
+		switch {
+		case t.Step:
+			v.Call = "case " + t.Case
+		case t.Load:
+			v.Call = t.Tag + ", cases " + t.Case
+		default:
+			v.Call = fmt.Sprintf("place %s, case %s %s", t.Tag, t.Case, t.Base)
+		}
+		tiles = append(tiles, v)
+	}
+	cols, rows := grids(len(tiles))
+	return struct {
+		Tiles      []tileView
+		Cols, Rows int
+		More       int
+	}{tiles[:min(len(tiles), cols*rows)], cols, rows, len(tiles) - min(len(tiles), cols*rows)}
+}
+
+func (d *drawer) timers(wall tui.Wall) any {
+	most := mostTimers
+	if len(wall.Baths) >= mostLoads {
+		most = fewTimers
+	}
+	var list []timerView
+	for _, t := range wall.Timers[:min(len(wall.Timers), most)] {
+		list = append(list, timerView{t, d.time(wall, t.WallTime, false)})
+	}
+	return struct {
+		List []timerView
+		More int
+	}{list, len(wall.Timers) - len(list)}
+}
+
+type bathView struct {
+	Head    string
+	Lines   []tui.WallLine
+	Picture template.HTML
+}
+
+func (d *drawer) bathViews(wall tui.Wall) []bathView {
+	var out []bathView
+	for i, b := range wall.Baths {
+		v := bathView{Head: b.Head, Lines: b.Lines}
+		if i >= mostLoads {
+			v.Lines = b.Lines[:min(len(b.Lines), 1)]
+		} else if b.Picture != nil {
+			v.Picture = bathSVG(b.Head, *b.Picture)
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+func (d *drawer) dayView(wall tui.Wall) any {
+	type due struct{ At, Words string }
+	var coming []due
+	for _, c := range wall.Coming[:min(len(wall.Coming), mostComing)] {
+		coming = append(coming, due{words.Instant(d.moment("due "+c.Key, c.At), wall.Now.Wall), c.Words})
+	}
+	return struct {
+		Picture template.HTML
+		Coming  []due
+		More    int
+	}{daySVG(wall.Line, wall.Labels), coming, len(wall.Coming) - len(coming)}
+}
