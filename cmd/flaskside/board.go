@@ -131,9 +131,9 @@ func withBoard(ctx context.Context, hub *keep.Hub, at string, log io.Writer, run
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	held := &heldToken{token: token}
-	tally := &tally{book: hub.Book()}
+	counted := &dayTally{book: hub.Book()}
 	others := &otherBenches{ctx: ctx, book: hub.Book(), clock: hub.Clock()}
-	b, err := board.Listen(ctx, at, board.Config{Bench: screen, Token: held.get, Tally: tally.words, Benches: others.get,
+	b, err := board.Listen(ctx, at, board.Config{Bench: screen, Token: held.get, Tally: counted.words, Benches: others.get,
 		Fault: faultFile(hub.Book().Path(), hub.Clock(), 0), Trouble: hub.Trouble})
 	if err != nil {
 		return err
@@ -188,15 +188,15 @@ func (h *heldToken) follow(ctx context.Context, path string, trouble func(string
 	}
 }
 
-// tally counts what was done today, anew when something was recorded.
-type tally struct {
+// dayTally counts what was done today, anew when something was recorded.
+type dayTally struct {
 	book *logbook.Book
 	seq  uint64
 	from time.Time
 	said []string
 }
 
-func (t *tally) words() ([]string, error) {
+func (t *dayTally) words() ([]string, error) {
 	now, seq := t.book.Now().Wall, t.book.State().Head.Seq
 	from, until := civil.OfInstant(now, now.Location())
 	if t.said != nil && t.seq == seq && t.from.Equal(from) {
@@ -206,7 +206,7 @@ func (t *tally) words() ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	t.seq, t.from, t.said = seq, from, review.Of(whole, from, until, review.Boil{}).Tally()
+	t.seq, t.from, t.said = seq, from, review.Tally(whole, from, until)
 	return t.said, nil
 }
 

@@ -2,12 +2,16 @@ package review
 
 import (
 	"fmt"
+	"time"
 
+	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 )
 
-// Tally counts the flasks of the period in a few words each; what did not happen is not counted.
-func (r Review) Tally() []string {
+// Tally counts the flasks of a period in a few words each, as [Of] counts them; what did not
+// happen is not counted.
+func Tally(b *bench.Bench, from, until time.Time) []string {
+	r := Of(b, from, until, boil{})
 	var out []string
 	add := func(n int, what string) {
 		if n > 0 {
