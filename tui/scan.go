@@ -12,6 +12,21 @@ import (
 // printable key is therefore held back for a moment: when others follow at once it is
 // a scan and selects the flask, when none does it is a key.
 
+// glance is how the screen is drawn while a key is held back that would select a place: as
+// if it had, for the eye waits for no scanner. Nothing but the picture knows of it.
+func (m *Model) glance() (back func()) {
+	if len(m.burst) != 1 || m.saving || m.over() != nil || !m.atHome() {
+		return func() {}
+	}
+	key := padKey(m.burst[0].k)
+	if i := binding(key); i != 0 || len(key) != 1 {
+		return func() {}
+	}
+	sel, off := m.sel, m.off
+	m.sel, m.off = int(key[0]-'0'), 0
+	return func() { m.sel, m.off = sel, off }
+}
+
 // scanLeast is the fewest characters of a tag or case number that is scanned.
 const scanLeast = 3
 

@@ -76,6 +76,7 @@ func (m *Model) draw() *frame { return m.drawOn(newFrame(m.w, m.h)) }
 
 // drawOn draws it on an empty frame.
 func (m *Model) drawOn(f *frame) *frame {
+	defer m.glance()()
 	m.drawStrip(f)
 	if m.small() {
 		m.drawSmall(f)

@@ -134,6 +134,39 @@ func TestScanSelects(t *testing.T) {
 	}
 }
 
+// TestKeyIsSeenAtOnce: a digit that may begin a scan is drawn as the key that it mostly is, and
+// is none before its moment has passed: a scan that finds nothing leaves the selection as it was.
+func TestKeyIsSeenAtOnce(t *testing.T) {
+	d := demoDesk(t, 80, 24, 19*time.Minute)
+	d.m.cfg.ScanHold = 40 * time.Millisecond
+	d.m.sel = 1
+	for place := 2; place <= 9; place++ {
+		d.ck.Run(time.Second)
+		key := fmt.Sprint(place)
+		_, held := d.m.Update(keyMsg(key))
+		glanced := d.screen()
+		if d.m.sel == place || !strings.Contains(glanced, "\n "+key+"▸") {
+			t.Fatalf("%s is pressed, place %d is selected:\n%s", key, d.m.sel, glanced)
+		}
+		if place%2 == 0 {
+			was := d.m.sel
+			for _, k := range []string{"x", "y", "z", "enter"} {
+				d.ck.Run(5 * time.Millisecond)
+				d.m.Update(keyMsg(k))
+			}
+			if d.m.sel != was || !strings.Contains(d.screen(), fmt.Sprintf("\n %d▸", was)) {
+				t.Fatalf("a scan of nothing selects place %d:\n%s", d.m.sel, d.screen())
+			}
+			continue
+		}
+		d.ck.Run(40 * time.Millisecond)
+		d.run(held)
+		if d.m.sel != place || d.screen() != glanced {
+			t.Fatalf("place %d is selected; it showed\n%s\nand shows\n%s", d.m.sel, glanced, d.screen())
+		}
+	}
+}
+
 // TestPlain writes what changes line by line in ASCII, and nothing while only the
 // time passes.
 func TestPlain(t *testing.T) {
