@@ -10,6 +10,7 @@ package bench
 import (
 	"iter"
 	"sort"
+	"sync"
 	"time"
 
 	"flaskside/logbook/action"
@@ -74,6 +75,10 @@ type Bench struct {
 
 	byID map[string]int // index into Items
 	memo *memo
+
+	// The windows are worked out once for all screens: they change with a record only.
+	once   *sync.Once
+	worked []Window
 
 	pruned int // how many records were left when it was last pruned
 }

@@ -1,6 +1,8 @@
 package bench
 
 import (
+	"sync"
+
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
 	"flaskside/logbook/record"
@@ -13,7 +15,7 @@ import (
 func Fold(recs []record.Record, top Counters) *Bench {
 	b := &Bench{
 		House: house.Default(), Flasks: map[int]*Flask{}, Mixes: map[int]*Mix{}, Loads: map[int]*Load{}, Timers: map[int]*Timer{},
-		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, len(recs)), Items: make([]Item, len(recs)), memo: newMemo(),
+		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, len(recs)), Items: make([]Item, len(recs)), memo: newMemo(), once: &sync.Once{},
 	}
 	for i, r := range recs {
 		b.Items[i] = Item{Record: r, Body: r.Action.Body, Stamp: r.Stamp}
@@ -99,6 +101,7 @@ func (b *Bench) Extend(r record.Record) *Bench {
 	b.Items = append(b.Items, Item{Record: r, Body: r.Action.Body, Stamp: r.Stamp})
 	b.count(&b.Items[len(b.Items)-1])
 	b.place()
+	b.once = &sync.Once{} // other windows run
 	if len(b.Items) > max(pruneAt, 2*b.pruned) {
 		living := b.Living()
 		next := Fold(living, b.Top)

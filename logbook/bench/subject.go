@@ -2,6 +2,7 @@ package bench
 
 import (
 	"fmt"
+	"slices"
 
 	"flaskside/logbook/action"
 	"flaskside/timers"
@@ -170,6 +171,15 @@ func (b *Bench) Next(f *Flask, now timers.Now) Step {
 // Windows gives every running window, in the order of the places, then mixes,
 // loads and timers.
 func (b *Bench) Windows() []Window {
+	if b.once == nil {
+		return b.windows()
+	}
+	b.once.Do(func() { b.worked = b.windows() })
+	return slices.Clone(b.worked)
+}
+
+// windows works them out.
+func (b *Bench) windows() []Window {
 	var out []Window
 	for f := range b.AtWork() {
 		for _, s := range table {

@@ -142,7 +142,7 @@ func (j *Joined) listen(ctx context.Context, heard func()) error {
 	if err := d.Decode(&w); err != nil {
 		return fmt.Errorf("read the news of the bench: %w", err)
 	}
-	recs := map[uint64]record.Record{}
+	var recs []record.Record
 	for {
 		var line piece
 		if err := d.Decode(&line); err != nil {
@@ -152,8 +152,8 @@ func (j *Joined) listen(ctx context.Context, heard func()) error {
 		if line.Out == keep.BenchEnds {
 			return nil // another one may begin
 		}
-		st, err := line.onto(recs)
-		if err != nil {
+		var st *logbook.State
+		if recs, st, err = line.onto(recs); err != nil {
 			return err
 		}
 		fresh, unsure := j.hear(client, w, st, line.Person)
@@ -196,28 +196,33 @@ func (j *Joined) stir() {
 	j.moved = make(chan struct{})
 }
 
-// onto puts the news of the bench on the records that were known of it; nil where there is
-// nothing new of it.
-func (p *piece) onto(recs map[uint64]record.Record) (*logbook.State, error) {
+// onto puts the news of the bench on the records that were known of it, in the order of the
+// book, and gives those that are known now; the state is nil where there is nothing new of it.
+// What has no news costs nothing: most lines add a record at the end.
+func (p *piece) onto(recs []record.Record) ([]record.Record, *logbook.State, error) {
 	if p.Head == nil {
-		return nil, nil
+		return recs, nil, nil
 	}
-	for _, seq := range p.Drop {
-		delete(recs, seq)
+	if len(p.Drop) > 0 {
+		drop := make(map[uint64]bool, len(p.Drop))
+		for _, seq := range p.Drop {
+			drop[seq] = true
+		}
+		recs = slices.DeleteFunc(recs, func(r record.Record) bool { return drop[r.Seq] })
 	}
 	for _, raw := range p.Add {
 		r, err := record.Decode(raw)
 		if err != nil {
-			return nil, fmt.Errorf("read the news of the bench: %w", err)
+			return nil, nil, fmt.Errorf("read the news of the bench: %w", err)
 		}
-		recs[r.Seq] = r
+		at, there := slices.BinarySearchFunc(recs, r.Seq, func(r record.Record, seq uint64) int { return cmp.Compare(r.Seq, seq) })
+		if there {
+			recs[at] = r
+			continue
+		}
+		recs = slices.Insert(recs, at, r)
 	}
-	all := make([]record.Record, 0, len(recs))
-	for _, r := range recs {
-		all = append(all, r)
-	}
-	slices.SortFunc(all, func(a, b record.Record) int { return cmp.Compare(a.Seq, b.Seq) })
-	return &logbook.State{Bench: bench.Fold(all, p.Top), Head: *p.Head, Beat: p.Beat}, nil
+	return recs, &logbook.State{Bench: bench.Fold(recs, p.Top), Head: *p.Head, Beat: p.Beat}, nil
 }
 
 // into tells a screen.
