@@ -323,14 +323,15 @@ func (j *JetStream) Read(ctx context.Context, s mirror.Stream, from uint64, f fu
 	if err != nil || last == nil {
 		return err
 	}
-	if run, err := mirror.ParseRun(last.Data); err == nil && from >= run.Header.First {
+	// Whoever asks for all gets all, whatever the last one says of itself.
+	if run, err := mirror.ParseRun(last.Data); err == nil && from > 1 && from >= run.Header.First {
 		return f(mirror.Piece{Name: name(last.Sequence), Raw: last.Data})
 	}
 	begin, err := j.find(ctx, s, from, last.Sequence)
 	if err != nil {
 		return err
 	}
-	c, err := j.stream.OrderedConsumer(ctx, js.OrderedConsumerConfig{FilterSubjects: []string{j.subject(s)}, DeliverPolicy: js.DeliverByStartSequencePolicy, OptStartSeq: max(1, begin), MaxResetAttempts: 5})
+	c, err := j.stream.OrderedConsumer(ctx, js.OrderedConsumerConfig{FilterSubjects: []string{j.subject(s)}, DeliverPolicy: js.DeliverByStartSequencePolicy, OptStartSeq: max(1, begin), MaxResetAttempts: 5, InactiveThreshold: stillness})
 	if err != nil {
 		return reached(err)
 	}
@@ -338,7 +339,7 @@ func (j *JetStream) Read(ctx context.Context, s mirror.Stream, from uint64, f fu
 	if err != nil {
 		return reached(err)
 	}
-	defer it.Stop()
+	defer j.done(c, it)
 	for {
 		wait, cancel := context.WithTimeout(ctx, stillness)
 		m, err := it.Next(js.NextContext(wait))
@@ -360,6 +361,17 @@ func (j *JetStream) Read(ctx context.Context, s mirror.Stream, from uint64, f fu
 		if err := f(mirror.Piece{Name: name(at), Raw: m.Data()}); err != nil || at == last.Sequence {
 			return err
 		}
+	}
+}
+
+// done ends a reading. What the servers keep for it they let go of at once, where this account may
+// ask for that, else a little later: they have room for so many readings only.
+func (j *JetStream) done(c js.Consumer, it js.MessagesContext) {
+	it.Stop()
+	if in := c.CachedInfo(); in != nil {
+		ctx, cancel := context.WithTimeout(context.Background(), politeness)
+		defer cancel()
+		_ = j.stream.DeleteConsumer(ctx, in.Name) // as above
 	}
 }
 
