@@ -377,6 +377,9 @@ func liveSet(b *bench.Bench) map[uint64]bool {
 // related gives the numbers of the records that a correction or a taking back speaks
 // of; at hand is asked for a body before the book is.
 func (p *past) related(body action.Body, atHand func(id string) (action.Body, bool)) map[uint64]bool {
+	if in, ok := body.(action.CaseIn); ok {
+		return p.finishedBefore(in)
+	}
 	of, ok := action.Amends(body)
 	if !ok {
 		return nil

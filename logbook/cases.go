@@ -219,6 +219,50 @@ func (p *past) hasNumber(opening uint64, numbers map[string]bool) bool {
 	return false
 }
 
+// flasksBack is how many flasks are looked through for one that was finished before its case was
+// taken in: some weeks of a busy bench.
+const flasksBack = 500
+
+// finishedBefore gives the records of the latest flask of a case that is taken in, where there is
+// one, and those of the case: a case whose flask has its outcome does not wait.
+func (p *past) finishedBefore(in action.CaseIn) map[uint64]bool {
+	if in.RemakeOf != "" {
+		return nil
+	}
+	c := p.tx.Bucket(layout.Index).Cursor()
+	k := before(c, []byte{'f' + 1})
+	for range flasksBack {
+		if len(k) != 13 || k[0] != 'f' {
+			return nil
+		}
+		flask := action.Subject{Class: 'f', No: int(binary.BigEndian.Uint32(k[1:]))}
+		if opening, ok := p.opening(flask); ok && p.hasNumber(opening, map[string]bool{in.Case: true}) {
+			seqs := map[uint64]bool{}
+			p.withRelatives(flask, seqs)
+			if o, ok := p.openedAs(seqs); ok && o.Case == in.Case && o.Base == in.Base {
+				p.ofSubject(layout.SubjectCase(in.Case), seqs)
+				return seqs
+			}
+		}
+		k = before(c, layout.SubjectPrefix(flask))
+	}
+	return nil
+}
+
+// openedAs is the opening of a flask among its records, as it counts.
+func (p *past) openedAs(seqs map[uint64]bool) (o action.FlaskOpen, ok bool) {
+	recs, err := p.sorted(seqs)
+	if err != nil {
+		return o, false
+	}
+	for _, it := range bench.Fold(recs, bench.Counters{}).Items {
+		if a, is := it.Body.(action.FlaskOpen); is && it.TakenBack == nil {
+			o, ok = a, true
+		}
+	}
+	return o, ok
+}
+
 // OfCase gives the records of the list of cases that are about a number, and the flasks
 // that were opened for it or had its number by a correction, in order of the book.
 func (b *Book) OfCase(number string) (recs []record.Record, flasks []int, err error) {

@@ -88,8 +88,8 @@ func (c *checking) alreadyThere(a action.Action) (old record.Record, seen bool, 
 	return old, true, nil
 }
 
-// recall brings back the records that a correction or a taking back speaks of,
-// where the bench no longer rests on them.
+// recall brings back the records that a correction or a taking back speaks of, or a case that
+// is taken in, where the bench no longer rests on them.
 func recall(p *past, cur *bench.Bench, a action.Action) *bench.Bench {
 	seqs := p.related(a.Body, func(id string) (action.Body, bool) {
 		it, ok := cur.Item(id)

@@ -46,7 +46,7 @@ func newest(r record.Record) bool {
 	case action.Screen, action.DayPlan, action.CaseStep:
 		return true
 	case action.CaseIn:
-		return a.Route != "" || a.Ends != ""
+		return a.Route != "" || a.Ends != "" || a.Made > 0
 	case action.CaseDelivered:
 		return len(a.Missing) > 0
 	case action.Caution:

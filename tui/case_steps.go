@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	tea "charm.land/bubbletea/v2"
 
@@ -296,7 +297,9 @@ func (m *sight) stepFields(s route.Step) (fields []*field, values func(f *form) 
 		}
 		name := "value " + fd.Name
 		var x *field
-		if fd.Of == route.Text {
+		if of, lot := route.LotOf(fd.Of); lot {
+			x = line(name, ask+", scanned or typed", m.lastStepLot(fd.Of, action.Material(of)), fd.May)
+		} else if fd.Of == route.Text {
 			x = line(name, ask, fd.Preset, fd.May).upTo(40)
 		} else {
 			x = digits(name, ask, typedIn(fd, u.Pressure, u.Temperature), "", func(text string) (float64, error) { return fd.Read(text, u.Pressure, u.Temperature) })
@@ -317,7 +320,7 @@ func (m *sight) stepFields(s route.Step) (fields []*field, values func(f *form) 
 			switch {
 			case x.typed == "" && fd.May:
 				continue
-			case fd.Of == route.Text:
+			case route.Worded(fd.Of):
 				v.Text = strings.TrimSpace(x.typed)
 			default:
 				v.Value = x.number
@@ -326,6 +329,22 @@ func (m *sight) stepFields(s route.Step) (fields []*field, values func(f *form) 
 		}
 		return out
 	}
+}
+
+// lastStepLot is the lot that a step of a case named last, where it can be used still.
+func (m *sight) lastStepLot(of string, material action.Material) string {
+	var last string
+	var at time.Time
+	for _, k := range m.bench().Cases() {
+		for _, d := range k.Steps {
+			for _, v := range d.Values {
+				if v.Of == of && v.Text != "" && d.At.At.After(at) && m.bench().LotUsable(material, v.Text, m.now.Wall) {
+					last, at = v.Text, d.At.At
+				}
+			}
+		}
+	}
+	return last
 }
 
 // typedIn is the unit in which a field is typed.

@@ -126,10 +126,10 @@ func (m *Model) deliverCase() {
 		f.get("again").above = []string{"· " + twice(f)}
 		return nil
 	})
+	of := caseFields()
 	f := &form{title: "a base is delivered", lines: []string{noRelease}, fields: append([]*field{
-		choose("which", "which?", append(names, "type the number")...),
-		line("case", "case number", "", false).upTo(24).only(isTyped),
-		choose("base", "base", action.Bases...).only(isTyped),
+		scannable(choose("which", "which?", append(slices.Clone(names), "type the number")...), names),
+		of[0].and(isTyped), of[1].and(isTyped),
 		again,
 	}, closingFields(nil, 0)...)}
 	f.done = func(f *form) tea.Cmd {

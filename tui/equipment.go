@@ -213,7 +213,7 @@ func (m *Model) pieceOut() {
 	f.done = func(f *form) tea.Cmd {
 		k, reason := all[f.choice("which")-1], action.EquipmentOut[f.choice("reason")-1]
 		return m.answer(f, action.EquipOut{Item: k.Item, Name: k.Name, Reason: reason}, "", func(logbook.Saved) tea.Cmd {
-			if reason == recalled && !k.Item.Checked() && k.Item != action.Pot && k.Item != action.Oven {
+			if reason == recalled && (k.Item.Checked() && k.On != "" || !k.Item.Checked() && k.Item != action.Pot && k.Item != action.Oven) {
 				return m.lookForPiece(k.Piece())
 			}
 			return m.keyEquipment("")
@@ -224,7 +224,7 @@ func (m *Model) pieceOut() {
 
 // whichHad asks for the piece whose flasks are looked for.
 func (m *Model) whichHad() {
-	kinds := []action.Item{action.ClampItem, action.FlaskMetal, action.Press, action.Bath}
+	kinds := []action.Item{action.ClampItem, action.FlaskMetal, action.Press, action.Bath, action.Gauge, action.Thermometer}
 	f := &form{title: "which flasks had it?", fields: []*field{choose("item", "what?", kinds...), line("name", "its number or name", "", false).upTo(24)}}
 	f.done = func(f *form) tea.Cmd {
 		p, err := action.ParsePiece(string(kinds[f.choice("item")-1]) + " " + f.text("name"))

@@ -60,7 +60,7 @@ func TestEquipmentByNumberPad(t *testing.T) {
 	d.press("- 1 1 1 0 . 5 enter 2") // half a degree below
 	d.sees("0.5 °C low in ice")
 	d.press("- 2 1")
-	d.sees("water changed 2026-")
+	d.sees("water changed Wed 25 Nov 2026")
 	d.press("- 3 3 3") // bath 1, flask 51, clamp 12: recalled
 	d.sees("clamp 12: 1 flask", "4417 upper", "flaskside equipment --which 'clamp 12' --csv")
 	d.press("0 e")

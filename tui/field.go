@@ -39,10 +39,12 @@ type field struct {
 	picked  []bool
 	number  float64
 	page    int
-	may     bool               // may be left empty
-	least   int                // pickMany: fewest
-	above   []string           // said above the question while it is asked
-	other   func(f *form) bool // takes the answer and goes elsewhere itself
+	may     bool                              // may be left empty
+	least   int                               // pickMany: fewest
+	above   []string                          // said above the question while it is asked
+	read    func(f *form)                     // words: reads what was typed, once it is taken
+	scan    func(f *form, tag string) tea.Cmd // takes what a scanner reads; nil where it types like a hand
+	other   func(f *form) bool                // takes the answer and goes elsewhere itself
 	when    func(f *form) bool
 	reach   func(f *form) tea.Cmd // called when the field comes to be asked
 	reread  func(f *form) float64 // number: what it stands for once its unit was asked for

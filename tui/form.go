@@ -125,6 +125,9 @@ func (f *form) accept(fd *field) tea.Cmd {
 		f.note = wrong
 		return nil
 	}
+	if fd.read != nil {
+		fd.read(f)
+	}
 	if fd.other != nil && fd.other(f) {
 		return nil
 	}
@@ -138,6 +141,13 @@ func (f *form) accept(fd *field) tea.Cmd {
 		}
 	}
 	return f.done(f)
+}
+
+// turnTo chooses an option and turns to the page it stands on.
+func (f *form) turnTo(fd *field, choice int) {
+	fd.choice = choice
+	for fd.page = 0; fd.page < len(fd.options) && !f.offered(fd); fd.page++ { //nolint:revive // the loop is all
+	}
 }
 
 // back goes to the question before, or leaves the form where there is none.

@@ -140,7 +140,13 @@ func (x *loadForm) goingIn() (lines []string) {
 // switched on by itself; a person may.
 func (m *sight) bathRoom() int {
 	_, has := m.inBaths()
-	return m.house().Plan.Filled().Places - slices.Min(has)
+	least := has[0]
+	for k, n := range m.bench().Usable(action.Bath) {
+		if k == 0 || has[n-1] < least {
+			least = has[n-1]
+		}
+	}
+	return m.house().Plan.Filled().Places - least
 }
 
 // inBaths names the baths and counts the flasks in each.
@@ -158,9 +164,13 @@ func (m *sight) inBaths() (names []string, has []int) {
 // bathsWithLoads names the baths with how many flasks are in each.
 func (m *sight) bathsWithLoads() []string {
 	names, has := m.inBaths()
+	used := m.bench().Usable(action.Bath)
 	for i, n := range has {
 		if n > 0 {
 			names[i] += fmt.Sprintf(" (%d in it)", n)
+		}
+		if !slices.Contains(used, i+1) {
+			names[i] += " (out of use)"
 		}
 	}
 	return names

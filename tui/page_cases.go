@@ -189,7 +189,7 @@ func (m *Model) takeInCase() {
 		r, ok := m.routeChosen(f)
 		return !ok || r.At(route.Flask) >= 0
 	}
-	head := []*field{line("case", "case number", "", false).upTo(24), choose("base", "base", action.Bases...)}
+	head := caseFields()
 	if way != nil {
 		head = append(head, way)
 	}

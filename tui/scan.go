@@ -2,15 +2,20 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/cases"
 )
 
-// A scanner types a tag faster than any hand and ends it with Enter. On the bench a
-// printable key is therefore held back for a moment: when others follow at once it is
-// a scan and selects the flask, when none does it is a key.
+// A scanner types a tag faster than any hand and ends it with Enter. On the bench, on the page
+// of cases and at the question which case, a printable key is therefore held back for a moment:
+// when others follow at once it is a scan and selects the flask or the case, when none does it
+// is a key.
 
 // glance is how the screen is drawn while a key is held back that would select a place: as
 // if it had, for the eye waits for no scanner. Nothing but the picture knows of it.
@@ -40,8 +45,9 @@ type burstMsg struct{ gen int }
 
 // hold takes a key that may be the beginning of a scan; ok tells that it did.
 func (m *Model) hold(k tea.KeyPressMsg) (cmd tea.Cmd, ok bool) {
-	if m.cfg.ScanHold <= 0 || m.over() != nil || !m.atHome() {
-		return nil, false
+	into := m.scansInto()
+	if m.cfg.ScanHold <= 0 || into == nil {
+		return m.release(), false
 	}
 	now := m.cfg.Hands.Read().Mono
 	if padKey(k) == "enter" && len(m.burst) >= scanLeast && now-m.burst[len(m.burst)-1].at < m.cfg.ScanHold {
@@ -50,8 +56,7 @@ func (m *Model) hold(k tea.KeyPressMsg) (cmd tea.Cmd, ok bool) {
 			tag.WriteString(h.k.Text)
 		}
 		m.burst = nil
-		m.scanned(tag.String())
-		return nil, true
+		return into(tag.String()), true
 	}
 	if k.Text == "" || k.IsRepeat {
 		return m.release(), false
@@ -63,6 +68,77 @@ func (m *Model) hold(k tea.KeyPressMsg) (cmd tea.Cmd, ok bool) {
 	m.burstGen++
 	gen := m.burstGen
 	return tea.Tick(m.cfg.ScanHold, func(time.Time) tea.Msg { return burstMsg{gen} }), true
+}
+
+// scansInto is what takes a scan now; nil where every key is a key, or goes into a field of text.
+func (m *Model) scansInto() func(tag string) tea.Cmd {
+	if m.over() != nil {
+		f := m.form()
+		if f == nil || m.saving || f.sent || f.fields[f.at].scan == nil {
+			return nil
+		}
+		return func(tag string) tea.Cmd { return f.fields[f.at].scan(f, tag) }
+	}
+	switch m.page.(type) {
+	case *benchPage:
+		return func(tag string) tea.Cmd { m.scanned(tag); return nil }
+	case *casesPage:
+		return func(tag string) tea.Cmd { m.scannedCase(tag); return nil }
+	}
+	return nil
+}
+
+// scannedCase chooses the case on the list whose number, or label, was read.
+func (m *Model) scannedCase(tag string) {
+	number, base := cases.FromLabel(tag)
+	for _, k := range m.bench().Cases() {
+		if strings.EqualFold(k.Case, number) && (base == "" || k.Base == base) {
+			m.caseSel = k.Name()
+			m.say(good, fmt.Sprintf("scanned %s: next: %s", fit(tag, 24), m.caseStepWords(k)))
+			return
+		}
+	}
+	m.say(warn, fmt.Sprintf("scanned %s: no such case is on the list; + to take it in", fit(tag, 24)))
+}
+
+// caseFields ask for a case number and its base. A label that is scanned says both, and then the
+// base is not asked.
+func caseFields() []*field {
+	labelled := false
+	number := line("case", "case number", "", false).upTo(24)
+	number.read = func(f *form) {
+		n, base := cases.FromLabel(f.text("case"))
+		if labelled = base != ""; labelled {
+			f.get("case").typed, f.get("base").choice = n, slices.Index(action.Bases, base)+1
+		}
+	}
+	return []*field{number, choose("base", "base", action.Bases...).only(func(*form) bool { return !labelled })}
+}
+
+// scannable has a scanned label answer the question which of some cases; one that is not among them
+// goes into the fields for another number.
+func scannable(which *field, names []string) *field {
+	which.scan = func(f *form, tag string) tea.Cmd {
+		number, base := cases.FromLabel(tag)
+		hit, hits := 0, 0
+		for i, name := range names {
+			if n, b := cases.FromLabel(name); strings.EqualFold(n, number) && (base == "" || b == base) {
+				hit, hits = i+1, hits+1
+			}
+		}
+		if hits > 1 {
+			f.note = "case " + fit(number, 24) + " is there with more than one base: choose by digit"
+			return nil
+		}
+		if hits == 1 {
+			f.turnTo(which, hit)
+			return f.accept(which)
+		}
+		f.turnTo(which, len(which.options))
+		f.get("case").typed = tag
+		return tea.Batch(f.accept(which), f.accept(f.get("case")))
+	}
+	return which
 }
 
 // release lets the keys held back count.

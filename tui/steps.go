@@ -346,16 +346,17 @@ func (m *Model) newFlask(place int) tea.Cmd {
 	for i, k := range waiting {
 		names[i] = m.caseWords(k)
 	}
-	fields := []*field{
-		line("case", "case number", "", false).upTo(24), m.caseAsked("case"),
-		choose("base", "base", action.Bases...),
-		choose("size", "size", action.Sizes...),
-	}
+	of := caseFields()
+	fields := []*field{of[0], m.caseAsked("case"), of[1], choose("size", "size", action.Sizes...)}
 	if len(waiting) > 0 {
 		for _, fd := range fields {
 			fd.and(func(f *form) bool { return f.choice("which") > len(waiting) })
 		}
-		fields = append([]*field{choose("which", "which case?", append(names, "another: type its number")...)}, fields...)
+		bare := make([]string, len(waiting))
+		for i, k := range waiting {
+			bare[i] = k.Name()
+		}
+		fields = append([]*field{scannable(choose("which", "which case?", append(names, "another: type its number")...), bare)}, fields...)
 	}
 	metal, tag := m.whichPiece("metal", "which flask? by the tag on it", "one without a tag", action.FlaskMetal)
 	if metal != nil {

@@ -221,6 +221,9 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 	case bad > 0:
 		return fmt.Errorf("%d of %s cannot be taken in: nothing was recorded", bad, counted(len(lines), "line"))
 	case dry:
+		if err := rehearsed(o, clock, lines, bodies, why); err != nil {
+			return err
+		}
 		_, err := fmt.Fprintf(c.OutOrStdout(), "%s can be taken in; nothing was recorded\n", counted(len(lines), "case"))
 		return err
 	}
@@ -233,6 +236,23 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 		return err
 	}
 	_, err = fmt.Fprintf(c.OutOrStdout(), "%s taken in; records %d to %d\n", counted(len(answers), "case"), answers[0].Record.Seq, answers[len(answers)-1].Record.Seq)
+	return err
+}
+
+// rehearsed offers a table to the logbook, which knows of flasks that the bench has let go of.
+func rehearsed(o *options, clock timers.Clock, lines []cases.Line, bodies []action.Body, why string) error {
+	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	as := make([]action.Action, len(bodies))
+	for i, body := range bodies {
+		as[i] = action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: body, Why: why}
+	}
+	_, err := readFrom(o.book, clock, func(book *logbook.Book) (bool, error) { return true, book.Rehearse(as) })
+	var one *logbook.BadLine
+	if errors.As(err, &one) {
+		return fmt.Errorf("line %d: %w: nothing was recorded", lines[one.Index].No, byWhy(one.Err))
+	}
 	return err
 }
 

@@ -183,7 +183,9 @@ func (in input) recordAll(path string, clock timers.Clock, out io.Writer) error 
 	if err != nil {
 		return in.named(err)
 	}
-	return in.tell(out, answers)
+	var t tally
+	t.count(in.lines, answers)
+	return cmp.Or(t.tell(out), t.tellDoubts(path, clock, out))
 }
 
 // rehearse offers actions to a book that is thrown away.
@@ -246,7 +248,7 @@ func recordGood(raw *wholeInput, o *options, clock timers.Clock, out, complaints
 		err = flush()
 	}
 	if w != nil {
-		err = cmp.Or(err, w.Close(), t.tell(out))
+		err = cmp.Or(err, w.Close(), t.tell(out), t.tellDoubts(o.book, clock, out))
 	}
 	if err != nil || len(bad) == 0 {
 		return err
@@ -263,16 +265,10 @@ func recordGood(raw *wholeInput, o *options, clock timers.Clock, out, complaints
 // goodAtOnce is how many good lines are handed on together; each is recorded by itself.
 const goodAtOnce = 1000
 
-// tell says what became of the actions.
-func (in input) tell(out io.Writer, answers []door.Answer) error {
-	var t tally
-	t.count(in.lines, answers)
-	return t.tell(out)
-}
-
 // tally counts what became of actions.
 type tally struct {
 	fresh, repeated int
+	first           uint64 // number of the first that was recorded; 0 for none
 	again           []string // the first few
 	head            string
 }
@@ -287,7 +283,9 @@ func (t *tally) count(lines []int, answers []door.Answer) {
 		case a.Already:
 			t.repeat(lines[i], a.Seq)
 		default:
-			t.fresh++
+			if t.fresh++; t.first == 0 {
+				t.first = a.Seq
+			}
 			t.head = logbook.Head{Seq: a.Seq, Hash: a.Hash()}.String()
 		}
 	}
@@ -313,4 +311,22 @@ func (t *tally) tell(out io.Writer) error {
 	}
 	_, err := fmt.Fprintln(out, strings.Join(words, "; "))
 	return err
+}
+
+// tellDoubts says once what speaks against the gauges and thermometers of what was recorded, as
+// the bench does where it is recorded there.
+func (t *tally) tellDoubts(path string, clock timers.Clock, out io.Writer) error {
+	if t.fresh == 0 {
+		return nil
+	}
+	st, err := standing(path, clock)
+	if err != nil {
+		return err
+	}
+	for _, d := range st.Bench.ToldFrom(t.first) {
+		if _, err := fmt.Fprintf(out, "record %d: %s. It stands on the day sheet.\n", d.Seq, d.Words(st.Bench.House.Units)); err != nil {
+			return err
+		}
+	}
+	return nil
 }

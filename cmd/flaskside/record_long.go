@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"bytes"
 	"errors"
 	"fmt"
@@ -165,12 +166,12 @@ func recordLong(raw *wholeInput, o *options, clock timers.Clock, out io.Writer) 
 	}
 	t := tally{fresh: told.Recorded, repeated: told.Repeated}
 	if told.Recorded > 0 {
-		t.head = told.Head.String()
+		t.head, t.first = told.Head.String(), told.Head.Seq-uint64(told.Recorded)+1
 	}
 	for _, r := range told.Again[:min(len(told.Again), repeatsTold)] {
 		t.again = append(t.again, fmt.Sprintf("line %d is record %d", lines[r.Index], r.Seq))
 	}
-	return t.tell(out)
+	return cmp.Or(t.tell(out), t.tellDoubts(o.book, clock, out))
 }
 
 // rehearseLong offers a long input to a logbook that is thrown away.

@@ -251,7 +251,7 @@ func stepValues(typed []string, s route.Step, u house.Units) ([]action.StepValue
 			return nil, wrongUsage("the step %q asks for no %q", s.Name, words.Clip(name, 40))
 		}
 		v := action.StepValue{Name: name}
-		if f := s.Fields[i]; f.Of == route.Text {
+		if f := s.Fields[i]; route.Worded(f.Of) {
 			v.Text = text
 		} else {
 			n, err := f.Read(text, u.Pressure, u.Temperature)

@@ -430,6 +430,14 @@ func LotsUsed(body Body) []LotUse {
 		return []LotUse{{Powder, a.PowderLot}, {Liquid, a.LiquidLot}}
 	case FlaskLots:
 		return []LotUse{{Stone, a.StoneLot}, {Sheet, a.SheetLot}}
+	case CaseStep:
+		var out []LotUse
+		for _, v := range a.Values {
+			if of, ok := route.LotOf(v.Of); ok {
+				out = append(out, LotUse{Material(of), v.Text})
+			}
+		}
+		return out
 	}
 	return nil
 }

@@ -24,6 +24,7 @@ type CaseIn struct {
 	RemakeOf string `json:"remake_of,omitempty" jsonschema_description:"the case number that this one replaces"`
 	Remark   string `json:"remark,omitempty" jsonschema_description:"anything else, but no name of a person"`
 	Route    string `json:"route,omitempty" jsonschema_description:"how it is made: a route by its name in the settings; left out: no step of it is asked"`
+	Made     int    `json:"made,omitempty" jsonschema_description:"the flask in which it was finished before it was taken in; filled in by the bench"`
 	Ends     string `json:"ends,omitempty" jsonschema:"enum=outcome" jsonschema_description:"it leaves the list with the outcome of its flask, for no step of its route follows; filled in by the bench"`
 }
 
@@ -92,7 +93,7 @@ const maxWetH = 60 * 24
 // Valid of each kind.
 func (b CaseIn) Valid() error {
 	return first(caseNumber(b.Case), oneOf("base", b.Base, Bases), oneOf("size", b.Size, Sizes), dueAt(b.Due), text("resin", b.Resin, 40),
-		text("shade", b.Shade, 24), text("remake_of", b.RemakeOf, 24), text("remark", b.Remark, 160), text("route", b.Route, 24), oneOf("ends", b.Ends, []string{"", EndsAtOutcome}))
+		text("shade", b.Shade, 24), text("remake_of", b.RemakeOf, 24), text("remark", b.Remark, 160), text("route", b.Route, 24), oneOf("ends", b.Ends, []string{"", EndsAtOutcome}), between("made", float64(b.Made), 0, 1e9, "as number of a flask"))
 }
 
 func (b CaseOff) Valid() error {
@@ -138,6 +139,9 @@ func (a CaseIn) tell(t Teller) string {
 	s := fmt.Sprintf("case taken in: %s %s, %s, due %s", a.Case, a.Base, a.Size, a.DueAt().Format("Mon 2 Jan 2006 15:04"))
 	if a.Rush {
 		s += ", rush"
+	}
+	if a.Made > 0 {
+		s += fmt.Sprintf(", finished in flask %d before", a.Made)
 	}
 	if !t.Full {
 		return s

@@ -41,7 +41,7 @@ type CaseStep struct {
 type StepValue struct {
 	Name  string  `json:"name"`
 	Words string  `json:"words,omitempty"`
-	Of    string  `json:"of,omitempty" jsonschema:"enum=temperature,enum=pressure,enum=grams,enum=mm,enum=number,enum=text"`
+	Of    string  `json:"of,omitempty" jsonschema:"enum=temperature,enum=pressure,enum=grams,enum=mm,enum=number,enum=text,enum=powder lot,enum=liquid lot,enum=separator lot,enum=stone lot,enum=sheet lot"`
 	Value float64 `json:"value,omitempty" jsonschema_description:"in °C, psi, grams, mm or as it is"`
 	Text  string  `json:"text,omitempty"`
 }
@@ -83,7 +83,7 @@ func (b CaseStep) Valid() error {
 	}
 	seen := map[string]bool{}
 	for _, v := range b.Values {
-		switch err := first(stepName("values.name", strings.ReplaceAll(v.Name, "_", "-")), text("values.words", v.Words, 40), oneOf("values.of", v.Of, append([]string{""}, route.Measures...)), text("values.text", v.Text, 40)); {
+		switch err := first(stepName("values.name", strings.ReplaceAll(v.Name, "_", "-")), text("values.words", v.Words, 40), oneOf("values.of", v.Of, append([]string{""}, route.Measures...)), text("values.text", v.Text, maxScan)); {
 		case err != nil:
 			return err
 		case seen[v.Name]:
@@ -148,6 +148,9 @@ func (b CaseStep) tell(t Teller) string {
 // value words one value of a step.
 func (t Teller) value(v StepValue) string {
 	f := route.Field{Name: v.Name, Words: v.Words, Of: v.Of}
+	if _, lot := route.LotOf(v.Of); lot {
+		return f.Called() + " " + t.lot(v.Text)
+	}
 	if v.Of == route.Text || v.Of == "" && v.Text != "" {
 		return f.Called() + " " + v.Text
 	}

@@ -60,7 +60,7 @@ func samples() map[Kind][2]Body {
 		{EquipCheck{Item: "thermometer", Name: "T1", IceC: new(float64), BoilC: ptr(94.9), AirHPa: 835.2, Due: "2026-12-25"}, EquipCheck{Item: "gauge", Name: "G1", ReadPSI: ptr(3040), AgainstPSI: ptr(3000)}},
 		{EquipWater{Item: "bath", Name: "1"}, EquipWater{Item: "pot", Name: "small"}},
 		{EquipOut{Item: "clamp", Name: "12", Reason: "recalled"}, EquipOut{Item: "oven", Name: "O1", Reason: "not ours any more"}},
-		{CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00", Rush: true, Resin: "heat-cured, general", Shade: "pink 3", RemakeOf: "4102", Remark: "thick ridge", Route: "packed", Ends: "outcome"}, CaseIn{Case: "4417", Base: "lower", Size: "small", Due: "2026-11-25T17:00:00Z"}},
+		{CaseIn{Case: "4417", Base: "upper", Size: "medium", Due: "2026-11-25T17:00:00+01:00", Rush: true, Resin: "heat-cured, general", Shade: "pink 3", RemakeOf: "4102", Remark: "thick ridge", Route: "packed", Ends: "outcome", Made: 7}, CaseIn{Case: "4417", Base: "lower", Size: "small", Due: "2026-11-25T17:00:00Z"}},
 		{fullPlan, DayPlan{Day: "2026-11-25", Away: true}},
 		{CaseOff{Case: "4417", Base: "upper", Reason: "withdrawn by the practice"}, CaseOff{Case: "4417", Base: "lower", Reason: "x"}},
 		{CaseDelivered{Case: "4417", Base: "upper", Done: []string{"finished", "polished", "disinfected", "labelled", "statement prepared"}, WetH: 24, Missing: []string{"polish"}}, CaseDelivered{Case: "4417", Base: "lower"}},

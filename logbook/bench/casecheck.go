@@ -99,6 +99,8 @@ func (c *checker) excuseStep(k Case, step string) {
 	for u := range k.excused {
 		if code, of, _ := strings.Cut(u, " "); of == step {
 			c.excuse(code)
+		} else {
+			c.excuse(u)
 		}
 	}
 }
@@ -146,14 +148,14 @@ func (c *checker) stepValues(a *action.CaseStep, s route.Step) error {
 		delete(told, f.Name)
 		preset, has := f.Usual()
 		switch {
-		case ok && f.Of != route.Text && v.Text != "":
+		case ok && !route.Worded(f.Of) && v.Text != "":
 			return fmt.Errorf("%s of the step %q is a number: give value", f.Name, s.Name)
-		case ok && f.Of == route.Text && v.Text == "":
+		case ok && route.Worded(f.Of) && v.Text == "":
 			return fmt.Errorf("%s of the step %q is words: give text", f.Name, s.Name)
 		case ok:
 		case has:
 			v.Value = preset
-		case f.Of == route.Text && f.Preset != "":
+		case route.Worded(f.Of) && f.Preset != "":
 			v.Text = f.Preset
 		case f.May:
 			continue
@@ -161,7 +163,10 @@ func (c *checker) stepValues(a *action.CaseStep, s route.Step) error {
 			return fmt.Errorf("the step %q asks for %s: give its value", s.Name, f.Called())
 		}
 		v.Name, v.Words, v.Of = f.Name, f.Called(), f.Of
-		if ok && f.Of != route.Text && f.Outside(v.Value) {
+		if of, lot := route.LotOf(f.Of); lot {
+			v.Text = c.lot(action.Material(of), v.Text)
+		}
+		if ok && !route.Worded(f.Of) && f.Outside(v.Value) {
 			c.odd = append(c.odd, Odd{rangePrefix + strings.ReplaceAll(f.Name, "_", "-"), fmt.Sprintf("%s %s is outside the usual %s", f.Called(), f.Show(v.Value, u.Pressure, u.Temperature), f.Range(u.Pressure, u.Temperature))})
 		}
 		a.Values = append(a.Values, v)
@@ -200,15 +205,19 @@ func (c *checker) stepLong(k Case) {
 // placeTaken asks about a place that others are in: a pot, an oven or a press that was closed
 // on another case, a bath that cures.
 func (c *checker) placeTaken(k Case, s route.Step) {
-	n := c.b.House.Spots(s.Place)
-	if n == 0 || !s.Kind.Timed() {
+	n, ok := c.b.Spots(s.Place)
+	if !ok || !s.Kind.Timed() {
+		return
+	}
+	if n == 0 {
+		c.unusual(PlaceCode, "%s: %s", s.Called(), outOfUseWords(s.Place, c.b.House.Spots(s.Place)))
 		return
 	}
 	var by []string
 	if s.Place == "bath" {
-		taken := map[int]bool{}
+		used, taken := c.b.Usable(action.Bath), map[int]bool{}
 		for _, no := range Sorted(c.b.Loads) {
-			if l := c.b.Loads[no]; len(c.b.stillIn(l)) > 0 && !taken[l.Bath] {
+			if l := c.b.Loads[no]; len(c.b.stillIn(l)) > 0 && !taken[l.Bath] && slices.Contains(used, l.Bath) {
 				taken[l.Bath] = true
 				by = append(by, fmt.Sprintf("load %d", no))
 			}
@@ -222,7 +231,7 @@ func (c *checker) placeTaken(k Case, s route.Step) {
 			by = append(by, "case "+o.Name())
 		}
 		if s.Place == "press" {
-			for p := 1; p <= n; p++ {
+			for _, p := range c.b.Usable(action.Press) {
 				for _, f := range c.b.InPress(p) {
 					by = append(by, "case "+f.Case)
 				}
@@ -234,14 +243,47 @@ func (c *checker) placeTaken(k Case, s route.Step) {
 	}
 }
 
+// bathTaken asks about a load that goes into the bath where a step of a case runs. Which bath
+// that is no record says: it is this one where no other is in use and free.
+func (c *checker) bathTaken(bath int) {
+	for _, n := range c.b.Usable(action.Bath) {
+		if n != bath && !c.b.curing(n) {
+			return
+		}
+	}
+	var by []string
+	for _, k := range c.b.cases {
+		if d := k.Running(); d != nil && d.Place == "bath" {
+			by = append(by, fmt.Sprintf("case %s (%s)", k.Name(), d.Brief()))
+		}
+	}
+	if len(by) > 0 {
+		c.unusual(PlaceCode, "in bath %d is %s", bath, words.List(by))
+	}
+}
+
+// curing tells whether a load is in a bath.
+func (b *Bench) curing(bath int) bool {
+	for _, l := range b.Loads {
+		if l.Bath == bath && len(b.stillIn(l)) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+func outOfUseWords(place string, n int) string {
+	if n == 1 {
+		return "the " + place + " is out of use"
+	}
+	return fmt.Sprintf("all %s are out of use", haveWords(itemOf(place), n))
+}
+
 func placeWords(place string, n int) string {
 	if n == 1 {
 		return "the " + place + " is"
 	}
-	if place == "press" {
-		return fmt.Sprintf("all %d presses are", n)
-	}
-	return fmt.Sprintf("all %d %ss are", n, place)
+	return "all " + haveWords(itemOf(place), n) + " are"
 }
 
 // stepCorrected holds a correction of a step.

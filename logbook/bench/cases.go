@@ -10,6 +10,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/route"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -151,11 +152,18 @@ func (b *Bench) caseAt(number, base string) int {
 
 func (b *Bench) caseIn(a action.CaseIn, it *Item) {
 	b.caseGone(a.Case, a.Base) // only a foreign book takes one in twice
+	gone := a.Made > 0 && (a.Route == "" || a.Ends == action.EndsAtOutcome)
 	k := Case{CaseIn: a, In: it.Stamp, InBy: it.Action.By, ID: it.Action.ID, seqs: []uint64{it.Seq}, last: it.Stamp}
 	for _, no := range Sorted(b.Flasks) { // its flask may have been opened before somebody typed it in
 		if f := b.Flasks[no]; f.known && f.Stage != Finished && f.Case == a.Case && f.Base == a.Base {
-			k.Flask, k.seqs = no, []uint64{f.openSeq, it.Seq}
+			k.Flask, k.seqs, gone = no, []uint64{f.openSeq, it.Seq}, false
 		}
+	}
+	if gone {
+		return // its flask has its outcome, and nothing is left to do for it here
+	}
+	if a.Made > 0 && k.Flask == 0 {
+		k.Made, k.made = a.Made, true
 	}
 	b.cases = append(b.cases, k)
 	if p := b.Planned; p != nil {
@@ -216,7 +224,7 @@ func (b *Bench) caseRecords() map[uint64]bool {
 
 func (c *checker) caseIn(a action.CaseIn) (action.CaseIn, error) {
 	if k, ok := c.b.CaseOnList(a.Case, a.Base); ok {
-		return a, fmt.Errorf("case %s is on the list already, taken in %s: correct that record, or take the case off the list", k.Name(), k.In.At.Format("2006-01-02 15:04"))
+		return a, fmt.Errorf("case %s is on the list already, taken in %s: correct that record, or take the case off the list", k.Name(), words.Instant(k.In.At, c.at.At))
 	}
 	if len(c.b.cases) >= casesHeld {
 		return a, fmt.Errorf("there are %d cases on the list, as many as it holds: take off those that are not made any more", len(c.b.cases))
@@ -226,12 +234,43 @@ func (c *checker) caseIn(a action.CaseIn) (action.CaseIn, error) {
 		c.caseNumber(a.RemakeOf)
 	}
 	if due := a.DueAt(); due.Before(c.at.At) {
-		c.unusual(DuePastCode, "case %s %s is due at %s, which is over", a.Case, a.Base, due.Format("2006-01-02 15:04"))
+		c.unusual(DuePastCode, "case %s %s is due %s, which is over", a.Case, a.Base, words.Instant(due.In(c.at.At.Location()), c.at.At))
 	}
 	c.resinOf(a.Resin)
 	c.routeTold(a.Route)
 	a.Ends = c.endsOf(a.Route)
+	c.madeBefore(&a)
 	return a, nil
+}
+
+// madeBefore tells of a case whose flask has its outcome already that it does not wait: it was
+// typed late, or is in a table that is taken in once more. One that is a remake waits.
+func (c *checker) madeBefore(a *action.CaseIn) {
+	a.Made = 0
+	if a.RemakeOf != "" {
+		return
+	}
+	var f *Flask
+	for _, no := range Sorted(c.b.Flasks) {
+		if o := c.b.Flasks[no]; o.known && o.Case == a.Case && o.Base == a.Base {
+			f = o
+		}
+	}
+	if f == nil || f.Stage != Finished || f.Outcome == remade || f.Ended == nil || c.deliveredSince(*a, *f.Ended) {
+		return
+	}
+	a.Made = f.No
+	if a.Route == "" || a.Ends == action.EndsAtOutcome {
+		c.unusual(CaseMadeCode, "case %s %s was finished in flask %d, %s, so it does not wait again. If it is made anew, say which case it is a remake of", a.Case, a.Base, f.No, words.Instant(f.Ended.At, c.at.At))
+	}
+}
+
+// deliveredSince tells whether a case was delivered after something.
+func (c *checker) deliveredSince(a action.CaseIn, ended timers.Stamp) bool {
+	return slices.ContainsFunc(c.b.Items, func(it Item) bool {
+		d, ok := it.Body.(action.CaseDelivered)
+		return ok && it.TakenBack == nil && d.Case == a.Case && d.Base == a.Base && !earlier(it.Stamp, ended)
+	})
 }
 
 // resinOf asks about a resin that is not in the settings.
@@ -253,6 +292,7 @@ const (
 	DuePastCode    = "due-past"
 	ResinCode      = "resin-unknown"
 	CaseOpenCode   = "case-open"   // taken off, or delivered, while a flask is at work for it or none was
+	CaseMadeCode   = "case-made"   // taken in when its flask had its outcome already
 	ClosingCode    = "closing"     // delivered with something of the closing list not done
 	PairLoadCode   = "pair-load"   // in another bath load than the other base of its case
 	PairLotCode    = "pair-lot"    // from another lot of powder or liquid than that

@@ -98,6 +98,9 @@ func (b *Bench) reached(k Case, r route.Route) int {
 		}
 		return at
 	}
+	if k.from > 0 || k.Remakes > 0 {
+		return r.RemakeAt()
+	}
 	return 0
 }
 
@@ -109,7 +112,11 @@ func (b *Bench) MissingOf(k Case) []string {
 	}
 	var out []string
 	for _, s := range r.Tracked() {
-		done := s.Kind == route.Deliver || s.Kind == route.Flask && (k.Made > 0 || k.Flask > 0) || slices.ContainsFunc(k.Steps[k.from:], func(d CaseDone) bool {
+		counts := k.Steps[k.from:]
+		if _, at := r.Step(s.Name); at < r.RemakeAt() {
+			counts = k.Steps // done once, when it came in
+		}
+		done := s.Kind == route.Deliver || s.Kind == route.Flask && (k.Made > 0 || k.Flask > 0) || slices.ContainsFunc(counts, func(d CaseDone) bool {
 			return d.Step == s.Name && d.Event == "" && !d.Again
 		})
 		if !done {
@@ -223,6 +230,9 @@ func (k *Case) note(it *Item) {
 				k.excused = map[string]bool{}
 			}
 			k.excused[u+" "+s.Step] = true
+			for _, l := range action.LotsUsed(s) { // the reason was for this lot, not for any
+				k.excused[lotKey(u, l.Material, l.Lot)] = true
+			}
 		}
 	}
 }

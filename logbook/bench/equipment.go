@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -327,6 +328,27 @@ func (b *Bench) FirstTold(id string) []action.Doubt {
 	})
 }
 
+// Told is what was told of an instrument with a record.
+type Told struct {
+	Seq uint64
+	action.Doubt
+}
+
+// ToldFrom lists what was told of instruments in use with a record of the book, or one after it,
+// and not before, in the order of the book.
+func (b *Bench) ToldFrom(first uint64) (out []Told) {
+	for i := range b.Items {
+		it := &b.Items[i]
+		if it.Seq < first {
+			continue
+		}
+		for _, d := range b.FirstTold(it.Action.ID) {
+			out = append(out, Told{it.Seq, d})
+		}
+	}
+	return out
+}
+
 // pieceRecords gives the numbers of the records that the register of equipment rests on.
 func (b *Bench) pieceRecords(out map[uint64]bool) {
 	for _, k := range b.pieces {
@@ -426,7 +448,7 @@ func (c *checker) piecesInUse(body action.Body) {
 		k, ok := c.b.Piece(p)
 		switch {
 		case ok && k.Out != nil:
-			c.unusualThing(PieceOutCode, pieceKey(PieceOutCode, p), "%s was taken out of use on %s: %s", k.Piece(), lot.DateOf(k.Out.At), k.Reason)
+			c.unusualThing(PieceOutCode, pieceKey(PieceOutCode, p), "%s was taken out of use on %s: %s", k.Piece(), dayText(k.Out.At), k.Reason)
 		case !ok && p.Item != action.Press && p.Item != action.Bath && len(c.b.PiecesOf(p.Item)) > 0:
 			c.unusualThing(PieceUnknownCode, pieceKey(PieceUnknownCode, p), "%s is not in the register", p)
 		}
@@ -460,8 +482,9 @@ func (c *checker) equipIn(a action.EquipIn) (action.EquipIn, error) {
 	case (!ok || k.Out != nil) && len(held) >= piecesHeld:
 		return a, fmt.Errorf("there are %d pieces in the register, as many as it holds: take those out that are not used any more", len(held))
 	case ok && k.Out != nil && k.Reason != "under repair" && k.Reason != "lost":
-		c.unusualThing(PieceOutCode, pieceKey(PieceOutCode, p), "%s was taken out of use on %s: %s", k.Piece(), lot.DateOf(k.Out.At), k.Reason)
+		c.unusualThing(PieceOutCode, pieceKey(PieceOutCode, p), "%s was taken out of use on %s: %s", k.Piece(), dayText(k.Out.At), k.Reason)
 	}
+	c.beyondSettings(a)
 	if p.Item != action.Press && p.Item != action.Bath && c.isCase(a.Name) {
 		c.unusual(pieceCaseCode, "%s is a case number at the bench: a %s of that name is found by neither alone", a.Name, a.Item)
 	}
@@ -485,7 +508,7 @@ func (c *checker) inUse(p action.Piece) (KnownPiece, error) {
 	case !ok:
 		return k, fmt.Errorf("there is no %s in the register: take it in first%s", p, c.pieceList(p.Item))
 	case k.Out != nil:
-		return k, fmt.Errorf("%s was taken out of use on %s (%s): take it in again first", k.Piece(), lot.DateOf(k.Out.At), k.Reason)
+		return k, fmt.Errorf("%s was taken out of use on %s (%s): take it in again first", k.Piece(), dayText(k.Out.At), k.Reason)
 	}
 	return k, nil
 }
@@ -522,10 +545,10 @@ func (c *checker) equipCheck(a action.EquipCheck) (action.EquipCheck, error) {
 	var due lot.Date
 	_ = due.UnmarshalText([]byte(a.Due)) // held to be a date
 	if due.After(lot.DateOf(c.at.At.AddDate(0, 0, farAheadDay))) {
-		c.unusual(checkDueCode, "the next check of %s would be due by %s", k.Piece(), due)
+		c.unusual(checkDueCode, "the next check of %s would be due by %s", k.Piece(), words.Day(due.String()))
 	}
 	if today.After(due) {
-		return a, fmt.Errorf("the next check would be due by %s, before this one of %s: check the date", due, today)
+		return a, fmt.Errorf("the next check would be due by %s, before this one of %s: check the date", words.Day(due.String()), words.Day(today.String()))
 	}
 	return a, nil
 }

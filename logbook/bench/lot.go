@@ -9,6 +9,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/lot"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -224,6 +225,9 @@ func (b *Bench) lookUp(material action.Material, text string, year int) (same, a
 	return same, alike
 }
 
+// dayText is the day of an instant as people write it.
+func dayText(t time.Time) string { return words.Day(lot.DateOf(t).String()) }
+
 // thingOdd is something unusual about one lot or one piece of equipment.
 type thingOdd struct{ key, text string }
 
@@ -295,7 +299,7 @@ func (c *checker) lot(of action.Material, scan string) string {
 	expiry := l.Expiry
 	for _, k := range same {
 		if k.Out != nil {
-			c.unusualLot("lot-withdrawn", of, text, "the %s lot %s was taken out of use on %s: %s", of, l.Name(), lot.DateOf(k.Out.At), k.Reason)
+			c.unusualLot("lot-withdrawn", of, text, "the %s lot %s was taken out of use on %s: %s", of, l.Name(), dayText(k.Out.At), k.Reason)
 			break
 		}
 	}
@@ -305,7 +309,7 @@ func (c *checker) lot(of action.Material, scan string) string {
 		}
 	}
 	if !expiry.IsZero() && lot.DateOf(c.at.At).After(expiry) {
-		c.unusualLot("lot-expired", of, text, "the %s lot %s expired on %s", of, l.Name(), expiry)
+		c.unusualLot("lot-expired", of, text, "the %s lot %s expired on %s", of, l.Name(), words.Day(expiry.String()))
 	}
 	return text
 }
@@ -353,12 +357,12 @@ func (c *checker) lotIn(a action.LotIn) (action.LotIn, error) {
 			}
 		}
 		if k.Out != nil && k.Reason != action.Withdrawals[0] {
-			c.unusualLot("lot-withdrawn", a.Material, a.Lot, "the %s lot %s was taken out of use on %s: %s", a.Material, l.Name(), lot.DateOf(k.Out.At), k.Reason)
+			c.unusualLot("lot-withdrawn", a.Material, a.Lot, "the %s lot %s was taken out of use on %s: %s", a.Material, l.Name(), dayText(k.Out.At), k.Reason)
 		}
 	}
 	var expiry lot.Date
 	if err := expiry.UnmarshalText([]byte(a.Expiry)); err == nil && !expiry.IsZero() && lot.DateOf(c.at.At).After(expiry) {
-		c.unusualLot("lot-expired", a.Material, a.Lot, "the %s lot %s expired on %s", a.Material, l.Name(), expiry)
+		c.unusualLot("lot-expired", a.Material, a.Lot, "the %s lot %s expired on %s", a.Material, l.Name(), words.Day(expiry.String()))
 	}
 	return a, nil
 }
@@ -386,7 +390,7 @@ func (c *checker) lotOut(a action.LotOut) (action.LotOut, error) {
 	}
 	switch {
 	case len(same) > 0 && same[0].Out != nil && same[0].Reason == a.Reason:
-		return a, fmt.Errorf("the %s lot %s was taken out of use on %s already: %s", a.Material, l.Name(), lot.DateOf(same[0].Out.At), a.Reason)
+		return a, fmt.Errorf("the %s lot %s was taken out of use on %s already: %s", a.Material, l.Name(), dayText(same[0].Out.At), a.Reason)
 	case len(same) > 0:
 		a.Lot = same[0].Lot
 	case c.b.KeepsLots(a.Material):

@@ -20,9 +20,9 @@ func (b *Bench) Durations() press.Durations {
 	return press.Durations{Raise: s(w.RaiseS), Hold: s(b.House.Press.HoldS), Open: s(w.OpenS), Trim: s(w.TrimS), Final: s(w.FinalS)}
 }
 
-// PressBench is how many presses and pairs of hands there are.
+// PressBench is how many presses in use and pairs of hands there are; one press where none is.
 func (b *Bench) PressBench() press.Bench {
-	return press.Bench{Presses: b.House.Press.Presses, Hands: b.House.Press.Hands}
+	return press.Bench{Presses: max(1, len(b.Usable(action.Press))), Hands: b.House.Press.Hands}
 }
 
 // inHand tells whether a flask is in a press, or on its way out of it or into it for good:

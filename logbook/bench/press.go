@@ -129,13 +129,17 @@ func (b *Bench) InPress(n int) []*Flask {
 	return out
 }
 
-// FreePress is the first press of the house that no flask is in; the first of all where
-// each is taken.
+// FreePress is the first press in use that no flask is in; the first of all where each is
+// taken.
 func (b *Bench) FreePress() int {
-	for n := 1; n <= b.House.Press.Presses; n++ {
+	all := b.Usable(action.Press)
+	for _, n := range all {
 		if len(b.InPress(n)) == 0 {
 			return n
 		}
+	}
+	if len(all) > 0 {
+		return all[0]
 	}
 	return 1
 }

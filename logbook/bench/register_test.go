@@ -104,16 +104,16 @@ func TestRegisterAsks(t *testing.T) {
 		{"typed in, scanned in use", []action.Body{in("ABCD1234", "")}, mix(fresh), "", ""},
 		{"the lot of another product", []action.Body{in(fresh, "")}, mix(another), "lot-unknown", "the powder lot ABCD1234 is not on the list"},
 		{"expiry from the register, last day", []action.Body{in("P-1", "2026-11-25")}, mix("P-1"), "", ""},
-		{"expiry from the register, a day late", []action.Body{in("P-1", "2026-11-24")}, mix("P-1"), "lot-expired", "the powder lot P-1 expired on 2026-11-24"},
+		{"expiry from the register, a day late", []action.Body{in("P-1", "2026-11-24")}, mix("P-1"), "lot-expired", "the powder lot P-1 expired on Tue 24 Nov 2026"},
 		{"expiry of the code stands before that of the register", []action.Body{in("ABCD1234", "2026-11-24")}, mix(fresh), "", ""},
-		{"withdrawn", []action.Body{in("P-1", ""), out("P-1", "recalled")}, mix("P-1"), "lot-withdrawn", "the powder lot P-1 was taken out of use on 2026-11-25: recalled"},
-		{"withdrawn by its name", []action.Body{in(fresh, ""), out("ABCD1234", "used up")}, mix(fresh), "lot-withdrawn", "the powder lot ABCD1234 was taken out of use on 2026-11-25: used up"},
+		{"withdrawn", []action.Body{in("P-1", ""), out("P-1", "recalled")}, mix("P-1"), "lot-withdrawn", "the powder lot P-1 was taken out of use on Wed 25 Nov 2026: recalled"},
+		{"withdrawn by its name", []action.Body{in(fresh, ""), out("ABCD1234", "used up")}, mix(fresh), "lot-withdrawn", "the powder lot ABCD1234 was taken out of use on Wed 25 Nov 2026: used up"},
 		{"withdrawn and taken in again", []action.Body{in("P-1", ""), out("P-1", "used up"), in("P-1", "")}, mix("P-1"), "", ""},
 		{"called back though never taken in: no register is begun by it", []action.Body{out("P-1", "recalled")}, mix("P-2"), "", ""},
-		{"called back though never taken in", []action.Body{out("P-1", "recalled")}, mix("P-1"), "lot-withdrawn", "the powder lot P-1 was taken out of use on 2026-11-25: recalled"},
-		{"taking in an expired lot", nil, in("(01)03453120000011(17)120508(10)ABCD1234", ""), "lot-expired", "the powder lot ABCD1234 expired on 2012-05-08"},
+		{"called back though never taken in", []action.Body{out("P-1", "recalled")}, mix("P-1"), "lot-withdrawn", "the powder lot P-1 was taken out of use on Wed 25 Nov 2026: recalled"},
+		{"taking in an expired lot", nil, in("(01)03453120000011(17)120508(10)ABCD1234", ""), "lot-expired", "the powder lot ABCD1234 expired on Tue 8 May 2012"},
 		{"taking in a code that cannot be read", nil, in("(01)03453120000012(10)A", ""), "lot-unread", "the powder lot cannot be read"},
-		{"taking in what was recalled", []action.Body{in("P-1", ""), out("P-1", "recalled")}, in("P-1", ""), "lot-withdrawn", "the powder lot P-1 was taken out of use on 2026-11-25: recalled"},
+		{"taking in what was recalled", []action.Body{in("P-1", ""), out("P-1", "recalled")}, in("P-1", ""), "lot-withdrawn", "the powder lot P-1 was taken out of use on Wed 25 Nov 2026: recalled"},
 		{"withdrawing what is not there", []action.Body{in("P-1", "")}, out("P-2", "recalled"), "lot-unknown", "the powder lot P-2 is not on the list"},
 	} {
 		s := newStock(t)
@@ -211,7 +211,7 @@ func TestRegisterFillsIn(t *testing.T) {
 		{action.LotIn{Material: "powder", Lot: fresh, Expiry: "2028-12-30"}, "the code says that it expires on 2028-12-31, not 2028-12-30: leave the expiry out"},
 		{action.LotIn{Material: "powder", Lot: "(01)03453120000011"}, "this code names a product and no lot: scan the other code of the label, or type the lot"},
 		{action.LotOut{Material: "powder", Lot: "(01)03453120000011", Reason: "recalled"}, "this code names a product and no lot: scan the other code of the label, or type the lot"},
-		{action.LotOut{Material: "powder", Lot: fresh, Reason: "spoilt"}, "the powder lot ABCD1234 was taken out of use on 2026-11-25 already: spoilt"},
+		{action.LotOut{Material: "powder", Lot: fresh, Reason: "spoilt"}, "the powder lot ABCD1234 was taken out of use on Wed 25 Nov 2026 already: spoilt"},
 	} {
 		if _, err := s.say(c.does, "1"); err == nil || err.Error() != c.want {
 			t.Errorf("%+v: %v, want %q", c.does, err, c.want)

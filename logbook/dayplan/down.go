@@ -1,7 +1,6 @@
 package dayplan
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
@@ -14,21 +13,13 @@ import (
 // outOfUse are the baths, by the names of the settings, and how many of the presses the register of equipment says are out
 // of use.
 func outOfUse(b *bench.Bench) (baths []string, presses int) {
-	out := func(item action.Item, no int) bool {
-		k, known := b.Piece(action.Piece{Item: item, Name: fmt.Sprint(no)})
-		return known && k.Out != nil
-	}
+	used := b.Usable(action.Bath)
 	for i, x := range b.House.Baths {
-		if out(action.Bath, i+1) {
+		if !slices.Contains(used, i+1) {
 			baths = append(baths, x.Name)
 		}
 	}
-	for no := 1; no <= b.House.Press.Presses; no++ {
-		if out(action.Press, no) {
-			presses++
-		}
-	}
-	return baths, presses
+	return baths, b.House.Press.Presses - len(b.Usable(action.Press))
 }
 
 // At is a question asked of a bench: its house and room, what is in its baths, and what of its equipment is out of use.

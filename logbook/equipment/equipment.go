@@ -80,7 +80,7 @@ func of(k bench.KnownPiece, h house.House, now time.Time) Line {
 	}
 	if k.Out != nil {
 		l.Out, l.State = &k.Out.At, OutOfUse
-		l.Says = fmt.Sprintf("out of use since %s: %s", k.Out.At.In(now.Location()).Format(time.DateOnly), k.Reason)
+		l.Says = fmt.Sprintf("out of use since %s: %s", dayText(k.Out.At, now), k.Reason)
 		return l
 	}
 	if k.Water != nil && !k.Water.At.After(now) {
@@ -104,6 +104,9 @@ func of(k bench.KnownPiece, h house.House, now time.Time) Line {
 		}
 	}
 	l.State, l.Says = l.stands(k, s, t, now)
+	if n, err := strconv.Atoi(k.Name); err == nil && (k.Item == action.Press || k.Item == action.Bath) && n > h.Spots(string(k.Item)) {
+		l.Says += fmt.Sprintf("; not in the settings, which have %d", h.Spots(string(k.Item)))
+	}
 	return l
 }
 
@@ -118,7 +121,7 @@ func (l Line) stands(k bench.KnownPiece, s bench.Standing, t action.Teller, now 
 	case k.Item.Checked() && s.Last == nil:
 		return Unchecked, "no check recorded"
 	case k.Item.Checked():
-		on := "checked " + s.Last.At.At.In(now.Location()).Format(time.DateOnly) + ": " + l.Found
+		on := "checked " + dayText(s.Last.At.At, now) + ": " + l.Found
 		switch {
 		case s.Overdue:
 			return Overdue, "CHECK WAS DUE by " + words.Day(l.DueBy) + "; " + on
@@ -129,12 +132,15 @@ func (l Line) stands(k bench.KnownPiece, s bench.Standing, t action.Teller, now 
 	case k.Item.Filled() && l.WaterAt == nil:
 		return Unchecked, "no change of water recorded"
 	case k.Item.Filled() && s.Overdue:
-		return Overdue, "WATER WAS DUE by " + words.Day(l.DueBy) + "; changed " + l.WaterAt.In(now.Location()).Format(time.DateOnly)
+		return Overdue, "WATER WAS DUE by " + words.Day(l.DueBy) + "; changed " + dayText(*l.WaterAt, now)
 	case k.Item.Filled():
-		return Dated, "water changed " + l.WaterAt.In(now.Location()).Format(time.DateOnly) + next
+		return Dated, "water changed " + dayText(*l.WaterAt, now) + next
 	}
 	return InUse, "in use"
 }
+
+// dayText is the day of an instant as people write it.
+func dayText(t, now time.Time) string { return words.Day(t.In(now.Location()).Format(time.DateOnly)) }
 
 func allowed(item action.Item, v float64, u house.Units) string {
 	if item == action.Gauge {

@@ -194,7 +194,7 @@ var usualByKey = func() map[string]Usual {
 // counted are numbers that name or count things, or that the program writes itself:
 // they have no usual range, the bench knows which there are.
 var counted = map[string]bool{
-	"flask": true, "flasks": true, "place": true, "mix": true, "load": true, "press": true, "bath": true, "timer": true,
+	"flask": true, "made": true, "flasks": true, "place": true, "mix": true, "load": true, "press": true, "bath": true, "timer": true,
 	"by_s": true, "marks_behind": true, "people": true, "presses": true, "gate_min": true, "late_percent": true,
 	"off": true, "keys": true, "value": true,
 }

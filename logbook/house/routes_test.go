@@ -67,10 +67,12 @@ kind = 'instant'
 // What cannot be is refused with one line that names the route and the step.
 func TestRoutesRefused(t *testing.T) {
 	for text, want := range map[string]string{
-		"[[routes]]\nname='packed'\n[[routes.steps]]\nname='cap'\nmax_s='1 min'":                 `route "packed": step "cap": max_s is before min_s or aim_s`,
-		"[[routes]]\nname='packed'\n[[routes.steps]]\nname='cap'\nplace='roof'":                  `place must be one of bench, press, bath, pot, oven, not "roof"`,
-		"[[routes]]\nname='packed'\n[[routes.steps]]\nname='new'\nkind='timer'\nafter='nowhere'": `there is no step "nowhere"`,
-		"[[routes]]\nname='Packed It'\n[[routes.steps]]\nname='a'\nkind='instant'":               `a name has 1 to 24 small letters, digits and hyphens, not "Packed It"`,
+		"[[routes]]\nname='packed'\nremake='nowhere'":                                                                  `route "packed": remake must name one of its steps, not "nowhere"`,
+		"[[routes]]\nname='packed'\n[[routes.steps]]\nname='cap'\n[[routes.steps.fields]]\nname='jar'\nof='sugar lot'": `of must be one of temperature, pressure, grams, mm, number, text, powder lot, liquid lot`,
+		"[[routes]]\nname='packed'\n[[routes.steps]]\nname='cap'\nmax_s='1 min'":                                       `route "packed": step "cap": max_s is before min_s or aim_s`,
+		"[[routes]]\nname='packed'\n[[routes.steps]]\nname='cap'\nplace='roof'":                                        `place must be one of bench, press, bath, pot, oven, not "roof"`,
+		"[[routes]]\nname='packed'\n[[routes.steps]]\nname='new'\nkind='timer'\nafter='nowhere'":                       `there is no step "nowhere"`,
+		"[[routes]]\nname='Packed It'\n[[routes.steps]]\nname='a'\nkind='instant'":                                     `a name has 1 to 24 small letters, digits and hyphens, not "Packed It"`,
 		"[[routes]]\nname='x'": `route "x": give 1 to 40 steps, not 0`,
 		"[[routes]]\nname='pot'\n[[routes.steps]]\nname='pot'\n[[routes.steps.fields]]\nname='gauge'\nof='pressure'\nlow='3 bar'\nhigh='2 bar'": `field "gauge": high is below low`,
 		"[remove]\nroutes=['packed']": `the house has no route "packed" of its own`,
@@ -113,6 +115,9 @@ func TestRoutesReadBack(outer *testing.T) {
 				}
 				if len(steps) > 0 {
 					r.Steps = steps
+					if _, at := r.Step(r.Remake); at < 0 {
+						r.Remake = ""
+					}
 					h.Routes = append(h.Routes, r)
 				}
 			}
@@ -131,7 +136,7 @@ func TestRoutesReadBack(outer *testing.T) {
 			t.Fatal(err)
 		}
 		for _, r := range h.Routes {
-			if is, _ := got.Route(r.Name); !reflect.DeepEqual(is.Tracked(), r.Tracked()) {
+			if is, _ := got.Route(r.Name); !reflect.DeepEqual(is.Tracked(), r.Tracked()) || is.Remake != r.Remake {
 				t.Fatalf("route %s\n%+v came back as\n%+v", r.Name, r, is)
 			}
 		}

@@ -93,14 +93,40 @@ const (
 	Text        = "text"
 )
 
-// Measures lists what a field can measure.
-var Measures = []string{Temperature, Pressure, Grams, MM, number, Text}
+// Lots lists the materials whose lot a field can ask for, as "stone lot".
+var Lots = []string{"powder", "liquid", "separator", "stone", "sheet"}
+
+// Measures lists what a field can ask for.
+var Measures = func() []string {
+	out := []string{Temperature, Pressure, Grams, MM, number, Text}
+	for _, m := range Lots {
+		out = append(out, m+lotOf)
+	}
+	return out
+}()
+
+const lotOf = " lot"
+
+// LotOf gives the material of a field that asks for a lot; ok is false for any other.
+func LotOf(of string) (material string, ok bool) {
+	material, ok = strings.CutSuffix(of, lotOf)
+	return material, ok && slices.Contains(Lots, material)
+}
+
+// Worded tells whether what a field asks for is words, and no number.
+func Worded(of string) bool {
+	_, lot := LotOf(of)
+	return lot || of == Text
+}
 
 // Route is a way of work by its name.
 type Route struct {
 	Name  string `json:"name" toml:"name"`
 	Words string `json:"words,omitempty" toml:"words,omitempty"`
 	Off   bool   `json:"off,omitempty" toml:"off,omitempty"`
+
+	Remake string `json:"remake,omitempty" toml:"remake,omitempty"` // the step at which a base begins that is made anew; "" for the first
+
 	Steps []Step `json:"steps" toml:"steps"`
 
 	Anew bool `json:"-" toml:"anew,omitempty"` // in a settings file: written whole, nothing of the route as it was stays
@@ -213,7 +239,7 @@ func (f Field) Range(p units.PressureUnit, t units.TempUnit) string {
 
 // Usual is the preset of a field in its stored unit; ok is false where it has none.
 func (f Field) Usual() (v float64, ok bool) {
-	if f.Preset == "" || f.Of == Text {
+	if f.Preset == "" || Worded(f.Of) {
 		return 0, false
 	}
 	v, err := f.bound(f.Preset)
@@ -244,6 +270,13 @@ func (r Route) At(k Kind) int {
 		return -1
 	}
 	return slices.IndexFunc(r.Steps, func(s Step) bool { return s.Kind == k && !s.Off })
+}
+
+// RemakeAt is where a base begins that is to be made anew: its mould is broken, while what was
+// done when the case came in stays done.
+func (r Route) RemakeAt() int {
+	_, at := r.Step(r.Remake)
+	return max(0, at)
 }
 
 // From is the first step that is on, from a position on; ok is false where none follows.
@@ -337,6 +370,9 @@ func (r Route) valid() error {
 		if s.Kind == Deliver && i != len(r.Steps)-1 {
 			return fmt.Errorf("step %q: what is delivered comes last", s.Name)
 		}
+	}
+	if r.Remake != "" && !seen[r.Remake] {
+		return fmt.Errorf("remake must name one of its steps, not %q", clip(r.Remake))
 	}
 	if flasks > 1 {
 		return errors.New("it has two steps of the kind flask: one is the most")
@@ -441,7 +477,7 @@ func (f Field) valid() error {
 	if !slices.Contains(Measures, f.Of) {
 		return fmt.Errorf("of must be one of %s, not %q", strings.Join(Measures, ", "), clip(f.Of))
 	}
-	if f.Of == Text {
+	if Worded(f.Of) {
 		if f.Low+f.High != "" {
 			return errors.New("a text has no low and no high")
 		}

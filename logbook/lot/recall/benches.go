@@ -29,7 +29,9 @@ func TextOf(w io.Writer, asked lot.Lot, all []AtBench) error {
 	for _, b := range all {
 		seen := map[int]bool{}
 		for _, u := range b.Uses {
-			seen[u.Flask] = true
+			if u.Flask > 0 {
+				seen[u.Flask] = true
+			}
 		}
 		switch flasks += len(seen); {
 		case b.Err != "":

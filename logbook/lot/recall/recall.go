@@ -21,6 +21,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/record"
 	"flaskside/logbook/tables"
@@ -33,9 +34,10 @@ type Book interface {
 	Of(s action.Subject) ([]record.Record, error)
 }
 
-// Use is one flask that had a lot.
+// Use is one flask that had a lot. A step of a case that names a lot counts for the flask that was
+// opened for it next, or else for the one before; Flask is 0 where there was none.
 type Use struct {
-	Flask     int          `json:"flask"`
+	Flask     int          `json:"flask,omitempty"`
 	Case      string       `json:"case"`
 	Base      string       `json:"base,omitempty"`
 	At        time.Time    `json:"at"`   // of the record; its location is the zone of the list
@@ -61,6 +63,13 @@ type finder struct {
 	book   Book
 	thing  thing
 	flasks map[int]*bench.Flask
+	opened map[string][]opening // by case and base
+}
+
+// opening is a flask that was opened.
+type opening struct {
+	seq   uint64
+	flask int
 }
 
 // thing is what is looked for: a lot, or a piece of equipment.
@@ -104,7 +113,7 @@ func (f theLot) match(text string) lot.Likeness {
 // Find lists what had a lot, or one that reads alike. The year is that of lot.Parse;
 // loc is the zone of the times.
 func Find(book Book, asked lot.Lot, year int, loc *time.Location) (List, error) {
-	f := &finder{book, theLot{asked, year, map[string]lot.Likeness{}}, map[int]*bench.Flask{}}
+	f := &finder{book, theLot{asked, year, map[string]lot.Likeness{}}, map[int]*bench.Flask{}, nil}
 	uses, once, err := f.find(loc)
 	return List{Asked: asked, Uses: uses, Once: once}, err
 }
@@ -119,20 +128,28 @@ func (f theLot) named(body action.Body) []naming {
 	return out
 }
 
-func (f theLot) room(body action.Body) bool { return len(action.LotsUsed(body)) > 0 }
+func (f theLot) room(body action.Body) bool {
+	_, step := body.(action.CaseStep)
+	return step || len(action.LotsUsed(body)) > 0
+}
 
 func (f theLot) set(raw json.RawMessage) bool {
 	var set struct {
-		Lot    string `json:"lot"`
-		Powder string `json:"powder_lot"`
-		Liquid string `json:"liquid_lot"`
-		Stone  string `json:"stone_lot"`
-		Sheet  string `json:"sheet_lot"`
+		Lot    string             `json:"lot"`
+		Powder string             `json:"powder_lot"`
+		Liquid string             `json:"liquid_lot"`
+		Stone  string             `json:"stone_lot"`
+		Sheet  string             `json:"sheet_lot"`
+		Values []action.StepValue `json:"values"`
 	}
 	if err := json.Unmarshal(raw, &set); err != nil {
 		return false // a correction of something else
 	}
-	return slices.ContainsFunc([]string{set.Lot, set.Powder, set.Liquid, set.Stone, set.Sheet}, func(text string) bool { return f.match(text) != lot.Different })
+	texts := []string{set.Lot, set.Powder, set.Liquid, set.Stone, set.Sheet}
+	for _, v := range set.Values {
+		texts = append(texts, v.Text)
+	}
+	return slices.ContainsFunc(texts, func(text string) bool { return f.match(text) != lot.Different })
 }
 
 // find lists the uses in the zone of loc, by flask and time, and the numbers of records that
@@ -188,7 +205,12 @@ func (f *finder) candidates() ([]string, error) {
 		}
 	}
 	var corrected []string
+	f.opened = map[string][]opening{}
 	err := f.book.Each(1, func(r record.Record) (bool, error) {
+		if o, ok := r.Action.Body.(action.FlaskOpen); ok {
+			name := o.Case + " " + o.Base
+			f.opened[name] = append(f.opened[name], opening{r.Seq, o.Flask})
+		}
 		if len(f.thing.named(r.Action.Body)) > 0 {
 			add(r.Action.ID)
 		}
@@ -215,6 +237,9 @@ func (f *finder) candidates() ([]string, error) {
 // uses tells which flasks had the lot by one record, as it counts now.
 func (f *finder) uses(r record.Record) ([]Use, error) {
 	of := r.Action.Body.Subjects()
+	if s, ok := r.Action.Body.(action.CaseStep); ok {
+		of = []action.Subject{layout.SubjectCase(s.Case)}
+	}
 	if m, ok := r.Action.Body.(action.MixMake); ok {
 		of = []action.Subject{{Class: 'm', No: m.Mix}}
 	}
@@ -229,6 +254,11 @@ func (f *finder) uses(r record.Record) ([]Use, error) {
 	var out []Use
 	for _, n := range f.thing.named(it.Body) {
 		flasks, mix := served(b, it.Body)
+		if s, ok := it.Body.(action.CaseStep); ok {
+			if flasks = f.flaskOf(s, it.Seq); len(flasks) == 0 {
+				out = append(out, Use{Case: s.Case, Base: s.Base, At: it.Stamp.At, What: n.what, Lot: n.text, Match: n.match, Corrected: it.Corrected(), Record: it.Seq})
+			}
+		}
 		for _, no := range flasks {
 			fl, err := f.flask(no)
 			if err != nil {
@@ -243,6 +273,20 @@ func (f *finder) uses(r record.Record) ([]Use, error) {
 		}
 	}
 	return out, nil
+}
+
+// flaskOf is the flask of a step of a case: the one opened for it next, or else the one before.
+func (f *finder) flaskOf(s action.CaseStep, seq uint64) []int {
+	all := f.opened[s.Case+" "+s.Base]
+	for _, o := range all {
+		if o.seq > seq {
+			return []int{o.flask}
+		}
+	}
+	if n := len(all); n > 0 {
+		return []int{all[n-1].flask}
+	}
+	return nil
 }
 
 // flask tells how a flask stands.
@@ -313,7 +357,7 @@ func (l List) rows() (rows [][]string) {
 		if u.Corrected {
 			corrected = "yes"
 		}
-		rows = append(rows, []string{strconv.Itoa(u.Flask), tables.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), u.What, tables.Defuse(u.Lot),
+		rows = append(rows, []string{u.flask(), tables.Defuse(u.Case), u.Base, u.At.Format(time.DateOnly), u.At.Format(time.RFC3339), u.What, tables.Defuse(u.Lot),
 			string(u.Match), mix, u.Outcome, ended, corrected, strconv.FormatUint(u.Record, 10)})
 	}
 	return rows
@@ -354,20 +398,39 @@ func (l List) Text(w io.Writer) error {
 	return nil
 }
 
-// counted says of how many flasks uses are.
+// flask is its number, "" where there is none.
+func (u Use) flask() string {
+	if u.Flask == 0 {
+		return ""
+	}
+	return strconv.Itoa(u.Flask)
+}
+
+// counted says of how many flasks uses are, and of how many cases that had none.
 func counted(uses []Use) string {
-	flasks := map[int]bool{}
+	flasks, bare := map[int]bool{}, map[string]bool{}
 	for _, u := range uses {
-		flasks[u.Flask] = true
+		if u.Flask == 0 {
+			bare[u.Case+" "+u.Base] = true
+		} else {
+			flasks[u.Flask] = true
+		}
 	}
-	switch n := len(flasks); n {
-	case 0:
+	many := func(n int, what string) string {
+		if n == 1 {
+			return "1 " + what
+		}
+		return fmt.Sprintf("%d %ss", n, what)
+	}
+	switch {
+	case len(flasks)+len(bare) == 0:
 		return "no flask of this logbook"
-	case 1:
-		return "1 flask"
-	default:
-		return fmt.Sprintf("%d flasks", n)
+	case len(bare) == 0:
+		return many(len(flasks), "flask")
+	case len(flasks) == 0:
+		return many(len(bare), "case") + " without a flask"
 	}
+	return many(len(flasks), "flask") + ", " + many(len(bare), "case") + " without one"
 }
 
 func (l List) table(b *bytes.Buffer) {
@@ -385,10 +448,13 @@ func (l List) table(b *bytes.Buffer) {
 		if u.Mix > 0 {
 			mix = fmt.Sprintf("%s (%d)", bench.MixLetter(u.Mix), u.Mix)
 		}
-		if outcome == "" {
+		switch {
+		case u.Flask == 0:
+			outcome = "no flask"
+		case outcome == "":
 			outcome = "at work"
 		}
-		row(strconv.Itoa(u.Flask), u.Case, u.At.Format(time.DateOnly), u.What, text, mix, outcome)
+		row(u.flask(), u.Case, u.At.Format(time.DateOnly), u.What, text, mix, outcome)
 	}
 	_ = t.Flush()
 }
