@@ -268,7 +268,7 @@ const goodAtOnce = 1000
 // tally counts what became of actions.
 type tally struct {
 	fresh, repeated int
-	first           uint64 // number of the first that was recorded; 0 for none
+	first           uint64   // number of the first that was recorded; 0 for none
 	again           []string // the first few
 	head            string
 }
