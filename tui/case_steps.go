@@ -129,6 +129,9 @@ func (m *sight) caseSheet(s *sheet, k bench.Case, width int) {
 		head += " · remake of " + k.RemakeOf
 	}
 	s.head(accent, head)
+	if !k.In.At.IsZero() {
+		s.add(plain, m.instant(k.In.At)+"  taken in by "+k.InBy)
+	}
 	for _, d := range k.Steps[max(0, len(k.Steps)-stepsShown):] {
 		line := m.instant(d.At.At) + "  " + d.Called()
 		if d.Event != "" {

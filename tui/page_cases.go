@@ -85,9 +85,9 @@ func (p *casesPage) sheet(a area) *sheet {
 			wait++
 		}
 	}
-	s.add(strong, fmt.Sprintf("cases: %d wait or have steps of their own, %d in a flask", wait, work))
+	s.add(strong, fmt.Sprintf("cases: %d still to be made or finished, %d in a flask", wait, work))
 	s.gap()
-	s.add(dim, fmt.Sprintf("    %-11s %-8s %-7s %s", "due", "case", "base", "where"))
+	s.add(dim, fmt.Sprintf("    %-11s %-8s %-9s %s", "due", "case", "base", "where"))
 	chosen, _ := m.chosenCase()
 	page, at := m.casePage()
 	for i, k := range page {
@@ -131,7 +131,11 @@ func (p *casesPage) row(s *sheet, k bench.Case, n int, on bool, w int) {
 	if k.LostSince() != nil {
 		left = "PRESSURE LOST"
 	}
-	head := fmt.Sprintf("%d %s%-11s %-8s %-7s ", n, mark, cases.Due(k, m.now.Wall), fit(k.Case, 8), k.Base)
+	base := k.Base
+	if r, ok := m.bench().RouteOf(k); !ok || r.At(route.Flask) >= 0 {
+		base = fmt.Sprintf("%-7s %s", k.Base, words.SizeLetter(k.Size))
+	}
+	head := fmt.Sprintf("%d %s%-11s %-8s %-9s ", n, mark, cases.Due(k, m.now.Wall), fit(k.Case, 8), base)
 	room := w - 4 - ansi.StringWidth(head) - ansi.StringWidth(left)
 	s.add(r, head+pad(fit(where, room), room)+" "+left)
 }

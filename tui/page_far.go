@@ -113,7 +113,11 @@ func (m *sight) tileOf(fl *bench.Flask) tile {
 func farFit(ts []tile, w, h int) (l lettering, words int, ok bool) {
 	for _, l := range letterings {
 		for words := 2; words >= 1; words-- { // stage and verdict, or one word for both
-			ok := l.rows()*(words+1)+words-1 <= h
+			need := l.rows()*(words+1) + words - 1
+			if words == 1 && l.rows() > (lettering{small, 1}).rows() { // a blank row keeps the word off the number in its box; in the lowest lettering the rows are dearer
+				need++
+			}
+			ok := need <= h
 			for _, t := range ts {
 				ok = ok && t.topWidth(l) <= w
 				if words == 2 {
