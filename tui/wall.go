@@ -155,6 +155,9 @@ func WallOf(st logbook.State, now timers.Now, desk WallDesk) Wall {
 	for _, l := range m.pressLines(80) {
 		out.Press = append(out.Press, oneLine(l))
 	}
+	if len(out.Press) > 0 {
+		out.Press = append(out.Press, bench.YouDecide)
+	}
 	for _, l := range m.loadsIn() {
 		out.Baths = append(out.Baths, m.wallBath(l))
 	}

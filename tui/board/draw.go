@@ -36,7 +36,6 @@ var pageMark = func() string {
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
 	"style":  func() template.CSS { return template.CSS(style) }, //nolint:gosec // our own file
 	"script": func() template.JS { return template.JS(pageJS) },  //nolint:gosec // our own file
-	"join":   func(s []string) string { return strings.Join(s, " ") },
 }).Parse(pageHTML))
 
 // frame is what every page has.

@@ -90,7 +90,11 @@
     root.classList.toggle('old', !fresh);
     times(fresh);
     if (!fresh) {
-      put(byID('old-head'), closed ? 'THE BENCH WAS CLOSED' : `NO NEWS FROM THE BENCH FOR ${age(Math.max(0, Math.floor(by / 1000)))}`);
+      const since = age(Math.max(0, Math.floor(by / 1000)));
+      let head = `NO NEWS FROM THE BENCH FOR ${since}`;
+      if (jumped()) head = `THIS SCREEN SLEPT, OR ITS CLOCK WAS SET: BY IT THE NEWS IS ${since} OLD`;
+      if (closed) head = 'THE BENCH WAS CLOSED';
+      put(byID('old-head'), head);
       put(byID('old-rest'), `What stands below is as of ${heard.clock}, and may be wrong by now.`);
     }
   };

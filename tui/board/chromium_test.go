@@ -1,0 +1,414 @@
+package board
+
+import (
+	"context"
+	"crypto/rand"
+	"flag"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/accessibility"
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/day/browsertest"
+	"flaskside/timers/sysclock"
+	"flaskside/tui"
+)
+
+var pictures = flag.Bool("update-pictures", false, "make the pictures of the board in testdata anew")
+
+// chromium is a browser that may reach nothing but this computer.
+func chromium(t *testing.T) context.Context {
+	t.Helper()
+	path := browsertest.Find(t)
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()),
+		chromedp.Flag("host-resolver-rules", "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"), chromedp.DisableGPU)
+	if os.Geteuid() == 0 {
+		opts = append(opts, chromedp.NoSandbox) // it refuses to run as root with one
+	}
+	ctx, cancel := chromedp.NewExecAllocator(t.Context(), opts...)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewContext(ctx)
+	t.Cleanup(cancel)
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatal(err)
+	}
+	return ctx
+}
+
+// tab is a page in the browser, and what it complained of.
+type tab struct {
+	t    *testing.T
+	ctx  context.Context
+	mu   sync.Mutex
+	said []string
+}
+
+func open(t *testing.T, browser context.Context) *tab {
+	t.Helper()
+	ctx, cancel := chromedp.NewContext(browser)
+	t.Cleanup(cancel)
+	p := &tab{t: t, ctx: ctx}
+	note := func(format string, a ...any) {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		p.said = append(p.said, fmt.Sprintf(format, a...))
+	}
+	err := chromedp.Listen(ctx, func(ev any) {
+		switch e := ev.(type) {
+		case *runtime.EventConsoleAPICalled:
+			note("console: %s", e.Type)
+		case *runtime.EventExceptionThrown:
+			note("exception: %s", e.ExceptionDetails.Text)
+		case *log.EventEntryAdded:
+			note("%s: %s", e.Entry.Source, e.Entry.Text)
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	call(p, log.Enable, cdp.Empty{})
+	return p
+}
+
+func call[P, R any](p *tab, c cdp.Command[P, R], params P) (out R) {
+	p.t.Helper()
+	err := chromedp.Do(p.ctx, func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		var err error
+		out, err = cdp.Call(ctx, t, c, params)
+		return chromedp.Void{}, err
+	})
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	return out
+}
+
+func (p *tab) do(steps ...chromedp.Action[chromedp.Void]) {
+	p.t.Helper()
+	if err := chromedp.Do(p.ctx, steps...); err != nil {
+		p.t.Fatal(err)
+	}
+}
+
+func eval[T any](p *tab, script string) T {
+	p.t.Helper()
+	v, err := chromedp.Run(p.ctx, chromedp.Evaluate[T](script))
+	if err != nil {
+		p.t.Fatalf("%s: %v", script, err)
+	}
+	return v
+}
+
+// until waits until a script says yes.
+func (p *tab) until(what, script string) {
+	p.t.Helper()
+	for deadline := time.Now().Add(90 * time.Second); time.Now().Before(deadline); time.Sleep(100 * time.Millisecond) {
+		if eval[bool](p, script) {
+			return
+		}
+	}
+	p.t.Fatalf("it never came to it that %s:\n%s", what, eval[string](p, "document.body.innerText"))
+}
+
+const (
+	isLive = `document.documentElement.classList.contains('live') && !document.documentElement.classList.contains('old')`
+	isOld  = `document.documentElement.classList.contains('old')`
+	// What is shown of good news, and what runs.
+	showsGood = `[...document.querySelectorAll('.good .stage, .good .verdict')].some(e => getComputedStyle(e).visibility === 'visible' && Number(getComputedStyle(e).opacity) > 0)`
+	showsRun  = `[...document.querySelectorAll('time')].some(e => Number(getComputedStyle(e).opacity) > 0 && /\d (s|min)$|\dh/.test(e.textContent))`
+	isDim     = `Number(getComputedStyle(document.querySelector('main')).opacity) < 0.5 && getComputedStyle(document.getElementById('old')).visibility === 'visible'`
+)
+
+// quiet holds that the page complained of nothing.
+func (p *tab) quiet() {
+	p.t.Helper()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, s := range p.said {
+		p.t.Errorf("the browser says %s", s)
+	}
+}
+
+// ago records something that was done a while ago.
+func (w *wall) ago(d time.Duration, body action.Body) {
+	w.t.Helper()
+	a := action.Action{ID: rand.Text(), At: w.clock.Read().Wall.Add(-d), By: "KT", Body: body, Why: "8"}
+	if _, err := w.book.Append(a); err != nil {
+		w.t.Fatalf("%s: %v", body.Kind(), err)
+	}
+}
+
+// afternoon is a bench with nine flasks at work and alarms: invented.
+func (w *wall) afternoon() {
+	m := time.Minute
+	w.ago(300*m, action.FlaskOpen{Place: 9, Case: "4388", Base: "upper", Size: "small"})
+	w.ago(299*m, action.FlaskOpen{Place: 8, Case: "4391", Base: "lower", Size: "small"})
+	w.ago(200*m, action.BathLoad{Flasks: []int{1, 2}, Programme: "long, 9 h"})
+	for i, c := range []string{"4402", "4403", "4410", "4417", "4420", "4421", "4433"} {
+		w.ago(60*m-time.Duration(i)*m, action.FlaskOpen{Place: i + 1, Case: c, Base: []string{"upper", "lower"}[i%2], Size: []action.Size{"medium", "large"}[i%2]})
+		w.ago(50*m-time.Duration(i)*m, action.Coat{Flask: i + 3, Half: "both"})
+	}
+	w.ago(30*m, action.MixMake{Flasks: []int{3, 4, 5}, Resin: "heat-cured", PowderG: 70, LiquidG: 29, DoughS: 600, WorkS: 2700})
+	w.ago(20*m, action.MixDough{Mix: 1})
+	closure := func(ago time.Duration, flask int, g action.Grade) {
+		w.ago(ago, action.PressIn{Flask: flask})
+		w.ago(ago-m/2, action.PressAt{Flask: flask})
+		w.ago(ago-2*m, action.PressOpen{Flask: flask})
+		w.ago(ago-2*m-m/4, action.Flash{Flask: flask, Grade: g})
+	}
+	closure(19*m, 3, "heavy")
+	closure(16*m, 4, "heavy")
+	closure(12*m, 3, "slight")
+	closure(9*m, 5, "heavy")
+	w.ago(5*m, action.TimerStart{Label: "stone", Count: "down", AimS: 240})
+	w.ago(2*m, action.PressIn{Flask: 4})
+	w.ago(m+m/2, action.PressAt{Flask: 4})
+	w.ago(m, action.Crew{Initials: "KT"})
+	w.ago(m, action.TimerStart{Label: "tea", Count: "down", AimS: 3600})
+}
+
+// TestInABrowser holds what a person at the wall sees, in a real browser.
+func TestInABrowser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a browser takes long to start")
+	}
+	browser := chromium(t)
+	w := hang(t, sysclock.New(), usual)
+	w.afternoon()
+
+	t.Run("both sizes, both themes", func(t *testing.T) {
+		for _, c := range []struct {
+			wide, high int64
+			query, sys string
+			light      bool
+		}{{1024, 600, "?theme=light", "dark", true}, {1024, 600, "", "dark", false}, {1920, 1080, "?theme=dark", "light", false}, {1920, 1080, "", "light", true}} {
+			p := open(t, browser)
+			call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: c.sys}}})
+			p.do(chromedp.EmulateViewport(c.wide, c.high), chromedp.Navigate(w.url()+c.query))
+			p.until("it is live", isLive)
+			if got := eval[string](p, `getComputedStyle(document.body).backgroundColor`) == "rgb(244, 245, 242)"; got != c.light {
+				t.Errorf("%+v: light is %v", c, got)
+			}
+			if n := eval[int](p, `[...document.querySelectorAll('.tile')].filter(e => { const r = e.getBoundingClientRect(); return r.top >= 0 && r.bottom <= innerHeight && r.right <= innerWidth }).length`); n < 8 {
+				t.Errorf("%+v: %d tiles are in sight", c, n)
+			}
+			if over := eval[string](p, `[...document.querySelectorAll('.first, .second, .tag')].filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.textContent).join('; ')`); over != "" {
+				t.Errorf("%+v: cut off: %s", c, over)
+			}
+			if eval[bool](p, `document.documentElement.scrollWidth > innerWidth`) {
+				t.Errorf("%+v: it is wider than the screen", c)
+			}
+			// On a tablet of 10 inches a pixel of 1024 is 0.217 mm; ISO 9241-303 (from memory) wants
+			// 16 minutes of arc of what must be read, 10 at the least: 11.6 mm at four metres.
+			// A capital is about 0.72 of its size.
+			mm := map[int64]float64{1024: 0.217, 1920: 0.277}[c.wide]
+			for _, of := range []string{".tag", ".first time b"} {
+				px := eval[float64](p, `Math.min(...[...document.querySelectorAll('`+of+`')].map(e => parseFloat(getComputedStyle(e).fontSize)))`)
+				if arc := math.Atan(px*0.72*mm/4000) * 180 * 60 / math.Pi; arc < 7 {
+					t.Errorf("%+v: %s is %.0f px, %.1f minutes of arc at four metres", c, of, px, arc)
+				} else {
+					t.Logf("%dx%d: %s %.0f px, %.1f mm, %.1f minutes of arc at four metres", c.wide, c.high, of, px, px*0.72*mm, arc)
+				}
+			}
+			p.quiet()
+		}
+	})
+
+	t.Run("counts as the bench does", func(t *testing.T) {
+		p := open(t, browser)
+		p.do(chromedp.Navigate(w.url()))
+		p.until("it is live", isLive)
+		var spans []time.Duration
+		for _, s := range []int{0, 1, 9, 47, 59, 60, 61, 119, 178, 179, 180, 181, 599, 3598, 3600, 35999, 36000, 36001, 172799, 172801, 359999, 360001, 9e6} {
+			spans = append(spans, time.Duration(s)*time.Second+time.Second/2, -time.Duration(s)*time.Second-time.Second/2)
+		}
+		var tags []string
+		now := w.book.Now().Boot
+		for _, d := range spans {
+			for _, far := range []string{"", ` data-far="1"`} {
+				tags = append(tags, fmt.Sprintf(`<time data-due="%f"%s><b></b> <i></i></time>`, millis(now+d), far))
+			}
+		}
+		p.do(chromedp.Evaluate[chromedp.Void](`const made = document.createElement('div'); made.id = 'made'; made.innerHTML = ` + string(jsonOf(strings.Join(tags, ""))) + `; document.querySelector('footer').append(made)`))
+		read := func() (got []string, after time.Duration) {
+			got = eval[[]string](p, `[...document.querySelectorAll('#made time')].map(e => e.textContent.trim())`)
+			return got, w.book.Now().Boot - now
+		}
+		p.until("they count", `document.querySelector('#made b').textContent !== ''`)
+		got, after := read()
+		for i, d := range spans {
+			ok := [2]bool{}
+			for _, off := range []time.Duration{0, 250 * time.Millisecond, 500 * time.Millisecond} { // it counts five times a second
+				left := tui.WallTime{Left: d - max(0, after-off)}
+				digits, unit := left.Digits()
+				ok[0] = ok[0] || got[2*i] == left.Brief()
+				ok[1] = ok[1] || got[2*i+1] == strings.TrimSpace(digits+" "+unit)
+			}
+			if !ok[0] || !ok[1] {
+				t.Errorf("%s, of which %s went by, is %q and %q on the page", d, after, got[2*i], got[2*i+1])
+			}
+		}
+		p.until("a second goes by", `document.querySelectorAll('#made time')[12].textContent.trim() < '`+got[12]+`'`)
+		p.quiet()
+	})
+
+	t.Run("what is recorded is shown", func(t *testing.T) {
+		p := open(t, browser)
+		p.do(chromedp.Navigate(w.url()))
+		p.until("it is live", isLive)
+		w.must(action.TimerStart{Label: "<img src=x onerror=alert(1)>", Count: "down", AimS: 30}, action.Crew{Initials: "<b>K"})
+		p.until("the timer is there", `document.getElementById('timers').textContent.includes('<img src=x onerror=alert(1)>') && document.getElementById('head').textContent.includes('<b>K')`)
+		p.quiet()
+		w.must(action.Crew{Initials: "KT"}, action.TimerStop{Timer: 3})
+	})
+
+	t.Run("what a screen reader hears", func(t *testing.T) {
+		p := open(t, browser)
+		p.do(chromedp.Navigate(w.url()))
+		p.until("it is live", isLive)
+		var all strings.Builder
+		for _, n := range call(p, accessibility.GetFullAXTree, accessibility.GetFullAXTreeParams{}).Nodes {
+			if n.Ignored || n.Role == nil {
+				continue
+			}
+			fmt.Fprintf(&all, "%s", n.Role.Value)
+			if n.Name != nil {
+				fmt.Fprintf(&all, " %s", n.Name.Value)
+			}
+			for _, a := range n.Properties {
+				if a.Name == "live" && string(a.Value.Value) == `"assertive"` {
+					all.WriteString(" live")
+				}
+			}
+			all.WriteString("\n")
+		}
+		for _, want := range []string{`"banner"`, `"main"`, `"contentinfo"`, `"navigation" "this board"`, `"region" "places"`, `"region" "alarms"`, `"region" "baths"`, `"heading" "press order"`,
+			`STONE: TIME IS UP`, `"listitem" "place 1, case 4402 upper"`, ` live`, `"image" "bath and core temperature`} {
+			if !strings.Contains(all.String(), want) {
+				t.Errorf("nothing of %s is heard in\n%s", want, all.String())
+			}
+		}
+		if strings.Contains(all.String(), "NO NEWS") {
+			t.Error("it is heard that there is no news while there is")
+		}
+		// By the keys: to the places, the themes.
+		var at []string
+		for range 3 {
+			p.do(chromedp.KeyEvent("\t"))
+			at = append(at, eval[string](p, `document.activeElement.textContent`))
+		}
+		if got := strings.Join(at, ", "); got != "to the places, dark, light" {
+			t.Errorf("the tabulator goes to %s", got)
+		}
+		p.quiet()
+	})
+
+	t.Run("no script runs", func(t *testing.T) {
+		p := open(t, browser)
+		call(p, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+		p.do(chromedp.Navigate(w.url()))
+		if text := eval[string](p, `document.body.innerText`); !strings.Contains(text, "As of ") || !strings.Contains(text, "This browser runs no script") {
+			t.Errorf("without a script it says\n%s", text)
+		}
+		if eval[bool](p, showsRun) {
+			t.Error("a length of time stands there that nobody counts")
+		}
+		first := eval[string](p, `document.getElementById('still').textContent`)
+		p.until("it is fetched anew", `document.getElementById('still') && document.getElementById('still').textContent !== `+string(jsonOf(first)))
+	})
+
+	t.Run("no news ever comes", func(t *testing.T) {
+		p := open(t, browser)
+		call(p, network.Enable, network.EnableParams{})
+		call(p, network.SetBlockedURLs, network.SetBlockedURLsParams{URLPatterns: []*network.BlockPattern{{URLPattern: "http://*:*/*/news*", Block: true}}})
+		p.do(chromedp.Navigate(w.url()))
+		if eval[bool](p, showsRun) {
+			t.Error("a length of time runs before there is any news")
+		}
+		p.until("it is dimmed by its style", isDim)
+		if eval[bool](p, showsGood) || eval[bool](p, isOld) {
+			t.Error("good news stands on an old page")
+		}
+	})
+}
+
+// TestNewsStops: whatever it is by which news stops, the page is dimmed under the age of what it
+// shows, nothing runs on it and nothing is ready; and it comes back by itself.
+func TestNewsStops(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a browser takes long to start")
+	}
+	browser := chromium(t)
+	w := hang(t, sysclock.New(), usual)
+	w.afternoon()
+	at := w.board.Addr().String()
+	p := open(t, browser)
+	p.do(chromedp.Navigate(w.url()))
+	stops := func(how string, stop, again func()) {
+		p.until("it is live", isLive)
+		p.until("it shows good news, and times run", showsGood+" && "+showsRun)
+		stop()
+		p.until("it is old: "+how, isOld+" && "+isDim)
+		if eval[bool](p, showsGood) || eval[bool](p, showsRun) || eval[string](p, `document.getElementById('clock').textContent`) != "" {
+			t.Errorf("%s: the old page shows\n%s", how, eval[string](p, "document.body.innerText"))
+		}
+		line := eval[string](p, `document.getElementById('old').innerText`)
+		if !strings.Contains(line, "as of "+time.Now().Format("Mon")) || !strings.Contains(line, "THE ") {
+			t.Errorf("%s: above the old page stands %q", how, line)
+		}
+		t.Logf("%s: %s", how, strings.ReplaceAll(line, "\n", " "))
+		again()
+		p.until("it is live again after: "+how, isLive+" && !("+isDim+")")
+	}
+	stops("the bench looks at nothing any more", func() { w.board.looking.Lock() }, func() { w.board.looking.Unlock() })
+	stops("the clock of the day jumps", func() {
+		p.do(chromedp.Evaluate[chromedp.Void](`const day = Date.now; Date.now = () => day() + 3600000`))
+	}, func() {})
+	stops("the screen slept, and its steady clock stood still", func() {
+		p.do(chromedp.Evaluate[chromedp.Void](`const was = performance.now(); performance.now = () => was; const before = Date.now; Date.now = () => before() + 2000`))
+	}, func() { p.do(chromedp.Evaluate[chromedp.Void](`delete performance.now`)) })
+	old := w.board
+	stops("the bench is closed", old.Close, func() { w.serve(at, usual) })
+	old = w.board
+	stops("the bench is killed", func() { _ = old.srv.Close() }, func() { w.serve(at, usual) })
+}
+
+// TestPictures makes the pictures of the README.
+func TestPictures(t *testing.T) {
+	if !*pictures {
+		t.Skip("-update-pictures makes them anew")
+	}
+	browser := chromium(t)
+	w := hang(t, sysclock.New(), usual)
+	w.afternoon()
+	for _, c := range []struct {
+		name       string
+		wide, high int64
+		scale      float64
+		query      string
+	}{{"board", 1920, 1080, 0.55, "?theme=dark"}, {"board-light", 1920, 1080, 0.55, "?theme=light"}, {"board-small", 1024, 600, 0.8, "?theme=dark"}, {"board-small-light", 1024, 600, 0.8, "?theme=light"}} {
+		p := open(t, browser)
+		p.do(chromedp.EmulateViewport(c.wide, c.high, chromedp.EmulateScale(c.scale)), chromedp.Navigate(w.url()+c.query))
+		p.until("it is whole", isLive+` && document.querySelector('svg.bath') !== null`)
+		png, err := chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join("../../testdata/screens", c.name+".png"), png, 0o644); err != nil { //nolint:gosec // a picture for all
+			t.Fatal(err)
+		}
+	}
+}
