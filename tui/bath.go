@@ -187,7 +187,7 @@ func (m *sight) loadLines(l *bench.Load, w int) []lineOf {
 	case v.Err != nil:
 		return append(out, lineOf{warn, fit("no estimate: "+v.Err.Error(), w)})
 	}
-	roles := map[bath.Kind]role{bath.Plain: plain, bath.Caution: warn, bath.Cost: strong, bath.Small: dim}
+	roles := map[bath.LineKind]role{bath.Plain: plain, bath.Caution: warn, bath.Cost: strong, bath.Small: dim}
 	for _, line := range v.Estimate.Lines(m.sayOf(l)) {
 		for _, t := range wrap(line.Text, w) {
 			out = append(out, lineOf{roles[line.Kind], t})

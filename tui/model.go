@@ -24,7 +24,7 @@ import (
 
 // Keeper is the logbook as the screen sees it.
 type Keeper interface {
-	recall.Book // looks through all records
+	recall.Reader // looks through all records
 	State() logbook.State
 	Whole(from, until time.Time) (*bench.Bench, error) // the bench with all that was done in a time
 	Append(action.Action) (logbook.Saved, error)

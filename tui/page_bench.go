@@ -297,7 +297,7 @@ func (m *sight) stageWords(fl *bench.Flask) (string, role) {
 		}
 		return fmt.Sprintf("trial %d  not yet", len(fl.Trials)), plain
 	case bench.InPress, bench.Holding, bench.Judging:
-		return fmt.Sprintf("trial %d  %s", len(fl.Trials), map[bench.Stage]string{bench.InPress: "in the press", bench.Holding: "at pressure", bench.Judging: "judge the flash"}[fl.Stage]), strong
+		return fmt.Sprintf("trial %d  %s", len(fl.Trials), map[bench.FlaskStage]string{bench.InPress: "in the press", bench.Holding: "at pressure", bench.Judging: "judge the flash"}[fl.Stage]), strong
 	case bench.Drying:
 		said := "separator drying"
 		if m.dry(fl) {

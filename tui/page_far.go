@@ -38,7 +38,7 @@ func (t tile) brief() string {
 }
 
 // farWords name the stages in one short word.
-var farWords = map[bench.Stage]string{
+var farWords = map[bench.FlaskStage]string{
 	bench.Opened: "PAINT", bench.Drying: "DRYING", bench.InPress: "PRESS", bench.Holding: "HOLD", bench.Judging: "JUDGE!", bench.Trimmed: "TRIM",
 	bench.Sheetout: "CLOSE", bench.Metal: "CLAMP", bench.Set: "SET", bench.InBath: "BATH", bench.Cooling: "COOL", bench.InWater: "WATER", bench.Open: "OPENED", bench.Checked: "REMOUNT",
 }

@@ -35,7 +35,7 @@ func (d *desk) flask(place int) *bench.Flask {
 	return f
 }
 
-func (d *desk) at(place int, want bench.Stage) {
+func (d *desk) at(place int, want bench.FlaskStage) {
 	d.t.Helper()
 	if f := d.flask(place); f.Stage != want {
 		d.t.Fatalf("place %d stands at %q, want %q:\n%s", place, f.Stage, want, d.screen())

@@ -186,7 +186,7 @@ func (m *Model) hintAfterFlash(no int) {
 }
 
 // alone tells whether no other flask stands at a stage.
-func (m *sight) alone(f *bench.Flask, at bench.Stage) bool {
+func (m *sight) alone(f *bench.Flask, at bench.FlaskStage) bool {
 	for o := range m.bench().AtWork() {
 		if o.No != f.No && o.Stage == at {
 			return false
@@ -197,7 +197,7 @@ func (m *sight) alone(f *bench.Flask, at bench.Stage) bool {
 
 // together asks which flasks at the same stage take a step at once; the one
 // selected and those of its group are switched on.
-func (m *Model) together(title, ask string, f *bench.Flask, at bench.Stage, group func(*bench.Flask) bool, body func([]int) action.Body) tea.Cmd {
+func (m *Model) together(title, ask string, f *bench.Flask, at bench.FlaskStage, group func(*bench.Flask) bool, body func([]int) action.Body) tea.Cmd {
 	var ns []int
 	var names []string
 	var on []bool
@@ -314,7 +314,7 @@ func (m *Model) outcome(no int) tea.Cmd {
 
 // selectNext selects the next place whose flask stands at a stage or just before the same
 // question, where the selected one has become empty.
-func (m *Model) selectNext(at bench.Stage) {
+func (m *Model) selectNext(at bench.FlaskStage) {
 	if m.selected() != nil {
 		return
 	}

@@ -86,7 +86,7 @@ func doughCommand(o *options) *cobra.Command {
 type doughAnswer struct {
 	Resin string `json:"resin"`
 	dough.Conditions
-	Window     dough.Window      `json:"window"`
+	Window     dough.WorkingTime `json:"window"`
 	Marks      doughMarks        `json:"marks"`
 	Used       dough.Resin       `json:"resin_used"` // with the times fitted to the marks, where there are enough
 	Parameters []dough.Parameter `json:"parameters"`

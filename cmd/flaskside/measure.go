@@ -80,7 +80,7 @@ func couldMake(dir string) string {
 }
 
 // lookAtBook looks at a logbook from outside and gives the house settings in it.
-func lookAtBook(b *doctor.Book, path string, clock timers.Clock) house.House {
+func lookAtBook(b *doctor.BookFacts, path string, clock timers.Clock) house.House {
 	settings := house.Default()
 	b.Path, b.State = path, doctor.Free
 	if fi, err := os.Stat(path); err == nil {

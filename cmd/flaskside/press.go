@@ -130,14 +130,14 @@ type pressNext struct {
 }
 
 type pressFlask struct {
-	Flask  int         `json:"flask"`
-	Place  int         `json:"place"`
-	Case   string      `json:"case"`
-	Stage  bench.Stage `json:"stage"`
-	DoughS int         `json:"dough_left_s"` // 0 where it is over, or the flask has no mix
-	Chance float64     `json:"chance"`       // to be finally closed inside its dough
-	Lost   bool        `json:"lost"`         // it too late
-	Help   []pressHelp `json:"help"`
+	Flask  int              `json:"flask"`
+	Place  int              `json:"place"`
+	Case   string           `json:"case"`
+	Stage  bench.FlaskStage `json:"stage"`
+	DoughS int              `json:"dough_left_s"` // 0 where it is over, or the flask has no mix
+	Chance float64          `json:"chance"`       // to be finally closed inside its dough
+	Lost   bool             `json:"lost"`         // it too late
+	Help   []pressHelp      `json:"help"`
 }
 
 type pressHelp struct {

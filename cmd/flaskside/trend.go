@@ -214,7 +214,7 @@ func (q *trendQuestion) supposed(h house.House) *bench.Bench {
 		b.Flasks[1].Trials[i].HeldS = h.Press.HoldS
 	}
 	if q.dough != nil {
-		b.Mixes[1].Window = dough.Window{To: *q.dough}
+		b.Mixes[1].Window = dough.WorkingTime{To: *q.dough}
 	}
 	return b
 }

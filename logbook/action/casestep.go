@@ -24,17 +24,17 @@ type CaseStep struct {
 	Judged string      `json:"judged,omitempty" jsonschema_description:"of a check: what was found"`
 	Values []StepValue `json:"values,omitempty" jsonschema_description:"what the step asks for; left out: as the table has it"`
 
-	Words    string     `json:"words,omitempty" jsonschema_description:"what the table calls it; filled in by the bench, as is all that follows"`
-	Short    string     `json:"short,omitempty"`
-	As       route.Kind `json:"kind,omitempty" jsonschema:"enum=timer,enum=hold,enum=instant,enum=check,enum=value"`
-	Place    string     `json:"place,omitempty" jsonschema:"enum=bench,enum=press,enum=bath,enum=pot,enum=oven"`
-	MinS     int        `json:"min_s,omitempty"`
-	AimS     int        `json:"aim_s,omitempty"`
-	MaxS     int        `json:"max_s,omitempty"`
-	Urgent   bool       `json:"urgent,omitempty"`
-	Pressure bool       `json:"pressure,omitempty" jsonschema_description:"it stands under pressure until the next step"`
-	Again    bool       `json:"again,omitempty" jsonschema_description:"the judgement does not let it go on"`
-	Last     bool       `json:"last,omitempty" jsonschema_description:"no step follows: the case leaves the list"`
+	Words    string         `json:"words,omitempty" jsonschema_description:"what the table calls it; filled in by the bench, as is all that follows"`
+	Short    string         `json:"short,omitempty"`
+	As       route.StepKind `json:"kind,omitempty" jsonschema:"enum=timer,enum=hold,enum=instant,enum=check,enum=value"`
+	Place    string         `json:"place,omitempty" jsonschema:"enum=bench,enum=press,enum=bath,enum=pot,enum=oven"`
+	MinS     int            `json:"min_s,omitempty"`
+	AimS     int            `json:"aim_s,omitempty"`
+	MaxS     int            `json:"max_s,omitempty"`
+	Urgent   bool           `json:"urgent,omitempty"`
+	Pressure bool           `json:"pressure,omitempty" jsonschema_description:"it stands under pressure until the next step"`
+	Again    bool           `json:"again,omitempty" jsonschema_description:"the judgement does not let it go on"`
+	Last     bool           `json:"last,omitempty" jsonschema_description:"no step follows: the case leaves the list"`
 }
 
 // StepValue is one value that a step asked for.
@@ -69,7 +69,7 @@ const (
 // Valid takes what [CaseStep] names.
 func (b CaseStep) Valid() error {
 	if err := first(caseNumber(b.Case), oneOf("base", b.Base, Bases), stepName("step", b.Step), oneOf("event", b.Event, events), text("judged", b.Judged, 40),
-		text("words", b.Words, 48), text("short", b.Short, 14), oneOf("kind", b.As, append([]route.Kind{""}, route.Kinds...)), oneOf("place", b.Place, append([]string{""}, route.Places...)),
+		text("words", b.Words, 48), text("short", b.Short, 14), oneOf("kind", b.As, append([]route.StepKind{""}, route.Kinds...)), oneOf("place", b.Place, append([]string{""}, route.Places...)),
 		seconds("min_s", b.MinS), seconds("aim_s", b.AimS), seconds("max_s", b.MaxS), upTo("max_s", b.MaxS, max(b.MinS, b.AimS))); err != nil {
 		return err
 	}

@@ -11,20 +11,20 @@ import (
 	"flaskside/timers/cure"
 )
 
-// Kind says how a line is meant.
-type Kind int
+// LineKind says how a line is meant.
+type LineKind int
 
 // The kinds of lines.
 const (
-	Plain   Kind = iota
-	Caution      // to be heeded
-	Cost         // what a bath that was off costs: information
-	Small        // notes, and that all is an estimate
+	Plain   LineKind = iota
+	Caution          // to be heeded
+	Cost             // what a bath that was off costs: information
+	Small            // notes, and that all is an estimate
 )
 
 // Line is one line of words about a load, not yet broken to a width.
 type Line struct {
-	Kind Kind
+	Kind LineKind
 	Text string
 }
 
@@ -47,7 +47,7 @@ func Minutes(d time.Duration) string { return units.FormatDuration(d.Round(time.
 // one last.
 func (e *Estimate) Lines(s Say) []Line {
 	var out []Line
-	add := func(k Kind, format string, a ...any) { out = append(out, Line{k, fmt.Sprintf(format, a...)}) }
+	add := func(k LineKind, format string, a ...any) { out = append(out, Line{k, fmt.Sprintf(format, a...)}) }
 	r := &e.Cure.Range
 	if r.CautionText != "" {
 		add(Caution, "%s", e.caution(s))

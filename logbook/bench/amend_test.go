@@ -91,7 +91,7 @@ func TestTakingBack(t *testing.T) {
 	for _, s := range route[:9] {
 		p.do(s.after, s.body)
 	}
-	look := func(what, grade string, stage bench.Stage, trials int) {
+	look := func(what, grade string, stage bench.FlaskStage, trials int) {
 		t.Helper()
 		f := p.b.Flasks[1]
 		got := ""

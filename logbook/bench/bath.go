@@ -58,7 +58,7 @@ var bath = subject{
 	},
 	windows: cures,
 	signals: (*Bench).readingSignals,
-	next:    map[Stage]func(*Bench, *Flask, timers.Now) Step{InBath: always(DoUnload)},
+	next:    map[FlaskStage]func(*Bench, *Flask, timers.Now) Step{InBath: always(DoUnload)},
 	lives:   map[byte]func(*living, int) bool{'l': (*living).load},
 }
 

@@ -170,7 +170,7 @@ func (c *checker) benchList() string {
 }
 
 // order calls a step unusual that the route does not have here.
-func (c *checker) order(f *Flask, what string, ok ...Stage) {
+func (c *checker) order(f *Flask, what string, ok ...FlaskStage) {
 	for _, s := range ok {
 		if f.Stage == s {
 			return

@@ -25,7 +25,7 @@ func TestUnusualCodes(t *testing.T) {
 		p.do(0, action.MixMake{Flasks: []int{1, 2}})
 		p.do(10*minute, action.MixDough{Mix: 1})
 	}
-	at := func(s bench.Stage) func(p *paper) {
+	at := func(s bench.FlaskStage) func(p *paper) {
 		return func(p *paper) { *p = *upTo(p.t, s) }
 	}
 	settle := func(change func(h *house.House)) func(p *paper) {
@@ -150,7 +150,7 @@ func TestUnusualCodes(t *testing.T) {
 func TestRefusals(t *testing.T) {
 	none := func(*paper) {}
 	one := func(p *paper) { p.do(0, open(1)) }
-	at := func(s bench.Stage) func(p *paper) { return func(p *paper) { *p = *upTo(p.t, s) } }
+	at := func(s bench.FlaskStage) func(p *paper) { return func(p *paper) { *p = *upTo(p.t, s) } }
 	set := func(s string) json.RawMessage { return json.RawMessage(s) }
 	for _, c := range []struct {
 		name  string

@@ -27,7 +27,7 @@ var cooling = subject{
 		}, mends()),
 	},
 	windows: coolings,
-	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
+	next: map[FlaskStage]func(*Bench, *Flask, timers.Now) Step{
 		Cooling: always(DoWater),
 		InWater: always(DoDeflask),
 	},
@@ -69,7 +69,7 @@ func (c *checker) cooled(f *Flask) {
 func coolings(b *Bench) []Window {
 	var out []Window
 	type group struct {
-		stage     Stage
+		stage     FlaskStage
 		at, since int64
 		s         int
 	}

@@ -50,12 +50,12 @@ type mixTimes struct {
 	marks       dough.MixMarks
 }
 
-func (t mixTimes) window() dough.Window {
+func (t mixTimes) window() dough.WorkingTime {
 	r := dough.HouseDefault()
 	r.RefTempC, r.DoughFromMin, r.WorkUntilMin = t.roomC, t.dough.Minutes(), t.work.Minutes()
 	w, err := dough.Estimate(r, dough.Conditions{RoomC: t.roomC}, t.marks)
 	if err != nil {
-		w = dough.Window{From: t.dough, FromLow: t.dough, FromHigh: t.dough, To: t.work, ToLow: t.work, ToHigh: t.work}
+		w = dough.WorkingTime{From: t.dough, FromLow: t.dough, FromHigh: t.dough, To: t.work, ToLow: t.work, ToHigh: t.work}
 	}
 	for _, t := range []*time.Duration{&w.From, &w.FromLow, &w.FromHigh, &w.To, &w.ToLow, &w.ToHigh} {
 		*t = t.Round(time.Second) // an estimate has no finer parts
@@ -67,12 +67,12 @@ func (t mixTimes) window() dough.Window {
 // the windows of its mixes would be most of the work.
 type windowMemo struct {
 	mu sync.Mutex
-	m  map[mixTimes]dough.Window
+	m  map[mixTimes]dough.WorkingTime
 }
 
-var windows = windowMemo{m: map[mixTimes]dough.Window{}}
+var windows = windowMemo{m: map[mixTimes]dough.WorkingTime{}}
 
-func (k *windowMemo) of(t mixTimes) dough.Window {
+func (k *windowMemo) of(t mixTimes) dough.WorkingTime {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	w, ok := k.m[t]

@@ -33,7 +33,7 @@ var finalClosure = subject{
 		on(checkClamp, applyClamp, mends("backed_off_turn")),
 	},
 	ofFlask: benchSet,
-	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
+	next: map[FlaskStage]func(*Bench, *Flask, timers.Now) Step{
 		Sheetout: always(DoMetal),
 		Metal:    always(DoClamp),
 		Set:      always(DoLoad),

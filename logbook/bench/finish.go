@@ -21,7 +21,7 @@ var finish = subject{
 			b.caseEnded(f, it)
 		}, mends("outcome"), alive(caseAlive[action.Outcome])),
 	},
-	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
+	next: map[FlaskStage]func(*Bench, *Flask, timers.Now) Step{
 		Open:    always(DoRemount),
 		Checked: always(DoOutcome),
 	},

@@ -29,33 +29,33 @@ var flaskItself = subject{
 	lives: map[byte]func(*living, int) bool{'f': (*living).flask},
 }
 
-// Stage of a flask on its route.
-type Stage string
+// FlaskStage of a flask on its route.
+type FlaskStage string
 
 // The stages in order of the route.
 const (
-	Opened   Stage = "separator to paint"
-	Drying   Stage = "separator drying"
-	InPress  Stage = "in the press"
-	Holding  Stage = "at pressure"
-	Judging  Stage = "open, flash to judge"
-	Trimmed  Stage = "trim and new sheet"
-	Sheetout Stage = "sheet out"
-	Metal    Stage = "metal to metal"
-	Set      Stage = "bench set"
-	InBath   Stage = "in the bath"
-	Cooling  Stage = "cooling on the bench"
-	InWater  Stage = "cooling in water"
-	Open     Stage = "deflasked"
-	Checked  Stage = "remounted"
-	Finished Stage = "finished"
+	Opened   FlaskStage = "separator to paint"
+	Drying   FlaskStage = "separator drying"
+	InPress  FlaskStage = "in the press"
+	Holding  FlaskStage = "at pressure"
+	Judging  FlaskStage = "open, flash to judge"
+	Trimmed  FlaskStage = "trim and new sheet"
+	Sheetout FlaskStage = "sheet out"
+	Metal    FlaskStage = "metal to metal"
+	Set      FlaskStage = "bench set"
+	InBath   FlaskStage = "in the bath"
+	Cooling  FlaskStage = "cooling on the bench"
+	InWater  FlaskStage = "cooling in water"
+	Open     FlaskStage = "deflasked"
+	Checked  FlaskStage = "remounted"
+	Finished FlaskStage = "finished"
 )
 
 // Stages lists the route in order.
-var Stages = []Stage{Opened, Drying, InPress, Holding, Judging, Trimmed, Sheetout, Metal, Set, InBath, Cooling, InWater, Open, Checked, Finished}
+var Stages = []FlaskStage{Opened, Drying, InPress, Holding, Judging, Trimmed, Sheetout, Metal, Set, InBath, Cooling, InWater, Open, Checked, Finished}
 
 // rank is the place of a stage on the route.
-func rank(s Stage) int {
+func rank(s FlaskStage) int {
 	for i, t := range Stages {
 		if s == t {
 			return i
@@ -73,7 +73,7 @@ type Flask struct {
 	Base  string
 	Size  action.Size
 	Tag   string
-	Stage Stage
+	Stage FlaskStage
 
 	StoneLot   string
 	SheetLot   string

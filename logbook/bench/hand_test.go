@@ -94,8 +94,8 @@ func open(place int) action.FlaskOpen {
 type step struct {
 	after time.Duration
 	body  action.Body
-	to    bench.Stage // where the flask stands after it
-	next  bench.Step  // what comes next then
+	to    bench.FlaskStage // where the flask stands after it
+	next  bench.Step       // what comes next then
 }
 
 // route takes flask 1, alone on the bench, from separator to outcome, by the book:
@@ -126,7 +126,7 @@ var route = []step{
 }
 
 // upTo walks the route until flask 1 stands at a stage, the last time it does.
-func upTo(t testing.TB, to bench.Stage) *paper {
+func upTo(t testing.TB, to bench.FlaskStage) *paper {
 	t.Helper()
 	p := newPaper(t)
 	last := -1

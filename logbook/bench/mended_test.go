@@ -154,7 +154,7 @@ func TestOneFlaskAPlace(t *testing.T) {
 func TestCorrectedTimesKeepTheirOrder(t *testing.T) {
 	for _, c := range []struct {
 		name, of, at string
-		stage        bench.Stage
+		stage        bench.FlaskStage
 	}{
 		{"the press opened before the pressure was reached", "a8", "08:10:00", bench.Judging},
 		{"a hold from before the press", "a7", "08:00:30", bench.Holding},

@@ -44,9 +44,9 @@ type Mix struct {
 	DoughS    int
 	WorkS     int
 	Made      timers.Stamp
-	Window    dough.Window  // estimated, pulled by the marks
-	Dough     *timers.Stamp // marked reached
-	Stiff     *timers.Stamp // marked too stiff
+	Window    dough.WorkingTime // estimated, pulled by the marks
+	Dough     *timers.Stamp     // marked reached
+	Stiff     *timers.Stamp     // marked too stiff
 	Notes     []Said
 	Last      timers.Stamp
 	set, back timers.Stamp

@@ -75,22 +75,22 @@ func (b *Bench) job(f *Flask, now timers.Now) (j press.Job, ok bool) {
 		}
 		j.From = clamp(j.From)
 	case InPress:
-		j.Stage, j.Until = press.Rising, clamp(d.Raise-since(&t.In))
+		j.Progress, j.Until = press.Rising, clamp(d.Raise-since(&t.In))
 	case Holding:
-		j.Stage, j.Until = press.Holding, clamp(time.Duration(t.HoldAimS)*time.Second-since(t.At))
+		j.Progress, j.Until = press.Holding, clamp(time.Duration(t.HoldAimS)*time.Second-since(t.At))
 	case Judging:
-		j.Stage, j.Until = press.Opening, clamp(d.Open-since(t.Out))
+		j.Progress, j.Until = press.Opening, clamp(d.Open-since(t.Out))
 	case Trimmed:
 		j.Ready = b.shapely(f, now)
 		if s := b.seen(f); len(s.closures) == s.earlier {
 			j.From = clamp(untilDough) // packed anew
 		} else if t.Judged != nil {
 			if rest := d.Trim - since(t.Judged); rest > 0 && !j.Ready {
-				j.Stage, j.Until = press.Trimming, rest
+				j.Progress, j.Until = press.Trimming, rest
 			}
 		}
 	case Sheetout, Metal:
-		j.Stage, j.Until = press.Closing, clamp(d.Final-since(f.SheetOut))
+		j.Progress, j.Until = press.Closing, clamp(d.Final-since(f.SheetOut))
 	default:
 		return j, false
 	}
@@ -192,7 +192,7 @@ func (b *Bench) PressWorkLeft(now timers.Now) time.Duration {
 		if j.Due <= 0 || j.Due >= press.MaxTime {
 			continue // out of time, or packed for training without a mix
 		}
-		if !j.Ready && j.Stage != press.Closing {
+		if !j.Ready && j.Progress != press.Closing {
 			expected := 0.0
 			for i, p := range j.More {
 				expected += float64(i+1) * p

@@ -107,10 +107,10 @@ func TestPressOrderAfterEachRecord(t *testing.T) {
 		}
 		return out
 	}
-	stage := func(step string, want press.Stage, until time.Duration) {
+	stage := func(step string, want press.Progress, until time.Duration) {
 		t.Helper()
-		if j := jobs()["1"]; j.Stage != want || j.Until != until {
-			t.Errorf("%s: stage %d until %v, want %d until %v", step, j.Stage, j.Until, want, until)
+		if j := jobs()["1"]; j.Progress != want || j.Until != until {
+			t.Errorf("%s: stage %d until %v, want %d until %v", step, j.Progress, j.Until, want, until)
 		}
 	}
 	if j := jobs()["1"]; len(jobs()) != 4 || j.From > 0 || j.Due.Round(time.Millisecond) != work-22*time.Minute {
@@ -136,7 +136,7 @@ func TestPressOrderAfterEachRecord(t *testing.T) {
 	h.ck.Run(time.Minute)
 	stage("trimmed", press.Waiting, 0)
 	h.closures("slight")
-	if j := jobs()["1"]; !j.Ready || j.Stage != press.Waiting {
+	if j := jobs()["1"]; !j.Ready || j.Progress != press.Waiting {
 		t.Errorf("ready: %+v", j)
 	}
 	h.do(0, action.SheetOut{Flask: 1})

@@ -42,7 +42,7 @@ var pressing = subject{
 	},
 	ofFlask: hold,
 	signals: (*Bench).shortages,
-	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
+	next: map[FlaskStage]func(*Bench, *Flask, timers.Now) Step{
 		InPress: always(DoReach),
 		Holding: always(DoOpen),
 		Judging: always(DoJudge),

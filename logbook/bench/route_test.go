@@ -51,7 +51,7 @@ func TestRouteByTheBook(t *testing.T) {
 // From any stage any step can be taken: at most a reason is asked for, and with one
 // it is recorded. What is called out of order is what the route does not have there.
 func TestNothingOutOfOrderIsBlocked(t *testing.T) {
-	inOrder := map[string][]bench.Stage{
+	inOrder := map[string][]bench.FlaskStage{
 		"coat": {bench.Opened, bench.Drying}, "press-in": {bench.Drying, bench.Trimmed}, "press-at": {bench.InPress}, "press-open": {bench.Holding},
 		"flash": {bench.Judging}, "dough-add": {bench.Trimmed}, "inspect": {bench.Judging, bench.Trimmed}, "sheet-out": {bench.Trimmed},
 		"metal-to-metal": {bench.Sheetout}, "clamp": {bench.Metal}, "bath-load": {bench.Set}, "bath-unload": {bench.InBath}, "cool-water": {bench.Cooling},
@@ -110,7 +110,7 @@ func TestNothingOutOfOrderIsBlocked(t *testing.T) {
 				kind = "finished here"
 			}
 			want := !always[kind]
-			for _, s := range append(inOrder[kind], map[string][]bench.Stage{"finished here": {bench.Checked}}[kind]...) {
+			for _, s := range append(inOrder[kind], map[string][]bench.FlaskStage{"finished here": {bench.Checked}}[kind]...) {
 				want = want && s != stage
 			}
 			if odd != want {

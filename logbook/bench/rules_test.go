@@ -129,7 +129,7 @@ func TestOnePressOneFlask(t *testing.T) {
 // Past its working time the next step is another mix, not the press; a second before it
 // is not.
 func TestPastItsWorkingTimeANewMixIsNext(t *testing.T) {
-	for _, at := range []bench.Stage{bench.Drying, bench.Trimmed} {
+	for _, at := range []bench.FlaskStage{bench.Drying, bench.Trimmed} {
 		p := upTo(t, at)
 		if at == bench.Trimmed {
 			p = upTo(t, bench.Judging)
@@ -223,7 +223,7 @@ func TestDoughEarlyAndLate(t *testing.T) {
 // never ran backwards.
 func TestCheckAndWindowsAgreeUnderAnyClock(t *testing.T) {
 	for _, c := range []struct {
-		at   bench.Stage
+		at   bench.FlaskStage
 		what bench.What
 		body action.Body
 		code string

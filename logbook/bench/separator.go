@@ -13,7 +13,7 @@ import (
 var separator = subject{
 	rules:   []rule{on(checkCoat, applyCoat, mends("half", "lot"))},
 	ofFlask: dryings,
-	next: map[Stage]func(*Bench, *Flask, timers.Now) Step{
+	next: map[FlaskStage]func(*Bench, *Flask, timers.Now) Step{
 		Opened: always(DoCoat),
 		Drying: afterDrying,
 	},

@@ -85,7 +85,7 @@ func (f *Flask) staged() timers.Stamp { return timers.Latest(f.set, f.back) }
 func (f *Flask) served() timers.Stamp { return timers.Latest(f.given, f.back) }
 
 // to brings a flask to a stage.
-func (f *Flask) to(s Stage, it *Item) { f.Stage, f.set = s, it.set() }
+func (f *Flask) to(s FlaskStage, it *Item) { f.Stage, f.set = s, it.set() }
 
 // otherNumbers are the case numbers that the opening of a flask had before it was corrected.
 func otherNumbers(it *Item) []string {

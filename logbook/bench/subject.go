@@ -15,7 +15,7 @@ import (
 type subject struct {
 	rules []rule
 	// next names the step that follows each stage of this subject.
-	next map[Stage]func(*Bench, *Flask, timers.Now) Step
+	next map[FlaskStage]func(*Bench, *Flask, timers.Now) Step
 	// ofFlask gives the windows that run for a flask on its place, windows all others.
 	ofFlask func(*Bench, *Flask) []Window
 	windows func(*Bench) []Window
@@ -125,7 +125,7 @@ func countsNothing[B action.Body](*Bench, B, *Item) {}
 var (
 	table []subject
 	rules map[action.Kind]rule
-	steps map[Stage]func(*Bench, *Flask, timers.Now) Step
+	steps map[FlaskStage]func(*Bench, *Flask, timers.Now) Step
 	lives map[byte]func(*living, int) bool
 )
 
@@ -138,7 +138,7 @@ func init() {
 // register makes subjects the table, in this order.
 func register(subjects ...subject) {
 	table, rules = subjects, map[action.Kind]rule{}
-	steps, lives = map[Stage]func(*Bench, *Flask, timers.Now) Step{}, map[byte]func(*living, int) bool{}
+	steps, lives = map[FlaskStage]func(*Bench, *Flask, timers.Now) Step{}, map[byte]func(*living, int) bool{}
 	for _, s := range table {
 		for _, r := range s.rules {
 			if _, twice := rules[r.kind]; twice {

@@ -163,7 +163,7 @@ func TestAlarmsAtTheBench(t *testing.T) {
 // at its second.
 func TestAlarmsOfTheRoute(t *testing.T) {
 	for _, c := range []struct {
-		stage bench.Stage
+		stage bench.FlaskStage
 		after time.Duration
 		key   string
 	}{

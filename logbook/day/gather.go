@@ -10,8 +10,8 @@ import (
 	"flaskside/logbook/record"
 )
 
-// Book is what of a logbook is read for a day; *logbook.Book is one.
-type Book interface {
+// source is what of a logbook is read for a day; *logbook.Book is one.
+type source interface {
 	Whole(from, until time.Time) (*bench.Bench, error)
 	Of(s action.Subject) ([]record.Record, error)
 	Between(from, until time.Time) ([]record.Record, error)
@@ -22,7 +22,7 @@ type Book interface {
 // records of what was at work, of the flasks that shared a mix or a bath with it,
 // the bath readings of a cure under way, the settings and the crew in force, and
 // the corrections of any of these whenever they were made.
-func Gather(book Book, from, until time.Time) (*bench.Bench, error) {
+func Gather(book source, from, until time.Time) (*bench.Bench, error) {
 	b, err := book.Whole(from, until)
 	if err != nil {
 		return nil, err

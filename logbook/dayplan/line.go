@@ -19,7 +19,7 @@ func (d *Day) Line() (l timeline.Line, labels []string) {
 		from = max(from, 60*math.Floor(now/60)-60)
 	}
 	l = timeline.Line{From: d.instant(from), To: d.instant(to), Now: d.Question.Now}
-	add := func(kind timeline.Kind, label string, bars []timeline.Bar) {
+	add := func(kind timeline.Owner, label string, bars []timeline.Bar) {
 		if len(bars) > 0 {
 			l.Rows = append(l.Rows, timeline.Row{Kind: kind, Label: label, Bars: bars})
 			labels = append(labels, label)

@@ -16,7 +16,7 @@ import (
 // work is how far a case is that is at work. The plan goes round it: its dough, its press, its bath stay as they are.
 type work struct {
 	Flask, Place int
-	Stage        bench.Stage
+	Stage        bench.FlaskStage
 	Step         plan.Step
 	Waits        bool      // its moulds are still to be painted: planned as a case that waits
 	From         time.Time // as the step of package plan says

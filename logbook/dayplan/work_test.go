@@ -143,8 +143,8 @@ func checkWork(t *rapid.T, h *told, d *Day, s Shown) {
 		flasks++
 		f := h.b.Flasks[e.Work.Flask]
 		m := h.b.MixOf(f)
-		first := slices.Contains([]bench.Stage{bench.Opened, bench.Drying}, f.Stage)
-		atPress := slices.Contains([]bench.Stage{bench.InPress, bench.Holding, bench.Judging, bench.Trimmed}, f.Stage)
+		first := slices.Contains([]bench.FlaskStage{bench.Opened, bench.Drying}, f.Stage)
+		atPress := slices.Contains([]bench.FlaskStage{bench.InPress, bench.Holding, bench.Judging, bench.Trimmed}, f.Stage)
 		mayMix[e.Case] = first && m == nil || (first || atPress) && m != nil && m.Spent(h.now())
 	}
 	for _, k := range h.b.CasesWaiting() {

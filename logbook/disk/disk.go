@@ -13,20 +13,20 @@ import (
 	"syscall"
 )
 
-// Kind of file system, by what becomes of a logbook on it.
-type Kind string
+// Medium of file system, by what becomes of a logbook on it.
+type Medium string
 
 // Kinds.
 const (
-	Local   Kind = "local"   // on a disk of this computer
-	Memory  Kind = "memory"  // gone when the computer restarts
-	Network Kind = "network" // on, or shared with, another computer
-	Unknown Kind = "unknown" // the system does not tell what is behind it
+	Local   Medium = "local"   // on a disk of this computer
+	Memory  Medium = "memory"  // gone when the computer restarts
+	Network Medium = "network" // on, or shared with, another computer
+	Unknown Medium = "unknown" // the system does not tell what is behind it
 )
 
 // Volume is the file system that a folder lies on.
 type Volume struct {
-	Kind     Kind   `json:"kind"`
+	Kind     Medium `json:"kind"`
 	Type     string `json:"type"` // as the system names it, "" where it does not
 	ReadOnly bool   `json:"read_only"`
 	Free     int64  `json:"free_bytes"`  // for this user
@@ -95,7 +95,7 @@ var (
 )
 
 // kindOf tells the kind of a type of file system by its name.
-func kindOf(name string) Kind {
+func kindOf(name string) Medium {
 	name = strings.ToLower(name)
 	_, program, behind := strings.Cut(name, "fuse.")
 	if !behind {
@@ -151,7 +151,7 @@ const (
 )
 
 // driveKind tells the kind of a drive of Windows.
-func driveKind(drive uint32) Kind {
+func driveKind(drive uint32) Medium {
 	switch drive {
 	case driveRemovable, driveFixed, driveCDROM:
 		return Local

@@ -9,7 +9,7 @@ import (
 // Types as the kernels name them: /proc/filesystems and the manual pages nfs(5),
 // mount.cifs(8), tmpfs(5), mount.fuse3(8), fuse(4) of Linux; mount(8) of macOS.
 func TestKindOf(t *testing.T) {
-	for name, want := range map[string]Kind{
+	for name, want := range map[string]Medium{
 		"ext4": Local, "xfs": Local, "btrfs": Local, "zfs": Local, "f2fs": Local, "vfat": Local, "exfat": Local, "ntfs3": Local, "overlay": Local, "squashfs": Local, "apfs": Local, "hfs": Local, "msdos": Local, "NTFS": Local,
 		"fuseblk": Local, "fuse.fuse-overlayfs": Local,
 		"tmpfs": Memory, "ramfs": Memory, "rootfs": Memory,
@@ -53,7 +53,7 @@ func TestMountType(t *testing.T) {
 // GetDriveType, Microsoft's reference of winbase.h: 0 unknown, 1 no root, 2 removable,
 // 3 fixed, 4 remote, 5 CD-ROM, 6 RAM disk.
 func TestDriveKind(t *testing.T) {
-	for drive, want := range []Kind{Unknown, Unknown, Local, Local, Network, Local, Memory, Unknown} {
+	for drive, want := range []Medium{Unknown, Unknown, Local, Local, Network, Local, Memory, Unknown} {
 		if got := driveKind(uint32(drive)); got != want {
 			t.Errorf("drive type %d is %q, want %q", drive, got, want)
 		}

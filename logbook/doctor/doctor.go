@@ -29,7 +29,7 @@ const (
 // Facts are what was measured. A field that could not be measured is zero or says why.
 type Facts struct {
 	At       time.Time   `json:"at"` // wall clock, in the zone in force
-	Book     Book        `json:"book"`
+	Book     BookFacts   `json:"book"`
 	Commits  commitTimes `json:"commits"`
 	Volume   volume      `json:"volume"`
 	Files    []File      `json:"files"`          // beside the book, and the folder itself first
@@ -55,8 +55,8 @@ const (
 	NoLocks State = "nolocks" // files cannot be locked where it lies
 )
 
-// Book is the logbook by a look from outside.
-type Book struct {
+// BookFacts is the logbook by a look from outside.
+type BookFacts struct {
 	Path    string    `json:"path"`
 	State   State     `json:"state"`
 	Why     string    `json:"why,omitempty"` // who has it, or what is wrong

@@ -30,7 +30,7 @@ func sound() Facts {
 	}
 	return Facts{
 		At:      at,
-		Book:    Book{Path: "/home/kt/bench.db", State: Free, Bytes: 41 << 20, Records: 100_000, First: at.AddDate(-1, 0, 0), Last: at.Add(-time.Hour)},
+		Book:    BookFacts{Path: "/home/kt/bench.db", State: Free, Bytes: 41 << 20, Records: 100_000, First: at.AddDate(-1, 0, 0), Last: at.Add(-time.Hour)},
 		Commits: commitTimes{Took: took},
 		Volume:  volume{Volume: disk.Volume{Kind: disk.Local, Type: "ext4", Free: 80e9, Total: 250e9, ID: "1"}},
 		Files: []File{
@@ -106,7 +106,7 @@ func TestExamine(t *testing.T) {
 		part  string
 		says  string
 	}{
-		{"no book", func(f *Facts) { f.Book = Book{State: NoBook} }, Fine, "logbook", "none yet"},
+		{"no book", func(f *Facts) { f.Book = BookFacts{State: NoBook} }, Fine, "logbook", "none yet"},
 		{"a bench runs", func(f *Facts) { f.Book.State, f.Book.Why = Running, "process 17" }, Fine, "logbook", "answers (process 17)"},
 		{"held", func(f *Facts) { f.Book.State, f.Book.Why = Held, ": by the bench" }, Warn, "logbook", "does not answer: by the bench"},
 		{"no locks", func(f *Facts) { f.Book.State, f.Book.Why = NoLocks, "no locks" }, Lose, "logbook", "two programs"},

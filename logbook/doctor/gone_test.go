@@ -8,7 +8,7 @@ import (
 // A journal that is gone, and a folder for backups that is not there, are told of.
 func TestWhatIsMissingIsToldOf(t *testing.T) {
 	var f Facts
-	f.Book = Book{Path: "bench.db", State: Free, Records: 7}
+	f.Book = BookFacts{Path: "bench.db", State: Free, Records: 7}
 	f.Backup = Backup{Keep: 7, Folder: "/media/stick/flaskside"}
 	said := func() string {
 		var all []string

@@ -11,8 +11,8 @@ import (
 	"flaskside/logbook/record"
 )
 
-// Book is what is mirrored: a logbook that only grows.
-type Book interface {
+// Source is what is mirrored: a logbook that only grows.
+type Source interface {
 	ID() string
 	State() logbook.State
 	Each(from uint64, f func(r record.Record) (more bool, err error)) error
@@ -57,7 +57,7 @@ const looks = 8
 // Bring brings a mirror up to date with a book. Where the mirror ends is asked, never
 // remembered: only its own last record says from where to go on. The error is [Fork] where it
 // holds another history and [Older] where it holds more; nothing is written then.
-func Bring(ctx context.Context, p Place, b Book, o Options) (Done, error) {
+func Bring(ctx context.Context, p Place, b Source, o Options) (Done, error) {
 	d := Done{Stream: Stream{b.ID(), o.Generation}}
 	if !IsBook(b.ID()) {
 		return d, errNoBook
@@ -106,7 +106,7 @@ func pause(ctx context.Context, look int) error {
 }
 
 // goOn adds what the book has beyond the end.
-func (d *Done) goOn(ctx context.Context, p Place, b Book, o Options) error {
+func (d *Done) goOn(ctx context.Context, p Place, b Source, o Options) error {
 	for {
 		head := b.State().Head
 		if d.End.Seq >= head.Seq {
@@ -136,7 +136,7 @@ func (d *Done) goOn(ctx context.Context, p Place, b Book, o Options) error {
 }
 
 // next cuts the run that follows on the end.
-func (d *Done) next(ctx context.Context, b Book, head layout.Head, o Options) (Run, error) {
+func (d *Done) next(ctx context.Context, b Source, head layout.Head, o Options) (Run, error) {
 	c := cutter{header: Header{Book: d.Stream.Book, Generation: d.Stream.Generation, Bench: o.Bench, Head: head.Seq, At: o.At}}
 	if o.NoNotes {
 		c.private = private
@@ -167,7 +167,7 @@ func (d *Done) next(ctx context.Context, b Book, head layout.Head, o Options) (R
 }
 
 // follows tells whether the book holds the end of a stream: nil where it does.
-func follows(ctx context.Context, p Place, b Book, s Stream, end End) error {
+func follows(ctx context.Context, p Place, b Source, s Stream, end End) error {
 	if end.Seq == 0 {
 		return nil
 	}
@@ -192,7 +192,7 @@ func follows(ctx context.Context, p Place, b Book, s Stream, end End) error {
 }
 
 // hashAt gives the hash of one record of a book.
-func hashAt(b Book, seq uint64) (h record.Hash, err error) {
+func hashAt(b Source, seq uint64) (h record.Hash, err error) {
 	found := false
 	err = b.Each(seq, func(r record.Record) (bool, error) {
 		if found = r.Seq == seq; found {
@@ -207,7 +207,7 @@ func hashAt(b Book, seq uint64) (h record.Hash, err error) {
 }
 
 // alike finds the last record of the book such that it and all before it stand in a stream.
-func alike(ctx context.Context, p Place, b Book, s Stream, head layout.Head) (uint64, error) {
+func alike(ctx context.Context, p Place, b Source, s Stream, head layout.Head) (uint64, error) {
 	c, err := Compare(ctx, p, b, s)
 	if err != nil {
 		return 0, err

@@ -55,7 +55,7 @@ func (c Comparison) Ahead() bool {
 // Compare holds every record of a stream against the book. The order in which a place keeps
 // its parts, copies of them and their names do not matter: what counts is the hash that each
 // record has.
-func Compare(ctx context.Context, p Place, b Book, s Stream) (Comparison, error) {
+func Compare(ctx context.Context, p Place, b Source, s Stream) (Comparison, error) {
 	c := Comparison{Stream: s}
 	if !IsBook(s.Book) {
 		return c, errNoBook

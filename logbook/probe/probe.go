@@ -66,15 +66,15 @@ func (p Probe) sensor() bool {
 	return hwmon || name == "w1_slave" || strings.HasPrefix(filepath.Clean(p.Path), "/sys/")
 }
 
-// Book is the logbook as a probe sees it.
-type Book interface {
+// recorder is the logbook as a probe sees it.
+type recorder interface {
 	State() logbook.State
 	Append(action.Action) (logbook.Saved, error)
 }
 
 // Desk is what probes are followed with.
 type Desk struct {
-	Book  Book
+	Book  recorder
 	Clock timers.Clock
 	NewID func() string             // a new id for an action
 	Tell  func(line string)         // says something on the screen

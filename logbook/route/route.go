@@ -18,25 +18,25 @@ import (
 	"flaskside/logbook/units"
 )
 
-// Kind says what a step is.
-type Kind string
+// StepKind says what a step is.
+type StepKind string
 
 // The kinds of steps.
 const (
-	Timer   Kind = "timer"   // something sets, boils or cools by itself: earliest, aim, latest
-	Hold    Kind = "hold"    // somebody stands by until its time is up
-	Instant Kind = "instant" // done at once
-	Check   Kind = "check"   // looked at and judged
-	Value   Kind = "value"   // something is set or read off
-	Flask   Kind = "flask"   // the work in a flask at the bench, from separator to outcome
-	Deliver Kind = "deliver" // it leaves the house; the last step
+	Timer   StepKind = "timer"   // something sets, boils or cools by itself: earliest, aim, latest
+	Hold    StepKind = "hold"    // somebody stands by until its time is up
+	Instant StepKind = "instant" // done at once
+	Check   StepKind = "check"   // looked at and judged
+	Value   StepKind = "value"   // something is set or read off
+	Flask   StepKind = "flask"   // the work in a flask at the bench, from separator to outcome
+	Deliver StepKind = "deliver" // it leaves the house; the last step
 )
 
 // Kinds lists them.
-var Kinds = []Kind{Timer, Hold, Instant, Check, Value, Flask, Deliver}
+var Kinds = []StepKind{Timer, Hold, Instant, Check, Value, Flask, Deliver}
 
 // Timed tells whether a timer runs from such a step on.
-func (k Kind) Timed() bool { return k == Timer || k == Hold }
+func (k StepKind) Timed() bool { return k == Timer || k == Hold }
 
 // Places lists where a step can be done.
 var Places = []string{"bench", "press", "bath", "pot", "oven"}
@@ -52,7 +52,7 @@ type Step struct {
 	Name     string   `json:"name" toml:"name"`
 	Words    string   `json:"words,omitempty" toml:"words,omitempty"`
 	Short    string   `json:"short,omitempty" toml:"short,omitempty"`
-	Kind     Kind     `json:"kind" toml:"kind"`
+	Kind     StepKind `json:"kind" toml:"kind"`
 	Off      bool     `json:"off,omitempty" toml:"off,omitempty"`
 	Place    string   `json:"place,omitempty" toml:"place,omitempty"`
 	MinS     int      `json:"min_s,omitempty" toml:"min_s,omitempty"`
@@ -265,7 +265,7 @@ func (r Route) Step(name string) (s Step, at int) {
 }
 
 // At is where the step of a kind stands, -1 where there is none or it is off.
-func (r Route) At(k Kind) int {
+func (r Route) At(k StepKind) int {
 	if r.Off {
 		return -1
 	}

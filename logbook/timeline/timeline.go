@@ -13,16 +13,16 @@ import (
 	"flaskside/timers"
 )
 
-// Kind says what a row is about.
-type Kind string
+// Owner says what a row is about.
+type Owner string
 
 // The kinds of rows, in the order they stand in.
 const (
-	Flask Kind = "flask"
-	Press Kind = "press"
-	Bath  Kind = "bath"
-	Case  Kind = "case"  // a step of a case that is done in a place: investing, boil-out, pot
-	Own   Kind = "timer" // a timer of a person's own that belongs to no flask
+	Flask Owner = "flask"
+	Press Owner = "press"
+	Bath  Owner = "bath"
+	Case  Owner = "case"  // a step of a case that is done in a place: investing, boil-out, pot
+	Own   Owner = "timer" // a timer of a person's own that belongs to no flask
 )
 
 // Bar is one stretch of time. The ends of a timer are zero where it has none; To is the
@@ -39,7 +39,7 @@ type Bar struct {
 
 // Row is one line of the day. The bar that matters most now is the last.
 type Row struct {
-	Kind  Kind
+	Kind  Owner
 	No    int    // of the flask, press, bath or timer
 	Label string // of a timer, or the name of a bath
 	Bars  []Bar

@@ -72,7 +72,7 @@ func (d *day) do(after time.Duration, body action.Body) {
 	}
 }
 
-func (d *day) row(k timeline.Kind, no int) timeline.Row {
+func (d *day) row(k timeline.Owner, no int) timeline.Row {
 	d.t.Helper()
 	for _, r := range timeline.Of(d.b, d.now()).Rows {
 		if r.Kind == k && r.No == no {

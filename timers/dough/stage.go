@@ -7,16 +7,16 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// stage is one of the five states dough goes through.
-type stage string
+// consistency is one of the five states dough goes through.
+type consistency string
 
 // The five stages, in order (common teaching; see Parameters for the times).
 const (
-	sandy   stage = "sandy"
-	stringy stage = "stringy"
-	dough   stage = "dough"
-	rubbery stage = "rubbery"
-	stiff   stage = "stiff"
+	sandy   consistency = "sandy"
+	stringy consistency = "stringy"
+	dough   consistency = "dough"
+	rubbery consistency = "rubbery"
+	stiff   consistency = "stiff"
 )
 
 // Where the stages without a mark of their own end, as a fraction of the end
@@ -27,9 +27,9 @@ const (
 	rubberyShare = 1.5  // of the time to too stiff
 )
 
-// stage is the likeliest stage at a length of time since mixing, an estimate
+// consistency is the likeliest stage at a length of time since mixing, an estimate
 // but for the ends that were marked. Before the mixing it is sandy.
-func (w Window) stage(elapsed time.Duration) stage {
+func (w WorkingTime) stage(elapsed time.Duration) consistency {
 	switch {
 	case elapsed < scaled(w.From, sandyShare):
 		return sandy
@@ -52,7 +52,7 @@ func scaled(d time.Duration, by float64) time.Duration {
 // chancePackable is the estimated chance, 0 to 1, that the dough can be packed
 // at a length of time since mixing: dough reached, not yet too stiff. The two
 // ends are taken as independent, which is near enough where one of them decides.
-func (w Window) chancePackable(elapsed time.Duration) float64 {
+func (w WorkingTime) chancePackable(elapsed time.Duration) float64 {
 	reached := chanceBefore(elapsed, w.From, w.FromLow, w.FromHigh)
 	stiff := chanceBefore(elapsed, w.To, w.ToLow, w.ToHigh)
 	return reached * (1 - stiff)

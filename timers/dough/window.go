@@ -30,10 +30,10 @@ type MixMarks struct {
 	Stiff time.Duration // too stiff to pack
 }
 
-// Window is from when to when one mix can be packed, as lengths of time since
+// WorkingTime is from when to when one mix can be packed, as lengths of time since
 // mixing. From and To are the middle estimates; the true time is thought to lie
 // between Low and High with 80 % chance. A marked end has no width.
-type Window struct {
+type WorkingTime struct {
 	From, FromLow, FromHigh time.Duration
 	To, ToLow, ToHigh       time.Duration
 
@@ -82,20 +82,20 @@ func covariance(a, b end) float64 {
 //
 // It refuses a resin or conditions that do not validate, and marks that are
 // negative, more than a week off or in the wrong order.
-func Estimate(r Resin, c Conditions, m MixMarks) (Window, error) {
+func Estimate(r Resin, c Conditions, m MixMarks) (WorkingTime, error) {
 	if err := r.Validate(); err != nil {
-		return Window{}, err
+		return WorkingTime{}, err
 	}
 	if err := c.Validate(); err != nil {
-		return Window{}, err
+		return WorkingTime{}, err
 	}
 	if err := m.validate(); err != nil {
-		return Window{}, err
+		return WorkingTime{}, err
 	}
 	k := newClock(r, c)
 	from := newEnd(r, c, k, r.DoughFromMin, r.DoughLnSD)
 	to := newEnd(r, c, k, r.WorkUntilMin, r.WorkLnSD)
-	w := Window{MixFactor: 1, MarksBehind: r.MarksBehind, Q10Fitted: r.Q10Fitted}
+	w := WorkingTime{MixFactor: 1, MarksBehind: r.MarksBehind, Q10Fitted: r.Q10Fitted}
 	fromMean, fromVar := from.mean, from.variance()
 	toMean, toVar := to.mean, to.variance()
 
@@ -153,7 +153,7 @@ func newEnd(r Resin, c Conditions, k clock, bookMin, ownSD float64) end {
 }
 
 // follow is mean and variance of one end once the other was marked.
-func (w *Window) follow(e, seen end, k clock, at time.Duration, name string) (mean, variance float64) {
+func (w *WorkingTime) follow(e, seen end, k clock, at time.Duration, name string) (mean, variance float64) {
 	surprise := math.Log(k.book(at.Minutes())) - seen.mean
 	seenVar := seen.variance() + markLnSD*markLnSD
 	if math.Abs(surprise) > 3*math.Sqrt(seenVar) {
@@ -171,7 +171,7 @@ func spread(k clock, mean, variance float64) (mid, low, high time.Duration) {
 }
 
 // settle puts marks in place of estimates and keeps the ends in order.
-func (w *Window) settle(m MixMarks) {
+func (w *WorkingTime) settle(m MixMarks) {
 	if w.FromMarked {
 		w.From, w.FromLow, w.FromHigh = m.Dough, m.Dough, m.Dough
 		w.To, w.ToLow, w.ToHigh = max(w.To, m.Dough), max(w.ToLow, m.Dough), max(w.ToHigh, m.Dough)
@@ -188,7 +188,7 @@ func minutes(m float64) time.Duration {
 }
 
 // MarshalJSON writes all times in minutes since mixing, to a hundredth.
-func (w Window) MarshalJSON() ([]byte, error) {
+func (w WorkingTime) MarshalJSON() ([]byte, error) {
 	m := func(d time.Duration) float64 { return math.Round(d.Minutes()*100) / 100 }
 	return json.Marshal(struct {
 		From        float64  `json:"from_min"`

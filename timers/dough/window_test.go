@@ -12,7 +12,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-func mustEstimate(t interface{ Fatal(...any) }, r Resin, c Conditions, m MixMarks) Window {
+func mustEstimate(t interface{ Fatal(...any) }, r Resin, c Conditions, m MixMarks) WorkingTime {
 	w, err := Estimate(r, c, m)
 	if err != nil {
 		t.Fatal(err)
@@ -22,7 +22,7 @@ func mustEstimate(t interface{ Fatal(...any) }, r Resin, c Conditions, m MixMark
 
 // checkWindow fails when a window is out of order, negative, or cannot be
 // written; the chance and stage must hold for every instant.
-func checkWindow(t interface{ Errorf(string, ...any) }, w Window) {
+func checkWindow(t interface{ Errorf(string, ...any) }, w WorkingTime) {
 	checkFinite(t, w)
 	if w.FromLow < 0 || w.FromLow > w.From || w.From > w.FromHigh || w.ToLow > w.To || w.To > w.ToHigh || w.From > w.To {
 		t.Errorf("out of order: %+v", w)
@@ -156,7 +156,7 @@ func TestWindowProperties(t *testing.T) {
 		cold := mustEstimate(t, r, Conditions{RoomC: roomC, Stored: &Storage{4, out}}, MixMarks{})
 		later := mustEstimate(t, r, Conditions{RoomC: roomC, Stored: &Storage{4, out + r.WarmTauMin}}, MixMarks{})
 		shelf := mustEstimate(t, r, Conditions{RoomC: roomC, Stored: &Storage{45, out}}, MixMarks{})
-		for _, x := range []Window{w, hot, cold, later, shelf} {
+		for _, x := range []WorkingTime{w, hot, cold, later, shelf} {
 			checkWindow(t, x)
 		}
 		if !(hot.From < w.From && hot.To < w.To) {
@@ -254,7 +254,7 @@ func TestBandHoldsWhatItSays(t *testing.T) {
 func TestStages(t *testing.T) {
 	w := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{})
 	// Leaflets (from memory): sandy to 2, stringy to 5, dough from 5 to 10 min.
-	for at, want := range map[float64]stage{-1: sandy, 0: sandy, 1.9: sandy, 3: stringy, 8.1: dough, 44: dough, 46: rubbery, 67: rubbery, 68: stiff, 1e6: stiff} {
+	for at, want := range map[float64]consistency{-1: sandy, 0: sandy, 1.9: sandy, 3: stringy, 8.1: dough, 44: dough, 46: rubbery, 67: rubbery, 68: stiff, 1e6: stiff} {
 		if got := w.stage(time.Duration(at * float64(time.Minute))); got != want {
 			t.Errorf("%v min: %s, want %s", at, got, want)
 		}

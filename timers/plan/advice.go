@@ -30,7 +30,7 @@ var dueStep = [advisedMost + 1]float64{0, 0, .5, 1}
 // pressKey is one flask of a bench to be solved.
 type pressKey struct {
 	of    int16 // size, or -1 and below for a case at work with chances of its own
-	stage press.Stage
+	stage press.Progress
 	ready bool
 	due   int32 // steps
 	at    int32 // milliseconds
@@ -231,7 +231,7 @@ func (p *player) solve(k *benchKey) *press.Solved {
 	for i := range jobs {
 		f := &k.flasks[i]
 		due := ms(float64(f.due) * dueStep[k.n])
-		jobs[i] = press.Job{ID: string(rune('a' + i)), Stage: f.stage, Due: due, Ready: f.ready}
+		jobs[i] = press.Job{ID: string(rune('a' + i)), Progress: f.stage, Due: due, Ready: f.ready}
 		if at := time.Duration(f.at) * time.Millisecond; f.stage == press.Holding {
 			jobs[i].Until = at
 		} else {

@@ -35,8 +35,8 @@ func nine() []Job {
 			More: sizes[i%len(sizes)].Totals,
 		})
 	}
-	jobs[2].Stage, jobs[2].Until = Holding, 20*time.Second
-	jobs[5].Stage = Untrimmed
+	jobs[2].Progress, jobs[2].Until = Holding, 20*time.Second
+	jobs[5].Progress = Untrimmed
 	jobs[6].Ready = true
 	return jobs
 }
@@ -79,18 +79,18 @@ func TestAdviseOnPlainBenches(t *testing.T) {
 		{"nothing at work", nil, move{}},
 		{"one waits", []Job{{ID: "1", Due: mins(35), More: medium}}, move{Press, "1", 0}},
 		{"one dries", []Job{{ID: "1", Due: mins(35), From: mins(3), More: medium}}, move{Press, "1", mins(3)}},
-		{"one is held", []Job{{ID: "1", Stage: Holding, Until: mins(0.5), Due: mins(35), More: medium}}, move{Open, "1", mins(0.5)}},
-		{"one is held over long", []Job{{ID: "1", Stage: Holding, Until: mins(-2), Due: mins(35), More: medium}}, move{Open, "1", 0}},
-		{"one goes up", []Job{{ID: "1", Stage: Rising, Until: mins(0.5), Due: mins(35), More: medium}}, move{Open, "1", mins(1.5)}},
-		{"one is opened", []Job{{ID: "1", Stage: Untrimmed, Due: mins(35), More: medium}}, move{Trim, "1", 0}},
-		{"one is being opened", []Job{{ID: "1", Stage: Opening, Until: mins(0.2), Due: mins(35), More: medium}}, move{Trim, "1", mins(0.2)}},
+		{"one is held", []Job{{ID: "1", Progress: Holding, Until: mins(0.5), Due: mins(35), More: medium}}, move{Open, "1", mins(0.5)}},
+		{"one is held over long", []Job{{ID: "1", Progress: Holding, Until: mins(-2), Due: mins(35), More: medium}}, move{Open, "1", 0}},
+		{"one goes up", []Job{{ID: "1", Progress: Rising, Until: mins(0.5), Due: mins(35), More: medium}}, move{Open, "1", mins(1.5)}},
+		{"one is opened", []Job{{ID: "1", Progress: Untrimmed, Due: mins(35), More: medium}}, move{Trim, "1", 0}},
+		{"one is being opened", []Job{{ID: "1", Progress: Opening, Until: mins(0.2), Due: mins(35), More: medium}}, move{Trim, "1", mins(0.2)}},
 		{"one is ready", []Job{{ID: "1", Ready: true, Due: mins(35)}}, move{Close, "1", 0}},
 		{"one is past its dough", []Job{{ID: "1", Ready: true, Due: mins(-1)}}, move{}},
-		{"the last under final closure", []Job{{ID: "1", Stage: Closing, Until: mins(1), Due: mins(5)}}, move{}},
+		{"the last under final closure", []Job{{ID: "1", Progress: Closing, Until: mins(1), Due: mins(5)}}, move{}},
 		// A hold takes a minute: time enough to trim the other.
 		{"trim during the hold", []Job{
-			{ID: "1", Stage: Holding, Until: mins(1), Due: mins(60), More: medium},
-			{ID: "2", Stage: Untrimmed, Due: mins(60), More: medium},
+			{ID: "1", Progress: Holding, Until: mins(1), Due: mins(60), More: medium},
+			{ID: "2", Progress: Untrimmed, Due: mins(60), More: medium},
 		}, move{Trim, "2", 0}},
 		// Only the ready one can be in time, and only now.
 		{"ready with no minute to lose", []Job{
@@ -99,7 +99,7 @@ func TestAdviseOnPlainBenches(t *testing.T) {
 		}, move{Close, "2", 0}},
 		// The press is kept by a flask past its dough: open it for the other.
 		{"spent flask in the press", []Job{
-			{ID: "1", Stage: Holding, Until: mins(1), Due: mins(-5), More: medium},
+			{ID: "1", Progress: Holding, Until: mins(1), Due: mins(-5), More: medium},
 			{ID: "2", Due: mins(9), More: knownTo(1)},
 		}, move{Open, "1", 0}},
 	} {
@@ -120,7 +120,7 @@ func TestChancesWorkedByHand(t *testing.T) {
 	}
 	// A final closure under way is over in time or it is not.
 	for until, want := range map[float64]float64{1.5: 1, 1.6: 0} {
-		a := advise(t, []Job{{ID: "1", Stage: Closing, Until: mins(until), Due: mins(1.5)}}, HouseBench(), Options{})
+		a := advise(t, []Job{{ID: "1", Progress: Closing, Until: mins(until), Due: mins(1.5)}}, HouseBench(), Options{})
 		if f := a.Flasks[0]; f.Chance != want || f.Lost != (want == 0) || f.Help != nil || a.Next != (move{}) {
 			t.Errorf("final closure over in %v of 1.5 min: %+v", until, a)
 		}
@@ -240,9 +240,9 @@ func TestAdviseHolds(t *testing.T) {
 		}
 		if i >= 0 {
 			j := jobs[i]
-			can := map[Stage][]Verb{Waiting: {Press, Close}, Rising: {Open}, Holding: {Open}, Opening: {Trim}, Untrimmed: {Trim}, Trimming: {Press, Close}}[j.Stage]
+			can := map[Progress][]Verb{Waiting: {Press, Close}, Rising: {Open}, Holding: {Open}, Opening: {Trim}, Untrimmed: {Trim}, Trimming: {Press, Close}}[j.Progress]
 			if !slices.Contains(can, a.Next.Verb) {
-				t.Fatalf("%s advised for a flask in stage %d", a.Next.Verb, j.Stage)
+				t.Fatalf("%s advised for a flask in stage %d", a.Next.Verb, j.Progress)
 			}
 			if a.Next.Verb == Close && !j.Ready {
 				t.Fatal("final closure advised for a flask that is not ready")
@@ -479,7 +479,7 @@ func TestQuestionsOutOfRange(t *testing.T) {
 		{"without a name", with(func(j *Job) { j.ID = "" }), HouseDurations(), HouseBench(), Options{}},
 		{"given twice", []Job{good, good}, HouseDurations(), HouseBench(), Options{}},
 		{"at most 18", many, HouseDurations(), HouseBench(), Options{}},
-		{"stage", with(func(j *Job) { j.Stage = finished }), HouseDurations(), HouseBench(), Options{}},
+		{"stage", with(func(j *Job) { j.Progress = finished }), HouseDurations(), HouseBench(), Options{}},
 		{"out of range", with(func(j *Job) { j.Due = MaxTime + 1 }), HouseDurations(), HouseBench(), Options{}},
 		{"out of range", with(func(j *Job) { j.Until = -MaxTime - 1 }), HouseDurations(), HouseBench(), Options{}},
 		{"chances of further closures", with(func(j *Job) { j.More = nil }), HouseDurations(), HouseBench(), Options{}},

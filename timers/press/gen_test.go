@@ -22,13 +22,13 @@ func genJobs(t *rapid.T) []Job {
 	jobs := make([]Job, n)
 	for i := range jobs {
 		jobs[i] = Job{
-			ID:    strconv.Itoa(i),
-			Stage: rapid.SampledFrom([]Stage{Waiting, Waiting, Waiting, Rising, Holding, Opening, Untrimmed, Trimming, Closing}).Draw(t, "stage"),
-			Until: genSeconds(t, -200, 200, "until"),
-			From:  genSeconds(t, -100, 600, "from"),
-			Due:   genSeconds(t, -300, 3000, "due"),
-			Ready: rapid.Bool().Draw(t, "ready"),
-			More:  rapid.SliceOfN(rapid.Float64Range(0.001, 1), 1, 8).Draw(t, "more"),
+			ID:       strconv.Itoa(i),
+			Progress: rapid.SampledFrom([]Progress{Waiting, Waiting, Waiting, Rising, Holding, Opening, Untrimmed, Trimming, Closing}).Draw(t, "stage"),
+			Until:    genSeconds(t, -200, 200, "until"),
+			From:     genSeconds(t, -100, 600, "from"),
+			Due:      genSeconds(t, -300, 3000, "due"),
+			Ready:    rapid.Bool().Draw(t, "ready"),
+			More:     rapid.SliceOfN(rapid.Float64Range(0.001, 1), 1, 8).Draw(t, "more"),
 		}
 	}
 	return jobs

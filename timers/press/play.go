@@ -11,7 +11,7 @@ type cell struct {
 	at    time.Duration
 	since time.Duration // Waiting: when it joined the queue for the press
 	turn  time.Duration // when it first went into the press in this playing, never before that
-	stage Stage
+	stage Progress
 	need  int8 // trial closures it will turn out to want in this playing
 	made  int8 // trial closures judged since the playing began
 	spent bool // was taken out of the press as past helping, its hold cut short
@@ -80,8 +80,8 @@ func newPlan(jobs []Job, d Durations, b Bench) (*plan, *world) {
 	w := &world{hands: b.Hands, presses: b.Presses, cells: make([]cell, n)}
 	for i, j := range jobs {
 		p.due[i] = j.Due
-		w.cells[i] = cell{at: j.Until, stage: j.Stage, turn: never}
-		switch j.Stage {
+		w.cells[i] = cell{at: j.Until, stage: j.Progress, turn: never}
+		switch j.Progress {
 		case Waiting:
 			w.cells[i].at = j.From
 		case Untrimmed:
@@ -94,7 +94,7 @@ func newPlan(jobs []Job, d Durations, b Bench) (*plan, *world) {
 		case Trimming:
 			w.hands--
 		}
-		if j.Ready || j.Stage == Closing {
+		if j.Ready || j.Progress == Closing {
 			continue
 		}
 		w.cells[i].need = 1 // at least; the draws say how many

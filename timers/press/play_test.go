@@ -84,14 +84,14 @@ func TestOneFlaskByHand(t *testing.T) {
 		{"two closures", Job{More: knownTo(2)}, 2*3.5 + 2},
 		{"ready", Job{Ready: true}, 2},
 		{"may go in later", Job{More: knownTo(1), From: mins(4)}, 4 + 3.5 + 2},
-		{"going up", Job{Stage: Rising, Until: mins(0.5), More: knownTo(1)}, 0.5 + 1 + 0.3 + 1.5 + 2},
-		{"held", Job{Stage: Holding, Until: mins(0.25), More: knownTo(1)}, 0.25 + 0.3 + 1.5 + 2},
-		{"held over long", Job{Stage: Holding, Until: mins(-7), More: knownTo(1)}, 0.3 + 1.5 + 2},
-		{"being opened", Job{Stage: Opening, Until: mins(0.1), More: knownTo(2)}, 0.1 + 1.5 + 3.5 + 2},
-		{"opened", Job{Stage: Untrimmed, More: knownTo(1)}, 1.5 + 3.5 + 2},
-		{"opened, ready", Job{Stage: Untrimmed, Ready: true}, 1.5 + 2},
-		{"being trimmed", Job{Stage: Trimming, Until: mins(1), Ready: true}, 1 + 2},
-		{"final closure", Job{Stage: Closing, Until: mins(1.5)}, 1.5},
+		{"going up", Job{Progress: Rising, Until: mins(0.5), More: knownTo(1)}, 0.5 + 1 + 0.3 + 1.5 + 2},
+		{"held", Job{Progress: Holding, Until: mins(0.25), More: knownTo(1)}, 0.25 + 0.3 + 1.5 + 2},
+		{"held over long", Job{Progress: Holding, Until: mins(-7), More: knownTo(1)}, 0.3 + 1.5 + 2},
+		{"being opened", Job{Progress: Opening, Until: mins(0.1), More: knownTo(2)}, 0.1 + 1.5 + 3.5 + 2},
+		{"opened", Job{Progress: Untrimmed, More: knownTo(1)}, 1.5 + 3.5 + 2},
+		{"opened, ready", Job{Progress: Untrimmed, Ready: true}, 1.5 + 2},
+		{"being trimmed", Job{Progress: Trimming, Until: mins(1), Ready: true}, 1 + 2},
+		{"final closure", Job{Progress: Closing, Until: mins(1.5)}, 1.5},
 	} {
 		c.job.ID, c.job.Due = "4417", mins(60)
 		for _, r := range baseRules {

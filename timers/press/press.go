@@ -59,18 +59,18 @@ const (
 	MaxTime  = 48 * time.Hour // any duration given
 )
 
-// Stage says where a flask stands.
-type Stage uint8
+// Progress says where a flask stands.
+type Progress uint8
 
 // The stages of a flask on its way to the final closure.
 const (
-	Waiting   Stage = iota // out of the press with its sheet laid, or ready: next the press
-	Rising                 // going up to pressure until Job.Until
-	Holding                // held under pressure, long enough at Job.Until
-	Opening                // being opened and judged until Job.Until
-	Untrimmed              // open and judged: wants trimming and a sheet
-	Trimming               // being trimmed until Job.Until
-	Closing                // final closure under way until Job.Until
+	Waiting   Progress = iota // out of the press with its sheet laid, or ready: next the press
+	Rising                    // going up to pressure until Job.Until
+	Holding                   // held under pressure, long enough at Job.Until
+	Opening                   // being opened and judged until Job.Until
+	Untrimmed                 // open and judged: wants trimming and a sheet
+	Trimming                  // being trimmed until Job.Until
+	Closing                   // final closure under way until Job.Until
 
 	finished // final closure over
 	mixing   // no flask: a pair of hands at the mix
@@ -79,12 +79,12 @@ const (
 
 // Job is one flask that has not had its final closure. Times run from now.
 type Job struct {
-	ID    string        // not empty, one flask each
-	Stage Stage         // Waiting to Closing
-	Until time.Duration // Rising, Holding, Opening, Trimming, Closing: when that is over; negative when it has been over
-	From  time.Duration // Waiting: earliest start in the press (separator dry, dough reached); 0 or less is now
-	Due   time.Duration // end of the dough
-	Ready bool          // the last trial closure said ready: next is the final closure, More is not read
+	ID       string        // not empty, one flask each
+	Progress Progress      // Waiting to Closing
+	Until    time.Duration // Rising, Holding, Opening, Trimming, Closing: when that is over; negative when it has been over
+	From     time.Duration // Waiting: earliest start in the press (separator dry, dough reached); 0 or less is now
+	Due      time.Duration // end of the dough
+	Ready    bool          // the last trial closure said ready: next is the final closure, More is not read
 	// More[j] is the chance that j+1 more trial closures must be judged before the final one, counting the one a flask
 	// in the press is having. What is wanting to a sum of 1 is put on one closure more than the last; a sum above 1 is
 	// scaled down. Entries past MaxMore are put together.
@@ -129,15 +129,15 @@ func checkJobs(jobs []Job) error {
 }
 
 func (j *Job) check() error {
-	if j.Stage > Closing {
-		return fmt.Errorf("stage %d is none of the stages up to the final closure", j.Stage)
+	if j.Progress > Closing {
+		return fmt.Errorf("stage %d is none of the stages up to the final closure", j.Progress)
 	}
 	for _, t := range []time.Duration{j.Until, j.From, j.Due} {
 		if err := checkTime(t); err != nil {
 			return err
 		}
 	}
-	if j.Ready || j.Stage == Closing {
+	if j.Ready || j.Progress == Closing {
 		return nil
 	}
 	if _, err := cumulate(j.More); err != nil {

@@ -36,7 +36,7 @@ func Solve(jobs []Job, d Durations, b Bench, most int) (*Solved, error) {
 
 // Standing is where one flask stands, by the clock that began when the bench was solved.
 type Standing struct {
-	Stage  Stage         // Waiting, Holding, Untrimmed or Closing
+	Stage  Progress      // Waiting, Holding, Untrimmed or Closing
 	At     time.Duration // Holding, Closing: when that is over; Waiting: from when it may go in
 	Judged int           // trial closures judged since the bench was solved
 	Ready  bool          // the last one said ready

@@ -27,8 +27,8 @@ import (
 	"flaskside/logbook/tables"
 )
 
-// Book is what of a logbook is read; *logbook.Book is one.
-type Book interface {
+// Reader is what of a logbook is read; *logbook.Book is one.
+type Reader interface {
 	Each(from uint64, f func(r record.Record) (more bool, err error)) error
 	ByID(id string) (r record.Record, ok bool, err error)
 	Of(s action.Subject) ([]record.Record, error)
@@ -60,7 +60,7 @@ type List struct {
 
 // finder looks through a book for what names a thing.
 type finder struct {
-	book   Book
+	book   Reader
 	thing  thing
 	flasks map[int]*bench.Flask
 	opened map[string][]opening // by case and base
@@ -112,7 +112,7 @@ func (f theLot) match(text string) lot.Likeness {
 
 // Find lists what had a lot, or one that reads alike. The year is that of lot.Parse;
 // loc is the zone of the times.
-func Find(book Book, asked lot.Lot, year int, loc *time.Location) (List, error) {
+func Find(book Reader, asked lot.Lot, year int, loc *time.Location) (List, error) {
 	f := &finder{book, theLot{asked, year, map[string]lot.Likeness{}}, map[int]*bench.Flask{}, nil}
 	uses, once, err := f.find(loc)
 	return List{Asked: asked, Uses: uses, Once: once}, err

@@ -58,7 +58,7 @@ type world struct {
 	rt    *rapid.T
 	dir   string
 	p     *Folder
-	b     *mirrortest.Book
+	b     *mirrortest.Invented
 	names int
 	kept  []map[string]string // the mirror as it was at some moments
 	hurt  bool                // files of the mirror were tampered with

@@ -24,7 +24,7 @@ type House struct {
 
 // Follower holds one mirror to its book.
 type Follower struct {
-	Book  mirror.Book
+	Book  mirror.Source
 	House func(logbook.State) House
 	Open  func(ctx context.Context, to string) (mirror.Place, error)
 	Now   func() time.Time          // the wall clock
@@ -188,7 +188,7 @@ func (k *Follower) bring(ctx context.Context, h House) (err error) {
 }
 
 // look looks through every record of the mirror.
-func (k *Follower) look(ctx context.Context, book mirror.Book, d mirror.Done) error {
+func (k *Follower) look(ctx context.Context, book mirror.Source, d mirror.Done) error {
 	c, err := mirror.Compare(ctx, k.place, book, d.Stream)
 	if err != nil {
 		return err
@@ -294,13 +294,13 @@ func nextNight(now time.Time) time.Time {
 }
 
 // gently reads a book a few records at a time, so that whoever writes never waits for a reader.
-type gently struct{ mirror.Book }
+type gently struct{ mirror.Source }
 
 // Each gives the records from a number on.
 func (g gently) Each(from uint64, f func(record.Record) (bool, error)) error {
 	for {
 		n, on := 0, true
-		err := g.Book.Each(from, func(r record.Record) (more bool, err error) {
+		err := g.Source.Each(from, func(r record.Record) (more bool, err error) {
 			if more, err = f(r); err != nil || !more {
 				on = false
 				return false, err

@@ -24,7 +24,7 @@ type desk struct {
 	t     testing.TB
 	dir   string
 	to    string
-	b     *mirrortest.Book
+	b     *mirrortest.Invented
 	k     *Follower
 	now   time.Time
 	away  bool // the place is not there

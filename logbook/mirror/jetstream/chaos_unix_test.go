@@ -109,7 +109,7 @@ func (p *process) thaw()   { _ = p.cmd.Process.Signal(syscall.SIGCONT) }
 type bencher struct {
 	t       *testing.T
 	to      string
-	b       *mirrortest.Book
+	b       *mirrortest.Invented
 	place   mirror.Place
 	told    mirror.End // as far as it was told that it is there
 	failed  int

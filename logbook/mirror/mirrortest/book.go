@@ -14,21 +14,21 @@ import (
 // Start is a Wednesday morning.
 var Start = time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
 
-// Book is a logbook in memory: records and their chain, and nothing else.
-type Book struct {
+// Invented is a logbook in memory: records and their chain, and nothing else.
+type Invented struct {
 	Name string // identity
 	Recs []record.Record
 }
 
 // NewBook makes a book with n records; words go into each.
-func NewBook(id string, n int, words string) *Book {
-	b := &Book{Name: id}
+func NewBook(id string, n int, words string) *Invented {
+	b := &Invented{Name: id}
 	b.Add(n, words)
 	return b
 }
 
 // Add records notes about a flask, every third a coat, which holds no words of people.
-func (b *Book) Add(n int, words string) {
+func (b *Invented) Add(n int, words string) {
 	for range n {
 		seq := uint64(len(b.Recs) + 1)
 		prev := record.Genesis(b.Name)
@@ -49,16 +49,18 @@ func (b *Book) Add(n int, words string) {
 }
 
 // Upto gives a copy of the book as it was when it had n records.
-func (b *Book) Upto(n int) *Book { return &Book{b.Name, append([]record.Record(nil), b.Recs[:n]...)} }
+func (b *Invented) Upto(n int) *Invented {
+	return &Invented{b.Name, append([]record.Record(nil), b.Recs[:n]...)}
+}
 
 // ID is the identity.
-func (b *Book) ID() string { return b.Name }
+func (b *Invented) ID() string { return b.Name }
 
 // State gives the head alone.
-func (b *Book) State() logbook.State { return logbook.State{Head: b.Head(len(b.Recs))} }
+func (b *Invented) State() logbook.State { return logbook.State{Head: b.Head(len(b.Recs))} }
 
 // Head is the head as it was with n records.
-func (b *Book) Head(n int) logbook.Head {
+func (b *Invented) Head(n int) logbook.Head {
 	if n == 0 {
 		return logbook.Head{Hash: record.Genesis(b.Name)}
 	}
@@ -66,7 +68,7 @@ func (b *Book) Head(n int) logbook.Head {
 }
 
 // Each gives the records from a number on.
-func (b *Book) Each(from uint64, f func(record.Record) (bool, error)) error {
+func (b *Invented) Each(from uint64, f func(record.Record) (bool, error)) error {
 	for i := max(from, 1) - 1; i < uint64(len(b.Recs)); i++ {
 		if more, err := f(b.Recs[i]); err != nil || !more {
 			return err

@@ -45,7 +45,7 @@ func Suite(t *testing.T, open func(t *testing.T) (p mirror.Place, again func() m
 var ctx = context.Background()
 
 // bring brings and expects what was asked for to be there.
-func bring(t *testing.T, p mirror.Place, b *Book) mirror.Done {
+func bring(t *testing.T, p mirror.Place, b *Invented) mirror.Done {
 	t.Helper()
 	d, err := mirror.Bring(ctx, p, b, mirror.Options{Bench: "bench 1", At: Start})
 	if err != nil {
@@ -57,7 +57,7 @@ func bring(t *testing.T, p mirror.Place, b *Book) mirror.Done {
 	return d
 }
 
-func compared(t *testing.T, p mirror.Place, b *Book, gen int) mirror.Comparison {
+func compared(t *testing.T, p mirror.Place, b *Invented, gen int) mirror.Comparison {
 	t.Helper()
 	c, err := mirror.Compare(ctx, p, b, mirror.Stream{Book: b.Name, Generation: gen})
 	if err != nil {
@@ -66,7 +66,7 @@ func compared(t *testing.T, p mirror.Place, b *Book, gen int) mirror.Comparison 
 	return c
 }
 
-func same(t *testing.T, p mirror.Place, b *Book) {
+func same(t *testing.T, p mirror.Place, b *Invented) {
 	t.Helper()
 	if c := compared(t, p, b, 1); !c.Equal() || c.Alike != uint64(len(b.Recs)) {
 		t.Fatalf("the mirror is not the same: %+v", c)
@@ -216,7 +216,7 @@ func wentOn(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 }
 
 // runOf makes the run of some records of a book.
-func runOf(b *Book, first, last int) mirror.Run {
+func runOf(b *Invented, first, last int) mirror.Run {
 	r := mirror.Run{Header: mirror.Header{Mirror: 1, Book: b.Name, Generation: 1, First: uint64(first), Last: uint64(last), Prev: b.Head(first - 1).Hash, Hash: b.Head(last).Hash, Head: uint64(len(b.Recs)), At: Start}}
 	for _, rec := range b.Recs[first-1 : last] {
 		r.Entries = append(r.Entries, mirror.Entry{Seq: rec.Seq, Prev: rec.Prev, Hash: rec.Hash(), Raw: rec.Raw})
@@ -268,13 +268,13 @@ func twoWriters(t *testing.T, p mirror.Place, again func() mirror.Place) {
 		errs := make([]error, 2)
 		for k, w := range []struct {
 			p mirror.Place
-			b *Book
+			b *Invented
 		}{{p, a}, {q, b}} {
 			wg.Go(func() { _, errs[k] = mirror.Bring(ctx, w.p, w.b, mirror.Options{}) })
 		}
 		wg.Wait()
 		won := 0
-		for k, w := range []*Book{a, b} {
+		for k, w := range []*Invented{a, b} {
 			if errs[k] == nil {
 				won++
 				same(t, p, w)
@@ -399,7 +399,7 @@ func back(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 }
 
 func many(t *testing.T, p mirror.Place, _ func() mirror.Place) {
-	var books []*Book
+	var books []*Invented
 	for i := range 5 {
 		books = append(books, NewBook(fmt.Sprintf("MANY%d", i), 0, "a"))
 	}

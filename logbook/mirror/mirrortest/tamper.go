@@ -38,7 +38,7 @@ type Tampered struct {
 type tampering struct {
 	t     *rapid.T
 	p     Tampered
-	b     *Book
+	b     *Invented
 	s     mirror.Stream
 	parts []Stored
 	did   []string
