@@ -10,6 +10,7 @@
 //	        book (a random identity), created (RFC 3339),
 //	        head (number, 8 bytes, and hash of the last record),
 //	        journal (which records its journals held, by what file; see check.JournalNote)
+//	        indexed (the record that index and live end with, in format 3; see behind.go)
 //	log     number (8 bytes, big endian) -> the exact bytes of the record
 //	index   'i' id -> number
 //	        'd' instant (8 bytes) number -> nothing      (by the time of the act)
@@ -43,7 +44,6 @@
 package logbook
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"os"
@@ -99,6 +99,9 @@ type Book struct {
 	part     int // records of a long input in one transaction; 0 for partLength
 
 	id      string // identity of the book
+	format  string
+	marked  bool    // the book says how far its index goes
+	behind  *behind // what that lacks
 	journal journal
 	reserve reserve
 }
@@ -217,6 +220,7 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 		return w.saved(), nil // the record was in the file after all, and is synced now
 	}
 	noted()
+	b.wrote(w)
 	b.journal.add(b.id, w.fresh, b.Each)
 	next.Inherit(b.State().Bench)
 	b.publish(State{Bench: next, Head: w.head, Beat: b.State().Beat})
@@ -264,6 +268,7 @@ type plan struct {
 	head  Head
 	add   []uint64 // into live
 	drop  []uint64 // out of live
+	lags  bool     // index and live list are left behind
 }
 
 func (b *Book) plan(as []action.Action) (*plan, error) {
@@ -309,6 +314,7 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 		w.prune(st.Bench, w.fold())
 	default:
 		w.on, w.add = cur, []uint64{r.Seq}
+		w.lags = b.mayLag()
 	}
 	return w, nil
 }
@@ -333,7 +339,7 @@ func (w *plan) saved() []Saved {
 
 // pruneEvery is how many records may go by until those that the bench no longer rests
 // on are taken out of the live list: to find them costs as much as the fold.
-const pruneEvery = 64
+const pruneEvery = layout.MostBehind
 
 // fold makes the bench after a single record.
 func (w *plan) fold() *bench.Bench {
@@ -417,51 +423,73 @@ func (p *past) related(body action.Body, atHand func(id string) (action.Body, bo
 
 // write is the transaction.
 func (w *plan) write(tx *bolt.Tx) error {
-	log, index, live := tx.Bucket(layout.Log), tx.Bucket(layout.Index), tx.Bucket(layout.Live)
+	lacks := &behind{}
+	if !w.lags {
+		var err error
+		if lacks, err = readBehind(tx); err != nil {
+			return err
+		}
+	}
+	log := tx.Bucket(layout.Log)
 	log.FillPercent = logFill
 	for _, r := range w.fresh {
 		if err := log.Put(layout.SeqKey(r.Seq), r.Raw); err != nil {
 			return fmt.Errorf("write record %d: %w", r.Seq, err)
 		}
 	}
-	// In the order of the keys: the store keeps what one transaction adds in long lists, and
-	// to put into the middle of them would cost with the square of a long input.
-	type entry struct{ key, value []byte }
-	n := 0
-	for _, keys := range w.index {
-		n += len(keys)
-	}
-	entries := make([]entry, 0, n)
-	for i, r := range w.fresh {
-		value := layout.SeqKey(r.Seq) // of the id alone
-		for _, k := range w.index[i] {
-			entries = append(entries, entry{k, value})
-			value = nil
-		}
-	}
-	slices.SortFunc(entries, func(a, b entry) int { return bytes.Compare(a.key, b.key) })
-	for _, e := range entries {
-		if err := index.Put(e.key, e.value); err != nil {
-			return fmt.Errorf("index: %w", err)
-		}
-	}
-	for _, s := range w.drop {
-		if err := live.Delete(layout.SeqKey(s)); err != nil {
-			return fmt.Errorf("live: %w", err)
-		}
-	}
-	slices.Sort(w.add)
-	for _, s := range w.add {
-		if err := live.Put(layout.SeqKey(s), nil); err != nil {
-			return fmt.Errorf("live: %w", err)
+	if !w.lags {
+		if err := w.writeIndex(tx, lacks); err != nil {
+			return err
 		}
 	}
 	if err := raise(tx, w.fresh); err != nil {
 		return fmt.Errorf("format: %w", err)
 	}
+	if !w.lags {
+		if err := putMark(tx, w.head.Seq); err != nil {
+			return err
+		}
+	}
 	// Nothing else vouches for the last record: the chain does for those before it.
 	if err := tx.Bucket(layout.Meta).Put(layout.KeyHead, w.head.Bytes()); err != nil {
 		return fmt.Errorf("head: %w", err)
+	}
+	return nil
+}
+
+// writeIndex brings the index and the list of live records up to the last record.
+func (w *plan) writeIndex(tx *bolt.Tx, lacks *behind) error {
+	index, live := tx.Bucket(layout.Index), tx.Bucket(layout.Live)
+	// In the order of the keys: the store keeps what one transaction adds in long lists, and
+	// to put into the middle of them would cost with the square of a long input.
+	n := len(lacks.entries)
+	for _, keys := range w.index {
+		n += len(keys)
+	}
+	entries := append(make([]entry, 0, n), lacks.entries...)
+	for i, r := range w.fresh {
+		entries = append(entries, entriesOf(r, w.index[i])...)
+	}
+	slices.SortFunc(entries, byKey)
+	for _, e := range entries {
+		if err := index.Put(e.key, e.value); err != nil {
+			return fmt.Errorf("index: %w", err)
+		}
+	}
+	add := w.add
+	for _, r := range lacks.recs {
+		add = append(add, r.Seq)
+	}
+	slices.Sort(add)
+	for _, s := range add {
+		if err := live.Put(layout.SeqKey(s), nil); err != nil {
+			return fmt.Errorf("live: %w", err)
+		}
+	}
+	for _, s := range w.drop { // also what was behind until now
+		if err := live.Delete(layout.SeqKey(s)); err != nil {
+			return fmt.Errorf("live: %w", err)
+		}
 	}
 	return nil
 }

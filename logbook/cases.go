@@ -119,7 +119,7 @@ func (p *past) casesOnRoutes(at time.Time, day []record.Record, now *bench.Bench
 	if len(numbers) == 0 {
 		return
 	}
-	begun := begunBefore(p.tx.Bucket(layout.Index).Cursor(), 'f', now.Top.Flask, first)
+	begun := begunBefore(p.index(), 'f', now.Top.Flask, first)
 	for no := begun; no > max(0, begun-lookBack); no-- {
 		flask := action.Subject{Class: 'f', No: no}
 		if opening, ok := p.opening(flask); ok && p.hasNumber(opening, numbers) {
@@ -144,7 +144,7 @@ func (p *past) answers(steps, seqs map[uint64]bool) {
 // openCases gives a record of each case that has some before a record of the book and some
 // from it on. It reads the index alone.
 func (p *past) openCases(first uint64) (out []uint64) {
-	c := p.tx.Bucket(layout.Index).Cursor()
+	c := p.index()
 	var group []byte
 	var seqs []uint64
 	end := func() {
@@ -153,7 +153,7 @@ func (p *past) openCases(first uint64) (out []uint64) {
 		}
 		seqs = seqs[:0]
 	}
-	for k, _ := c.Seek([]byte{'n'}); len(k) == 13 && k[0] == 'n'; k, _ = c.Next() {
+	for k := c.Seek([]byte{'n'}); len(k) == 13 && k[0] == 'n'; k = c.Next() {
 		if !bytes.Equal(k[:5], group) {
 			end()
 			group = append(group[:0], k[:5]...)
@@ -179,7 +179,7 @@ func (p *past) hasStep(seqs map[uint64]bool) bool {
 // opening gives the first record of a subject.
 func (p *past) opening(s action.Subject) (uint64, bool) {
 	prefix := layout.SubjectPrefix(s)
-	k, _ := p.tx.Bucket(layout.Index).Cursor().Seek(prefix)
+	k := p.index().Seek(prefix)
 	if len(k) != len(prefix)+8 || !bytes.HasPrefix(k, prefix) {
 		return 0, false
 	}
@@ -190,14 +190,14 @@ func (p *past) opening(s action.Subject) (uint64, bool) {
 // correction. It reads the opening of every flask of the book.
 func (p *past) flasksOf(number string) []action.Subject {
 	var out []action.Subject
-	c := p.tx.Bucket(layout.Index).Cursor()
-	for k, _ := c.Seek([]byte{'f'}); len(k) == 13 && k[0] == 'f'; {
+	c := p.index()
+	for k := c.Seek([]byte{'f'}); len(k) == 13 && k[0] == 'f'; {
 		flask := action.Subject{Class: 'f', No: int(binary.BigEndian.Uint32(k[1:]))}
 		if p.hasNumber(binary.BigEndian.Uint64(k[5:]), map[string]bool{number: true}) {
 			out = append(out, flask)
 		}
 		flask.No++
-		k, _ = c.Seek(layout.SubjectPrefix(flask))
+		k = c.Seek(layout.SubjectPrefix(flask))
 	}
 	return out
 }

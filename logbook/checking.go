@@ -20,6 +20,7 @@ import (
 type checking struct {
 	b       *Book
 	tx      *bolt.Tx
+	p       *past
 	reading timers.Reading
 	now     timers.Now
 	cur     *bench.Bench
@@ -32,7 +33,7 @@ type checking struct {
 
 // begin has the actions that follow checked inside a transaction, at one moment.
 func (c *checking) begin(tx *bolt.Tx) {
-	c.tx, c.reading = tx, c.b.clock.Read()
+	c.tx, c.p, c.reading = tx, nil, c.b.clock.Read()
 	c.now = timers.Now{Reading: c.reading, Beat: c.b.State().Beat}
 }
 
@@ -43,7 +44,7 @@ func (c *checking) next(a action.Action) (rec record.Record, keys [][]byte, seen
 		return old, nil, seen, err
 	}
 	was := c.cur
-	if c.cur = recall(newPast(c.tx), was, a); c.cur != was && c.came != nil {
+	if c.cur = recall(c.past(), was, a); c.cur != was && c.came != nil {
 		c.came(was, c.cur)
 	}
 	stamp := timers.StampAt(a.At, c.reading)
@@ -70,12 +71,21 @@ func (c *checking) next(a action.Action) (rec record.Record, keys [][]byte, seen
 	return rec, keys, false, nil
 }
 
+// past reads what is in the book.
+func (c *checking) past() *past {
+	if c.p == nil {
+		c.p = newPast(c.tx)
+		c.p.behind = c.b.behind
+	}
+	return c.p
+}
+
 // alreadyThere looks for an id that was recorded before.
 func (c *checking) alreadyThere(a action.Action) (old record.Record, seen bool, err error) {
 	if i, ok := c.batch[a.ID]; ok {
 		old, err = c.get(i)
-	} else if v := c.tx.Bucket(layout.Index).Get(layout.IDKey(a.ID)); v != nil {
-		old, err = newPast(c.tx).at(binary.BigEndian.Uint64(v))
+	} else if v := c.past().indexed(layout.IDKey(a.ID)); v != nil {
+		old, err = c.past().at(binary.BigEndian.Uint64(v))
 	} else {
 		return old, false, nil
 	}

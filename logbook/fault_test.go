@@ -64,6 +64,9 @@ func seedBook(t *testing.T, records int) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "seed.db")
 	ck := simclock.At(start, "boot-1")
+	if err := makeNewest(path, ck); err != nil {
+		t.Fatal(err)
+	}
 	b, err := Open(path, ck)
 	if err != nil {
 		t.Fatal(err)

@@ -55,6 +55,11 @@ type history struct {
 func (h *history) run(seed uint64) {
 	h.dir = h.t.TempDir()
 	h.at = filepath.Join(h.dir, "bench.db")
+	if seed%2 == 0 {
+		if err := makeNewest(h.at, h.ck); err != nil {
+			h.t.Fatal(err)
+		}
+	}
 	h.open()
 	h.tell()
 	h.close()

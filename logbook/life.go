@@ -37,10 +37,11 @@ func (b *Book) signOfLife(last bool) error {
 		note, noted = b.journalNote(true) // nothing follows that could note the rest
 	}
 	err := guard(func() error {
-		return b.db.Load().Update(func(tx *bolt.Tx) error { return errors.Join(b.beat(tx), putNote(tx, note)) })
+		return b.db.Load().Update(func(tx *bolt.Tx) error { return errors.Join(b.beat(tx), putNote(tx, note), bringUp(tx)) })
 	})
 	if err == nil {
 		noted()
+		b.behind = &behind{}
 	}
 	return err
 }

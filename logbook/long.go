@@ -271,6 +271,7 @@ func (b *Book) writeOnce(w *plan) error {
 		if err != nil {
 			return err
 		}
+		b.wrote(w)
 	} else {
 		b.roomMade = b.makeRoom(err)
 		if err := b.recover(w.fresh[0].Action.ID, err); err != nil {

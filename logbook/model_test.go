@@ -243,6 +243,11 @@ func (w *walk) compare() bool {
 // random walks a book for at most some steps.
 func random(t *testing.T, rt *rapid.T, path string, most int) {
 	ck := simclock.At(start, "boot-0")
+	if rapid.Bool().Draw(rt, "newest format") {
+		if err := makeNewest(path, ck); err != nil {
+			rt.Fatal(err)
+		}
+	}
 	b, err := Open(path, ck)
 	if err != nil {
 		rt.Fatal(err)

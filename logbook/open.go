@@ -221,7 +221,17 @@ func (b *Book) load(tx *bolt.Tx) error {
 	if old := b.state.Load(); old != nil {
 		st.Beat = old.Beat // the sign of life before this program stays the one that counts
 	}
+	p := newPast(tx)
+	lacks := p.lacks()
+	if p.err != nil {
+		return fmt.Errorf("%w: %w", ErrDamaged, p.err)
+	}
+	m := tx.Bucket(layout.Meta)
+	b.behind, b.format, b.marked = lacks, string(m.Get([]byte("format"))), m.Get(layout.KeyIndexed) != nil
 	seqs := map[uint64]bool{}
+	for _, r := range lacks.recs {
+		seqs[r.Seq] = true
+	}
 	c := tx.Bucket(layout.Live).Cursor()
 	for k, _ := c.First(); k != nil; k, _ = c.Next() {
 		if len(k) != 8 {
@@ -229,25 +239,19 @@ func (b *Book) load(tx *bolt.Tx) error {
 		}
 		seqs[binary.BigEndian.Uint64(k)] = true
 	}
-	recs, err := newPast(tx).sorted(seqs)
+	recs, err := p.sorted(seqs)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
-	st.Bench = bench.Fold(recs, top(tx, st.Head.Seq))
+	st.Bench = bench.Fold(recs, p.top(st.Head.Seq))
 	b.state.Store(&st)
 	return nil
 }
 
 // top reads the highest numbers used from the ends of the index.
-func top(tx *bolt.Tx, seq uint64) bench.Counters {
+func (p *past) top(seq uint64) bench.Counters {
 	last := func(class byte) int {
-		c := tx.Bucket(layout.Index).Cursor()
-		k, _ := c.Seek([]byte{class + 1})
-		if k == nil {
-			k, _ = c.Last()
-		} else {
-			k, _ = c.Prev()
-		}
+		k := prior(p.index(), []byte{class + 1})
 		if len(k) == 13 && k[0] == class {
 			return int(binary.BigEndian.Uint32(k[1:5]))
 		}

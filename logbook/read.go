@@ -21,9 +21,11 @@ import (
 // past reads records inside one transaction, each of them once: what is gathered
 // for a day asks for the same ones again and again.
 type past struct {
-	tx    *bolt.Tx
-	quick *record.Reader
-	known map[uint64]record.Record
+	tx     *bolt.Tx
+	quick  *record.Reader
+	known  map[uint64]record.Record
+	behind *behind // what the index lacks, once it was asked for
+	err    error   // why that cannot be told
 }
 
 func newPast(tx *bolt.Tx) *past {
@@ -48,7 +50,7 @@ func (p *past) at(seq uint64) (record.Record, error) {
 }
 
 func (p *past) byID(id string) (record.Record, bool) {
-	v := p.tx.Bucket(layout.Index).Get(layout.IDKey(id))
+	v := p.indexed(layout.IDKey(id))
 	if len(v) != 8 {
 		return record.Record{}, false
 	}
@@ -103,9 +105,9 @@ func (b *Book) Between(from, until time.Time) ([]record.Record, error) {
 }
 
 func (p *past) between(from, until time.Time, seqs map[uint64]bool) {
-	c := p.tx.Bucket(layout.Index).Cursor()
+	c := p.index()
 	end := layout.DayKey(until, 0)
-	for k, _ := c.Seek(layout.DayKey(from, 0)); len(k) == 17 && k[0] == 'd' && bytes.Compare(k, end) < 0; k, _ = c.Next() {
+	for k := c.Seek(layout.DayKey(from, 0)); len(k) == 17 && k[0] == 'd' && bytes.Compare(k, end) < 0; k = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[9:])] = true
 	}
 }
@@ -127,18 +129,18 @@ func (b *Book) Of(s action.Subject) ([]record.Record, error) {
 
 // ofSubject adds the numbers of the records about a subject.
 func (p *past) ofSubject(s action.Subject, seqs map[uint64]bool) {
-	c := p.tx.Bucket(layout.Index).Cursor()
+	c := p.index()
 	prefix := layout.SubjectPrefix(s)
-	for k, _ := c.Seek(prefix); len(k) == len(prefix)+8 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
+	for k := c.Seek(prefix); len(k) == len(prefix)+8 && bytes.HasPrefix(k, prefix); k = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[len(prefix):])] = true
 	}
 }
 
 // amendments adds the numbers of the corrections and takings back of a record.
 func (p *past) amendments(of uint64, seqs map[uint64]bool) {
-	c := p.tx.Bucket(layout.Index).Cursor()
+	c := p.index()
 	prefix := layout.AmendKey(of, 0)[:9]
-	for k, _ := c.Seek(prefix); len(k) == 17 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
+	for k := c.Seek(prefix); len(k) == 17 && bytes.HasPrefix(k, prefix); k = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[9:])] = true
 	}
 }
@@ -163,6 +165,9 @@ func (p *past) withRelatives(s action.Subject, seqs map[uint64]bool) {
 }
 
 func (p *past) sorted(seqs map[uint64]bool) ([]record.Record, error) {
+	if p.err != nil {
+		return nil, p.err
+	}
 	order := make([]uint64, 0, len(seqs))
 	for s := range seqs {
 		order = append(order, s)
@@ -277,11 +282,11 @@ func (p *past) readingsBetween(from, until time.Time, seqs map[uint64]bool) {
 	for seq := range near {
 		first, last = min(first, seq), max(last, seq)
 	}
-	c := p.tx.Bucket(layout.Index).Cursor()
-	for k, _ := c.Seek([]byte{'b'}); len(k) == 13 && k[0] == 'b'; {
+	c := p.index()
+	for k := c.Seek([]byte{'b'}); len(k) == 13 && k[0] == 'b'; {
 		bath := action.Subject{Class: 'b', No: int(binary.BigEndian.Uint32(k[1:]))}
 		prefix := layout.SubjectPrefix(bath)
-		for k, _ = c.Seek(layout.SubjectKey(bath, first)); len(k) == 13 && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
+		for k = c.Seek(layout.SubjectKey(bath, first)); len(k) == 13 && bytes.HasPrefix(k, prefix); k = c.Next() {
 			seq := binary.BigEndian.Uint64(k[5:])
 			if seq > last {
 				break
@@ -291,7 +296,7 @@ func (p *past) readingsBetween(from, until time.Time, seqs map[uint64]bool) {
 			}
 		}
 		bath.No++
-		k, _ = c.Seek(layout.SubjectPrefix(bath))
+		k = c.Seek(layout.SubjectPrefix(bath))
 	}
 }
 
@@ -318,12 +323,12 @@ func (p *past) atWork(at time.Time, now *bench.Bench) map[action.Subject]bool {
 			}
 		}
 	}
-	c := p.tx.Bucket(layout.Index).Cursor()
+	c := p.index()
 	for class, top := range map[byte]int{'f': now.Top.Flask, 't': now.Top.Timer} {
 		begun := begunBefore(c, class, top, first)
 		for no := begun; no > max(0, begun-lookBack); no-- {
 			s := action.Subject{Class: class, No: no}
-			k := before(c, layout.SubjectPrefix(action.Subject{Class: class, No: no + 1})) // the last of this number
+			k := prior(c, layout.SubjectPrefix(action.Subject{Class: class, No: no + 1})) // the last of this number
 			if bytes.HasPrefix(k, layout.SubjectPrefix(s)) && binary.BigEndian.Uint64(k[5:]) >= first {
 				out[s] = true
 			}
@@ -335,9 +340,9 @@ func (p *past) atWork(at time.Time, now *bench.Bench) map[action.Subject]bool {
 // begunBefore gives the highest number of a class that was begun before a record of the
 // book, of top in all. Numbers are given in order of the book, so those begun before come
 // first.
-func begunBefore(c *bolt.Cursor, class byte, top int, seq uint64) int {
+func begunBefore(c *indexCursor, class byte, top int, seq uint64) int {
 	return sort.Search(top, func(i int) bool {
-		k, _ := c.Seek(layout.SubjectPrefix(action.Subject{Class: class, No: i + 1}))
+		k := c.Seek(layout.SubjectPrefix(action.Subject{Class: class, No: i + 1}))
 		return len(k) != 13 || k[0] != class || binary.BigEndian.Uint64(k[5:]) >= seq
 	})
 }
@@ -361,29 +366,19 @@ func (p *past) since(at time.Time) (first uint64, late []uint64) {
 
 func (p *past) sinceUntil(at, end time.Time) (first uint64, late []uint64) {
 	first = math.MaxUint64
-	c := p.tx.Bucket(layout.Index).Cursor()
+	c := p.index()
 	from, last := layout.DayKey(at, 0), []byte{'e'}
 	if !end.IsZero() {
 		last = layout.DayKey(end, 0)
 	}
 	day := func(k []byte) bool { return len(k) == 17 && k[0] == 'd' }
-	for k, _ := c.Seek(from); day(k) && bytes.Compare(k, last) < 0; k, _ = c.Next() {
+	for k := c.Seek(from); day(k) && bytes.Compare(k, last) < 0; k = c.Next() {
 		first = min(first, binary.BigEndian.Uint64(k[9:]))
 	}
-	for k := before(c, from); day(k); k, _ = c.Prev() {
+	for k := prior(c, from); day(k); k = c.Prev() {
 		if seq := binary.BigEndian.Uint64(k[9:]); seq > first {
 			late = append(late, seq)
 		}
 	}
 	return first, late
-}
-
-// before gives the last key that stands before another.
-func before(c *bolt.Cursor, key []byte) []byte {
-	if k, _ := c.Seek(key); k == nil {
-		k, _ = c.Last()
-		return k
-	}
-	k, _ := c.Prev()
-	return k
 }

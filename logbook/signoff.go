@@ -20,7 +20,7 @@ func (c *checking) signable(a action.Action) error {
 	if a.By == "" {
 		return errors.New("a day is signed off by somebody: give initials, as in --sign-off KT")
 	}
-	p := newPast(c.tx)
+	p := c.past()
 	if some, err := c.anythingOn(p, s); err != nil || !some {
 		if err == nil {
 			err = fmt.Errorf("nothing was recorded on %s: there is nothing to sign off", s.Day)
@@ -93,11 +93,11 @@ func (p *past) lastSignOff(s action.SignOff, fresh []record.Record) (last record
 			return fresh[i], true
 		}
 	}
-	c := p.tx.Bucket(layout.Index).Cursor()
+	c := p.index()
 	about := layout.SubjectSignOff(s)
 	prefix := layout.SubjectPrefix(about)
 	about.No++
-	for k := before(c, layout.SubjectPrefix(about)); len(k) == 13 && string(k[:5]) == string(prefix); k, _ = c.Prev() {
+	for k := prior(c, layout.SubjectPrefix(about)); len(k) == 13 && string(k[:5]) == string(prefix); k = c.Prev() {
 		r, err := p.at(binary.BigEndian.Uint64(k[5:]))
 		if err != nil || back[r.Action.ID] {
 			continue

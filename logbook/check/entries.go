@@ -87,7 +87,7 @@ func (v *verifier) oddEntries(mine func(key []byte) bool) (odd []oddEntry) {
 	q := record.NewReader()
 	v.log(func(key uint64, raw []byte) {
 		l := &link{key: key, raw: raw}
-		if l.read(q); l.err != nil || v.chain.isBad(l.key) {
+		if l.read(q); l.err != nil || l.key > v.mark || v.chain.isBad(l.key) {
 			return
 		}
 		if action.IsAmendment(l.rec.Action.Body) && action.IsAmendment(layout.RootOf(l.rec, v.byID).Action.Body) {
@@ -174,6 +174,9 @@ func (v *verifier) bench(fresh Refold, in Within) {
 		return
 	}
 	live := map[uint64]bool{}
+	for _, r := range v.after {
+		live[r.Seq] = true
+	}
 	quiet := v.pages.walker(func(uint64, string) {}) // told already
 	quiet.walk(v.parts[string(layout.Live)], func(e entry) bool {
 		if len(e.key) != 8 || len(e.value) != 0 {

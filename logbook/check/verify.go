@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"hash/maphash"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -94,11 +95,13 @@ type verifier struct {
 	pages  *pageFile
 	parts  map[string]tree
 	chain  *chain
-	found  []Pin          // heads told before that stand in the chain
-	shorts []short        // the records, for the journals to be held against
-	sound  bool           // the store can walk the trees too
-	newer  bool           // the book says that it is of a later format
-	q      *record.Reader // for looking single records up
+	found  []Pin                    // heads told before that stand in the chain
+	shorts []short                  // the records, for the journals to be held against
+	sound  bool                     // the store can walk the trees too
+	newer  bool                     // the book says that it is of a later format
+	mark   uint64                   // the record that index and list of live records end with
+	after  map[string]record.Record // those behind it, by their ids
+	q      *record.Reader           // for looking single records up
 }
 
 // Store is the store itself, for what only it can tell. Nothing is asked of it before the
@@ -257,6 +260,10 @@ func (v *verifier) open(f *os.File, held []byte) bool {
 		return string(b)
 	}
 	v.rep.Format, v.rep.Book, v.rep.Created = get("format"), get("book"), get("created")
+	v.mark, v.after = math.MaxUint64, map[string]record.Record{}
+	if b, ok := p.find(v.parts[string(layout.Meta)], layout.KeyIndexed); ok {
+		v.mark = layout.Number(b)
+	}
 	if v.parts[string(layout.Meta)].empty() {
 		return true
 	}
@@ -299,7 +306,7 @@ func (v *verifier) readApart(seed maphash.Seed) <-chan *batch {
 				for i := range b.links {
 					l := &b.links[i]
 					l.read(q)
-					if l.err == nil && !action.IsAmendment(l.rec.Action.Body) {
+					if l.err == nil && l.key <= v.mark && !action.IsAmendment(l.rec.Action.Body) {
 						b.sums[i] = sumOf(seed, l.rec, nil)
 					}
 				}
@@ -350,7 +357,11 @@ func (v *verifier) walk(in Within) {
 			if l.err != nil {
 				continue
 			}
-			if action.IsAmendment(l.rec.Action.Body) {
+			switch {
+			case l.key > v.mark && len(v.after) >= layout.MostBehind: // told in the end
+			case l.key > v.mark:
+				v.after[l.rec.Action.ID] = l.rec
+			case action.IsAmendment(l.rec.Action.Body):
 				b.sums[i] = sumOf(seed, l.rec, v.byID)
 			}
 			want += b.sums[i]
@@ -361,6 +372,7 @@ func (v *verifier) walk(in Within) {
 	}
 	v.end(pins)
 	v.reached()
+	v.indexed()
 	v.index(seed, want)
 	v.beat()
 	if whole != nil {
@@ -459,6 +471,17 @@ func (v *verifier) kept() (layout.Head, bool) {
 	return layout.ParseHead(b)
 }
 
+// indexed holds how far the index goes, as the book says it, against its records.
+func (v *verifier) indexed() {
+	last := v.rep.Head.Seq
+	if v.mark == math.MaxUint64 {
+		return
+	}
+	if v.mark > last || last-v.mark >= layout.MostBehind {
+		v.tell(Fault{Kind: FaultIndex, What: fmt.Sprintf("the book says that its index ends with record %d, and its last record is %d", v.mark, last)})
+	}
+}
+
 // beat looks at the sign of life.
 func (v *verifier) beat() {
 	b, ok := v.pages.find(v.parts[string(layout.Beat)], layout.KeyLast)
@@ -473,6 +496,9 @@ func (v *verifier) beat() {
 
 // byID finds a record by its id.
 func (v *verifier) byID(id string) (record.Record, bool) {
+	if r, ok := v.after[id]; ok {
+		return r, true
+	}
 	no, ok := v.pages.find(v.parts[string(layout.Index)], layout.IDKey(id))
 	if !ok || len(no) != 8 {
 		return record.Record{}, false

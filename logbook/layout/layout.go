@@ -33,7 +33,11 @@ var (
 
 	KeyBook    = []byte("book")
 	KeyJournal = []byte("journal") // what journals lay beside the book
+	KeyIndexed = []byte("indexed") // number of the record that index and live list end with; without it, the last
 )
+
+// MostBehind is how many records the index may at most be behind, and one less.
+const MostBehind = 64
 
 // Parts lists the parts that every book has.
 func Parts() [][]byte { return [][]byte{Meta, Log, Index, Live, Beat} }
