@@ -309,7 +309,7 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 	switch r := w.fresh[0]; {
 	case !single:
 		w.prune(st.Bench, cur)
-	case action.IsAmendment(r.Action.Body), r.Seq%pruneEvery == 0: // what an amendment called back may come alive again
+	case action.IsAmendment(r.Action.Body), cur != st.Bench, r.Seq%pruneEvery == 0: // what was called back may come alive again
 		w.on = cur
 		w.prune(st.Bench, w.fold())
 	default:

@@ -229,8 +229,8 @@ func (p *past) finishedBefore(in action.CaseIn) map[uint64]bool {
 	if in.RemakeOf != "" {
 		return nil
 	}
-	c := p.tx.Bucket(layout.Index).Cursor()
-	k := before(c, []byte{'f' + 1})
+	c := p.index()
+	k := prior(c, []byte{'f' + 1})
 	for range flasksBack {
 		if len(k) != 13 || k[0] != 'f' {
 			return nil
@@ -244,7 +244,7 @@ func (p *past) finishedBefore(in action.CaseIn) map[uint64]bool {
 				return seqs
 			}
 		}
-		k = before(c, layout.SubjectPrefix(flask))
+		k = prior(c, layout.SubjectPrefix(flask))
 	}
 	return nil
 }
