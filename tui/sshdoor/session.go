@@ -165,7 +165,7 @@ func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes
 	cfg := d.cfg.Screen
 	cfg.Keeper = screen
 	model := tui.New(cfg)
-	painter := tui.NewPainter(sess, time.Second/perSecond)
+	painter := tui.NewPainter(sess, d.lim.between)
 	opts := append(bubbletea.MakeOptions(sess), tea.WithOutput(painter.Output()), tea.WithFPS(tui.Modes), tea.WithoutSignalHandler(), tea.WithContext(ctx))
 	p := tea.NewProgram(tui.Painted(model, d.cfg.Fault(screen.No()), painter), opts...)
 	over := make(chan struct{})

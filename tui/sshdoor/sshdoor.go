@@ -30,7 +30,6 @@ const (
 	maxWaiting  = 40 // connections without a screen
 	maxChannels = 4  // of one connection
 	maxTries    = 6  // keys that are tried
-	perSecond   = 30 // frames
 	leaving     = 2 * time.Second
 )
 
@@ -40,10 +39,11 @@ type limits struct {
 	asking    time.Duration // between two questions whether the other side is there
 	answering time.Duration // for its answer, and for it to take what it is sent
 	idle      time.Duration // for a connection to begin a screen, or another after the last
+	between   time.Duration // two frames at least
 }
 
 // usual let nobody who is stuck stay for longer than fifteen seconds.
-var usual = limits{handshake: 10 * time.Second, asking: 5 * time.Second, answering: 9 * time.Second, idle: 10 * time.Second}
+var usual = limits{handshake: 10 * time.Second, asking: 5 * time.Second, answering: 9 * time.Second, idle: 10 * time.Second, between: time.Second / 30}
 
 // Config is what the door is handed.
 type Config struct {

@@ -20,6 +20,7 @@ import (
 // TestAScreen: whoever comes with a key is at the bench, under the initials of the key whatever
 // name was given, and hears what others do.
 func TestAScreen(t *testing.T) {
+	t.Parallel()
 	b := open(t, usual)
 	kt, mb := b.come(b.key("KT", "work")), b.come(b.key("MB", "work"))
 	kt.sees("new flask on place 1")
@@ -39,6 +40,7 @@ func TestAScreen(t *testing.T) {
 
 // TestOnlyAScreen: nothing else is to be had.
 func TestOnlyAScreen(t *testing.T) {
+	t.Parallel()
 	b := open(t, quick)
 	key := b.key("KT", "lead")
 	conn, err := b.dial(b.addr(), key)
@@ -120,6 +122,7 @@ func refused(ok bool, err error) error {
 
 // TestWhoGetsIn: a key that is not known, none at all, a password.
 func TestWhoGetsIn(t *testing.T) {
+	t.Parallel()
 	b := open(t, quick)
 	stranger := b.key("KT", "lead")
 	b.mu.Lock()
@@ -150,6 +153,7 @@ func (b boaster) PublicKey() gossh.PublicKey { return b.shown }
 // TestShownIsNotProved: the public key of a lead, which everybody may have, makes nobody a
 // lead, alone or before one's own.
 func TestShownIsNotProved(t *testing.T) {
+	t.Parallel()
 	b := open(t, quick)
 	lead, own := b.key("LL", "lead"), b.key("KT", "work")
 	for _, keys := range [][]gossh.Signer{{boaster{own, lead.PublicKey()}}, {boaster{own, lead.PublicKey()}, own}, {own, boaster{own, lead.PublicKey()}}} {
@@ -172,6 +176,7 @@ func TestShownIsNotProved(t *testing.T) {
 // TestStuckReader: somebody who stops reading is let go; a thousand records are made meanwhile,
 // and the good screen sees the last of them.
 func TestStuckReader(t *testing.T) {
+	t.Parallel()
 	longrun.SkipUnderRace(t) // 2 MiB of frames take minutes there
 	b := open(t, quick)
 	good := b.come(b.key("KT", "work"))
@@ -189,7 +194,7 @@ func TestStuckReader(t *testing.T) {
 			select {
 			case <-stop:
 				return
-			case <-time.After(20 * time.Millisecond):
+			case <-time.After(4 * time.Millisecond):
 			}
 			if stuck.sess.WindowChange(100+i%31, 400-i%17) != nil {
 				return
@@ -220,6 +225,7 @@ func TestStuckReader(t *testing.T) {
 
 // TestHalfOpen: a link that is dead without a word is noticed.
 func TestHalfOpen(t *testing.T) {
+	t.Parallel()
 	b := open(t, quick)
 	w := b.wire()
 	conn, err := b.dial(w.ln.Addr().String(), b.key("KT", "work"))
@@ -235,6 +241,7 @@ func TestHalfOpen(t *testing.T) {
 // TestWhatWasTypedComesBack: the link is lost in the middle of a question; whoever comes again
 // with the same key finds it there.
 func TestWhatWasTypedComesBack(t *testing.T) {
+	t.Parallel()
 	b := open(t, quick)
 	w := b.wire()
 	key := b.key("KT", "work")
@@ -280,6 +287,7 @@ func TestChannelClosedAlone(t *testing.T) {
 
 // TestStaysWithoutAScreen: a connection that begins no screen, or no other, is closed.
 func TestStaysWithoutAScreen(t *testing.T) {
+	t.Parallel()
 	b := open(t, quick)
 	key := b.key("KT", "work")
 	conn, err := b.dial(b.addr(), key)
@@ -331,6 +339,7 @@ func TestOpensAndCloses(t *testing.T) {
 // TestFlood: connections that say nothing fill their places and no more; who is at the bench
 // works on, and when they are gone others get in.
 func TestFlood(t *testing.T) {
+	t.Parallel()
 	b := open(t, quick)
 	kt := b.come(b.key("KT", "work"))
 	kt.sees("new flask on place 1")
@@ -369,6 +378,7 @@ func TestFlood(t *testing.T) {
 // TestFaultOfOneScreen: a fault of the program at one screen is kept and told there; the
 // others, and that one, go on.
 func TestFaultOfOneScreen(t *testing.T) {
+	t.Parallel()
 	b := open(t, usual)
 	kt, mb := b.come(b.key("KT", "work")), b.come(b.key("MB", "work"))
 	kt.sees("new flask on place 1")
@@ -394,6 +404,7 @@ func TestFaultOfOneScreen(t *testing.T) {
 
 // TestSentAway: whose key was taken out is told so, and their screen ends.
 func TestSentAway(t *testing.T) {
+	t.Parallel()
 	b := open(t, usual)
 	kt, mb := b.come(b.key("KT", "work")), b.come(b.key("MB", "work"))
 	kt.sees("new flask on place 1")
@@ -408,6 +419,7 @@ func TestSentAway(t *testing.T) {
 
 // TestResize: the screen has the size of its terminal, and follows it.
 func TestResize(t *testing.T) {
+	t.Parallel()
 	b := open(t, usual)
 	c := b.come(b.key("KT", "work"))
 	c.sees("new flask on place 1")
