@@ -23,8 +23,8 @@ type oneOf struct {
 	m       *Model
 	running []tea.Cmd
 	news    []keep.News // taken from the box, and on their way
-	refuse  bool // the next record is not saved
-	saved   int  // acknowledged to it
+	refuse  bool        // the next record is not saved
+	saved   int         // acknowledged to it
 	newest  uint64
 }
 
