@@ -18,6 +18,7 @@ import (
 	"flaskside/logbook/mirror/benches"
 	"flaskside/logbook/mirror/places"
 	"flaskside/logbook/mirror/shelf"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -69,7 +70,7 @@ func notAllRead(err error, unread, of int) error {
 	if err != nil || unread == 0 {
 		return err
 	}
-	return exitCode{fmt.Errorf("%d of %s could not be read whole: what is told is not all", unread, count(of, "bench", "benches")), faultsFound}
+	return exitCode{fmt.Errorf("%d of %s could not be read whole: what is told is not all", unread, words.Count(of, "bench", "benches")), faultsFound}
 }
 
 // eachBench reads every bench of a mirror.

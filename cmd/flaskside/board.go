@@ -20,6 +20,7 @@ import (
 	"flaskside/logbook/mirror/shelf"
 	"flaskside/logbook/people"
 	"flaskside/logbook/review"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/tui/board"
 )
@@ -140,7 +141,7 @@ func withBoard(ctx context.Context, hub *keep.Hub, at string, log io.Writer, run
 	}
 	say := func(format string, a ...any) { _, _ = fmt.Fprintf(log, "flaskside: "+format+"\n", a...) } // nowhere to tell a failing stderr
 	say("wall board at http://%s/TOKEN/, %s", b.Addr(), boardReach(b.Addr()))
-	say("flaskside board prints the token, kept in %s", clean(path))
+	say("flaskside board prints the token, kept in %s", words.Clean(path))
 	var beside sync.WaitGroup
 	beside.Go(func() {
 		if err := b.Serve(); err != nil {

@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/learn"
 	"flaskside/logbook/record"
+	"flaskside/logbook/tables"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -43,7 +44,7 @@ func calibrateCommand(o *options) *cobra.Command {
 			}
 			err = deliver("", c.OutOrStdout(), func(w io.Writer) error {
 				if asJSON {
-					return writeJSON(w, told)
+					return tables.JSON(w, told)
 				}
 				return told.text(w, adopt && refused == nil)
 			})

@@ -219,12 +219,12 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 	}
 	switch {
 	case bad > 0:
-		return fmt.Errorf("%d of %s cannot be taken in: nothing was recorded", bad, counted(len(lines), "line"))
+		return fmt.Errorf("%d of %s cannot be taken in: nothing was recorded", bad, words.Count(len(lines), "line", "lines"))
 	case dry:
 		if err := rehearsed(o, clock, lines, bodies, why); err != nil {
 			return err
 		}
-		_, err := fmt.Fprintf(c.OutOrStdout(), "%s can be taken in; nothing was recorded\n", counted(len(lines), "case"))
+		_, err := fmt.Fprintf(c.OutOrStdout(), "%s can be taken in; nothing was recorded\n", words.Count(len(lines), "case", "cases"))
 		return err
 	}
 	answers, err := recordSeveral(bodies, why, o, clock)
@@ -235,7 +235,7 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(c.OutOrStdout(), "%s taken in; records %d to %d\n", counted(len(answers), "case"), answers[0].Record.Seq, answers[len(answers)-1].Record.Seq)
+	_, err = fmt.Fprintf(c.OutOrStdout(), "%s taken in; records %d to %d\n", words.Count(len(answers), "case", "cases"), answers[0].Record.Seq, answers[len(answers)-1].Record.Seq)
 	return err
 }
 
@@ -254,14 +254,6 @@ func rehearsed(o *options, clock timers.Clock, lines []cases.Line, bodies []acti
 		return fmt.Errorf("line %d: %w: nothing was recorded", lines[one.Index].No, byWhy(one.Err))
 	}
 	return err
-}
-
-// counted writes one line, two lines.
-func counted(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // openPlain opens a file to read that is one, and no pipe that never ends.

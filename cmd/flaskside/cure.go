@@ -16,6 +16,7 @@ import (
 	"flaskside/logbook/bath"
 	"flaskside/logbook/house"
 	"flaskside/logbook/probe"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
@@ -122,7 +123,7 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 	return deliver("", out, func(w io.Writer) error {
 		switch {
 		case f.asJSON:
-			return writeJSON(w, r)
+			return tables.JSON(w, r)
 		case f.asCSV:
 			return r.csv(w)
 		}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"flaskside/logbook/bath"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/timers/cure"
 	"flaskside/tui/chart"
@@ -214,7 +215,7 @@ func (r *cureReport) parameterText() string {
 func printParameters(w io.Writer, p *cure.Params, asJSON bool) error {
 	table := p.Table()
 	if asJSON {
-		return writeJSON(w, struct {
+		return tables.JSON(w, struct {
 			Parameters []cure.Param `json:"parameters"`
 			Limits     []string     `json:"limits"`
 			Note       string       `json:"note"`

@@ -18,6 +18,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/record"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/dough"
@@ -67,7 +68,7 @@ func doughCommand(o *options) *cobra.Command {
 			}
 			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
 				if asJSON {
-					return writeJSON(w, a)
+					return tables.JSON(w, a)
 				}
 				return a.text(w, adopt)
 			})

@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/door"
 	"flaskside/logbook/keep"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/tui"
 )
@@ -63,6 +64,6 @@ func whereabouts() string {
 
 // clipped is a name from outside as a record takes it.
 func clipped(s string) string {
-	out := []rune(clean(strings.ToValidUTF8(s, "_")))
+	out := []rune(words.Clean(strings.ToValidUTF8(s, "_")))
 	return string(out[:min(60, len(out))])
 }

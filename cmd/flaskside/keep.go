@@ -15,6 +15,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/keep"
+	"flaskside/logbook/words"
 	"flaskside/timers/sysclock"
 )
 
@@ -72,7 +73,7 @@ func runKeep(ctx context.Context, o *options, sshAt string) error {
 			}
 			defer stop()
 		}
-		fmt.Fprintf(os.Stderr, "flaskside: keeping %s; screens join it with flaskside, or flaskside --book FILE\n", clean(book.Path()))
+		fmt.Fprintf(os.Stderr, "flaskside: keeping %s; screens join it with flaskside, or flaskside --book FILE\n", words.Clean(book.Path()))
 		var beside sync.WaitGroup
 		defer beside.Wait()
 		ctx, cancel := context.WithCancel(ctx)
@@ -97,7 +98,7 @@ func logNews(ctx context.Context, at *keep.Screen, out io.Writer) {
 		}
 		n := at.Take()
 		for _, l := range n.Lines {
-			_, _ = fmt.Fprintln(out, "flaskside: "+clean(l.Text)) // nowhere to tell a failing stderr
+			_, _ = fmt.Fprintln(out, "flaskside: "+words.Clean(l.Text)) // nowhere to tell a failing stderr
 		}
 		if is := n.Lost != nil; is != lost {
 			lost = is
@@ -189,7 +190,7 @@ func printUnit(out io.Writer, o *options, sshAt string) error {
 // unitWord quotes a word of a command line as systemd reads it (systemd.service(5), command
 // lines; systemd.unit(5), specifiers).
 func unitWord(s string) (string, error) {
-	if clean(s) != s {
+	if words.Clean(s) != s {
 		return "", fmt.Errorf("%q has characters that a service file cannot hold", s)
 	}
 	s = strings.NewReplacer(`\`, `\\`, `"`, `\"`, "%", "%%", "$", "$$").Replace(s)

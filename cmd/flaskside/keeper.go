@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/door"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/probe"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/tui"
 )
@@ -109,7 +110,7 @@ func tend(ctx context.Context, hub *keep.Hub, work besides) {
 		hub.Watch(ctx, keep.Watch{Every: time.Second, Tick: time.Second, Words: tui.AlarmWords, OnAlarm: work.onAlarm, Fault: fault})
 	})
 	all.Go(func() {
-		probe.Desk{Book: book, Clock: clock, NewID: newID, Tell: func(line string) { hub.Tell(clean(line)) }, Fault: fault}.Follow(ctx, work.probes)
+		probe.Desk{Book: book, Clock: clock, NewID: newID, Tell: func(line string) { hub.Tell(words.Clean(line)) }, Fault: fault}.Follow(ctx, work.probes)
 	})
 	all.Go(func() {
 		if err := sameDisk(book); err != nil && filepath.IsAbs(book.State().Bench.House.Backup.Folder) {

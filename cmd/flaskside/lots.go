@@ -16,6 +16,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/tables"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -255,7 +256,7 @@ func writeRegister(w io.Writer, lines []registerLine, asJSON bool) error {
 		if until == "" {
 			until = "-"
 		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s %s\t%s\t%s\n", l.Material, clean(l.Lot), until, date(l.In), l.InBy, state, l.Product)
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s %s\t%s\t%s\n", l.Material, words.Clean(l.Lot), until, date(l.In), l.InBy, state, l.Product)
 	}
 	return tw.Flush()
 }

@@ -4,6 +4,7 @@ package main
 import (
 	"context"
 	"errors"
+	"flaskside/logbook/words"
 	"fmt"
 	"io"
 	"os"
@@ -41,20 +42,4 @@ func run(args []string) int {
 }
 
 // oneLine is what the person is told: one line, whatever the error.
-func oneLine(err error) string { return clean(err.Error()) }
-
-// clean makes one line of a text that may come from a spoilt file, without what a
-// terminal would obey.
-func clean(s string) string {
-	out := []rune{}
-	for _, r := range s {
-		switch {
-		case r == '\n':
-			out = append(out, ';', ' ')
-		case r < 0x20 || r >= 0x7f && r < 0xa0:
-		default:
-			out = append(out, r)
-		}
-	}
-	return string(out)
-}
+func oneLine(err error) string { return words.Clean(err.Error()) }

@@ -17,6 +17,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/places"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -55,7 +56,7 @@ func mirrorCommand(o *options) *cobra.Command {
 			return withMirror(c.Context(), o, to, false, func(m *mirroring) error {
 				cmp, err := m.check(c.Context(), c.OutOrStdout())
 				if err == nil && cmp.OnlyBehind() {
-					err = fmt.Errorf("the mirror is behind by %s: flaskside mirror brings what is missing", count(int(cmp.Behind), "record", "records"))
+					err = fmt.Errorf("the mirror is behind by %s: flaskside mirror brings what is missing", words.Count(int(cmp.Behind), "record", "records"))
 				}
 				return err
 			})
@@ -130,14 +131,14 @@ func (m *mirroring) bring(ctx context.Context, fresh bool, out io.Writer) error 
 		opts.Generation = n
 	}
 	if m.begun {
-		fmt.Fprintf(out, "a mirror is begun at %s\n", clean(m.to))
+		fmt.Fprintf(out, "a mirror is begun at %s\n", words.Clean(m.to))
 	}
 	if err := m.namesakes(ctx, out); err != nil {
 		return err
 	}
 	d, err := mirror.Bring(ctx, m.place, m.book, opts)
 	if n := d.End.Seq - min(d.Was.Seq, d.End.Seq); n > 0 {
-		fmt.Fprintf(out, "%s brought\n", count(int(n), "record", "records"))
+		fmt.Fprintf(out, "%s brought\n", words.Count(int(n), "record", "records"))
 	}
 	if ctx.Err() != nil {
 		return fmt.Errorf("mirror: stopped before all was brought; the mirror ends with record %d", d.End.Seq)
@@ -174,9 +175,9 @@ func (m *mirroring) check(ctx context.Context, out io.Writer) (c mirror.Comparis
 	if n > 1 {
 		gen = fmt.Sprintf(", generation %d; those before stay as they are", n)
 	}
-	fmt.Fprintf(out, "mirror   %s%s\n", clean(m.to), gen)
+	fmt.Fprintf(out, "mirror   %s%s\n", words.Clean(m.to), gen)
 	for _, l := range c.Lines() {
-		fmt.Fprintf(out, "         %s\n", clean(l))
+		fmt.Fprintf(out, "         %s\n", words.Clean(l))
 	}
 	if c.Ahead() {
 		return c, exitCode{&mirror.Older{Stream: c.Stream, Mirror: mirror.End{Seq: c.Ends}, Book: c.Book}, faultsFound}
@@ -220,7 +221,7 @@ func (m *mirroring) namesakes(ctx context.Context, out io.Writer) error {
 		if h.Stream.Book == m.book.ID() || h.Header.Bench != name {
 			continue
 		}
-		fmt.Fprintf(out, "another logbook in this mirror, %s, is called %s, too: last heard of %s\n", mirror.Short(h.Stream.Book), clean(name), h.Header.At.Local().Format("Mon 2 Jan 2006 15:04"))
+		fmt.Fprintf(out, "another logbook in this mirror, %s, is called %s, too: last heard of %s\n", mirror.Short(h.Stream.Book), words.Clean(name), h.Header.At.Local().Format("Mon 2 Jan 2006 15:04"))
 	}
 	return nil
 }

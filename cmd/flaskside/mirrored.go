@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/follow"
 	"flaskside/logbook/mirror/places"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -43,7 +44,7 @@ func newMirrored(book *logbook.Book, clock timers.Clock) *mirrored {
 // hold it for ever.
 func (m *mirrored) start(ctx context.Context, hub *keep.Hub) {
 	m.follow.Tell = func(s mirror.Standing) { hub.Mirrored(s) }
-	m.follow.Wrong = func(told string) { hub.Trouble(clean("the mirror: " + told)) }
+	m.follow.Wrong = func(told string) { hub.Trouble(words.Clean("the mirror: " + told)) }
 	m.ended = make(chan struct{})
 	go func() {
 		defer close(m.ended)
@@ -73,9 +74,9 @@ func (m *mirrored) leave() string {
 	case s.To == "":
 		return ""
 	case s.Wrong != "":
-		return "the mirror: " + clean(s.Wrong)
+		return "the mirror: " + words.Clean(s.Wrong)
 	case s.Err != "":
-		return "nothing gets to the mirror: " + clean(s.Err)
+		return "nothing gets to the mirror: " + words.Clean(s.Err)
 	case s.Behind > 0 || !s.Known:
 		return "not all is in the mirror yet: flaskside mirror brings the rest"
 	}

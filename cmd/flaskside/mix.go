@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/house"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/timers/dough"
 	"flaskside/timers/sysclock"
@@ -59,7 +60,7 @@ func mixCommand(o *options) *cobra.Command {
 				return err
 			}
 			if asJSON {
-				return deliver("", c.OutOrStdout(), func(w io.Writer) error { return writeJSON(w, p) })
+				return deliver("", c.OutOrStdout(), func(w io.Writer) error { return tables.JSON(w, p) })
 			}
 			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return mixText(w, p) })
 		},

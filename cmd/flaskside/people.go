@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/door"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/people"
+	"flaskside/logbook/words"
 )
 
 // peopleCommand tells who may come through SSH, and who is there.
@@ -116,7 +117,7 @@ func listPeople(out io.Writer, o *options) error {
 		return err
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "keys, in %s\n", clean(file))
+	fmt.Fprintf(&b, "keys, in %s\n", words.Clean(file))
 	for _, k := range keys {
 		fmt.Fprintf(&b, "  %-8s %-4s  %s  %s%s\n", k.By, k.Role, k.Fingerprint, k.Comment, awayWords(k.Away))
 	}
@@ -124,7 +125,7 @@ func listPeople(out io.Writer, o *options) error {
 		b.WriteString("  none: nobody can come through SSH\n")
 	}
 	for _, l := range bad {
-		fmt.Fprintf(os.Stderr, "flaskside: %s; the line is skipped\n", clean(l.Error()))
+		fmt.Fprintf(os.Stderr, "flaskside: %s; the line is skipped\n", words.Clean(l.Error()))
 	}
 	client, err := door.Dial(o.book)
 	switch {
@@ -139,7 +140,7 @@ func listPeople(out io.Writer, o *options) error {
 		}
 		b.WriteString("screens\n")
 		for _, s := range at {
-			fmt.Fprintf(&b, "  %s\n", clean(screenWords(s)))
+			fmt.Fprintf(&b, "  %s\n", words.Clean(screenWords(s)))
 		}
 		if len(at) == 0 {
 			b.WriteString("  none\n")
@@ -161,14 +162,14 @@ func screenWords(s keep.At) string {
 	if by == "" {
 		by = "?"
 	}
-	words := fmt.Sprintf("%-8s %-4s  since %s", by, s.Person.Role, s.Since.Format("Mon 02 Jan 15:04"))
+	said := fmt.Sprintf("%-8s %-4s  since %s", by, s.Person.Role, s.Since.Format("Mon 02 Jan 15:04"))
 	switch p := s.Person; {
 	case p.Own:
-		words += ", at the program that has the logbook"
+		said += ", at the program that has the logbook"
 	case p.Key != "":
-		words += ", from " + p.From + " with " + p.Key
+		said += ", from " + p.From + " with " + p.Key
 	case p.From != "":
-		words += ", at " + p.From
+		said += ", at " + p.From
 	}
-	return words + awayWords(s.Person.Away)
+	return said + awayWords(s.Person.Away)
 }

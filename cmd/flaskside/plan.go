@@ -22,6 +22,7 @@ import (
 	"flaskside/logbook/dayplan"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/house"
+	"flaskside/logbook/tables"
 	"flaskside/timers"
 	"flaskside/timers/plan"
 	"flaskside/timers/sysclock"
@@ -148,7 +149,7 @@ func (q planQuestion) printTable(o *options, out io.Writer) error {
 	}
 	return deliver(q.out, out, func(w io.Writer) error {
 		if q.json {
-			return writeJSON(w, t)
+			return tables.JSON(w, t)
 		}
 		return t.Text(w)
 	})
@@ -181,11 +182,11 @@ func (q planQuestion) planDay(ctx context.Context, o *options, out, side io.Writ
 	return deliver(q.out, out, func(w io.Writer) error {
 		switch {
 		case both != nil && q.json:
-			return writeJSON(w, both)
+			return tables.JSON(w, both)
 		case both != nil:
 			return both.Text(w)
 		case q.json:
-			return writeJSON(w, made.Show())
+			return tables.JSON(w, made.Show())
 		case q.format == "html":
 			return made.HTML(w)
 		case q.format == "ics":

@@ -19,6 +19,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/flash"
 	"flaskside/logbook/house"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers"
@@ -72,7 +73,7 @@ func pressCommand(o *options) *cobra.Command {
 			}
 			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
 				if asJSON {
-					return writeJSON(w, r)
+					return tables.JSON(w, r)
 				}
 				return r.text(w)
 			})
@@ -338,7 +339,7 @@ func (s simulation) run(ctx context.Context, h house.House, out, side io.Writer,
 	}
 	return deliver("", out, func(w io.Writer) error {
 		if asJSON {
-			return writeJSON(w, t)
+			return tables.JSON(w, t)
 		}
 		d, in := o.Durations, units.FormatDuration
 		_, err := fmt.Fprintf(w, "%slost: share of the flasks not closed inside their dough; se: standard error.\n"+

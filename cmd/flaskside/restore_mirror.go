@@ -12,6 +12,7 @@ import (
 
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/places"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -69,9 +70,9 @@ func tellEnd(out io.Writer, c mirror.Copy) {
 		fmt.Fprintln(out, "nothing in the mirror of this logbook can be read")
 		return
 	}
-	fmt.Fprintf(out, "from the mirror of %s, generation %d, which ends with %s of %s\n", clean(mirror.Heard{Stream: c.Stream, Header: h}.Name()), c.Stream.Generation, c.End(), h.At.Local().Format("Mon 2 Jan 2006 15:04"))
+	fmt.Fprintf(out, "from the mirror of %s, generation %d, which ends with %s of %s\n", words.Clean(mirror.Heard{Stream: c.Stream, Header: h}.Name()), c.Stream.Generation, c.End(), h.At.Local().Format("Mon 2 Jan 2006 15:04"))
 	if h.Head > h.Last {
-		fmt.Fprintf(out, "the bench had %s then; what came after record %d is not in the mirror\n", count(int(h.Head), "record", "records"), h.Last)
+		fmt.Fprintf(out, "the bench had %s then; what came after record %d is not in the mirror\n", words.Count(int(h.Head), "record", "records"), h.Last)
 	}
 }
 
@@ -87,9 +88,9 @@ func (q fromMirror) write(ctx context.Context, p mirror.Place, s mirror.Stream, 
 	}
 	tellEnd(out, c)
 	for _, l := range c.Lacks() {
-		fmt.Fprintf(out, "lacks    %s\n", clean(l))
+		fmt.Fprintf(out, "lacks    %s\n", words.Clean(l))
 	}
-	fmt.Fprintf(out, "%s: %s; flaskside record takes them into a new logbook, with a chain of its own\n", q.records, count(int(c.Records)-len(c.Withheld), "record", "records"))
+	fmt.Fprintf(out, "%s: %s; flaskside record takes them into a new logbook, with a chain of its own\n", q.records, words.Count(int(c.Records)-len(c.Withheld), "record", "records"))
 	if c.Lacks() != nil {
 		return exitCode{errors.New("the mirror does not hold the whole logbook: the lines marked lacks are not in the file"), faultsFound}
 	}
@@ -128,11 +129,11 @@ func (q fromMirror) stream(ctx context.Context, p mirror.Place) (mirror.Stream, 
 	case len(all) == 0:
 		return mirror.Stream{}, errors.New("this mirror holds no logbook yet")
 	case len(found) == 0:
-		return mirror.Stream{}, fmt.Errorf("no bench in this mirror is called %s: there is %s", clean(q.bench), listed(all))
+		return mirror.Stream{}, fmt.Errorf("no bench in this mirror is called %s: there is %s", words.Clean(q.bench), listed(all))
 	case len(found) > 1 && q.bench == "":
 		return mirror.Stream{}, wrongUsage("this mirror holds several logbooks: name the bench with --bench; there is %s", listed(all))
 	case len(found) > 1:
-		return mirror.Stream{}, fmt.Errorf("%d logbooks are called %s: give --bench the one of them you mean by its identity; there is %s", len(found), clean(q.bench), listed(found))
+		return mirror.Stream{}, fmt.Errorf("%d logbooks are called %s: give --bench the one of them you mean by its identity; there is %s", len(found), words.Clean(q.bench), listed(found))
 	}
 	s := found[0].Stream
 	if q.generation > s.Generation {
@@ -152,7 +153,7 @@ func listed(all []mirror.Heard) string {
 		if !h.Header.At.IsZero() {
 			when = "last heard " + h.Header.At.Local().Format("Mon 2 Jan 2006 15:04")
 		}
-		out = append(out, clean(fmt.Sprintf("%s (%s, %s)", h.Name(), mirror.Short(h.Stream.Book), when)))
+		out = append(out, words.Clean(fmt.Sprintf("%s (%s, %s)", h.Name(), mirror.Short(h.Stream.Book), when)))
 	}
 	return strings.Join(out, ", ")
 }

@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/civil"
 	"flaskside/logbook/mirror/shelf"
 	"flaskside/logbook/review"
+	"flaskside/logbook/tables"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -59,7 +60,7 @@ func reviewCommand(o *options) *cobra.Command {
 			return deliver(out, c.OutOrStdout(), func(w io.Writer) error {
 				switch {
 				case q.json:
-					return writeJSON(w, r)
+					return tables.JSON(w, r)
 				case q.format == "html":
 					return r.HTML(w)
 				case q.format == "csv":
@@ -174,7 +175,7 @@ func reviewBenches(ctx context.Context, q reviewQuestion, from, until time.Time,
 	err = deliver(out, stdout, func(w io.Writer) error {
 		switch {
 		case q.json:
-			return writeJSON(w, struct {
+			return tables.JSON(w, struct {
 				Benches  []review.AtBench  `json:"benches"`
 				Together []review.Together `json:"together"`
 			}{all, review.CompareBenches(all)})

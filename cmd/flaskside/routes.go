@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
 	"flaskside/logbook/route"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers/sysclock"
@@ -59,7 +60,7 @@ func routesCommand(o *options) *cobra.Command {
 				case asTOML:
 					return routeTOML(w, h, all[0])
 				case asJSON:
-					return writeJSON(w, all)
+					return tables.JSON(w, all)
 				case len(args) == 1:
 					return routeText(w, all[0], h.Units)
 				}
@@ -68,7 +69,7 @@ func routesCommand(o *options) *cobra.Command {
 					if r.Off {
 						off = ", switched off"
 					}
-					if _, err := fmt.Fprintf(w, "%-12s  %s: %s on, %d off%s\n", r.Name, r.Called(), counted(len(r.Tracked()), "step"), len(r.Steps)-len(r.Tracked()), off); err != nil {
+					if _, err := fmt.Fprintf(w, "%-12s  %s: %s on, %d off%s\n", r.Name, r.Called(), words.Count(len(r.Tracked()), "step", "steps"), len(r.Steps)-len(r.Tracked()), off); err != nil {
 						return err
 					}
 				}

@@ -12,6 +12,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/check"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -93,7 +94,7 @@ func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) e
 	fmt.Fprintf(w, "%s: %d records, head %s\n", to, s.Records, s.Head)
 	fmt.Fprintf(w, "found    %d in the logbook, %d in %d journals\n", s.File, s.Journal, journals)
 	for _, o := range s.Others {
-		fmt.Fprintf(w, "left out %s\n", clean(o))
+		fmt.Fprintf(w, "left out %s\n", words.Clean(o))
 	}
 	for _, b := range s.Branches {
 		fmt.Fprintf(w, "outside  %s\n", branchLine(b))
@@ -113,7 +114,7 @@ func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) e
 	case n > 0:
 		return exitCode{fmt.Errorf("%d records could not be brought back", n), faultsFound}
 	case s.Outside() > 0:
-		return exitCode{fmt.Errorf("not all is in the new logbook: %s beside it, as listed", count(s.Outside(), "record stands", "records stand")), faultsFound}
+		return exitCode{fmt.Errorf("not all is in the new logbook: %s beside it, as listed", words.Count(s.Outside(), "record stands", "records stand")), faultsFound}
 	case len(s.Lost) > 0:
 		return exitCode{errors.New("all records known of were brought back, but not all is proven"), faultsFound}
 	}
@@ -153,7 +154,7 @@ func branchLine(b check.Branch) string {
 	case !b.Knows:
 		why = "on no record that was brought back"
 	}
-	return fmt.Sprintf("%s, %s: %s; in %s, to be followed with --branch %s", what, why, clean(b.Text), b.File, b.End)
+	return fmt.Sprintf("%s, %s: %s; in %s, to be followed with --branch %s", what, why, words.Clean(b.Text), b.File, b.End)
 }
 
 // outsideText says how many records of other histories there are.
@@ -162,11 +163,4 @@ func outsideText(s check.Salvaged) string {
 		return fmt.Sprintf(", of another history: %d", n)
 	}
 	return ""
-}
-
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }

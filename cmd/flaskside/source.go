@@ -15,6 +15,7 @@ import (
 	"flaskside/logbook/check"
 	"flaskside/logbook/door"
 	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -229,7 +230,7 @@ func notAsWritten(path string, items []bench.Item) (lines []string, err error) {
 		}
 	}
 	for _, f := range faults {
-		lines = append(lines, clean(f.String())+".")
+		lines = append(lines, words.Clean(f.String())+".")
 	}
 	return lines, nil
 }

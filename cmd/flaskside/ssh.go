@@ -11,6 +11,7 @@ import (
 
 	"flaskside/logbook/keep"
 	"flaskside/logbook/people"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/tui"
 	"flaskside/tui/sshdoor"
@@ -60,7 +61,7 @@ func serveSSH(ctx context.Context, hub *keep.Hub, at string, clock timers.Clock,
 		for _, b := range bad {
 			if s := b.Error(); !told[s] {
 				told[s] = true
-				say("%s: %s; the line is skipped", clean(file), clean(s))
+				say("%s: %s; the line is skipped", words.Clean(file), words.Clean(s))
 			}
 		}
 	}
@@ -88,13 +89,13 @@ func serveSSH(ctx context.Context, hub *keep.Hub, at string, clock timers.Clock,
 		HostKey: host, Find: find, Join: hub.Join,
 		Screen: tui.Config{Hands: clock, NewID: newID, Every: time.Second, ScanHold: scanHold},
 		Fault:  func(screen int) func(string) string { return faultFile(book, clock, screen) },
-		Log:    func(line string) { say("%s", clean(line)) },
+		Log:    func(line string) { say("%s", words.Clean(line)) },
 	})
 	if err != nil {
 		return nil, err
 	}
 	say("screens over SSH at %s, %s", door.Addr(), reach(door.Addr()))
-	say("the bench is known by %s; keys of %d: %s", fingerprint, len(keys), clean(file))
+	say("the bench is known by %s; keys of %d: %s", fingerprint, len(keys), words.Clean(file))
 	inner, cancel := context.WithCancel(ctx)
 	var beside sync.WaitGroup
 	beside.Go(func() {

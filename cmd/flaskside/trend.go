@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strconv"
@@ -17,6 +16,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/record"
 	"flaskside/logbook/status"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/dough"
@@ -48,7 +48,7 @@ func trendCommand(o *options) *cobra.Command {
 			}
 			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
 				if asJSON {
-					return writeJSON(w, r)
+					return tables.JSON(w, r)
 				}
 				return r.text(w, ascii)
 			})
@@ -338,15 +338,4 @@ func (r trendReport) text(w io.Writer, ascii bool) error {
 	}
 	_, err := io.WriteString(w, text)
 	return err
-}
-
-// writeJSON writes a value as other programs read it.
-func writeJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(v); err != nil {
-		return fmt.Errorf("write JSON: %w", err)
-	}
-	return nil
 }

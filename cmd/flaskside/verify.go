@@ -24,6 +24,7 @@ import (
 	"flaskside/logbook/disk"
 	"flaskside/logbook/door"
 	"flaskside/logbook/seal"
+	"flaskside/logbook/words"
 )
 
 // faultsFound is the exit code of a logbook with faults.
@@ -137,7 +138,7 @@ func verify(ctx context.Context, path string, ask check.Verifying, heads []toldH
 		return err
 	}
 	w := bufio.NewWriter(out)
-	line := func(format string, a ...any) { fmt.Fprintln(w, clean(fmt.Sprintf(format, a...))) } // a spoilt file may hold anything
+	line := func(format string, a ...any) { fmt.Fprintln(w, words.Clean(fmt.Sprintf(format, a...))) } // a spoilt file may hold anything
 	what := ""
 	if rep.Book != "" {
 		what = fmt.Sprintf(", book %s, format %s, made %s", rep.Book, rep.Format, rep.Created)
@@ -316,7 +317,9 @@ func (l *firstLine) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-func (l *firstLine) String() string { return strings.TrimPrefix(clean(string(l.b)), "flaskside: ") }
+func (l *firstLine) String() string {
+	return strings.TrimPrefix(words.Clean(string(l.b)), "flaskside: ")
+}
 
 // listen takes what the process apart says until it ends.
 func listen(out io.Reader) (rep check.Report, ended bool, failed error) {

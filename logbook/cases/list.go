@@ -1,7 +1,6 @@
 package cases
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -131,10 +130,7 @@ func rows(b *bench.Bench, now time.Time) []row {
 
 // JSON writes the list for other programs.
 func JSON(w io.Writer, b *bench.Bench, now time.Time) error {
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(rows(b, now))
+	return tables.JSON(w, rows(b, now))
 }
 
 // CSV writes the list for a spreadsheet. [ReadCSV] reads it back.

@@ -242,7 +242,7 @@ func (d *Day) note() {
 		d.Notes = append(d.Notes, fmt.Sprintf("%s: planned from %s on", why, d.say(float64(today)*plan.Day+d.open().OpensMin)))
 	}
 	if n := d.Question.Left; n > 0 {
-		d.Notes = append(d.Notes, fmt.Sprintf("%s in no plan: one has room for %d, those due first", counted(n, "more case is", "more cases are"), plan.MaxCases))
+		d.Notes = append(d.Notes, fmt.Sprintf("%s in no plan: one has room for %d, those due first", words.Count(n, "more case is", "more cases are"), plan.MaxCases))
 	}
 	if d.Question.noPress {
 		d.Notes = append(d.Notes, "every press is out of use: planned as if one were there again")

@@ -341,8 +341,8 @@ type shownWork struct {
 // Basis says what a plan reckons with: the day, the people, the presses and the baths.
 func (d *Day) Basis() string {
 	h := &d.Made.House
-	return fmt.Sprintf("%s, %s, %s, %s", d.midnight.AddDate(0, 0, d.today()).Format("Mon 2 Jan"), counted(h.Hands, "pair of hands", "pairs of hands"),
-		counted(h.Presses, "press", "presses"), words.List(d.Baths))
+	return fmt.Sprintf("%s, %s, %s, %s", d.midnight.AddDate(0, 0, d.today()).Format("Mon 2 Jan"), words.Count(h.Hands, "pair of hands", "pairs of hands"),
+		words.Count(h.Presses, "press", "presses"), words.List(d.Baths))
 }
 
 // due is when a case is due, nil where nobody said.

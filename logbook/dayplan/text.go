@@ -39,8 +39,8 @@ func (d *Day) Text(w io.Writer) error {
 	s := d.Show()
 	var b strings.Builder
 	fmt.Fprintf(&b, "day plan, %s (%s)\n", s.At.Format("Mon 2 Jan 15:04"), s.What)
-	fmt.Fprintf(&b, "%s, %s, %s, %s; seed %d\n", counted(len(s.Cases), "case", "cases"), counted(s.People, "pair of hands", "pairs of hands"),
-		counted(s.Presses, "press", "presses"), words.List(s.Baths), s.Seed)
+	fmt.Fprintf(&b, "%s, %s, %s, %s; seed %d\n", words.Count(len(s.Cases), "case", "cases"), words.Count(s.People, "pair of hands", "pairs of hands"),
+		words.Count(s.Presses, "press", "presses"), words.List(s.Baths), s.Seed)
 	if len(s.Cases) == 0 {
 		b.WriteString("\nno cases: nothing to plan\n")
 		d.foot(&b, s)
@@ -65,13 +65,6 @@ func (d *Day) Text(w io.Writer) error {
 	d.foot(&b, s)
 	_, err := io.WriteString(w, b.String())
 	return err
-}
-
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 func (d *Day) foot(b *strings.Builder, s Shown) {

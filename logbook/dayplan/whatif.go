@@ -111,7 +111,7 @@ func (c *Compared) Text(w io.Writer) error {
 		}
 	}
 	one := func(s Shown) string {
-		return fmt.Sprintf("%s, %.1f doughs lost", counted(int(math.Round(s.MixesMade)), "mix", "mixes"), s.Lost)
+		return fmt.Sprintf("%s, %.1f doughs lost", words.Count(int(math.Round(s.MixesMade)), "mix", "mixes"), s.Lost)
 	}
 	row("day", one(c.Now), one(c.Then))
 	brief := func(s string) string { s, _, _ = strings.Cut(s, ","); return s }

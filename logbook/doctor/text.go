@@ -1,7 +1,7 @@
 package doctor
 
 import (
-	"encoding/json"
+	"flaskside/logbook/tables"
 	"fmt"
 	"io"
 	"strings"
@@ -42,10 +42,7 @@ func Text(w io.Writer, all []Finding) error {
 // JSON writes the findings and the facts they rest on.
 func JSON(w io.Writer, f Facts, all []Finding) error {
 	attention, losing := Count(all)
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(struct {
+	return tables.JSON(w, struct {
 		Attention int       `json:"attention"`
 		Losing    int       `json:"losing"`
 		Findings  []Finding `json:"findings"`

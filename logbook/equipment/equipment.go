@@ -3,7 +3,6 @@
 package equipment
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -226,10 +225,7 @@ func plain(s string) string {
 
 // JSON writes lines for other programs.
 func JSON(w io.Writer, lines []Line) error {
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(lines)
+	return tables.JSON(w, lines)
 }
 
 // CSV writes lines for a spreadsheet: RFC 4180 with a header line, times in RFC 3339, stored

@@ -1,8 +1,10 @@
-// Package tables writes tables as RFC 4180 has them.
+// Package tables writes what other programs read: tables as RFC 4180 has them, and JSON.
 package tables
 
 import (
 	"encoding/csv"
+	"encoding/json"
+	"fmt"
 	"io"
 	"strings"
 )
@@ -12,6 +14,17 @@ func Write(w io.Writer, rows [][]string) error {
 	c := csv.NewWriter(w)
 	c.UseCRLF = true
 	return c.WriteAll(rows)
+}
+
+// JSON writes a value, indented, with <, > and & as they are.
+func JSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(v); err != nil {
+		return fmt.Errorf("write JSON: %w", err)
+	}
+	return nil
 }
 
 // Defuse makes a text harmless for a spreadsheet. The characters that begin a

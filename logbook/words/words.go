@@ -83,3 +83,27 @@ func Percent(p float64) string {
 		return fmt.Sprintf("%.0f %%", v)
 	}
 }
+
+// Count is a number of things: "1 line", "3 lines".
+func Count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// Clean makes one line of a text that may come from a spoilt file, without what a
+// terminal would obey.
+func Clean(s string) string {
+	out := []rune{}
+	for _, r := range s {
+		switch {
+		case r == '\n':
+			out = append(out, ';', ' ')
+		case r < 0x20 || r >= 0x7f && r < 0xa0:
+		default:
+			out = append(out, r)
+		}
+	}
+	return string(out)
+}

@@ -246,13 +246,7 @@ func (l PieceList) CSV(w io.Writer) error {
 
 // JSON writes the list for other programs.
 func (l PieceList) JSON(w io.Writer) error {
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	if err := enc.Encode(l); err != nil {
-		return fmt.Errorf("write the list of flasks: %w", err)
-	}
-	return nil
+	return tables.JSON(w, l)
 }
 
 // Text writes the list to be read.

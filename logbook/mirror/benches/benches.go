@@ -3,7 +3,6 @@
 package benches
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -13,6 +12,7 @@ import (
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/shelf"
 	"flaskside/logbook/status"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/words"
 	"flaskside/timers"
 )
@@ -129,10 +129,7 @@ func twice(all []Bench, b Bench) bool {
 
 // JSON writes them for other programs.
 func JSON(w io.Writer, all []Bench, now time.Time) error {
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(struct {
+	return tables.JSON(w, struct {
 		At      time.Time `json:"at"`
 		Benches []Bench   `json:"benches"`
 	}{now, all})
