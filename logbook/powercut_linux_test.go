@@ -25,7 +25,7 @@ import (
 )
 
 var (
-	powerCuts    = flag.Int("powercuts", longrun.Times(2000, 12000), "how many files that a power cut could leave to try")
+	powerCuts    = flag.Int("powercuts", longrun.Times(800, 12000), "how many files that a power cut could leave to try")
 	powerCutSeed = flag.Uint64("powercut-seed", 1, "seed of the sampling where there are too many to try all")
 )
 

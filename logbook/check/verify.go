@@ -473,9 +473,12 @@ func (v *verifier) kept() (layout.Head, bool) {
 
 // indexed holds how far the index goes, as the book says it, against its records.
 func (v *verifier) indexed() {
-	last := v.rep.Head.Seq
 	if v.mark == math.MaxUint64 {
 		return
+	}
+	last := v.rep.Head.Seq
+	if kept, ok := v.kept(); ok { // records that are missing at the end were told of
+		last = max(last, kept.Seq)
 	}
 	if v.mark > last || last-v.mark >= layout.MostBehind {
 		v.tell(Fault{Kind: FaultIndex, What: fmt.Sprintf("the book says that its index ends with record %d, and its last record is %d", v.mark, last)})

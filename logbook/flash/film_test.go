@@ -53,9 +53,7 @@ func TestForecastsWithAndWithoutAFloor(t *testing.T) {
 
 // Weighed trims teach the floor; where there is none, none is learned.
 func TestFloorIsLearnedFromWeights(t *testing.T) {
-	if testing.Short() {
-		t.Skip("some ten thousand fits")
-	}
+	longrun.SkipUnderRace(t)
 	film, err := Calibrate(lab(22, filmLab(), 30, 0.6, Medium), HouseDefaults())
 	if err != nil {
 		t.Fatal(err)
@@ -66,6 +64,7 @@ func TestFloorIsLearnedFromWeights(t *testing.T) {
 	if film.Floor.Wanting != 0 {
 		t.Errorf("behind the floor: %+v", film.Floor)
 	}
+	longrun.Only(t, "books without a floor, and without weights")
 	plain, err := Calibrate(lab(23, HouseDefaults(), 30, 0.6, Medium), HouseDefaults())
 	if err != nil {
 		t.Fatal(err)
@@ -117,7 +116,7 @@ func TestFlasksGivenUpTeachToo(t *testing.T) {
 	for _, c := range []struct {
 		most int
 		lost [2]float64 // share given up
-	}{{9, [2]float64{0.17, 0.33}}, {6, [2]float64{0.42, 0.58}}} {
+	}{{6, [2]float64{0.42, 0.58}}, {9, [2]float64{0.17, 0.33}}}[:longrun.Times(1, 2)] {
 		all, closed := giveUp(31, truth, 120, c.most, Large)
 		if lost := 1 - float64(len(closed))/float64(len(all)); lost < c.lost[0] || lost > c.lost[1] {
 			t.Fatalf("%.2f given up", lost)
@@ -135,7 +134,7 @@ func TestFlasksGivenUpTeachToo(t *testing.T) {
 // Grades alone do not tell the spread of the first flash from their own noise; weights do.
 // What is not told apart is said.
 func TestWhatGradesAloneDoNotTell(t *testing.T) {
-	longrun.SkipUnderRace(t)
+	longrun.Only(t, "two calibrations of 60 flasks")
 	sure := map[string][]float64{}
 	told := func(weighed float64) map[string]bool {
 		c, err := Calibrate(lab(41, HouseDefaults(), 60, weighed, Medium), HouseDefaults())
@@ -177,9 +176,7 @@ func TestWhatGradesAloneDoNotTell(t *testing.T) {
 // The standard errors, against a bootstrap over flasks (Efron, Ann. Statist. 7 (1979) 1, from
 // memory) of the values that the book tells.
 func TestStandardErrorsAgainstBootstrap(t *testing.T) {
-	if testing.Short() {
-		t.Skip("24 calibrations")
-	}
+	longrun.Only(t, "24 calibrations")
 	hs := lab(51, HouseDefaults(), 50, 0.6, Medium)
 	c, err := Calibrate(hs, HouseDefaults())
 	if err != nil {

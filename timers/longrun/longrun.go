@@ -5,6 +5,7 @@ package longrun
 
 import (
 	"os"
+	"runtime/debug"
 	"testing"
 )
 
@@ -20,6 +21,22 @@ func Times(usual, long int) int {
 		return long
 	}
 	return usual
+}
+
+// Only skips what is tried in the long run alone, with what it is.
+func Only(t testing.TB, what string) {
+	t.Helper()
+	if !Set() {
+		t.Skip(what + ": in the long run only, with " + Variable + "=1")
+	}
+}
+
+// Tests hold little and throw much away: with room for it they take a third less of the
+// processor. A GOGC of the environment stands.
+func init() {
+	if _, set := os.LookupEnv("GOGC"); !set {
+		debug.SetGCPercent(400)
+	}
 }
 
 // SkipUnderRace skips, in a short run under the race detector, what is long arithmetic: it
