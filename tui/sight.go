@@ -19,6 +19,8 @@ type sight struct {
 	caseSel   string // the case chosen on their page, by its name
 	off       int    // the selected flask where it stands on no place; 0 where a place is selected
 	windows   []bench.Window
+	byKey     map[string]int // where a window is among them
+	day       dayLine
 	standings []timers.Standing
 	alarms    []timers.Alarm
 	floodN    int // alarms of the last ten minutes
@@ -34,7 +36,7 @@ func (m *sight) bench() *bench.Bench { return m.st.Bench }
 
 // look works out the timers and alarms of the bench as they stand now.
 func (m *sight) look() {
-	m.windows = m.bench().Windows()
+	m.lookAt(m.bench().Windows())
 	plainWs := make([]timers.Window, len(m.windows))
 	for i, w := range m.windows {
 		plainWs[i] = w.Window
@@ -54,11 +56,19 @@ func (m *sight) selected() *bench.Flask {
 	return m.bench().OnPlace(m.sel)
 }
 
-func (m *sight) windowByKey(key string) (bench.Window, bool) {
-	for _, w := range m.windows {
-		if w.Key == key {
-			return w, true
+// lookAt takes the windows that run.
+func (m *sight) lookAt(windows []bench.Window) {
+	m.windows, m.byKey = windows, make(map[string]int, len(windows))
+	for i, w := range windows {
+		if _, ok := m.byKey[w.Key]; !ok {
+			m.byKey[w.Key] = i
 		}
+	}
+}
+
+func (m *sight) windowByKey(key string) (bench.Window, bool) {
+	if i, ok := m.byKey[key]; ok {
+		return m.windows[i], true
 	}
 	return bench.Window{}, false
 }

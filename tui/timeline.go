@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"flaskside/logbook/bench"
 	"flaskside/logbook/timeline"
 	"flaskside/timers"
 	"flaskside/tui/chart"
@@ -39,9 +40,24 @@ func (m *sight) timeLabels(l timeline.Line, roomy bool) chart.Labels {
 	return out
 }
 
+// line is the day of the bench as it stands, worked out once for a look at the clock.
+func (m *sight) line() timeline.Line {
+	if d := &m.day; d.of != m.bench() || d.now != m.now {
+		*d = dayLine{m.bench(), m.now, timeline.Of(m.bench(), m.now)}
+	}
+	return m.day.line
+}
+
+// dayLine is a time line, and of what.
+type dayLine struct {
+	of   *bench.Bench
+	now  timers.Now
+	line timeline.Line
+}
+
 // drawTimeLine draws the day on a part of a frame; roomy says more of each flask.
 func (m *sight) drawTimeLine(f *frame, a area, roomy bool) {
-	l := timeline.Of(m.bench(), m.now)
+	l := m.line()
 	for y, row := range chart.TimeLine(l, m.timeLabels(l, roomy), a.w, a.h, false) {
 		m.drawCells(f, a.x, a.y+y, row)
 	}
@@ -56,7 +72,7 @@ func (m *sight) drawCells(f *frame, x, y int, row []chart.Cell) {
 }
 
 // timeLineH is how high the time line is where there is room for all of it.
-func (m *sight) timeLineH() int { return 2 + len(timeline.Of(m.bench(), m.now).Rows) }
+func (m *sight) timeLineH() int { return 2 + len(m.line().Rows) }
 
 // drawGauge draws a timer as the time line has it, in a few cells.
 func (m *sight) drawGauge(f *frame, x, y, w int, st timers.Standing) {

@@ -124,11 +124,35 @@ func used(b *testing.B, pid int) (cpuS, mb float64) {
 // and memory while nothing is done, from a key to its frame, from a record to the last screen.
 func BenchmarkScreens(b *testing.B) {
 	for _, n := range []int{1, 10, 50} {
-		b.Run(fmt.Sprint(n), func(b *testing.B) { benchScreens(b, n) })
+		b.Run(fmt.Sprint(n), func(b *testing.B) { benchScreens(b, n, false) })
+	}
+	b.Run("50-full", func(b *testing.B) { benchScreens(b, 50, true) })
+}
+
+// fill has all nine places taken: flasks with their halves painted, six of them on one mix and
+// judged twice, and ten timers.
+func fill(rec func(id string, body action.Body)) {
+	n := 0
+	do := func(body action.Body) { n++; rec(fmt.Sprint("full", n), body) }
+	for p := 1; p <= 9; p++ {
+		do(action.FlaskOpen{Place: p, Case: fmt.Sprint(4400 + p), Base: "upper", Size: "medium"})
+		do(action.Coat{Flask: p, Half: "both"})
+	}
+	do(action.MixMake{Flasks: []int{1, 2, 3, 4, 5, 6}})
+	for p := 1; p <= 6; p++ {
+		for range 2 {
+			do(action.PressIn{Flask: p})
+			do(action.PressAt{Flask: p})
+			do(action.PressOpen{Flask: p})
+			do(action.Flash{Flask: p, Grade: "heavy"})
+		}
+	}
+	for i := range 10 {
+		do(action.TimerStart{Label: fmt.Sprint("timer ", i), Count: "window", MinS: 600 * (i + 2), MaxS: 1200 * (i + 2)})
 	}
 }
 
-func benchScreens(b *testing.B, n int) {
+func benchScreens(b *testing.B, n int, full bool) {
 	book := filepath.Join(b.TempDir(), "bench.db")
 	key := keyFor(b, book, "KT", "work")
 	keeper, at := keepingSSH(b, book, "127.0.0.1:0")
@@ -145,9 +169,18 @@ func benchScreens(b *testing.B, n int) {
 		b.Fatal(err)
 	}
 	rec := func(id string, body action.Body) {
-		if _, err := client.Append([]action.Action{{ID: id, At: time.Now(), By: "LL", Body: body}}, false); err != nil {
-			b.Fatal(err)
+		as, err := client.Append([]action.Action{{ID: id, At: time.Now(), By: "LL", Body: body, Why: "8"}}, false)
+		if err == nil {
+			err = as[0].Err
 		}
+		if err != nil {
+			b.Fatalf("%s: %v", id, err)
+		}
+	}
+	timers := 1
+	if full {
+		fill(rec)
+		timers += 10
 	}
 	rec("first", action.TimerStart{Label: "soak", Count: "down", AimS: 3600})
 	time.Sleep(3 * time.Second)
@@ -193,7 +226,7 @@ func benchScreens(b *testing.B, n int) {
 			}
 		}
 		all = append(all, time.Since(began))
-		rec("stop "+label, action.TimerStop{Timer: i + 2})
+		rec("stop "+label, action.TimerStop{Timer: timers + 1 + i})
 		time.Sleep(100 * time.Millisecond)
 	}
 	cpu3, _ := used(b, pid)
