@@ -38,6 +38,12 @@ func (p *player) begin(a act, h int) {
 		p.hands[h] = p.t + p.CoatMin
 		p.stage[a.of], p.at[a.of] = coated, p.hands[h]+p.DryMin
 		p.say(whatCoated, p.hands[h], a.of)
+	case doPrep:
+		w := p.cases[a.of].Prep[p.prep[a.of]]
+		p.hands[h] = p.t + w.HandsMin
+		p.at[a.of] = p.hands[h] + w.ThenMin
+		p.prep[a.of]++
+		p.say(whatPrepared, p.hands[h], a.of)
 	case doChunk:
 		p.chunk(a.of, h)
 	case doOut:

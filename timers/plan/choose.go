@@ -25,6 +25,7 @@ const (
 	doStray
 	doMix
 	doCoat
+	doPrep
 	doChunk
 )
 
@@ -252,20 +253,62 @@ func (p *player) elsewhere(h int) act {
 			offer(s, act{do: doMix, of: k})
 		}
 		if p.may(h, p.CoatMin) {
-			for q := range p.batches[:min(lookAhead, len(p.batches))] {
-				for _, i := range p.batches[q].cases {
+			q := 0 // batches looked at: one whose moulds are not there yet holds up no other
+			for k := 0; k < len(p.batches) && q < lookAhead; k++ {
+				if !p.invested(&p.batches[k]) {
+					continue
+				}
+				for _, i := range p.batches[k].cases {
 					if p.stage[i] == waiting && p.at[i] <= p.t {
-						offer(min(240, p.batches[q].at-p.t)+20*float64(q), act{do: doCoat, of: i})
+						offer(min(240, p.batches[k].at-p.t)+20*float64(q), act{do: doCoat, of: i})
 						break
 					}
 				}
+				q++
 			}
 		}
+	}
+	if p.prepares && !over {
+		p.moulds(h, offer)
 	}
 	if p.may(h, aside) {
 		p.chunks(over, offer)
 	}
 	return best
+}
+
+// invested tells whether no mould of a batch wants work before its separator.
+func (p *player) invested(b *batch) bool {
+	if !p.prepares {
+		return true
+	}
+	return !slices.ContainsFunc(b.cases, func(i int) bool {
+		n := len(p.cases[i].Prep)
+		return p.stage[i] == waiting && n > 0 && (p.prep[i] < n || p.at[i] > p.t)
+	})
+}
+
+// moulds offers work on a mould that waits for it, where it ends within the hours: by when the mix of the case is wanted,
+// and what is still to be done to the mould before that.
+func (p *player) moulds(h int, offer func(slack float64, a act)) {
+	for q := range p.batches {
+		b := &p.batches[q]
+		wanted := math.NaN() // worked out for the first that waits
+		for _, i := range b.cases {
+			work := p.cases[i].Prep[min(p.prep[i], len(p.cases[i].Prep)):]
+			if p.stage[i] != waiting || p.at[i] > p.t || len(work) == 0 || p.tod+work[0].HandsMin > p.open.ClosesMin || !p.may(h, work[0].HandsMin) {
+				continue
+			}
+			if math.IsNaN(wanted) {
+				wanted = p.mixBy(b) - p.SetMin - p.lead(b.cases) - p.t - 60
+			}
+			rest := p.CoatMin + p.DryMin
+			for _, w := range work {
+				rest += w.HandsMin + w.ThenMin
+			}
+			offer(wanted-rest, act{do: doPrep, of: i})
+		}
+	}
 }
 
 // chunks offers a piece of finishing or cleaning; after hours only of what is due that day.
@@ -297,7 +340,7 @@ func (p *player) lead(cases []int) float64 {
 
 // mixNow is the batch that could be mixed now, -1 for none, and its slack.
 func (p *player) mixNow(h int) (index int, slack float64) {
-	k := slices.IndexFunc(p.batches, func(b batch) bool { return p.t >= b.at })
+	k := slices.IndexFunc(p.batches, func(b batch) bool { return p.t >= b.at && p.invested(&b) })
 	if k < 0 {
 		return -1, 0
 	}

@@ -71,6 +71,11 @@ func anyCases(t *rapid.T, most int) []Case {
 	for i := range rapid.IntRange(0, most).Draw(t, "cases") {
 		out = append(out, Case{Key: uint64(i*i + 7), Size: Size(rapid.IntRange(0, 2).Draw(t, "size")), Resin: rapid.IntRange(0, 2).Draw(t, "resin"),
 			DueMin: rapid.Float64Range(-2*Day, 6*Day).Draw(t, "due"), Weight: rapid.Float64Range(.5, 4).Draw(t, "weight"), FromMin: rapid.SampledFrom([]float64{0, 0, 0, 600, 2000}).Draw(t, "from")})
+		if rapid.IntRange(0, 3).Draw(t, "mould") == 0 {
+			for range rapid.IntRange(1, 5).Draw(t, "works") {
+				out[i].Prep = append(out[i].Prep, Prep{rapid.SampledFrom([]float64{0, 5, 20, 90}).Draw(t, "hands"), rapid.SampledFrom([]float64{0, 15, 60, 2000}).Draw(t, "then")})
+			}
+		}
 	}
 	return out
 }
@@ -188,6 +193,12 @@ func (d *dayOf) faults() (bad []string) {
 	type span struct{ a, z float64 }
 	var hands, presses []span
 	mixes := 0
+	prepared, mould := make([]int, n), make([]float64, n)
+	for i, c := range d.cases {
+		if mould[i] = c.FromMin; c.Begun != nil {
+			prepared[i], mould[i] = len(c.Prep), 0
+		}
+	}
 	for _, e := range d.events {
 		day := math.Floor(e.AtMin / Day)
 		tod := e.AtMin - day*Day
@@ -202,7 +213,18 @@ func (d *dayOf) faults() (bad []string) {
 		late := tod >= open.ClosesMin
 		stay := e.EndMin
 		switch e.What {
+		case whatPrepared:
+			i := e.Cases[0]
+			w := d.cases[i].Prep[prepared[i]]
+			if late || e.EndMin > day*Day+open.ClosesMin+eps || e.AtMin < mould[i]-eps || math.Abs(e.EndMin-e.AtMin-w.HandsMin) > eps {
+				say(e, "work on a mould after hours, before it may, or of another length")
+			}
+			prepared[i]++
+			mould[i] = e.EndMin + w.ThenMin
 		case whatCoated:
+			if i := e.Cases[0]; prepared[i] < len(d.cases[i].Prep) || e.AtMin < mould[i]-eps {
+				say(e, "coated before the mould was ready")
+			}
 			if late {
 				say(e, "coated after hours")
 			}

@@ -246,8 +246,40 @@ type Case struct {
 	Resin   int     // resin and shade; cases of another never share its mix
 	DueMin  float64 // when it must be finished
 	Weight  float64 // how much being late counts: 1, or more for a rush
-	FromMin float64 // when its mould is there to be coated
+	FromMin float64 // when its mould is there to be coated, or the first work on it can begin
+	Prep    []Prep  // work on its mould before that, in its order; nil for none
 	Begun   *Begun  // how far it is, where it is at work already; nil for one that waits
+}
+
+// Prep is work on a mould that hands do before it can be coated, and how long it then stands by itself: a layer of
+// stone, boil-out.
+type Prep struct {
+	HandsMin float64
+	ThenMin  float64
+}
+
+// mostPrep is how many pieces of work on a mould there may be.
+const mostPrep = 40
+
+// readyMin is when a mould is ready to be coated where its work is begun at some time and hands are free for it.
+func (c *Case) readyMin(start float64) float64 {
+	at := max(start, c.FromMin)
+	for _, w := range c.Prep {
+		at += w.HandsMin + w.ThenMin
+	}
+	return at
+}
+
+func (c *Case) checkPrep() error {
+	if len(c.Prep) > mostPrep {
+		return fmt.Errorf("%d pieces of work on its mould: want at most %d", len(c.Prep), mostPrep)
+	}
+	for _, w := range c.Prep {
+		if !(w.HandsMin >= 0 && w.HandsMin <= 240 && w.ThenMin >= 0 && w.ThenMin <= 14*Day) {
+			return fmt.Errorf("work on its mould of %g min, then %g: want 0 to 240, and 0 to %g", w.HandsMin, w.ThenMin, 14*Day)
+		}
+	}
+	return nil
 }
 
 // Mix is one batch for the cases named, not before AtMin.
@@ -297,6 +329,8 @@ func checkCases(cases []Case) error {
 			return fmt.Errorf("case %d: there from %g min on is out of range", i+1, c.FromMin)
 		case !(c.Weight > 0 && c.Weight <= 1000):
 			return fmt.Errorf("case %d: weight %g: want above 0, at most 1000", i+1, c.Weight)
+		case c.checkPrep() != nil:
+			return fmt.Errorf("case %d: %w", i+1, c.checkPrep())
 		case c.Begun != nil && c.Begun.check() != nil:
 			return fmt.Errorf("case %d: %w", i+1, c.Begun.check())
 		case seen[c.Key]:

@@ -141,7 +141,7 @@ func (e *engine) loadDay(cases []Case, list []int) int {
 	closes, p := float64(e.today())*Day+e.hours(e.today()).ClosesMin, newPlayer(e, cases)
 	for _, i := range list {
 		c := &cases[i]
-		at := max(e.start(), c.FromMin)
+		at := c.readyMin(e.start())
 		if c.Begun == nil || c.Begun.Step < Painted {
 			at += e.CoatMin + max(0, e.DryMin-nearlyDry)
 		}

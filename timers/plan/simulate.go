@@ -39,6 +39,7 @@ const (
 	whatFinished             // the last piece of finishing is begun; it ends at Event.EndMin
 	whatLost                 // a flask's dough is over before its final closure
 	whatLunch
+	whatPrepared // work on a mould before its separator
 )
 
 // event is one thing that happens on a played day.
@@ -97,6 +98,8 @@ type player struct {
 	at       []float64 // from when a case can be worked on
 	made     []int     // trial closures
 	packed   []int     // packings lost
+	prep     []int     // pieces of work on its mould that are done
+	prepares bool      // some case has such work
 	dough    []float64 // when its dough is reached
 	end      []float64 // and when it ends
 	left     []float64 // of finishing or cleaning
@@ -120,7 +123,8 @@ type player struct {
 func newPlayer(e *engine, cases []Case) *player {
 	n := len(cases)
 	f := func() []float64 { return make([]float64, n) }
-	return &player{engine: e, cases: cases, hands: make([]float64, e.Hands), press: make([]pressed, e.Presses), baths: make([]bathe, e.Baths),
+	prepares := slices.ContainsFunc(cases, func(c Case) bool { return len(c.Prep) > 0 })
+	return &player{prep: make([]int, n), prepares: prepares, engine: e, cases: cases, hands: make([]float64, e.Hands), press: make([]pressed, e.Presses), baths: make([]bathe, e.Baths),
 		stage: make([]stage, n), at: f(), made: make([]int, n), packed: make([]int, n), dough: f(), end: f(), left: f(), over: f(),
 		loadOf: make([]int, n), stray: make([]bool, n), room: make([]int, 0, n)}
 }
@@ -165,8 +169,9 @@ func (p *player) reset(plan *Plan, d *draw) {
 	}
 	for i, c := range p.cases {
 		p.stage[i], p.at[i], p.made[i], p.packed[i], p.left[i], p.over[i] = waiting, c.FromMin, 0, 0, 0, math.Inf(1)
-		p.loadOf[i], p.stray[i] = -1, true
+		p.loadOf[i], p.stray[i], p.prep[i] = -1, true, 0
 		if c.Begun != nil {
+			p.prep[i] = len(c.Prep)
 			p.resume(i, c.Begun)
 		}
 	}
