@@ -16,7 +16,8 @@ func waiting(b *bench.Bench, now timers.Now) []Entry {
 		if !b.WantsFlask(k) || !ok {
 			continue
 		}
-		out = append(out, Entry{Case: k.Name(), Size: size, Resin: labelOf(b, k), Due: k.DueAt(), Rush: k.Rush, From: readyFrom(b, k, now)})
+		from, work := mouldOf(b, k, now)
+		out = append(out, Entry{Case: k.Name(), Size: size, Resin: labelOf(b, k), Due: k.DueAt(), Rush: k.Rush, From: from, Prep: work})
 	}
 	return out
 }

@@ -25,8 +25,9 @@ type Entry struct {
 	Resin string    // resin and shade as the house calls them; cases of the same share a mix
 	Due   time.Time // zero for a flask whose case was never taken in
 	Rush  bool
-	Work  *work     // how far it is, where a flask is at work for it; nil for one that waits
-	From  time.Time // its mould is ready then; zero for at once
+	Work  *work       // how far it is, where a flask is at work for it; nil for one that waits
+	From  time.Time   // its mould is ready then, or the work on it can go on; zero for at once
+	Prep  []plan.Prep // work on its mould before its separator
 }
 
 // maxFile is the largest file of cases read, in bytes.

@@ -209,6 +209,9 @@ func (d *Day) cases(h *plan.House) []plan.Case {
 		if e.Rush {
 			c.Weight = weight
 		}
+		if c.Begun == nil {
+			c.Prep = e.Prep
+		}
 		if !e.From.IsZero() {
 			c.FromMin = max(0, min(29*plan.Day, d.minutes(e.From)))
 		}
@@ -247,8 +250,8 @@ func (d *Day) note() {
 	if d.Question.noPress {
 		d.Notes = append(d.Notes, "every press is out of use: planned as if one were there again")
 	}
-	if slices.ContainsFunc(d.Entries, func(e Entry) bool { return !e.From.IsZero() }) {
-		d.Notes = append(d.Notes, "some moulds are not ready yet: planned from when the timers of their route are over; the hands that investing and boiling out take are not in it")
+	if slices.ContainsFunc(d.Entries, func(e Entry) bool { return !e.From.IsZero() || len(e.Prep) > 0 }) {
+		d.Notes = append(d.Notes, "some moulds are not ready yet: planned with the hands and the time that the steps before the separator take (hands_s and aim_s of their route)")
 	}
 	d.Notes = append(d.Notes, d.workNotes()...)
 	if d.ByDay == "" {

@@ -46,7 +46,7 @@ func TestParseDue(t *testing.T) {
 
 func TestParseCase(t *testing.T) {
 	e, err := ParseCase("4417 upper medium resin A due tomorrow 12:00 rush", morning)
-	want := Entry{"4417 upper", plan.Medium, "resin A", time.Date(2026, 11, 26, 12, 0, 0, 0, berlin), true, nil, time.Time{}}
+	want := Entry{"4417 upper", plan.Medium, "resin A", time.Date(2026, 11, 26, 12, 0, 0, 0, berlin), true, nil, time.Time{}, nil}
 	if err != nil || e.Case != want.Case || e.Size != want.Size || e.Resin != want.Resin || !e.Due.Equal(want.Due) || !e.Rush {
 		t.Errorf("%+v, %v", e, err)
 	}

@@ -8,6 +8,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/route"
 	"flaskside/timers"
+	"flaskside/timers/plan"
 )
 
 // outOfUse are the baths, by the names of the settings, and how many of the presses the register of equipment says are out
@@ -43,17 +44,24 @@ func (q Question) Without(b *bench.Bench) Question {
 	return q
 }
 
-// readyFrom is when the mould of a case that waits can be painted, by the timers of the steps of its route that come before
-// the work at the bench; zero for at once. The hands that those steps take are not reckoned with.
-func readyFrom(b *bench.Bench, k bench.Case, now timers.Now) time.Time {
+// What a table may say beyond these counts as so much: such a case is in no plan of these days.
+const (
+	mostHandsMin = 240.
+	mostThenMin  = 14 * plan.Day
+)
+
+// mouldOf is what is to be done to the mould of a case that waits before it can be painted, by the steps of its route
+// that come before the work at the bench: when the work on it can go on, zero for at once, and the hands and the time that
+// each step takes. What takes no hands is put to the step before it.
+func mouldOf(b *bench.Bench, k bench.Case, now timers.Now) (from time.Time, work []plan.Prep) {
 	r, ok := b.RouteOf(k)
 	if !ok {
-		return time.Time{}
+		return from, nil
 	}
 	flask := r.At(route.Flask)
 	next, ok := b.NextOfCase(k)
 	if !ok || flask < 0 {
-		return time.Time{}
+		return from, nil
 	}
 	left := time.Duration(0)
 	if run := k.Running(); run != nil {
@@ -61,16 +69,29 @@ func readyFrom(b *bench.Bench, k bench.Case, now timers.Now) time.Time {
 			left += max(0, aimOf(s)-now.Since(run.At).For)
 		}
 	}
-	_, from := r.Step(next.Name)
-	for at := max(0, from); at < flask; at++ {
-		if s := r.Steps[at]; !s.Off {
-			left += aimOf(s)
+	_, at := r.Step(next.Name)
+	for at := max(0, at); at < flask; at++ {
+		s := r.Steps[at]
+		if s.Off {
+			continue
+		}
+		hands, then := time.Duration(s.HandsS)*time.Second, aimOf(s)
+		if s.Kind == route.Hold { // somebody stands by
+			hands, then = max(hands, then), 0
+		}
+		switch n := len(work); {
+		case hands == 0 && n == 0:
+			left += then
+		case hands == 0:
+			work[n-1].ThenMin = min(mostThenMin, work[n-1].ThenMin+then.Minutes())
+		default:
+			work = append(work, plan.Prep{HandsMin: min(mostHandsMin, hands.Minutes()), ThenMin: min(mostThenMin, then.Minutes())})
 		}
 	}
 	if left <= 0 {
-		return time.Time{}
+		return from, work
 	}
-	return now.Wall.Add(left)
+	return now.Wall.Add(left), work
 }
 
 func aimOf(s route.Step) time.Duration {

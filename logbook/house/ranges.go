@@ -164,6 +164,7 @@ var usual = []Usual{
 	{"routes.steps.min_s", "step lasts at least", 5, 14 * 86400, Seconds, houseSays, true},
 	{"routes.steps.aim_s", "aim of a step", 5, 14 * 86400, Seconds, houseSays, true},
 	{"routes.steps.max_s", "step lasts at most", 5, 14 * 86400, Seconds, houseSays, true},
+	{"routes.steps.hands_s", "step keeps the hands for", 10, 2 * 3600, Seconds, houseSays, true},
 	{"resins.ratio", "powder to liquid", 1.5, 4.5, Plain, practice, false},
 	{"resins.powder_bulk_g_per_cc", "poured powder", 0.5, 0.95, Plain, houseSays, false},
 	{"resins.polymer_g_per_cc", "density of the beads", 1.1, 1.3, Plain, houseSays, false},

@@ -58,6 +58,7 @@ type Step struct {
 	MinS     int      `json:"min_s,omitempty" toml:"min_s,omitempty"`
 	AimS     int      `json:"aim_s,omitempty" toml:"aim_s,omitempty"`
 	MaxS     int      `json:"max_s,omitempty" toml:"max_s,omitempty"`
+	HandsS   int      `json:"hands_s,omitempty" toml:"hands_s,omitempty"` // how long it keeps a pair of hands, for the day plan
 	Urgent   bool     `json:"urgent,omitempty" toml:"urgent,omitempty"`
 	Pressure bool     `json:"pressure,omitempty" toml:"pressure,omitempty"`
 	Good     []string `json:"good,omitempty" toml:"good,omitempty"`
@@ -322,6 +323,7 @@ const (
 	mostFields = 4
 	mostChecks = 6
 	mostS      = 14 * 24 * 3600
+	mostHandsS = 4 * 3600
 )
 
 // Valid says what is wrong with the routes of a house.
@@ -420,6 +422,8 @@ func (s Step) times() error {
 		}
 	}
 	switch {
+	case s.HandsS < 0 || s.HandsS > mostHandsS:
+		return fmt.Errorf("hands_s must be 0 to %d seconds, not %d", mostHandsS, s.HandsS)
 	case !s.Kind.Timed() && s.MinS+s.AimS+s.MaxS > 0:
 		return fmt.Errorf("only a timer and a hold have times, not the kind %q", s.Kind)
 	case s.Kind == Hold && s.MinS == 0:

@@ -79,7 +79,9 @@ func Make(ctx context.Context, h House, cases []Case, o Options) (Made, error) {
 		f := m
 		var err error
 		f.Plan = e.byRule(cases, Fit80, Habit{Small: true})
-		if f.Foretold, err = e.foretell(ctx, cases, &f.Plan, days[:min(fewDays, len(days))]); err != nil {
+		quick := *e
+		quick.Simple = true // no bench is solved before something stands on the screen
+		if f.Foretold, err = quick.foretell(ctx, cases, &f.Plan, days[:min(fewDays, len(days))]); err != nil {
 			return Made{}, err
 		}
 		o.First(f)
