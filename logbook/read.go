@@ -382,3 +382,14 @@ func (p *past) sinceUntil(at, end time.Time) (first uint64, late []uint64) {
 	}
 	return first, late
 }
+
+// OneFlask folds all there is about one flask, under the settings in force.
+func (b *Book) OneFlask(no int) (*bench.Bench, error) {
+	recs, err := b.Of(action.Subject{Class: 'f', No: no})
+	if err != nil {
+		return nil, err
+	}
+	out := bench.Fold(recs, bench.Counters{})
+	out.House = b.State().Bench.House
+	return out, nil
+}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -17,11 +16,12 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/probe"
 	"flaskside/logbook/tables"
-	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/cure"
 	"flaskside/timers/dough"
 	"flaskside/timers/sysclock"
+	"flaskside/tui/drawn"
 )
 
 // cureFlags are what the command was given.
@@ -94,7 +94,7 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 	out := c.OutOrStdout()
 	switch {
 	case f.parameters:
-		return deliver("", out, func(w io.Writer) error { return printParameters(w, &thin, f.asJSON) })
+		return deliver("", out, func(w io.Writer) error { return drawn.Parameters(w, &thin, f.asJSON) })
 	case f.programme == "" && f.bath == "" && f.outAt == "":
 		return wrongUsage(`say what the bath does: --programme "74C 9h" or --bath 0:74,540:74; or when the flasks are to be out: --out-at 08:00`)
 	case f.programme != "" && f.bath != "":
@@ -102,21 +102,31 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 	case f.readings != "" && f.programme == "":
 		return wrongUsage("--readings needs the --programme that the bath was to follow")
 	}
-	r := cureReport{Note: cure.EstimateNote, unit: in.Temperature, thin: thin, thick: thick, startC: f.startC, zone: clock.Read().Wall.Location()}
-	if r.ratioFrom, err = f.mixed(o, clock, &r.thin, &r.thick); err != nil {
+	if f.asCSV && f.programme == "" && f.bath == "" {
+		return wrongUsage("--csv writes a curve: give --programme or --bath")
+	}
+	q := drawn.CureAsked{Thin: thin, Thick: thick, StartC: f.startC, Unit: in.Temperature, Zone: clock.Read().Wall.Location()}
+	if q.RatioFrom, err = f.mixed(o, clock, &q.Thin, &q.Thick); err != nil {
 		return err
 	}
-	if r.air, err = f.air(o, clock); err != nil {
+	if q.Air, err = f.air(o, clock); err != nil {
 		return err
 	}
-	r.Ratio = r.thin.PowderLiquid
+	var back *bath.Backward
 	if f.outAt != "" {
-		if r.Plan, err = f.plan(o, clock); err != nil {
+		if back, err = f.plan(o, clock); err != nil {
 			return err
 		}
 	}
-	if f.programme != "" || f.bath != "" {
-		if err := r.simulate(o, f, c.ErrOrStderr()); err != nil {
+	works := f.programme != "" || f.bath != ""
+	if works {
+		if err := f.bathOf(&q, o, c.ErrOrStderr()); err != nil {
+			return err
+		}
+	}
+	r := drawn.NewCure(q)
+	if r.Plan = back; works {
+		if err := r.Work(); err != nil {
 			return err
 		}
 	}
@@ -125,10 +135,55 @@ func runCure(c *cobra.Command, o *options, f *cureFlags) error {
 		case f.asJSON:
 			return tables.JSON(w, r)
 		case f.asCSV:
-			return r.csv(w)
+			return r.CSV(w)
 		}
-		return r.text(w)
+		return r.Text(w)
 	})
+}
+
+// bathOf reads what the bath does: its own curve, or a programme and what was read of it.
+func (f *cureFlags) bathOf(q *drawn.CureAsked, o *options, side io.Writer) (err error) {
+	if q.AtS, err = minutesAt(f.atMinutes); err != nil {
+		return err
+	}
+	if f.bath != "" {
+		q.Bath, err = bath.TypedCurve(f.bath, q.Unit)
+		if err == nil && len(q.Bath) == 1 {
+			err = fmt.Errorf("--bath %s has one point and so no end: write the last minute too, as 0:74,540:74", f.bath)
+		}
+		return err
+	}
+	h, unread := settingsOf(o.book, sysclock.New())
+	if unread != nil {
+		h = house.Default()
+	}
+	if q.Programme, err = bath.TypedProgramme(f.programme, h, unread); err != nil || f.readings == "" {
+		return err
+	}
+	file, err := os.Open(f.readings)
+	if err != nil {
+		return fmt.Errorf("readings: %w", err)
+	}
+	var told []probe.Refusal
+	var refused int
+	q.Readings, told, refused, err = probe.ReadLines(file)
+	_ = file.Close() // only read from
+	if err != nil {
+		return err
+	}
+	for _, t := range told {
+		_, _ = fmt.Fprintf(side, "%s: %s\n", f.readings, words.Clean(t.String())) // what is told beside the answer
+	}
+	if refused > len(told) {
+		_, _ = fmt.Fprintf(side, "%s: and %d more lines refused\n", f.readings, refused-len(told))
+	}
+	if len(q.Readings) == 0 {
+		return fmt.Errorf("%s holds no reading: write lines such as 2026-11-25T22:04:00+01:00 74.1", f.readings)
+	}
+	if q.Start = q.Readings[0].At; f.inAt != "" {
+		q.Start, err = instant("--in-at", f.inAt)
+	}
+	return err
 }
 
 // unitsOf are the units in which the house reads; °C and psi where its book cannot be
@@ -144,30 +199,9 @@ func unitsOf(o *options, clock timers.Clock) house.Units {
 // readStart reads the temperature of flask and dough when they go in.
 func (f *cureFlags) readStart(in house.Units) (err error) {
 	if f.startC = 22; f.start != "" {
-		f.startC, err = tempFlag("--start-c", "mix.room_c", f.start, in)
+		f.startC, err = house.ReadTemp("--start-c", "mix.room_c", f.start, in)
 	}
 	return err
-}
-
-// readBath reads the curve of a bath. One that makes sense only in the unit that the house
-// does not read in is asked about.
-func readBath(text string, in units.TempUnit) ([]cure.Knot, error) {
-	other := units.Fahrenheit
-	if in == units.Fahrenheit {
-		other = units.Celsius
-	}
-	u, _ := house.UsualOf("programmes.stages.temp_c")
-	hottest := func(curve []cure.Knot) (c float64) {
-		for _, k := range curve {
-			c = max(c, k.TempC)
-		}
-		return c
-	}
-	curve, err := bath.ParseCurve(text, in)
-	if too, oerr := bath.ParseCurve(text, other); oerr == nil && u.Has(hottest(too)) && (err != nil || !u.Has(hottest(curve)) && hottest(too) != hottest(curve)) {
-		return nil, fmt.Errorf("--bath %s: in °%s, the unit of the house, this is not a usual cure; in °%s it would be: write the unit, as in 0:74C,540:74C or 0:165F,540:165F", text, in, other)
-	}
-	return curve, err
 }
 
 // models are the parameters of the thinnest and the thickest section, every --set
@@ -205,47 +239,6 @@ func (f *cureFlags) models(startGiven bool) (thin, thick cure.Params, err error)
 	return thin, thick, nil
 }
 
-// findProgramme reads a programme in its notation, a temperature without a unit in that of
-// the house, or finds it by its name in the house settings. Temperatures without a unit
-// that make sense only in the other unit are asked about.
-func findProgramme(o *options, text string) (cure.Programme, error) {
-	h, herr := settingsOf(o.book, sysclock.New())
-	if herr != nil {
-		h = house.Default() // a programme written out needs no logbook
-	}
-	inF := h.Units.Temperature == units.Fahrenheit
-	p, err := cure.ParseProgrammeIn(text, inF)
-	if other, oerr := cure.ParseProgrammeIn(text, !inF); oerr == nil && usualProgramme(other) && (err != nil || !usualProgramme(p) && p.Notation() != other.Notation()) {
-		here, there := "°C", "F"
-		if inF {
-			here, there = "°F", "C"
-		}
-		return p, fmt.Errorf("%q: in %s, the unit of the house, this is not a usual cure; in °%s it would be: write the unit, as in %s", text, here, there, other.NotationIn(!inF))
-	}
-	if err == nil {
-		return p, nil
-	}
-	if herr != nil {
-		return cure.Programme{}, errors.Join(err, herr)
-	}
-	if named, ok := h.Programme(text); ok {
-		p := named.Cure()
-		return p, p.Validate()
-	}
-	return cure.Programme{}, fmt.Errorf("%w (and no programme of the house settings has that name)", err)
-}
-
-// usualProgramme tells whether all temperatures of a programme are usual ones.
-func usualProgramme(p cure.Programme) bool {
-	u, _ := house.UsualOf("programmes.stages.temp_c")
-	for _, s := range p.Stages {
-		if !u.Has(s.TempC) {
-			return false
-		}
-	}
-	return true
-}
-
 // minutesAt reads --at-minutes as seconds.
 func minutesAt(text string) ([]float64, error) {
 	if strings.TrimSpace(text) == "" {
@@ -271,25 +264,8 @@ func instant(flag, text string) (time.Time, error) {
 	return t, nil
 }
 
-// fitReport is what is told of one programme held against an hour.
-type fitReport struct {
-	Programme   string     `json:"programme"`
-	Notation    string     `json:"notation"`
-	LatestStart time.Time  `json:"latest_start"`
-	Earliest    *time.Time `json:"earliest_start,omitempty"` // by the longest stay of the house
-	SlackS      int        `json:"slack_s"`
-	Fits        bool       `json:"fits"`
-	words       string
-}
-
-type planReport struct {
-	In   time.Time   `json:"in"`
-	Out  time.Time   `json:"out"`
-	Fits []fitReport `json:"fits"`
-}
-
 // plan holds the programmes of the house against an hour; no other is offered.
-func (f *cureFlags) plan(o *options, clock timers.Clock) (*planReport, error) {
+func (f *cureFlags) plan(o *options, clock timers.Clock) (*bath.Backward, error) {
 	now := clock.Read().Wall
 	if f.inAt != "" {
 		t, err := instant("--in-at", f.inAt)
@@ -306,17 +282,7 @@ func (f *cureFlags) plan(o *options, clock timers.Clock) (*planReport, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &planReport{In: now, Out: out}
-	for i, fit := range bath.Plan(h, now, out) {
-		x := fitReport{Programme: h.Programmes[i].Name, Notation: fit.Programme.NotationIn(h.Units.Temperature == units.Fahrenheit), LatestStart: fit.LatestStart.In(now.Location()),
-			SlackS: int(fit.Slack / time.Second), Fits: fit.Fits, words: fit.Words(now)}
-		if !fit.Earliest.IsZero() {
-			e := fit.Earliest.In(now.Location())
-			x.Earliest = &e
-		}
-		r.Fits = append(r.Fits, x)
-	}
-	return r, nil
+	return bath.PlanBack(h, now, out), nil
 }
 
 // mixed puts the powder to liquid into the model, and says what it is that of. A ratio set
@@ -395,162 +361,4 @@ func outAt(text string, now time.Time) (time.Time, error) {
 		}
 	}
 	return cure.NextClock(now, t.Hour(), t.Minute())
-}
-
-// cureReport is what the command tells. The figures of the run stand at the top of
-// the JSON under the names of the reference cases; they are those of the section
-// of --mm, and those of --thick-mm stand under "thickest" where that is another.
-type cureReport struct {
-	Programme string  `json:"programme,omitempty"`        // in its notation
-	Ratio     float64 `json:"powder_to_liquid,omitempty"` // by mass, as reckoned with
-	*cure.Result
-	Thickest   *cure.Result      `json:"thickest,omitempty"`
-	Range      *cure.Range       `json:"range,omitempty"`
-	Bath       []cure.Knot       `json:"bath,omitempty"` // as it was followed
-	Holds      []cure.StageStart `json:"holds,omitempty"`
-	Excursions []excursion       `json:"excursions,omitempty"`
-	MakeUp     *cure.MakeUp      `json:"make_up,omitempty"`
-	Capped     []cure.Capped     `json:"capped,omitempty"` // stages that boiling water keeps below their set point
-	Boil       []cure.Extra      `json:"boil_longer,omitempty"`
-	Others     []otherHold       `json:"cooler_holds,omitempty"`
-	Plan       *planReport       `json:"plan,omitempty"`
-	Note       string            `json:"note"`
-
-	unit        units.TempUnit // as the house reads
-	thin, thick cure.Params
-	startC      float64
-	prog        cure.Programme // as the place allows
-	ratioFrom   string
-	air         cure.Air
-	start       time.Time
-	zone        *time.Location
-}
-
-type excursion struct {
-	cure.Excursion
-	Cost cure.Extra `json:"cost"`
-}
-
-type otherHold struct {
-	TempC   float64 `json:"temp_c"`
-	HoldMin float64 `json:"hold_min"`
-	Reached bool    `json:"reached"`
-}
-
-// simulate runs the model.
-func (r *cureReport) simulate(o *options, f *cureFlags, side io.Writer) error {
-	at, err := minutesAt(f.atMinutes)
-	if err != nil {
-		return err
-	}
-	opts := cure.Options{AtS: at, Air: r.air}
-	var prog cure.Programme
-	var read []cure.Reading
-	if f.bath != "" {
-		if r.Bath, err = readBath(f.bath, r.unit); err != nil {
-			return err
-		}
-		if len(r.Bath) == 1 {
-			return fmt.Errorf("--bath %s has one point and so no end: write the last minute too, as 0:74,540:74", f.bath)
-		}
-	} else {
-		if prog, err = findProgramme(o, f.programme); err != nil {
-			return err
-		}
-		set := prog
-		if prog, r.Capped = prog.Under(r.air); len(r.Capped) > 0 {
-			if r.Boil, err = cure.Longer(r.thin, set, r.startC, r.air); err != nil {
-				return err
-			}
-		}
-		r.prog = prog
-		r.Programme, r.Bath, opts.EndS = set.NotationIn(r.unit == units.Fahrenheit), prog.Knots(r.startC), prog.Total().Seconds()
-		if f.readings != "" {
-			if read, err = r.follow(prog, f, side); err != nil {
-				return err
-			}
-		}
-	}
-	e, err := cure.Run(r.thin, r.thick, r.Bath, opts)
-	if err != nil {
-		return err
-	}
-	r.Result, r.Range = &e.Thinnest, &e.Range
-	if r.thin != r.thick {
-		r.Thickest = &e.Thickest
-	}
-	if prog.Stages == nil {
-		return nil
-	}
-	r.Holds = cure.HoldStarts(prog, r.Bath, &e.Thickest)
-	return r.costs(prog, read)
-}
-
-// follow reads the readings and puts them in place of the set point.
-func (r *cureReport) follow(prog cure.Programme, f *cureFlags, side io.Writer) ([]cure.Reading, error) {
-	file, err := os.Open(f.readings)
-	if err != nil {
-		return nil, fmt.Errorf("readings: %w", err)
-	}
-	read, told, refused, err := probe.ReadLines(file)
-	_ = file.Close() // only read from
-	if err != nil {
-		return nil, err
-	}
-	for _, t := range told {
-		_, _ = fmt.Fprintf(side, "%s: %s\n", f.readings, oneLine(errors.New(t.String()))) // what is told beside the answer
-	}
-	if refused > len(told) {
-		_, _ = fmt.Fprintf(side, "%s: and %d more lines refused\n", f.readings, refused-len(told))
-	}
-	if len(read) == 0 {
-		return nil, fmt.Errorf("%s holds no reading: write lines such as 2026-11-25T22:04:00+01:00 74.1", f.readings)
-	}
-	r.start = read[0].At
-	if f.inAt != "" {
-		if r.start, err = instant("--in-at", f.inAt); err != nil {
-			return nil, err
-		}
-	}
-	r.Bath, err = cure.Follow(prog, r.startC, r.start, read)
-	return read, err
-}
-
-// costs works out what a bath that was off its programme asks for, and the holds in a
-// cooler bath, which are always longer: information only.
-func (r *cureReport) costs(prog cure.Programme, read []cure.Reading) error {
-	lastS := 0.0
-	if read != nil {
-		lastS = read[len(read)-1].At.Sub(r.start).Seconds()
-	}
-	m, err := cure.Make(r.thin, r.thick, prog, r.startC, r.Bath, lastS)
-	if err != nil {
-		return err
-	}
-	if read != nil {
-		r.MakeUp = &m
-		xs := cure.OutOfBand(prog, r.start, read, 0)
-		for _, x := range xs[max(0, len(xs)-20):] {
-			cost, err := x.Cost(r.thin, prog, r.startC, r.start, read)
-			if err != nil {
-				return err
-			}
-			r.Excursions = append(r.Excursions, excursion{x, cost})
-		}
-	}
-	if len(prog.Stages) > 1 {
-		return nil
-	}
-	for _, d := range []float64{-4, -2} {
-		t := prog.Stages[0].TempC + d
-		if t < 60 {
-			continue // no bath for curing
-		}
-		hold, reached, err := cure.HoldFor(r.thin, t, m.Planned)
-		if err != nil {
-			return err
-		}
-		r.Others = append(r.Others, otherHold{t, hold.Minutes(), reached})
-	}
-	return nil
 }

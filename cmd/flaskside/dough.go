@@ -142,34 +142,18 @@ func asSet(r dough.Resin) dough.Resin {
 	return r
 }
 
-// tempFlag reads a temperature in the unit of the house, or in the one it is written with.
-// A bare number that makes sense only in the other unit is asked about.
-func tempFlag(flag, key, text string, in house.Units) (float64, error) {
-	c, err := units.ParseTemp(text, in.Temperature)
-	if err != nil {
-		return c, fmt.Errorf("%s: %w", flag, err)
-	}
-	if u, ok := house.UsualOf(key); ok && units.Bare(text) {
-		if typed, stored := u.Other(c, in); typed != "" {
-			n := strings.TrimSpace(text)
-			return c, fmt.Errorf("%s %s: in the unit of the house this is %s, and %s would be %s: write %sC or %sF", flag, n, units.FormatTemp(c, in.Temperature), typed, units.FormatTemp(stored, in.Temperature), n, n)
-		}
-	}
-	return c, nil
-}
-
 // conditions reads where a mix stands.
 func conditions(r dough.Resin, in house.Units, room, jar string, jarOutMin float64) (dough.Conditions, error) {
 	c := dough.Conditions{RoomC: r.RefTempC}
 	var err error
 	if room != "" {
-		if c.RoomC, err = tempFlag("--room", "mix.room_c", room, in); err != nil {
+		if c.RoomC, err = house.ReadTemp("--room", "mix.room_c", room, in); err != nil {
 			return c, err
 		}
 	}
 	if jar != "" {
 		c.Stored = &dough.Storage{OutMin: jarOutMin}
-		if c.Stored.TempC, err = tempFlag("--jar-c", "mix.jar_c", jar, in); err != nil {
+		if c.Stored.TempC, err = house.ReadTemp("--jar-c", "mix.jar_c", jar, in); err != nil {
 			return c, err
 		}
 	}

@@ -4,14 +4,14 @@ package main
 import (
 	"context"
 	"errors"
-	"flaskside/logbook/words"
 	"fmt"
 	"io"
 	"os"
+	_ "time/tzdata" // a bench in any zone, on any machine
 
 	"charm.land/fang/v2"
 
-	_ "time/tzdata" // a bench in any zone, on any machine
+	"flaskside/logbook/words"
 )
 
 // version is set when a release is built.

@@ -126,7 +126,7 @@ func (q planQuestion) roomC(h house.House) (float64, error) {
 	if q.room == "" {
 		return h.RoomC(), nil
 	}
-	return tempFlag("--room", "mix.room_c", q.room, h.Units)
+	return house.ReadTemp("--room", "mix.room_c", q.room, h.Units)
 }
 
 // printTable counts out how many flasks share a mix.

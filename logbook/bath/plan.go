@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"flaskside/logbook/house"
+	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers/cure"
 )
@@ -49,4 +50,47 @@ func (f Fit) Words(now time.Time) string {
 		return fmt.Sprintf("in from %s to %s", hour(f.Earliest), hour(latest))
 	}
 	return fmt.Sprintf("fits: in by %s, in %s", hour(latest), Minutes(f.Slack))
+}
+
+// Backward is the programmes of a house held against an hour, for other programs.
+type Backward struct {
+	In   time.Time `json:"in"`
+	Out  time.Time `json:"out"`
+	Fits []fitting `json:"fits"`
+}
+
+// fitting is one programme held against an hour.
+type fitting struct {
+	Programme   string     `json:"programme"`
+	Notation    string     `json:"notation"`
+	LatestStart time.Time  `json:"latest_start"`
+	Earliest    *time.Time `json:"earliest_start,omitempty"` // by the longest stay of the house
+	SlackS      int        `json:"slack_s"`
+	Fits        bool       `json:"fits"`
+	words       string
+}
+
+// PlanBack holds the programmes of a house against an hour; no other is offered. Times are told
+// in the zone of in.
+func PlanBack(h house.House, in, out time.Time) *Backward {
+	r := &Backward{In: in, Out: out}
+	for i, fit := range Plan(h, in, out) {
+		x := fitting{Programme: h.Programmes[i].Name, Notation: fit.Programme.NotationIn(h.Units.Temperature == units.Fahrenheit), LatestStart: fit.LatestStart.In(in.Location()),
+			SlackS: int(fit.Slack / time.Second), Fits: fit.Fits, words: fit.Words(in)}
+		if !fit.Earliest.IsZero() {
+			e := fit.Earliest.In(in.Location())
+			x.Earliest = &e
+		}
+		r.Fits = append(r.Fits, x)
+	}
+	return r
+}
+
+// Lines tell it.
+func (r *Backward) Lines() []string {
+	out := []string{fmt.Sprintf("in %s, out at %s:", r.In.Format("Mon 2 Jan 15:04 -07:00"), r.Out.Format("Mon 2 Jan 15:04 -07:00"))}
+	for _, f := range r.Fits {
+		out = append(out, fmt.Sprintf("  %-16s %s (%s)", f.Programme, f.words, f.Notation))
+	}
+	return out
 }

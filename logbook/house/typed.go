@@ -1,0 +1,24 @@
+package house
+
+import (
+	"fmt"
+	"strings"
+
+	"flaskside/logbook/units"
+)
+
+// ReadTemp reads a temperature in the unit of the house, or in the one it is written with.
+// A bare number that makes sense only in the other unit is asked about.
+func ReadTemp(flag, key, text string, in Units) (float64, error) {
+	c, err := units.ParseTemp(text, in.Temperature)
+	if err != nil {
+		return c, fmt.Errorf("%s: %w", flag, err)
+	}
+	if u, ok := UsualOf(key); ok && units.Bare(text) {
+		if typed, stored := u.Other(c, in); typed != "" {
+			n := strings.TrimSpace(text)
+			return c, fmt.Errorf("%s %s: in the unit of the house this is %s, and %s would be %s: write %sC or %sF", flag, n, units.FormatTemp(c, in.Temperature), typed, units.FormatTemp(stored, in.Temperature), n, n)
+		}
+	}
+	return c, nil
+}
