@@ -39,7 +39,7 @@ func boardCommand(o *options) *cobra.Command {
 		Short: "The address of the wall board, with the token that opens it",
 		Long: "board prints the address at which the wall board is to be seen, while a bench runs that was begun\n" +
 			"with --board. Whoever knows the token in it sees places, case numbers and initials; nobody can\n" +
-			"change anything there. --new makes a token, and another one where one is: the old address is dead then.",
+			"change anything there. --new makes a token, or a new one: the old address then stops working.",
 		Example: "flaskside board --new\nflaskside keep --board 127.0.0.1:8020\nflaskside board --at 192.168.1.7:8020 --code",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -60,7 +60,7 @@ func boardCommand(o *options) *cobra.Command {
 			return printBoard(c.OutOrStdout(), "http://"+at+"/"+token+"/", code)
 		},
 	}
-	c.Flags().BoolVar(&anew, "new", false, "make a token; one that was there holds no more")
+	c.Flags().BoolVar(&anew, "new", false, "make a token, or a new one; the old one stops working")
 	c.Flags().StringVar(&at, "at", at, "the address that the board was given")
 	c.Flags().BoolVar(&code, "code", false, "the address as a QR code, too, for the camera of a tablet")
 	return c
@@ -105,7 +105,7 @@ func boardReach(at net.Addr) string {
 	if tcp, ok := at.(*net.TCPAddr); ok && tcp.IP.IsUnspecified() {
 		from = "FROM EVERY NETWORK THIS COMPUTER IS IN"
 	}
-	return from + ": plain HTTP, so that who listens on that network can read the token, case numbers and initials"
+	return from + ": plain HTTP, so anyone listening on that network can read the token, case numbers and initials"
 }
 
 // lookAtToken is how often it is looked whether the board has another token.
@@ -248,7 +248,7 @@ func (o *otherBenches) get() ([]benches.Bench, time.Time, error) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	if o.at.IsZero() {
-		return nil, now, errors.New("it is being read, and does not answer yet; this page asks again by itself")
+		return nil, now, errors.New("the mirror is being read and has not answered yet; this page asks again by itself")
 	}
 	return o.all, o.at, o.err
 }

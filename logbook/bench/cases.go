@@ -234,7 +234,7 @@ func (c *checker) caseIn(a action.CaseIn) (action.CaseIn, error) {
 		c.caseNumber(a.RemakeOf)
 	}
 	if due := a.DueAt(); due.Before(c.at.At) {
-		c.unusual(DuePastCode, "case %s %s is due %s, which is over", a.Case, a.Base, words.Instant(due.In(c.at.At.Location()), c.at.At))
+		c.unusual(DuePastCode, "case %s %s is due %s, which is past", a.Case, a.Base, words.Instant(due.In(c.at.At.Location()), c.at.At))
 	}
 	c.resinOf(a.Resin)
 	c.routeTold(a.Route)

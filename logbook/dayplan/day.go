@@ -329,7 +329,7 @@ func (d *Day) Late(i int) string {
 }
 
 // noDue is told of a flask whose case was never taken in.
-const noDue = "no due time told"
+const noDue = "no due time given"
 
 // alreadyLate is told of a case that was due before the plan begins.
 const alreadyLate = "already late"

@@ -356,7 +356,7 @@ func due(e Entry) *time.Time {
 // DueWords tell when a case is due.
 func (d *Day) DueWords(t *time.Time) string {
 	if t == nil {
-		return "not told"
+		return "not given"
 	}
 	return d.say(d.minutes(*t))
 }

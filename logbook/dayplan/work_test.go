@@ -239,7 +239,7 @@ func TestFlasksAtWorkArePlannedFromWhereTheyStand(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, want := range []string{"\nat work, and left as it is\n", "    4401 upper       place 1, dough of mix B to about 08:", "    4402 upper       place 2, bath 1, programme over ",
-		"note: the working time of the dough in 4403 upper is over (estimate): planned as packed anew", "    4404 upper       place 4, separator drying", "no due time told"} {
+		"note: the working time of the dough in 4403 upper is over (estimate): planned as packed anew", "    4404 upper       place 4, separator drying", "no due time given"} {
 		if !strings.Contains(text.String(), want) {
 			t.Errorf("%q is not in\n%s", want, text.String())
 		}
