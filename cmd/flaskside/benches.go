@@ -75,6 +75,11 @@ func notAllRead(err error, unread, of int) error {
 
 // eachBench reads every bench of a mirror.
 func eachBench(ctx context.Context, at string, clock timers.Clock, f func(shelf.Kept) error) error {
+	return onShelf(ctx, at, clock, func(s shelf.Shelf) error { return s.Each(ctx, f) })
+}
+
+// onShelf opens the copies of the benches of a mirror that are kept on this machine.
+func onShelf(ctx context.Context, at string, clock timers.Clock, f func(shelf.Shelf) error) error {
 	if at == "" {
 		return wrongUsage("name the place of the mirror with --mirror PLACE")
 	}
@@ -92,7 +97,7 @@ func eachBench(ctx context.Context, at string, clock timers.Clock, f func(shelf.
 		return err
 	}
 	defer done()
-	return shelf.Shelf{Place: p, Dir: dir, Clock: clock}.Each(ctx, f)
+	return f(shelf.Shelf{Place: p, Dir: dir, Clock: clock})
 }
 
 // shelfDir is where copies of the benches of a mirror are kept on this machine; where it has no
@@ -114,18 +119,20 @@ func listLotOf(ctx context.Context, w io.Writer, at, text string, year int, asCS
 	if err != nil {
 		return err
 	}
-	all := []recall.AtBench{}
-	err = eachBench(ctx, at, sysclock.New(), func(k shelf.Kept) error {
-		b := recall.AtBench{Bench: k.Name(), Book: k.Stream.Book, Lacks: k.Lacks, List: recall.List{Asked: asked, Uses: []recall.Use{}}}
-		err := k.Err
-		if err == nil {
-			b.List, err = recall.Find(k.Book, asked, year, time.Local)
-		}
-		if err != nil {
-			b.Err = oneLine(err)
-		}
-		all = append(all, b)
-		return nil
+	all, q := []recall.AtBench{}, recall.Ask(asked, year)
+	err = onShelf(ctx, at, sysclock.New(), func(s shelf.Shelf) error {
+		return s.EachNaming(ctx, q.Means, func(k shelf.Kept, seqs []uint64) error {
+			b := recall.AtBench{Bench: k.Name(), Book: k.Stream.Book, Lacks: k.Lacks, List: q.None()}
+			err := k.Err
+			if err == nil && k.Book != nil {
+				b.List, err = q.At(k.Book, seqs, time.Local)
+			}
+			if err != nil {
+				b.Err = oneLine(err)
+			}
+			all = append(all, b)
+			return nil
+		})
 	})
 	if err != nil {
 		return err

@@ -5,6 +5,7 @@ import (
 	"context"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // Heard is what a stream last told of its bench.
@@ -35,12 +36,33 @@ func Hear(ctx context.Context, p Place) ([]Heard, error) {
 	}
 	var out []Heard
 	for _, s := range newest {
-		h := Heard{Stream: s}
-		h.Header, h.Err = lastHeader(ctx, p, s)
-		if err := ctx.Err(); err != nil {
-			return nil, err
+		out = append(out, Heard{Stream: s})
+	}
+	hear := func(i int) { out[i].Header, out[i].Err = lastHeader(ctx, p, out[i].Stream) }
+	if _, together := p.(Together); together {
+		var all sync.WaitGroup
+		next := make(chan int)
+		for range atOnce {
+			all.Go(func() {
+				for i := range next {
+					hear(i)
+				}
+			})
 		}
-		out = append(out, h)
+		for i := range out {
+			next <- i
+		}
+		close(next)
+		all.Wait()
+	} else {
+		for i := range out {
+			if ctx.Err() == nil {
+				hear(i)
+			}
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
 	}
 	slices.SortFunc(out, func(a, b Heard) int {
 		return cmp.Or(strings.Compare(a.Name(), b.Name()), strings.Compare(a.Stream.Book, b.Stream.Book))
@@ -48,8 +70,24 @@ func Hear(ctx context.Context, p Place) ([]Heard, error) {
 	return out, nil
 }
 
+// Together is a place of which many things can be asked at the same time, and the last run of a
+// stream as one of them.
+type Together interface {
+	// LastRun gives the run that a stream ends with; none where there is none. The error is as
+	// that of [Place].Last.
+	LastRun(ctx context.Context, s Stream) (Run, error)
+}
+
+// atOnce is how many things are asked of such a place at the same time.
+const atOnce = 16
+
 // lastHeader gives the header of the run that a stream ends with.
 func lastHeader(ctx context.Context, p Place, s Stream) (h Header, err error) {
+	if t, together := p.(Together); together {
+		if run, err := t.LastRun(ctx, s); err == nil {
+			return run.Header, nil
+		}
+	}
 	end, err := p.Last(ctx, s)
 	if err != nil { // what it was called stands in the others
 		_ = p.Read(ctx, s, 1, func(pc Piece) error { // the reason is told already

@@ -93,7 +93,7 @@ func (p thePiece) set(raw json.RawMessage) bool {
 // to their press or bath; loc is the zone of the times. Errors: a kind that no flask is recorded
 // with, a gauge or a thermometer that was never fitted to a press or a bath.
 func FindPiece(book Reader, asked action.Piece, loc *time.Location) (PieceList, error) {
-	f := &finder{book, nil, map[int]*bench.Flask{}, nil}
+	f := &finder{book: book, flasks: map[int]*bench.Flask{}}
 	out := PieceList{Asked: asked.String(), Uses: []pieceUse{}}
 	switch asked.Item {
 	case action.Press, action.Bath, action.FlaskMetal, action.ClampItem:

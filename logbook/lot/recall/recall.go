@@ -64,6 +64,20 @@ type finder struct {
 	thing  thing
 	flasks map[int]*bench.Flask
 	opened map[string][]opening // by case and base
+	recs   []record.Record      // those to look among; all of the book where there are none
+}
+
+// among gives the records to look among.
+func (f *finder) among(each func(record.Record) (bool, error)) error {
+	if f.recs == nil {
+		return f.book.Each(1, each)
+	}
+	for _, r := range f.recs {
+		if more, err := each(r); err != nil || !more {
+			return err
+		}
+	}
+	return nil
 }
 
 // opening is a flask that was opened.
@@ -110,12 +124,75 @@ func (f theLot) match(text string) lot.Likeness {
 	return m
 }
 
+// Question asks one book or many for a lot.
+type Question struct{ lot theLot }
+
+// Ask makes a question. The year is that of lot.Parse.
+func Ask(asked lot.Lot, year int) Question {
+	return Question{theLot{asked, year, map[string]lot.Likeness{}}}
+}
+
+// Means tells whether the text of a record may mean the lot.
+func (q Question) Means(text string) bool { return q.lot.match(text) != lot.Different }
+
+// None is the answer of a book that does not have the lot.
+func (q Question) None() List { return List{Asked: q.lot.asked, Uses: []Use{}} }
+
+// Of lists what had the lot in a book, or one that reads alike; loc is the zone of the times.
+func (q Question) Of(book Reader, loc *time.Location) (List, error) { return q.find(book, nil, loc) }
+
+// At lists it where the numbers are known of all records whose texts may mean it ([Texts]).
+func (q Question) At(book Reader, seqs []uint64, loc *time.Location) (List, error) {
+	var recs []record.Record
+	for _, seq := range seqs {
+		err := book.Each(seq, func(r record.Record) (bool, error) {
+			if r.Seq != seq {
+				return false, fmt.Errorf("record %d is missing", seq)
+			}
+			recs = append(recs, r)
+			return false, nil
+		})
+		if err != nil {
+			return List{}, fmt.Errorf("read the logbook: %w", err)
+		}
+	}
+	for _, r := range recs {
+		if c, ok := r.Action.Body.(action.Correct); ok {
+			var err error
+			if r, _, err = book.ByID(c.Of); err != nil {
+				return List{}, fmt.Errorf("read the record corrected: %w", err)
+			}
+		}
+		if _, step := r.Action.Body.(action.CaseStep); step { // which flask that was of is known by all that were opened
+			return q.Of(book, loc)
+		}
+	}
+	return q.find(book, recs, loc)
+}
+
+// find looks among some records, all of the book where there are none.
+func (q Question) find(book Reader, recs []record.Record, loc *time.Location) (List, error) {
+	f := &finder{book: book, thing: q.lot, flasks: map[int]*bench.Flask{}, recs: recs}
+	uses, once, err := f.find(loc)
+	return List{Asked: q.lot.asked, Uses: uses, Once: once}, err
+}
+
 // Find lists what had a lot, or one that reads alike. The year is that of lot.Parse;
 // loc is the zone of the times.
 func Find(book Reader, asked lot.Lot, year int, loc *time.Location) (List, error) {
-	f := &finder{book, theLot{asked, year, map[string]lot.Likeness{}}, map[int]*bench.Flask{}, nil}
-	uses, once, err := f.find(loc)
-	return List{Asked: asked, Uses: uses, Once: once}, err
+	return Ask(asked, year).Of(book, loc)
+}
+
+// Texts are the texts of a record by which a lot is found: of what it says was used, or of what a
+// correction sets.
+func Texts(body action.Body) (out []string) {
+	for _, s := range action.LotsUsed(body) {
+		out = append(out, s.Lot)
+	}
+	if c, ok := body.(action.Correct); ok {
+		out = append(out, lotsSet(c.Set)...)
+	}
+	return slices.DeleteFunc(out, func(text string) bool { return text == "" })
 }
 
 func (f theLot) named(body action.Body) []naming {
@@ -134,6 +211,10 @@ func (f theLot) room(body action.Body) bool {
 }
 
 func (f theLot) set(raw json.RawMessage) bool {
+	return slices.ContainsFunc(lotsSet(raw), func(text string) bool { return f.match(text) != lot.Different })
+}
+
+func lotsSet(raw json.RawMessage) []string {
 	var set struct {
 		Lot    string             `json:"lot"`
 		Powder string             `json:"powder_lot"`
@@ -143,13 +224,13 @@ func (f theLot) set(raw json.RawMessage) bool {
 		Values []action.StepValue `json:"values"`
 	}
 	if err := json.Unmarshal(raw, &set); err != nil {
-		return false // a correction of something else
+		return nil // a correction of something else
 	}
 	texts := []string{set.Lot, set.Powder, set.Liquid, set.Stone, set.Sheet}
 	for _, v := range set.Values {
 		texts = append(texts, v.Text)
 	}
-	return slices.ContainsFunc(texts, func(text string) bool { return f.match(text) != lot.Different })
+	return texts
 }
 
 // find lists the uses in the zone of loc, by flask and time, and the numbers of records that
@@ -206,7 +287,7 @@ func (f *finder) candidates() ([]string, error) {
 	}
 	var corrected []string
 	f.opened = map[string][]opening{}
-	err := f.book.Each(1, func(r record.Record) (bool, error) {
+	err := f.among(func(r record.Record) (bool, error) {
 		if o, ok := r.Action.Body.(action.FlaskOpen); ok {
 			name := o.Case + " " + o.Base
 			f.opened[name] = append(f.opened[name], opening{r.Seq, o.Flask})

@@ -17,6 +17,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/recall"
+	"flaskside/logbook/record"
 	"flaskside/timers/simclock"
 )
 
@@ -69,6 +70,23 @@ func find(t interface{ Fatalf(string, ...any) }, h *hands, text string) recall.L
 	l, err := recall.Find(h.book, asked, year, zone)
 	if err != nil {
 		t.Fatalf("%v", err)
+	}
+	if _, benchmark := t.(*testing.B); benchmark {
+		return l
+	}
+	// By the texts of the records alone the same is found.
+	q, seqs := recall.Ask(asked, year), []uint64(nil)
+	if err := h.book.Each(1, func(r record.Record) (bool, error) {
+		if slices.ContainsFunc(recall.Texts(r.Action.Body), q.Means) {
+			seqs = append(seqs, r.Seq)
+		}
+		return true, nil
+	}); err != nil {
+		t.Fatalf("%v", err)
+	}
+	at, err := q.At(h.book, seqs, zone)
+	if err != nil || !reflect.DeepEqual(at, l) {
+		t.Fatalf("of all records: %+v, of those named: %+v, %v", l, at, err)
 	}
 	return l
 }

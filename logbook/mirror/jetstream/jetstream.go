@@ -229,20 +229,31 @@ func (j *JetStream) Streams(ctx context.Context) ([]mirror.Stream, error) {
 
 // Last asks for the last message of a subject. Its number is the token that the next one names.
 func (j *JetStream) Last(ctx context.Context, s mirror.Stream) (mirror.End, error) {
+	run, token, err := j.lastRun(ctx, s)
+	end := run.End()
+	end.Token = token
+	return end, err
+}
+
+// LastRun gives the run of the last message. It may be asked for by many at the same time.
+func (j *JetStream) LastRun(ctx context.Context, s mirror.Stream) (mirror.Run, error) {
+	run, _, err := j.lastRun(ctx, s)
+	return run, err
+}
+
+func (j *JetStream) lastRun(ctx context.Context, s mirror.Stream) (run mirror.Run, token uint64, err error) {
 	m, err := j.last(ctx, s)
 	if err != nil || m == nil {
-		return mirror.End{}, err
+		return run, 0, err
 	}
-	run, err := mirror.ParseRun(m.Data)
+	run, err = mirror.ParseRun(m.Data)
 	if err == nil && (run.Header.Book != s.Book || run.Header.Generation != s.Generation) {
 		err = errors.New("what it holds is of another logbook or generation")
 	}
 	if err != nil {
-		return mirror.End{}, &mirror.Spoilt{Name: name(m.Sequence), Err: err}
+		return mirror.Run{}, 0, &mirror.Spoilt{Name: name(m.Sequence), Err: err}
 	}
-	end := run.End()
-	end.Token = m.Sequence
-	return end, nil
+	return run, m.Sequence, nil
 }
 
 func (j *JetStream) last(ctx context.Context, s mirror.Stream) (*js.RawStreamMsg, error) {
@@ -403,4 +414,7 @@ func (j *JetStream) find(ctx context.Context, s mirror.Stream, from, last uint64
 	return low, nil
 }
 
-var _ mirror.Place = (*JetStream)(nil)
+var (
+	_ mirror.Place    = (*JetStream)(nil)
+	_ mirror.Together = (*JetStream)(nil)
+)

@@ -38,7 +38,7 @@ func (b *Invented) Add(n int, words string) {
 		at := Start.Add(time.Duration(seq) * time.Minute)
 		var body action.Body = action.Note{Flask: 1, Text: fmt.Sprintf("%s %d", words, seq)}
 		if seq%3 == 0 {
-			body = action.Coat{Flask: 1, Half: "both"}
+			body = action.Coat{Flask: 1, Half: "both", Lot: fmt.Sprint("S-", seq%11)}
 		}
 		r, err := record.Write(seq, prev, timers.Reading{Wall: at}, timers.Stamp{At: at}, action.Action{ID: fmt.Sprintf("%s-%s-%d", b.Name, words, seq), At: at, By: "KT", Body: body})
 		if err != nil {

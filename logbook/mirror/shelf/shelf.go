@@ -54,14 +54,7 @@ const version = 1
 
 // Each reads every bench of the mirror, by name.
 func (s Shelf) Each(ctx context.Context, f func(Kept) error) error {
-	all, err := mirror.Hear(ctx, s.Place)
-	if err != nil {
-		return err
-	}
-	if err := os.MkdirAll(s.Dir, 0o700); err != nil {
-		return fmt.Errorf("the copies of the benches cannot be kept: %w", err)
-	}
-	for _, h := range all {
+	return s.each(ctx, func(h mirror.Heard) error {
 		k := Kept{Heard: h, Err: h.Err}
 		if k.Err == nil {
 			k.Book, k.Lacks, k.Err = s.open(ctx, h.Stream)
@@ -73,22 +66,45 @@ func (s Shelf) Each(ctx context.Context, f func(Kept) error) error {
 		if k.Book != nil {
 			_ = k.Book.Close() // only read from
 		}
-		if err != nil {
+		return err
+	})
+}
+
+func (s Shelf) each(ctx context.Context, f func(mirror.Heard) error) error {
+	all, err := mirror.Hear(ctx, s.Place)
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(s.Dir, 0o700); err != nil {
+		return fmt.Errorf("the copies of the benches cannot be kept: %w", err)
+	}
+	for _, h := range all {
+		if err := f(h); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
+// path is where the book of a stream is kept.
+func (s Shelf) path(st mirror.Stream) string {
+	return filepath.Join(s.Dir, fmt.Sprintf("%s-g%04d.db", st.Book, st.Generation))
+}
+
 func (s Shelf) open(ctx context.Context, st mirror.Stream) (*logbook.Book, []string, error) {
+	return s.openTo(ctx, st, new(mirror.End))
+}
+
+// openTo opens the book of a stream as it ends now, which it tells.
+func (s Shelf) openTo(ctx context.Context, st mirror.Stream, ends *mirror.End) (*logbook.Book, []string, error) {
 	end, err := s.Place.Last(ctx, st)
-	if err != nil {
+	if *ends = end; err != nil {
 		return nil, nil, err
 	}
 	if end.Seq == 0 {
 		return nil, nil, errors.New("nothing was heard of it yet")
 	}
-	path := filepath.Join(s.Dir, fmt.Sprintf("%s-g%04d.db", st.Book, st.Generation))
+	path := s.path(st)
 	n, known := readNote(path)
 	if known && n.Book == st.Book && same(n.End, end) {
 		if b, err := logbook.OpenReading(path, s.Clock); err == nil && b.State().Head == n.Head && b.ID() == st.Book {

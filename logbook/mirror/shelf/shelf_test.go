@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
 	"pgregory.net/rapid"
 
+	"flaskside/logbook/lot/recall"
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/folder"
 	"flaskside/logbook/mirror/mirrortest"
@@ -79,6 +81,45 @@ func TestWhatIsOnTheShelf(t *testing.T) {
 				all, _ := filepath.Glob(filepath.Join(s.Dir, "*"))
 				if len(all) > 0 {
 					_ = os.Truncate(rapid.SampledFrom(all).Draw(rt, "which"), 100)
+				}
+			},
+			"ask for a lot": func(rt *rapid.T) {
+				text := fmt.Sprint("S-", rapid.IntRange(0, 11).Draw(rt, "lot"))
+				var got [][]uint64
+				err := s.EachNaming(ctx, func(is string) bool { return is == text }, func(k Kept, at []uint64) error {
+					if k.Err != nil && len(b.Recs) > 0 && !holed && !quiet {
+						rt.Fatalf("not read: %v", k.Err)
+					}
+					if k.Err == nil && k.Book == nil && len(at) > 0 {
+						rt.Fatal("records are named, and no book is opened")
+					}
+					got = append(got, at)
+					return nil
+				})
+				if err != nil {
+					rt.Fatal(err)
+				}
+				err = s.Each(ctx, func(k Kept) error {
+					at := got[0]
+					if got = got[1:]; k.Err != nil {
+						return nil
+					}
+					var want []uint64
+					if err := k.Book.Each(1, func(r record.Record) (bool, error) {
+						if slices.Contains(recall.Texts(r.Action.Body), text) {
+							want = append(want, r.Seq)
+						}
+						return true, nil
+					}); err != nil {
+						rt.Fatal(err)
+					}
+					if !slices.Equal(at, want) {
+						rt.Fatalf("%s stands in the records %v, and %v are found", text, want, at)
+					}
+					return nil
+				})
+				if err != nil || len(got) > 0 {
+					rt.Fatal(got, err)
 				}
 			},
 			"look": func(rt *rapid.T) {

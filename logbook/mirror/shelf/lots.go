@@ -1,0 +1,230 @@
+package shelf
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io"
+	"maps"
+	"os"
+	"slices"
+
+	"flaskside/logbook"
+	"flaskside/logbook/disk"
+	"flaskside/logbook/lot/recall"
+	"flaskside/logbook/mirror"
+	"flaskside/logbook/record"
+)
+
+// lots says beside a book on the shelf which of its records name which lots, so that a recall
+// over many benches opens only the books that may have the lot. The file is a line with the hash
+// of the next, that one the head as JSON, then the numbers of the records for each text.
+type lots struct {
+	Shelf int          `json:"shelf"` // version of the format
+	Book  string       `json:"book"`
+	End   mirror.End   `json:"end"`
+	Head  logbook.Head `json:"head"`
+	Lacks []string     `json:"lacks,omitempty"`
+	Texts []lotText    `json:"texts"`
+	begin int64        // where the numbers begin
+}
+
+// lotText is where the numbers of the records that name a text lie.
+type lotText struct {
+	Text string `json:"t"`
+	At   int64  `json:"at"`
+	Len  int64  `json:"len"`
+	Sum  uint32 `json:"sum"` // CRC-32, IEEE
+}
+
+const lotsVersion = 1
+
+func lotsOf(path string) string { return path + ".lots" }
+
+var errLots = errors.New("what was kept of the lots cannot be read")
+
+// openLots reads the head.
+func openLots(path string) (*os.File, lots, error) {
+	f, err := os.Open(lotsOf(path))
+	if err != nil {
+		return nil, lots{}, err
+	}
+	var l lots
+	r := bufio.NewReaderSize(f, 1<<14)
+	sum, err := r.ReadString('\n')
+	head, err2 := r.ReadBytes('\n')
+	if err = errors.Join(err, err2); err == nil && (fmt.Sprintf("%x\n", sha256.Sum256(head)) != sum || json.Unmarshal(head, &l) != nil || l.Shelf != lotsVersion) {
+		err = errLots
+	}
+	if err != nil {
+		_ = f.Close() // only read from
+		return nil, lots{}, err
+	}
+	l.begin = int64(len(sum) + len(head))
+	return f, l, nil
+}
+
+// numbers are those of the records of which a text is meant.
+func (l lots) numbers(f io.ReaderAt, means func(text string) bool) (out []uint64, err error) {
+	for _, t := range l.Texts {
+		if !means(t.Text) {
+			continue
+		}
+		b := make([]byte, t.Len)
+		if _, err := f.ReadAt(b, l.begin+t.At); err != nil {
+			return nil, err
+		}
+		if crc32.ChecksumIEEE(b) != t.Sum {
+			return nil, errLots
+		}
+		for at := uint64(0); len(b) > 0; {
+			d, n := binary.Uvarint(b)
+			if n <= 0 {
+				return nil, errLots
+			}
+			at, b = at+d, b[n:]
+			out = append(out, at)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out), nil
+}
+
+// keepLots makes the file anew for a book as it is, beginning with what was kept where that is a
+// beginning of it.
+func keepLots(path string, book *logbook.Book, end mirror.End, lacks []string) error {
+	l := lots{Shelf: lotsVersion, Book: book.ID(), End: end, Head: book.State().Head, Lacks: lacks}
+	by, from := map[string]*bytes.Buffer{}, uint64(1)
+	if lacks == nil { // else what was kept may be of records that are gone
+		by, from = keptLots(path, book)
+	}
+	last := map[string]uint64{}
+	for text, b := range by {
+		for rest := b.Bytes(); len(rest) > 0; {
+			d, n := binary.Uvarint(rest)
+			last[text], rest = last[text]+d, rest[n:]
+		}
+	}
+	err := book.Each(from, func(r record.Record) (bool, error) {
+		for _, text := range recall.Texts(r.Action.Body) {
+			if by[text] == nil {
+				by[text] = &bytes.Buffer{}
+			}
+			if r.Seq > last[text] {
+				by[text].Write(binary.AppendUvarint(nil, r.Seq-last[text]))
+				last[text] = r.Seq
+			}
+		}
+		return true, nil
+	})
+	if err != nil {
+		return err
+	}
+	var all bytes.Buffer
+	for _, text := range slices.Sorted(maps.Keys(by)) {
+		b := by[text].Bytes()
+		l.Texts = append(l.Texts, lotText{text, int64(all.Len()), int64(len(b)), crc32.ChecksumIEEE(b)})
+		all.Write(b)
+	}
+	head, err := json.Marshal(l)
+	if err != nil {
+		return err
+	}
+	head = append(head, '\n')
+	tmp := disk.NewName(lotsOf(path))
+	defer func() { _ = os.Remove(tmp) }() // it has its name, or is not wanted
+	if err := os.WriteFile(tmp, slices.Concat(fmt.Appendf(nil, "%x\n", sha256.Sum256(head)), head, all.Bytes()), 0o600); err != nil {
+		return err
+	}
+	return os.Rename(tmp, lotsOf(path))
+}
+
+// keptLots reads what was kept, and from which record on it is to be gone on with; nothing where
+// it is of another history.
+func keptLots(path string, book *logbook.Book) (by map[string]*bytes.Buffer, from uint64) {
+	by = map[string]*bytes.Buffer{}
+	f, was, err := openLots(path)
+	if err != nil {
+		return by, 1
+	}
+	defer func() { _ = f.Close() }() // only read from
+	same := false
+	_ = book.Each(was.Head.Seq, func(r record.Record) (bool, error) {
+		same = r.Seq == was.Head.Seq && r.Hash() == was.Head.Hash
+		return false, nil
+	})
+	if !same || was.Book != book.ID() || was.Lacks != nil {
+		return by, 1
+	}
+	for _, t := range was.Texts {
+		b := make([]byte, t.Len)
+		if _, err := f.ReadAt(b, was.begin+t.At); err != nil || crc32.ChecksumIEEE(b) != t.Sum {
+			return map[string]*bytes.Buffer{}, 1
+		}
+		by[t.Text] = bytes.NewBuffer(b)
+	}
+	return by, was.Head.Seq + 1
+}
+
+// EachNaming reads every bench of the mirror, by name, for a question of lots: at are the numbers
+// of all records whose texts may mean the lot. The book of a bench that never names it is not
+// opened, and nil without an error.
+func (s Shelf) EachNaming(ctx context.Context, means func(text string) bool, f func(k Kept, at []uint64) error) error {
+	return s.each(ctx, func(h mirror.Heard) error {
+		k, at := s.naming(ctx, h, means)
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		err := f(k, at)
+		if k.Book != nil {
+			_ = k.Book.Close() // only read from
+		}
+		return err
+	})
+}
+
+func (s Shelf) naming(ctx context.Context, h mirror.Heard, means func(text string) bool) (k Kept, at []uint64) {
+	if k = (Kept{Heard: h, Err: h.Err}); k.Err != nil {
+		return k, nil
+	}
+	path := s.path(h.Stream)
+	kept := func() (end mirror.End, err error) {
+		g, l, err := openLots(path)
+		if err != nil {
+			return end, err
+		}
+		defer func() { _ = g.Close() }() // only read from
+		if l.Book != h.Stream.Book {
+			return end, errLots
+		}
+		at, err = l.numbers(g, means)
+		k.Lacks = l.Lacks
+		return l.End, err
+	}
+	was, err := kept()
+	if fresh := err == nil && h.Header.Last > 0 && was.Seq == h.Header.Last && was.Hash == h.Header.Hash; fresh && len(at) == 0 {
+		return k, nil
+	}
+	var end mirror.End
+	k.Book, k.Lacks, k.Err = s.openTo(ctx, h.Stream, &end)
+	if err == nil && k.Err == nil && same(was, end) {
+		return k, at
+	}
+	if k.Err == nil {
+		k.Err = keepLots(path, k.Book, end, k.Lacks)
+	}
+	if k.Err == nil {
+		_, k.Err = kept()
+	}
+	if k.Err != nil && k.Book != nil {
+		_ = k.Book.Close() // only read from
+		k.Book = nil
+	}
+	return k, at
+}
