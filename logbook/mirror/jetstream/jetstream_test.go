@@ -17,8 +17,14 @@ import (
 	"flaskside/logbook/mirror/mirrortest"
 )
 
+// scratchDir, where it is not nil, gives the folders instead.
+var scratchDir func() string
+
 // scratch is a folder in memory where the machine has one, so that syncs cost nothing.
 func scratch(t testing.TB) string {
+	if scratchDir != nil {
+		return scratchDir()
+	}
 	if dir, err := os.MkdirTemp("/dev/shm", "flaskside-test-"); err == nil {
 		t.Cleanup(func() { _ = os.RemoveAll(dir) })
 		return dir
