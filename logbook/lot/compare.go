@@ -46,6 +46,21 @@ func Compare(a, b Lot) Likeness {
 	return Different
 }
 
+// May tells, sooner than by reading it, whether a text may name a lot: where it says no, the text
+// is [Different]. What a code names stands in it, letter by letter.
+func (l Lot) May(text string) bool {
+	x, y := squeeze(l.Name()), squeeze(text)
+	if x == "" || strings.Contains(y, x) {
+		return true
+	}
+	for i := 0; i+shortest <= len(x); i++ { // a part of it, then
+		if strings.Contains(y, x[i:i+shortest]) {
+			return true
+		}
+	}
+	return false
+}
+
 // Name is what a lot is looked up by: its lot, else its serial.
 func (l Lot) Name() string {
 	if l.Lot != "" {

@@ -185,6 +185,20 @@ func holdEntry(t interface {
 	if l.Name() != "" && Compare(l, back) != Same {
 		t.Fatalf("%+v and its entry %q do not compare the same", l, entry)
 	}
+	// Whatever compares with it may be meant by its texts: also a part of its name, or more than it.
+	x := []rune(l.Name())
+	texts := []string{"A1" + l.Name(), l.Name() + "-77"}
+	for i := range x {
+		texts = append(texts, string(x[i:]), string(x[:i+1]))
+	}
+	for _, text := range texts {
+		asked := Lot{Scheme: Text, Lot: text}
+		for _, said := range []string{l.Raw, entry} {
+			if Compare(asked, l) != Different && !asked.May(said) {
+				t.Fatalf("%q compares with %+v, and %q may not mean it", text, l, said)
+			}
+		}
+	}
 }
 
 // TestOneWrong: a slip in one place is always found, but where the code could have

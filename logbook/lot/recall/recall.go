@@ -113,6 +113,9 @@ func (f theLot) match(text string) lot.Likeness {
 		return lot.Different
 	}
 	m, seen := f.known[text]
+	if !seen && !f.asked.May(text) {
+		return lot.Different
+	}
 	if !seen {
 		got, err := lot.Parse(text, f.year)
 		if err != nil {

@@ -24,26 +24,55 @@ import (
 
 // lots says beside a book on the shelf which of its records name which lots, so that a recall
 // over many benches opens only the books that may have the lot. The file is a line with the hash
-// of the next, that one the head as JSON, then the numbers of the records for each text.
+// of the head, the head as a line of JSON and the table of texts, then the numbers of the
+// records for each text.
 type lots struct {
 	Shelf int          `json:"shelf"` // version of the format
 	Book  string       `json:"book"`
 	End   mirror.End   `json:"end"`
 	Head  logbook.Head `json:"head"`
 	Lacks []string     `json:"lacks,omitempty"`
-	Texts []lotText    `json:"texts"`
-	begin int64        // where the numbers begin
+	Table int          `json:"table"` // length of the table, bytes
+	texts []lotText
+	begin int64 // where the numbers begin
 }
 
-// lotText is where the numbers of the records that name a text lie.
+// lotText is where the numbers of the records that name a text lie. In the table it is the length
+// of the text, the text, the length of the numbers (both as varints) and their sum.
 type lotText struct {
-	Text string `json:"t"`
-	At   int64  `json:"at"`
-	Len  int64  `json:"len"`
-	Sum  uint32 `json:"sum"` // CRC-32, IEEE
+	text string
+	at   int64
+	len  int64
+	sum  uint32 // CRC-32, IEEE
 }
 
-const lotsVersion = 1
+func (t lotText) append(to []byte) []byte {
+	to = append(binary.AppendUvarint(to, uint64(len(t.text))), t.text...)
+	return binary.BigEndian.AppendUint32(binary.AppendUvarint(to, uint64(t.len)), t.sum)
+}
+
+// readTable reads the texts.
+func readTable(b []byte) (out []lotText, err error) {
+	for at := int64(0); len(b) > 0; {
+		n, k := binary.Uvarint(b)
+		if k <= 0 || n > uint64(len(b)-k) {
+			return nil, errLots
+		}
+		t := lotText{text: string(b[k : k+int(n)]), at: at}
+		b = b[k+int(n):]
+		if n, k = binary.Uvarint(b); k <= 0 || n > 1<<40 || len(b) < k+4 {
+			return nil, errLots
+		}
+		t.len, t.sum, b = int64(n), binary.BigEndian.Uint32(b[k:]), b[k+4:]
+		out, at = append(out, t), at+t.len
+	}
+	return out, nil
+}
+
+const lotsVersion = 2
+
+// mostTable is far more than the lots of any bench take.
+const mostTable = 64 << 20
 
 func lotsOf(path string) string { return path + ".lots" }
 
@@ -59,29 +88,48 @@ func openLots(path string) (*os.File, lots, error) {
 	r := bufio.NewReaderSize(f, 1<<14)
 	sum, err := r.ReadString('\n')
 	head, err2 := r.ReadBytes('\n')
-	if err = errors.Join(err, err2); err == nil && (fmt.Sprintf("%x\n", sha256.Sum256(head)) != sum || json.Unmarshal(head, &l) != nil || l.Shelf != lotsVersion) {
+	if err = errors.Join(err, err2); err == nil && (json.Unmarshal(head, &l) != nil || l.Shelf != lotsVersion || l.Table < 0 || l.Table > mostTable) {
 		err = errLots
+	}
+	table := make([]byte, l.Table)
+	if err == nil {
+		_, err = io.ReadFull(r, table)
+	}
+	if err == nil && fmt.Sprintf("%x\n", sha256.Sum256(append(slices.Clone(head), table...))) != sum {
+		err = errLots
+	}
+	if err == nil {
+		l.texts, err = readTable(table)
 	}
 	if err != nil {
 		_ = f.Close() // only read from
 		return nil, lots{}, err
 	}
-	l.begin = int64(len(sum) + len(head))
+	l.begin = int64(len(sum) + len(head) + len(table))
 	return f, l, nil
+}
+
+// read reads the numbers of a text.
+func (l lots) read(f io.ReaderAt, t lotText) ([]byte, error) {
+	b := make([]byte, min(t.len, mostTable))
+	if _, err := f.ReadAt(b, l.begin+t.at); err != nil {
+		return nil, err
+	}
+	if crc32.ChecksumIEEE(b) != t.sum {
+		return nil, errLots
+	}
+	return b, nil
 }
 
 // numbers are those of the records of which a text is meant.
 func (l lots) numbers(f io.ReaderAt, means func(text string) bool) (out []uint64, err error) {
-	for _, t := range l.Texts {
-		if !means(t.Text) {
+	for _, t := range l.texts {
+		if !means(t.text) {
 			continue
 		}
-		b := make([]byte, t.Len)
-		if _, err := f.ReadAt(b, l.begin+t.At); err != nil {
+		b, err := l.read(f, t)
+		if err != nil {
 			return nil, err
-		}
-		if crc32.ChecksumIEEE(b) != t.Sum {
-			return nil, errLots
 		}
 		for at := uint64(0); len(b) > 0; {
 			d, n := binary.Uvarint(b)
@@ -127,16 +175,18 @@ func keepLots(path string, book *logbook.Book, end mirror.End, lacks []string) e
 		return err
 	}
 	var all bytes.Buffer
+	var table []byte
 	for _, text := range slices.Sorted(maps.Keys(by)) {
 		b := by[text].Bytes()
-		l.Texts = append(l.Texts, lotText{text, int64(all.Len()), int64(len(b)), crc32.ChecksumIEEE(b)})
+		table = lotText{text: text, len: int64(len(b)), sum: crc32.ChecksumIEEE(b)}.append(table)
 		all.Write(b)
 	}
+	l.Table = len(table)
 	head, err := json.Marshal(l)
 	if err != nil {
 		return err
 	}
-	head = append(head, '\n')
+	head = append(append(head, '\n'), table...)
 	tmp := disk.NewName(lotsOf(path))
 	defer func() { _ = os.Remove(tmp) }() // it has its name, or is not wanted
 	if err := os.WriteFile(tmp, slices.Concat(fmt.Appendf(nil, "%x\n", sha256.Sum256(head)), head, all.Bytes()), 0o600); err != nil {
@@ -162,12 +212,12 @@ func keptLots(path string, book *logbook.Book) (by map[string]*bytes.Buffer, fro
 	if !same || was.Book != book.ID() || was.Lacks != nil {
 		return by, 1
 	}
-	for _, t := range was.Texts {
-		b := make([]byte, t.Len)
-		if _, err := f.ReadAt(b, was.begin+t.At); err != nil || crc32.ChecksumIEEE(b) != t.Sum {
+	for _, t := range was.texts {
+		b, err := was.read(f, t)
+		if err != nil {
 			return map[string]*bytes.Buffer{}, 1
 		}
-		by[t.Text] = bytes.NewBuffer(b)
+		by[t.text] = bytes.NewBuffer(b)
 	}
 	return by, was.Head.Seq + 1
 }
