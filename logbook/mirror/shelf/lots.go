@@ -262,8 +262,9 @@ func (s Shelf) naming(ctx context.Context, h mirror.Heard, means func(text strin
 		return k, nil
 	}
 	var end mirror.End
+	lacks := k.Lacks
 	k.Book, k.Lacks, k.Err = s.openTo(ctx, h.Stream, &end)
-	if err == nil && k.Err == nil && same(was, end) {
+	if err == nil && k.Err == nil && same(was, end) && slices.Equal(k.Lacks, lacks) {
 		return k, at
 	}
 	if k.Err == nil {
