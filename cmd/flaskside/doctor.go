@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/doctor"
+	"flaskside/logbook/measure"
 	"flaskside/timers/sysclock"
 )
 
@@ -42,7 +43,8 @@ func doctorCommand(o *options) *cobra.Command {
 }
 
 func examine(ctx context.Context, path string, asJSON bool, out io.Writer) error {
-	facts := measure(ctx, path, sysclock.New())
+	facts := measure.All(ctx, path, sysclock.New(), checking(ctx))
+	facts.Terminal = lookAtTerminal(os.Getenv)
 	if ctx.Err() != nil {
 		return fmt.Errorf("doctor: stopped before all was measured")
 	}

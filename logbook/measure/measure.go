@@ -1,7 +1,8 @@
-package main
+// Package measure looks at the place of a logbook and at its machine; what is found is judged by
+// package doctor.
+package measure
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -12,15 +13,13 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/charmbracelet/colorprofile"
-	"github.com/charmbracelet/x/term"
-
 	"flaskside/logbook"
 	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/doctor"
 	"flaskside/logbook/door"
 	"flaskside/logbook/house"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -28,16 +27,15 @@ import (
 // commitsMeasured is enough for a median, and over in half a second on a slow disk.
 const commitsMeasured = 50
 
-// measure looks at everything that the doctor judges. What cannot be measured is left
+// All looks at everything that the doctor judges but the terminal; look goes through a backup. What cannot be measured is left
 // out, or says why; nothing stops it but ctx.
-func measure(ctx context.Context, path string, clock timers.Clock) doctor.Facts {
+func All(ctx context.Context, path string, clock timers.Clock, look logbook.Check) doctor.Facts {
 	now := clock.Read()
 	f := doctor.Facts{At: now.Wall, Owned: runtime.GOOS != "windows", Clock: doctor.Clock{Source: sysclock.Source(), BootID: now.BootID, Boot: now.Boot, Keeping: sysclock.WallKeeping()}}
 	f.Zone.Name = now.Wall.Location().String()
 	f.Zone.From, f.Zone.Release = sysclock.ZoneData()
-	f.Terminal = lookAtTerminal(os.Getenv)
 	if v, err := disk.Of(path); err != nil {
-		f.Volume.Err = oneLine(err)
+		f.Volume.Err = words.Clean(err.Error())
 	} else {
 		f.Volume.Volume = v
 	}
@@ -47,7 +45,7 @@ func measure(ctx context.Context, path string, clock timers.Clock) doctor.Facts 
 	if folder := logbook.BackupFolder(path, settings.Backup.Folder); folder != filepath.Dir(path) {
 		f.Left = append(f.Left, disk.UnfinishedIn(folder, strings.TrimSuffix(filepath.Base(path), ".db"))...)
 	}
-	f.Backup = lookAtBackups(ctx, f, path, settings)
+	f.Backup = lookAtBackups(f, path, settings, look)
 	f.Mirror = lookAtMirror(ctx, f, path, settings)
 	dir := filepath.Dir(path)
 	if f.Commits.Err = couldMake(dir); f.Commits.Err != "" {
@@ -56,7 +54,7 @@ func measure(ctx context.Context, path string, clock timers.Clock) doctor.Facts 
 	dir = above(dir)
 	took, err := logbook.CommitTimes(ctx, filepath.Join(dir, filepath.Base(path)), commitsMeasured, clock)
 	if f.Commits.Took = took; err != nil && ctx.Err() == nil {
-		f.Commits.Err = oneLine(err)
+		f.Commits.Err = words.Clean(err.Error())
 	}
 	return f
 }
@@ -104,11 +102,11 @@ func lookAtBook(b *doctor.BookFacts, path string, clock timers.Clock) house.Hous
 			settings = book.State().Bench.House
 			_ = book.Close() // only read from
 		case errors.Is(err, logbook.ErrHeld):
-			b.State, b.Why = doctor.Held, strings.TrimPrefix(oneLine(err), fmt.Sprintf("%v: %s", logbook.ErrHeld, path))
+			b.State, b.Why = doctor.Held, strings.TrimPrefix(words.Clean(err.Error()), fmt.Sprintf("%v: %s", logbook.ErrHeld, path))
 		case errors.Is(err, logbook.ErrNoLocks):
-			b.State, b.Why = doctor.NoLocks, oneLine(err)
+			b.State, b.Why = doctor.NoLocks, words.Clean(err.Error())
 		default:
-			b.State, b.Why = doctor.Bad, oneLine(err)
+			b.State, b.Why = doctor.Bad, words.Clean(err.Error())
 		}
 	}
 	if _, head, err := check.Peek(path); err == nil {
@@ -154,9 +152,8 @@ func lookBeside(path string) []doctor.File {
 	return out
 }
 
-// lookAtBackups finds the newest backup of the days and looks through it, in a process
-// of its own.
-func lookAtBackups(ctx context.Context, f doctor.Facts, path string, settings house.House) doctor.Backup {
+// lookAtBackups finds the newest backup of the days and looks through it.
+func lookAtBackups(f doctor.Facts, path string, settings house.House, look logbook.Check) doctor.Backup {
 	b := doctor.Backup{Keep: settings.Backup.Keep, Folder: logbook.BackupFolder(path, settings.Backup.Folder)}
 	b.Beside = !filepath.IsAbs(settings.Backup.Folder)
 	if _, err := os.Stat(b.Folder); errors.Is(err, fs.ErrNotExist) {
@@ -170,7 +167,7 @@ func lookAtBackups(ctx context.Context, f doctor.Facts, path string, settings ho
 	days, err := logbook.DailyBackups(path, settings.Backup.Folder)
 	switch {
 	case err != nil && !errors.Is(err, fs.ErrNotExist) && couldMake(b.Folder) == "":
-		b.Err = oneLine(err)
+		b.Err = words.Clean(err.Error())
 	case len(days) > 0:
 		b.Count, b.File = len(days), days[len(days)-1]
 		for _, name := range days {
@@ -178,9 +175,9 @@ func lookAtBackups(ctx context.Context, f doctor.Facts, path string, settings ho
 				b.Bytes, b.At = b.Bytes+fi.Size(), fi.ModTime()
 			}
 		}
-		rep, err := checking(ctx)(b.File)
+		rep, err := look(b.File)
 		if err != nil {
-			b.Err = oneLine(err)
+			b.Err = words.Clean(err.Error())
 		}
 		b.Faults, b.Records = len(rep.Faults), rep.Head.Seq
 		lacks = b.Records + 1
@@ -189,25 +186,4 @@ func lookAtBackups(ctx context.Context, f doctor.Facts, path string, settings ho
 		b.LackSince = r.Written.In(f.At.Location())
 	}
 	return b
-}
-
-// lookAtTerminal asks what the screen can do.
-func lookAtTerminal(env func(string) string) doctor.Terminal {
-	t := doctor.Terminal{
-		Is: term.IsTerminal(os.Stdout.Fd()), Colours: colorprofile.Detect(os.Stdout, os.Environ()).String(), NoColor: env("NO_COLOR") != "",
-		Type: env("TERM"), Locale: cmp.Or(env("LC_ALL"), env("LC_CTYPE"), env("LANG")), Console: runtime.GOOS == "windows",
-		SSH: env("SSH_CONNECTION") != "" || env("SSH_TTY") != "",
-	}
-	if w, h, err := term.GetSize(os.Stdout.Fd()); err == nil {
-		t.Cols, t.Rows = w, h
-	}
-	switch {
-	case env("TMUX") != "":
-		t.Inside = "tmux"
-	case env("STY") != "":
-		t.Inside = "screen"
-	case strings.HasPrefix(t.Type, "tmux"), strings.HasPrefix(t.Type, "screen"):
-		t.Inside = "a multiplexer"
-	}
-	return t
 }

@@ -1,4 +1,4 @@
-package main
+package measure
 
 import (
 	"context"
@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/places"
+	"flaskside/logbook/words"
 )
 
 // mirrorPatience is how long the doctor waits for a place to answer.
@@ -25,7 +26,7 @@ func lookAtMirror(ctx context.Context, f doctor.Facts, path string, h house.Hous
 	ctx, cancel := context.WithTimeout(ctx, mirrorPatience)
 	defer cancel()
 	if err := measureMirror(ctx, &m, f, path); err != nil {
-		m.Err = oneLine(err)
+		m.Err = words.Clean(err.Error())
 	}
 	return m
 }
