@@ -330,12 +330,25 @@ func (s *Scan) Records(chosen []Pick, out *Salvaged) iter.Seq2[record.Record, er
 				return
 			}
 		}
-		if s.kept != nil {
+		switch {
+		case s.endsElsewhere(chosen): // its last record is in another history, and told of there
+			out.Lost = append(out.Lost, Fault{Kind: FaultHead, Seq: last + 1, What: "whether there was a record of this number in the history that was followed nobody can say: the book's note of its last one is about another"})
+		case s.kept != nil:
 			missing(s.kept.Seq, "")
-		} else {
+		default:
 			out.Lost = append(out.Lost, Fault{Kind: FaultHead, Seq: last + 1, What: "whether there was a record of this number nobody can say: the book's note of its last one is lost"})
 		}
 	}
+}
+
+// endsElsewhere tells whether the last record of the file was found, and is not among the
+// chosen.
+func (s *Scan) endsElsewhere(chosen []Pick) bool {
+	if s.tip == nil || s.kept == nil {
+		return false
+	}
+	found := slices.ContainsFunc(s.pieces[s.kept.Seq], func(p piece) bool { return p.hash == s.kept.Hash })
+	return found && !slices.ContainsFunc(chosen, func(p Pick) bool { return p.Head() == *s.kept })
 }
 
 // Outside tells how many records were found and are not in the new book.
