@@ -154,8 +154,8 @@ func (b *Bench) caseIn(a action.CaseIn, it *Item) {
 	b.caseGone(a.Case, a.Base) // only a foreign book takes one in twice
 	gone := a.Made > 0 && (a.Route == "" || a.Ends == action.EndsAtOutcome)
 	k := Case{CaseIn: a, In: it.Stamp, InBy: it.Action.By, ID: it.Action.ID, seqs: []uint64{it.Seq}, last: it.Stamp}
-	for _, no := range Sorted(b.Flasks) { // its flask may have been opened before somebody typed it in
-		if f := b.Flasks[no]; f.known && f.Stage != Finished && f.Case == a.Case && f.Base == a.Base {
+	for no, f := range b.Flasks { // its flask may have been opened before somebody typed it in; of several the latest
+		if no > k.Flask && f.known && f.Stage != Finished && f.Case == a.Case && f.Base == a.Base {
 			k.Flask, k.seqs, gone = no, []uint64{f.openSeq, it.Seq}, false
 		}
 	}

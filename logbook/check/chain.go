@@ -27,6 +27,7 @@ type chain struct {
 	tell func(Fault)
 	bad  []span // numbers whose record is missing, changed or cannot be read
 
+	slots   [3]link
 	last    *link
 	accused *link  // the one before last, whose hash last does not name
 	waiting []span // missing records whose day is not known yet
@@ -94,7 +95,18 @@ func (c *chain) add(l *link) {
 	if l.err != nil {
 		c.spoilt(Fault{Kind: FaultChanged, Seq: l.key, Day: c.about(), What: "cannot be read: " + l.err.Error()})
 	}
-	c.last, c.seen = l, true
+	c.last, c.seen = c.keep(l), true
+}
+
+// keep copies a link, for whoever gave it goes on to use its place.
+func (c *chain) keep(l *link) *link {
+	for i := range c.slots {
+		if s := &c.slots[i]; s != c.last && s != c.accused {
+			*s = *l
+			return s
+		}
+	}
+	panic("three links of a chain are looked at")
 }
 
 // judge says what is known now of the last record: vouched tells whether the one

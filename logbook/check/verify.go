@@ -296,9 +296,11 @@ func newBatch() *batch {
 
 const batchLength = 256
 
-// readApart has the records read by all processors and gives them in order, in batches.
-func (v *verifier) readApart(seed maphash.Seed) <-chan *batch {
+// readApart has the records read by all processors and gives them in order, in batches. Those
+// that nobody looks at any more may be given back to it.
+func (v *verifier) readApart(seed maphash.Seed) (<-chan *batch, chan<- *batch) {
 	todo, order := make(chan *batch, 4), make(chan *batch, 4*runtime.GOMAXPROCS(0))
+	used := make(chan *batch, cap(order))
 	for range runtime.GOMAXPROCS(0) {
 		go func() {
 			q := record.NewReader()
@@ -319,7 +321,13 @@ func (v *verifier) readApart(seed maphash.Seed) <-chan *batch {
 		send := func() {
 			todo <- b
 			order <- b
-			b = newBatch()
+			select {
+			case b = <-used:
+				clear(b.sums)
+				b.links, b.read = b.links[:0], make(chan struct{})
+			default:
+				b = newBatch()
+			}
 		}
 		v.log(func(key uint64, raw []byte) {
 			if b.links = append(b.links, link{key: key, raw: raw}); len(b.links) == batchLength {
@@ -330,7 +338,7 @@ func (v *verifier) readApart(seed maphash.Seed) <-chan *batch {
 		close(todo)
 		close(order)
 	}()
-	return order
+	return order, used
 }
 
 // walk judges the records in order; reading them apart is shared by all processors.
@@ -346,7 +354,7 @@ func (v *verifier) walk(in Within) {
 	for _, p := range v.Pins {
 		pins[p.Seq] = append(pins[p.Seq], p)
 	}
-	order := v.readApart(seed)
+	order, used := v.readApart(seed)
 	v.pinned(pins, &link{hash: record.Genesis(v.rep.Book)})
 	var want uint64
 	for b := range order {
@@ -368,6 +376,10 @@ func (v *verifier) walk(in Within) {
 			if whole != nil {
 				whole.Add(l.rec)
 			}
+		}
+		select {
+		case used <- b:
+		default:
 		}
 	}
 	v.end(pins)
