@@ -244,6 +244,9 @@ func equipmentCheckedCommand(o *options) *cobra.Command {
 			if !slices.ContainsFunc([]string{"ice", "boil", "read", "against"}, c.Flags().Changed) {
 				return wrongUsage("%s says what it read: --ice or --boil of a thermometer, or --read with --against", c.CommandPath())
 			}
+			if c.Flags().Changed("read") != c.Flags().Changed("against") {
+				return wrongUsage("--read and --against belong together: what it read, and what the other one read")
+			}
 			h, err := houseOf(o)
 			if err != nil {
 				return err

@@ -154,7 +154,11 @@ func (f Field) Called() string {
 	if f.Words != "" {
 		return f.Words
 	}
-	return strings.ReplaceAll(f.Name, "_", " ")
+	name := strings.ReplaceAll(f.Name, "_", " ")
+	if _, lot := LotOf(f.Of); lot && !strings.HasSuffix(name, lotOf) {
+		name += lotOf
+	}
+	return name
 }
 
 // Called is what a route is called on the screen.

@@ -268,7 +268,7 @@ func (p *player) elsewhere(h int) act {
 			}
 		}
 	}
-	if p.prepares && !over {
+	if p.prepares && !over && best.do != doMix { // a mix that can be made goes before the moulds of those behind it
 		p.moulds(h, offer)
 	}
 	if p.may(h, aside) {
@@ -288,25 +288,23 @@ func (p *player) invested(b *batch) bool {
 	})
 }
 
-// moulds offers work on a mould that waits for it, where it ends within the hours: by when the mix of the case is wanted,
-// and what is still to be done to the mould before that.
+// moulds offers work on the first mould that waits for it, in the order of the mixes, where it ends within the hours: while
+// one layer sets, the next mould has its turn. How it stands against other work is told by when its mix is wanted, and by
+// what is still to be done to it before that.
 func (p *player) moulds(h int, offer func(slack float64, a act)) {
 	for q := range p.batches {
 		b := &p.batches[q]
-		wanted := math.NaN() // worked out for the first that waits
 		for _, i := range b.cases {
 			work := p.cases[i].Prep[min(p.prep[i], len(p.cases[i].Prep)):]
 			if p.stage[i] != waiting || p.at[i] > p.t || len(work) == 0 || p.tod+work[0].HandsMin > p.open.ClosesMin || !p.may(h, work[0].HandsMin) {
 				continue
 			}
-			if math.IsNaN(wanted) {
-				wanted = p.mixBy(b) - p.SetMin - p.lead(b.cases) - p.t - 60
-			}
 			rest := p.CoatMin + p.DryMin
 			for _, w := range work {
 				rest += w.HandsMin + w.ThenMin
 			}
-			offer(wanted-rest, act{do: doPrep, of: i})
+			offer(p.mixBy(b)-p.SetMin-p.lead(b.cases)-p.t-60-rest, act{do: doPrep, of: i})
+			return
 		}
 	}
 }
