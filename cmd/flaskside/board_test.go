@@ -15,7 +15,7 @@ import (
 )
 
 // answers is what a command of the built program answers.
-func answers(t *testing.T, in string, args ...string) (string, error) {
+func answers(t testing.TB, in string, args ...string) (string, error) {
 	t.Helper()
 	bin, err := built()
 	if err != nil {
@@ -28,7 +28,7 @@ func answers(t *testing.T, in string, args ...string) (string, error) {
 }
 
 // hanging starts the keeper with a board at an address, and gives what it says of it.
-func hanging(t *testing.T, book, at string) (*kept, string) {
+func hanging(t testing.TB, book, at string) (*kept, string) {
 	t.Helper()
 	bin, err := built()
 	if err != nil {

@@ -142,15 +142,18 @@ func (b *Board) news(w http.ResponseWriter, r *http.Request) {
 	have := b.parse(r.URL.Query().Get("have"))
 	over := time.NewTimer(b.lim.stream)
 	defer over.Stop()
-	var out bytes.Buffer
 	for {
-		out.Reset()
 		bell := b.hear() // first: what changes from here on is not missed
-		have = b.write(&out, have)
-		if rc.SetWriteDeadline(time.Now().Add(b.lim.write)) != nil {
+		var news [][]byte
+		if news, have = b.since(have); rc.SetWriteDeadline(time.Now().Add(b.lim.write)) != nil {
 			return
 		}
-		if _, err := w.Write(out.Bytes()); err != nil || rc.Flush() != nil {
+		for _, n := range news {
+			if _, err := w.Write(n); err != nil {
+				return
+			}
+		}
+		if rc.Flush() != nil {
 			return
 		}
 		last := ""

@@ -23,6 +23,7 @@ type part struct {
 	id   string
 	html []byte
 	at   uint64 // the version in which it last changed
+	news []byte // it as an event, made once for all boards that hear it
 }
 
 // looker is what was last seen of the bench.
@@ -148,10 +149,10 @@ func (b *Board) keep(drawn []part, now timers.Now) {
 				b.version++
 			}
 			changed = true
-			drawn[i].at = b.version
+			drawn[i].at, drawn[i].news = b.version, newsOf(p)
 			continue
 		}
-		drawn[i].at = b.parts[i].at
+		drawn[i].at, drawn[i].news = b.parts[i].at, b.parts[i].news
 	}
 	b.parts, b.seen, b.clock = drawn, now.Boot, now.Wall.Format(asOf)
 	if since := now.Boot - b.told; changed || since >= b.lim.pulse || since < 0 {
@@ -189,29 +190,44 @@ func (b *Board) parse(s string) uint64 {
 	return n
 }
 
-// write tells a board that has a version what changed since, and gives a sign of life: when the
-// bench was last looked at, and what its clock says now.
-func (b *Board) write(out *bytes.Buffer, have uint64) uint64 {
+// newsOf is a piece of the page as an event.
+func newsOf(p part) []byte {
+	return fmt.Appendf(nil, "event: part\ndata: %s\n\n", jsonOf(struct {
+		ID   string `json:"id"`
+		HTML string `json:"html"`
+	}{p.id, string(p.html)}))
+}
+
+// since is what a board that has a version is to be told: what changed since, and a sign of life,
+// which is when the bench was last looked at, and what its clock says now.
+func (b *Board) since(have uint64) (news [][]byte, version uint64) {
 	now := b.cfg.Bench.Now()
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for _, p := range b.parts {
 		if p.at > have {
-			fmt.Fprintf(out, "event: part\ndata: %s\n\n", jsonOf(struct {
-				ID   string `json:"id"`
-				HTML string `json:"html"`
-			}{p.id, string(p.html)}))
+			news = append(news, p.news)
 		}
 	}
+	return append(news, b.alive(now)), b.version
+}
+
+// alive is a sign of life, put together by hand: it is made for each board, on its own small stack.
+func (l *looker) alive(now timers.Now) []byte {
 	_, zone := now.Wall.Zone()
-	fmt.Fprintf(out, "event: alive\nid: %s\ndata: %s\n\n", b.have(b.version), jsonOf(struct {
-		At    float64 `json:"at"`    // the clock of the bench, ms
-		Seen  float64 `json:"seen"`  // when the bench was looked at, by the same
-		Wall  int64   `json:"wall"`  // ms of the day's clock, its zone in it
-		Clock string  `json:"clock"` // of Seen, in words
-		Page  string  `json:"page"`
-	}{millis(now.Boot), millis(b.seen), now.Wall.UnixMilli() + int64(zone)*1000, b.clock, pageMark}))
-	return b.version
+	out := append(make([]byte, 0, 200), "event: alive\nid: "...)
+	out = append(out, l.have(l.version)...)
+	out = append(out, "\ndata: {\"at\":"...) // the clock of the bench, ms
+	out = strconv.AppendFloat(out, millis(now.Boot), 'f', -1, 64)
+	out = append(out, ",\"seen\":"...) // when the bench was looked at, by the same
+	out = strconv.AppendFloat(out, millis(l.seen), 'f', -1, 64)
+	out = append(out, ",\"wall\":"...) // ms of the day's clock, its zone in it
+	out = strconv.AppendInt(out, now.Wall.UnixMilli()+int64(zone)*1000, 10)
+	out = append(out, ",\"clock\":"...) // of seen, in words
+	out = strconv.AppendQuote(out, l.clock)
+	out = append(out, ",\"page\":"...)
+	out = strconv.AppendQuote(out, pageMark)
+	return append(out, "}\n\n"...)
 }
 
 func millis(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
