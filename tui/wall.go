@@ -212,7 +212,7 @@ func (m *sight) wallTiles(out *Wall) {
 		w := add(m.speaker(g), m.offTile(g))
 		w.Case, w.Base, w.Size, w.Load = oneLine(casesIn(g.flasks, 30)), "", "", true
 		if g.bath == "" {
-			w.Words = noPlace + ", " + w.Words
+			w.Case = noPlace + ": " + w.Case
 		}
 	}
 	for _, s := range m.caseStands(mostTiles - len(out.Tiles)) {

@@ -23,6 +23,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/day/browsertest"
+	"flaskside/logbook/house"
 	"flaskside/timers/sysclock"
 	"flaskside/tui"
 )
@@ -180,6 +181,39 @@ func (w *wall) afternoon() {
 	w.ago(m, action.TimerStart{Label: "tea", Count: "down", AimS: 3600})
 }
 
+// full is a bench with 24 flasks at work: nine on places, twelve in baths, three that have none.
+func (w *wall) full() {
+	m := time.Minute
+	h := house.Default()
+	h.Press.Presses = 2
+	h.Baths = append(h.Baths, h.Baths[0])
+	h.Baths[1].Name = "bath 2"
+	w.ago(600*m, action.Settings{House: h})
+	f := 0
+	for load, count := range []int{9, 6} {
+		var in []int
+		for i := range count {
+			f++
+			w.ago(400*m-time.Duration(f)*m, action.FlaskOpen{Place: i + 1, Case: fmt.Sprint(4300 + f), Base: "upper", Size: "medium"})
+			in = append(in, f)
+		}
+		w.ago(300*m-time.Duration(load)*100*m, action.BathLoad{Flasks: in, Programme: "long, 9 h", Bath: load + 1, OffPlace: true})
+	}
+	for i := range 9 {
+		f++
+		w.ago(60*m-time.Duration(i)*m, action.FlaskOpen{Place: i + 1, Case: fmt.Sprint(4300 + f), Base: "lower", Size: "large"})
+		w.ago(50*m, action.Coat{Flask: f, Half: "both"})
+	}
+	w.ago(40*m, action.MixMake{Flasks: []int{16, 17, 18}, PowderG: 70, LiquidG: 29, DoughS: 600, WorkS: 3600})
+	w.ago(38*m, action.MixMake{Flasks: []int{19, 20, 21}, PowderG: 70, LiquidG: 29, DoughS: 600, WorkS: 1500})
+	w.ago(28*m, action.MixDough{Mix: 1})
+	w.ago(27*m, action.MixDough{Mix: 2})
+	w.ago(3*m, action.PressIn{Flask: 16})
+	w.ago(2*m, action.PressAt{Flask: 16})
+	w.ago(2*m, action.PressIn{Flask: 19, Press: 2})
+	w.ago(m, action.BathUnload{Flasks: []int{1, 2, 3}})
+}
+
 // TestInABrowser holds what a person at the wall sees, in a real browser.
 func TestInABrowser(t *testing.T) {
 	if testing.Short() {
@@ -221,6 +255,28 @@ func TestInABrowser(t *testing.T) {
 					t.Errorf("%+v: %s is %.0f px, %.1f minutes of arc at four metres", c, of, px, arc)
 				} else {
 					t.Logf("%dx%d: %s %.0f px, %.1f mm, %.1f minutes of arc at four metres", c.wide, c.high, of, px, px*0.72*mm, arc)
+				}
+			}
+			p.quiet()
+		}
+	})
+
+	t.Run("a full bench", func(t *testing.T) {
+		full := hang(t, sysclock.New(), usual)
+		full.full()
+		for _, c := range [][2]int64{{1024, 600}, {1920, 1080}} {
+			p := open(t, browser)
+			p.do(chromedp.EmulateViewport(c[0], c[1]), chromedp.Navigate(full.url()))
+			p.until("it is whole", isLive+` && document.querySelectorAll('svg.bath').length === 2`)
+			if over := eval[string](p, `[...document.querySelectorAll('.first, .second, .tag')].filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.textContent).join('; ')`); over != "" {
+				t.Errorf("%v: cut off: %s", c, over)
+			}
+			if n := eval[int](p, `[...document.querySelectorAll('.tile')].filter(e => { const r = e.getBoundingClientRect(); return r.bottom <= innerHeight && r.right <= innerWidth }).length`); n != 12 {
+				t.Errorf("%v: %d tiles are in sight", c, n)
+			}
+			if c[0] == 1920 {
+				if low := eval[string](p, `[...document.querySelectorAll('.side section > div > *, #day svg')].filter(e => e.getBoundingClientRect().bottom > innerHeight - 20).map(e => e.textContent).join('; ')`); low != "" {
+					t.Errorf("%v: below the screen: %s", c, low)
 				}
 			}
 			p.quiet()

@@ -234,11 +234,13 @@ func millis(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
 
 // jsonOf is on one line, whatever is in it.
 func jsonOf(v any) []byte {
-	out, err := json.Marshal(v)
-	if err != nil { // plain data of our own
+	var out bytes.Buffer
+	enc := json.NewEncoder(&out)
+	enc.SetEscapeHTML(false)              // it is put into no page
+	if err := enc.Encode(v); err != nil { // plain data of our own
 		panic(err)
 	}
-	return out
+	return bytes.TrimSuffix(out.Bytes(), []byte("\n"))
 }
 
 // take gives what was worked out, and how often that was.

@@ -52,6 +52,18 @@
     if (el && el.textContent !== text) el.textContent = text;
   };
 
+  // What is too long for its tile is written smaller.
+  const fit = (time) => {
+    const line = time.parentElement;
+    if (!line.classList.contains('first')) return;
+    const long = `${time.textContent.length} ${line.clientWidth}`;
+    if (line.dataset.fit === long) return;
+    line.classList.remove('tight', 'tighter');
+    if (line.scrollWidth > line.clientWidth) line.classList.add('tight');
+    if (line.scrollWidth > line.clientWidth) line.classList.add('tighter');
+    line.dataset.fit = long;
+  };
+
   // Times run only while the news is fresh; else the hour stands there to which they lead.
   const times = (fresh) => {
     const now = fresh ? bench() : 0;
@@ -60,6 +72,7 @@
       if (!fresh) {
         put(n, el.dataset.at);
         put(u, el.dataset.word);
+        fit(el);
         continue;
       }
       let left = Number(el.dataset.due) - now;
@@ -69,6 +82,7 @@
         const [d, unit] = digits(left);
         put(n, about + d);
         put(u, unit);
+        fit(el);
       } else {
         put(n, about + brief(left));
         put(u, '');

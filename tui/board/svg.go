@@ -5,6 +5,7 @@ import (
 	"html"
 	"html/template"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -146,7 +147,7 @@ func bathSVG(name string, p chart.BathPicture) template.HTML {
 func daySVG(l timeline.Line, labels []string) template.HTML {
 	const w, head, row, names = 1200.0, 22.0, 20.0, 170.0
 	span := l.To.Sub(l.From)
-	if span <= 0 || len(l.Rows) == 0 {
+	if span <= 0 || !slices.ContainsFunc(l.Rows, func(r timeline.Row) bool { return len(r.Bars) > 0 }) {
 		return ""
 	}
 	h := head + row*float64(len(l.Rows)) + 28
