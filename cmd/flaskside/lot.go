@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -60,7 +59,7 @@ func lotCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return tellLot(w, l, lot.DateOf(now.Local()), asJSON) })
+			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return lot.Tell(w, l, lot.DateOf(now.Local()), asJSON) })
 		},
 	}
 	c.AddCommand(lotInCommand(o), lotOutCommand(o), lotRegisterCommand(o))
@@ -92,49 +91,6 @@ func readLot(stdin io.Reader, scans []string, year int) (lot.Lot, error) {
 		return second, err
 	}
 	return lot.Join(l, second, year)
-}
-
-// tellLot writes what was read.
-func tellLot(w io.Writer, l lot.Lot, today lot.Date, asJSON bool) error {
-	expired := l.Expired(today)
-	if expired {
-		l.Warnings = append(l.Warnings, fmt.Sprintf("expired: the last day of use was %s", l.Expiry))
-	}
-	if asJSON {
-		enc := json.NewEncoder(w)
-		enc.SetIndent("", "  ")
-		enc.SetEscapeHTML(false)
-		err := enc.Encode(struct {
-			lot.Lot
-			Expired bool   `json:"expired"`
-			Entry   string `json:"entry,omitempty"`
-		}{l, expired, l.Entry()})
-		if err != nil {
-			return fmt.Errorf("write the lot: %w", err)
-		}
-		return nil
-	}
-	product := l.GTIN
-	if l.Scheme == lot.HIBC {
-		product = l.LIC + " " + l.Product
-	}
-	scheme := map[lot.Scheme]string{lot.GS1: "GS1", lot.HIBC: "HIBC", lot.Text: "as typed"}[l.Scheme]
-	lines := [][2]string{{"read as", scheme}, {"product", product}, {"unit", l.Unit}, {"lot", l.Lot}, {"serial", l.Serial}, {"made", l.Made.String()}, {"expiry", l.Expiry.String()}}
-	for _, e := range l.Others {
-		lines = append(lines, [2]string{"(" + e.ID + ")", e.Value})
-	}
-	for _, warning := range l.Warnings {
-		lines = append(lines, [2]string{"warning", warning})
-	}
-	for _, line := range lines {
-		if line[1] == "" || line[1] == " " {
-			continue
-		}
-		if _, err := fmt.Fprintf(w, "%-8s %s\n", line[0], line[1]); err != nil {
-			return fmt.Errorf("write the lot: %w", err)
-		}
-	}
-	return nil
 }
 
 // listLot writes which flasks of a book had a lot.

@@ -1,13 +1,11 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -15,8 +13,8 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/lot"
+	"flaskside/logbook/lot/register"
 	"flaskside/logbook/tables"
-	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -141,21 +139,6 @@ func toldLot(w io.Writer, what string, body action.Body, now time.Time, seq uint
 	return err
 }
 
-// registerLine is a lot of the register as JSON gives it.
-type registerLine struct {
-	Material string     `json:"material"`
-	Lot      string     `json:"lot"`   // as people say it
-	Entry    string     `json:"entry"` // as recorded
-	Product  string     `json:"product,omitempty"`
-	Expiry   string     `json:"expiry,omitempty"`
-	Expired  bool       `json:"expired"`
-	In       *time.Time `json:"in,omitempty"`
-	InBy     string     `json:"in_by,omitempty"`
-	Out      *time.Time `json:"out,omitempty"`
-	OutBy    string     `json:"out_by,omitempty"`
-	Reason   string     `json:"reason,omitempty"`
-}
-
 func lotRegisterCommand(o *options) *cobra.Command {
 	var asJSON, asCSV bool
 	c := &cobra.Command{
@@ -173,90 +156,19 @@ func lotRegisterCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			now := clock.Read().Wall.Local()
-			lines := []registerLine{}
-			for _, material := range action.Materials {
-				held, withdrawn := st.Bench.Lots(material)
-				for _, k := range slices.Concat(held, withdrawn) {
-					l := registerLine{Material: string(material), Lot: k.Name(), Entry: k.Lot, Product: k.Product, Expiry: k.Expiry.String(), Expired: k.Expired(now), InBy: k.InBy, OutBy: k.OutBy, Reason: k.Reason}
-					if k.In != nil {
-						l.In = &k.In.At
-					}
-					if k.Out != nil {
-						l.Out = &k.Out.At
-					}
-					lines = append(lines, l)
-				}
-			}
+			lines := register.Of(st.Bench, clock.Read().Wall.Local())
 			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
-				if asCSV {
-					return registerCSV(w, lines)
+				switch {
+				case asCSV:
+					return register.CSV(w, lines)
+				case asJSON:
+					return tables.JSON(w, lines)
 				}
-				return writeRegister(w, lines, asJSON)
+				return register.Text(w, lines)
 			})
 		},
 	}
 	c.Flags().BoolVar(&asCSV, "csv", false, "the register as CSV, for a spreadsheet")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
 	return c
-}
-
-// registerCSV writes the register for a spreadsheet: RFC 4180 with a header line, times
-// in RFC 3339, nothing that would run as a formula.
-func registerCSV(w io.Writer, lines []registerLine) error {
-	stamp := func(t *time.Time) string {
-		if t == nil {
-			return ""
-		}
-		return t.Local().Format(time.RFC3339)
-	}
-	rows := [][]string{{"material", "lot", "expiry", "expired", "product", "in", "in_by", "out", "out_by", "reason", "entry"}}
-	for _, l := range lines {
-		expired := ""
-		if l.Expired {
-			expired = "yes"
-		}
-		rows = append(rows, []string{l.Material, tables.Defuse(l.Lot), l.Expiry, expired, tables.Defuse(l.Product), stamp(l.In), tables.Defuse(l.InBy),
-			stamp(l.Out), tables.Defuse(l.OutBy), l.Reason, tables.Defuse(l.Entry)})
-	}
-	if err := tables.Write(w, rows); err != nil {
-		return fmt.Errorf("write the register of lots: %w", err)
-	}
-	return nil
-}
-
-func writeRegister(w io.Writer, lines []registerLine, asJSON bool) error {
-	if asJSON {
-		enc := json.NewEncoder(w)
-		enc.SetIndent("", "  ")
-		enc.SetEscapeHTML(false)
-		return enc.Encode(lines)
-	}
-	if len(lines) == 0 {
-		_, err := fmt.Fprintln(w, "no lots booked in yet: flaskside lot take-in MATERIAL LOT")
-		return err
-	}
-	date := func(t *time.Time) string {
-		if t == nil {
-			return "-"
-		}
-		return t.Local().Format(time.DateOnly)
-	}
-	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(tw, "material\tlot\tuse until\ttaken in\tstate\tproduct")
-	for _, l := range lines {
-		state := "in use"
-		switch {
-		case l.Out != nil:
-			state = fmt.Sprintf("withdrawn %s %s: %s", date(l.Out), l.OutBy, l.Reason)
-		case l.Expired:
-			state = "EXPIRED"
-		}
-		until := l.Expiry
-		if until == "" {
-			until = "-"
-		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s %s\t%s\t%s\n", l.Material, words.Clean(l.Lot), until, date(l.In), l.InBy, state, l.Product)
-	}
-	return tw.Flush()
 }

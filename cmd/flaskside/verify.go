@@ -2,24 +2,19 @@ package main
 
 import (
 	"bufio"
-	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
-	"os/exec"
 	"path/filepath"
-	"runtime/debug"
 	"slices"
-	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/apart"
 	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/door"
@@ -122,7 +117,7 @@ func lookThrough(ctx context.Context, path string, ask check.Verifying) (rep che
 		return rep, err
 	}
 	defer done()
-	if rep, err = apart(ctx, file, ask); err != nil {
+	if rep, err = lookApart(ctx, file, ask); err != nil {
 		return rep, err
 	}
 	if jerr != nil {
@@ -216,170 +211,25 @@ func copied(client *door.Client) (file string, done func(), err error) {
 
 // checking looks through files for backups.
 func checking(ctx context.Context) logbook.Check {
-	return func(path string) (check.Report, error) { return apart(ctx, path, check.Verifying{}) }
+	return func(path string) (check.Report, error) { return lookApart(ctx, path, check.Verifying{}) }
 }
 
-// asked is what the process apart is told, sayings what it answers, one a line.
-type asked struct {
-	Pins     []check.Pin         `json:"pins,omitempty"`
-	Journals []check.JournalFile `json:"journals,omitempty"`
-	Beside   string              `json:"beside,omitempty"`
-	Book     string              `json:"book,omitempty"`
-}
-
-type saying struct {
-	Fault  *check.Fault  `json:"fault,omitempty"`
-	Report *check.Report `json:"report,omitempty"` // without its faults
-	Failed string        `json:"failed,omitempty"`
-	Held   bool          `json:"held,omitempty"` // another program has the book
-	End    bool          `json:"end,omitempty"`
-}
-
-// patience is how long a file of a size may take: it takes a second for 100 MB or so.
-func patience(size int64) time.Duration {
-	return 2*time.Minute + time.Duration(size/(4<<20))*time.Second
-}
-
-// apart has a file looked through by a process of its own, so that whatever is wrong
-// with it can neither end nor hold up this one.
-func apart(ctx context.Context, path string, ask check.Verifying) (check.Report, error) {
-	fi, err := os.Stat(path)
-	if err != nil {
-		return check.Report{}, fmt.Errorf("verify: %w", err)
-	}
+// lookApart has a file looked through by a process of its own.
+func lookApart(ctx context.Context, path string, ask check.Verifying) (check.Report, error) {
 	self, err := os.Executable()
 	if err != nil {
 		return check.Report{}, fmt.Errorf("verify: %w", err)
 	}
-	in, err := json.Marshal(asked{ask.Pins, ask.Journals, ask.Beside, ask.Book})
-	if err != nil {
-		return check.Report{}, fmt.Errorf("verify: %w", err)
-	}
-	return runApart(ctx, patience(fi.Size()), in, self, apartName, "--book", path)
+	return apart.Look(ctx, path, ask, self, apartName, "--book", path)
 }
-
-// runApart runs the process apart, which may die or not end, and takes what it says.
-func runApart(ctx context.Context, within time.Duration, in []byte, name string, args ...string) (check.Report, error) {
-	ctx, cancel := context.WithTimeout(ctx, within)
-	defer cancel()
-	cmd := exec.CommandContext(ctx, name, args...)
-	cmd.Stdin = bytes.NewReader(in)
-	cmd.WaitDelay = time.Second
-	var last firstLine
-	cmd.Stderr = &last
-	out, err := cmd.StdoutPipe()
-	if err != nil {
-		return check.Report{}, fmt.Errorf("verify: %w", err)
-	}
-	if err := cmd.Start(); err != nil {
-		return check.Report{}, fmt.Errorf("verify: %w", err)
-	}
-	hush := context.AfterFunc(ctx, func() { _ = out.Close() }) // whoever still holds the other end
-	rep, ended, failed := listen(out)
-	hush()
-	err = cmd.Wait()
-	switch {
-	case failed != nil:
-		return rep, failed
-	case ended:
-		return rep, nil
-	case errors.Is(ctx.Err(), context.DeadlineExceeded):
-		rep.Faults = append(rep.Faults, check.Fault{Kind: check.FaultPages, What: fmt.Sprintf("looking through it did not end within %v", within)})
-	case ctx.Err() != nil:
-		return rep, fmt.Errorf("verify: %w", ctx.Err())
-	default:
-		how := "it said nothing of the end"
-		if err != nil {
-			how = err.Error()
-		}
-		if said := last.String(); said != "" {
-			how += ": " + said
-		}
-		rep.Faults = append(rep.Faults, check.Fault{Kind: check.FaultPages, What: "the process that looked through it ended before it was done (" + how + ")"})
-	}
-	return rep, nil
-}
-
-// firstLine keeps the first line that a dying process writes, which says why; what
-// follows are its traces.
-type firstLine struct {
-	b    []byte
-	full bool
-}
-
-// Write takes everything.
-func (l *firstLine) Write(p []byte) (int, error) {
-	for _, c := range p {
-		if l.full = l.full || c == '\n' || len(l.b) == 300; !l.full {
-			l.b = append(l.b, c)
-		}
-	}
-	return len(p), nil
-}
-
-func (l *firstLine) String() string {
-	return strings.TrimPrefix(words.Clean(string(l.b)), "flaskside: ")
-}
-
-// listen takes what the process apart says until it ends.
-func listen(out io.Reader) (rep check.Report, ended bool, failed error) {
-	faults := []check.Fault{}
-	for d := json.NewDecoder(out); ; {
-		var s saying
-		if err := d.Decode(&s); err != nil {
-			break // cut off, or at its end
-		}
-		switch {
-		case s.Fault != nil:
-			faults = append(faults, *s.Fault)
-		case s.Report != nil:
-			rep = *s.Report
-		case s.Held:
-			failed = fmt.Errorf("%w%s", logbook.ErrHeld, s.Failed)
-		case s.Failed != "":
-			failed = errors.New(s.Failed)
-		case s.End:
-			ended = true
-		}
-	}
-	rep.Faults = faults
-	return rep, ended, failed
-}
-
-// Bounds of the process apart: its stack is enough for any sound book, and one that is
-// not must not take all memory; it makes much garbage and does not live long.
-const (
-	maxStack  = 64 << 20
-	gcPercent = 300
-)
 
 // apartCommand is the process apart.
 func apartCommand(o *options) *cobra.Command {
 	return &cobra.Command{
 		Use: apartName, Hidden: true, Args: noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			debug.SetMaxStack(maxStack)
-			debug.SetGCPercent(gcPercent)
-			var a asked
-			if err := json.NewDecoder(c.InOrStdin()).Decode(&a); err != nil {
+			if !apart.Serve(c.InOrStdin(), c.OutOrStdout(), o.book) {
 				return wrongUsage("this command is for flaskside itself")
-			}
-			enc := json.NewEncoder(c.OutOrStdout())
-			say := func(s saying) { _ = enc.Encode(s) } // nobody listens any more
-			sum := func(r check.Report) {
-				r.Faults = nil // told one by one
-				say(saying{Report: &r})
-			}
-			rep, err := logbook.Verify(o.book, check.Verifying{Pins: a.Pins, Journals: a.Journals, Beside: a.Beside, Book: a.Book, Walked: sum,
-				Tell: func(f check.Fault) { say(saying{Fault: &f}) }})
-			switch {
-			case errors.Is(err, logbook.ErrHeld):
-				say(saying{Held: true, Failed: err.Error()[len(logbook.ErrHeld.Error()):]})
-			case err != nil:
-				say(saying{Failed: err.Error()})
-			default:
-				sum(rep)
-				say(saying{End: true})
 			}
 			return nil
 		},
