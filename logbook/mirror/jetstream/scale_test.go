@@ -185,6 +185,9 @@ func BenchmarkScaleADay(b *testing.B) {
 	b.ReportMetric(n/b.Elapsed().Seconds()/needed, "times-what-1000-benches-need")
 	b.ReportMetric(float64(bytes.Load())/n, "bytes/record")
 	b.ReportMetric(float64((cpu()-worked).Microseconds())/n, "CPU-µs/record")
+	if info, err := j.stream.Info(context.Background()); err == nil {
+		b.ReportMetric(float64(info.State.Bytes)/n, "stored-bytes/record-and-copy")
+	}
 }
 
 // BenchmarkScaleOneBook: a book that was away for years catches up, is looked through, and is
