@@ -59,7 +59,7 @@ func keeping(t *testing.T, book string, args ...string) *kept {
 func (k *kept) says(want string) string {
 	k.t.Helper()
 	var all []string
-	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(longestWait); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
 		all = append(all, k.out.take()...)
 		for i, l := range all {
 			if strings.Contains(l, want) {
@@ -88,6 +88,7 @@ func (k *kept) ends() {
 // TestKeep: the bench runs without a screen; alarms are told by its command, once, whatever
 // screens come and go; those that are there when it ends say so; its backup is made.
 func TestKeep(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	dir := t.TempDir()
 	book, told := filepath.Join(dir, "bench.db"), filepath.Join(dir, "told")
 	script := filepath.Join(dir, "lamp")
@@ -110,7 +111,7 @@ func TestKeep(t *testing.T) {
 	}
 	a.sees("SOAK: TIME IS UP")
 	b.sees("SOAK: TIME IS UP")
-	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(longestWait); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
 		if _, err := os.Stat(told); err == nil {
 			break
 		}

@@ -18,6 +18,7 @@ import (
 // TestProbeOnTheBench runs the real program beside a sensor: a bath that is off rings
 // on the screen, the reading is in the book, and the program still ends when told.
 func TestProbeOnTheBench(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	dir := t.TempDir()
 	path, sensor := filepath.Join(dir, "bench.db"), filepath.Join(dir, "w1_slave")
 	if err := os.WriteFile(sensor, []byte("a8 04 4b 46 7f ff 08 10 2c : crc=2c YES\na8 04 4b 46 7f ff 08 10 2c t=66000\n"), 0o600); err != nil {

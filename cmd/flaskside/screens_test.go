@@ -19,6 +19,7 @@ import (
 // killed, the screen says so and waits, comes back by itself, and what it showed as saved is in
 // the book.
 func TestTwoScreens(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	book := filepath.Join(t.TempDir(), "bench.db")
 	kt := openAs(t, book, "KT")
 	kt.sees("new flask on place 1")
@@ -67,6 +68,7 @@ func TestTwoScreens(t *testing.T) {
 
 // TestTheFirstScreenLeaves: the bench runs on for the others until they have left, too.
 func TestTheFirstScreenLeaves(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	book := filepath.Join(t.TempDir(), "bench.db")
 	kt := openAs(t, book, "KT")
 	kt.sees("new flask on place 1")

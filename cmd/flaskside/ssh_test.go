@@ -172,6 +172,7 @@ func (s *someone) types(keys string) {
 // screen; undoing is about one's own record; what one acknowledges is acknowledged for the other;
 // a key that is taken out ends its screen.
 func TestTwoPeopleOneFlask(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	book := filepath.Join(t.TempDir(), "bench.db")
 	k, m := keyFor(t, book, "KT", "work"), keyFor(t, book, "MB", "work")
 	keeper, at := keepingSSH(t, book, "127.0.0.1:0")
@@ -262,6 +263,7 @@ func recordsThrough(t *testing.T, book string) []string {
 // TestKeeperKilledAtWork: the keeper is killed while people record at many screens; every
 // record that a screen showed as saved is in the book, and they get in again.
 func TestKeeperKilledAtWork(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	book := filepath.Join(t.TempDir(), "bench.db")
 	n := longrun.Times(4, 20)
 	var keys []ssh.Signer
@@ -330,6 +332,7 @@ func onPTY(t *testing.T, c *exec.Cmd) *terminal {
 
 // TestOpenSSHClient: a real client of OpenSSH, where it is at hand.
 func TestOpenSSHClient(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	client, err := exec.LookPath("ssh")
 	if err != nil {
 		t.Skip("the client of OpenSSH is not here")
@@ -377,6 +380,7 @@ func keyFile(t *testing.T, dir string) string {
 // TestPlainSSHD: the documented line in authorized_keys of an sshd of the computer is a screen
 // of the bench, of the person that it names, and of nobody else.
 func TestPlainSSHD(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	sshd, err := exec.LookPath("/usr/sbin/sshd")
 	client, err2 := exec.LookPath("ssh")
 	if err := errors.Join(err, err2); err != nil {

@@ -15,6 +15,7 @@ import (
 // namespace (time_namespaces(7)) puts the boot clock of a child ahead, as a suspend does,
 // while the wall clock and the boot stay as they are. The window counts the boot clock.
 func TestSuspend(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	const asleep = 8 * time.Hour
 	bin, err := built()
 	if err != nil {

@@ -18,6 +18,7 @@ import (
 // A book that is deleted under the running bench is missed when the bench is left, whether
 // anything was recorded since or not: it ends with 1 and says so.
 func TestBookDeletedUnderTheBench(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	book := filepath.Join(t.TempDir(), "bench.db")
 	tm := open(t, book)
 	tm.sees("new flask on place 1")

@@ -30,6 +30,9 @@ type terminal struct {
 	end chan error
 }
 
+// longestWait is how long is waited for what must come; other tests and other programs may be at work.
+const longestWait = time.Minute
+
 // scratch is where it was built, to be taken away when the tests are over.
 var scratch string
 
@@ -107,7 +110,7 @@ func (tm *terminal) screen() string {
 // sees waits until the screen shows a text.
 func (tm *terminal) sees(want string) {
 	tm.t.Helper()
-	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(longestWait); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
 		if strings.Contains(tm.screen(), want) {
 			return
 		}
@@ -130,7 +133,7 @@ func (tm *terminal) ended() error {
 	select {
 	case err := <-tm.end:
 		return err
-	case <-time.After(20 * time.Second):
+	case <-time.After(longestWait):
 		tm.t.Fatalf("the program did not end:\n%s", tm.screen())
 	}
 	return nil
@@ -139,6 +142,7 @@ func (tm *terminal) ended() error {
 // TestTerminal runs the real program: a flask by the pad, kill -9, the same bench
 // again; told to end it leaves the terminal as it found it.
 func TestTerminal(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	book := filepath.Join(t.TempDir(), "bench.db")
 	tm := open(t, book)
 	tm.sees("new flask on place 1")
