@@ -123,6 +123,30 @@ func mend(row []cell) {
 	}
 }
 
+// TestOddRowsAreWhole: terminals do not agree on how wide some characters are, so that a row that
+// has or had one is written whole, from its first column and cleared, and each such character
+// is followed by the column of the next; a row without one is not.
+func TestOddRowsAreWhole(t *testing.T) {
+	for text, odd := range map[string]bool{"日本 4417": true, "e\u0301 4417": true, "👩\u200d🔬 4417": true, "√ 4417": false, "─┬─ é 4417": false} {
+		was, f := newFrame(20, 1), newFrame(20, 1)
+		was.text(0, 0, plain, text)
+		f.text(0, 0, plain, text)
+		f.text(19, 0, plain, "x")
+		for _, c := range [][2]*frame{{was, f}, {newFrame(20, 1), was}, {was, newFrame(20, 1)}} {
+			var out bytes.Buffer
+			difference(&out, c[0], c[1], newTheme(true, ""))
+			if got := strings.HasPrefix(out.String(), "\x1b[1;1H"+ansi.EraseEntireLine); got != odd {
+				t.Errorf("%q: written whole: %v, want %v: %q", text, got, odd, out.String())
+			}
+		}
+		var out bytes.Buffer
+		difference(&out, was, f, newTheme(true, ""))
+		if r := []rune(text); odd && (!strings.Contains(out.String(), "\x1b[1;3H") && !strings.Contains(out.String(), "\x1b[1;2H")) {
+			t.Errorf("%q: nothing says where what follows %q stands: %q", text, r[0], out.String())
+		}
+	}
+}
+
 // TestPaintedInOrder: while a screen changes as fast as it can, on a terminal that takes its time, no
 // older state comes after a newer one, the last state comes, and nothing is sent before the
 // terminal is ready or after it was given back.
