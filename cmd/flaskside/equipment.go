@@ -49,8 +49,8 @@ func equipmentCommand(o *options) *cobra.Command {
 			"A cure in a bath whose thermometer has no check in time, or a pressure read off such a gauge, is told\n" +
 			"once and stands in the record and on the sheet. Nothing is refused for it. The rated load of press,\n" +
 			"flask and clamp is held like press.max_psi of the settings: the weakest counts.\n\n" +
-			"--which lists the flasks that had a press, a bath, a flask or a clamp, and those that were pressed or cured\n" +
-			"by a gauge or a thermometer while the register had it on their press or bath.",
+			"--which lists the flasks that had a press, a bath, a flask or a clamp; of a gauge or a thermometer those\n" +
+			"whose press or bath had it then, as the register says.",
 		Example: "flaskside equipment take-in thermometer T1 --on 'bath 1'\nflaskside equipment checked thermometer T1 --ice 0.3C\nflaskside equipment due\nflaskside equipment --which 'clamp 12' --csv",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
