@@ -107,8 +107,15 @@ func (w *wall) must(bodies ...action.Body) {
 
 func (w *wall) url() string { return "http://" + w.board.Addr().String() + "/" + token + "/" }
 
+// answer is what comes back to a request.
+type answer struct {
+	StatusCode int
+	Status     string
+	Header     http.Header
+}
+
 // ask sends a request and gives what comes back.
-func (w *wall) ask(method, url, host string) (*http.Response, string) {
+func (w *wall) ask(method, url, host string) (answer, string) {
 	w.t.Helper()
 	r, err := http.NewRequestWithContext(context.Background(), method, url, nil)
 	if err != nil {
@@ -127,7 +134,7 @@ func (w *wall) ask(method, url, host string) (*http.Response, string) {
 	if err != nil {
 		w.t.Fatal(err)
 	}
-	return resp, string(body)
+	return answer{resp.StatusCode, resp.Status, resp.Header}, string(body)
 }
 
 // event is one of what a board hears.
