@@ -117,7 +117,8 @@ func eval[T any](p *tab, script string) T {
 func (p *tab) until(what, script string) {
 	p.t.Helper()
 	for deadline := time.Now().Add(90 * time.Second); time.Now().Before(deadline); time.Sleep(100 * time.Millisecond) {
-		if eval[bool](p, script) {
+		// While a page is fetched anew there is none that could answer.
+		if yes, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool]("!!("+script+")")); err == nil && yes {
 			return
 		}
 	}
