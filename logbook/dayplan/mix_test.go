@@ -66,7 +66,7 @@ func TestMixWords(t *testing.T) {
 		{h, "medium medium", "large medium", "closed in time: two medium 90 %, with a third 11 %"},
 		{h, "medium medium", "large", "closed in time: two medium 90 %, with a large as third 2 %"},
 		{h, "large", "", "closed in time: one large 89 %"},
-		{h, "medium small", "", "closed in time: a small and a medium 94 %"},
+		{h, "medium small", "", "closed in time: a small and a medium 95 %"},
 		{h, "small small small", "", "closed in time: three small 49 %"},
 		{quick, "small small small", "", "closed in time: three small 85 %"},
 		{quick, "medium medium", "", "closed in time: two medium 97 %"},

@@ -60,7 +60,7 @@ func (e *engine) fits(flasks []Size, resin int) float64 {
 	if len(flasks) > 4 {
 		return 0
 	}
-	return e.mixChance(flasks, max(0, e.doughOf(resin).WindowMin()-1)).All
+	return e.order().mixChance(flasks, max(0, e.doughOf(resin).WindowMin()-1)).All
 }
 
 // stillExpected is how many trial closures are expected beyond those made, by a flask that wants more.
@@ -166,6 +166,7 @@ type chanceKey struct {
 	hands, presses                                int
 	raiseMin, holdMin, openMin, trimMin, finalMin float64
 	closures                                      Closures
+	simple                                        bool
 }
 
 var (
@@ -177,7 +178,7 @@ var (
 const mostChances = 4096
 
 // MixChance is the chance that all flasks of one mix have their final closure between dough reached and dough's end,
-// windowMin minutes apart, taken in Moore and Hodgson's order: counted out over the closures each may take, not drawn.
+// windowMin minutes apart: two flasks and one pair of hands by the advice of the bench, all others, and a house that is Simple, in Moore and Hodgson's order. It is counted out over the closures each may take, not drawn.
 // Closures beyond 15, 12, 9, 7, 6 for one to five flasks are put in one class and counted as 13. The answer is
 // remembered. Of the house only hands, presses, press work and closures are read. It fails for no flask or more than
 // MaxMix, and for what is no house.
@@ -200,10 +201,17 @@ func MixChance(flasks []Size, windowMin float64, h House, hands, presses int) (C
 	return newEngine(&h).mixChance(flasks, windowMin), nil
 }
 
+// order gives the engine that plays by the simple order alone: what plans are made by asks hundreds of chances.
+func (e *engine) order() *engine {
+	s := *e
+	s.Simple = true
+	return &s
+}
+
 func (e *engine) mixChance(flasks []Size, windowMin float64) Chance {
 	sorted := slices.Sorted(slices.Values(flasks))
 	k := chanceKey{windowMin: windowMin, hands: e.Hands, presses: e.Presses,
-		raiseMin: e.RaiseMin, holdMin: e.HoldMin, openMin: e.OpenMin, trimMin: e.TrimMin, finalMin: e.FinalMin, closures: e.Closures}
+		raiseMin: e.RaiseMin, holdMin: e.HoldMin, openMin: e.OpenMin, trimMin: e.TrimMin, finalMin: e.FinalMin, closures: e.Closures, simple: e.Simple}
 	for i := range k.sizes {
 		if k.sizes[i] = -1; i < len(sorted) {
 			k.sizes[i] = int8(sorted[i])
@@ -238,6 +246,7 @@ func (e *engine) countOut(flasks []Size, windowMin float64) Chance {
 		}
 	}
 	w := newWindow(e, flasks)
+	w.solve(windowMin)
 	ks, needs := make([]int, n), make([]int, n)
 	for i := range ks {
 		ks[i] = 1
@@ -289,6 +298,7 @@ type window struct {
 	press  []pressed
 	hands  []float64
 	ranks  ranks
+	adv    windowAdvice
 }
 
 // pressed is what a press holds.
@@ -312,6 +322,7 @@ func (w *window) play(needs []int, window float64) int {
 	}
 	clear(w.press)
 	clear(w.hands)
+	w.adv.on, w.adv.onward = w.adv.reader != nil, -1
 	closed := 0
 	for t := 0.; t < window && slices.ContainsFunc(w.stage, stage.live); {
 		if h := slices.IndexFunc(w.hands, func(x float64) bool { return x <= t }); h >= 0 {
@@ -358,6 +369,18 @@ func (w *window) begin(h int, t float64, needs []int, window float64) (closed in
 			idle = p
 		}
 	}
+	switch a, known := w.advised(t, needs, idle); {
+	case !known:
+	case a.do == nothing:
+		return 0, false
+	case a.do == doOpen:
+		open = a.press
+	case a.do == doTrim:
+		w.trim(h, a.of, t)
+		return 0, true
+	default:
+		return w.lay(h, a.of, idle, t, needs, window), true
+	}
 	if open >= 0 {
 		i := w.press[open].flask
 		w.press[open] = pressed{}
@@ -369,23 +392,32 @@ func (w *window) begin(h int, t float64, needs []int, window float64) (closed in
 	press, trim := w.next(t, needs, window)
 	switch {
 	case press >= 0 && idle >= 0:
-		i := press
-		if w.made[i] < needs[i] {
-			w.stage[i], w.hands[h] = inPress, t+e.RaiseMin
-			w.press[idle] = pressed{true, i, t + e.RaiseMin + e.HoldMin, false}
-			return 0, true
-		}
-		w.stage[i], w.hands[h] = set, t+e.FinalMin
-		w.press[idle] = pressed{true, i, t + e.FinalMin, true}
-		if t+e.FinalMin <= window+1e-9 {
-			closed = 1
-		}
-		return closed, true
+		return w.lay(h, press, idle, t, needs, window), true
 	case trim >= 0:
-		w.stage[trim], w.hands[h], w.at[trim] = dough, t+e.TrimMin, t+e.TrimMin
+		w.trim(h, trim, t)
 		return 0, true
 	}
 	return 0, false
+}
+
+func (w *window) trim(h, i int, t float64) {
+	w.stage[i], w.hands[h], w.at[i] = dough, t+w.e.TrimMin, t+w.e.TrimMin
+}
+
+// lay lays a flask into a press, for a trial closure or for good, and tells whether that closes it in time.
+func (w *window) lay(h, i, idle int, t float64, needs []int, window float64) (closed int) {
+	e := w.e
+	if w.made[i] < needs[i] {
+		w.stage[i], w.hands[h] = inPress, t+e.RaiseMin
+		w.press[idle] = pressed{true, i, t + e.RaiseMin + e.HoldMin, false}
+		return 0
+	}
+	w.stage[i], w.hands[h] = set, t+e.FinalMin
+	w.press[idle] = pressed{true, i, t + e.FinalMin, true}
+	if t+e.FinalMin <= window+1e-9 {
+		return 1
+	}
+	return 0
 }
 
 // next is the flask that waits for the press and the one that wants trimming which come first by rank; -1 for none.
