@@ -59,10 +59,14 @@ func mirrored(f Facts) []Finding {
 	}
 	var means, do []string
 	warn := func(what, mend string) { x.Level, means, do = Warn, append(means, what), append(do, mend) }
+	lacks := fmt.Sprintf("it lacks the newest %d records, since %s", m.Behind, clock(m.LackSince))
+	if m.Behind == 1 {
+		lacks = "it lacks the newest record, since " + clock(m.LackSince)
+	}
 	if m.Behind > 0 && f.At.Sub(m.LackSince) > mirrorAge {
-		warn(fmt.Sprintf("it lacks the newest %d records, since %s", m.Behind, clock(m.LackSince)), "flaskside mirror brings them")
+		warn(lacks, "flaskside mirror brings them")
 	} else if m.Behind > 0 {
-		means = append(means, fmt.Sprintf("it lacks the newest %d records, since %s", m.Behind, clock(m.LackSince)))
+		means = append(means, lacks)
 	}
 	if m.Others {
 		warn("others may write there, and take away or spoil what is kept", "chmod go-w")

@@ -26,6 +26,7 @@ func TestMirror(t *testing.T) {
 		{"ahead", func(m *Mirror) { m.Ahead = true }, Warn, "an older copy"},
 		{"read only", func(m *Mirror) { m.ReadOnly = true }, Warn, "can only be read"},
 		{"behind a little", func(m *Mirror) { m.Behind, m.LackSince = 3, at.Add(-time.Hour) }, Fine, "it lacks the newest 3 records"},
+		{"behind by one", func(m *Mirror) { m.Behind, m.LackSince = 1, at.Add(-time.Hour) }, Fine, "it lacks the newest record, since"},
 		{"behind for days", func(m *Mirror) { m.Behind, m.LackSince = 300, at.AddDate(0, 0, -3) }, Warn, "it lacks the newest 300 records, since Sun 22 Nov"},
 		{"others", func(m *Mirror) { m.Others = true }, Warn, "others may write there"},
 		{"same disk", func(m *Mirror) { m.Same = true }, Warn, "is lost with it"},
