@@ -300,7 +300,7 @@ func (f *cureFlags) mixed(o *options, clock timers.Clock, thin, thick *cure.Para
 		if err != nil {
 			return "", err
 		}
-		if r, err = pickResin(h, f.resin); err != nil {
+		if r, err = h.PickResin(f.resin); err != nil {
 			return "", err
 		}
 		r = r.WithDefaults()

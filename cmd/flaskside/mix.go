@@ -1,21 +1,15 @@
 package main
 
 import (
-	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
-	"flaskside/logbook/house"
+	"flaskside/logbook/mixing"
 	"flaskside/logbook/tables"
-	"flaskside/logbook/units"
 	"flaskside/timers/dough"
 	"flaskside/timers/sysclock"
 )
-
-// leaflet goes with every figure of a mix.
-const leaflet = "estimate; the resin maker's leaflet comes first"
 
 // mixCommand works out how much powder and liquid to take.
 func mixCommand(o *options) *cobra.Command {
@@ -62,7 +56,7 @@ func mixCommand(o *options) *cobra.Command {
 			if asJSON {
 				return deliver("", c.OutOrStdout(), func(w io.Writer) error { return tables.JSON(w, p) })
 			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return mixText(w, p) })
+			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return mixing.Text(w, p) })
 		},
 	}
 	c.Flags().Float64Var(&amount[0], "units", 0, "units of the resin, one for an average base")
@@ -82,36 +76,5 @@ func resinOf(o *options, name string) (dough.Resin, error) {
 	if err != nil {
 		return dough.Resin{}, err
 	}
-	return pickResin(h, name)
-}
-
-func pickResin(h house.House, name string) (dough.Resin, error) {
-	if name == "" {
-		return h.Resins[0].WithDefaults(), nil
-	}
-	r, ok := h.Resin(name)
-	if !ok {
-		return dough.Resin{}, fmt.Errorf("the settings have no resin %q: they name %s", name, strings.Join(h.ResinNames(), ", "))
-	}
-	return r.WithDefaults(), nil
-}
-
-func mixText(w io.Writer, p dough.Proportions) error {
-	percent := func(f float64) string { return fmt.Sprintf("%.1f %%", 100*f) }
-	lines := []string{
-		fmt.Sprintf("%s · %.3g units · %.3g:1 by mass", p.Resin, p.Units, p.MassRatio),
-		fmt.Sprintf("powder  %8s   %s poured", units.FormatMass(p.PowderG), strings.Replace(units.FormatVolume(p.PowderBulkCC), "mL", "cc", 1)),
-		fmt.Sprintf("liquid  %8s   %s", units.FormatMass(p.LiquidG), units.FormatVolume(p.LiquidML)),
-		fmt.Sprintf("dough   %8s   %s", units.FormatMass(p.DoughG), units.FormatVolume(p.DoughML)),
-	}
-	if p.LeftoverML >= 0 {
-		lines = append(lines, fmt.Sprintf("for moulds of %s it leaves %s (%s) for trials", units.FormatVolume(p.MouldCM3), units.FormatVolume(p.LeftoverML), units.FormatMass(p.LeftoverG)))
-	}
-	lines = append(lines, fmt.Sprintf("liquid is %s of the true volume; shrinks %s to %s by volume in the cure (a free body %s in length; held by the mould less)",
-		percent(p.LiquidVolumeFrac), percent(p.ShrinkageLow), percent(p.Shrinkage), percent(p.FreeLinear)))
-	for _, c := range p.Cautions {
-		lines = append(lines, "caution: "+c)
-	}
-	_, err := fmt.Fprintln(w, strings.Join(append(lines, leaflet), "\n"))
-	return err
+	return h.PickResin(name)
 }

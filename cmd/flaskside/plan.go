@@ -135,7 +135,7 @@ func (q planQuestion) printTable(o *options, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	r, err := pickResin(h, q.resin)
+	r, err := h.PickResin(q.resin)
 	if err != nil {
 		return err
 	}

@@ -5,15 +5,14 @@ import (
 	"io"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/cases"
 	"flaskside/logbook/house"
 	"flaskside/logbook/route"
 	"flaskside/logbook/tables"
-	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers/sysclock"
 )
@@ -62,7 +61,7 @@ func routesCommand(o *options) *cobra.Command {
 				case asJSON:
 					return tables.JSON(w, all)
 				case len(args) == 1:
-					return routeText(w, all[0], h.Units)
+					return all[0].Text(w, h.Units.Pressure, h.Units.Temperature)
 				}
 				for _, r := range all {
 					off := ""
@@ -99,80 +98,6 @@ func routeTOML(w io.Writer, h house.House, r route.Route) error {
 		return err
 	}
 	return r.WriteTOML(w)
-}
-
-func routeText(w io.Writer, r route.Route, u house.Units) error {
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %s\n", r.Name, r.Called())
-	if r.Off {
-		fmt.Fprintln(&b, "switched off in this house")
-	}
-	for _, s := range r.Steps {
-		fmt.Fprintf(&b, "\n%-14s %s\n", s.Name, s.Called())
-		for _, l := range stepLines(s, u) {
-			fmt.Fprintf(&b, "%15s%s\n", "", l)
-		}
-	}
-	fmt.Fprintln(&b, "\nHouse defaults, to be changed in the settings; the makers' instructions come first.")
-	_, err := io.WriteString(w, b.String())
-	return err
-}
-
-// stepLines say what the table has of a step.
-func stepLines(s route.Step, u house.Units) []string {
-	length := func(v int) string { return units.FormatDuration(time.Duration(v) * time.Second) }
-	var facts []string
-	switch s.Kind {
-	case route.Timer, route.Hold:
-		facts = append(facts, string(s.Kind))
-		for _, e := range []struct {
-			what string
-			s    int
-		}{{"at least ", s.MinS}, {"aim ", s.AimS}, {"at most ", s.MaxS}} {
-			if e.s > 0 {
-				facts = append(facts, e.what+length(e.s))
-			}
-		}
-	case route.Check:
-		facts = append(facts, "judged: "+strings.Join(slices.Concat(s.Good, s.Bad), " / "))
-	case route.Flask:
-		facts = append(facts, "a flask is opened: the bench leads from separator to outcome")
-	case route.Deliver:
-		facts = append(facts, "asked with the closing list")
-	}
-	if s.Place != "" {
-		facts = append(facts, "in or at: "+s.Place)
-	}
-	if s.Pressure {
-		facts = append(facts, "under pressure until the next step")
-	}
-	if s.Keys == 2 {
-		facts = append(facts, "two different keys")
-	}
-	if s.Caution != "" {
-		facts = append(facts, "caution: "+words.Hazard(s.Caution))
-	}
-	var out []string
-	if s.Off {
-		out = append(out, "off: not asked")
-	}
-	if len(facts) > 0 {
-		out = append(out, strings.Join(facts, ", "))
-	}
-	for _, f := range s.Fields {
-		l := "asks: " + f.Called()
-		if rg := f.Range(u.Pressure, u.Temperature); rg != "" {
-			l += ", usually " + rg
-		}
-		if v, ok := f.Usual(); ok {
-			l += ", offered " + f.Show(v, u.Pressure, u.Temperature)
-		}
-		out = append(out, l)
-	}
-	if s.Evidence != "" {
-		out = append(out, "rests on: "+s.Evidence)
-	}
-	return out
 }
 
 // caseStepCommand records a step of a case.
@@ -225,8 +150,8 @@ func caseStepCommand(o *options) *cobra.Command {
 				a.Step = next.Name
 			}
 			s, _ := r.Step(a.Step)
-			if a.Values, err = stepValues(values, s, st.Bench.House.Units); err != nil {
-				return err
+			if a.Values, err = cases.StepValues(values, s, st.Bench.House.Units); err != nil {
+				return usageError{err}
 			}
 			return recordCase(o, c, clock, a, why)
 		},
@@ -237,31 +162,4 @@ func caseStepCommand(o *options) *cobra.Command {
 	c.Flags().StringArrayVar(&values, "value", nil, "a value that the step asks for, as in water_c=\"45 C\"; may be repeated")
 	whyFlag(c, &why)
 	return c
-}
-
-// stepValues reads the values of a step as they were typed.
-func stepValues(typed []string, s route.Step, u house.Units) ([]action.StepValue, error) {
-	var out []action.StepValue
-	for _, t := range typed {
-		name, text, ok := strings.Cut(t, "=")
-		if !ok {
-			return nil, wrongUsage("--value takes a name and a value, as in water_c=\"45 C\", not %q", words.Clip(t, 60))
-		}
-		i := slices.IndexFunc(s.Fields, func(f route.Field) bool { return f.Name == name })
-		if i < 0 {
-			return nil, wrongUsage("the step %q asks for no %q", s.Name, words.Clip(name, 40))
-		}
-		v := action.StepValue{Name: name}
-		if f := s.Fields[i]; route.Worded(f.Of) {
-			v.Text = text
-		} else {
-			n, err := f.Read(text, u.Pressure, u.Temperature)
-			if err != nil {
-				return nil, wrongUsage("--value %s: %w", name, err)
-			}
-			v.Value = n
-		}
-		out = append(out, v)
-	}
-	return out, nil
 }

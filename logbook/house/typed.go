@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"flaskside/logbook/units"
+	"flaskside/timers/dough"
 )
 
 // ReadTemp reads a temperature in the unit of the house, or in the one it is written with.
@@ -21,4 +22,17 @@ func ReadTemp(flag, key, text string, in Units) (float64, error) {
 		}
 	}
 	return c, nil
+}
+
+// PickResin finds a resin by its name, the first for none, with what it leaves out as the house
+// default has it.
+func (h House) PickResin(name string) (dough.Resin, error) {
+	if name == "" {
+		return h.Resins[0].WithDefaults(), nil
+	}
+	r, ok := h.Resin(name)
+	if !ok {
+		return dough.Resin{}, fmt.Errorf("the settings have no resin %q: they name %s", name, strings.Join(h.ResinNames(), ", "))
+	}
+	return r.WithDefaults(), nil
 }
