@@ -71,9 +71,12 @@ func (c *checking) next(a action.Action) (rec record.Record, keys [][]byte, seen
 	return rec, keys, false, nil
 }
 
+// knownAtOnce is how many records read from the book are kept at hand while an input is checked.
+const knownAtOnce = 256
+
 // past reads what is in the book.
 func (c *checking) past() *past {
-	if c.p == nil {
+	if c.p == nil || len(c.p.known) > knownAtOnce {
 		c.p = newPast(c.tx)
 		c.p.behind = c.b.behind
 	}
