@@ -79,10 +79,10 @@ func (m *Model) scansInto() func(tag string) tea.Cmd {
 		}
 		return func(tag string) tea.Cmd { return f.fields[f.at].scan(f, tag) }
 	}
-	switch m.page.(type) {
-	case *benchPage:
+	if m.atHome() {
 		return func(tag string) tea.Cmd { m.scanned(tag); return nil }
-	case *casesPage:
+	}
+	if _, cases := m.page.(*casesPage); cases {
 		return func(tag string) tea.Cmd { m.scannedCase(tag); return nil }
 	}
 	return nil

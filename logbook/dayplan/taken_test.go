@@ -168,6 +168,24 @@ func TestWhyAPlanIsLookedAtAnew(t *testing.T) {
 		t.Errorf("told %q", s)
 	}
 	h.must(t, 0, in("4423"))
+	for piece, want := range map[action.Item]string{action.Bath: "bath 1", action.Press: "no press can be used"} {
+		h.must(t, 0, action.EquipIn{Item: piece, Name: "1"})
+		if s := why(); s != "" { // that it was taken in is no reason
+			t.Errorf("told %q", s)
+		}
+		h.must(t, 0, action.EquipOut{Item: piece, Name: "1", Reason: "under repair"})
+		if s := why(); !strings.Contains(s, want) {
+			t.Errorf("%s down: told %q, want %q", piece, s, want)
+		}
+		h.must(t, 0, action.EquipIn{Item: piece, Name: "1"})
+		if s := why(); s != "" {
+			t.Errorf("%s is back: told %q", piece, s)
+		}
+	}
+	h.must(t, 0, action.Note{Flask: 1, Text: "rim thin"}, action.BathReading{Bath: 1, TempC: 60}, action.LotIn{Material: "powder", Lot: "P-1"})
+	if s := why(); s != "" {
+		t.Errorf("a note, a reading and a lot are no reason: %q", s)
+	}
 	h.must(t, 32*time.Minute)
 	at := action.PlanInstant(p.Mixes[1].At)
 	h.ck.Run(at.Add(31 * time.Minute).Sub(h.ck.Read().Wall))
