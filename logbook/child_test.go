@@ -3,6 +3,7 @@ package logbook
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -33,7 +34,9 @@ func TestMain(m *testing.M) {
 	case "":
 		// In the long run on the disk, else in memory where there is a folder for that: half of
 		// the time went by waiting for the disk.
-		if fi, err := os.Stat("/dev/shm"); err == nil && fi.IsDir() && !longrun.Set() && os.Getenv("TMPDIR") == "" {
+		flag.Parse()
+		bench := flag.Lookup("test.bench").Value.String() != "" // they are about the disk
+		if fi, err := os.Stat("/dev/shm"); err == nil && fi.IsDir() && !bench && !longrun.Set() && os.Getenv("TMPDIR") == "" {
 			_ = os.Setenv("TMPDIR", "/dev/shm")
 		}
 		code := m.Run()
