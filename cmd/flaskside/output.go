@@ -2,71 +2,16 @@ package main
 
 import (
 	"bufio"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
-	"os"
-	"path/filepath"
 
 	"flaskside/logbook/disk"
 )
 
-// save writes a file whole or not at all: beside its place under another name
-// first, synced, then renamed. What stood there before stays until then. A new file is open
-// to its owner alone, for what is written may name cases; one that stood there keeps who may
-// read it.
-func save(path string, write func(io.Writer) error) (err error) {
-	mode := fs.FileMode(0o600)
-	switch fi, err := os.Stat(path); {
-	case err == nil && !fi.Mode().IsRegular():
-		return fmt.Errorf("%s is not a plain file: give the name of a file to write", path)
-	case err == nil:
-		mode = fi.Mode().Perm()
-		if path, err = filepath.EvalSymlinks(path); err != nil {
-			return fmt.Errorf("write %s: %w", path, err)
-		}
-	case !errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("write %s: %w", path, err)
-	}
-	disk.Sweep(path)
-	tmp := disk.NewName(path)
-	f, err := disk.CreateOwn(tmp)
-	if err == nil && mode != 0o600 {
-		err = f.Chmod(mode)
-	}
-	if err != nil {
-		return fmt.Errorf("write %s: %w", path, err)
-	}
-	defer func() {
-		if err != nil {
-			_ = os.Remove(tmp) // the error that is told comes first
-		}
-	}()
-	w := bufio.NewWriter(f)
-	err = write(w)
-	if err == nil {
-		err = w.Flush()
-	}
-	if err == nil {
-		err = f.Sync()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err == nil {
-		err = os.Rename(tmp, path)
-	}
-	if err != nil {
-		return fmt.Errorf("write %s: %w", path, err)
-	}
-	return nil
-}
-
 // deliver writes to a file, or to the standard output where none is named.
 func deliver(path string, stdout io.Writer, write func(io.Writer) error) error {
 	if path != "" {
-		return save(path, write)
+		return disk.Save(path, write)
 	}
 	w := bufio.NewWriter(stdout)
 	if err := write(w); err != nil {

@@ -8,6 +8,8 @@ import (
 	"runtime"
 	"testing"
 	"time"
+
+	"flaskside/logbook/disk"
 )
 
 // TestSave writes a file whole or not at all.
@@ -28,12 +30,12 @@ func TestSave(t *testing.T) {
 			t.Errorf("in the folder are %v, %v", left, err)
 		}
 	}
-	if err := save(path, text("one")); err != nil {
+	if err := disk.Save(path, text("one")); err != nil {
 		t.Fatal(err)
 	}
 	check("one")
 	broken := errors.New("broken")
-	err := save(path, func(w io.Writer) error {
+	err := disk.Save(path, func(w io.Writer) error {
 		if err := text("half")(w); err != nil {
 			return err
 		}
@@ -43,7 +45,7 @@ func TestSave(t *testing.T) {
 		t.Errorf("the error is %v", err)
 	}
 	check("one")
-	if err := save(path, text("two")); err != nil {
+	if err := disk.Save(path, text("two")); err != nil {
 		t.Fatal(err)
 	}
 	check("two")
@@ -54,7 +56,7 @@ func TestSave(t *testing.T) {
 	if err := os.Symlink(path, link); err != nil {
 		t.Fatal(err)
 	}
-	if err := save(link, text("three")); err != nil {
+	if err := disk.Save(link, text("three")); err != nil {
 		t.Fatal(err)
 	}
 	check("three")
@@ -106,7 +108,7 @@ func TestSavedForItsOwner(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		if err := save(path, func(w io.Writer) error { _, err := io.WriteString(w, "x"); return err }); err != nil {
+		if err := disk.Save(path, func(w io.Writer) error { _, err := io.WriteString(w, "x"); return err }); err != nil {
 			t.Fatal(err)
 		}
 		if fi, err := os.Stat(path); err != nil || fi.Mode().Perm() != mode {

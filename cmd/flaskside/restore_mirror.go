@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"flaskside/logbook/disk"
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/places"
 	"flaskside/logbook/words"
@@ -79,7 +80,7 @@ func tellEnd(out io.Writer, c mirror.Copy) {
 // write writes what a mirror holds as JSON Lines, whether or not it is all.
 func (q fromMirror) write(ctx context.Context, p mirror.Place, s mirror.Stream, out io.Writer) error {
 	var c mirror.Copy
-	err := save(q.records, func(w io.Writer) (err error) {
+	err := disk.Save(q.records, func(w io.Writer) (err error) {
 		c, err = mirror.Fetch(ctx, p, s, &pastFirstLine{w: w})
 		return err
 	})

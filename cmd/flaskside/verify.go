@@ -202,7 +202,7 @@ func copied(client *door.Client) (file string, done func(), err error) {
 	}
 	done = func() { _ = os.RemoveAll(dir) } // a copy left over harms nobody
 	file = filepath.Join(dir, "copy.db")
-	if err := save(file, client.Snapshot); err != nil {
+	if err := disk.Save(file, client.Snapshot); err != nil {
 		done()
 		return "", nil, fmt.Errorf("copy the logbook of the running bench: %w", err)
 	}

@@ -163,7 +163,7 @@ func (q Supposed) Trend(h house.House) (Trend, error) {
 // bench makes a bench with the closures told, each at the house pressure for the
 // house hold, on flask 1, at the zero time.
 func (q Supposed) bench(h house.House) *bench.Bench {
-	bodies := []action.Body{action.FlaskOpen{Flask: 1, Place: 1, Case: "?", Base: "upper", Size: action.Size(q.Size)}}
+	bodies := []action.Body{action.FlaskOpen{Flask: 1, Place: 1, Case: "?", Base: "upper", Size: q.Size}}
 	if q.Dough != nil {
 		bodies = append(bodies, action.MixMake{Mix: 1, Flasks: []int{1}})
 	}
