@@ -42,10 +42,10 @@ func slowDisk(t *testing.T, dir string) (at string, slow func(each time.Duration
 		}
 	}
 	var each atomic.Int64
-	root := &fs.LoopbackRoot{Path: below, NewNode: func(r *fs.LoopbackRoot, _ *fs.Inode, _ string, _ *syscall.Stat_t) fs.InodeEmbedder {
+	root := &fs.LoopbackRoot{Path: below, NewNode: func(r *fs.LoopbackRoot, _ *fs.Inode, _ string, _ *syscall.Stat_t) fs.InodeEmbedder { //nolint:staticcheck // the other way wraps no writes
 		return &slowNode{fs.LoopbackNode{RootData: r}, &each}
 	}}
-	root.RootNode = root.NewNode(root, nil, "", nil)
+	root.RootNode = root.NewNode(root, nil, "", nil) //nolint:staticcheck // as above
 	s, err := fs.Mount(at, root.RootNode, &fs.Options{MountOptions: fuse.MountOptions{DirectMountStrict: true, FsName: "slow"}})
 	if err != nil {
 		t.Logf("no slow disk can be had here: %v", err)

@@ -102,7 +102,7 @@ func TestWhatIsOnTheShelf(t *testing.T) {
 				err = s.Each(ctx, func(k Kept) error {
 					at := got[0]
 					if got = got[1:]; k.Err != nil {
-						return nil
+						return nil //nolint:nilerr // it was told above
 					}
 					var want []uint64
 					if err := k.Book.Each(1, func(r record.Record) (bool, error) {
