@@ -206,7 +206,7 @@ func TestNothingForStrangers(t *testing.T) {
 	w.must(action.FlaskOpen{Place: 3, Case: "4417-secret", Base: "upper", Size: "large"})
 	at := "http://" + w.board.Addr().String()
 	_, port, _ := net.SplitHostPort(w.board.Addr().String())
-	if r, page := w.ask("GET", w.url(), ""); r.StatusCode != 200 || !strings.Contains(page, "4417-secret") {
+	if r, page := w.ask("GET", w.url(), ""); r.StatusCode != http.StatusOK || !strings.Contains(page, "4417-secret") {
 		t.Fatalf("whoever knows the token gets %s:\n%s", r.Status, page)
 	}
 	for _, c := range []struct {
@@ -259,7 +259,7 @@ func TestNothingForStrangers(t *testing.T) {
 		t.Errorf("a long path is answered %q, %v", line, err)
 	}
 	for _, host := range []string{"127.0.0.1:" + port, "localhost:" + port, "LOCALHOST:" + port} {
-		if r, _ := w.ask("GET", w.url(), host); r.StatusCode != 200 {
+		if r, _ := w.ask("GET", w.url(), host); r.StatusCode != http.StatusOK {
 			t.Errorf("for %s it is answered %s", host, r.Status)
 		}
 	}
@@ -267,7 +267,7 @@ func TestNothingForStrangers(t *testing.T) {
 	w.token = ""
 	w.mu.Unlock()
 	for _, path := range []string{"/", "//", "//news"} {
-		if r, _ := w.ask("GET", at+path, ""); r.StatusCode != 404 {
+		if r, _ := w.ask("GET", at+path, ""); r.StatusCode != http.StatusNotFound {
 			t.Errorf("without a token %s is answered %s", path, r.Status)
 		}
 	}
