@@ -37,20 +37,20 @@ type Repeat struct {
 // repeatsTold is how many repeats of a long input are named.
 const repeatsTold = 6
 
-// Parted says that of a long input only the first part is in the book; given again, the
+// parted says that of a long input only the first part is in the book; given again, the
 // input goes on from there.
-type Parted struct {
+type parted struct {
 	Recorded int // records of the input that are in the book for certain
 	Err      error
 }
 
 // Error says how much is there.
-func (e *Parted) Error() string {
+func (e *parted) Error() string {
 	return fmt.Sprintf("the first %d records of the input are in the logbook, those after them are not: give the whole input again, what is there is not recorded twice: %v", e.Recorded, e.Err)
 }
 
 // Unwrap gives the reason.
-func (e *Parted) Unwrap() error { return e.Err }
+func (e *parted) Unwrap() error { return e.Err }
 
 // partLength is how many records of a long input go into one transaction.
 const partLength = 4000
@@ -79,7 +79,7 @@ func (b *Book) far(done, of int) {
 // bench. All of it is checked before anything is written: where one action is refused (a
 // [BadLine], also for an error of the input itself) nothing is. What was checked waits in a file
 // beside the book and is then recorded in parts, each of them in a transaction of its own, so
-// that a power cut leaves whole parts; a [Parted] tells of an end between them. Nobody else may
+// that a power cut leaves whole parts; a [parted] tells of an end between them. Nobody else may
 // be reading the book's state meanwhile: it is that before the input until all is written.
 func (b *Book) AppendLong(actions iter.Seq2[action.Action, error]) (Long, error) {
 	b.mu.Lock()
@@ -238,7 +238,7 @@ func (w *plan) pruneTo(listed map[uint64]bool, after *bench.Bench) {
 // parted is how an input ends of which a part may be in the book.
 func (b *Book) parted(l *long, recorded int, err error) (Long, error) {
 	if recorded > 0 {
-		err = &Parted{recorded, err}
+		err = &parted{recorded, err}
 	}
 	return Long{Recorded: recorded, Again: l.told.Again, Repeated: l.told.Repeated}, err
 }

@@ -359,7 +359,7 @@ func TestLongInputOnAFailingDisk(t *testing.T) {
 		}
 	})
 	told, err := b.AppendLong(each(as))
-	var parted *Parted
+	var parted *parted
 	if !errors.As(err, &parted) || parted.Recorded != 40 || told.Recorded != 40 || !errors.Is(err, ErrUnknown) {
 		t.Fatalf("%+v, %v: want the first 40 and a file that was taken away", told, err)
 	}

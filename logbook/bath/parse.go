@@ -9,9 +9,9 @@ import (
 	"flaskside/timers/cure"
 )
 
-// ParseCurve reads a bath curve written as pairs of minutes and temperature, such as "0:74,540:74" or "0:165F,540:165F",
+// parseCurve reads a bath curve written as pairs of minutes and temperature, such as "0:74,540:74" or "0:165F,540:165F",
 // straight between the points. A temperature without its unit is in the one given.
-func ParseCurve(text string, unit units.TempUnit) ([]cure.Knot, error) {
+func parseCurve(text string, unit units.TempUnit) ([]cure.Knot, error) {
 	const maxText = 64 * 1024
 	if len(text) > maxText {
 		return nil, fmt.Errorf("bath text of %d characters: at most %d are taken", len(text), maxText)

@@ -11,7 +11,7 @@ import (
 )
 
 func TestParseCurve(t *testing.T) {
-	bath, err := ParseCurve("0:74, 540:74", units.Celsius)
+	bath, err := parseCurve("0:74, 540:74", units.Celsius)
 	if err != nil || !slices.Equal(bath, []cure.Knot{{TimeS: 0, TempC: 74}, {TimeS: 32400, TempC: 74}}) {
 		t.Errorf("%v, %v", bath, err)
 	}
@@ -32,7 +32,7 @@ func TestParseCurve(t *testing.T) {
 		"0:74,99999:74":              "days",
 		strings.Repeat("0:74,", 2e4): "characters",
 	} {
-		if _, err := ParseCurve(text, units.Celsius); err == nil || !strings.Contains(err.Error(), says) || strings.Contains(err.Error(), "\n") {
+		if _, err := parseCurve(text, units.Celsius); err == nil || !strings.Contains(err.Error(), says) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%.20q: error %v, want one line with %q", text, err, says)
 		}
 	}
@@ -43,7 +43,7 @@ func FuzzParseCurve(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		bath, err := ParseCurve(s, units.Celsius)
+		bath, err := parseCurve(s, units.Celsius)
 		if err != nil {
 			oneLine(t, err)
 			return

@@ -23,8 +23,8 @@ func TypedCurve(text string, in units.TempUnit) ([]cure.Knot, error) {
 		}
 		return c
 	}
-	curve, err := ParseCurve(text, in)
-	if too, oerr := ParseCurve(text, other); oerr == nil && u.Has(hottest(too)) && (err != nil || !u.Has(hottest(curve)) && hottest(too) != hottest(curve)) {
+	curve, err := parseCurve(text, in)
+	if too, oerr := parseCurve(text, other); oerr == nil && u.Has(hottest(too)) && (err != nil || !u.Has(hottest(curve)) && hottest(too) != hottest(curve)) {
 		return nil, fmt.Errorf("--bath %s: in °%s, the unit of the house, this is not a usual cure; in °%s it would be: write the unit, as in 0:74C,540:74C or 0:165F,540:165F", text, in, other)
 	}
 	return curve, err

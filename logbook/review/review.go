@@ -77,10 +77,10 @@ type where string
 
 // The places.
 const (
-	Inside where = "inside"
-	Before where = "before"
-	After  where = "after"
-	NoMix  where = "no mix"
+	inside where = "inside"
+	before where = "before"
+	after  where = "after"
+	noMix  where = "no mix"
 )
 
 // dough tells how many final closures came inside the window of their dough.
@@ -215,15 +215,15 @@ func Of(b *bench.Bench, from, until time.Time, boil boil) Review {
 // whereClosed tells where a final closure lies in the window of its mix.
 func whereClosed(m *bench.Mix, metal timers.Stamp) where {
 	if m == nil {
-		return NoMix
+		return noMix
 	}
 	switch d := timers.Elapsed(m.Made, metal); {
 	case d < m.Window.From:
-		return Before
+		return before
 	case d > m.Window.To:
-		return After
+		return after
 	}
-	return Inside
+	return inside
 }
 
 func (r *Review) dough() {
@@ -233,7 +233,7 @@ func (r *Review) dough() {
 			n[f.Dough]++
 		}
 	}
-	r.Dough = dough{share(n[Inside], n[Inside]+n[Before]+n[After]), n[Before], n[After], n[NoMix]}
+	r.Dough = dough{share(n[inside], n[inside]+n[before]+n[after]), n[before], n[after], n[noMix]}
 }
 
 // share of counts that are counted here, so that they cannot be wrong.

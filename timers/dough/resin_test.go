@@ -244,7 +244,7 @@ func TestParametersListEveryField(t *testing.T) {
 	params := Parameters(r)
 	byName := map[string]Parameter{}
 	for _, p := range params {
-		if p.Mark == "" || (p.Source == "" && p.Mark != HouseValue) {
+		if p.Mark == "" || (p.Source == "" && p.Mark != houseValue) {
 			t.Errorf("%s has no grounds: %+v", p.Name, p)
 		}
 		byName[p.Name] = p
@@ -267,7 +267,7 @@ func TestParametersListEveryField(t *testing.T) {
 	}
 	r.Q10, r.Q10Fitted, r.WorkUntilMin, r.LiquidGPerML = 2.3, true, 40, 0.95
 	for _, p := range Parameters(r) {
-		want := map[string]grounds{"q10": OwnMarks, "work_until_min": OwnSetting, "liquid_g_per_ml": OwnSetting, "polymer_g_per_cc": Published}[p.Name]
+		want := map[string]grounds{"q10": ownMarks, "work_until_min": ownSetting, "liquid_g_per_ml": ownSetting, "polymer_g_per_cc": published}[p.Name]
 		if want != "" && p.Mark != want {
 			t.Errorf("%s is marked %q, want %q", p.Name, p.Mark, want)
 		}

@@ -5,12 +5,12 @@ type grounds string
 
 // The grounds a value can rest on, best first.
 const (
-	Published      grounds = "published"
-	CommonPractice grounds = "common practice" // no source
-	FromMemory     grounds = "from memory"
-	HouseValue     grounds = "house default"
-	OwnMarks       grounds = "the lab's own marks"
-	OwnSetting     grounds = "the lab's own setting"
+	published      grounds = "published"
+	commonPractice grounds = "common practice" // no source
+	fromMemory     grounds = "from memory"
+	houseValue     grounds = "house default"
+	ownMarks       grounds = "the lab's own marks"
+	ownSetting     grounds = "the lab's own setting"
 )
 
 // Parameter is one value the estimates rest on.
@@ -35,9 +35,9 @@ func Parameters(r Resin) []Parameter {
 	field := func(name string, v, def float64, unit, source string, mark grounds, fitted bool) {
 		switch {
 		case fitted && v != def:
-			source, mark = "fitted by least squares", OwnMarks
+			source, mark = "fitted by least squares", ownMarks
 		case v != def:
-			source, mark = "set for this resin", OwnSetting
+			source, mark = "set for this resin", ownSetting
 		}
 		out = append(out, Parameter{name, v, unit, source, mark})
 	}
@@ -51,28 +51,28 @@ func Parameters(r Resin) []Parameter {
 	if r.RatioBy != h.RatioBy {
 		ratioDef = 0 // in other terms than the house's, so never its value
 	}
-	field("ratio", r.Ratio, ratioDef, ratioUnit, "21 to 24 g to 10 mL, 30 cc to 10 mL poured", CommonPractice, false)
-	field("powder_bulk_g_per_cc", r.PowderBulkGPerCC, h.PowderBulkGPerCC, "g/cc", "22.5 g fill 30 cc when poured", HouseValue, false)
-	field("polymer_g_per_cc", r.PolymerGPerCC, h.PolymerGPerCC, "g/cc", densities, Published, false)
-	field("liquid_g_per_ml", r.LiquidGPerML, h.LiquidGPerML, "g/mL", densities, Published, false)
-	field("unit_liquid_ml", r.UnitLiquidML, h.UnitLiquidML, "mL", "10 mL of liquid to an average base", CommonPractice, false)
-	field("ref_temp_c", r.RefTempC, h.RefTempC, "°C", "room for which leaflets give times", CommonPractice, false)
-	field("dough_from_min", r.DoughFromMin, h.DoughFromMin, "min", "dough reached in 5 to 10 (15) min", CommonPractice, timesFitted)
-	field("work_until_min", r.WorkUntilMin, h.WorkUntilMin, "min", "worked within 45 min of mixing at about 23 °C", CommonPractice, timesFitted)
-	field("q10", r.Q10, h.Q10, "", "assumption: no figures for heat-cured dough; "+cement+", give at least 1.5 to 1.9", HouseValue, r.Q10Fitted)
-	field("warm_tau_min", r.WarmTauMin, h.WarmTauMin, "min", "assumption, fitted with q10 to "+cement, HouseValue, false)
-	field("dough_ln_sd", r.DoughLnSD, h.DoughLnSD, "", "with mix_ln_sd spans 5 to 13 min", HouseValue, timesFitted)
-	field("work_ln_sd", r.WorkLnSD, h.WorkLnSD, "", "", HouseValue, timesFitted)
-	field("mix_ln_sd", r.MixLnSD, h.MixLnSD, "", "", HouseValue, timesFitted)
-	field("q10_ln_sd", r.Q10LnSD, h.Q10LnSD, "", "spans Q10 1.5 to 2.8 with 80 %", HouseValue, r.Q10Fitted)
+	field("ratio", r.Ratio, ratioDef, ratioUnit, "21 to 24 g to 10 mL, 30 cc to 10 mL poured", commonPractice, false)
+	field("powder_bulk_g_per_cc", r.PowderBulkGPerCC, h.PowderBulkGPerCC, "g/cc", "22.5 g fill 30 cc when poured", houseValue, false)
+	field("polymer_g_per_cc", r.PolymerGPerCC, h.PolymerGPerCC, "g/cc", densities, published, false)
+	field("liquid_g_per_ml", r.LiquidGPerML, h.LiquidGPerML, "g/mL", densities, published, false)
+	field("unit_liquid_ml", r.UnitLiquidML, h.UnitLiquidML, "mL", "10 mL of liquid to an average base", commonPractice, false)
+	field("ref_temp_c", r.RefTempC, h.RefTempC, "°C", "room for which leaflets give times", commonPractice, false)
+	field("dough_from_min", r.DoughFromMin, h.DoughFromMin, "min", "dough reached in 5 to 10 (15) min", commonPractice, timesFitted)
+	field("work_until_min", r.WorkUntilMin, h.WorkUntilMin, "min", "worked within 45 min of mixing at about 23 °C", commonPractice, timesFitted)
+	field("q10", r.Q10, h.Q10, "", "assumption: no figures for heat-cured dough; "+cement+", give at least 1.5 to 1.9", houseValue, r.Q10Fitted)
+	field("warm_tau_min", r.WarmTauMin, h.WarmTauMin, "min", "assumption, fitted with q10 to "+cement, houseValue, false)
+	field("dough_ln_sd", r.DoughLnSD, h.DoughLnSD, "", "with mix_ln_sd spans 5 to 13 min", houseValue, timesFitted)
+	field("work_ln_sd", r.WorkLnSD, h.WorkLnSD, "", "", houseValue, timesFitted)
+	field("mix_ln_sd", r.MixLnSD, h.MixLnSD, "", "", houseValue, timesFitted)
+	field("q10_ln_sd", r.Q10LnSD, h.Q10LnSD, "", "spans Q10 1.5 to 2.8 with 80 %", houseValue, r.Q10Fitted)
 
-	fixed("room_sd", roomSDC, "K", "thermometer and place of the bench", HouseValue)
-	fixed("mark_ln_sd", markLnSD, "", "two people's judgement of the same dough", HouseValue)
-	fixed("sandy_share", sandyShare, "of the time to dough", "about 2 of 8 min in leaflets", FromMemory)
-	fixed("rubbery_share", rubberyShare, "of the working time", "", HouseValue)
-	fixed("trial_allowance", DefaultTrialAllowance, "of the mould", "dough over for trial closures", HouseValue)
-	fixed("shrinkage_low", shrinkageLow, "of the computed shrinkage", "bone cements measured at 5.1 to 6.5 %, at their usual 2:1", HouseValue)
-	fixed("usual_ratio_from", wetMassRatio, "g/g", "wettest ratio of Int J Dent Sci Res 2015;3(3)", HouseValue)
-	fixed("usual_ratio_to", dryMassRatio, "g/g", "", HouseValue)
+	fixed("room_sd", roomSDC, "K", "thermometer and place of the bench", houseValue)
+	fixed("mark_ln_sd", markLnSD, "", "two people's judgement of the same dough", houseValue)
+	fixed("sandy_share", sandyShare, "of the time to dough", "about 2 of 8 min in leaflets", fromMemory)
+	fixed("rubbery_share", rubberyShare, "of the working time", "", houseValue)
+	fixed("trial_allowance", DefaultTrialAllowance, "of the mould", "dough over for trial closures", houseValue)
+	fixed("shrinkage_low", shrinkageLow, "of the computed shrinkage", "bone cements measured at 5.1 to 6.5 %, at their usual 2:1", houseValue)
+	fixed("usual_ratio_from", wetMassRatio, "g/g", "wettest ratio of Int J Dent Sci Res 2015;3(3)", houseValue)
+	fixed("usual_ratio_to", dryMassRatio, "g/g", "", houseValue)
 	return out
 }
