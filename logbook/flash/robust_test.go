@@ -380,3 +380,30 @@ func TestPicture(t *testing.T) {
 		t.Errorf("%g g is above the top %g", g, math.Exp(pic.High))
 	}
 }
+
+// A floor far above what the prior takes for flash: the density has a plateau that looks like
+// its top, and the estimate was not a number.
+func TestPlateauOfTheFloor(t *testing.T) {
+	s := HouseDefaults()
+	s.GradeSD, s.WeighSD = math.Exp(-2.25), 1
+	s.NoneBelowG = math.Exp(-2.573248495522421)
+	s.HeavyAboveG = s.NoneBelowG * math.Exp(6.587816801217514)
+	s.FloorG = math.E
+	s.Prior.Small = Prior{FirstG: math.Exp(-6.82861328125), FirstSD: 1, Kept: math.Exp(-3.8125), KeptSD: math.Exp(-1.4610595703125)}
+	if err := s.Validate(); err != nil {
+		t.Fatal(err)
+	}
+	for _, grades := range [][]Grade{{Heavy, Heavy, Slight}, {Heavy}, {Heavy, Heavy, Heavy, Heavy}, {Slight, Heavy}, {None, Heavy, None}} {
+		h := History{Size: Small, AddedSince: true}
+		for _, g := range grades {
+			h.Trials = append(h.Trials, Trial{Grade: g})
+		}
+		p, err := Fit(s, h)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := sane(p); err != nil {
+			t.Errorf("%v: %v: %+v", grades, err, p)
+		}
+	}
+}

@@ -222,13 +222,35 @@ func (t *strip) sum(cut float64, a, w []float64) ([]float64, []float64, float64,
 		mass += v
 		first += v * at
 	}
+	top := t.top
+	if !(mass > 0 && mass <= math.MaxFloat64) {
+		mass, first, top = t.sumFromLogs(over, r, a[from:], w[from:])
+	}
 	m := moments{mean: first / mass}
 	for k := from; k < len(a); k++ {
 		w[k] /= mass
 		d := a[k] - m.mean
 		m.variance += w[k] * d * d
 	}
-	return a, w, t.top + math.Log(mass), m
+	return a, w, top + math.Log(mass), m
+}
+
+// sumFromLogs weighs the nodes again by the logs of their densities, each against the highest of
+// them: with a floor a density can have a plateau that is taken for its top and lies so far from
+// it that all others are nothing beside it, or beyond all numbers.
+func (t *strip) sumFromLogs(over span, r rule, a, w []float64) (mass, first, top float64) {
+	top = math.Inf(-1)
+	for k, at := range a {
+		w[k] = t.log(at)
+		top = math.Max(top, w[k])
+	}
+	for k, at := range a {
+		_, v := over.node(r, k)
+		w[k] = v * math.Exp(w[k]-top)
+		mass += w[k]
+		first += w[k] * at
+	}
+	return mass, first, top
 }
 
 // peak of a log-concave density, given as its log f on [lo, hi]: where it is, how high,
