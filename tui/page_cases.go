@@ -15,7 +15,6 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/cases"
-	"flaskside/logbook/flash"
 	"flaskside/logbook/route"
 	"flaskside/logbook/words"
 	"flaskside/timers"
@@ -142,7 +141,7 @@ func (p *casesPage) row(s *sheet, k bench.Case, n int, on bool, w int) {
 
 // caseWords names a case in a list of choices.
 func (m *sight) caseWords(k bench.Case) string {
-	s := fmt.Sprintf("%s %s %s, due %s", k.Case, k.Base, words.SizeLetter(k.Size), cases.Due(k, m.now.Wall))
+	s := fmt.Sprintf("%s, due %s", strings.TrimSpace(k.Name()+" "+words.SizeLetter(k.Size)), cases.Due(k, m.now.Wall))
 	if k.Rush {
 		s += ", RUSH"
 	}
@@ -207,7 +206,7 @@ func (m *Model) takeInCase() {
 			f.note = err.Error()
 			return nil
 		}
-		in := action.CaseIn{Case: strings.TrimSpace(f.text("case")), Base: action.Bases[f.choice("base")-1], Size: flash.Medium,
+		in := action.CaseIn{Case: strings.TrimSpace(f.text("case")), Base: action.Bases[f.choice("base")-1],
 			Due: at.Format(time.RFC3339), Rush: f.choice("rush") == 2}
 		if inFlask(f) {
 			in.Size = action.Sizes[f.choice("size")-1]

@@ -114,8 +114,8 @@ func caseInCommand(o *options) *cobra.Command {
 			"  due        as --due                          remake_of  the case number that it replaces\n" +
 			"                                               remark     no names\n" +
 			"                                               route      its name, as --route\n" +
-			"Only case, base, size and due must be there. --dry-run reads the table, says what is wrong, and\n" +
-			"records nothing.",
+			"Only case, base, size and due must be there; of a route without a flask the size stays blank. --dry-run\n" +
+			"reads the table, says what is wrong, and records nothing.",
 		Example: "flaskside case in 4417 --base upper --size medium --due \"today 17:00\" --rush\nflaskside case in --csv monday.csv --dry-run",
 		Args: func(c *cobra.Command, args []string) error {
 			if c.Flags().Changed("csv") {
@@ -135,12 +135,15 @@ func caseInCommand(o *options) *cobra.Command {
 			if err != nil {
 				return wrongUsage("--due: %w", err)
 			}
+			if way != "" && !c.Flags().Changed("size") {
+				size = "" // what nobody said is not recorded
+			}
 			in := action.CaseIn{Case: strings.TrimSpace(args[0]), Base: base, Size: action.Size(size), Due: at.Format(time.RFC3339), Rush: rush, Resin: resin, Shade: shade, RemakeOf: remakeOf, Remark: remark, Route: way}
 			return recordCase(o, c, clock, in, why)
 		},
 	}
 	c.Flags().StringVar(&base, "base", "", strings.Join(action.Bases, ", "))
-	c.Flags().StringVar(&size, "size", "medium", "small, medium, large")
+	c.Flags().StringVar(&size, "size", "medium", "small, medium or large; with --route it must be said where the route has a flask")
 	c.Flags().StringVar(&due, "due", "", "when it must be ready: "+cases.DueForms)
 	c.Flags().BoolVar(&rush, "rush", false, "before others that are due with it")
 	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")

@@ -16,7 +16,7 @@ import (
 type CaseIn struct {
 	Case     string `json:"case" jsonschema_description:"the case number of the house, never a name"`
 	Base     string `json:"base" jsonschema:"enum=upper,enum=lower,enum=partial,enum=reline"`
-	Size     Size   `json:"size" jsonschema:"enum=small,enum=medium,enum=large"`
+	Size     Size   `json:"size,omitempty" jsonschema:"enum=small,enum=medium,enum=large" jsonschema_description:"left out where the route has no flask"`
 	Due      string `json:"due" jsonschema:"format=date-time" jsonschema_description:"when it must be ready"`
 	Rush     bool   `json:"rush,omitempty" jsonschema_description:"before others that are due with it"`
 	Resin    string `json:"resin,omitempty" jsonschema_description:"the resin by its name in the settings; left out: the first"`
@@ -92,7 +92,11 @@ const maxWetH = 60 * 24
 
 // Valid of each kind.
 func (b CaseIn) Valid() error {
-	return first(caseNumber(b.Case), oneOf("base", b.Base, Bases), oneOf("size", b.Size, Sizes), dueAt(b.Due), text("resin", b.Resin, 40),
+	sizes := Sizes
+	if b.Route != "" && b.Size == "" { // whether its route has a flask is the bench's to say
+		sizes = []Size{""}
+	}
+	return first(caseNumber(b.Case), oneOf("base", b.Base, Bases), oneOf("size", b.Size, sizes), dueAt(b.Due), text("resin", b.Resin, 40),
 		text("shade", b.Shade, 24), text("remake_of", b.RemakeOf, 24), text("remark", b.Remark, 160), text("route", b.Route, 24), oneOf("ends", b.Ends, []string{"", EndsAtOutcome}), between("made", float64(b.Made), 0, 1e9, "as number of a flask"))
 }
 
@@ -136,7 +140,11 @@ func (b CaseIn) DueAt() time.Time {
 }
 
 func (a CaseIn) tell(t Teller) string {
-	s := fmt.Sprintf("case taken in: %s %s, %s, due %s", a.Case, a.Base, a.Size, a.DueAt().Format("Mon 2 Jan 2006 15:04"))
+	s := fmt.Sprintf("case taken in: %s %s", a.Case, a.Base)
+	if a.Size != "" {
+		s += ", " + string(a.Size)
+	}
+	s += ", due " + a.DueAt().Format("Mon 2 Jan 2006 15:04")
 	if a.Rush {
 		s += ", rush"
 	}

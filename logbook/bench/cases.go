@@ -229,6 +229,9 @@ func (c *checker) caseIn(a action.CaseIn) (action.CaseIn, error) {
 	if len(c.b.cases) >= casesHeld {
 		return a, fmt.Errorf("there are %d cases on the list, as many as it holds: take off those that are not made any more", len(c.b.cases))
 	}
+	if r, ok := c.b.House.Route(a.Route); a.Size == "" && (!ok || r.Off || r.At(route.Flask) >= 0) {
+		return a, fmt.Errorf("case %s %s needs its size for the flask: %s", a.Case, a.Base, action.Words(action.Sizes))
+	}
 	c.caseNumber(a.Case)
 	if a.RemakeOf != "" && a.RemakeOf != a.Case {
 		c.caseNumber(a.RemakeOf)

@@ -144,6 +144,12 @@ func TestQuestionsAboutCases(t *testing.T) {
 		}
 	}
 	refused(in)
+	refused(action.CaseIn{Case: "4502", Base: "upper", Due: due}) // no size for its flask
+	refused(action.CaseIn{Case: "4502", Base: "upper", Due: due, Route: "packed"})
+	s.do(action.CaseIn{Case: "4502", Base: "upper", Due: due, Route: "pot"}, "")
+	if k, ok := s.bench().CaseOnList("4502", "upper"); !ok || k.Size != "" {
+		t.Errorf("a repair in the pot has the size %q, which nobody said", k.Size)
+	}
 	refused(action.CaseOff{Case: "4500", Base: "lower", Reason: "x"})
 	asks(action.CaseIn{Case: "4501", Base: "upper", Size: "medium", Due: s.ck.Read().Wall.Add(-time.Hour).Format(time.RFC3339)}, bench.DuePastCode)
 	asks(action.CaseIn{Case: "4501", Base: "upper", Size: "medium", Due: due, Resin: "glue"}, bench.ResinCode)
