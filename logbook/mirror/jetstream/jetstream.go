@@ -184,7 +184,7 @@ func reached(err error) error {
 	switch {
 	case errors.Is(err, nats.ErrAuthorization), errors.Is(err, nats.ErrAuthExpired), errors.Is(err, nats.ErrPermissionViolation):
 		return fmt.Errorf("the servers of the mirror refuse this account: %w", err)
-	case errors.Is(err, nats.ErrNoServers), errors.Is(err, nats.ErrTimeout), errors.Is(err, context.DeadlineExceeded), errors.Is(err, nats.ErrNoResponders):
+	case errors.Is(err, nats.ErrNoServers), errors.Is(err, nats.ErrTimeout), errors.Is(err, context.DeadlineExceeded), errors.Is(err, nats.ErrNoResponders), errors.Is(err, js.ErrNoStreamResponse):
 		return fmt.Errorf("the servers of the mirror do not answer: %w", err)
 	}
 	return fmt.Errorf("the mirror cannot be reached: %w", err)
@@ -309,13 +309,20 @@ const (
 	noCluster js.ErrorCode = 10074 // a server that knows of no others
 )
 
+// Servers that agree anew on who leads answer nothing for a moment; the same bytes are asked
+// again so often and so far apart until then.
+const (
+	agreeing = 20
+	agreed   = 250 * time.Millisecond
+)
+
 // underWay: another hand is just sending the same run.
 const underWay js.ErrorCode = 10158
 
 func (j *JetStream) publish(ctx context.Context, s mirror.Stream, expect mirror.End, r mirror.Run, b []byte) (ack *js.PubAck, err error) {
 	for {
 		ack, err = j.api.Publish(ctx, j.subject(s), b, js.WithMsgID(fmt.Sprintf("%s.g%d.%s", s.Book, s.Generation, r.ID())),
-			js.WithExpectStream(j.name), js.WithExpectLastSequencePerSubject(expect.Token))
+			js.WithExpectStream(j.name), js.WithExpectLastSequencePerSubject(expect.Token), js.WithRetryAttempts(agreeing), js.WithRetryWait(agreed))
 		var api *js.APIError
 		if !errors.As(err, &api) || api.ErrorCode != underWay {
 			return ack, err
