@@ -216,10 +216,11 @@ func (p *planPage) mixLines(s *sheet, d *dayplan.Day, x dayplan.Shown) {
 		if latest == "" {
 			latest = "-"
 		}
+		paint := "-" // of another day it is for the plan of that day
 		if k.Today {
-			all = strings.TrimPrefix(k.AllIn, "about ")
+			all, paint = strings.TrimPrefix(k.AllIn, "about "), d.Clock(k.CoatFrom)
 		}
-		s.add(plain, fmt.Sprintf("%-3d %-10s %-10s %-10s %-7s %s", k.No, d.Clock(k.MixAt), latest, d.Clock(k.CoatFrom), all, strings.Join(k.Cases, " + ")))
+		s.add(plain, fmt.Sprintf("%-3d %-10s %-10s %-10s %-7s %s", k.No, d.Clock(k.MixAt), latest, paint, all, strings.Join(k.Cases, " + ")))
 	}
 }
 

@@ -40,7 +40,7 @@ func (d *Day) ICS(w io.Writer) error {
 		e.SetStatus(ics.ObjectStatusTentative)
 	}
 	for _, x := range s.Mixes {
-		details := "coat from " + d.Clock(x.CoatFrom)
+		details := "paint from " + d.Clock(x.CoatFrom)
 		if x.Latest != nil {
 			details += "; mix at the latest " + d.By(*x.Latest)
 		}

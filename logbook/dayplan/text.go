@@ -135,7 +135,10 @@ func (d *Day) textMixes(b *strings.Builder, s Shown) {
 			b.WriteString("  at the latest " + latest)
 		}
 		b.WriteString("\n")
-		line := fmt.Sprintf("coat from %s", d.Clock(x.CoatFrom))
+		if !x.Today {
+			continue // when it is painted is for the plan of its day
+		}
+		line := fmt.Sprintf("paint from %s", d.Clock(x.CoatFrom))
 		if x.Closed != nil {
 			line += fmt.Sprintf(", closed by %s", d.Clock(x.Closed))
 		}
