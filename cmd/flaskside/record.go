@@ -168,7 +168,7 @@ func (in input) recordAll(path string, clock timers.Clock, out io.Writer) error 
 		as = append(slices.Clone(as), action.Action{ID: newID(), At: clock.Read().Wall, Body: action.TakeBack{Of: newID()}})
 	}
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		if err := rehearse(as, clock); err != nil {
+		if err := rehearse(clock, offered(as)); err != nil {
 			return in.named(err) // and no empty logbook is left behind
 		}
 	}
@@ -188,8 +188,13 @@ func (in input) recordAll(path string, clock timers.Clock, out io.Writer) error 
 	return cmp.Or(t.tell(out), t.tellDoubts(path, clock, out))
 }
 
-// rehearse offers actions to a book that is thrown away.
-func rehearse(as []action.Action, clock timers.Clock) error {
+// offered offers actions to a book.
+func offered(as []action.Action) func(*logbook.Book) error {
+	return func(b *logbook.Book) error { return b.Rehearse(as) }
+}
+
+// rehearse offers something to a book that is thrown away.
+func rehearse(clock timers.Clock, offer func(*logbook.Book) error) error {
 	dir, err := os.MkdirTemp("", "flaskside-")
 	if err != nil {
 		return fmt.Errorf("make a scratch folder: %w", err)
@@ -199,7 +204,7 @@ func rehearse(as []action.Action, clock timers.Clock) error {
 	if err != nil {
 		return err
 	}
-	err = book.Rehearse(as)
+	err = offer(book)
 	_ = book.Close() // thrown away
 	return err
 }

@@ -9,7 +9,6 @@ import (
 	"io/fs"
 	"iter"
 	"os"
-	"path/filepath"
 	"runtime/debug"
 
 	"flaskside/logbook"
@@ -140,7 +139,8 @@ func recordLong(raw *wholeInput, o *options, clock timers.Clock, out io.Writer) 
 		return err
 	}
 	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
-		if err := rehearseLong(raw.actions(o.by, &lines), clock); err != nil {
+		scratch := func(b *logbook.Book) error { return b.RehearseLong(raw.actions(o.by, &lines)) }
+		if err := rehearse(clock, scratch); err != nil {
 			return named(err) // and no empty logbook is left behind
 		}
 		lines = lines[:0]
@@ -172,20 +172,4 @@ func recordLong(raw *wholeInput, o *options, clock timers.Clock, out io.Writer) 
 		t.again = append(t.again, fmt.Sprintf("line %d is record %d", lines[r.Index], r.Seq))
 	}
 	return cmp.Or(t.tell(out), t.tellDoubts(o.book, clock, out))
-}
-
-// rehearseLong offers a long input to a logbook that is thrown away.
-func rehearseLong(actions iter.Seq2[action.Action, error], clock timers.Clock) error {
-	dir, err := os.MkdirTemp("", "flaskside-")
-	if err != nil {
-		return fmt.Errorf("make a scratch folder: %w", err)
-	}
-	defer func() { _ = os.RemoveAll(dir) }() // a scratch folder left over harms nobody
-	book, err := logbook.Open(filepath.Join(dir, "scratch.db"), clock)
-	if err != nil {
-		return err
-	}
-	err = book.RehearseLong(actions)
-	_ = book.Close() // thrown away
-	return err
 }

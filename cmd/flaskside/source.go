@@ -146,7 +146,7 @@ func recordSeveral(bodies []action.Body, why string, o *options, clock timers.Cl
 		as[i] = action.Action{ID: newID(), At: now, By: o.by, Body: body, Why: why}
 	}
 	if _, serr := os.Stat(o.book); errors.Is(serr, fs.ErrNotExist) {
-		err = rehearse(as, clock) // no empty logbook is left behind by what is refused
+		err = rehearse(clock, offered(as)) // no empty logbook is left behind by what is refused
 	}
 	if err != nil {
 		return nil, err
