@@ -35,7 +35,7 @@ func (p *equipmentPage) sheet(a area) *sheet {
 		s.add(strong, "equipment")
 		s.add(plain, "nothing in the register yet: + to take something in")
 		s.gap()
-		s.wrapped(dim, "A cure in a bath whose thermometer has no check in time is told once, and so is a pressure read off such a gauge. Both stand on the day sheet, and nothing is refused for it. A rated load is held.", a.w-2)
+		s.wrapped(dim, "When the check of a thermometer is overdue you are told once at the cure, and so with a gauge at the press. Both stand on the day sheet; neither is refused. A pressure above what press, flask or clamp is rated for is refused.", a.w-2)
 		return s
 	}
 	if due := equipment.Due(all, m.now.Wall, 0); len(due) > 0 {
