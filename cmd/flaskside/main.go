@@ -11,6 +11,7 @@ import (
 
 	"charm.land/fang/v2"
 
+	"flaskside/logbook/asked"
 	"flaskside/logbook/words"
 )
 
@@ -29,7 +30,7 @@ func run(args []string) int {
 			_, _ = fmt.Fprintln(w, "flaskside: "+oneLine(err)) // nowhere to tell a failing stderr
 		}))
 	var code exitCode
-	var wrong usageError
+	var wrong asked.Wrong
 	switch {
 	case err == nil:
 		return 0

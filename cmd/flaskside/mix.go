@@ -6,7 +6,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/mixing"
-	"flaskside/logbook/tables"
 	"flaskside/timers/dough"
 	"flaskside/timers/sysclock"
 )
@@ -15,7 +14,7 @@ import (
 func mixCommand(o *options) *cobra.Command {
 	var amount [3]float64
 	var ratio, resin string
-	var asJSON bool
+	var as shape
 	allowance := dough.DefaultTrialAllowance
 	measures := [3]dough.Measure{dough.InUnits, dough.InLiquidG, dough.InMouldCM3}
 	c := &cobra.Command{
@@ -53,10 +52,7 @@ func mixCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if asJSON {
-				return deliver("", c.OutOrStdout(), func(w io.Writer) error { return tables.JSON(w, p) })
-			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return mixing.Text(w, p) })
+			return as.write(c, p, func(w io.Writer) error { return mixing.Text(w, p) }, nil)
 		},
 	}
 	c.Flags().Float64Var(&amount[0], "units", 0, "units of the resin, one for an average base")
@@ -65,7 +61,7 @@ func mixCommand(o *options) *cobra.Command {
 	c.Flags().StringVar(&ratio, "ratio", "", `powder to liquid: 2.4, "3:1 by volume", "22 g : 10 mL" (default: the resin's own)`)
 	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")
 	c.Flags().Float64Var(&allowance, "allowance", allowance, "extra dough for trials, as a fraction of the mould")
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	as.jsonFlag(c)
 	return c
 }
 

@@ -13,6 +13,8 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"flaskside/logbook/asked"
 )
 
 // TestOnAlarm: the command gets its own arguments and the words of the alarm as one
@@ -37,7 +39,7 @@ func TestOnAlarm(t *testing.T) {
 	if want := "--colour|red|flaskside: " + words + "|"; string(got) != want {
 		t.Errorf("the command was given %q, want %q", got, want)
 	}
-	var usage usageError
+	var usage asked.Wrong
 	if _, err := alarmTeller(filepath.Join(dir, "nothing here")); !errors.As(err, &usage) {
 		t.Errorf("a command that is not there: %v, want wrong usage", err)
 	}

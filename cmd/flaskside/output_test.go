@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"flaskside/logbook/asked"
 	"flaskside/logbook/disk"
 )
 
@@ -88,7 +89,7 @@ func TestDate(t *testing.T) {
 		}
 	}
 	for _, bad := range []string{"2026-02-30", "2026-13-01", "26-11-25", "1026-11-25", "tomorrow", "2026-11-25T00:00:00Z", ""} {
-		var wrong usageError
+		var wrong asked.Wrong
 		if _, _, err := date([]string{bad}, now, loc); !errors.As(err, &wrong) {
 			t.Errorf("%q is taken, %v", bad, err)
 		}

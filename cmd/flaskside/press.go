@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/asked"
 	"flaskside/logbook/flash"
 	"flaskside/logbook/house"
 	"flaskside/logbook/pressorder"
@@ -109,7 +110,7 @@ const pilot = 10
 func playShifts(ctx context.Context, s pressorder.Shifts, h house.House, out, side io.Writer, asJSON bool) error {
 	o, err := s.Options(h)
 	if err != nil {
-		return usageError{err}
+		return asked.Wrong{Err: err}
 	}
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
 	defer stop()

@@ -10,6 +10,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"flaskside/logbook/asked"
 )
 
 // options are the flags that every command knows.
@@ -24,14 +26,8 @@ type options struct {
 	plain   bool // of the bench and the demo
 }
 
-// usageError is a command said wrongly: exit code 2.
-type usageError struct{ error }
-
-// Unwrap gives the error within.
-func (e usageError) Unwrap() error { return e.error }
-
-// wrongUsage makes a usage error.
-func wrongUsage(format string, a ...any) error { return usageError{fmt.Errorf(format, a...)} }
+// wrongUsage makes the error of a command said wrongly: exit code 2.
+func wrongUsage(format string, a ...any) error { return asked.Wrongly(format, a...) }
 
 // exitCode is an error that wants an exit code of its own.
 type exitCode struct {
@@ -73,7 +69,7 @@ func rootCommand() *cobra.Command {
 		},
 		RunE: func(c *cobra.Command, _ []string) error { return runBench(c.Context(), o) },
 	}
-	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return usageError{flagWords(c, err)} })
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return asked.Wrong{Err: flagWords(c, err)} })
 	root.PersistentFlags().StringVar(&o.book, "book", "", "the logbook (default: in your data folder)")
 	plainFlag(root, o)
 	root.Flags().StringVar(&o.notify, "notify", "auto", "how the terminal shows an alarm, besides the bell: auto, 9, 777, 99 (the control sequence) or none")

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/asked"
 	"flaskside/logbook/cases"
 	"flaskside/logbook/house"
 	"flaskside/logbook/route"
@@ -151,7 +152,7 @@ func caseStepCommand(o *options) *cobra.Command {
 			}
 			s, _ := r.Step(a.Step)
 			if a.Values, err = cases.StepValues(values, s, st.Bench.House.Units); err != nil {
-				return usageError{err}
+				return asked.Wrong{Err: err}
 			}
 			return recordCase(o, c, clock, a, why)
 		},

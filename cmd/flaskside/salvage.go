@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/asked"
 	"flaskside/logbook/check"
 	"flaskside/logbook/words"
 	"flaskside/timers"
@@ -48,7 +49,7 @@ func salvageCommand() *cobra.Command {
 			if branch != "" {
 				p, err := check.ParsePin(branch)
 				if err != nil {
-					return usageError{err}
+					return asked.Wrong{Err: err}
 				}
 				follow = &p
 			}

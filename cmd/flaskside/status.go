@@ -1,10 +1,6 @@
 package main
 
 import (
-	"encoding/json"
-	"fmt"
-	"io"
-
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
@@ -16,7 +12,7 @@ import (
 
 // statusCommand prints the places, windows and alarms.
 func statusCommand(o *options) *cobra.Command {
-	var asJSON bool
+	var as shape
 	var at string
 	c := &cobra.Command{
 		Use:     "status",
@@ -28,20 +24,10 @@ func statusCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return spoiltSheet(s.Spoilt, deliver("", c.OutOrStdout(), func(w io.Writer) error {
-				if !asJSON {
-					return s.Text(w)
-				}
-				enc := json.NewEncoder(w)
-				enc.SetIndent("", "  ")
-				if err := enc.Encode(s); err != nil {
-					return fmt.Errorf("write status: %w", err)
-				}
-				return nil
-			}))
+			return spoiltSheet(s.Spoilt, as.write(c, s.JSON, s.Text, nil))
 		},
 	}
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	as.jsonFlag(c)
 	atFlag(c, &at)
 	return c
 }

@@ -15,6 +15,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/apart"
+	"flaskside/logbook/asked"
 	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/door"
@@ -46,7 +47,7 @@ func verifyCommand(o *options) *cobra.Command {
 			for _, h := range heads {
 				p, err := check.ParsePin(h)
 				if err != nil {
-					return usageError{err}
+					return asked.Wrong{Err: err}
 				}
 				told = append(told, heading(p))
 			}
@@ -99,7 +100,7 @@ func openSeal(file, key string) (seal.Head, error) {
 	}
 	public, err := seal.ParsePublic(key)
 	if err != nil {
-		return seal.Head{}, usageError{err}
+		return seal.Head{}, asked.Wrong{Err: err}
 	}
 	h, err := public.Open([]byte(b))
 	if err != nil {

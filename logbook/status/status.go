@@ -4,6 +4,9 @@
 package status
 
 import (
+	"encoding/json"
+	"fmt"
+	"io"
 	"math"
 	"time"
 
@@ -174,4 +177,14 @@ func AsOf(at time.Time, now timers.Reading) timers.Now {
 		s.BootID = "before" // another boot than any of a record: the wall clock decides, and it is said
 	}
 	return timers.Now{Reading: timers.Reading{Wall: s.At, Boot: s.Boot, Mono: s.Boot, BootID: s.BootID}}
+}
+
+// JSON writes it for other programs.
+func (s Status) JSON(w io.Writer) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(s); err != nil {
+		return fmt.Errorf("write status: %w", err)
+	}
+	return nil
 }
