@@ -174,7 +174,7 @@ func TestLongInput(t *testing.T) {
 func TestManyAtOnce(t *testing.T) {
 	h := newHands(t)
 	var heard []uint64
-	h.b.OnChange(func(s State) { heard = append(heard, s.Head.Seq) })
+	h.b.OnChange(func(s Snapshot) { heard = append(heard, s.Head.Seq) })
 	var wg sync.WaitGroup
 	for w := range 8 {
 		wg.Go(func() {

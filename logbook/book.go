@@ -73,8 +73,8 @@ type Head = layout.Head
 // logFill packs the pages of the log: it only ever grows at its end.
 const logFill = 0.9
 
-// State is a book at one moment: it never changes and may be handed about.
-type State struct {
+// Snapshot is a book at one moment: it never changes and may be handed about.
+type Snapshot struct {
 	Bench *bench.Bench
 	Head  Head
 	Beat  timers.Beat // the last sign of life before this program opened the book
@@ -89,12 +89,12 @@ type Book struct {
 	mu       sync.Mutex                  // held by whoever writes or reopens
 	db       atomic.Pointer[bolt.DB]     // replaced by reopen while readers go on
 	file     atomic.Pointer[os.FileInfo] // of the open file, as it was opened
-	state    atomic.Pointer[State]
+	state    atomic.Pointer[Snapshot]
 	lost     error // why the file can no longer be reached
 	kept     bool  // it was taken away, and the handle is still open
 	used     bool  // something was written since it was opened
 	roomMade bool  // the last commit failed for want of room, and some was made
-	hear     []func(State)
+	hear     []func(Snapshot)
 	progress func(done, of int)
 	part     int // records of a long input in one transaction; 0 for partLength
 
@@ -113,7 +113,7 @@ type Saved struct {
 }
 
 // State gives the book as it stands.
-func (b *Book) State() State { return *b.state.Load() }
+func (b *Book) State() Snapshot { return *b.state.Load() }
 
 // ID is the identity of the book, given when it was made.
 func (b *Book) ID() string { return b.id }
@@ -127,7 +127,7 @@ func (b *Book) Now() timers.Now { return timers.Now{Reading: b.clock.Read(), Bea
 // OnChange has f called after each change, in order, before Append returns. The
 // writer's lock is held meanwhile: f must not wait for anyone who may be writing,
 // and must not write itself. It is meant to pass the newest state on.
-func (b *Book) OnChange(f func(State)) {
+func (b *Book) OnChange(f func(Snapshot)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.hear = append(b.hear, f)
@@ -223,7 +223,7 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	b.wrote(w)
 	b.journal.add(b.id, w.fresh, b.Each)
 	next.Inherit(b.State().Bench)
-	b.publish(State{Bench: next, Head: w.head, Beat: b.State().Beat})
+	b.publish(Snapshot{Bench: next, Head: w.head, Beat: b.State().Beat})
 	w.index = nil // of a long input it is much
 	return w.saved(), nil
 }
@@ -250,7 +250,7 @@ func (w *plan) foldBeside() func() *bench.Bench {
 	}
 }
 
-func (b *Book) publish(s State) {
+func (b *Book) publish(s Snapshot) {
 	b.state.Store(&s)
 	for _, f := range b.hear {
 		f(s)

@@ -207,7 +207,7 @@ func (b *Book) writeLong(l *long, wait *waiting) (Long, error) {
 		b.far(first+n, wait.count())
 	}
 	w.after.Inherit(b.State().Bench)
-	b.publish(State{Bench: w.after, Head: w.head, Beat: b.State().Beat})
+	b.publish(Snapshot{Bench: w.after, Head: w.head, Beat: b.State().Beat})
 	l.told.Recorded, l.told.Head = wait.count(), w.head
 	return l.told, nil
 }

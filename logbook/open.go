@@ -202,7 +202,7 @@ func (b *Book) load(tx *bolt.Tx) error {
 	if b.id == "" { // it never changes
 		b.id = string(tx.Bucket(layout.Meta).Get([]byte("book")))
 	}
-	st := State{Head: Head{Hash: record.Genesis(b.id)}}
+	st := Snapshot{Head: Head{Hash: record.Genesis(b.id)}}
 	if k, v := tx.Bucket(layout.Log).Cursor().Last(); k != nil {
 		r, err := record.Decode(v)
 		if err != nil {

@@ -66,7 +66,7 @@ func (m *Model) ring() tea.Cmd {
 }
 
 // AlarmWords say in capitals what an alarm wants to be known, in one line.
-func AlarmWords(st logbook.State, now timers.Now, al timers.Alarm) string {
+func AlarmWords(st logbook.Snapshot, now timers.Now, al timers.Alarm) string {
 	m := sight{st: st, now: now}
 	m.lookAt(st.Bench.Windows())
 	return oneLine(m.alarmWords(al))

@@ -16,15 +16,15 @@ func TestTheMirrorInTheTopLine(t *testing.T) {
 	line := func() string { return strings.Split(d.m.draw().plainText(), "\n")[0] }
 	now := d.m.now.Wall
 	for _, c := range []struct {
-		st   mirror.Standing
+		st   mirror.Health
 		says string
 	}{
-		{mirror.Standing{}, ""},
-		{mirror.Standing{To: "/mnt/m", Known: true}, ""},
-		{mirror.Standing{To: "/mnt/m", Known: true, Behind: 37, Since: now.Add(-2 * time.Minute)}, ""},
-		{mirror.Standing{To: "/mnt/m", Known: true, Behind: 37, Since: now.Add(-2 * time.Hour)}, "mirror 37 behind since " + now.Add(-2*time.Hour).Format("15:04")},
-		{mirror.Standing{To: "/mnt/m", Err: "gone", Fails: now.Add(-time.Hour)}, "mirror not reached since "},
-		{mirror.Standing{To: "/mnt/m", Known: true, Wrong: "another history"}, "MIRROR NOT THE SAME"},
+		{mirror.Health{}, ""},
+		{mirror.Health{To: "/mnt/m", Known: true}, ""},
+		{mirror.Health{To: "/mnt/m", Known: true, Behind: 37, Since: now.Add(-2 * time.Minute)}, ""},
+		{mirror.Health{To: "/mnt/m", Known: true, Behind: 37, Since: now.Add(-2 * time.Hour)}, "mirror 37 behind since " + now.Add(-2*time.Hour).Format("15:04")},
+		{mirror.Health{To: "/mnt/m", Err: "gone", Fails: now.Add(-time.Hour)}, "mirror not reached since "},
+		{mirror.Health{To: "/mnt/m", Known: true, Wrong: "another history"}, "MIRROR NOT THE SAME"},
 	} {
 		d.feed(Heard(keep.News{Mirror: c.st}))
 		if got := line(); c.says == "" && strings.Contains(strings.ToLower(got), "mirror") || !strings.Contains(got, c.says) {

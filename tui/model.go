@@ -25,7 +25,7 @@ import (
 // Keeper is the logbook as the screen sees it.
 type Keeper interface {
 	recall.Reader // looks through all records
-	State() logbook.State
+	State() logbook.Snapshot
 	Whole(from, until time.Time) (*bench.Bench, error) // the bench with all that was done in a time
 	Append(action.Action) (logbook.Saved, error)
 	Now() timers.Now
@@ -123,7 +123,7 @@ func New(cfg Config) *Model {
 
 // refresh takes a new state of the book and works out all that hangs on it and on
 // the time.
-func (m *Model) refresh(st logbook.State) {
+func (m *Model) refresh(st logbook.Snapshot) {
 	m.st = st
 	m.follow()
 	m.lookAtClock()

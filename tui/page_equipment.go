@@ -62,7 +62,7 @@ func (p *equipmentPage) sheet(a area) *sheet {
 	return s
 }
 
-func (p *equipmentPage) line(s *sheet, l equipment.Line) {
+func (p *equipmentPage) line(s *sheet, l equipment.Listed) {
 	r := plain
 	switch l.State {
 	case equipment.Overdue, equipment.Off:

@@ -246,7 +246,7 @@ func TestFlasksOnNoPlaceAreFound(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b, now := randomBench(t)
 		off += len(b.OffPlaces())
-		m := &Model{sight: sight{sel: 1, w: 80, h: 24, st: logbook.State{Bench: b}, now: now}, cfg: Config{Hands: simclock.At(shiftStart, "boot-1")}}
+		m := &Model{sight: sight{sel: 1, w: 80, h: 24, st: logbook.Snapshot{Bench: b}, now: now}, cfg: Config{Hands: simclock.At(shiftStart, "boot-1")}}
 		m.lookAt(b.Windows())
 		f := newFrame(80, 24)
 		m.drawOff(f, area{0, 0, 52, m.offH()})

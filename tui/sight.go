@@ -13,7 +13,7 @@ import (
 // words and draws them, and can neither record nor ask.
 type sight struct {
 	w, h      int
-	st        logbook.State
+	st        logbook.Snapshot
 	now       timers.Now
 	sel       int    // selected place, 1 to 9
 	caseSel   string // the case chosen on their page, by its name
@@ -29,7 +29,7 @@ type sight struct {
 	plans  planDesk
 	thick  thickDesk
 	cures  cureDesk // what goes on in the flasks in the baths
-	mirror mirror.Standing
+	mirror mirror.Health
 }
 
 func (m *sight) bench() *bench.Bench { return m.st.Bench }

@@ -16,7 +16,7 @@ var lineRoles = map[chart.Role]role{
 }
 
 // timeLabels stand before the rows of the time line.
-func (m *sight) timeLabels(l timeline.Line, roomy bool) chart.Labels {
+func (m *sight) timeLabels(l timeline.DayBars, roomy bool) chart.Labels {
 	var out chart.Labels
 	for _, r := range l.Rows {
 		switch r.Kind {
@@ -41,7 +41,7 @@ func (m *sight) timeLabels(l timeline.Line, roomy bool) chart.Labels {
 }
 
 // line is the day of the bench as it stands, worked out once for a look at the clock.
-func (m *sight) line() timeline.Line {
+func (m *sight) line() timeline.DayBars {
 	if d := &m.day; d.of != m.bench() || d.now != m.now {
 		*d = dayLine{m.bench(), m.now, timeline.Of(m.bench(), m.now)}
 	}
@@ -52,7 +52,7 @@ func (m *sight) line() timeline.Line {
 type dayLine struct {
 	of   *bench.Bench
 	now  timers.Now
-	line timeline.Line
+	line timeline.DayBars
 }
 
 // drawTimeLine draws the day on a part of a frame; roomy says more of each flask.

@@ -32,7 +32,7 @@ type Wall struct {
 	Timers []WallTimer
 	Press  []string // the press order in short lines
 	Baths  []WallBath
-	Line   timeline.Line
+	Line   timeline.DayBars
 	Labels []string  // of the rows of the line
 	Coming []WallDue // until noon tomorrow
 }
@@ -124,11 +124,11 @@ type WallDesk struct {
 	Press  *press.Advice
 	Cures  map[int]keep.Cure // by load
 	Flood  keep.Flood
-	Mirror mirror.Standing
+	Mirror mirror.Health
 }
 
 // CureCases lists the loads in the baths, with what their estimate rests on.
-func CureCases(st logbook.State) (out []bath.Case) {
+func CureCases(st logbook.Snapshot) (out []bath.Case) {
 	m := sight{st: st}
 	for _, l := range m.loadsIn() {
 		out = append(out, bath.Of(m.bench(), l))
@@ -137,7 +137,7 @@ func CureCases(st logbook.State) (out []bath.Case) {
 }
 
 // WallOf tells the bench as it stands at a moment.
-func WallOf(st logbook.State, now timers.Now, desk WallDesk) Wall {
+func WallOf(st logbook.Snapshot, now timers.Now, desk WallDesk) Wall {
 	m := &sight{st: st, now: now, w: 160, h: 45, sel: 1, mirror: desk.Mirror, floodN: desk.Flood.N, floodOn: desk.Flood.On}
 	m.look()
 	m.advice = desk.Press

@@ -243,7 +243,7 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 }
 
 // rehearsed offers a table to the logbook, which knows of flasks that the bench has let go of.
-func rehearsed(o *options, clock timers.Clock, lines []cases.Line, bodies []action.Body, why string) error {
+func rehearsed(o *options, clock timers.Clock, lines []cases.Parsed, bodies []action.Body, why string) error {
 	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}

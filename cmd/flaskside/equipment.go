@@ -60,7 +60,7 @@ func equipmentCommand(o *options) *cobra.Command {
 			if c.Flags().Changed("which") {
 				return listPiece(c.OutOrStdout(), o.book, which, f)
 			}
-			return listEquipment(c.OutOrStdout(), o, f, func(all []equipment.Line, _ time.Time) []equipment.Line { return all }, "no equipment in the register: flaskside equipment take-in KIND NAME")
+			return listEquipment(c.OutOrStdout(), o, f, func(all []equipment.Listed, _ time.Time) []equipment.Listed { return all }, "no equipment in the register: flaskside equipment take-in KIND NAME")
 		},
 	}
 	f.flags(c)
@@ -69,7 +69,7 @@ func equipmentCommand(o *options) *cobra.Command {
 	return c
 }
 
-func listEquipment(w io.Writer, o *options, f form, some func([]equipment.Line, time.Time) []equipment.Line, none string) error {
+func listEquipment(w io.Writer, o *options, f form, some func([]equipment.Listed, time.Time) []equipment.Listed, none string) error {
 	clock := sysclock.New()
 	st, err := standing(o.book, clock)
 	if err != nil {
@@ -129,7 +129,7 @@ func equipmentDueCommand(o *options) *cobra.Command {
 			if days > 0 {
 				none = fmt.Sprintf("nothing of the register is due within %d days", days)
 			}
-			return listEquipment(c.OutOrStdout(), o, f, func(all []equipment.Line, now time.Time) []equipment.Line { return equipment.Due(all, now, days) }, none)
+			return listEquipment(c.OutOrStdout(), o, f, func(all []equipment.Listed, now time.Time) []equipment.Listed { return equipment.Due(all, now, days) }, none)
 		},
 	}
 	f.flags(c)

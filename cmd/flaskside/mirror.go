@@ -116,8 +116,8 @@ func wholePlace(to string) (string, error) {
 }
 
 // mirrorOptions are those of bringing that the house says.
-func mirrorOptions(h house.House, clock timers.Clock) mirror.Options {
-	return mirror.Options{Bench: h.MirrorName(), NoNotes: h.Mirror.NoNotes, At: clock.Read().Wall}
+func mirrorOptions(h house.House, clock timers.Clock) mirror.BringOptions {
+	return mirror.BringOptions{Bench: h.MirrorName(), NoNotes: h.Mirror.NoNotes, At: clock.Read().Wall}
 }
 
 // bring brings the mirror up to date and proves it.

@@ -27,11 +27,11 @@ func newMirrored(book *logbook.Book, clock timers.Clock) *mirrored {
 	m := &mirrored{changed: make(chan struct{}, 1)}
 	m.follow = &follow.Follower{Book: book, Open: places.Open,
 		Now: func() time.Time { return clock.Read().Wall },
-		House: func(st logbook.State) follow.House {
+		House: func(st logbook.Snapshot) follow.House {
 			h := st.Bench.House
 			return follow.House{To: h.Mirror.To, Bench: h.MirrorName(), NoNotes: h.Mirror.NoNotes}
 		}}
-	book.OnChange(func(logbook.State) {
+	book.OnChange(func(logbook.Snapshot) {
 		select {
 		case m.changed <- struct{}{}:
 		default: // it knows already
@@ -43,7 +43,7 @@ func newMirrored(book *logbook.Book, clock timers.Clock) *mirrored {
 // start keeps the mirror beside the screens. Nobody waits for it to end: a share that hangs may
 // hold it for ever.
 func (m *mirrored) start(ctx context.Context, hub *keep.Hub) {
-	m.follow.Tell = func(s mirror.Standing) { hub.Mirrored(s) }
+	m.follow.Tell = func(s mirror.Health) { hub.Mirrored(s) }
 	m.follow.Wrong = func(told string) { hub.Trouble(words.Clean("the mirror: " + told)) }
 	m.ended = make(chan struct{})
 	go func() {

@@ -104,8 +104,8 @@ func readActions(r io.Reader, by string, keepGoing bool) (input, error) {
 
 // linesOf gives the lines of an input in turn, and an error where there are too many or none
 // can be read.
-func linesOf(r io.Reader, by string) iter.Seq2[door.Line, error] {
-	return func(yield func(door.Line, error) bool) {
+func linesOf(r io.Reader, by string) iter.Seq2[door.Parsed, error] {
+	return func(yield func(door.Parsed, error) bool) {
 		n := 0
 		for l, err := range door.Lines(&bounded{r: r, left: maxInput}) {
 			if err != nil {

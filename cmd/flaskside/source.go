@@ -82,13 +82,13 @@ func undamaged(path string, clock timers.Clock) (book *logbook.Book, done func()
 }
 
 // standing gives the bench as it stands now.
-func standing(path string, clock timers.Clock) (logbook.State, error) {
+func standing(path string, clock timers.Clock) (logbook.Snapshot, error) {
 	if client, err := door.Dial(path); err == nil {
 		return client.State()
 	}
 	book, done, err := reading(path, clock)
 	if err != nil {
-		return logbook.State{}, err
+		return logbook.Snapshot{}, err
 	}
 	defer done()
 	return book.State(), nil

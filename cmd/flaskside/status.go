@@ -39,7 +39,7 @@ func look(path, at string, clock timers.Clock) (status.Status, error) {
 		return status.Status{}, err
 	}
 	if !past {
-		now := func(st logbook.State, file string) (status.Status, error) {
+		now := func(st logbook.Snapshot, file string) (status.Status, error) {
 			s := status.Of(st, timers.Now{Reading: clock.Read(), Beat: st.Beat})
 			var err error
 			s.Spoilt, err = notAsWritten(file, st.Bench.Items)
@@ -59,7 +59,7 @@ func look(path, at string, clock timers.Clock) (status.Status, error) {
 		if err != nil {
 			return status.Status{}, err
 		}
-		s := status.Of(logbook.State{Bench: b, Head: book.State().Head}, status.AsOf(then, clock.Read()))
+		s := status.Of(logbook.Snapshot{Bench: b, Head: book.State().Head}, status.AsOf(then, clock.Read()))
 		s.Spoilt, err = notAsWritten(book.Path(), b.Items)
 		return s, err
 	})

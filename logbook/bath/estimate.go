@@ -60,7 +60,7 @@ func (c Case) Estimate() (Estimate, error) {
 	if c.Out >= time.Minute && c.Out.Seconds() < endS {
 		endS = c.Out.Seconds() // out before its time: no more was held
 	}
-	if e.Cure, err = cure.Run(thin, thick, b.knots, cure.Options{EndS: endS, Air: c.Air}); err != nil {
+	if e.Cure, err = cure.Run(thin, thick, b.knots, cure.RunOptions{EndS: endS, Air: c.Air}); err != nil {
 		return Estimate{}, err
 	}
 	e.Holds = cure.HoldStarts(c.Programme, b.knots, &e.Cure.Thickest)

@@ -45,7 +45,7 @@ func (b *Bench) orderAt(now timers.Now, before *press.Advice) (press.Advice, err
 	if a, ok := b.memo.order(key); ok {
 		return a, nil
 	}
-	a, err := press.Advise(jobs, b.Durations(), b.PressBench(), press.Options{Previous: before})
+	a, err := press.Advise(jobs, b.Durations(), b.PressBench(), press.AdviceOptions{Previous: before})
 	if err == nil {
 		b.memo.keepOrder(key, a)
 	}

@@ -119,8 +119,8 @@ type pieceCheck struct {
 // Piece names it.
 func (k KnownPiece) Piece() action.Piece { return action.Piece{Item: k.Item, Name: k.Name} }
 
-// Standing is how an instrument stands with its checks, or what holds water with its changes.
-type Standing struct {
+// Upkeep is how an instrument stands with its checks, or what holds water with its changes.
+type Upkeep struct {
 	Last    *pieceCheck // the latest check up to then; nil for none
 	Due     lot.Date    // last day on which the next one is in time; zero where nothing is known
 	Overdue bool
@@ -130,13 +130,13 @@ type Standing struct {
 }
 
 // OffByMuch tells whether the latest check found it further off than is allowed.
-func (s Standing) OffByMuch() bool {
+func (s Upkeep) OffByMuch() bool {
 	return s.Last != nil && s.Allowed > 0 && math.Abs(s.Off.Off) > s.Allowed+1e-9
 }
 
 // Standing tells how it stands at an instant. Only what was done up to then counts.
-func (k KnownPiece) Standing(at time.Time) Standing {
-	var s Standing
+func (k KnownPiece) Standing(at time.Time) Upkeep {
+	var s Upkeep
 	switch {
 	case k.Out != nil:
 		return s

@@ -174,7 +174,7 @@ func (b *Bench) CostOfMix(now timers.Now, size string, flasks int) (press.MixCos
 		fresh = append(fresh, press.Job{ID: fmt.Sprintf("new %d", i+1), From: mixing + time.Duration(doughS)*time.Second, Due: mixing + time.Duration(workS)*time.Second, More: totals})
 	}
 	now, _ = b.askedAt(now)
-	return press.CostOfMix(b.jobs(now), fresh, mixing, b.Durations(), b.PressBench(), press.Options{})
+	return press.CostOfMix(b.jobs(now), fresh, mixing, b.Durations(), b.PressBench(), press.AdviceOptions{})
 }
 
 // PressWorkLeft is the work that live dough still wants at the press: the trial closures that each flask is likely to

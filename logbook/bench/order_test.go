@@ -58,7 +58,7 @@ func TestPressOrderIsSteady(t *testing.T) {
 			for range 12 { // four minutes
 				a, err := b.PressOrder(h.now())
 				if !steady {
-					a, err = press.Advise(b.jobs(h.now()), b.Durations(), b.PressBench(), press.Options{})
+					a, err = press.Advise(b.jobs(h.now()), b.Durations(), b.PressBench(), press.AdviceOptions{})
 				}
 				if err != nil || len(a.Order) == 0 {
 					t.Fatalf("advice %+v, %v", a, err)

@@ -61,7 +61,7 @@ func TestColdBathIsAskedAbout(t *testing.T) {
 func TestBathReadOnItsProgramme(t *testing.T) {
 	for what, c := range map[string]struct {
 		read map[int]float64
-		want cure.Standing
+		want cure.Adherence
 	}{
 		"read":             {map[int]float64{2: 74, 6: 73.5, 9: 100}, cure.AsSet},
 		"not in the boil":  {map[int]float64{2: 74, 6: 73.5}, cure.TimeOnly},

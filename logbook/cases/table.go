@@ -25,8 +25,8 @@ var told = []string{"late", "state", "flask", "remakes", "in", "in_by"}
 // needed is how many of the columns every table has.
 const needed = 4
 
-// Line is one row of a table: a case, or what is wrong with the row.
-type Line struct {
+// Parsed is one row of a table: a case, or what is wrong with the row.
+type Parsed struct {
 	No   int // of the line in the file, from 1
 	Case action.CaseIn
 	Err  error
@@ -38,7 +38,7 @@ const maxRows = 5000
 // ReadCSV reads a table of cases: RFC 4180, the first line names the columns in any order,
 // comma or semicolon between them. A row that cannot be read is named and the rest read; an
 // error means that the file is no such table.
-func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
+func ReadCSV(r io.Reader, now time.Time) ([]Parsed, error) {
 	text, err := tableText(r)
 	if err != nil {
 		return nil, err
@@ -62,7 +62,7 @@ func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
 	if err != nil {
 		return nil, err
 	}
-	var out []Line
+	var out []Parsed
 	seen := map[string]int{}
 	for {
 		row, err := in.Read()
@@ -70,7 +70,7 @@ func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
 			return out, nil
 		}
 		if errors.As(err, &syntax) {
-			return append(out, Line{No: syntax.StartLine, Err: fmt.Errorf("this is not CSV: %w; what follows was not read", syntax.Err)}), nil
+			return append(out, Parsed{No: syntax.StartLine, Err: fmt.Errorf("this is not CSV: %w; what follows was not read", syntax.Err)}), nil
 		}
 		if err != nil {
 			return nil, err
@@ -82,7 +82,7 @@ func ReadCSV(r io.Reader, now time.Time) ([]Line, error) {
 		if len(out) >= maxRows {
 			return nil, fmt.Errorf("the table has more than %d rows: is it the right file?", maxRows)
 		}
-		l := Line{No: no}
+		l := Parsed{No: no}
 		if len(row) > len(names) {
 			l.Err = fmt.Errorf("it has %d fields, the first line names %d", len(row), len(names))
 		} else {

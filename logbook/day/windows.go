@@ -24,10 +24,10 @@ type spell struct {
 	min, max time.Duration // zero for none
 	estimate bool          // the ends asked for are estimates
 	mark     string
-	half     bool          // a half drying
-	hold     bool          // a hold in the press
-	stands   cure.Standing // how the cure in it stood, "" for another window
-	cut      bool          // the flask was finished before the step that ends it
+	half     bool           // a half drying
+	hold     bool           // a hold in the press
+	stands   cure.Adherence // how the cure in it stood, "" for another window
+	cut      bool           // the flask was finished before the step that ends it
 	about    action.Subject
 	began    action.Kind // the records of its two ends
 	ended    []action.Kind

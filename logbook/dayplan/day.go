@@ -59,7 +59,7 @@ func (q Question) Make(ctx context.Context) (*Day, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := plan.Options{Seed: q.Seed, Draws: q.Draws, Days: q.Days, Progress: q.Progress, Wish: d.wish(cases)}
+	o := plan.SearchOptions{Seed: q.Seed, Draws: q.Draws, Days: q.Days, Progress: q.Progress, Wish: d.wish(cases)}
 	if q.First != nil {
 		o.First = func(m plan.Made) { q.First(d.with(m)) }
 	}

@@ -11,14 +11,14 @@ import (
 
 // Line is the plan as a time line, with what stands before its rows: a mix from its first mould over its start, which is the
 // earliest of its bar, to its last closure; a bath with its loads, and what is in it now.
-func (d *Day) Line() (l timeline.Line, labels []string) {
+func (d *Day) Line() (l timeline.DayBars, labels []string) {
 	h := &d.Made.House
 	base := float64(d.today()) * plan.Day
 	from, to := base+math.Floor(d.open().OpensMin/60)*60, base+math.Ceil(d.open().OvertimeMin/60)*60
 	if now := d.minutes(d.Question.Now); now > from && now < to-60 {
 		from = max(from, 60*math.Floor(now/60)-60)
 	}
-	l = timeline.Line{From: d.instant(from), To: d.instant(to), Now: d.Question.Now}
+	l = timeline.DayBars{From: d.instant(from), To: d.instant(to), Now: d.Question.Now}
 	add := func(kind timeline.Owner, label string, bars []timeline.Bar) {
 		if len(bars) > 0 {
 			l.Rows = append(l.Rows, timeline.Row{Kind: kind, Label: label, Bars: bars})

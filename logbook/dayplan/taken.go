@@ -96,7 +96,7 @@ func (q Question) Follow(ctx context.Context, p *bench.Planned) (*Day, error) {
 	if err != nil {
 		return nil, err
 	}
-	made, err := plan.Follow(ctx, h, cases, d.planOf(p, &h, cases), plan.Options{Seed: q.Seed, Draws: q.Draws, Days: q.Days})
+	made, err := plan.Follow(ctx, h, cases, d.planOf(p, &h, cases), plan.SearchOptions{Seed: q.Seed, Draws: q.Draws, Days: q.Days})
 	if err != nil {
 		return nil, err
 	}

@@ -42,23 +42,23 @@ type Facts struct {
 	Terminal Terminal    `json:"terminal"`
 }
 
-// State of a book.
-type State string
+// BookState says who has the book, as far as can be seen from outside.
+type BookState string
 
 // States.
 const (
-	NoBook  State = "none"    // the bench makes one
-	Free    State = "free"    // nobody has it
-	Running State = "running" // a bench has it and answers
-	Held    State = "held"    // another program has it and does not answer
-	Bad     State = "bad"     // it cannot be read
-	NoLocks State = "nolocks" // files cannot be locked where it lies
+	NoBook  BookState = "none"    // the bench makes one
+	Free    BookState = "free"    // nobody has it
+	Running BookState = "running" // a bench has it and answers
+	Held    BookState = "held"    // another program has it and does not answer
+	Bad     BookState = "bad"     // it cannot be read
+	NoLocks BookState = "nolocks" // files cannot be locked where it lies
 )
 
 // BookFacts is the logbook by a look from outside.
 type BookFacts struct {
 	Path    string    `json:"path"`
-	State   State     `json:"state"`
+	State   BookState `json:"state"`
 	Why     string    `json:"why,omitempty"` // who has it, or what is wrong
 	Bytes   int64     `json:"bytes"`
 	Records uint64    `json:"records"`

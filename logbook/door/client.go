@@ -85,7 +85,7 @@ func (c *Client) head() (head logbook.Head, err error) {
 
 // State gives the bench as it stands, made from the records it rests on: the cost
 // does not grow with the history, as that of a snapshot does.
-func (c *Client) State() (st logbook.State, err error) {
+func (c *Client) State() (st logbook.Snapshot, err error) {
 	err = c.get("/state", askPatience, func(r io.Reader) error {
 		d := json.NewDecoder(r)
 		var h stateHead
@@ -106,7 +106,7 @@ func (c *Client) State() (st logbook.State, err error) {
 			}
 			recs = append(recs, rec)
 		}
-		st = logbook.State{Bench: bench.Fold(recs, h.Top), Head: h.Head, Beat: h.Beat}
+		st = logbook.Snapshot{Bench: bench.Fold(recs, h.Top), Head: h.Head, Beat: h.Beat}
 		return nil
 	})
 	return st, err

@@ -317,7 +317,7 @@ func TestErrorsComeThrough(t *testing.T) {
 
 func TestPanicIsOneLine(t *testing.T) {
 	h := open(t)
-	h.book.OnChange(func(logbook.State) { panic("first line\nsecond") })
+	h.book.OnChange(func(logbook.Snapshot) { panic("first line\nsecond") })
 	c := h.dial()
 	_, err := c.Append(h.timers("p", 1), false)
 	if !errors.Is(err, logbook.ErrUnknown) || strings.Contains(err.Error(), "\n") || !strings.Contains(err.Error(), "first line second") {

@@ -45,7 +45,7 @@ type Joined struct {
 	welcome welcome
 	asked   keep.Person // as it joins
 	person  keep.Person // as the bench has it
-	st      logbook.State
+	st      logbook.Snapshot
 	moved   chan struct{} // closed when the bench or the person has changed
 	gone    bool
 	unsure  string // id of the record of which nobody knows what became
@@ -152,7 +152,7 @@ func (j *Joined) listen(ctx context.Context, heard func()) error {
 		if line.Out == keep.BenchEnds {
 			return nil // another one may begin
 		}
-		var st *logbook.State
+		var st *logbook.Snapshot
 		if recs, st, err = line.onto(recs); err != nil {
 			return err
 		}
@@ -171,7 +171,7 @@ func (j *Joined) listen(ctx context.Context, heard func()) error {
 
 // hear takes what a bench said; fresh tells that it is another one than before, and unsure
 // which record was on its way then.
-func (j *Joined) hear(client *Client, w welcome, st *logbook.State, p keep.Person) (fresh bool, unsure string) {
+func (j *Joined) hear(client *Client, w welcome, st *logbook.Snapshot, p keep.Person) (fresh bool, unsure string) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	fresh = j.client != client
@@ -199,7 +199,7 @@ func (j *Joined) stir() {
 // onto puts the news of the bench on the records that were known of it, in the order of the
 // book, and gives those that are known now; the state is nil where there is nothing new of it.
 // What has no news costs nothing: most lines add a record at the end.
-func (p *piece) onto(recs []record.Record) ([]record.Record, *logbook.State, error) {
+func (p *piece) onto(recs []record.Record) ([]record.Record, *logbook.Snapshot, error) {
 	if p.Head == nil {
 		return recs, nil, nil
 	}
@@ -222,11 +222,11 @@ func (p *piece) onto(recs []record.Record) ([]record.Record, *logbook.State, err
 		}
 		recs = slices.Insert(recs, at, r)
 	}
-	return recs, &logbook.State{Bench: bench.Fold(recs, p.Top), Head: *p.Head, Beat: p.Beat}, nil
+	return recs, &logbook.Snapshot{Bench: bench.Fold(recs, p.Top), Head: *p.Head, Beat: p.Beat}, nil
 }
 
 // into tells a screen.
-func (p *piece) into(n *keep.News, st logbook.State) {
+func (p *piece) into(n *keep.News, st logbook.Snapshot) {
 	n.State, n.Flood, n.Mirror, n.Lost = st, p.Flood, p.Mirror, nil
 	if p.Lost != "" {
 		n.Lost = &toldError{p.Lost, logbook.ErrUnknown}
@@ -245,7 +245,7 @@ func (j *Joined) settle(id string) {
 		return
 	}
 	r, there, err := j.ByID(id)
-	line := keep.Line{Text: "the last record was NOT saved: record it again", Trouble: true}
+	line := keep.Notice{Text: "the last record was NOT saved: record it again", Trouble: true}
 	switch {
 	case err != nil:
 		line.Text = "whether the last record was saved is not known: look for it in the book"
@@ -275,7 +275,7 @@ func (j *Joined) Wake() <-chan struct{} { return j.box.Wake() }
 func (j *Joined) Take() keep.News { return j.box.Take() }
 
 // State gives the book as it is known.
-func (j *Joined) State() logbook.State { j.mu.Lock(); defer j.mu.Unlock(); return j.st }
+func (j *Joined) State() logbook.Snapshot { j.mu.Lock(); defer j.mu.Unlock(); return j.st }
 
 // Now reads the clocks of this machine, which are those of the bench.
 func (j *Joined) Now() timers.Now {

@@ -341,7 +341,7 @@ func TestEightScreensAndTheDoor(t *testing.T) {
 	}
 	type hand interface {
 		Append(action.Action) (logbook.Saved, error)
-		State() logbook.State
+		State() logbook.Snapshot
 	}
 	var hands []hand
 	for i := range 8 {

@@ -11,8 +11,8 @@ import (
 	"flaskside/logbook/action"
 )
 
-// Line is one line of a JSON Lines text: an action, or why it is none.
-type Line struct {
+// Parsed is one line of a JSON Lines text: an action, or why it is none.
+type Parsed struct {
 	No     int // from 1, blank lines counted
 	Action action.Action
 	Err    error
@@ -22,16 +22,16 @@ type Line struct {
 // and a missing last line end are nothing wrong. However long a line is, little
 // more than [action.MaxLine] of it is held. A failure to read comes as the error,
 // with no line, and is the last thing that comes.
-func Lines(r io.Reader) iter.Seq2[Line, error] {
-	return func(yield func(Line, error) bool) {
+func Lines(r io.Reader) iter.Seq2[Parsed, error] {
+	return func(yield func(Parsed, error) bool) {
 		in := bufio.NewReaderSize(r, action.MaxLine+len("\r\n"))
 		for no := 1; ; no++ {
 			b, size, err := nextLine(in)
 			if err != nil && !errors.Is(err, io.EOF) {
-				yield(Line{}, err)
+				yield(Parsed{}, err)
 				return
 			}
-			l := Line{No: no}
+			l := Parsed{No: no}
 			if no == 1 {
 				b = bytes.TrimPrefix(b, []byte("\xef\xbb\xbf"))
 			}

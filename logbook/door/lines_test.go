@@ -26,7 +26,7 @@ func TestLongLineIsNotHeld(t *testing.T) {
 	const size = 16 << 20
 	var before, after runtime.MemStats
 	runtime.ReadMemStats(&before)
-	var got []Line
+	var got []Parsed
 	for l, err := range Lines(io.MultiReader(io.LimitReader(zeros{}, size), strings.NewReader("\n1\n"))) {
 		if err != nil {
 			t.Fatal(err)
@@ -68,11 +68,11 @@ func FuzzLines(f *testing.F) {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {
-		var want []Line
+		var want []Parsed
 		for i, b := range bytes.Split(text, []byte("\n")) {
 			b = bytes.TrimSuffix(b, []byte("\r"))
 			if len(b) > action.MaxLine {
-				want = append(want, Line{No: i + 1, Err: errors.New("too long")})
+				want = append(want, Parsed{No: i + 1, Err: errors.New("too long")})
 				continue
 			}
 			if i == 0 {
@@ -82,9 +82,9 @@ func FuzzLines(f *testing.F) {
 				continue
 			}
 			a, err := action.Decode(b)
-			want = append(want, Line{i + 1, a, err})
+			want = append(want, Parsed{i + 1, a, err})
 		}
-		got := []Line{}
+		got := []Parsed{}
 		for l, err := range Lines(iotest.HalfReader(bytes.NewReader(text))) {
 			if err != nil {
 				t.Fatal(err)

@@ -46,7 +46,7 @@ func TestKeysAndDoorTogether(t *testing.T) {
 	h := open(t)
 	genesis := h.book.State().Head
 	var heard []uint64
-	h.book.OnChange(func(s logbook.State) { heard = append(heard, s.Head.Seq) }) // the writer's lock guards it
+	h.book.OnChange(func(s logbook.Snapshot) { heard = append(heard, s.Head.Seq) }) // the writer's lock guards it
 
 	const each = 25
 	var mu sync.Mutex

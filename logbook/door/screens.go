@@ -40,9 +40,9 @@ type piece struct {
 	Drop   []uint64          `json:"drop,omitempty"` // records that the bench rests on no more
 	Add    []json.RawMessage `json:"add,omitempty"`  // those that came, also old ones that came back
 	Person keep.Person       `json:"person"`         // as they stand now
-	Lines  []keep.Line       `json:"lines,omitempty"`
+	Lines  []keep.Notice     `json:"lines,omitempty"`
 	Flood  keep.Flood        `json:"flood,omitzero"`
-	Mirror mirror.Standing   `json:"mirror,omitzero"`
+	Mirror mirror.Health     `json:"mirror,omitzero"`
 	Lost   string            `json:"lost,omitempty"`
 	Out    string            `json:"out,omitempty"`
 }
@@ -131,7 +131,7 @@ type teller struct {
 	bench  *bench.Bench
 	on     map[uint64]bool
 	flood  keep.Flood
-	mirror mirror.Standing
+	mirror mirror.Health
 	lost   string
 }
 

@@ -203,7 +203,7 @@ func (s *server) snapshot(w *steady, _ *http.Request) {
 }
 
 func (s *server) actions(w *steady, r *http.Request) {
-	var lines []Line
+	var lines []Parsed
 	for l, err := range Lines(http.MaxBytesReader(w, r.Body, maxBody)) {
 		var big *http.MaxBytesError
 		if errors.As(err, &big) || len(lines) == maxActions {
@@ -235,7 +235,7 @@ func (s *server) actions(w *steady, r *http.Request) {
 
 // record takes all lines or none through the door of the keys. It answers for each,
 // or for the first bad one, or, without a line, for a book that failed.
-func (s *server) record(lines []Line) (status int, _ []answer) {
+func (s *server) record(lines []Parsed) (status int, _ []answer) {
 	as := make([]action.Action, len(lines))
 	for i, l := range lines {
 		if l.Err != nil {

@@ -20,8 +20,8 @@ import (
 	"flaskside/logbook/words"
 )
 
-// Line is a piece of the register as tables give it.
-type Line struct {
+// Listed is a piece of the register as tables give it.
+type Listed struct {
 	Piece     string     `json:"piece"` // as people say it
 	Item      string     `json:"item"`
 	Name      string     `json:"name"`
@@ -41,7 +41,7 @@ type Line struct {
 	WaterAt   *time.Time `json:"water_at,omitempty"`
 	WaterBy   string     `json:"water_by,omitempty"`
 	DueBy     string     `json:"due_by,omitempty"` // last day on which the next check or change is in time
-	State     State      `json:"state"`
+	State     Condition  `json:"state"`
 	Says      string     `json:"says"`
 	In        *time.Time `json:"in,omitempty"`
 	InBy      string     `json:"in_by,omitempty"`
@@ -50,26 +50,26 @@ type Line struct {
 	Reason    string     `json:"reason,omitempty"`
 }
 
-// State sorts the pieces by what is to be done.
-type State string
+// Condition sorts the pieces by what is to be done.
+type Condition string
 
 // The states. Unchecked is an instrument without a check, or water that was never recorded
 // as changed: nothing is known of it.
 const (
-	InUse     State = "in use"
-	Dated     State = "next date known"
-	Unchecked State = "not known"
-	Overdue   State = "overdue"
-	Off       State = "off"
-	OutOfUse  State = "out of use"
+	InUse     Condition = "in use"
+	Dated     Condition = "next date known"
+	Unchecked Condition = "not known"
+	Overdue   Condition = "overdue"
+	Off       Condition = "off"
+	OutOfUse  Condition = "out of use"
 )
 
 // Wants tells whether something is to be done about it now.
-func (s State) Wants() bool { return s == Unchecked || s == Overdue || s == Off }
+func (s Condition) Wants() bool { return s == Unchecked || s == Overdue || s == Off }
 
 // of tells how a piece stands at an instant.
-func of(k bench.KnownPiece, h house.House, now time.Time) Line {
-	l := Line{Piece: k.Piece().String(), Item: string(k.Item), Name: k.Name, Product: k.Product, On: k.On, RatedPSI: k.RatedPSI, ScalePSI: k.ScalePSI, ClassPct: k.ClassPct,
+func of(k bench.KnownPiece, h house.House, now time.Time) Listed {
+	l := Listed{Piece: k.Piece().String(), Item: string(k.Item), Name: k.Name, Product: k.Product, On: k.On, RatedPSI: k.RatedPSI, ScalePSI: k.ScalePSI, ClassPct: k.ClassPct,
 		Litres: k.Litres, Spring: k.Spring, EveryDays: k.EveryDays, InBy: k.InBy, OutBy: k.OutBy, Reason: k.Reason, WaterBy: k.WaterBy}
 	if k.In != nil {
 		l.In = &k.In.At
@@ -109,7 +109,7 @@ func of(k bench.KnownPiece, h house.House, now time.Time) Line {
 	return l
 }
 
-func (l Line) stands(k bench.KnownPiece, s bench.Standing, t action.Teller, now time.Time) (State, string) {
+func (l Listed) stands(k bench.KnownPiece, s bench.Upkeep, t action.Teller, now time.Time) (Condition, string) {
 	next := ""
 	if l.DueBy != "" {
 		next = ", next by " + words.Day(l.DueBy)
@@ -150,7 +150,7 @@ func allowed(item action.Item, v float64, u house.Units) string {
 
 // About says what a piece is, in a few words: what it is fitted to, its rated load, its
 // water.
-func (l Line) About(u house.Units) string {
+func (l Listed) About(u house.Units) string {
 	var out []string
 	add := func(is bool, what string) {
 		if is {
@@ -168,8 +168,8 @@ func (l Line) About(u house.Units) string {
 }
 
 // Lines lists the register of a bench at an instant: what is in use, then what is not.
-func Lines(b *bench.Bench, now time.Time) []Line {
-	out := []Line{}
+func Lines(b *bench.Bench, now time.Time) []Listed {
+	out := []Listed{}
 	held, gone := b.Pieces()
 	for _, k := range slices.Concat(held, gone) {
 		out = append(out, of(k, b.House, now))
@@ -179,12 +179,12 @@ func Lines(b *bench.Bench, now time.Time) []Line {
 
 // Due lists what wants something now or within so many days, the longest overdue first, then
 // what is not known, then what comes.
-func Due(lines []Line, now time.Time, within int) []Line {
+func Due(lines []Listed, now time.Time, within int) []Listed {
 	last := lot.DateOf(now.AddDate(0, 0, within)).String()
-	out := slices.DeleteFunc(slices.Clone(lines), func(l Line) bool {
+	out := slices.DeleteFunc(slices.Clone(lines), func(l Listed) bool {
 		return l.State == OutOfUse || !l.State.Wants() && (l.DueBy == "" || l.DueBy > last)
 	})
-	rank := func(l Line) string {
+	rank := func(l Listed) string {
 		switch l.State {
 		case Overdue:
 			return "0" + l.DueBy
@@ -195,12 +195,12 @@ func Due(lines []Line, now time.Time, within int) []Line {
 		}
 		return "3" + l.DueBy
 	}
-	slices.SortStableFunc(out, func(x, y Line) int { return strings.Compare(rank(x), rank(y)) })
+	slices.SortStableFunc(out, func(x, y Listed) int { return strings.Compare(rank(x), rank(y)) })
 	return out
 }
 
 // Text writes lines to be read; none is what is said where there are none.
-func Text(w io.Writer, lines []Line, u house.Units, none string) error {
+func Text(w io.Writer, lines []Listed, u house.Units, none string) error {
 	if len(lines) == 0 {
 		_, err := fmt.Fprintln(w, none)
 		return err
@@ -224,13 +224,13 @@ func plain(s string) string {
 }
 
 // JSON writes lines for other programs.
-func JSON(w io.Writer, lines []Line) error {
+func JSON(w io.Writer, lines []Listed) error {
 	return tables.JSON(w, lines)
 }
 
 // CSV writes lines for a spreadsheet: RFC 4180 with a header line, times in RFC 3339, stored
 // units, nothing that would run as a formula.
-func CSV(w io.Writer, lines []Line) error {
+func CSV(w io.Writer, lines []Listed) error {
 	number := func(v float64) string {
 		if v == 0 {
 			return ""

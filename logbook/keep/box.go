@@ -9,17 +9,17 @@ import (
 
 // News is what a screen has not been told yet. Of the state it is the newest only.
 type News struct {
-	State logbook.State
-	Lines []Line // in the order in which they were said; the oldest are given up
+	State logbook.Snapshot
+	Lines []Notice // in the order in which they were said; the oldest are given up
 	Flood Flood
 	// Mirror is how the mirror of the book stands.
-	Mirror mirror.Standing
+	Mirror mirror.Health
 	Lost   error  // the book cannot be reached; nil: it can
 	Out    string // why this screen ends; "" for not
 }
 
-// Line is something to be said.
-type Line struct {
+// Notice is something to be said.
+type Notice struct {
 	Text    string `json:"text"`
 	Trouble bool   `json:"trouble,omitempty"` // it stands until a key is pressed
 }
@@ -34,7 +34,7 @@ type Flood struct {
 const mostLines = 16
 
 // Add adds a line to what is to be said.
-func (n *News) Add(l Line) {
+func (n *News) Add(l Notice) {
 	n.Lines = append(n.Lines, l)
 	n.Lines = n.Lines[max(0, len(n.Lines)-mostLines):]
 }

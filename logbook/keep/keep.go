@@ -37,9 +37,9 @@ type Hub struct {
 	screens map[int]*Screen
 	last    int
 	flood   Flood
-	mirror  mirror.Standing
+	mirror  mirror.Health
 	lost    error
-	trouble []Line // told to those who come later, too
+	trouble []Notice // told to those who come later, too
 	drafts  map[string]Drafts
 	ended   bool
 }
@@ -47,7 +47,7 @@ type Hub struct {
 // New makes the hub of a book. newID makes the ids of what it records itself.
 func New(book *logbook.Book, clock timers.Clock, newID func() string) *Hub {
 	h := &Hub{book: book, clock: clock, newID: newID, desk: newDesk(), screens: map[int]*Screen{}, drafts: map[string]Drafts{}}
-	book.OnChange(func(st logbook.State) { h.all(func(n *News) { n.State = st }) })
+	book.OnChange(func(st logbook.Snapshot) { h.all(func(n *News) { n.State = st }) })
 	book.OnTrouble(func(err error) { h.Trouble(err.Error()) })
 	return h
 }
@@ -69,7 +69,7 @@ func (h *Hub) all(f func(*News)) {
 
 // Tell says a line on every screen.
 func (h *Hub) Tell(line string) {
-	h.all(func(n *News) { n.Add(Line{Text: line}) })
+	h.all(func(n *News) { n.Add(Notice{Text: line}) })
 }
 
 // mostTrouble is how many lines of trouble are kept for those who come later.
@@ -77,7 +77,7 @@ const mostTrouble = 4
 
 // Trouble says what is wrong on every screen, also on those that join later.
 func (h *Hub) Trouble(line string) {
-	l := Line{Text: line, Trouble: true}
+	l := Notice{Text: line, Trouble: true}
 	h.mu.Lock()
 	if !slices.Contains(h.trouble, l) {
 		h.trouble = append(h.trouble, l)
@@ -88,7 +88,7 @@ func (h *Hub) Trouble(line string) {
 }
 
 // Mirrored says on every screen how the mirror of the book stands.
-func (h *Hub) Mirrored(st mirror.Standing) {
+func (h *Hub) Mirrored(st mirror.Health) {
 	h.mu.Lock()
 	h.mirror = st
 	h.mu.Unlock()
@@ -148,7 +148,7 @@ func (h *Hub) Join(p Person) (*Screen, error) {
 }
 
 // absence is since when a person has seen nothing of the bench. Called with the lock held.
-func (h *Hub) absence(st logbook.State, p Person) Absence {
+func (h *Hub) absence(st logbook.Snapshot, p Person) Absence {
 	if p.Own {
 		b := st.Beat
 		return Absence{Since: timers.Stamp{At: b.Wall, BootID: b.BootID, Boot: b.Boot}, Closed: true}

@@ -326,7 +326,7 @@ func TestTroubleIsToldToLateComers(t *testing.T) {
 	d := newDesktop(t)
 	d.hub.Trouble("the disk is full")
 	d.hub.Trouble("the disk is full")
-	if n := d.join(Person{By: "KT", Own: true}).Take(); !reflect.DeepEqual(n.Lines, []Line{{"the disk is full", true}}) {
+	if n := d.join(Person{By: "KT", Own: true}).Take(); !reflect.DeepEqual(n.Lines, []Notice{{"the disk is full", true}}) {
 		t.Errorf("told %v", n.Lines)
 	}
 }
@@ -366,7 +366,7 @@ func TestOneWatch(t *testing.T) {
 		screens = append(screens, d.join(Person{By: "KT", Own: true}))
 	}
 	told := make(chan string, 100)
-	w := &Watch{Tick: time.Second, Words: func(_ logbook.State, _ timers.Now, al timers.Alarm) string { return al.Key }, OnAlarm: func(s string) { told <- s }}
+	w := &Watch{Tick: time.Second, Words: func(_ logbook.Snapshot, _ timers.Now, al timers.Alarm) string { return al.Key }, OnAlarm: func(s string) { told <- s }}
 	w.On(d.hub)
 	tick := func() {
 		d.ck.Run(time.Second)

@@ -51,7 +51,7 @@ func (s *Screen) Absence() Absence { return s.absence }
 func (s *Screen) RunsOn() bool { return !s.Me().Own || s.hub.Others() > 0 }
 
 // State gives the book as it stands.
-func (s *Screen) State() logbook.State { return s.hub.book.State() }
+func (s *Screen) State() logbook.Snapshot { return s.hub.book.State() }
 
 // Now reads the clocks.
 func (s *Screen) Now() timers.Now { return s.hub.book.Now() }
@@ -190,7 +190,7 @@ func (s *Screen) note(what string) {
 	a := action.Action{ID: s.hub.newID(), At: s.hub.clock.Read().Wall, By: p.By, Body: body}
 	if _, err := s.hub.book.Append(a); err != nil && what == action.Joined {
 		s.box.Put(func(n *News) {
-			n.Add(Line{Text: "that this screen joined was not recorded: " + err.Error(), Trouble: true})
+			n.Add(Notice{Text: "that this screen joined was not recorded: " + err.Error(), Trouble: true})
 		})
 	}
 }

@@ -16,11 +16,11 @@ import (
 // Watch does beside the book, once, what belongs to the bench: it records what happens to
 // the clocks, leaves signs of life, counts floods, and has alarms told.
 type Watch struct {
-	Every   time.Duration                                                          // how often it looks
-	Tick    time.Duration                                                          // how long that is on the clock of the bench
-	Words   func(st logbook.State, now timers.Now, al timers.Alarm) (words string) // of an alarm
-	OnAlarm func(words string)                                                     // told of each alarm that sounds; nil for nobody
-	Fault   func(trace string) string                                              // keeps a fault in a file and says where
+	Every   time.Duration                                                             // how often it looks
+	Tick    time.Duration                                                             // how long that is on the clock of the bench
+	Words   func(st logbook.Snapshot, now timers.Now, al timers.Alarm) (words string) // of an alarm
+	OnAlarm func(words string)                                                        // told of each alarm that sounds; nil for nobody
+	Fault   func(trace string) string                                                 // keeps a fault in a file and says where
 
 	hub    *Hub
 	before timers.Reading
@@ -111,7 +111,7 @@ func (w *Watch) count(alarms []timers.Alarm, now timers.Now) {
 }
 
 // ring has an alarm told where one sounds.
-func (w *Watch) ring(st logbook.State, alarms []timers.Alarm, now timers.Now) {
+func (w *Watch) ring(st logbook.Snapshot, alarms []timers.Alarm, now timers.Now) {
 	a := st.Bench.House.Alarms
 	w.bell.Every = map[timers.Priority]time.Duration{
 		timers.High: time.Duration(a.HighS) * time.Second, timers.Medium: time.Duration(a.MediumS) * time.Second, timers.Low: time.Duration(a.LowS) * time.Second,

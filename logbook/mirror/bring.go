@@ -14,12 +14,12 @@ import (
 // Source is what is mirrored: a logbook that only grows.
 type Source interface {
 	ID() string
-	State() logbook.State
+	State() logbook.Snapshot
 	Each(from uint64, f func(r record.Record) (more bool, err error)) error
 }
 
-// Options of bringing a mirror up to date.
-type Options struct {
+// BringOptions say how a mirror is brought up to date.
+type BringOptions struct {
 	Bench      string    // what the house calls the bench
 	NoNotes    bool      // notes stay in the house
 	Generation int       // 0 for the newest
@@ -57,7 +57,7 @@ const looks = 8
 // Bring brings a mirror up to date with a book. Where the mirror ends is asked, never
 // remembered: only its own last record says from where to go on. The error is [Fork] where it
 // holds another history and [Older] where it holds more; nothing is written then.
-func Bring(ctx context.Context, p Place, b Source, o Options) (Done, error) {
+func Bring(ctx context.Context, p Place, b Source, o BringOptions) (Done, error) {
 	d := Done{Stream: Stream{b.ID(), o.Generation}}
 	if !IsBook(b.ID()) {
 		return d, errNoBook
@@ -106,7 +106,7 @@ func pause(ctx context.Context, look int) error {
 }
 
 // goOn adds what the book has beyond the end.
-func (d *Done) goOn(ctx context.Context, p Place, b Source, o Options) error {
+func (d *Done) goOn(ctx context.Context, p Place, b Source, o BringOptions) error {
 	for {
 		head := b.State().Head
 		if d.End.Seq >= head.Seq {
@@ -136,7 +136,7 @@ func (d *Done) goOn(ctx context.Context, p Place, b Source, o Options) error {
 }
 
 // next cuts the run that follows on the end.
-func (d *Done) next(ctx context.Context, b Source, head layout.Head, o Options) (Run, error) {
+func (d *Done) next(ctx context.Context, b Source, head layout.Head, o BringOptions) (Run, error) {
 	c := cutter{header: Header{Book: d.Stream.Book, Generation: d.Stream.Generation, Bench: o.Bench, Head: head.Seq, At: o.At}}
 	if o.NoNotes {
 		c.private = private

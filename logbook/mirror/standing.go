@@ -7,9 +7,9 @@ import (
 	"flaskside/logbook/words"
 )
 
-// Standing is how a mirror stands while a bench goes on: what is known of it, and nothing
+// Health is how a mirror stands while a bench goes on: what is known of it, and nothing
 // beyond.
-type Standing struct {
+type Health struct {
 	To     string    `json:"to,omitempty"`     // its place, "" where the house has none
 	Known  bool      `json:"known,omitempty"`  // its end was seen since this program began, or since the place was set
 	Behind uint64    `json:"behind,omitempty"` // how many records it lacks, by its end
@@ -26,18 +26,18 @@ type Standing struct {
 const unremarked = 5 * time.Minute
 
 // Late tells whether the mirror lacks a record for longer than it takes one to get there.
-func (s Standing) Late(now time.Time) bool {
+func (s Health) Late(now time.Time) bool {
 	return s.To != "" && s.Behind > 0 && now.Sub(s.Since) > unremarked
 }
 
 // Same tells whether two standings say the same.
-func (s Standing) Same(o Standing) bool {
+func (s Health) Same(o Health) bool {
 	return s.To == o.To && s.Known == o.Known && s.Behind == o.Behind && s.Since.Equal(o.Since) && s.Err == o.Err && s.Fails.Equal(o.Fails) &&
 		s.Wrong == o.Wrong && s.Looked.Equal(o.Looked) && s.LookedTo == o.LookedTo
 }
 
 // Short is what a line has room for: "" where there is nothing to tell.
-func (s Standing) Short(now time.Time) string {
+func (s Health) Short(now time.Time) string {
 	switch {
 	case s.To == "":
 	case s.Wrong != "":
@@ -51,7 +51,7 @@ func (s Standing) Short(now time.Time) string {
 }
 
 // Sentences tell it in full, for a page; none where the house has no mirror.
-func (s Standing) Sentences(now time.Time) (out []string) {
+func (s Health) Sentences(now time.Time) (out []string) {
 	if s.To == "" {
 		return nil
 	}

@@ -68,7 +68,7 @@ func (p Probe) sensor() bool {
 
 // recorder is the logbook as a probe sees it.
 type recorder interface {
-	State() logbook.State
+	State() logbook.Snapshot
 	Append(action.Action) (logbook.Saved, error)
 }
 

@@ -322,11 +322,11 @@ func TestFileInUse(t *testing.T) {
 
 // fakeBook takes readings and keeps them in memory.
 type fakeBook struct {
-	st   logbook.State
+	st   logbook.Snapshot
 	took []action.BathReading
 }
 
-func (f *fakeBook) State() logbook.State { return f.st }
+func (f *fakeBook) State() logbook.Snapshot { return f.st }
 func (f *fakeBook) Append(a action.Action) (logbook.Saved, error) {
 	if err := a.Valid(); err != nil {
 		return logbook.Saved{}, err
@@ -346,7 +346,7 @@ func FuzzProbeLines(f *testing.F) {
 			return
 		}
 		ck := simclock.At(time.Date(2026, 11, 25, 22, 0, 0, 0, time.UTC), "boot-1")
-		book := &fakeBook{st: logbook.State{Bench: bench.Fold(nil, bench.Counters{})}}
+		book := &fakeBook{st: logbook.Snapshot{Bench: bench.Fold(nil, bench.Counters{})}}
 		told := 0
 		w := &watcher{Desk: Desk{Book: book, Clock: ck, NewID: rand.Text, Tell: func(string) { told++ }}, Probe: Probe{"x", 1}, told: map[string]bool{}}
 		var rest []byte

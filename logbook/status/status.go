@@ -84,7 +84,7 @@ type shownAlarm struct {
 }
 
 // Of tells how the bench of a state stands at a moment.
-func Of(st logbook.State, now timers.Now) Status {
+func Of(st logbook.Snapshot, now timers.Now) Status {
 	b := st.Bench
 	out := Status{At: now.Wall, Crew: b.Crew, Head: st.Head, Places: []Place{}, Windows: []shownWindow{}, Alarms: []shownAlarm{}}
 	for f := range b.OnPlaces() {

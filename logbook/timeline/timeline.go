@@ -45,8 +45,8 @@ type Row struct {
 	Bars  []Bar
 }
 
-// Line is the day of a bench. It runs over whole hours of the wall clock.
-type Line struct {
+// DayBars is the day of a bench. It runs over whole hours of the wall clock.
+type DayBars struct {
 	From, To, Now time.Time
 	Rows          []Row
 }
@@ -61,8 +61,8 @@ const (
 )
 
 // Of works out the day of a bench at an instant.
-func Of(b *bench.Bench, now timers.Now) Line {
-	l := Line{Now: now.Wall}
+func Of(b *bench.Bench, now timers.Now) DayBars {
+	l := DayBars{Now: now.Wall}
 	ws := map[string]bench.Window{}
 	var plain []timers.Window
 	for _, w := range b.Windows() {
@@ -137,7 +137,7 @@ func later(a, b time.Time) time.Time {
 }
 
 // presses adds a row for each press: the closures that were made in it, and the one at work.
-func (l *Line) presses(b *bench.Bench, now timers.Now) {
+func (l *DayBars) presses(b *bench.Bench, now timers.Now) {
 	at := func(s timers.Stamp) time.Time { return now.WallOf(s, 0) }
 	for n := 1; n <= max(1, b.House.Press.Presses); n++ {
 		r := Row{Kind: Press, No: n}
@@ -186,7 +186,7 @@ func (l *Line) presses(b *bench.Bench, now timers.Now) {
 
 // baths adds a row for each bath that has, or had, a load; running are the bars of the
 // cures under way, by load.
-func (l *Line) baths(b *bench.Bench, now timers.Now, running map[int]Bar) {
+func (l *DayBars) baths(b *bench.Bench, now timers.Now, running map[int]Bar) {
 	for i, bath := range b.House.Baths {
 		r := Row{Kind: Bath, No: i + 1, Label: bath.Name}
 		for _, no := range bench.Sorted(b.Loads) {
@@ -230,7 +230,7 @@ func stayed(b *bench.Bench, load *bench.Load, now timers.Now) Bar {
 }
 
 // reach settles from when to when the line runs, and drops what lies outside.
-func (l *Line) reach() {
+func (l *DayBars) reach() {
 	l.From, l.To = l.Now, l.Now.Add(least)
 	for _, r := range l.Rows {
 		for _, bar := range r.Bars {

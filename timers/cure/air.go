@@ -120,7 +120,7 @@ func Longer(p Params, prog Programme, startC float64, a Air) ([]Extra, error) {
 	var out []Extra
 	for _, c := range capped {
 		_, endS := prog.span(c.Stage)
-		o := Options{EndS: endS, WithoutCurve: true}
+		o := RunOptions{EndS: endS, WithoutCurve: true}
 		planned, err := Simulate(p, prog.Knots(startC), o)
 		if err != nil {
 			return nil, err

@@ -115,7 +115,7 @@ func TestCautionMovesWithTheAir(t *testing.T) {
 	caution := func(mm float64, prog Programme, a Air) Range {
 		p := section(t, mm, "")
 		here, _ := prog.Under(a)
-		r, err := Simulate(p, here.Knots(22), Options{EndS: here.Total().Seconds(), Air: a})
+		r, err := Simulate(p, here.Knots(22), RunOptions{EndS: here.Total().Seconds(), Air: a})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -6,8 +6,8 @@ import (
 )
 
 // fourteenHours is the 14 h cycle the speed aims are about: 74 °C, a ramp after 9 h, 100 °C to the end.
-func fourteenHours() ([]Knot, Options) {
-	return []Knot{{0, 74}, {9 * 3600, 74}, {9.5 * 3600, 100}}, Options{EndS: 14 * 3600}
+func fourteenHours() ([]Knot, RunOptions) {
+	return []Knot{{0, 74}, {9 * 3600, 74}, {9.5 * 3600, 100}}, RunOptions{EndS: 14 * 3600}
 }
 
 // minuteReadings is a bath read every minute for 14 h: 841 knots of 74 °C with the swing and noise of a thermostat, far
@@ -34,7 +34,7 @@ func BenchmarkMinuteReadings(b *testing.B) {
 	bath := minuteReadings()
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := Simulate(Defaults(), bath, Options{}); err != nil {
+		if _, err := Simulate(Defaults(), bath, RunOptions{}); err != nil {
 			b.Fatal(err)
 		}
 	}

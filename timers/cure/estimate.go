@@ -11,7 +11,7 @@ type Estimate struct {
 
 // Run simulates the thinnest and the thickest section of a flask: the residual is the thin one's, the peak the thick
 // one's. Equal sections are computed once.
-func Run(thinnest, thickest Params, bath []Knot, o Options) (Estimate, error) {
+func Run(thinnest, thickest Params, bath []Knot, o RunOptions) (Estimate, error) {
 	var e Estimate
 	var err error
 	if e.Thickest, err = Simulate(thickest, bath, o); err != nil {

@@ -24,7 +24,7 @@ func ExampleRun() {
 		fmt.Println(err)
 		return
 	}
-	e, err := cure.Run(thin, thick, programme.Knots(22), cure.Options{})
+	e, err := cure.Run(thin, thick, programme.Knots(22), cure.RunOptions{})
 	if err != nil {
 		fmt.Println(err)
 		return

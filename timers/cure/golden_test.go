@@ -73,7 +73,7 @@ func TestGolden(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			r, err := Simulate(p, knots(c.Bath), Options{EndS: c.TEnd, AtS: c.Times})
+			r, err := Simulate(p, knots(c.Bath), RunOptions{EndS: c.TEnd, AtS: c.Times})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -95,7 +95,7 @@ func TestGolden(t *testing.T) {
 			t.Logf("core %.4f K, monomer %.5f wt%%, peak %.4f, over %.4f, t_over %.3f, w_mean %.6f, energy %.1e, steps %d + %d",
 				worstT, worstW, r.Peak-c.GridA.Peak, r.Over-c.GridA.Over, r.TOverMin-c.GridA.TOverMin, r.WMeanEnd-c.GridA.WMeanEnd, r.EnergyErr, r.Steps, r.Rejected)
 
-			fine, err := Simulate(p, knots(c.Bath), Options{EndS: c.TEnd, AtS: c.Times, GypsumCells: 48, ResinCells: 32, Tol: 1e-6})
+			fine, err := Simulate(p, knots(c.Bath), RunOptions{EndS: c.TEnd, AtS: c.Times, GypsumCells: 48, ResinCells: 32, Tol: 1e-6})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -54,11 +54,11 @@ func extraHold(p Params, prog Programme, startC float64, bath []Knot, stage int)
 	}
 	fromS, endS := prog.span(stage)
 	x := Extra{Stage: stage, SetC: prog.Stages[stage].TempC}
-	planned, err := Simulate(p, prog.Knots(startC), Options{EndS: endS})
+	planned, err := Simulate(p, prog.Knots(startC), RunOptions{EndS: endS})
 	if err != nil {
 		return Extra{}, err
 	}
-	asItWas, err := Simulate(p, bath, Options{EndS: endS})
+	asItWas, err := Simulate(p, bath, RunOptions{EndS: endS})
 	if err != nil {
 		return Extra{}, err
 	}
@@ -131,7 +131,7 @@ func upToS(bath []Knot, toS float64) []Knot {
 
 // holdUntil is when, in s, stop comes true in a bath that goes on as it ends, looked for up to 48 h after fromS.
 func holdUntil(p Params, bath []Knot, fromS float64, stop until) (endS float64, hit bool, err error) {
-	o, err := Options{EndS: math.Min(fromS+maxExtra.Seconds(), maxDuration.Seconds()), WithoutCurve: true}.filled(bath)
+	o, err := RunOptions{EndS: math.Min(fromS+maxExtra.Seconds(), maxDuration.Seconds()), WithoutCurve: true}.filled(bath)
 	if err != nil {
 		return 0, false, fmt.Errorf("extra hold: %w", err)
 	}
@@ -152,7 +152,7 @@ func HoldFor(p Params, tempC, monomerPct float64) (hold time.Duration, reached b
 	if err := CheckBath(bath); err != nil {
 		return 0, false, err
 	}
-	o, err := Options{EndS: maxHold.Seconds(), WithoutCurve: true}.filled(bath)
+	o, err := RunOptions{EndS: maxHold.Seconds(), WithoutCurve: true}.filled(bath)
 	if err != nil {
 		return 0, false, err
 	}

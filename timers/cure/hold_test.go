@@ -175,7 +175,7 @@ func TestBathIsThereOnceItStaysTenMinutes(t *testing.T) {
 	prog := Common()[0]
 	start := func(dipMin float64) StageStart {
 		bath := []Knot{{0, 74}, {dipMin * 60, 74}, {dipMin*60 + 60, 70}, {25 * 60, 70}, {26 * 60, 74}, {9 * 3600, 74}}
-		r, err := Simulate(Defaults(), bath, Options{})
+		r, err := Simulate(Defaults(), bath, RunOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -10,7 +10,7 @@ import (
 
 // anyInput draws parameters, a bath of one to five points and an end, all inside the ranges where the model is meant to
 // be used.
-func anyInput(t *rapid.T) (Params, []Knot, Options) {
+func anyInput(t *rapid.T) (Params, []Knot, RunOptions) {
 	p := Defaults()
 	for _, e := range entries() {
 		switch e.Name {
@@ -28,7 +28,7 @@ func anyInput(t *rapid.T) (Params, []Knot, Options) {
 		bath = append(bath, Knot{s, rapid.Float64Range(20, 100).Draw(t, "bath")})
 		s += rapid.Float64Range(60, 4*3600).Draw(t, "gap")
 	}
-	return p, bath, Options{EndS: rapid.Float64Range(60, 14*3600).Draw(t, "end")}
+	return p, bath, RunOptions{EndS: rapid.Float64Range(60, 14*3600).Draw(t, "end")}
 }
 
 // Acceptance 8: what must hold in every cell after every step, whatever goes in.
@@ -110,7 +110,7 @@ func TestOddParameters(t *testing.T) {
 			return
 		}
 		taken++
-		r, err := Simulate(p, []Knot{{0, 74}, {3600, 100}, {4000, 20}}, Options{EndS: 9 * 3600, AtS: []float64{1800}})
+		r, err := Simulate(p, []Knot{{0, 74}, {3600, 100}, {4000, 20}}, RunOptions{EndS: 9 * 3600, AtS: []float64{1800}})
 		if err != nil {
 			return
 		}
@@ -130,7 +130,7 @@ func TestNoPeroxideNoReaction(t *testing.T) {
 	for _, z0 := range []float64{0, 2e-4} {
 		p := Defaults()
 		p.Peroxide, p.Inhibitor = 0, z0
-		r, err := Simulate(p, []Knot{{0, 100}}, Options{EndS: 9 * 3600, AtS: []float64{3600}})
+		r, err := Simulate(p, []Knot{{0, 100}}, RunOptions{EndS: 9 * 3600, AtS: []float64{3600}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -143,7 +143,7 @@ func TestNoPeroxideNoReaction(t *testing.T) {
 
 func run(t testing.TB, p Params, bath []Knot, hours float64) Result {
 	t.Helper()
-	r, err := Simulate(p, bath, Options{EndS: hours * 3600})
+	r, err := Simulate(p, bath, RunOptions{EndS: hours * 3600})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -218,8 +218,8 @@ func TestMonotone(t *testing.T) {
 	q := p
 	q.GypsumLo, q.GypsumHi = p.GypsumHi, p.GypsumLo
 	at := []float64{600, 1800, 2700, 3600, 7200, 9 * 3600}
-	a, errA := Simulate(p, []Knot{{0, 74}}, Options{EndS: 9 * 3600, AtS: at})
-	b, errB := Simulate(q, []Knot{{0, 74}}, Options{EndS: 9 * 3600, AtS: at})
+	a, errA := Simulate(p, []Knot{{0, 74}}, RunOptions{EndS: 9 * 3600, AtS: at})
+	b, errB := Simulate(q, []Knot{{0, 74}}, RunOptions{EndS: 9 * 3600, AtS: at})
 	if errA != nil || errB != nil {
 		t.Fatal(errA, errB)
 	}
@@ -238,7 +238,7 @@ func TestFewSteps(t *testing.T) {
 		t.Fatal(err)
 	}
 	readings := minuteReadings()
-	long, err := Simulate(Defaults(), readings, Options{})
+	long, err := Simulate(Defaults(), readings, RunOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -256,7 +256,7 @@ func TestLongestBath(t *testing.T) {
 	for i := range bath {
 		bath[i] = Knot{float64(i) * 12, 74 + 0.3*math.Sin(float64(i)*float64(i))}
 	}
-	r, err := Simulate(Defaults(), bath[:maxKnots], Options{})
+	r, err := Simulate(Defaults(), bath[:maxKnots], RunOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -266,7 +266,7 @@ func TestLongestBath(t *testing.T) {
 	if n := r.Steps + r.Rejected; n > 220_000 {
 		t.Errorf("%d points took %d steps, want 220,000 at most", maxKnots, n)
 	}
-	if _, err := Simulate(Defaults(), bath, Options{}); err == nil {
+	if _, err := Simulate(Defaults(), bath, RunOptions{}); err == nil {
 		t.Error("a bath over the limit was taken")
 	}
 }

@@ -96,12 +96,12 @@ func (m *maker) endS() float64 { return m.endsS[len(m.endsS)-1] }
 // runs simulates both sections; equal ones once.
 func (m *maker) runs(out *[2]Result, bath []Knot, endS float64, at []float64) error {
 	var err error
-	if out[0], err = Simulate(m.thin, bath, Options{EndS: endS, AtS: at}); err != nil {
+	if out[0], err = Simulate(m.thin, bath, RunOptions{EndS: endS, AtS: at}); err != nil {
 		return err
 	}
 	out[1] = out[0]
 	if m.thick != m.thin {
-		out[1], err = Simulate(m.thick, bath, Options{EndS: endS, AtS: at})
+		out[1], err = Simulate(m.thick, bath, RunOptions{EndS: endS, AtS: at})
 	}
 	return err
 }
@@ -204,7 +204,7 @@ func (m *maker) longer(out MakeUp, i int) (MakeUp, error) {
 
 // tail holds the last stage on where the whole would still leave more than the programme.
 func (m *maker) tail(out MakeUp, bath []Knot, s float64) (MakeUp, error) {
-	r, err := Simulate(m.thin, bath, Options{EndS: s, WithoutCurve: true})
+	r, err := Simulate(m.thin, bath, RunOptions{EndS: s, WithoutCurve: true})
 	if err != nil {
 		return MakeUp{}, err
 	}

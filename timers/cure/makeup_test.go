@@ -112,7 +112,7 @@ func TestMakeUpNeverShortensNorHeats(t *testing.T) {
 		if !m.Reached {
 			return
 		}
-		o := Options{EndS: m.Out.Seconds()}
+		o := RunOptions{EndS: m.Out.Seconds()}
 		r, err := Simulate(thin, m.Bath, o)
 		if err != nil {
 			t.Fatal(err)
@@ -136,12 +136,12 @@ func TestMakeUpNeverShortensNorHeats(t *testing.T) {
 		}
 		if _, endS := prog.span(m.Stage); !m.Again && m.Hold > 0 {
 			// Nothing hotter comes before the thick part is as far as planned.
-			p, err := Simulate(thick, prog.Knots(22), Options{EndS: endS, AtS: []float64{endS}})
+			p, err := Simulate(thick, prog.Knots(22), RunOptions{EndS: endS, AtS: []float64{endS}})
 			if err != nil {
 				t.Fatal(err)
 			}
 			heldS := math.Max(endS, nowS) + m.Hold.Seconds()
-			a, err := Simulate(thick, m.Bath, Options{EndS: heldS, AtS: []float64{heldS}})
+			a, err := Simulate(thick, m.Bath, RunOptions{EndS: heldS, AtS: []float64{heldS}})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -203,7 +203,7 @@ func TestColdBathIsBegunAnew(t *testing.T) {
 		t.Error(rg.AtBathText)
 	}
 	// A cold start: core and bath come up together, and are told from 60 °C on.
-	cold, err := Simulate(Defaults(), []Knot{{0, 22}, {4 * 3600, 74}, {8 * 3600, 74}}, Options{})
+	cold, err := Simulate(Defaults(), []Knot{{0, 22}, {4 * 3600, 74}, {8 * 3600, 74}}, RunOptions{})
 	if err != nil || cold.CoreAtBath && cold.CoreAtBathMin < 38.0/52*240 {
 		t.Errorf("%v, %v", cold.CoreAtBathMin, err)
 	}
@@ -254,11 +254,11 @@ func TestDipIsMadeUpBeforeTheBoil(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	raw, err := Simulate(thick, bath, Options{EndS: 6000})
+	raw, err := Simulate(thick, bath, RunOptions{EndS: 6000})
 	if err != nil {
 		t.Fatal(err)
 	}
-	made, err := Simulate(thick, m.Bath, Options{EndS: m.Out.Seconds()})
+	made, err := Simulate(thick, m.Bath, RunOptions{EndS: m.Out.Seconds()})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -150,26 +150,26 @@ func TestSimulateRefuses(t *testing.T) {
 		what string
 		p    Params
 		bath []Knot
-		o    Options
+		o    RunOptions
 	}{
-		{"negative thickness", bad, good, Options{}},
-		{"no bath", Defaults(), nil, Options{EndS: 60}},
-		{"400 °C", Defaults(), []Knot{{0, 400}}, Options{EndS: 60}},
-		{"NaN bath", Defaults(), []Knot{{0, math.NaN()}}, Options{EndS: 60}},
-		{"NaN time", Defaults(), []Knot{{math.NaN(), 74}}, Options{EndS: 60}},
-		{"time back", Defaults(), []Knot{{0, 74}, {60, 74}, {30, 74}}, Options{EndS: 60}},
-		{"time twice", Defaults(), []Knot{{0, 74}, {60, 74}, {60, 80}}, Options{EndS: 60}},
-		{"no length", Defaults(), []Knot{{0, 74}}, Options{}},
-		{"endless", Defaults(), good, Options{EndS: math.Inf(1)}},
-		{"a year", Defaults(), good, Options{EndS: 365 * 86400}},
-		{"asked outside", Defaults(), good, Options{AtS: []float64{3601}}},
-		{"asked NaN", Defaults(), good, Options{AtS: []float64{math.NaN()}}},
-		{"asked too much", Defaults(), good, Options{AtS: make([]float64, maxAt+1)}},
-		{"odd cells", Defaults(), good, Options{ResinCells: 7}},
-		{"cells", Defaults(), good, Options{GypsumCells: 100000}},
-		{"negative step", Defaults(), good, Options{FixedStepS: -1}},
-		{"tiny step", Defaults(), good, Options{FixedStepS: 1e-9}},
-		{"tolerance", Defaults(), good, Options{Tol: math.NaN()}},
+		{"negative thickness", bad, good, RunOptions{}},
+		{"no bath", Defaults(), nil, RunOptions{EndS: 60}},
+		{"400 °C", Defaults(), []Knot{{0, 400}}, RunOptions{EndS: 60}},
+		{"NaN bath", Defaults(), []Knot{{0, math.NaN()}}, RunOptions{EndS: 60}},
+		{"NaN time", Defaults(), []Knot{{math.NaN(), 74}}, RunOptions{EndS: 60}},
+		{"time back", Defaults(), []Knot{{0, 74}, {60, 74}, {30, 74}}, RunOptions{EndS: 60}},
+		{"time twice", Defaults(), []Knot{{0, 74}, {60, 74}, {60, 80}}, RunOptions{EndS: 60}},
+		{"no length", Defaults(), []Knot{{0, 74}}, RunOptions{}},
+		{"endless", Defaults(), good, RunOptions{EndS: math.Inf(1)}},
+		{"a year", Defaults(), good, RunOptions{EndS: 365 * 86400}},
+		{"asked outside", Defaults(), good, RunOptions{AtS: []float64{3601}}},
+		{"asked NaN", Defaults(), good, RunOptions{AtS: []float64{math.NaN()}}},
+		{"asked too much", Defaults(), good, RunOptions{AtS: make([]float64, maxAt+1)}},
+		{"odd cells", Defaults(), good, RunOptions{ResinCells: 7}},
+		{"cells", Defaults(), good, RunOptions{GypsumCells: 100000}},
+		{"negative step", Defaults(), good, RunOptions{FixedStepS: -1}},
+		{"tiny step", Defaults(), good, RunOptions{FixedStepS: 1e-9}},
+		{"tolerance", Defaults(), good, RunOptions{Tol: math.NaN()}},
 	} {
 		if _, err := Simulate(row.p, row.bath, row.o); err == nil || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: error %v, want one line", row.what, err)
@@ -179,7 +179,7 @@ func TestSimulateRefuses(t *testing.T) {
 
 // The result as JSON carries the agreed names.
 func TestResultJSON(t *testing.T) {
-	r, err := Simulate(Defaults(), []Knot{{0, 74}}, Options{EndS: 7200, AtS: []float64{3600, 0, 1800}})
+	r, err := Simulate(Defaults(), []Knot{{0, 74}}, RunOptions{EndS: 7200, AtS: []float64{3600, 0, 1800}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -202,7 +202,7 @@ func TestResultJSON(t *testing.T) {
 	near(t, "monomer at 0", r.WCore[1], 100.0/3, 1e-9)
 	near(t, "core at 30 min", r.Core[2], 64.434, 0.05)
 
-	bare, err := Simulate(Defaults(), []Knot{{0, 74}}, Options{EndS: 60, WithoutCurve: true})
+	bare, err := Simulate(Defaults(), []Knot{{0, 74}}, RunOptions{EndS: 60, WithoutCurve: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -215,7 +215,7 @@ func TestResultJSON(t *testing.T) {
 func TestRun(t *testing.T) {
 	thin, thick := section(t, 2, ""), section(t, 10, "")
 	bath := []Knot{{0, 74}, {9 * 3600, 74}}
-	e, err := Run(thin, thick, bath, Options{})
+	e, err := Run(thin, thick, bath, RunOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -226,7 +226,7 @@ func TestRun(t *testing.T) {
 	if e.Range.Residual.Value != a.WMeanEnd || e.Range.Peak.Value != b.Peak {
 		t.Errorf("residual %g and peak %g are not the thin and the thick section's", e.Range.Residual.Value, e.Range.Peak.Value)
 	}
-	if _, err := Run(Params{}, thick, bath, Options{}); err == nil {
+	if _, err := Run(Params{}, thick, bath, RunOptions{}); err == nil {
 		t.Error("a thin section of nothing was taken")
 	}
 }
@@ -235,7 +235,7 @@ func TestRun(t *testing.T) {
 func TestHoldStarts(t *testing.T) {
 	prog := Programme{Stages: []Stage{{TempC: 74, Hold: 2 * time.Hour}, {100, time.Hour, 30 * time.Minute}}}
 	bath := []Knot{{0, 74}, {180, 70}, {900, 74}, {7200, 74}, {9600, 100}, {12600, 100}}
-	r, err := Simulate(Defaults(), bath, Options{})
+	r, err := Simulate(Defaults(), bath, RunOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

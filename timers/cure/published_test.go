@@ -20,7 +20,7 @@ func TestPublished(t *testing.T) {
 	const ramp20, ramp30 = 20 * time.Minute, 30 * time.Minute
 	prog := func(stages ...Stage) Programme { return Programme{Stages: stages} }
 	end := func(mm float64, p Programme) float64 {
-		r, err := Simulate(section(t, mm, ""), p.Knots(22), Options{})
+		r, err := Simulate(section(t, mm, ""), p.Knots(22), RunOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -169,7 +169,7 @@ func TestTimeAboveBoiling(t *testing.T) {
 	for i := range at {
 		at[i] = float64(i + 1)
 	}
-	fine, err := Simulate(p, []Knot{{0, 100}}, Options{AtS: at, EndS: 3600, Tol: 1e-6})
+	fine, err := Simulate(p, []Knot{{0, 100}}, RunOptions{AtS: at, EndS: 3600, Tol: 1e-6})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,8 +8,8 @@ import (
 	"sort"
 )
 
-// Options say how a run is made. The zero value runs to the bath's last point at the recommended accuracy.
-type Options struct {
+// RunOptions say how a run is made. The zero value runs to the bath's last point at the recommended accuracy.
+type RunOptions struct {
 	EndS         float64   // when to stop, s after the flask went in; 0 = the bath's last point
 	AtS          []float64 // times in s at which core and monomer are wanted, in any order
 	Tol          float64   // error per step, 0 = 1e-4 (0.01 K, 0.01 % converted)
@@ -91,7 +91,7 @@ const leastBathC = 60
 
 // Simulate runs the model of p in the given bath. Parameters, bath and options that cannot be are one-line errors; any
 // other input takes bounded time and memory and gives finite figures.
-func Simulate(p Params, bath []Knot, o Options) (Result, error) {
+func Simulate(p Params, bath []Knot, o RunOptions) (Result, error) {
 	if err := p.validate(); err != nil {
 		return Result{}, err
 	}
@@ -106,7 +106,7 @@ func Simulate(p Params, bath []Knot, o Options) (Result, error) {
 	return r, err
 }
 
-func (o Options) filled(bath []Knot) (Options, error) {
+func (o RunOptions) filled(bath []Knot) (RunOptions, error) {
 	if o.EndS == 0 {
 		o.EndS = bath[len(bath)-1].TimeS
 	}
@@ -155,7 +155,7 @@ type until struct {
 
 // simulate is Simulate for inputs already checked and options already filled. hit says whether stop came true; the
 // result's EndS is then the moment it did, the other figures those of the step that holds it.
-func simulate(p *Params, bath []Knot, o Options, stop until) (res Result, hit bool, err error) {
+func simulate(p *Params, bath []Knot, o RunOptions, stop until) (res Result, hit bool, err error) {
 	e := newEngine(p, o.GypsumCells, o.ResinCells)
 	breaks := breakTimes(bath, o, stop)
 	landed := make([]point, len(breaks))
@@ -207,7 +207,7 @@ func simulate(p *Params, bath []Knot, o Options, stop until) (res Result, hit bo
 // stepper is a simulation under way.
 type stepper struct {
 	e   *engine
-	o   *Options
+	o   *RunOptions
 	rec *recorder
 	res *Result
 }
@@ -273,7 +273,7 @@ func stepFactor(en float64) float64 {
 }
 
 // breakTimes are the times in (0, EndS] a step must land on: knots, wanted times, the end.
-func breakTimes(bath []Knot, o Options, stop until) []float64 {
+func breakTimes(bath []Knot, o RunOptions, stop until) []float64 {
 	out := make([]float64, 0, len(bath)+len(o.AtS)+2)
 	for _, k := range bath {
 		out = append(out, k.TimeS)

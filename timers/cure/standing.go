@@ -6,14 +6,14 @@ import (
 	"time"
 )
 
-// Standing is how a cure stands, in the words that screen, sheet, tables and review all use.
-type Standing string
+// Adherence is how a cure stands, in the words that screen, sheet, tables and review all use.
+type Adherence string
 
 // The three standings. None of them says that a base is cured.
 const (
-	AsSet          Standing = "as set"                // by time and by readings in every hold
-	TimeOnly       Standing = "time only, no reading" // a hold passed in which nobody read the bath
-	OffTemperature Standing = "off temperature"       // by the readings the core was too short at a temperature, or the bath too hot
+	AsSet          Adherence = "as set"                // by time and by readings in every hold
+	TimeOnly       Adherence = "time only, no reading" // a hold passed in which nobody read the bath
+	OffTemperature Adherence = "off temperature"       // by the readings the core was too short at a temperature, or the bath too hot
 )
 
 // How much may be missing before the readings decide against a cure (house defaults): a dip when cold flasks go in and the
@@ -39,7 +39,7 @@ type Stay struct {
 
 // Stand is how the cure of a load stands, with its figures.
 type Stand struct {
-	Word     Standing      `json:"standing"`
+	Word     Adherence     `json:"standing"`
 	In       time.Duration `json:"-"`
 	Want     time.Duration `json:"-"` // by the programme
 	Out      bool          `json:"out"`
@@ -99,11 +99,11 @@ func (y Stay) Stand() (Stand, error) {
 		return out, nil
 	}
 	startC := cmp.Or(y.BathC, y.Thick.Start-Kelvin)
-	plan, err := Simulate(y.Thick, p.Knots(startC), Options{EndS: setS})
+	plan, err := Simulate(y.Thick, p.Knots(startC), RunOptions{EndS: setS})
 	if err != nil {
 		return Stand{}, err
 	}
-	was, err := Simulate(y.Thick, bath, Options{EndS: math.Min(wasS, maxDuration.Seconds())})
+	was, err := Simulate(y.Thick, bath, RunOptions{EndS: math.Min(wasS, maxDuration.Seconds())})
 	if err != nil {
 		return Stand{}, err
 	}

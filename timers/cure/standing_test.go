@@ -25,7 +25,7 @@ func TestStanding(t *testing.T) {
 		y     Stay
 		bathC float64
 		read  [][2]float64 // minutes, °C
-		want  Standing
+		want  Adherence
 	}{
 		{"no reading", stay(t, boil, full), 74, nil, TimeOnly},
 		{"no reading and out early", stay(t, boil, time.Hour), 74, nil, TimeOnly},

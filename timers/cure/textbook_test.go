@@ -56,7 +56,7 @@ func TestHeislerSlab(t *testing.T) {
 				exact += c * math.Exp(-z*z*fo)
 			}
 			endS := fo * half * half / diffusivity
-			r, err := Simulate(p, []Knot{{0, 100}}, Options{EndS: endS, AtS: []float64{endS}, Tol: 1e-7, GypsumCells: 24, ResinCells: 16})
+			r, err := Simulate(p, []Knot{{0, 100}}, RunOptions{EndS: endS, AtS: []float64{endS}, Tol: 1e-7, GypsumCells: 24, ResinCells: 16})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -102,7 +102,7 @@ func TestAdiabaticRise(t *testing.T) {
 	}
 	for _, hours := range []float64{1, 12} {
 		end := hours * 3600
-		r, err := Simulate(p, []Knot{{0, 74}}, Options{EndS: end, AtS: []float64{end}, Tol: 1e-6})
+		r, err := Simulate(p, []Knot{{0, 74}}, RunOptions{EndS: end, AtS: []float64{end}, Tol: 1e-6})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -136,7 +136,7 @@ func TestTobolskyDeadEnd(t *testing.T) {
 			for _, hours := range []float64{1, 6, 24} {
 				s := hours * 3600
 				exact := 1 - math.Exp(-2*kp*math.Sqrt(c.twoFI0/(kd*p.KtMin))*(1-math.Exp(-kd*s/2)))
-				r, err := Simulate(p, []Knot{{0, tempC}}, Options{EndS: s, Tol: 1e-7})
+				r, err := Simulate(p, []Knot{{0, tempC}}, RunOptions{EndS: s, Tol: 1e-7})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -155,7 +155,7 @@ func TestOrder(t *testing.T) {
 	p := Defaults()
 	p.HalfResin, p.GypsumLo, p.GypsumHi, p.Inhibitor = 3e-3, 23.5e-3, 23.5e-3, 0
 	bath := []Knot{{0, 74}}
-	coreAt := func(o Options) float64 {
+	coreAt := func(o RunOptions) float64 {
 		o.EndS, o.AtS = 2400, []float64{2400}
 		r, err := Simulate(p, bath, o)
 		if err != nil {
@@ -163,10 +163,10 @@ func TestOrder(t *testing.T) {
 		}
 		return r.Core[0]
 	}
-	exact := coreAt(Options{Tol: 1e-9})
+	exact := coreAt(RunOptions{Tol: 1e-9})
 	before := math.NaN()
 	for _, h := range []float64{160, 80, 40, 20} {
-		err := math.Abs(coreAt(Options{FixedStepS: h}) - exact)
+		err := math.Abs(coreAt(RunOptions{FixedStepS: h}) - exact)
 		t.Logf("step %3.0f s: core off by %.3e K, %.2f times less", h, err, before/err)
 		if before/err < 6 {
 			t.Errorf("step %g s cuts the core's error only %.2f times, want 6 or more", h, before/err)
@@ -177,7 +177,7 @@ func TestOrder(t *testing.T) {
 	p.Inhibitor = Defaults().Inhibitor
 	var residual []float64
 	for _, m := range []int{1, 2, 4, 8, 16} {
-		r, err := Simulate(p, bath, Options{EndS: 9 * 3600, Tol: 1e-6, GypsumCells: 6 * m, ResinCells: 4 * m})
+		r, err := Simulate(p, bath, RunOptions{EndS: 9 * 3600, Tol: 1e-6, GypsumCells: 6 * m, ResinCells: 4 * m})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -214,7 +214,7 @@ func TestSidesAgainstBrick(t *testing.T) {
 		a := p.KGypsum / (p.RhoGypsum * p.CpGypsum)
 		for _, s := range []float64{300, 600, 1200, 1800, 2400, 3600} {
 			exact := 74 - 52*one(a*s/(half*half))*one(a*s/(0.05*0.05))*one(a*s/(0.042*0.042))
-			r, err := Simulate(p, []Knot{{0, 74}}, Options{EndS: s, AtS: []float64{s}, Tol: 1e-6, GypsumCells: 24, ResinCells: 16})
+			r, err := Simulate(p, []Knot{{0, 74}}, RunOptions{EndS: s, AtS: []float64{s}, Tol: 1e-6, GypsumCells: 24, ResinCells: 16})
 			if err != nil {
 				t.Fatal(err)
 			}

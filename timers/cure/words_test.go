@@ -91,7 +91,7 @@ func TestRangeWords(t *testing.T) {
 // A boil after a long hold does not raise the caution in a thin base, whose core only follows the bath.
 func TestBoilStageIsNoCaution(t *testing.T) {
 	for _, mm := range []float64{2, 3, 4, 6} {
-		r, err := Simulate(section(t, mm, ""), Common()[1].Knots(22), Options{})
+		r, err := Simulate(section(t, mm, ""), Common()[1].Knots(22), RunOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}

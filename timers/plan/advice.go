@@ -74,7 +74,7 @@ type advised struct {
 	work   []int // flasks whose dough is reached
 	list   []int // those that were solved for, their order
 	made   []int // closures judged of each by then
-	now    []press.Standing
+	now    []press.Position
 	tried  float64 // when a bench was looked for last
 	onward int     // the flask that goes into the press next; -1 for none
 }
@@ -268,7 +268,7 @@ func (p *player) lookUp() (act, bool) {
 	a := &p.adv
 	a.now = a.now[:0]
 	for k, i := range a.list {
-		s := press.Standing{Stage: press.Waiting, At: ms(p.at[i] - a.from), Judged: p.made[i] - a.made[k], Ready: !p.wants(i) && p.known(i)}
+		s := press.Position{Stage: press.Waiting, At: ms(p.at[i] - a.from), Judged: p.made[i] - a.made[k], Ready: !p.wants(i) && p.known(i)}
 		switch p.stage[i] {
 		case dough:
 		case untrimmed:

@@ -75,7 +75,7 @@ func TestWhatMissesTheNightGoesByDay(t *testing.T) {
 	h := ownHouse()
 	h.StartMin = 1000
 	cases := []Case{{Key: 1, Size: Small, DueMin: Day + 1020, Weight: 1}, {Key: 2, Size: Small, DueMin: Day + 1020, Weight: 1}}
-	m, err := Make(context.Background(), h, cases, Options{Seed: 1, Draws: 20, Days: 60})
+	m, err := Make(context.Background(), h, cases, SearchOptions{Seed: 1, Draws: 20, Days: 60})
 	if err != nil {
 		t.Fatal(err)
 	}

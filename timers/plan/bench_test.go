@@ -46,7 +46,7 @@ func BenchmarkPick(b *testing.B) {
 func BenchmarkMake(b *testing.B) {
 	h, cases := ownHouse(), twelve()
 	for b.Loop() {
-		if _, err := Make(context.Background(), h, cases, Options{}); err != nil {
+		if _, err := Make(context.Background(), h, cases, SearchOptions{}); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -150,7 +150,7 @@ func TestPickIsNoWorseThanTheBestSimpleRule(t *testing.T) {
 // nothing is gained. So it is the one to ask for.
 func TestAskForLaterNamesTheLargeRushCase(t *testing.T) {
 	cases, h := casesOf(ref.LeaveOut.Cases), refHouse()
-	m, err := Make(context.Background(), h, cases, Options{Seed: 5, Days: 200})
+	m, err := Make(context.Background(), h, cases, SearchOptions{Seed: 5, Days: 200})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -172,7 +172,7 @@ func TestAskForLaterNamesTheLargeRushCase(t *testing.T) {
 		}
 	}
 	calm := casesOf(ref.Scenarios[0].Cases)
-	if m, err := Make(context.Background(), h, calm, Options{Seed: 5}); err != nil || m.Ask != nil {
+	if m, err := Make(context.Background(), h, calm, SearchOptions{Seed: 5}); err != nil || m.Ask != nil {
 		t.Errorf("on a light day asked for %+v, %v", m.Ask, err)
 	}
 }
@@ -205,7 +205,7 @@ func TestFiveResinsNeverShareAMix(t *testing.T) {
 	for i := range 10 {
 		cases = append(cases, Case{Key: uint64(i), Size: Size(i % 2), Resin: i % 5, DueMin: Day + 1020, Weight: 1})
 	}
-	m, err := Make(context.Background(), h, cases, Options{Seed: 1, Draws: 30, Days: 60})
+	m, err := Make(context.Background(), h, cases, SearchOptions{Seed: 1, Draws: 30, Days: 60})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -227,7 +227,7 @@ func TestWhatHasNoRoomKeepsNoBathFromWhatIsDue(t *testing.T) {
 	longrun.SkipUnderRace(t)
 	h, cases := refHouse(), twelve()
 	h.ShortMin = 210
-	m, err := Make(context.Background(), h, cases, Options{Seed: 1, Days: 100})
+	m, err := Make(context.Background(), h, cases, SearchOptions{Seed: 1, Days: 100})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -247,7 +247,7 @@ func TestARushCaseInMidDay(t *testing.T) {
 		{Key: 3, Size: Medium, DueMin: 1020, Weight: 2},      // cannot be: 17:00 today
 		{Key: 4, Size: Medium, DueMin: Day + 660, Weight: 2}, // 11:00 tomorrow
 	}
-	m, err := Make(context.Background(), h, cases, Options{Seed: 1, Draws: 40, Days: 100})
+	m, err := Make(context.Background(), h, cases, SearchOptions{Seed: 1, Draws: 40, Days: 100})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,7 +11,7 @@ func BenchmarkFirst(b *testing.B) {
 	h, cases := ownHouse(), twelve()
 	for b.Loop() {
 		ctx, stop := context.WithCancel(context.Background())
-		_, err := Make(ctx, h, cases, Options{First: func(Made) { stop() }})
+		_, err := Make(ctx, h, cases, SearchOptions{First: func(Made) { stop() }})
 		if stop(); err != nil && !errors.Is(err, context.Canceled) {
 			b.Fatal(err)
 		}

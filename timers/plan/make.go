@@ -8,8 +8,8 @@ import (
 	"slices"
 )
 
-// Options say how a plan is made. The zero value is filled in.
-type Options struct {
+// SearchOptions say how a plan is made. The zero value is filled in.
+type SearchOptions struct {
 	Seed  uint64
 	Draws int // days on which plans are compared; 0 is 60
 	Days  int // days on which the plan chosen is then played; 0 is 400: a chance is known to 2.5 % (standard error)
@@ -48,7 +48,7 @@ type Ask struct {
 // Make plans a day: it picks among the variants of the simple rules, puts off what need not be today where that gains,
 // plays the plan on fresh days, and looks for one case to ask a later time for. No cases make a plan of nothing. It
 // fails for what is no house or are no cases, and with ctx's error when that is done.
-func Make(ctx context.Context, h House, cases []Case, o Options) (Made, error) {
+func Make(ctx context.Context, h House, cases []Case, o SearchOptions) (Made, error) {
 	o.Draws, o.Days = cmp.Or(o.Draws, houseDraws), cmp.Or(o.Days, houseDays)
 	if o.Draws < 2 || o.Draws > maxDraws || o.Days < 2 || o.Days > maxDraws {
 		return Made{}, fmt.Errorf("%d draws and %d days: want 2 to %d of each", o.Draws, o.Days, maxDraws)
@@ -112,7 +112,7 @@ func Make(ctx context.Context, h House, cases []Case, o Options) (Made, error) {
 
 // Follow foretells what comes of a plan that was made before, from where the day stands now. It fails for a plan that its
 // Check does not pass, and with ctx's error when that is done.
-func Follow(ctx context.Context, h House, cases []Case, p Plan, o Options) (Made, error) {
+func Follow(ctx context.Context, h House, cases []Case, p Plan, o SearchOptions) (Made, error) {
 	o.Draws, o.Days = cmp.Or(o.Draws, houseDraws), cmp.Or(o.Days, houseDays)
 	if err := h.Check(); err != nil {
 		return Made{}, err

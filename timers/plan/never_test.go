@@ -392,7 +392,7 @@ func TestMakeAnswersAnyQuestion(t *testing.T) {
 		if rapid.Bool().Draw(t, "in mid-day") {
 			beginSome(t, &h, cases)
 		}
-		o := Options{Seed: rapid.Uint64().Draw(t, "seed"), Draws: 2, Days: 3, Wish: anyWish(t, cases)}
+		o := SearchOptions{Seed: rapid.Uint64().Draw(t, "seed"), Draws: 2, Days: 3, Wish: anyWish(t, cases)}
 		first := 0
 		o.First = func(m Made) {
 			if first++; m.Plan.Check(&h, cases) != nil || !o.Wish.kept(&m.Plan) {
@@ -448,19 +448,19 @@ func TestMakeRefusesWhatCannotBe(t *testing.T) {
 	for name, c := range map[string]struct {
 		h     House
 		cases []Case
-		o     Options
+		o     SearchOptions
 		want  string
 	}{
-		"no press":     {bad(func(h *House) { h.Presses = 0 }), one, Options{}, "presses must be 1 to 9, not 0"},
-		"NaN":          {bad(func(h *House) { h.FinishMin = math.NaN() }), one, Options{}, "finish must be 0.1 to 720 min, not NaN"},
-		"closes early": {bad(func(h *House) { h.ClosesMin = 400 }), one, Options{}, "hours from 480 to 400, overtime to 1080 min"},
-		"closures":     {bad(func(h *House) { h.Closures[0][3] = 0 }), one, Options{}, "closures of a small base: the chances sum to"},
-		"twice":        {h, append(slices.Clone(one), one[0]), Options{}, "case 2 has the key of another"},
-		"size":         {h, []Case{{Size: 3, Weight: 1}}, Options{}, "size 3 is none of small, medium and large"},
-		"due":          {h, []Case{{DueMin: math.Inf(1), Weight: 1}}, Options{}, "due +Inf min is out of range"},
-		"weight":       {h, []Case{{DueMin: 1000}}, Options{}, "weight 0: want above 0"},
-		"draws":        {h, one, Options{Draws: 1}, "want 2 to 2000 of each"},
-		"many":         {h, make([]Case, 41), Options{}, "41 cases: want at most 40"},
+		"no press":     {bad(func(h *House) { h.Presses = 0 }), one, SearchOptions{}, "presses must be 1 to 9, not 0"},
+		"NaN":          {bad(func(h *House) { h.FinishMin = math.NaN() }), one, SearchOptions{}, "finish must be 0.1 to 720 min, not NaN"},
+		"closes early": {bad(func(h *House) { h.ClosesMin = 400 }), one, SearchOptions{}, "hours from 480 to 400, overtime to 1080 min"},
+		"closures":     {bad(func(h *House) { h.Closures[0][3] = 0 }), one, SearchOptions{}, "closures of a small base: the chances sum to"},
+		"twice":        {h, append(slices.Clone(one), one[0]), SearchOptions{}, "case 2 has the key of another"},
+		"size":         {h, []Case{{Size: 3, Weight: 1}}, SearchOptions{}, "size 3 is none of small, medium and large"},
+		"due":          {h, []Case{{DueMin: math.Inf(1), Weight: 1}}, SearchOptions{}, "due +Inf min is out of range"},
+		"weight":       {h, []Case{{DueMin: 1000}}, SearchOptions{}, "weight 0: want above 0"},
+		"draws":        {h, one, SearchOptions{Draws: 1}, "want 2 to 2000 of each"},
+		"many":         {h, make([]Case, 41), SearchOptions{}, "41 cases: want at most 40"},
 	} {
 		if _, err := Make(context.Background(), c.h, c.cases, c.o); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q", name, err, c.want)
@@ -476,7 +476,7 @@ func TestMakeRefusesWhatCannotBe(t *testing.T) {
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	stop()
-	if _, err := Make(ctx, h, one, Options{}); err == nil {
+	if _, err := Make(ctx, h, one, SearchOptions{}); err == nil {
 		t.Error("planned although ended")
 	}
 }

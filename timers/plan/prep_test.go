@@ -55,7 +55,7 @@ func TestAPlanKnowsOfInvesting(t *testing.T) {
 		low  float64
 		high float64
 	}{{nil, 0, .1}, {[]Prep{{30, 60}, {30, 90}}, .99, 1}} {
-		m, err := Make(context.Background(), h, []Case{{Key: 1, Size: Medium, DueMin: 1020, Weight: 2, Prep: c.prep}}, Options{Seed: 1, Draws: 20, Days: 60})
+		m, err := Make(context.Background(), h, []Case{{Key: 1, Size: Medium, DueMin: 1020, Weight: 2, Prep: c.prep}}, SearchOptions{Seed: 1, Draws: 20, Days: 60})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -11,7 +11,7 @@ type windowAdvice struct {
 	reader *press.Reader // nil where the simple order plays
 	on     bool          // still played by it
 	onward int           // the flask that goes into the press next; -1 for none
-	now    []press.Standing
+	now    []press.Position
 }
 
 // solve works the advice out for two flasks and one pair of hands. For three it takes up to a tenth of a second, and gained
@@ -52,7 +52,7 @@ func (w *window) advised(t float64, needs []int, idle int) (act, bool) {
 		}
 	}
 	for i, s := range w.stage {
-		x := press.Standing{Stage: press.Waiting, At: ms(w.at[i]), Judged: w.made[i], Ready: w.made[i] > 0 && w.made[i] >= needs[i]}
+		x := press.Position{Stage: press.Waiting, At: ms(w.at[i]), Judged: w.made[i], Ready: w.made[i] > 0 && w.made[i] >= needs[i]}
 		switch s {
 		case dough:
 		case untrimmed:

@@ -98,8 +98,8 @@ type Advice struct {
 	rule rule // by which it is to go on after Next
 }
 
-// Options of one question.
-type Options struct {
+// AdviceOptions say how one question is answered.
+type AdviceOptions struct {
 	Draws    int     // playings of the shift for one choice, 0 is DefaultDraws
 	Seed     uint64  // the same seed gives the same draws
 	Gain     float64 // flasks a change of advice must gain, 0 is DefaultGain
@@ -155,7 +155,7 @@ func workFor(work, live int) int {
 	return defaultWork
 }
 
-func (o Options) settled() (Options, error) {
+func (o AdviceOptions) settled() (AdviceOptions, error) {
 	if err := checkWork(o.Work); err != nil {
 		return o, err
 	}
@@ -179,7 +179,7 @@ type desk struct {
 	ahead
 	jobs  []Job // by end of dough, then name
 	bench *world
-	opt   Options
+	opt   AdviceOptions
 	draws draws // for the choice
 	fresh draws // for the chances, so that the luck of the choice does not flatter them
 }
@@ -187,7 +187,7 @@ type desk struct {
 // byDough orders the jobs so that neither the advice nor ties depend on the order in which they are given.
 func byDough(a, b Job) int { return cmp.Or(cmp.Compare(a.Due, b.Due), cmp.Compare(a.ID, b.ID)) }
 
-func newDesk(jobs []Job, d Durations, b Bench, o Options) *desk {
+func newDesk(jobs []Job, d Durations, b Bench, o AdviceOptions) *desk {
 	jobs = slices.SortedFunc(slices.Values(jobs), byDough)
 	p, w := newPlan(jobs, d, b)
 	return &desk{
@@ -200,7 +200,7 @@ func newDesk(jobs []Job, d Durations, b Bench, o Options) *desk {
 
 // Advise says what to do next at the press, and what to expect of each flask. Jobs may come in any order. It fails
 // only on a question out of range.
-func Advise(jobs []Job, d Durations, b Bench, o Options) (Advice, error) {
+func Advise(jobs []Job, d Durations, b Bench, o AdviceOptions) (Advice, error) {
 	o, err := o.settled()
 	if err != nil {
 		return Advice{}, err

@@ -14,7 +14,7 @@ func ExampleAdvise() {
 		{ID: "4417 lower", Due: 14 * time.Minute, Ready: true},
 		{ID: "4420 upper", Due: 14 * time.Minute, More: []float64{0, 0.2, 0.4, 0.4}},
 	}
-	advice, err := press.Advise(jobs, press.HouseDurations(), press.HouseBench(), press.Options{})
+	advice, err := press.Advise(jobs, press.HouseDurations(), press.HouseBench(), press.AdviceOptions{})
 	if err != nil {
 		fmt.Println(err)
 		return

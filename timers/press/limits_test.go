@@ -24,7 +24,7 @@ func TestMinutesToSpareOnlySettleTies(t *testing.T) {
 		{ID: "2", Due: mins(5.5), More: []float64{0.05, 0.95}},
 	}
 	for _, work := range []int{0, noWork} {
-		if a := advise(t, jobs, HouseBench(), Options{Work: work}); a.Next.Flask != "2" {
+		if a := advise(t, jobs, HouseBench(), AdviceOptions{Work: work}); a.Next.Flask != "2" {
 			t.Errorf("work %d: next %+v, want flask 2: its chance is gone afterwards", work, a.Next)
 		}
 	}
@@ -46,7 +46,7 @@ func TestGiveUpFromAnEvenChance(t *testing.T) {
 		before string
 		want   bool
 	}{{0.52, "", false}, {0.48, "", true}, {0.4, "", true}, {0.58, "1", true}, {0.62, "1", false}} {
-		var o Options
+		var o AdviceOptions
 		if c.before != "" {
 			o.Previous = &Advice{GiveUp: c.before}
 		}
@@ -60,7 +60,7 @@ func TestGiveUpFromAnEvenChance(t *testing.T) {
 // A flask that nothing helps is told to be packed anew below a chance of 0.15, not above.
 func TestRemixBelowFifteenInHundred(t *testing.T) {
 	for chance, want := range map[float64]bool{0.13: true, 0.17: false, 0.35: false} {
-		a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, chance, 1 - chance}}}, HouseBench(), Options{})
+		a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, chance, 1 - chance}}}, HouseBench(), AdviceOptions{})
 		if got := slices.Contains(codes(a.Flasks[0].Help), Remix); got != want {
 			t.Errorf("chance %.3f: remix %v, want %v", a.Flasks[0].Chance, got, want)
 		}
@@ -92,7 +92,7 @@ func TestLeftAsideOnlyWhenClearlyWorse(t *testing.T) {
 
 // At a chance of 0.15 itself nobody says to pack it anew: twelve of eighty playings.
 func TestRemixNotAtFifteenInHundred(t *testing.T) {
-	a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, 0.15, 0.85}}}, HouseBench(), Options{Draws: 20})
+	a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, 0.15, 0.85}}}, HouseBench(), AdviceOptions{Draws: 20})
 	if f := a.Flasks[0]; f.Chance != 0.15 || slices.Contains(codes(f.Help), Remix) {
 		t.Errorf("chance %v: help %+v", f.Chance, f.Help)
 	}
@@ -106,7 +106,7 @@ func TestHelpOfOneInTenIsNamed(t *testing.T) {
 		{ID: "1", Ready: true, Due: mins(2.5)},
 		{ID: "2", Due: mins(5.5), More: []float64{0.1, 0.9}},
 	}
-	a := advise(t, jobs, HouseBench(), Options{Draws: 10})
+	a := advise(t, jobs, HouseBench(), AdviceOptions{Draws: 10})
 	want := []Help{{Code: TakeFirst, Chance: 0.1, Others: -1}, {Code: LetWait, Flask: "1", Chance: 0.1}}
 	if f := a.Flasks[1]; f.Chance != 0 || !slices.Equal(f.Help, want) {
 		t.Errorf("chance %v: help %+v, want %+v", f.Chance, f.Help, want)
@@ -116,7 +116,7 @@ func TestHelpOfOneInTenIsNamed(t *testing.T) {
 // What going first costs the others is held against what they have, not against what all have.
 func TestOthersLoseWhatTheyHad(t *testing.T) {
 	jobs := []Job{{ID: "1", Due: mins(12), More: knownTo(2)}, {ID: "2", Due: mins(12), More: knownTo(2)}}
-	o, err := Options{}.settled()
+	o, err := AdviceOptions{}.settled()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -163,7 +163,7 @@ func TestFreshIsUntouched(t *testing.T) {
 // is named.
 func TestWorthItsCost(t *testing.T) {
 	jobs := []Job{{ID: "1", Due: mins(12), More: knownTo(2)}, {ID: "2", Due: mins(12), More: knownTo(2)}, {ID: "3", Due: mins(12), More: knownTo(2)}}
-	o, err := Options{}.settled()
+	o, err := AdviceOptions{}.settled()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -32,7 +32,7 @@ type ShiftOptions struct {
 	Bench     Bench
 	Draws     int // playings of the shift for one choice of the look-ahead; 0 is DefaultDraws
 	Seed      uint64
-	Work      int // as in Options
+	Work      int // as in AdviceOptions
 	// Anew works the advice out anew for every step, as at a bench; else what was worked out is followed while it
 	// holds, which is much faster and loses a little more where there are more than three flasks.
 	Anew bool

@@ -174,7 +174,7 @@ func TestChancesForetoldAreSeen(t *testing.T) {
 		for i, d := range due {
 			jobs = append(jobs, Job{ID: strconv.Itoa(i), Due: mins(d), More: house()[rng.IntN(3)].Totals})
 		}
-		a := advise(t, jobs, HouseBench(), Options{Work: defaultWork})
+		a := advise(t, jobs, HouseBench(), AdviceOptions{Work: defaultWork})
 		p, w := newPlan(jobs, HouseDurations(), HouseBench())
 		table := p.solved(w, defaultWork)
 		if table == nil {
@@ -218,7 +218,7 @@ func TestWorkIsBounded(t *testing.T) {
 		if got := p.solved(w, work); got != nil {
 			t.Errorf("solved with work %d: %d states", work, len(got.worth))
 		}
-		a := advise(t, jobs, HouseBench(), Options{Work: work, Draws: 4})
+		a := advise(t, jobs, HouseBench(), AdviceOptions{Work: work, Draws: 4})
 		if a.Next.Verb == Nothing || a.rule == 0 {
 			t.Errorf("work %d: %+v", work, a)
 		}
@@ -230,7 +230,7 @@ func TestWorkIsBounded(t *testing.T) {
 	if p.solved(w, size*3) == nil || p.solved(w, (size-1)*3) != nil {
 		t.Errorf("%d states: the bound is not where they are", size)
 	}
-	if !slices.Equal(advise(t, few, HouseBench(), Options{Work: size * 3}).Order, advise(t, few, HouseBench(), Options{}).Order) {
+	if !slices.Equal(advise(t, few, HouseBench(), AdviceOptions{Work: size * 3}).Order, advise(t, few, HouseBench(), AdviceOptions{}).Order) {
 		t.Error("the bound that just does gives another answer")
 	}
 }

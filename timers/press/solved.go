@@ -34,8 +34,8 @@ func Solve(jobs []Job, d Durations, b Bench, most int) (*Solved, error) {
 	return &Solved{t}, nil
 }
 
-// Standing is where one flask stands, by the clock that began when the bench was solved.
-type Standing struct {
+// Position is where one flask stands, by the clock that began when the bench was solved.
+type Position struct {
 	Stage  Progress      // Waiting, Holding, Untrimmed or Closing
 	At     time.Duration // Holding, Closing: when that is over; Waiting: from when it may go in
 	Judged int           // trial closures judged since the bench was solved
@@ -59,7 +59,7 @@ func (s *Solved) Reader() *Reader {
 // Next is what a free pair of hands does now, for which of the flasks as they were given to [Solve], and whether it goes on
 // with that flask at once when it is done: trimmed, it goes into the press. known is false for a state that is not reached
 // by doing what is said; Nothing where the hands best begin nothing yet.
-func (r *Reader) Next(now time.Duration, at []Standing, hands, presses int) (v Verb, flask int, on, known bool) {
+func (r *Reader) Next(now time.Duration, at []Position, hands, presses int) (v Verb, flask int, on, known bool) {
 	w := &r.w
 	w.now, w.hands, w.presses = now, hands, presses
 	w.cells = w.cells[:0]

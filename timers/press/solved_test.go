@@ -33,10 +33,10 @@ func TestASolvedBenchIsPlayedAsItsTable(t *testing.T) {
 			p.deal(w, d, k)
 			for {
 				for w.hands > 0 {
-					var at []Standing
+					var at []Position
 					for i := range w.cells {
 						c := w.cells[i]
-						at = append(at, Standing{Stage: c.stage, At: c.at, Judged: int(c.made), Ready: c.need == 0, Done: c.stage == finished})
+						at = append(at, Position{Stage: c.stage, At: c.at, Judged: int(c.made), Ready: c.need == 0, Done: c.stage == finished})
 					}
 					v, i, on, known := r.Next(w.now, at, w.hands, w.presses)
 					if !known {
@@ -85,7 +85,7 @@ func TestSolveRefusesWhatIsTooMuch(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	two := []Standing{{Stage: Untrimmed, Judged: 1}, {Stage: Waiting}}
+	two := []Position{{Stage: Untrimmed, Judged: 1}, {Stage: Waiting}}
 	if v, _, _, known := s.Reader().Next(7*time.Minute+13*time.Second, two, 1, 1); known || v != Nothing {
 		t.Errorf("a state that nobody reaches: %v, %v", v, known)
 	}

@@ -37,7 +37,7 @@ import (
 
 // Bench is what the board looks at: a screen of the bench.
 type Bench interface {
-	State() logbook.State
+	State() logbook.Snapshot
 	Now() timers.Now
 	Wake() <-chan struct{}
 	Take() keep.News

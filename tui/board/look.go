@@ -35,7 +35,7 @@ type looker struct {
 	desk    desk
 	lost    bool
 	flood   keep.Flood
-	mirror  mirror.Standing
+	mirror  mirror.Health
 
 	mu      sync.Mutex
 	version uint64
@@ -268,7 +268,7 @@ func (d *desk) wait() {
 
 // work works out beside the board what takes longer: the press order, the cures, the tally; for
 // a bench that changed, and the press order now and then.
-func (b *Board) work(st logbook.State, now timers.Now) {
+func (b *Board) work(st logbook.Snapshot, now timers.Now) {
 	d := &b.desk
 	d.mu.Lock()
 	defer d.mu.Unlock()

@@ -144,7 +144,7 @@ func bathSVG(name string, p chart.BathPicture) template.HTML {
 }
 
 // daySVG draws the day of the bench: a row for each flask, press and bath.
-func daySVG(l timeline.Line, labels []string) template.HTML {
+func daySVG(l timeline.DayBars, labels []string) template.HTML {
 	const w, head, row, names = 1200.0, 22.0, 20.0, 170.0
 	span := l.To.Sub(l.From)
 	if span <= 0 || !slices.ContainsFunc(l.Rows, func(r timeline.Row) bool { return len(r.Bars) > 0 }) {

@@ -39,7 +39,7 @@ func bathPicture(t testing.TB, programme string, mm, nowMin float64, drop bool) 
 			t.Fatal(err)
 		}
 	}
-	r, err := cure.Simulate(p, bath, cure.Options{EndS: prog.Total().Seconds()})
+	r, err := cure.Simulate(p, bath, cure.RunOptions{EndS: prog.Total().Seconds()})
 	if err != nil {
 		t.Fatal(err)
 	}

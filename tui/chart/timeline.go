@@ -140,7 +140,7 @@ type Labels []string
 // TimeLine draws the day in width cells: the hours, then a row for each row of the line, as
 // many as height has room for. Where one row more is left than rows there are, a blank one
 // sets the presses and baths off. Too narrow, it draws nothing.
-func TimeLine(l timeline.Line, labels Labels, width, height int, ascii bool) [][]Cell {
+func TimeLine(l timeline.DayBars, labels Labels, width, height int, ascii bool) [][]Cell {
 	left := 0
 	for _, s := range labels {
 		left = max(left, len([]rune(s))+1)
@@ -231,7 +231,7 @@ func write(row []Cell, x int, s string, r Role, most int) {
 }
 
 // hours is the row of the hours, as many as find room, and now.
-func hours(l timeline.Line, s span, left, width int) []Cell {
+func hours(l timeline.DayBars, s span, left, width int) []Cell {
 	row := blank(width)
 	cells := row[left:]
 	word := "now"

@@ -94,7 +94,7 @@ func TestGaugeNeverLies(t *testing.T) {
 
 // The day by hand: three hours on 36 cells, five minutes a cell, the present at nine.
 func TestTimeLineByHand(t *testing.T) {
-	l := timeline.Line{From: eight, To: after(180), Now: after(60), Rows: []timeline.Row{
+	l := timeline.DayBars{From: eight, To: after(180), Now: after(60), Rows: []timeline.Row{
 		{Kind: timeline.Flask, No: 1, Bars: []timeline.Bar{{From: after(50), Earliest: after(70), Latest: after(90), To: after(90)}}},
 		{Kind: timeline.Flask, No: 2, Bars: []timeline.Bar{{From: after(30), Latest: after(50), To: after(60), Over: true}}},
 		{Kind: timeline.Press, No: 1, Bars: []timeline.Bar{{From: after(20), To: after(25), Ended: true, Places: []int{2}}}},
@@ -126,7 +126,7 @@ func TestNoNowOnAnotherDay(t *testing.T) {
 		now  time.Time
 		want bool
 	}{{eight.Add(-time.Hour), false}, {eight, true}, {eight.Add(3 * time.Hour), true}, {eight.Add(9 * time.Hour), true}, {eight.Add(10 * time.Hour), false}} {
-		l := timeline.Line{From: eight, To: eight.Add(9 * time.Hour), Now: c.now, Rows: []timeline.Row{{Kind: timeline.Bath, Label: "bath 1"}}}
+		l := timeline.DayBars{From: eight, To: eight.Add(9 * time.Hour), Now: c.now, Rows: []timeline.Row{{Kind: timeline.Bath, Label: "bath 1"}}}
 		var text strings.Builder
 		for _, cell := range TimeLine(l, Labels{"bath 1"}, 60, 5, false)[0] {
 			text.WriteRune(cell.Rune)
@@ -148,7 +148,7 @@ func TestPlacesSideBySide(t *testing.T) {
 			at = from + rapid.IntRange(1, 6).Draw(t, "length")
 			row.Bars = append(row.Bars, timeline.Bar{From: after(from), To: after(at), Ended: true, Places: []int{rapid.IntRange(1, 9).Draw(t, "place")}})
 		}
-		l := timeline.Line{From: eight, To: after(at + 60), Now: after(at + 30), Rows: []timeline.Row{row}}
+		l := timeline.DayBars{From: eight, To: after(at + 60), Now: after(at + 30), Rows: []timeline.Row{row}}
 		lines := TimeLine(l, Labels{"press"}, rapid.IntRange(24, 200).Draw(t, "width"), 4, false)
 		cells := lines[1][6:]
 		for i := range cells[1:] {

@@ -64,7 +64,7 @@ func NewCure(q CureAsked) *Cure {
 // Work runs the model. Errors: a bath or a programme that the model does not take.
 func (r *Cure) Work() error {
 	q := &r.asked
-	opts := cure.Options{AtS: q.AtS, Air: q.Air}
+	opts := cure.RunOptions{AtS: q.AtS, Air: q.Air}
 	r.Bath = q.Bath
 	var err error
 	if set := q.Programme; set.Stages != nil {

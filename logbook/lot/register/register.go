@@ -15,8 +15,8 @@ import (
 	"flaskside/logbook/words"
 )
 
-// Line is a lot of the register.
-type Line struct {
+// Listed is a lot of the register.
+type Listed struct {
 	Material string     `json:"material"`
 	Lot      string     `json:"lot"`   // as people say it
 	Entry    string     `json:"entry"` // as recorded
@@ -32,7 +32,7 @@ type Line struct {
 
 // CSV writes the register for a spreadsheet: RFC 4180 with a header line, times
 // in RFC 3339, nothing that would run as a formula.
-func CSV(w io.Writer, lines []Line) error {
+func CSV(w io.Writer, lines []Listed) error {
 	stamp := func(t *time.Time) string {
 		if t == nil {
 			return ""
@@ -55,7 +55,7 @@ func CSV(w io.Writer, lines []Line) error {
 }
 
 // Text writes the register to be read.
-func Text(w io.Writer, lines []Line) error {
+func Text(w io.Writer, lines []Listed) error {
 	if len(lines) == 0 {
 		_, err := fmt.Fprintln(w, "no lots booked in yet: flaskside lot take-in MATERIAL LOT")
 		return err
@@ -86,12 +86,12 @@ func Text(w io.Writer, lines []Line) error {
 }
 
 // Of lists the lots of a bench by material: those in use, then those withdrawn.
-func Of(b *bench.Bench, now time.Time) []Line {
-	lines := []Line{}
+func Of(b *bench.Bench, now time.Time) []Listed {
+	lines := []Listed{}
 	for _, material := range action.Materials {
 		held, withdrawn := b.Lots(material)
 		for _, k := range slices.Concat(held, withdrawn) {
-			l := Line{Material: string(material), Lot: k.Name(), Entry: k.Lot, Product: k.Product, Expiry: k.Expiry.String(), Expired: k.Expired(now), InBy: k.InBy, OutBy: k.OutBy, Reason: k.Reason}
+			l := Listed{Material: string(material), Lot: k.Name(), Entry: k.Lot, Product: k.Product, Expiry: k.Expiry.String(), Expired: k.Expired(now), InBy: k.InBy, OutBy: k.OutBy, Reason: k.Reason}
 			if k.In != nil {
 				l.In = &k.In.At
 			}

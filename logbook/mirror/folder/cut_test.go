@@ -21,7 +21,7 @@ func TestWhatIsWholeInASpoiltRunIsBroughtBack(t *testing.T) {
 	b := mirrortest.NewBook("CUT", 40, "a")
 	dir := inMemory(t)
 	p := begin(t, filepath.Join(dir, "mirror"))
-	if _, err := mirror.Bring(context.Background(), p, b, mirror.Options{Bench: "bench 1", At: mirrortest.Start}); err != nil {
+	if _, err := mirror.Bring(context.Background(), p, b, mirror.BringOptions{Bench: "bench 1", At: mirrortest.Start}); err != nil {
 		t.Fatal(err)
 	}
 	runs, err := filepath.Glob(filepath.Join(dir, "mirror", "CUT", "g0001", "*", "*.jsonl"))

@@ -25,12 +25,12 @@ type House struct {
 // Follower holds one mirror to its book.
 type Follower struct {
 	Book  mirror.Source
-	House func(logbook.State) House
+	House func(logbook.Snapshot) House
 	Open  func(ctx context.Context, to string) (mirror.Place, error)
 	Now   func() time.Time          // the wall clock
-	Tell  func(mirror.Standing)     // called from one goroutine at a time
+	Tell  func(mirror.Health)       // called from one goroutine at a time
 	Wrong func(told string)         // called once for each thing that is wrong with the mirror
-	last  mirror.Standing           // what was told last
+	last  mirror.Health             // what was told last
 	at    end                       // of the place that is open
 	lock  sync.Mutex                // of last and at
 	place mirror.Place              // nil: to be opened
@@ -98,7 +98,7 @@ func (k *Follower) count(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
-			k.tell(func(*mirror.Standing) {})
+			k.tell(func(*mirror.Health) {})
 		}
 	}
 }
@@ -110,7 +110,7 @@ func (k *Follower) Step(ctx context.Context) {
 	k.lock.Lock()
 	moved := k.at.to != h.To
 	if moved {
-		k.at, k.last = end{to: h.To}, mirror.Standing{To: h.To}
+		k.at, k.last = end{to: h.To}, mirror.Health{To: h.To}
 	}
 	k.lock.Unlock()
 	if moved {
@@ -118,7 +118,7 @@ func (k *Follower) Step(ctx context.Context) {
 		k.stuck = nil
 	}
 	if h.To == "" {
-		k.tell(func(*mirror.Standing) {})
+		k.tell(func(*mirror.Health) {})
 		return
 	}
 	err := k.bring(ctx, h)
@@ -128,7 +128,7 @@ func (k *Follower) Step(ctx context.Context) {
 	if err != nil && wrong(err) == nil {
 		k.close() // to be opened anew
 	}
-	k.tell(func(s *mirror.Standing) {
+	k.tell(func(s *mirror.Health) {
 		s.Err = ""
 		if w := wrong(err); w != nil {
 			s.Wrong = w.Error()
@@ -162,10 +162,10 @@ func (k *Follower) bring(ctx context.Context, h House) (err error) {
 			return nil
 		}
 		k.stuck = nil
-		k.tell(func(s *mirror.Standing) { s.Wrong = "" })
+		k.tell(func(s *mirror.Health) { s.Wrong = "" })
 	}
 	book := gently{k.Book}
-	o := mirror.Options{Bench: h.Bench, NoNotes: h.NoNotes, At: k.Now(), Tell: k.seen}
+	o := mirror.BringOptions{Bench: h.Bench, NoNotes: h.NoNotes, At: k.Now(), Tell: k.seen}
 	d, err := mirror.Bring(ctx, k.place, book, o)
 	if wrong(err) != nil {
 		k.hold(ctx, d)
@@ -194,11 +194,11 @@ func (k *Follower) look(ctx context.Context, book mirror.Source, d mirror.Done) 
 		return err
 	}
 	if (c.Equal() || c.OnlyBehind()) && len(c.Spoilt) == 0 {
-		k.tell(func(s *mirror.Standing) { s.Wrong, s.Looked, s.LookedTo = "", k.Now(), c.Alike })
+		k.tell(func(s *mirror.Health) { s.Wrong, s.Looked, s.LookedTo = "", k.Now(), c.Alike })
 		return nil
 	}
 	why := c.Lines()
-	k.tell(func(s *mirror.Standing) {
+	k.tell(func(s *mirror.Health) {
 		s.Wrong = strings.Join(why[:min(2, len(why))], "; ") + ": flaskside mirror check tells more"
 	})
 	return nil
@@ -227,11 +227,11 @@ func (k *Follower) seen(e mirror.End) {
 	k.lock.Lock()
 	k.at.end, k.at.seen = e, true
 	k.lock.Unlock()
-	k.tell(func(*mirror.Standing) {})
+	k.tell(func(*mirror.Health) {})
 }
 
 // tell works out how the mirror stands and tells it where that changed.
-func (k *Follower) tell(set func(*mirror.Standing)) {
+func (k *Follower) tell(set func(*mirror.Health)) {
 	k.lock.Lock()
 	defer k.lock.Unlock()
 	s := k.last
@@ -263,7 +263,7 @@ func (k *Follower) tell(set func(*mirror.Standing)) {
 }
 
 // Standing is what was told last.
-func (k *Follower) Standing() mirror.Standing {
+func (k *Follower) Standing() mirror.Health {
 	k.lock.Lock()
 	defer k.lock.Unlock()
 	return k.last

@@ -29,15 +29,15 @@ type desk struct {
 	now   time.Time
 	away  bool // the place is not there
 	opens int
-	told  []mirror.Standing
+	told  []mirror.Health
 	wrong []string
 }
 
 // books is the book as it is at the moment.
 type books struct{ *desk }
 
-func (d books) ID() string           { return d.b.ID() }
-func (d books) State() logbook.State { return d.b.State() }
+func (d books) ID() string              { return d.b.ID() }
+func (d books) State() logbook.Snapshot { return d.b.State() }
 func (d books) Each(from uint64, f func(record.Record) (bool, error)) error {
 	return d.b.Each(from, f)
 }
@@ -51,7 +51,7 @@ func newDesk(t testing.TB, dir string) *desk {
 		t.Fatal(err)
 	}
 	d.k = &Follower{Book: books{d},
-		House: func(logbook.State) House { return House{To: d.to, Bench: "bench 1"} },
+		House: func(logbook.Snapshot) House { return House{To: d.to, Bench: "bench 1"} },
 		Open: func(_ context.Context, to string) (mirror.Place, error) {
 			d.opens++
 			if d.away {
@@ -64,7 +64,7 @@ func newDesk(t testing.TB, dir string) *desk {
 			return leaving{f, d}, nil
 		},
 		Now:   func() time.Time { return d.now },
-		Tell:  func(s mirror.Standing) { d.told = append(d.told, s) },
+		Tell:  func(s mirror.Health) { d.told = append(d.told, s) },
 		Wrong: func(s string) { d.wrong = append(d.wrong, s) },
 	}
 	d.k.due = d.now.Add(firstLook)
@@ -84,7 +84,7 @@ func (l leaving) Last(ctx context.Context, s mirror.Stream) (mirror.End, error) 
 	return l.Folder.Last(ctx, s)
 }
 
-func (d *desk) step() mirror.Standing {
+func (d *desk) step() mirror.Health {
 	d.k.Step(context.Background())
 	return d.k.Standing()
 }
@@ -165,7 +165,7 @@ func TestAHoleIsFoundAtNight(t *testing.T) {
 	}
 	f, err := folder.Open(d.to)
 	if err == nil {
-		_, err = mirror.Bring(context.Background(), f, d.b, mirror.Options{Generation: 2})
+		_, err = mirror.Bring(context.Background(), f, d.b, mirror.BringOptions{Generation: 2})
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -196,7 +196,7 @@ func TestAForkIsHeld(t *testing.T) {
 	}
 	f, err := folder.Open(d.to)
 	if err == nil {
-		_, err = mirror.Bring(context.Background(), f, d.b, mirror.Options{Generation: 2})
+		_, err = mirror.Bring(context.Background(), f, d.b, mirror.BringOptions{Generation: 2})
 	}
 	if err != nil {
 		t.Fatal(err)

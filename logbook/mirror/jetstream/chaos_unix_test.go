@@ -128,7 +128,7 @@ func (w *bencher) bring(within time.Duration) error {
 		}
 		w.place = j
 	}
-	d, err := mirror.Bring(ctx, w.place, w.b, mirror.Options{Bench: "b", At: mirrortest.Start, Tell: func(e mirror.End) { w.told = e }})
+	d, err := mirror.Bring(ctx, w.place, w.b, mirror.BringOptions{Bench: "b", At: mirrortest.Start, Tell: func(e mirror.End) { w.told = e }})
 	var fork *mirror.Fork
 	var older *mirror.Older
 	var spoilt *mirror.Spoilt

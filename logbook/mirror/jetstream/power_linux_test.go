@@ -73,7 +73,7 @@ func cutPower(t *testing.T, image []byte, b *mirrortest.Invented, late bool, rnd
 			for range 2000 {
 				b.Add(1+rnd.IntN(20), fmt.Sprint("p", len(b.Recs)))
 				ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
-				_, err := mirror.Bring(ctx, j, b, mirror.Options{Tell: func(e mirror.End) { told = e }})
+				_, err := mirror.Bring(ctx, j, b, mirror.BringOptions{Tell: func(e mirror.End) { told = e }})
 				cancel()
 				if told.Seq >= enough {
 					d.Cut()
@@ -103,7 +103,7 @@ func back(t *testing.T, image []byte, b *mirrortest.Invented, late bool) (was mi
 	err := on(t, file, late, func(to string) {
 		j := begun(t, to, nil)
 		defer func() { _ = j.Close() }()
-		d, err := mirror.Bring(context.Background(), j, b, mirror.Options{})
+		d, err := mirror.Bring(context.Background(), j, b, mirror.BringOptions{})
 		if f := (*mirror.Fork)(nil); errors.As(err, &f) {
 			t.Fatalf("what the power cut took is told as another history: %v", err)
 		}

@@ -46,8 +46,8 @@ type madeBook struct {
 	head logbook.Head
 }
 
-func (b *madeBook) ID() string           { return b.id }
-func (b *madeBook) State() logbook.State { return logbook.State{Head: b.head} }
+func (b *madeBook) ID() string              { return b.id }
+func (b *madeBook) State() logbook.Snapshot { return logbook.Snapshot{Head: b.head} }
 
 func (b *madeBook) Each(from uint64, f func(record.Record) (bool, error)) error {
 	for i := max(from, 1) - 1; i < uint64(len(b.raws)); i++ {
@@ -163,7 +163,7 @@ func BenchmarkScaleADay(b *testing.B) {
 					end, err := j.Last(context.Background(), mirror.Stream{Book: k.id, Generation: 1})
 					for range *scaleADay {
 						k.add(b, 1)
-						d, e := mirror.Bring(context.Background(), j, k, mirror.Options{Bench: k.id, Generation: 1, At: scaleStart})
+						d, e := mirror.Bring(context.Background(), j, k, mirror.BringOptions{Bench: k.id, Generation: 1, At: scaleStart})
 						if e != nil || err != nil || d.End.Seq != end.Seq+1 {
 							b.Errorf("%v, %v: %s after %s", err, e, d.End, end)
 							return
@@ -207,7 +207,7 @@ func BenchmarkScaleOneBook(b *testing.B) {
 			to[0], to[1] = to[0]+time.Since(begun), to[1]+cpu()-worked
 			begun, worked = time.Now(), cpu()
 		}
-		if _, err := mirror.Bring(context.Background(), j, k, mirror.Options{Bench: "b", Generation: gen, At: scaleStart}); err != nil {
+		if _, err := mirror.Bring(context.Background(), j, k, mirror.BringOptions{Bench: "b", Generation: gen, At: scaleStart}); err != nil {
 			b.Fatal(err)
 		}
 		lap(&caught)
@@ -242,7 +242,7 @@ func BenchmarkScaleRecall(b *testing.B) {
 	for i := range *scaleBenches {
 		k := &madeBook{id: fmt.Sprintf("B%06d", i)}
 		k.add(b, *scaleEach)
-		if _, err := mirror.Bring(context.Background(), j, k, mirror.Options{Bench: k.id, At: scaleStart}); err != nil {
+		if _, err := mirror.Bring(context.Background(), j, k, mirror.BringOptions{Bench: k.id, At: scaleStart}); err != nil {
 			b.Fatal(err)
 		}
 	}

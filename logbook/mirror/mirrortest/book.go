@@ -57,7 +57,7 @@ func (b *Invented) Upto(n int) *Invented {
 func (b *Invented) ID() string { return b.Name }
 
 // State gives the head alone.
-func (b *Invented) State() logbook.State { return logbook.State{Head: b.Head(len(b.Recs))} }
+func (b *Invented) State() logbook.Snapshot { return logbook.Snapshot{Head: b.Head(len(b.Recs))} }
 
 // Head is the head as it was with n records.
 func (b *Invented) Head(n int) logbook.Head {

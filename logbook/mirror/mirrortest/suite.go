@@ -47,7 +47,7 @@ var ctx = context.Background()
 // bring brings and expects what was asked for to be there.
 func bring(t *testing.T, p mirror.Place, b *Invented) mirror.Done {
 	t.Helper()
-	d, err := mirror.Bring(ctx, p, b, mirror.Options{Bench: "bench 1", At: Start})
+	d, err := mirror.Bring(ctx, p, b, mirror.BringOptions{Bench: "bench 1", At: Start})
 	if err != nil {
 		t.Fatalf("bring: %v", err)
 	}
@@ -166,7 +166,7 @@ func fork(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 		bring(t, p, first)
 		before := all(t, p, mirror.Stream{Book: id, Generation: 1})
 		for range 2 {
-			_, err := mirror.Bring(ctx, p, ours, mirror.Options{})
+			_, err := mirror.Bring(ctx, p, ours, mirror.BringOptions{})
 			var f *mirror.Fork
 			if !errors.As(err, &f) {
 				t.Fatalf("%+v: a fork is answered with %v", c, err)
@@ -189,7 +189,7 @@ func older(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	b := NewBook("OLD", 120, "a")
 	bring(t, p, b)
 	for _, n := range []int{0, 1, 100, 119} {
-		_, err := mirror.Bring(ctx, p, b.Upto(n), mirror.Options{})
+		_, err := mirror.Bring(ctx, p, b.Upto(n), mirror.BringOptions{})
 		var o *mirror.Older
 		if !errors.As(err, &o) || o.Mirror.Seq != 120 {
 			t.Errorf("a copy of %d records is answered with %v", n, err)
@@ -207,7 +207,7 @@ func wentOn(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	b2 := b.Upto(40)
 	for range 8 {
 		b2.Add(1, "b")
-		_, err := mirror.Bring(ctx, p, b2, mirror.Options{})
+		_, err := mirror.Bring(ctx, p, b2, mirror.BringOptions{})
 		var f *mirror.Fork
 		if !errors.As(err, &f) || f.Common != 40 {
 			t.Fatalf("with %d records: %v", len(b2.Recs), err)
@@ -270,7 +270,7 @@ func twoWriters(t *testing.T, p mirror.Place, again func() mirror.Place) {
 			p mirror.Place
 			b *Invented
 		}{{p, a}, {q, b}} {
-			wg.Go(func() { _, errs[k] = mirror.Bring(ctx, w.p, w.b, mirror.Options{}) })
+			wg.Go(func() { _, errs[k] = mirror.Bring(ctx, w.p, w.b, mirror.BringOptions{}) })
 		}
 		wg.Wait()
 		won := 0
@@ -297,7 +297,7 @@ func twoHands(t *testing.T, p mirror.Place, again func() mirror.Place) {
 		var wg sync.WaitGroup
 		errs := make([]error, 2)
 		for k, w := range []mirror.Place{p, q} {
-			wg.Go(func() { _, errs[k] = mirror.Bring(ctx, w, b.Upto(len(b.Recs)), mirror.Options{}) })
+			wg.Go(func() { _, errs[k] = mirror.Bring(ctx, w, b.Upto(len(b.Recs)), mirror.BringOptions{}) })
 		}
 		wg.Wait()
 		for _, err := range errs {
@@ -316,7 +316,7 @@ func generations(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	bring(t, p, first)
 	before := all(t, p, mirror.Stream{Book: "GEN", Generation: 1})
 	ours.Add(5, "ours")
-	d, err := mirror.Bring(ctx, p, ours, mirror.Options{Generation: 2})
+	d, err := mirror.Bring(ctx, p, ours, mirror.BringOptions{Generation: 2})
 	if err != nil || d.Stream.Generation != 2 || d.Was.Seq != 0 {
 		t.Fatal(d, err)
 	}
@@ -327,12 +327,12 @@ func generations(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 		t.Error("the first generation was touched")
 	}
 	ours.Add(5, "ours")
-	if d, err := mirror.Bring(ctx, p, ours, mirror.Options{}); err != nil || d.Stream.Generation != 2 {
+	if d, err := mirror.Bring(ctx, p, ours, mirror.BringOptions{}); err != nil || d.Stream.Generation != 2 {
 		t.Errorf("goes on in %+v, %v", d, err)
 	}
 	first.Add(1, "theirs")
 	var f *mirror.Fork
-	if _, err := mirror.Bring(ctx, p, first, mirror.Options{}); !errors.As(err, &f) {
+	if _, err := mirror.Bring(ctx, p, first, mirror.BringOptions{}); !errors.As(err, &f) {
 		t.Errorf("the history of the first generation goes on: %v", err)
 	}
 	if n, err := mirror.Newest(ctx, p, "GEN"); err != nil || n != 2 {
@@ -342,7 +342,7 @@ func generations(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 
 func notes(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	b := NewBook("NOTES", 90, "SECRET")
-	d, err := mirror.Bring(ctx, p, b, mirror.Options{NoNotes: true})
+	d, err := mirror.Bring(ctx, p, b, mirror.BringOptions{NoNotes: true})
 	if err != nil || d.End.Seq != 90 {
 		t.Fatal(d, err)
 	}

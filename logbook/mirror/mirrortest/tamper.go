@@ -53,7 +53,7 @@ func Tamper(outer *testing.T, p Tampered) {
 		w := &tampering{t: t, p: p, b: NewBook(fmt.Sprint("TAMPER", runs), 0, "a"), s: mirror.Stream{Book: fmt.Sprint("TAMPER", runs), Generation: 1}}
 		for range rapid.IntRange(1, 6).Draw(t, "runs") {
 			w.b.Add(rapid.SampledFrom([]int{1, 2, 7}).Draw(t, "n"), "a")
-			if _, err := mirror.Bring(ctx, p, w.b, mirror.Options{Bench: "b", At: Start}); err != nil {
+			if _, err := mirror.Bring(ctx, p, w.b, mirror.BringOptions{Bench: "b", At: Start}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -272,7 +272,7 @@ func (w *tampering) rebuild(to string) bool {
 // that all is there where the last record is not.
 func (w *tampering) bring() {
 	w.b.Add(2, "later")
-	_, err := mirror.Bring(ctx, w.p, w.b, mirror.Options{Bench: "b", At: Start})
+	_, err := mirror.Bring(ctx, w.p, w.b, mirror.BringOptions{Bench: "b", At: Start})
 	left := map[string]int{}
 	var all []byte
 	if rerr := w.p.Read(ctx, w.s, 1, func(pc mirror.Piece) error {

@@ -274,12 +274,12 @@ func TestPrivileges(t *testing.T) {
 		t.Errorf("the bench: %+v, %v", a, err)
 	}
 	b := mirrortest.NewBook("B", 20, "a")
-	if _, err := mirror.Bring(ctx, q, b, mirror.Options{}); err != nil {
+	if _, err := mirror.Bring(ctx, q, b, mirror.BringOptions{}); err != nil {
 		t.Error(err)
 	}
 	r.do("postgres", "revoke insert on "+table+" from bench")
 	b.Add(1, "a")
-	if _, err := mirror.Bring(ctx, q, b, mirror.Options{}); err == nil || !strings.Contains(err.Error(), "refuses this account") {
+	if _, err := mirror.Bring(ctx, q, b, mirror.BringOptions{}); err == nil || !strings.Contains(err.Error(), "refuses this account") {
 		t.Errorf("without the right to add: %v", err)
 	}
 	if a, err := q.About(ctx); err != nil || !a.ReadOnly {
@@ -310,7 +310,7 @@ func TestKilledWhileItWrites(t *testing.T) {
 			r.kill()
 		}()
 		if p, err := Open(ctx, r.at("postgres"), Access{}); err == nil {
-			_, err := mirror.Bring(ctx, p, b, mirror.Options{Tell: func(e mirror.End) {
+			_, err := mirror.Bring(ctx, p, b, mirror.BringOptions{Tell: func(e mirror.End) {
 				if told = e; runs == round%5 { // from then on while the next are written
 					close(now)
 				}
@@ -335,7 +335,7 @@ func TestKilledWhileItWrites(t *testing.T) {
 		if err != nil || c.Alike < told.Seq || len(c.Missing) > 0 || len(c.Other) > 0 || len(c.Spoilt) > 0 {
 			t.Fatalf("round %d: told %s, then %+v, %v", round, told, c, err)
 		}
-		if _, err := mirror.Bring(ctx, p, b, mirror.Options{}); err != nil {
+		if _, err := mirror.Bring(ctx, p, b, mirror.BringOptions{}); err != nil {
 			t.Fatalf("round %d: the server is back: %v", round, err)
 		}
 		if c, err := mirror.Compare(ctx, p, b, s); err != nil || !c.Equal() {

@@ -84,7 +84,7 @@ func TestLostPower(t *testing.T) {
 				for err == nil && !d.Off() {
 					b.Add(1+rnd.IntN(20), fmt.Sprint(len(b.Recs)))
 					wait, cancel := context.WithTimeout(ctx, 5*time.Second)
-					_, err = mirror.Bring(wait, p, b, mirror.Options{Tell: func(e mirror.End) { told = e }})
+					_, err = mirror.Bring(wait, p, b, mirror.BringOptions{Tell: func(e mirror.End) { told = e }})
 					cancel()
 					if told.Seq >= enough {
 						d.Cut()
@@ -107,7 +107,7 @@ func TestLostPower(t *testing.T) {
 				return
 			}
 			defer func() { _ = p.Close() }()
-			done, err := mirror.Bring(ctx, p, b, mirror.Options{})
+			done, err := mirror.Bring(ctx, p, b, mirror.BringOptions{})
 			if was = done.Was; err != nil && !r.careless {
 				t.Fatalf("the bench goes on: %v", err)
 			}

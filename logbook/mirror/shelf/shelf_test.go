@@ -44,7 +44,7 @@ func TestWhatIsOnTheShelf(t *testing.T) {
 		s := Shelf{Place: p, Dir: filepath.Join(dir, "shelf"), Clock: simclock.At(time.Date(2026, 11, 30, 8, 0, 0, 0, time.UTC), "boot")}
 		b, gen, holed, quiet := mirrortest.NewBook("BOOK", 0, "a"), 1, false, false
 		bring := func() {
-			if _, err := mirror.Bring(ctx, p, b, mirror.Options{Bench: "b", Generation: gen}); err != nil && !holed {
+			if _, err := mirror.Bring(ctx, p, b, mirror.BringOptions{Bench: "b", Generation: gen}); err != nil && !holed {
 				rt.Fatal(err)
 			}
 		}
@@ -56,7 +56,7 @@ func TestWhatIsOnTheShelf(t *testing.T) {
 			"notes stay": func(rt *rapid.T) {
 				quiet = true
 				b.Add(rapid.IntRange(1, 4).Draw(rt, "n"), fmt.Sprint("a", len(b.Recs)))
-				if _, err := mirror.Bring(ctx, p, b, mirror.Options{Generation: gen, NoNotes: true}); err != nil && !holed {
+				if _, err := mirror.Bring(ctx, p, b, mirror.BringOptions{Generation: gen, NoNotes: true}); err != nil && !holed {
 					rt.Fatal(err)
 				}
 			},
