@@ -9,9 +9,9 @@ import (
 	"flaskside/timers/cure"
 )
 
-// TypedCurve reads the curve of a bath. One that makes sense only in the unit that the house
+// typedCurve reads the curve of a bath. One that makes sense only in the unit that the house
 // does not read in is asked about.
-func TypedCurve(text string, in units.TempUnit) ([]cure.Knot, error) {
+func typedCurve(text string, in units.TempUnit) ([]cure.Knot, error) {
 	other := units.Fahrenheit
 	if in == units.Fahrenheit {
 		other = units.Celsius
@@ -30,11 +30,11 @@ func TypedCurve(text string, in units.TempUnit) ([]cure.Knot, error) {
 	return curve, err
 }
 
-// TypedProgramme reads a programme in its notation, a temperature without a unit in that of
+// typedProgramme reads a programme in its notation, a temperature without a unit in that of
 // the house, or finds it by its name in the house settings. Temperatures without a unit
 // that make sense only in the other unit are asked about. herr is why the settings could not be
 // read; a programme written out needs none.
-func TypedProgramme(text string, h house.House, herr error) (cure.Programme, error) {
+func typedProgramme(text string, h house.House, herr error) (cure.Programme, error) {
 	inF := h.Units.Temperature == units.Fahrenheit
 	p, err := cure.ParseProgrammeIn(text, inF)
 	if other, oerr := cure.ParseProgrammeIn(text, !inF); oerr == nil && usualProgramme(other) && (err != nil || !usualProgramme(p) && p.Notation() != other.Notation()) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strconv"
 	"strings"
 	"time"
@@ -113,10 +114,10 @@ func (r Refusal) String() string { return fmt.Sprintf("line %d: %v", r.Line, r.E
 // maxRefusals is how many refused lines are told one by one.
 const maxRefusals = 100
 
-// ReadLines reads the lines of a probe program. Empty lines and lines that begin with # are passed over; a line that
+// readLines reads the lines of a probe program. Empty lines and lines that begin with # are passed over; a line that
 // cannot be a reading, or whose time runs back, is refused and said, and the rest are taken. refused counts all of them,
 // told holds the first hundred. More than [cure.MaxReadings] lines, or a read that fails, is an error.
-func ReadLines(r io.Reader) (taken []cure.Reading, told []Refusal, refused int, err error) {
+func readLines(r io.Reader) (taken []cure.Reading, told []Refusal, refused int, err error) {
 	in := bufio.NewReaderSize(r, maxLine)
 	for line := 1; ; line++ {
 		text, err := readLine(in)
@@ -141,6 +142,30 @@ func ReadLines(r io.Reader) (taken []cure.Reading, told []Refusal, refused int, 
 			return taken, told, refused, nil //nolint:nilerr // the end of the input
 		}
 	}
+}
+
+// ReadFile reads a file of readings. What was refused of it is told on the side; a file in which
+// nothing can be read is an error.
+func ReadFile(path string, side io.Writer) ([]cure.Reading, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("readings: %w", err)
+	}
+	taken, told, refused, err := readLines(f)
+	_ = f.Close() // only read from
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range told {
+		_, _ = fmt.Fprintf(side, "%s: %s\n", path, words.Clean(t.String())) // what is told beside the answer
+	}
+	if refused > len(told) {
+		_, _ = fmt.Fprintf(side, "%s: and %d more lines refused\n", path, refused-len(told))
+	}
+	if len(taken) == 0 {
+		return nil, fmt.Errorf("%s holds no reading: write lines such as 2026-11-25T22:04:00+01:00 74.1", path)
+	}
+	return taken, nil
 }
 
 // readLine is the next line without its end, cut at maxLine; the rest of a longer one is passed over, up to a bound.

@@ -105,7 +105,7 @@ func TestReadLines(t *testing.T) {
 rubbish ` + strings.Repeat("x", 5000) + `
 2026-11-24T22:02:00+01:00 74.3
 2026-11-24T21:03:00Z 74.1`
-	taken, told, refused, err := ReadLines(strings.NewReader(text))
+	taken, told, refused, err := readLines(strings.NewReader(text))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -149,7 +149,7 @@ func TestReadLinesBounded(t *testing.T) {
 		"no end of line":      &endless{line: "7"},
 		"failing":             failing{},
 	} {
-		taken, _, _, err := ReadLines(r)
+		taken, _, _, err := readLines(r)
 		if err == nil || taken != nil || !strings.HasPrefix(err.Error(), "readings: ") {
 			t.Errorf("%s: %d taken, error %v", what, len(taken), err)
 		}
@@ -218,7 +218,7 @@ func FuzzReadLines(f *testing.F) {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		taken, told, refused, err := ReadLines(bytes.NewReader(b))
+		taken, told, refused, err := readLines(bytes.NewReader(b))
 		if err != nil {
 			oneLine(t, err)
 			return

@@ -37,33 +37,22 @@ type Cure struct {
 	Plan       *bath.Backward    `json:"plan,omitempty"`
 	Note       string            `json:"note"`
 
-	asked CureAsked
+	asked bath.Asked
 	prog  cure.Programme // as the place allows
 }
 
-// CureAsked is what a cure is worked out for: a programme, or the bath itself.
-type CureAsked struct {
-	Thin, Thick cure.Params // of the thinnest section, which decides the residual, and of the thickest, which decides the peak
-	StartC      float64     // flask and dough when they go in
-	Air         cure.Air
-	RatioFrom   string    // what the powder to liquid is that of
-	AtS         []float64 // where core and monomer are wanted
-	Programme   cure.Programme
-	Bath        []cure.Knot    // where there is no programme
-	Readings    []cure.Reading // of a bath that was to follow the programme
-	Start       time.Time      // when the flasks went in, where there are readings
-	Unit        units.TempUnit // as the house reads
-	Zone        *time.Location
-}
-
 // NewCure is an answer in which nothing is worked out yet.
-func NewCure(q CureAsked) *Cure {
-	return &Cure{Ratio: q.Thin.PowderLiquid, Note: cure.EstimateNote, asked: q}
+func NewCure(q bath.Asked) *Cure {
+	return &Cure{Plan: q.Back, Ratio: q.Thin.PowderLiquid, Note: cure.EstimateNote, asked: q}
 }
 
-// Work runs the model. Errors: a bath or a programme that the model does not take.
+// Work runs the model, where there is a bath to run it on. Errors: a bath or a programme that the
+// model does not take.
 func (r *Cure) Work() error {
 	q := &r.asked
+	if q.Bath == nil && q.Programme.Stages == nil {
+		return nil
+	}
 	opts := cure.RunOptions{AtS: q.AtS, Air: q.Air}
 	r.Bath = q.Bath
 	var err error
