@@ -25,6 +25,7 @@ func main() { os.Exit(run(os.Args[1:])) }
 func run(args []string) int {
 	root := rootCommand()
 	root.SetArgs(args)
+	fitHelp(root, args)
 	err := fang.Execute(context.Background(), root, fang.WithVersion(version),
 		fang.WithErrorHandler(func(w io.Writer, _ fang.Styles, err error) {
 			_, _ = fmt.Fprintln(w, "flaskside: "+oneLine(err)) // nowhere to tell a failing stderr

@@ -75,13 +75,23 @@ func rootCommand() *cobra.Command {
 	root.Flags().StringVar(&o.notify, "notify", "auto", "how the terminal shows an alarm, besides the bell: auto, 9, 777, 99 (the control sequence) or none")
 	besideFlags(root, o)
 	root.PersistentFlags().StringVar(&o.by, "by", "", "initials of who is at the bench")
-	root.AddCommand(demoCommand(o), dayCommand(o), recordCommand(o), statusCommand(o), settingsCommand(o), versionCommand())
-	root.AddCommand(lotCommand(o), caseCommand(o), routesCommand(o), equipmentCommand(o), labelCommand(o))
-	root.AddCommand(keepCommand(o), peopleCommand(o), boardCommand(o))
-	root.AddCommand(trendCommand(o), pressCommand(o), calibrateCommand(o))
-	root.AddCommand(mixCommand(o), doughCommand(o), cureCommand(o))
-	root.AddCommand(reviewCommand(o), planCommand(o))
-	root.AddCommand(doctorCommand(o), verifyCommand(o), apartCommand(o), sealCommand(o), backupCommand(o), restoreCommand(o), salvageCommand(), mirrorCommand(o), benchesCommand())
+	for _, g := range []struct {
+		title    string
+		commands []*cobra.Command
+	}{
+		{"at the bench", []*cobra.Command{demoCommand(o), statusCommand(o), trendCommand(o), pressCommand(o), labelCommand(o), keepCommand(o), boardCommand(o), peopleCommand(o)}},
+		{"the day and its cases", []*cobra.Command{caseCommand(o), planCommand(o), dayCommand(o), reviewCommand(o), routesCommand(o)}},
+		{"the house", []*cobra.Command{settingsCommand(o), lotCommand(o), equipmentCommand(o), calibrateCommand(o), benchesCommand()}},
+		{"to work out", []*cobra.Command{mixCommand(o), doughCommand(o), cureCommand(o)}},
+		{"the logbook", []*cobra.Command{recordCommand(o), verifyCommand(o), backupCommand(o), restoreCommand(o), salvageCommand(), mirrorCommand(o), sealCommand(o), doctorCommand(o), apartCommand(o)}},
+	} {
+		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title})
+		for _, c := range g.commands {
+			c.GroupID = g.title
+			root.AddCommand(c)
+		}
+	}
+	root.AddCommand(versionCommand())
 	return root
 }
 
