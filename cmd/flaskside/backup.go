@@ -75,11 +75,11 @@ func restoreCommand(o *options) *cobra.Command {
 	var q fromMirror
 	c := &cobra.Command{
 		Use:   "restore FILE",
-		Short: "Replace the logbook with a backup, or make it anew from a mirror",
-		Long: "Looks through the backup first, and refuses where the logbook, or the journal beside it, holds\n" +
+		Short: "Put a backup in the place of the logbook, or make it anew from a mirror",
+		Long: "Looks through the backup first, and refuses if the logbook, or the journal beside it, holds\n" +
 			"records that the backup lacks. The logbook it replaces is kept beside it under another name.\n" +
 			"With --from the logbook is made from the records of a mirror alone, each proven by its hash, and\n" +
-			"looked through. Do not work on at two places with one logbook: the mirror refuses the second.",
+			"looked through. Do not go on with one logbook in two places: the mirror refuses the second.",
 		Example: "flaskside restore /media/stick/bench-2026-11-25.db\nflaskside restore --from /media/stick/mirror --bench 'bench 1'",
 		Args: func(c *cobra.Command, args []string) error {
 			changed := c.Flags().Changed

@@ -25,7 +25,7 @@ import (
 
 // mirrorFlag is the flag of the commands that can ask all benches of a mirror.
 func mirrorFlag(c *cobra.Command, at *string) {
-	c.Flags().StringVar(at, "mirror", "", "ask all benches of the mirror at this place")
+	c.Flags().StringVar(at, "mirror", "", "ask every bench in the mirror at this place")
 }
 
 // benchesCommand tells of all benches of a mirror.
@@ -34,10 +34,10 @@ func benchesCommand() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "benches --mirror PLACE",
-		Short: "All benches of a mirror, a line each: flasks at work, next due, alarms, last heard, behind",
-		Long: "Tells how each bench stood when it was last heard, worked out for now by its timers. What a bench\n" +
-			"has done since and not brought to the mirror is not known here. Ends with 3 where a bench could\n" +
-			"not be read, or not whole.",
+		Short: "List the benches of a mirror: flasks at work, what is due next, alarms, when last heard from",
+		Long: "Tells how each bench stood when it was last heard from, with its timers worked out for now. What a\n" +
+			"bench has done since and not yet brought to the mirror is not known here. Ends with 3 if a bench\n" +
+			"could not be read, or only in part.",
 		Example: "flaskside benches --mirror /media/share/mirror\nflaskside benches --mirror /media/share/mirror --json",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

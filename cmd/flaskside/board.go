@@ -36,10 +36,10 @@ func boardCommand(o *options) *cobra.Command {
 	anew, at, code := false, fmt.Sprintf("127.0.0.1:%d", boardPort), false
 	c := &cobra.Command{
 		Use:   "board",
-		Short: "The address of the wall board, with the token that opens it",
-		Long: "board prints the address at which the wall board is to be seen, while a bench runs that was begun\n" +
-			"with --board. Whoever knows the token in it sees places, case numbers and initials; nobody can\n" +
-			"change anything there. --new makes a token, or a new one: the old address then stops working.",
+		Short: "Print the address of the wall board, with the token that opens it",
+		Long: "Prints the address of the wall board, which is served while a bench runs that was begun with\n" +
+			"--board. Whoever knows the token in it sees places, case numbers and initials; nobody can change\n" +
+			"anything there. --new makes a token, or a new one: the old address then stops working.",
 		Example: "flaskside board --new\nflaskside keep --board 127.0.0.1:8020\nflaskside board --at 192.168.1.7:8020 --code",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

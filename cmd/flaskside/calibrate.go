@@ -23,12 +23,12 @@ func calibrateCommand(o *options) *cobra.Command {
 	var asJSON, adopt bool
 	c := &cobra.Command{
 		Use:   "calibrate",
-		Short: "Learn the flash trend and the durations of work from the logbook's own closures",
-		Long: "Re-estimates from all flasks whose trial closures ended, closed or given up, what to expect of a base\n" +
-			"of each size, the noise of grades and of weighed trims, the film of flash that always stays, and how\n" +
-			"long the work at press and bench takes; prints old and new, how sure each is and what stands behind\n" +
-			"each, and how the forecasts fared against what was then seen. Nothing changes without --adopt, which\n" +
-			"records the new values as settings. All of it is estimated; you decide.",
+		Short: "Learn the flash trend and the times of the work from the logbook's own closures",
+		Long: "Estimates anew, from all flasks whose trial closures are over (closed or given up), what to expect\n" +
+			"of a base of each size, the noise of grades and of weighed trims, the film of flash that always\n" +
+			"stays, and how long the work at press and bench takes. It prints old and new, how sure each is,\n" +
+			"what stands behind each, and how the forecasts fared against what was then seen. Nothing changes\n" +
+			"without --adopt, which records the new values as settings. All of it is estimated; you decide.",
 		Example: "flaskside calibrate\nflaskside calibrate --json\nflaskside calibrate --adopt --by KT",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

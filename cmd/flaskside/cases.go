@@ -29,13 +29,14 @@ func caseCommand(o *options) *cobra.Command {
 	var format, paper, out string
 	c := &cobra.Command{
 		Use:   "case [NUMBER]",
-		Short: "Take cases in with their due times, list them, deliver them, print the record of one",
+		Short: "Take cases in, list them, deliver them, or print the record of one",
 		Long: "With a number: the record of that case, all that the logbook holds of it: its flasks, mixes, baths,\n" +
-			"lots, temperatures, corrections, and who did what. It is no statement of conformity and no release.\n\n" +
-			"The other commands keep the list of what is to be made. A case is a number of the house and a base;\n" +
-			"the upper and the lower of one case are two lines, and a pair. A case on a route has steps before and\n" +
-			"after the flask, and leaves the list when it is delivered; one on none leaves it when its flask has an\n" +
-			"outcome. After a remake it waits again.",
+			"lots, temperatures, corrections, and who did what. It is neither a statement of conformity nor a\n" +
+			"release.\n\n" +
+			"The other commands keep the list of what is to be made. A case is the house's own number and a\n" +
+			"base; the upper and the lower of one case are two lines, and a pair. A case on a route has steps\n" +
+			"before and after the flask, and leaves the list when it is delivered; one without a route leaves it\n" +
+			"when its flask has an outcome. After a remake it waits again.",
 		Example: "flaskside case 4417\nflaskside case 4417 --format pdf --out case-4417.pdf\nflaskside case in 4417 --base upper --size medium --due \"tomorrow 12:00\"\nflaskside case list\nflaskside case deliver 4417 --base upper --done finished,polished --wet-h 24",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -114,8 +115,8 @@ func caseInCommand(o *options) *cobra.Command {
 			"  due        as --due                          remake_of  the case number that it replaces\n" +
 			"                                               remark     no names\n" +
 			"                                               route      its name, as --route\n" +
-			"Only case, base, size and due must be there; of a route without a flask the size stays blank. --dry-run\n" +
-			"reads the table, says what is wrong, and records nothing.",
+			"Only case, base, size and due must be there; on a route without a flask the size stays blank.\n" +
+			"--dry-run reads the table, says what is wrong, and records nothing.",
 		Example: "flaskside case in 4417 --base upper --size medium --due \"today 17:00\" --rush\nflaskside case in --csv monday.csv --dry-run",
 		Args: func(c *cobra.Command, args []string) error {
 			if c.Flags().Changed("csv") {
@@ -145,7 +146,7 @@ func caseInCommand(o *options) *cobra.Command {
 	c.Flags().StringVar(&base, "base", "", strings.Join(action.Bases, ", "))
 	c.Flags().StringVar(&size, "size", "medium", "small, medium or large; with --route it must be said where the route has a flask")
 	c.Flags().StringVar(&due, "due", "", "when it must be ready: "+cases.DueForms)
-	c.Flags().BoolVar(&rush, "rush", false, "before others that are due with it")
+	c.Flags().BoolVar(&rush, "rush", false, "goes before others that are due at the same time")
 	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")
 	c.Flags().StringVar(&shade, "shade", "", "the shade, in your own words")
 	c.Flags().StringVar(&remakeOf, "remake-of", "", "the case number that this one replaces")
@@ -297,7 +298,7 @@ func caseListCommand(o *options) *cobra.Command {
 			})
 		},
 	}
-	c.Flags().BoolVar(&asCSV, "csv", false, "the list as CSV, which case in --csv reads")
+	c.Flags().BoolVar(&asCSV, "csv", false, "as CSV, which case in --csv reads back")
 	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
 	return c
 }
@@ -369,9 +370,9 @@ func caseDeliverCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "deliver NUMBER",
 		Short: "Record that a base left the house, with its closing list",
-		Long: "Records the delivery and what of the closing list was done: " + strings.Join(action.Closing, ", ") + ".\n" +
-			"What is missing is recorded as missing and stands on the day sheet. The record is no release of the\n" +
-			"device and no statement of conformity.",
+		Long: "Records the delivery and what was done of the closing list:\n" + strings.Join(action.Closing, ", ") + ".\n" +
+			"What is missing is recorded as missing and stands on the day sheet. The record is neither a release\n" +
+			"of the device nor a statement of conformity.",
 		Example: "flaskside case deliver 4417 --base upper --done finished,polished,disinfected --wet-h 24",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {

@@ -22,11 +22,11 @@ func cureCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "cure",
 		Short: "Estimate the cure in the flask: core, peak, residual monomer; what fits the night",
-		Long: "Works out the temperature in the middle of the resin and the monomer left in it from a programme, or from\n" +
-			"the bath's readings, with the range of each figure; how much curing time a bath off its temperature cost; and, with --out-at, when\n" +
-			"the flasks have to go in to be out by then. It needs no logbook. A programme is written \"74C 9h\", \"165F 9h\"\n" +
-			"or \"74C 8h, ramp 30min, 100C 1h\", or is a name of the house settings. Every figure is an estimate; follow\n" +
-			"the resin maker's cycle.",
+		Long: "Works out, from a programme or from the bath's readings, the temperature in the middle of the resin\n" +
+			"and the monomer left in it, each with its range; how much curing time was lost while the bath was\n" +
+			"off its temperature; and, with --out-at, when the flasks have to go in to be out by then. It needs\n" +
+			"no logbook. A programme is written \"74C 9h\", \"165F 9h\" or \"74C 8h, ramp 30min, 100C 1h\", or is a\n" +
+			"name from the house settings. Every figure is an estimate; follow the resin maker's cycle.",
 		Example: "flaskside cure --programme \"74C 9h\" --mm 3\n" +
 			"flaskside cure --programme \"74C 9h\" --mm 2 --thick-mm 6 --readings night.txt\n" +
 			"flaskside cure --bath 0:74,540:74 --mm 6 --at-minutes 30,60 --json\n" +
@@ -43,12 +43,12 @@ func cureCommand(o *options) *cobra.Command {
 	fl.Float64Var(&f.MM, "mm", 3, "thickness of the resin; with --thick-mm the thinnest, which decides the residual")
 	fl.Float64Var(&f.ThickMM, "thick-mm", 0, "thickest section, which decides the peak (default: as --mm)")
 	fl.StringVar(&f.Size, "size", "medium", "flask: "+action.Words(action.Sizes))
-	fl.StringVar(&f.StartC, "start-c", "", "flask and dough when they go in, in the house's unit or with a C or an F (default 22 °C); the bath too where the programme begins with a ramp")
+	fl.StringVar(&f.StartC, "start-c", "", "temperature of flask and dough when they go in, in the house's unit or with a C or an F (default 22 °C); of the bath, too, if the programme begins with a ramp")
 	fl.StringVar(&f.Ratio, "ratio", "", "powder to liquid, as 2.4, 24:10, 3:1 by volume or \"22 g : 10 mL\" (default: 2 by mass, or the resin's)")
 	fl.StringVar(&f.Resin, "resin", "", "a resin of the house settings, for its powder to liquid")
 	fl.Float64Var(&f.AltitudeM, "altitude", 0, "height above the sea, m: water and monomer boil cooler (default: the house settings)")
 	fl.Float64Var(&f.AirHPa, "air-hpa", 0, "what a barometer on the wall shows, hPa, in place of --altitude")
-	fl.StringVar(&f.AtMinutes, "at-minutes", "", "minutes at which core and monomer are wanted, as 30,60")
+	fl.StringVar(&f.AtMinutes, "at-minutes", "", "minutes to show core and monomer at, as 30,60")
 	fl.StringArrayVar(&f.Set, "set", nil, "a parameter of the model by its name, SI units, as half_resin=0.005; may be repeated")
 	fl.BoolVar(&parameters, "parameters", false, "print the parameters of the model with source and mark, and what it does not cover")
 	as.jsonFlag(c)

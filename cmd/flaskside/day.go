@@ -61,7 +61,7 @@ func dayCommand(o *options) *cobra.Command {
 	var f dayFlags
 	c := &cobra.Command{
 		Use:   "day [DATE]",
-		Short: "Export a day, local midnight to local midnight",
+		Short: "Write the day sheet, from midnight to midnight",
 		Long: "Writes the day sheet of a date (today without one):\n" +
 			"  text   to read here\n" +
 			"  html   one file to print and sign, on A4 or Letter\n" +
@@ -70,7 +70,7 @@ func dayCommand(o *options) *cobra.Command {
 			"  xlsx   all tables as a workbook\n" +
 			"  ics    the cures and coolings to come, with alarms (RFC 5545)\n" +
 			"  jsonl  the records, which `flaskside record` reads into an empty book to the same bench\n" +
-			"DATE is YYYY-MM-DD, today or yesterday. --sign-off KT records first that KT signs the day off:\n" +
+			"DATE is YYYY-MM-DD, today or yesterday. --sign-off KT first records that KT signs the day off:\n" +
 			"the sheet says so from then on, with all that was entered or changed since.",
 		Example: "flaskside day\nflaskside day yesterday --format html --out sheet.html\nflaskside day 2026-11-25 --format csv --table closures --out closures.csv\nflaskside day yesterday --sign-off KT\nflaskside day --format ics --out tonight.ics",
 		Args: func(c *cobra.Command, args []string) error {
@@ -193,7 +193,7 @@ func date(args []string, now time.Time, loc *time.Location) (from, until time.Ti
 
 // atFlag adds the flag that read-only commands share.
 func atFlag(c *cobra.Command, at *string) {
-	c.Flags().StringVar(at, "at", "", "as of then (RFC 3339, as in 2026-11-25T14:07:32+01:00)")
+	c.Flags().StringVar(at, "at", "", "as of this time (RFC 3339, as in 2026-11-25T14:07:32+01:00)")
 }
 
 // asOf reads that flag: whether it was given, and the moment meant.

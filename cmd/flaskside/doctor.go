@@ -25,10 +25,10 @@ func doctorCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "doctor",
 		Short: "Check that this computer and the disk of the logbook are fit for the bench",
-		Long: "Measures how long a durable commit takes beside the logbook (in a scratch file, removed\n" +
-			"afterwards), and looks at file system, disk space, permissions, the newest backup of the days, clocks,\n" +
+		Long: "Measures how long it takes to save a record on the disk of the logbook (in a scratch file, removed\n" +
+			"afterwards), and looks at the file system, disk space, permissions, the newest daily backup, clocks,\n" +
 			"time zone and terminal, also while the bench runs. It changes nothing. Each line says what was\n" +
-			"found, what it means and what to do. Ends with 4 where records could be lost.",
+			"found, what it means and what to do. Ends with 4 if records could be lost.",
 		Example: "flaskside doctor\nflaskside doctor --json",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

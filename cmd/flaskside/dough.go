@@ -24,11 +24,11 @@ func doughCommand(o *options) *cobra.Command {
 	var asJSON, adopt bool
 	c := &cobra.Command{
 		Use:   "dough",
-		Short: "When a mix can be worked in this room, and what that is based on",
-		Long: "Moves a resin's times to the temperature of the room, and to that of a jar from the refrigerator. Where the\n" +
-			"logbook has marks of its own for the resin (dough reached, too stiff) the times, and with enough of them the\n" +
-			"temperature factor, are fitted to those, and it is said how many stand behind. --adopt records the fitted\n" +
-			"times as settings, so that the bench works by them.",
+		Short: "How long a mix can be worked in this room, and what that rests on",
+		Long: "Moves a resin's times to the temperature of the room, and to that of a jar from the refrigerator.\n" +
+			"Where the logbook has marks of its own for the resin (dough reached, too stiff), the times are fitted\n" +
+			"to those, with enough of them the temperature factor too, and it says how many stand behind.\n" +
+			"--adopt records the fitted times as settings, so that the bench works by them.",
 		Example: "flaskside dough --room 27\nflaskside dough --room 81F --jar-c 5 --json\nflaskside dough --adopt --by KT",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -43,14 +43,14 @@ func equipmentCommand(o *options) *cobra.Command {
 	var which string
 	c := &cobra.Command{
 		Use:   "equipment",
-		Short: "Keep the register of presses, baths, flasks, clamps, gauges and thermometers, and what of it is due",
+		Short: "Keep the register of equipment: what is in use, and what is due for a check",
 		Long: "Lists what is in use, how it stands, and what is out of use. A press and a bath have the number that\n" +
 			"the bench knows them by, a flask the tag painted on it, a clamp its number.\n\n" +
-			"A cure in a bath whose thermometer has no check in time, or a pressure read off such a gauge, is told\n" +
-			"once and stands in the record and on the sheet. Nothing is refused for it. The rated load of press,\n" +
-			"flask and clamp is held like press.max_psi of the settings: the weakest counts.\n\n" +
-			"--which lists the flasks that had a press, a bath, a flask or a clamp; of a gauge or a thermometer those\n" +
-			"whose press or bath had it then, as the register says.",
+			"A cure in a bath whose thermometer is overdue for a check, or a pressure read off such a gauge, is\n" +
+			"pointed out once and stands in the record and on the sheet. Nothing is refused for it. The rated\n" +
+			"load of press, flask and clamp is a limit like press.max_psi in the settings: the weakest counts.\n\n" +
+			"--which lists the flasks that had a press, a bath, a flask or a clamp; for a gauge or a thermometer,\n" +
+			"those whose press or bath had it then, as the register says.",
 		Example: "flaskside equipment take-in thermometer T1 --on 'bath 1'\nflaskside equipment checked thermometer T1 --ice 0.3C\nflaskside equipment due\nflaskside equipment --which 'clamp 12' --csv",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -195,10 +195,10 @@ func equipmentInCommand(o *options) *cobra.Command {
 	var rated, scale, why string
 	c := &cobra.Command{
 		Use:   "take-in KIND NAME",
-		Short: "Take a piece of equipment into the register, or say something of it anew",
-		Long: "Takes in a press, bath, pot, oven, flask, clamp, gauge or thermometer. What is left out of one that is\n" +
-			"there already stays as it was. One that was out of use is in use again; a gauge or a thermometer then\n" +
-			"counts as not checked.",
+		Short: "Take a piece of equipment into the register, or change what it says of one",
+		Long: "Takes in a press, bath, pot, oven, flask, clamp, gauge or thermometer. For one that is there already,\n" +
+			"what is left out stays as it was. One that was out of use is in use again; a gauge or a thermometer\n" +
+			"then counts as not checked.",
 		Example: "flaskside equipment take-in press 1 --rated 5000psi\nflaskside equipment take-in gauge G1 --on 'press 1' --scale 6000psi --class 1.6\nflaskside equipment take-in clamp 12 --spring --rated 4000psi --by KT",
 		Args:    aPiece(action.Equipment...),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -234,10 +234,10 @@ func equipmentCheckedCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "checked KIND NAME",
 		Short: "Record the check of a gauge or a thermometer",
-		Long: "A thermometer is held in melting ice, in boiling water, or beside another; a gauge beside another. Water\n" +
-			"boils below 100 °C where the air is thin: it is worked out from --air, a barometer in the room, or from\n" +
-			"place.altitude_m or place.air_hpa of the settings. What was found is recorded, nothing is adjusted, and\n" +
-			"the maker's instructions come first.",
+		Long: "A thermometer is held in melting ice, in boiling water, or beside another; a gauge beside another.\n" +
+			"Water boils below 100 °C where the air is thin: its boiling point is worked out from --air, a\n" +
+			"barometer in the room, or from place.altitude_m or place.air_hpa in the settings. What was found is\n" +
+			"recorded, nothing is adjusted, and the maker's instructions come first.",
 		Example: "flaskside equipment checked thermometer T1 --ice 0.2C --boil 98.9C --air 985\nflaskside equipment checked gauge G1 --read 3050psi --against 3000psi --due 2027-05-31",
 		Args:    aPiece(action.Gauge, action.Thermometer),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -311,7 +311,7 @@ func equipmentOutCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:     "withdraw KIND NAME",
 		Short:   "Take a piece of equipment out of use: worn, broken, recalled",
-		Long:    "Which flasks had it is listed by flaskside equipment --which.",
+		Long:    "flaskside equipment --which lists the flasks that had it.",
 		Example: "flaskside equipment withdraw clamp 12 --reason recalled --by KT",
 		Args:    aPiece(action.Equipment...),
 		RunE: func(c *cobra.Command, args []string) error {

@@ -106,7 +106,7 @@ func wrapped(text string, width int) string {
 func breakExample(line string, width int) (lines []string) {
 	for len(line) > width {
 		at := strings.LastIndex(line[:width-1], " --")
-		if at <= 0 {
+		if at < 3 { // nothing but what sets it in
 			break
 		}
 		lines = append(lines, line[:at]+" \\")

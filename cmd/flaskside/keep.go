@@ -25,10 +25,10 @@ func keepCommand(o *options) *cobra.Command {
 	sshAt := ""
 	c := &cobra.Command{
 		Use:   "keep",
-		Short: "Keep the bench running without a screen: alarms, probes, backups; screens join it",
-		Long: "keep has the logbook and shows nothing: timers, alarms (--on-alarm), probes and backups go\n" +
-			"on, and any number of screens join it: flaskside on the same logbook, here or through ssh.\n" +
-			"It is meant for a service: keep --unit prints one for systemd.",
+		Short: "Keep the bench running without a screen of its own; screens can join it",
+		Long: "Holds the logbook and shows nothing: timers, alarms (--on-alarm), probes and backups go on, and any\n" +
+			"number of screens can join it: flaskside on the same logbook, here or over SSH. It is meant to run\n" +
+			"as a service: keep --unit prints one for systemd.",
 		Example: "flaskside keep\nflaskside keep --unit > ~/.config/systemd/user/flaskside.service",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -22,10 +22,10 @@ func labelCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "label PLACE|CASE",
 		Short: "Print a label for a flask or a finished base, with a code that the bench reads back",
-		Long: "A PDF with a page for the flask on a place, 1 to 9, or for each base of a case: at work, on the list of\n" +
-			"cases, or finished. It has the case, the base, place and tag of its flask, when it is due, and a\n" +
-			"Code 128 that selects the flask at the bench when it is scanned. Case numbers only, no names. It is\n" +
-			"no label of a device and says nothing of a release.",
+		Long: "Makes a PDF with a page for the flask on a place, 1 to 9, or for each base of a case: at work, on\n" +
+			"the list of cases, or finished. The page has the case, the base, place and tag of its flask, when it\n" +
+			"is due, and a Code 128 that selects the flask at the bench when it is scanned. Case numbers only, no\n" +
+			"names. It is not a device label and says nothing about a release.",
 		Example: "flaskside label 3 --out label.pdf\nflaskside label 4417 --base lower --size 62x29 --out label.pdf",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -52,7 +52,7 @@ func labelCommand(o *options) *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&size, "size", fmt.Sprintf("%gx%g", label.Usual.W, label.Usual.H), "width and height of the label, mm")
-	c.Flags().StringVar(&base, "base", "", "of a case only this base: "+strings.Join(action.Bases, ", "))
+	c.Flags().StringVar(&base, "base", "", "for a case, only this base: "+strings.Join(action.Bases, ", "))
 	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
 	return c
 }

@@ -21,13 +21,13 @@ func lotCommand(o *options) *cobra.Command {
 	var asCSV, asJSON bool
 	c := &cobra.Command{
 		Use:   "lot [SCAN [SCAN]]",
-		Short: "Read the code of a jar, keep the register of lots, list the flasks that had one",
+		Short: "Read the code on a jar, keep the register of lots, list the flasks that had one",
 		Long: "Reads GS1 element strings, as scanned or as printed (01)…(17)…(10)…, HIBC codes, and lots typed\n" +
-			"by hand. Two codes of one label are given as two. With - the code is a line of the standard input,\n" +
-			"for a scanner that plays a keyboard. Put a code in single quotes: the shell makes something else of\n" +
-			"$$ and of brackets. For the separator GS, which a keyboard cannot type, | {GS} or ^] will do.\n\n" +
+			"by hand. Give two codes of one label as two. With - the code is a line of the standard input, for a\n" +
+			"scanner that works as a keyboard. Put a code in single quotes: the shell would change $$ and\n" +
+			"brackets. For the separator GS, which a keyboard cannot type, | {GS} or ^] will do.\n\n" +
 			"--which lists the flasks that had a lot of powder, liquid, separator, stone or sheet, from every\n" +
-			"record of the book as it counts now; a text that is only alike is marked.",
+			"record of the book as it counts now; a lot that is only similar is marked.",
 		Example: "flaskside lot '(01)03453120000011(17)281231(10)ABCD1234'\nflaskside lot -\nflaskside lot --which ABCD1234 --csv > recall.csv\nflaskside lot --which ABCD1234 --mirror /media/share/mirror\nflaskside lot take-in powder P-2031 --expiry 2027-04-30",
 		Args: func(c *cobra.Command, args []string) error {
 			asked := c.Flags().Changed("which")

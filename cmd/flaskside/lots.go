@@ -48,8 +48,8 @@ func lotInCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "take-in MATERIAL SCAN [SCAN]",
 		Short: "Take a lot into the register: powder, liquid, separator, sheet or stone",
-		Long: "Once lots of a material are taken in, a mix or a coat with one that was not is asked about, as is one\n" +
-			"that was withdrawn or whose last day of use is over. Nothing is blocked; the answer is recorded.",
+		Long: "Once lots of a material are taken in, the bench asks about a mix or a coat with a lot that was not\n" +
+			"taken in, was withdrawn, or is past its last day of use. Nothing is blocked; the answer is recorded.",
 		Example: "flaskside lot take-in powder '(01)03453120000011(17)281231(10)ABCD1234' --by KT\nflaskside lot take-in stone G-77 --expiry 2027-04",
 		Args:    theLot,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -85,7 +85,7 @@ func lotOutCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:     "withdraw MATERIAL SCAN [SCAN]",
 		Short:   "Withdraw a lot from use: used up, recalled, expired or spoilt",
-		Long:    "Withdraws a lot. Which flasks had it is listed by flaskside lot --which LOT.",
+		Long:    "Withdraws a lot. flaskside lot --which LOT lists the flasks that had it.",
 		Example: "flaskside lot withdraw powder P-2031 --reason recalled --by KT",
 		Args:    theLot,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -144,7 +144,7 @@ func lotRegisterCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "register",
 		Short: "List the lots in the house and those withdrawn",
-		Long: fmt.Sprintf("Lists the register: of each material the last %d lots in use and the last %d withdrawn. Older ones\n"+
+		Long: fmt.Sprintf("Lists the register: for each material the last %d lots in use and the last %d withdrawn. Older ones\n"+
 			"stay in the logbook, and flaskside lot --which finds their flasks.", bench.LotsHeld, bench.LotsWithdrawn),
 		Args: noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -28,13 +28,13 @@ func mirrorCommand(o *options) *cobra.Command {
 	var fresh bool
 	c := &cobra.Command{
 		Use:   "mirror",
-		Short: "Copy every record elsewhere, and prove by its hash that it is the same",
-		Long: "Brings the mirror up to date, looks through all of it, and ends: with 3 where the mirror is not\n" +
-			"the same as the logbook. A mirror is begun by naming its place with --to; where the house\n" +
-			"settings name it (mirror.to), the command needs nothing. Nothing in a mirror is ever changed or\n" +
-			"removed. Where it holds another history than the logbook, as after an old copy was put in its\n" +
-			"place and gone on with, or where a part of it is gone or spoilt, nothing is written until a person\n" +
-			"says --new-generation: all is then copied anew beside what is there.",
+		Short: "Copy every record to another place, and prove that the copy is the same",
+		Long: "Brings the mirror up to date, checks all of it, and ends: with 3 if the mirror is not the same as\n" +
+			"the logbook. A mirror is begun by naming its place with --to; if the house settings name it\n" +
+			"(mirror.to), nothing more is needed. Nothing in a mirror is ever changed or removed. If it holds\n" +
+			"another history than the logbook, as after an old copy was put in its place and worked on, or if a\n" +
+			"part of it is gone or spoilt, nothing is written until a person says --new-generation: everything\n" +
+			"is then copied anew beside what is there.",
 		Example: "flaskside mirror --to /media/stick/mirror\nflaskside mirror check\nflaskside mirror --new-generation",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -48,8 +48,8 @@ func mirrorCommand(o *options) *cobra.Command {
 	c.Flags().BoolVar(&fresh, "new-generation", false, "copy the whole logbook anew beside what the mirror holds; only where that is not the same")
 	c.AddCommand(&cobra.Command{
 		Use:     "check",
-		Short:   "Look through the mirror: is every record of the logbook in it, with its hash",
-		Long:    "Holds every record in the mirror against the logbook and says what is not the same. It writes\nnothing. Ends with 3 where the mirror is not the same, and with 1 where it is only behind.",
+		Short:   "Check that every record of the logbook is in the mirror, with its hash",
+		Long:    "Compares every record in the mirror with the logbook and says what is not the same. It writes\nnothing. Ends with 3 if the mirror is not the same, and with 1 if it is only behind.",
 		Example: "flaskside mirror check\nflaskside mirror check --to /media/stick/mirror",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -19,9 +19,10 @@ func mixCommand(o *options) *cobra.Command {
 	measures := [3]dough.Measure{dough.InUnits, dough.InLiquidG, dough.InMouldCM3}
 	c := &cobra.Command{
 		Use:   "mix",
-		Short: "How much powder and liquid to take, what is left over, how much it shrinks",
+		Short: "How much powder and liquid to take, what is left over, and how much it shrinks",
 		Long: "Works out both parts of a mix by the resin's own ratio, with what is left over for trials and the\n" +
-			"shrinkage to expect. A ratio by volume is one of poured powder, a third of it air: say \"3:1 by volume\".",
+			"shrinkage to expect. A ratio by volume is one of poured powder, a third of which is air: say\n" +
+			"\"3:1 by volume\".",
 		Example: "flaskside mix --units 2\nflaskside mix --liquid-g 18.8 --ratio 2.5\nflaskside mix --mould-cm3 35 --ratio \"3:1 by volume\" --json",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

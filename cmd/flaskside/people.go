@@ -21,12 +21,12 @@ import (
 func peopleCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "people",
-		Short: "Who may come to the bench through SSH, and who is on which screen since when",
-		Long: "people lists the keys by which people reach the bench through SSH (flaskside keep --ssh), and who\n" +
-			"is on which screen of the bench that runs. The keys are in a file beside the logbook, a line\n" +
-			`each: flaskside="by=KT,role=work" and then the line of the public key.` + "\n" +
-			"Roles: see looks on; work is all of the bench; lead also the settings, lots withdrawn, sign-off,\n" +
-			"and undoing or correcting what others recorded.",
+		Short: "Who may reach the bench over SSH, and who is on which screen",
+		Long: "Lists the keys by which people reach the bench over SSH (flaskside keep --ssh), and who is on which\n" +
+			"screen of the running bench. The keys are in a file beside the logbook, one line each:\n" +
+			`  flaskside="by=KT,role=work" and then the line of the public key` + "\n" +
+			"Roles: see may only look; work may do all of the bench; lead may also change settings, withdraw\n" +
+			"lots, sign off, and undo or correct what others recorded.",
 		Example: "flaskside people\nflaskside people add KT ~/.ssh/id_ed25519.pub\nflaskside people remove KT",
 		Args:    noArgs,
 		RunE:    func(c *cobra.Command, _ []string) error { return listPeople(c.OutOrStdout(), o) },
@@ -55,7 +55,7 @@ func peopleCommand(o *options) *cobra.Command {
 	add.Flags().BoolVar(&away, "away", false, "not at the bench: alarms are seen, and not acknowledged or snoozed")
 	remove := &cobra.Command{
 		Use:   "remove INITIALS|FINGERPRINT",
-		Short: "Take out the keys of somebody, or one key; screens of theirs end within seconds",
+		Short: "Take out somebody's keys, or one key; their screens end within seconds",
 		Args:  cobra.MatchAll(func(_ *cobra.Command, args []string) error { return wantArgs(args, 1, "initials or a fingerprint") }),
 		RunE: func(c *cobra.Command, args []string) error {
 			gone, err := people.Remove(people.Path(o.book), args[0])

@@ -47,14 +47,15 @@ func planCommand(o *options) *cobra.Command {
 	var q planQuestion
 	c := &cobra.Command{
 		Use:   "plan",
-		Short: "Plan the day: which cases in which mixes, when, in which bath; or how many flasks share a mix",
-		Long: "Plays many days by the house's own times and tells which cases share a mix, in which order, until when each mix\n" +
-			"can wait, which load goes into which bath with which of the house's programmes, when each case is likely finished\n" +
-			"and how likely it is late. All of it is estimated; you decide.\n" +
-			"Cases come from the list of the logbook (flaskside case), from a file, or from --case. A file has lines of\n" +
-			"case,size,resin,due,rush; the first may name the columns, in any order, with base (upper, lower) as one of them.\n" +
-			"Size is small, medium or large; resin is resin and shade, and cases of the same share a mix; due is 17:00,\n" +
-			"tomorrow 12:00, Fri 12:00, 2026-11-27 12:00 or an instant of RFC 3339; rush is yes, no or empty.",
+		Short: "Plan the day: which cases in which mix and bath, and when; or how many flasks share a mix",
+		Long: "Plays many days by the house's own times and tells which cases share a mix, in which order, how long\n" +
+			"each mix can wait, which load goes into which bath with which of the house's programmes, when each\n" +
+			"case is likely to be finished, and how likely it is to be late. All of it is estimated; you decide.\n\n" +
+			"Cases come from the list in the logbook (flaskside case), from a file, or from --case. A file has\n" +
+			"lines of case,size,resin,due,rush; the first may name the columns, in any order, with base (upper,\n" +
+			"lower) as one of them. Size is small, medium or large; resin is the resin and its shade, and cases\n" +
+			"of the same can share a mix; due is 17:00, tomorrow 12:00, Fri 12:00, 2026-11-27 12:00 or an RFC 3339\n" +
+			"time; rush is yes, no or empty.",
 		Example: "flaskside plan\nflaskside plan --cases today.csv --format html --out plan.html\n" +
 			"flaskside plan --case \"4417 medium resin A due 17:00 rush\" --case \"4420 small resin A due tomorrow 12:00\"\n" +
 			"flaskside plan --what-if \"2 presses\"\nflaskside plan --table",
@@ -73,13 +74,13 @@ func planCommand(o *options) *cobra.Command {
 	f.StringVar(&q.file, "cases", "", "a file of cases, - for the standard input")
 	f.StringArrayVar(&q.cases, "case", nil, `a case, as in "4417 medium resin A due 17:00 rush"; may be repeated`)
 	f.StringArrayVar(&q.whatIf, "what-if", nil, `compare with: "case 4450 large resin A due 17:00", "without case 4420", "without bath 1", "2 presses", "2 people"; may be repeated`)
-	f.StringVar(&q.hours, "hours", "", "from when to when there is work today, as in 08:00-17:00 (default: of the settings)")
+	f.StringVar(&q.hours, "hours", "", "working hours today, as in 08:00-17:00 (default: as in the settings)")
 	f.StringArrayVar(&q.baths, "no-bath", nil, "a bath that cannot be used today, by its name; may be repeated")
-	f.IntVar(&q.people, "people", 0, "pairs of hands (default: of the settings)")
-	f.IntVar(&q.presses, "presses", 0, "presses (default: of the settings)")
+	f.IntVar(&q.people, "people", 0, "pairs of hands (default: as in the settings)")
+	f.IntVar(&q.presses, "presses", 0, "presses (default: as in the settings)")
 	f.StringVar(&q.room, "room", "", "the room's temperature in the house's unit, or with a C or an F (default: that of the first resin's times)")
-	f.Uint64Var(&q.seed, "seed", 1, "of the simulated days; the same seed gives the same plan")
-	f.StringVar(&q.at, "at", "", "plan as of this instant, RFC 3339 (default: now)")
+	f.Uint64Var(&q.seed, "seed", 1, "seed seed of the simulated days; the same seed gives the same plan")
+	f.StringVar(&q.at, "at", "", "plan as of this time, RFC 3339 (default: now)")
 	f.StringVar(&q.format, "format", "text", "one of text, html or ics (iCalendar)")
 	f.StringVar(&q.out, "out", "", "write to this file instead of the standard output")
 	f.BoolVar(&q.table, "table", false, "how many flasks share a mix, by the house's own times, to pin to the wall")

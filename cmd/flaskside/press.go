@@ -33,11 +33,11 @@ func pressCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "press",
 		Short: "Print which flask goes in the press next, and each one's chance",
-		Long: "Prints the press order as it stands: what next, the chance of each flask to be closed inside its dough, what\n" +
-			"would help, which cannot be saved where not all can be in time, and what another mix now would cost.\n" +
-			"With --simulate it plays whole shifts of this house (its durations, flash settings, presses and hands)\n" +
-			"under the look-ahead and five simple rules, and prints the share of flasks each loses.\n" +
-			"All of it is estimated; you decide.",
+		Long: "Prints the press order as it stands: what comes next, each flask's chance of being closed while its\n" +
+			"dough lasts, what would help, which flask to give up if not all can be in time, and what another mix\n" +
+			"now would cost. With --simulate it plays whole shifts of this house (its times, flash settings,\n" +
+			"presses and hands) under the look-ahead and five simple rules, and prints the share of flasks each\n" +
+			"loses. All of it is estimated; you decide.",
 		Example: "flaskside press\nflaskside press --json\nflaskside press --mix-size large --mix-flasks 2\nflaskside press --simulate --shifts 2000 --flasks 4 --mixes 2",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -32,10 +32,10 @@ func recordCommand(o *options) *cobra.Command {
 	var keepGoing, schema bool
 	c := &cobra.Command{
 		Use:   "record",
-		Short: "Append actions given as JSON Lines on the standard input",
+		Short: "Record actions given as JSON Lines on the standard input",
 		Long: "Reads one action a line, each with its own time, and records all of them or none; the first bad line\n" +
 			"is named with the reason. An action whose id is in the logbook already is not recorded again. A long\n" +
-			"input is checked whole and then recorded in parts: after a power cut give it again, and it goes on.",
+			"input is checked whole and then recorded in parts: after a power cut give it again, and it carries on.",
 		Example: "flaskside record < actions.jsonl\nflaskside record --keep-going < actions.jsonl\nflaskside record --schema",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

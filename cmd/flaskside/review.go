@@ -34,11 +34,12 @@ func reviewCommand(o *options) *cobra.Command {
 	var out string
 	c := &cobra.Command{
 		Use:   "review",
-		Short: "Review a month: closures, dough, times, pin openings, defects, remakes, corrections",
+		Short: "Sum up a month: closures, dough, times, pin openings, defects, remakes, corrections",
 		Long: "Sums up the days from one date to another, both included, and says what each figure rests on:\n" +
-			"as text, as one HTML page to print, as a table in CSV (RFC 4180), or as JSON. It compares no people.\n" +
-			"With --mirror it reviews all benches of a mirror, each and together, with what differs beyond chance.\n" +
-			"DATE is YYYY-MM-DD, today or yesterday. Without --to it ends today, without --from it begins with the month.",
+			"as text, as one HTML page to print, as a table in CSV (RFC 4180), or as JSON. It does not compare\n" +
+			"people. With --mirror it sums up all benches of a mirror, each and together, with what differs\n" +
+			"beyond chance. A date is YYYY-MM-DD, today or yesterday. Without --to it ends today, without --from\n" +
+			"it begins with the month.",
 		Example: "flaskside review\nflaskside review --from 2026-11-01 --to 2026-11-30 --format html --out november.html\nflaskside review --from 2026-11-01 --to 2026-11-30 --format csv --table flasks",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

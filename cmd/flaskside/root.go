@@ -144,9 +144,9 @@ func plainFlag(c *cobra.Command, o *options) {
 
 // besideFlags adds the flags of the commands that have the book.
 func besideFlags(c *cobra.Command, o *options) {
-	c.Flags().StringVar(&o.onAlarm, "on-alarm", "", "a command run when an alarm sounds, the words of the alarm as its last argument")
-	c.Flags().StringArrayVar(&o.probes, "probe", nil, "follow the bath's temperature, FILE or FILE@BATH: lines of an RFC 3339 time and °C, a pipe of such, or a sensor under /sys; may be repeated")
-	c.Flags().StringVar(&o.board, "board", "", "serve the wall board, to look at only, at ADDRESS:PORT, as in 127.0.0.1:8020, to whoever knows its token (flaskside board)")
+	c.Flags().StringVar(&o.onAlarm, "on-alarm", "", "a command to run when an alarm sounds; the words of the alarm are its last argument")
+	c.Flags().StringArrayVar(&o.probes, "probe", nil, "follow a bath's temperature from FILE or FILE@BATH: lines of an RFC 3339 time and °C, a pipe of such lines, or a sensor under /sys; may be repeated")
+	c.Flags().StringVar(&o.board, "board", "", "serve the wall board, which nobody can change anything on, at ADDRESS:PORT, as in 127.0.0.1:8020, to whoever knows its token (flaskside board)")
 }
 
 // noArgs refuses arguments as wrong usage.

@@ -108,10 +108,10 @@ func caseStepCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "step NUMBER [STEP]",
 		Short: "Record a step of a case on its route",
-		Long: "Records the step, or without one the step that comes next. Its times and what it asks for are those of\n" +
-			"the route; a value that differs is given with --value. The step is called by its name in the table:\n" +
-			"flaskside routes NAME lists them. A pressure that was lost, or is back, while a step stands under it is\n" +
-			"recorded with --event.",
+		Long: "Records the step, or without one the step that comes next. Its times and what it asks for are those\n" +
+			"of the route; give a value that differs with --value. A step is called by its name in the route:\n" +
+			"flaskside routes NAME lists them. Record with --event that the pressure a step stands under was\n" +
+			"lost, or is back.",
 		Example: "flaskside case step 4417 boil-out\nflaskside case step 4417 flush --judged clean\nflaskside case step 5001 pot --value water_c=\"40 C\" --value gauge=\"2 bar\"\nflaskside case step 6001 cooling --event \"pressure lost\"",
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) < 1 || len(args) > 2 {

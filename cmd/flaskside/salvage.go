@@ -24,11 +24,11 @@ func salvageCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "salvage FILE --to NEW",
 		Short: "Recover what can be read from a damaged logbook and its journal",
-		Long: "Brings together every record that is still as it was written, from the damaged file, which is only read, and\n" +
-			"from the journal beside it, and lists what could not be brought back. Where the book has two\n" +
+		Long: "Brings together every record that is still as it was written, from the damaged file, which is only\n" +
+			"read, and from the journal beside it, and lists what could not be brought back. If the book has two\n" +
 			"histories, as after an older copy was put in its place, the one of the file is followed, and the\n" +
-			"records of the other are written beside the new logbook, to be read by flaskside record. Ends\n" +
-			"with 3 where anything is listed.",
+			"records of the other are written beside the new logbook as JSON Lines: flaskside record takes those\n" +
+			"that still fit. Ends with 3 if anything is listed.",
 		Example: "flaskside salvage bench.db --to mended.db\nflaskside salvage bench.db --to mended.db --journal 'old/bench.journal-*.jsonl'",
 		Args:    oneFile,
 		RunE: func(c *cobra.Command, args []string) error {

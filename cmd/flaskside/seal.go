@@ -21,11 +21,11 @@ func sealCommand(o *options) *cobra.Command {
 	var key, out string
 	c := &cobra.Command{
 		Use:   "seal",
-		Short: "Sign the end of the logbook with the laboratory's key",
+		Short: "Sign the head of the logbook with the laboratory's key",
 		Long: "Looks through the logbook and signs its head, number and hash of the last record, with the\n" +
 			"laboratory's ed25519 key. The key is made on first use, for its owner alone, in the folder for\n" +
 			"settings; --key names another, also one made by ssh-keygen -t ed25519. Keep a copy of it, and\n" +
-			"give the public key to whoever is to check seals.",
+			"give the public key to whoever is going to check seals.",
 		Example: "flaskside seal --out november.seal\nflaskside verify --seal november.seal --key lab.pub",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -30,11 +30,12 @@ func settingsCommand(o *options) *cobra.Command {
 	var yes bool
 	c := &cobra.Command{
 		Use:   "settings",
-		Short: "Show the house settings, write them to a file, or take them from one",
+		Short: "Show the house settings, write them to a file, or read them from one",
 		Long: "Prints the house settings in force as TOML, writes them to a file, or records those of a file.\n" +
-			"What a file leaves out stays as it is; lists merge by name, and what is to go from them stands in [remove].\n" +
-			"Numbers may be written with their unit, as '207 bar', '165 F' or '9 h'. A number outside its usual range is\n" +
-			"refused unless --yes says that it is meant. Flasks at work keep the values they were begun with.",
+			"What a file leaves out stays as it is; lists merge by name, and [remove] names what is to go from\n" +
+			"them. Numbers may be written with their unit, as '207 bar', '165 F' or '9 h'. A number outside its\n" +
+			"usual range is refused unless --yes says that it is meant. Flasks at work keep the values they were\n" +
+			"begun with.",
 		Example: "flaskside settings\nflaskside settings --export house.toml\nflaskside settings --import house.toml --by KT\nflaskside settings --import house.toml --yes --by KT",
 		Args: func(_ *cobra.Command, args []string) error {
 			switch {

@@ -28,10 +28,11 @@ func trendCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "trend [FLASK]",
 		Short: "Print the flash trend of a flask, its verdict and its forecast",
-		Long: "Prints the chart, the verdict on the final closure with what would mend each reason, and the forecast for\n" +
-			"a flask of the logbook by its number, or by its place with --place. With --size and --trials it does\n" +
-			"so for closures typed here, taken as made at the house pressure and hold: grades in order, a weight in grams\n" +
-			"after a colon, + where dough was added before that closure. All forecasts are estimates; you decide.",
+		Long: "Prints the chart, the verdict on the final closure with what would mend each reason, and the forecast\n" +
+			"for a flask of the logbook by its number, or by its place with --place. With --size and --trials it\n" +
+			"does so for closures typed here, taken as made at the house pressure and hold: grades in order, a\n" +
+			"weight in grams after a colon, + if dough was added before that closure. All forecasts are\n" +
+			"estimates; you decide.",
 		Example: "flaskside trend 12\nflaskside trend --place 3 --json\nflaskside trend --size medium --trials heavy:7.2,heavy,+heavy,slight --dough 20min",
 		RunE: func(c *cobra.Command, args []string) error {
 			changed := c.Flags().Changed

@@ -35,11 +35,11 @@ func verifyCommand(o *options) *cobra.Command {
 	var sealFile, key string
 	c := &cobra.Command{
 		Use:   "verify",
-		Short: "Look through the whole logbook: every record, its hash, and the indexes",
-		Long: "Looks through every record, the chain of hashes, the indexes, the bench as\n" +
-			"it is folded and the pages of the file, in a process of its own, and repairs nothing. Ends with\n" +
-			"3 where there are faults. With --head it proves that the logbook still holds what a sheet said\n" +
-			"that was printed with that head; with --seal the same of a seal.",
+		Short: "Check the whole logbook: every record, its hash, and the indexes",
+		Long: "Checks every record, the chain of hashes, the indexes, the bench that is worked out from them, and\n" +
+			"the pages of the file, in a process of its own, and repairs nothing. Ends with 3 if there are\n" +
+			"faults. With --head it proves that the logbook still holds what a sheet printed with that head\n" +
+			"said; with --seal the same for a seal.",
 		Example: "flaskside verify\nflaskside verify --head 48213:9f3a00c1\nflaskside verify --seal november.seal --key lab.pub",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -1,0 +1,81 @@
+package main
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"charm.land/lipgloss/v2"
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+	"pgregory.net/rapid"
+)
+
+// Whatever the terminal's width, no word of the help is lost or broken, and no line runs past the room it has,
+// but one that is a single word.
+func TestHelpFitsEveryTerminal(t *testing.T) {
+	paths := [][]string{nil}
+	var walk func(c *cobra.Command, path []string)
+	walk = func(c *cobra.Command, path []string) {
+		for _, sub := range c.Commands() {
+			at := append(slices.Clone(path), sub.Name())
+			paths = append(paths, at)
+			walk(sub, at)
+		}
+	}
+	walk(rootCommand(), nil)
+	rapid.Check(t, func(t *rapid.T) {
+		path, width := rapid.SampledFrom(paths).Draw(t, "command"), rapid.IntRange(40, 120).Draw(t, "width")
+		asWritten, fitted := helped(t, path), helped(t, path)
+		fitTo(fitted, width)
+		sameWords(t, "Long", asWritten.Long, fitted.Long, width-4)
+		sameWords(t, "Example", asWritten.Example, strings.ReplaceAll(fitted.Example, " \\\n  ", " "), 1<<20)
+		for i, sub := range asWritten.Commands() {
+			sameWords(t, sub.Name(), sub.Short, fitted.Commands()[i].Short, width)
+		}
+		asWritten.LocalFlags().VisitAll(func(f *pflag.Flag) {
+			got := fitted.Flags().Lookup(f.Name)
+			sameWords(t, f.Name, f.Usage, got.Usage, max(20, width-4-len(flagKey(f))-2))
+		})
+	})
+}
+
+// helped is the command at a path, of a program of its own.
+func helped(t *rapid.T, path []string) *cobra.Command {
+	root := rootCommand()
+	root.InitDefaultHelpCmd()
+	root.InitDefaultCompletionCmd()
+	c, _, err := root.Find(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.InitDefaultHelpFlag()
+	return c
+}
+
+func sameWords(t *rapid.T, what, written, fitted string, room int) {
+	if a, b := strings.Fields(written), strings.Fields(fitted); !slices.Equal(a, b) {
+		t.Fatalf("%s: the words %q became %q", what, a, b)
+	}
+	for line := range strings.SplitSeq(fitted, "\n") {
+		if lipgloss.Width(line) > room && strings.Contains(strings.TrimSpace(line), " ") && line[0] != ' ' {
+			t.Fatalf("%s: %q runs past %d columns", what, line, room)
+		}
+	}
+}
+
+// What is written into the program fits a page without being broken again.
+func TestHelpIsWrittenForAPage(t *testing.T) {
+	var walk func(c *cobra.Command)
+	walk = func(c *cobra.Command) {
+		for line := range strings.SplitSeq(c.Long, "\n") {
+			if lipgloss.Width(line) > 104 {
+				t.Errorf("%s: %q has %d columns: at most 104", c.CommandPath(), line, lipgloss.Width(line))
+			}
+		}
+		for _, sub := range c.Commands() {
+			walk(sub)
+		}
+	}
+	walk(rootCommand())
+}
