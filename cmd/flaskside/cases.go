@@ -109,12 +109,16 @@ func caseInCommand(o *options) *cobra.Command {
 		Short: "Take a case in, or a table of cases",
 		Long: "Takes in one case, or with --csv a table of them: all of its rows or none, each bad line named. The\n" +
 			"first line of the table names its columns:\n" +
-			"  case       the number, never a name          rush       yes or no\n" +
-			"  base       upper, lower, partial or reline   resin      its name in the settings\n" +
-			"  size       small, medium or large            shade      in your own words\n" +
-			"  due        as --due                          remake_of  the case number that it replaces\n" +
-			"                                               remark     no names\n" +
-			"                                               route      its name, as --route\n" +
+			"  case       the number, never a name\n" +
+			"  base       upper, lower, partial or reline\n" +
+			"  size       small, medium or large\n" +
+			"  due        as for --due\n" +
+			"  rush       yes or no\n" +
+			"  resin      its name in the settings\n" +
+			"  shade      in your own words\n" +
+			"  remake_of  the case number that it replaces\n" +
+			"  remark     no names\n" +
+			"  route      its name, as for --route\n" +
 			"Only case, base, size and due must be there; on a route without a flask the size stays blank.\n" +
 			"--dry-run reads the table, says what is wrong, and records nothing.",
 		Example: "flaskside case in 4417 --base upper --size medium --due \"today 17:00\" --rush\nflaskside case in --csv monday.csv --dry-run",
