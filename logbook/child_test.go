@@ -3,7 +3,6 @@ package logbook
 import (
 	"context"
 	"errors"
-	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -16,7 +15,6 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
-	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
@@ -32,13 +30,6 @@ func TestMain(m *testing.M) {
 	var err error
 	switch os.Getenv(childDoes) {
 	case "":
-		// In the long run on the disk, else in memory where there is a folder for that: half of
-		// the time went by waiting for the disk.
-		flag.Parse()
-		bench := flag.Lookup("test.bench").Value.String() != "" // they are about the disk
-		if fi, err := os.Stat("/dev/shm"); err == nil && fi.IsDir() && !bench && !longrun.Set() && os.Getenv("TMPDIR") == "" {
-			_ = os.Setenv("TMPDIR", "/dev/shm")
-		}
 		code := m.Run()
 		dropBigBook()
 		os.Exit(code)

@@ -4,8 +4,12 @@
 package longrun
 
 import (
+	"flag"
 	"os"
 	"runtime/debug"
+	"slices"
+	"strconv"
+	"strings"
 	"testing"
 )
 
@@ -23,6 +27,37 @@ func Times(usual, long int) int {
 	return usual
 }
 
+// Checks has pgregory.net/rapid try a property of this test so often, unless the command says
+// how often. Its number is one for the whole program: the test must not run beside others.
+func Checks(t testing.TB, usual, long int) {
+	t.Helper()
+	f := flag.Lookup("rapid.checks")
+	if f == nil || f.Value.String() != "100" {
+		return // told by -rapid.checks or RAPID_CHECKS
+	}
+	set := func(n string) {
+		if err := f.Value.Set(n); err != nil {
+			t.Fatal(err)
+		}
+	}
+	set(strconv.Itoa(Times(usual, long)))
+	t.Cleanup(func() { set("100") })
+}
+
+// Waits lets so many tests of a package that wait more than they work run beside each other,
+// unless the command says how many. For TestMain.
+func Waits(n int) {
+	flag.Parse()
+	told := false
+	flag.Visit(func(f *flag.Flag) { told = told || f.Name == "test.parallel" })
+	if told {
+		return
+	}
+	if err := flag.Set("test.parallel", strconv.Itoa(n)); err != nil {
+		panic(err)
+	}
+}
+
 // Only skips what is tried in the long run alone, with what it is.
 func Only(t testing.TB, what string) {
 	t.Helper()
@@ -36,6 +71,16 @@ func Only(t testing.TB, what string) {
 func init() {
 	if _, set := os.LookupEnv("GOGC"); !set {
 		debug.SetGCPercent(400)
+	}
+	// What syncs each record waits for the disk half of the time. In the long run, and for
+	// benchmarks, scratch folders lie on the disk; a TMPDIR of the environment stands.
+	_, set := os.LookupEnv("TMPDIR")
+	benches := slices.ContainsFunc(os.Args, func(a string) bool {
+		v, is := strings.CutPrefix(a, "-test.bench=")
+		return is && v != ""
+	})
+	if dir := memory(); dir != "" && !set && !benches && !Set() {
+		_ = os.Setenv("TMPDIR", dir)
 	}
 }
 

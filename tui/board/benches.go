@@ -18,7 +18,7 @@ func (b *Board) benches(w http.ResponseWriter, r *http.Request, theme string) {
 			Columns, Beneath []string
 			Rows             [][]string
 			NoneHeard, Err   string
-		}{frame: frameOf(nonce, theme, shown{clock: at.Format(asOf)}), Columns: benches.Columns, Rows: rows, Beneath: beneath, NoneHeard: benches.NoneHeard}
+		}{frame: b.frame(nonce, theme, shown{clock: at.Format(asOf)}), Columns: benches.Columns, Rows: rows, Beneath: beneath, NoneHeard: benches.NoneHeard}
 		page.Headline = "all benches · flaskside"
 		if err != nil {
 			page.Err = strings.Join(strings.Fields(err.Error()), " ")

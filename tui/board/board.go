@@ -60,6 +60,7 @@ type Config struct {
 // limits are bounds in time and number.
 type limits struct {
 	pulse   time.Duration // between two signs of life
+	old     time.Duration // after how long without one the page is dimmed
 	look    time.Duration // between two looks at the bench while nothing is recorded
 	stream  time.Duration // how long a board listens before it asks anew, which shows that it reads
 	write   time.Duration // for the other side to take what is written
@@ -75,7 +76,7 @@ const OldAfter = 12 * time.Second
 
 // The usual bounds (house defaults). A board that does not read is let go after stream and
 // idle together, within 15 s.
-var usual = limits{pulse: 5 * time.Second, look: time.Second, stream: 10 * time.Second, write: 5 * time.Second, idle: 4 * time.Second,
+var usual = limits{pulse: 5 * time.Second, old: OldAfter, look: time.Second, stream: 10 * time.Second, write: 5 * time.Second, idle: 4 * time.Second,
 	head: 5 * time.Second, streams: 250, conns: 400}
 
 // Board serves the page.

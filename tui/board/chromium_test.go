@@ -3,6 +3,7 @@ package board
 import (
 	"context"
 	"crypto/rand"
+	"encoding/json"
 	"flag"
 	"fmt"
 	"math"
@@ -24,26 +25,59 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/day/browsertest"
 	"flaskside/logbook/house"
+	"flaskside/timers/longrun"
 	"flaskside/timers/sysclock"
 	"flaskside/tui"
 )
 
 var pictures = flag.Bool("update-pictures", false, "make the pictures of the board in testdata anew")
 
+// TestMain lets many tests wait at once, and ends the browser that they share.
+func TestMain(m *testing.M) {
+	longrun.Waits(10)
+	code := m.Run()
+	end()
+	os.Exit(code)
+}
+
+var (
+	end = func() {}
+	// started is the browser of all tests, each of which has tabs of its own.
+	started = sync.OnceValues(func() (context.Context, error) {
+		dir, err := os.MkdirTemp("", "board")
+		if err != nil {
+			return nil, err
+		}
+		opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(browserAt), chromedp.UserDataDir(dir),
+			chromedp.Flag("host-resolver-rules", "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"), chromedp.DisableGPU,
+			chromedp.Flag("disable-dev-shm-usage", false), chromedp.Flag("renderer-process-limit", "2"))
+		if os.Geteuid() == 0 {
+			opts = append(opts, chromedp.NoSandbox) // it refuses to run as root with one
+		}
+		ctx, stop := chromedp.NewExecAllocator(context.Background(), opts...)
+		ctx, _ = chromedp.NewContext(ctx)
+		end = func() {
+			stop()
+			_ = os.RemoveAll(dir) // a scratch folder left over harms nobody
+		}
+		return ctx, chromedp.Do(ctx)
+	})
+	browserAt string
+)
+
+var find sync.Mutex
+
 // chromium is a browser that may reach nothing but this computer.
 func chromium(t *testing.T) context.Context {
 	t.Helper()
-	path := browsertest.Find(t)
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()),
-		chromedp.Flag("host-resolver-rules", "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"), chromedp.DisableGPU)
-	if os.Geteuid() == 0 {
-		opts = append(opts, chromedp.NoSandbox) // it refuses to run as root with one
+	if testing.Short() {
+		t.Skip("a browser takes long to start")
 	}
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), opts...)
-	t.Cleanup(cancel)
-	ctx, cancel = chromedp.NewContext(ctx)
-	t.Cleanup(cancel)
-	if err := chromedp.Do(ctx); err != nil {
+	find.Lock()
+	defer find.Unlock()
+	browserAt = browsertest.Find(t)
+	ctx, err := started()
+	if err != nil {
 		t.Fatal(err)
 	}
 	return ctx
@@ -59,7 +93,7 @@ type tab struct {
 
 func open(t *testing.T, browser context.Context) *tab {
 	t.Helper()
-	ctx, cancel := chromedp.NewContext(browser)
+	ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewWindow(true)) // what is behind another is not painted
 	t.Cleanup(cancel)
 	p := &tab{t: t, ctx: ctx}
 	note := func(format string, a ...any) {
@@ -116,7 +150,7 @@ func eval[T any](p *tab, script string) T {
 // until waits until a script says yes.
 func (p *tab) until(what, script string) {
 	p.t.Helper()
-	for deadline := time.Now().Add(90 * time.Second); time.Now().Before(deadline); time.Sleep(100 * time.Millisecond) {
+	for deadline := time.Now().Add(90 * time.Second); time.Now().Before(deadline); time.Sleep(200 * time.Millisecond) {
 		// While a page is fetched anew there is none that could answer.
 		if yes, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool]("!!("+script+")")); err == nil && yes {
 			return
@@ -217,19 +251,23 @@ func (w *wall) full() {
 
 // TestInABrowser holds what a person at the wall sees, in a real browser.
 func TestInABrowser(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a browser takes long to start")
-	}
+	t.Parallel()
 	browser := chromium(t)
 	w := hang(t, sysclock.New(), usual)
 	w.afternoon()
 
 	t.Run("both sizes, both themes", func(t *testing.T) {
-		for _, c := range []struct {
+		t.Parallel()
+		type look struct {
 			wide, high int64
 			query, sys string
 			light      bool
-		}{{1024, 600, "?theme=light", "dark", true}, {1024, 600, "", "dark", false}, {1920, 1080, "?theme=dark", "light", false}, {1920, 1080, "", "light", true}} {
+		}
+		looks := []look{{1024, 600, "?theme=light", "dark", true}, {1920, 1080, "", "dark", false}}
+		if longrun.Set() {
+			looks = append(looks, look{1024, 600, "", "dark", false}, look{1920, 1080, "?theme=dark", "light", false}, look{1920, 1080, "", "light", true})
+		}
+		for _, c := range looks {
 			p := open(t, browser)
 			call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: c.sys}}})
 			p.do(chromedp.EmulateViewport(c.wide, c.high), chromedp.Navigate(w.url()+c.query))
@@ -263,9 +301,10 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("a full bench", func(t *testing.T) {
+		t.Parallel()
 		full := hang(t, sysclock.New(), usual)
 		full.full()
-		for _, c := range [][2]int64{{1024, 600}, {1920, 1080}} {
+		for _, c := range [][2]int64{{1920, 1080}, {1024, 600}}[:longrun.Times(1, 2)] {
 			p := open(t, browser)
 			p.do(chromedp.EmulateViewport(c[0], c[1]), chromedp.Navigate(full.url()))
 			p.until("it is whole", isLive+` && document.querySelectorAll('svg.bath').length === 2`)
@@ -285,6 +324,7 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("counts as the bench does", func(t *testing.T) {
+		t.Parallel()
 		p := open(t, browser)
 		p.do(chromedp.Navigate(w.url()))
 		p.until("it is live", isLive)
@@ -323,16 +363,19 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("what is recorded is shown", func(t *testing.T) {
+		t.Parallel()
+		w := hang(t, sysclock.New(), usual)
+		w.afternoon()
 		p := open(t, browser)
 		p.do(chromedp.Navigate(w.url()))
 		p.until("it is live", isLive)
 		w.must(action.TimerStart{Label: "<img src=x onerror=alert(1)>", Count: "down", AimS: 30}, action.Crew{Initials: "<b>K"})
 		p.until("the timer is there", `document.getElementById('timers').textContent.includes('<img src=x onerror=alert(1)>') && document.getElementById('head').textContent.includes('<b>K')`)
 		p.quiet()
-		w.must(action.Crew{Initials: "KT"}, action.TimerStop{Timer: 3})
 	})
 
 	t.Run("what a screen reader hears", func(t *testing.T) {
+		t.Parallel()
 		p := open(t, browser)
 		p.do(chromedp.Navigate(w.url()))
 		p.until("it is live", isLive)
@@ -374,6 +417,9 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("no script runs", func(t *testing.T) {
+		t.Parallel()
+		w := hang(t, sysclock.New(), hurried())
+		w.afternoon()
 		p := open(t, browser)
 		call(p, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 		p.do(chromedp.Navigate(w.url()))
@@ -388,6 +434,9 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("no news ever comes", func(t *testing.T) {
+		t.Parallel()
+		w := hang(t, sysclock.New(), hurried())
+		w.afternoon()
 		p := open(t, browser)
 		call(p, network.Enable, network.EnableParams{})
 		call(p, network.SetBlockedURLs, network.SetBlockedURLsParams{URLPatterns: []*network.BlockPattern{{URLPattern: "http://*:*/*/news*", Block: true}}})
@@ -400,45 +449,61 @@ func TestInABrowser(t *testing.T) {
 	})
 }
 
+// hurried are bounds for tests that wait for a page to be old: shorter ones in a plain run.
+func hurried() limits {
+	lim := usual
+	if !longrun.Set() {
+		lim.pulse, lim.old, lim.stream = time.Second, 4*time.Second, 3*time.Second
+	}
+	return lim
+}
+
 // TestNewsStops: whatever it is by which news stops, the page is dimmed under the age of what it
 // shows, nothing runs on it and nothing is ready; and it comes back by itself.
 func TestNewsStops(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a browser takes long to start")
-	}
+	t.Parallel()
 	browser := chromium(t)
-	w := hang(t, sysclock.New(), usual)
-	w.afternoon()
-	at := w.board.Addr().String()
-	p := open(t, browser)
-	p.do(chromedp.Navigate(w.url()))
-	stops := func(how string, stop, again func()) {
-		p.until("it is live", isLive)
-		p.until("it shows good news, and times run", showsGood+" && "+showsRun)
-		stop()
-		p.until("it is old: "+how, isOld+" && "+isDim)
-		if eval[bool](p, showsGood) || eval[bool](p, showsRun) || eval[string](p, `document.getElementById('clock').textContent`) != "" {
-			t.Errorf("%s: the old page shows\n%s", how, eval[string](p, "document.body.innerText"))
-		}
-		line := eval[string](p, `document.getElementById('old').innerText`)
-		if !strings.Contains(line, "as of "+time.Now().Format("Mon")) || !strings.Contains(line, "THE ") {
-			t.Errorf("%s: above the old page stands %q", how, line)
-		}
-		t.Logf("%s: %s", how, strings.ReplaceAll(line, "\n", " "))
-		again()
-		p.until("it is live again after: "+how, isLive+" && !("+isDim+")")
+	stops := func(how string, lim limits, stop, again func(*wall, *tab)) {
+		t.Run(how, func(t *testing.T) {
+			t.Parallel()
+			w := hang(t, sysclock.New(), lim)
+			w.afternoon()
+			p := open(t, browser)
+			p.do(chromedp.Navigate(w.url()))
+			p.until("it is live", isLive)
+			p.until("it shows good news, and times run", showsGood+" && "+showsRun)
+			stop(w, p)
+			// In one look: some pages are soon live again.
+			p.until("it is old", `(`+isOld+` && `+isDim+`) && (window.seen = {good: `+showsGood+`, runs: `+showsRun+`, clock: document.getElementById('clock').textContent,
+				line: document.getElementById('old').innerText, all: document.body.innerText})`)
+			var seen struct {
+				Good, Runs       bool
+				Clock, Line, All string
+			}
+			if err := json.Unmarshal([]byte(eval[string](p, "JSON.stringify(window.seen)")), &seen); err != nil {
+				t.Fatal(err)
+			}
+			if seen.Good || seen.Runs || seen.Clock != "" {
+				t.Errorf("the old page shows\n%s", seen.All)
+			}
+			if !strings.Contains(seen.Line, "as of "+time.Now().Format("Mon")) || !strings.Contains(seen.Line, "THE ") {
+				t.Errorf("above the old page stands %q", seen.Line)
+			}
+			t.Log(strings.ReplaceAll(seen.Line, "\n", " "))
+			again(w, p)
+			p.until("it is live again", isLive+" && !("+isDim+")")
+		})
 	}
-	stops("the bench looks at nothing any more", func() { w.board.looking.Lock() }, func() { w.board.looking.Unlock() })
-	stops("the clock of the day jumps", func() {
-		p.do(chromedp.Evaluate[chromedp.Void](`const day = Date.now; Date.now = () => day() + 3600000`))
-	}, func() {})
-	stops("the screen slept, and its steady clock stood still", func() {
-		p.do(chromedp.Evaluate[chromedp.Void](`const was = performance.now(); performance.now = () => was; const before = Date.now; Date.now = () => before() + 2000`))
-	}, func() { p.do(chromedp.Evaluate[chromedp.Void](`delete performance.now`)) })
-	old := w.board
-	stops("the bench is closed", old.Close, func() { w.serve(at, usual) })
-	old = w.board
-	stops("the bench is killed", func() { _ = old.srv.Close() }, func() { w.serve(at, usual) })
+	script := func(s string) func(*wall, *tab) {
+		return func(_ *wall, p *tab) { p.do(chromedp.Evaluate[chromedp.Void](s)) }
+	}
+	served := func(w *wall, _ *tab) { w.serve(w.board.Addr().String(), w.board.lim) }
+	stops("the bench looks at nothing any more", hurried(), func(w *wall, _ *tab) { w.board.looking.Lock() }, func(w *wall, _ *tab) { w.board.looking.Unlock() })
+	stops("the clock of the day jumps", usual, script(`const day = Date.now; Date.now = () => day() + 3600000`), func(*wall, *tab) {})
+	stops("the screen slept, and its steady clock stood still", usual,
+		script(`const was = performance.now(); performance.now = () => was; const before = Date.now; Date.now = () => before() + 2000`), script(`delete performance.now`))
+	stops("the bench is closed", hurried(), func(w *wall, _ *tab) { w.board.Close() }, served)
+	stops("the bench is killed", hurried(), func(w *wall, _ *tab) { _ = w.board.srv.Close() }, served)
 }
 
 // TestPictures makes the pictures of the README.

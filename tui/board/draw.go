@@ -24,9 +24,6 @@ var pageCSS string
 //go:embed page.js
 var pageJS string
 
-// style is the page's, with what it shares with the rest of the program put in.
-var style = strings.ReplaceAll(pageCSS, "OLD_AFTER", fmt.Sprintf("%gs", OldAfter.Seconds()))
-
 // pageMark tells one version of the page from another.
 var pageMark = func() string {
 	sum := sha256.Sum256([]byte(pageHTML + pageCSS + pageJS))
@@ -34,8 +31,7 @@ var pageMark = func() string {
 }()
 
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"style":  func() template.CSS { return template.CSS(style) }, //nolint:gosec // our own file
-	"script": func() template.JS { return template.JS(pageJS) },  //nolint:gosec // our own file
+	"script": func() template.JS { return template.JS(pageJS) }, //nolint:gosec // our own file
 }).Parse(pageHTML))
 
 // frame is what every page has.
@@ -43,6 +39,7 @@ type frame struct {
 	Nonce    string
 	Theme    string // dark, light, or "" for that of the screen
 	Mark     string
+	Style    template.CSS
 	OldMs    int64
 	Fine     int // from so many seconds on large digits count single ones
 	Clock    string
@@ -50,8 +47,11 @@ type frame struct {
 	Headline string
 }
 
-func frameOf(nonce, theme string, s shown) frame {
-	return frame{Nonce: nonce, Theme: theme, Mark: pageMark, OldMs: OldAfter.Milliseconds(), Fine: int(tui.FineDigits.Seconds()), Clock: s.clock, Refresh: int(OldAfter.Seconds()) - 2, Headline: "board · flaskside"}
+func (b *Board) frame(nonce, theme string, s shown) frame {
+	old := b.lim.old
+	style := strings.ReplaceAll(pageCSS, "OLD_AFTER", fmt.Sprintf("%gs", old.Seconds()))
+	return frame{Nonce: nonce, Theme: theme, Mark: pageMark, Style: template.CSS(style), //nolint:gosec // our own file
+		OldMs: old.Milliseconds(), Fine: int(tui.FineDigits.Seconds()), Clock: s.clock, Refresh: int(old.Seconds()) - 2, Headline: "board · flaskside"}
 }
 
 // shown is the bench as a page that is opened has it.
