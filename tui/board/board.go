@@ -75,23 +75,22 @@ type limits struct {
 const OldAfter = 12 * time.Second
 
 // The usual bounds (house defaults). A board that does not read is let go after stream and
-// idle together, within 15 s.
-var usual = limits{pulse: 5 * time.Second, old: OldAfter, look: time.Second, stream: 10 * time.Second, write: 5 * time.Second, idle: 4 * time.Second,
+// head together, within 15 s.
+var usual = limits{pulse: 5 * time.Second, old: OldAfter, look: time.Second, stream: 9 * time.Second, write: 5 * time.Second, idle: 4 * time.Second,
 	head: 5 * time.Second, streams: 250, conns: 400}
 
 // Board serves the page.
 type Board struct {
 	cfg  Config
 	lim  limits
-	ln   net.Listener
+	ln   *bounded
 	srv  *http.Server
 	name string // by which it was asked to listen, where that is no number
 	ends chan struct{}
 	once sync.Once
 
 	looker
-	conns   chan struct{} // one in it for each connection
-	streams chan struct{} // and for each board that listens
+	listeners
 }
 
 // Listen opens the board at an address.
@@ -107,11 +106,12 @@ func listen(ctx context.Context, at string, cfg Config, lim limits) (*Board, err
 	if err != nil {
 		return nil, fmt.Errorf("open the board: %w", err)
 	}
-	b := &Board{cfg: cfg, lim: lim, ln: ln, ends: make(chan struct{}), conns: make(chan struct{}, lim.conns), streams: make(chan struct{}, lim.streams)}
+	b := &Board{cfg: cfg, lim: lim, ln: newBounded(ln, lim.conns), ends: make(chan struct{})}
 	if host, _, err := net.SplitHostPort(at); err == nil && net.ParseIP(host) == nil {
 		b.name = host
 	}
 	b.looker.init()
+	b.listeners.init(lim.streams)
 	b.srv = &http.Server{Handler: http.HandlerFunc(b.handle), ReadTimeout: lim.head, ReadHeaderTimeout: lim.head, WriteTimeout: lim.write, IdleTimeout: lim.idle,
 		MaxHeaderBytes: 8 << 10, ErrorLog: log.New(io.Discard, "", 0)} // what strangers send is nobody's news
 	return b, nil
@@ -124,7 +124,7 @@ func (b *Board) Addr() net.Addr { return b.ln.Addr() }
 func (b *Board) Serve() error {
 	var looking sync.WaitGroup
 	looking.Go(b.look)
-	err := b.srv.Serve(&bounded{b.ln, b.conns})
+	err := b.srv.Serve(b.ln)
 	b.shut()
 	looking.Wait()
 	if errors.Is(err, http.ErrServerClosed) {
@@ -133,7 +133,12 @@ func (b *Board) Serve() error {
 	return err
 }
 
-func (b *Board) shut() { b.once.Do(func() { close(b.ends) }) }
+func (b *Board) shut() {
+	b.once.Do(func() {
+		close(b.ends)
+		b.listeners.end()
+	})
+}
 
 // leaving is how long boards have to hear that the bench is closed.
 const leaving = 500 * time.Millisecond
@@ -146,45 +151,7 @@ func (b *Board) Close() {
 	if b.srv.Shutdown(ctx) != nil {
 		_ = b.srv.Close() // what is left is cut off
 	}
-}
-
-// bounded takes no more connections than there is room for: one more is closed at once.
-type bounded struct {
-	net.Listener
-	room chan struct{}
-}
-
-func (l *bounded) Accept() (net.Conn, error) {
-	for {
-		c, err := l.Listener.Accept()
-		if err != nil {
-			return nil, err
-		}
-		select {
-		case l.room <- struct{}{}:
-			if tcp, ok := c.(*net.TCPConn); ok {
-				_ = tcp.SetWriteBuffer(sendBuffer) // where it fails it is larger
-			}
-			return &counted{Conn: c, room: l.room}, nil
-		default:
-			_ = c.Close()
-		}
-	}
-}
-
-// sendBuffer is how many bytes wait in the system for a board: more than a page has.
-const sendBuffer = 256 << 10
-
-// counted gives its place back when it is closed.
-type counted struct {
-	net.Conn
-	room chan struct{}
-	once sync.Once
-}
-
-func (c *counted) Close() error {
-	c.once.Do(func() { <-c.room })
-	return c.Conn.Close()
+	b.listeners.wait(ctx)
 }
 
 // ours tells whether a request is meant for this board: by the address that it came in at, or

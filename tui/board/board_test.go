@@ -427,7 +427,7 @@ func TestStuckBoards(t *testing.T) {
 		w.must(action.TimerStart{Label: fmt.Sprint(i), Count: "up"}, action.TimerStop{Timer: i + 1})
 	}
 	w.gone(stuck)
-	if n := len(w.board.conns); n > lim.conns {
+	if n := len(w.board.ln.room); n > lim.conns {
 		t.Errorf("%d connections", n)
 	}
 	// Half a request, and none at all.

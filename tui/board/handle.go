@@ -10,7 +10,6 @@ import (
 	"net/http"
 	"runtime/debug"
 	"strings"
-	"time"
 )
 
 // handle answers one request. Nothing is looked at before it is known who asks.
@@ -121,57 +120,4 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, theme string) {
 // mirrored tells whether there are other benches to tell of.
 func (b *Board) mirrored() bool {
 	return b.cfg.Benches != nil && b.cfg.Bench.State().Bench.House.Mirror.To != ""
-}
-
-// news tells a board what changed, for a while; a board that reads asks anew then.
-func (b *Board) news(w http.ResponseWriter, r *http.Request) {
-	select {
-	case b.streams <- struct{}{}:
-	default:
-		refuse(w, http.StatusServiceUnavailable, "there are as many boards as there can be")
-		return
-	}
-	defer func() { <-b.streams }()
-	w.Header().Set("Content-Type", "text/event-stream")
-	if r.Method == http.MethodHead {
-		return
-	}
-	token := b.cfg.Token()
-	rc := http.NewResponseController(w)
-	_ = rc.SetReadDeadline(time.Time{})
-	have := b.parse(r.URL.Query().Get("have"))
-	over := time.NewTimer(b.lim.stream)
-	defer over.Stop()
-	for {
-		bell := b.hear() // first: what changes from here on is not missed
-		var news [][]byte
-		if news, have = b.since(have); rc.SetWriteDeadline(time.Now().Add(b.lim.write)) != nil {
-			return
-		}
-		for _, n := range news {
-			if _, err := w.Write(n); err != nil {
-				return
-			}
-		}
-		if rc.Flush() != nil {
-			return
-		}
-		last := ""
-		select {
-		case <-bell:
-			if !same(token, b.cfg.Token()) {
-				return // another token holds now
-			}
-			continue
-		case <-r.Context().Done():
-			return
-		case <-over.C:
-			last = "event: again\ndata: 1\n\n"
-		case <-b.ends:
-			last = "event: closed\ndata: 1\n\n"
-		}
-		_ = rc.SetWriteDeadline(time.Now().Add(b.lim.write)) // the write says whether it holds
-		_, _ = io.WriteString(w, last)
-		return
-	}
 }

@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -43,8 +44,15 @@ type looker struct {
 	seen    time.Duration // on the boot clock: when the bench was last looked at
 	clock   string        // the same on the wall clock, in words
 	told    time.Duration // when the boards were last told of a sign of life
-	bell    chan struct{} // closed when there is something to tell
+	rings   uint64        // how often there was something to tell
+	cast    cast          // what was told last
 	asked   time.Time     // when somebody last asked for the board
+}
+
+// cast is what is told to all boards that have the version before it, made once.
+type cast struct {
+	from uint64
+	text []byte
 }
 
 // desk is what is worked out beside the board, so that no news waits for it.
@@ -64,17 +72,9 @@ type desk struct {
 }
 
 func (l *looker) init() {
-	l.epoch, l.bell = rand.Text()[:8], make(chan struct{})
+	l.epoch = rand.Text()[:8]
 	l.desk.ready = make(chan struct{}, 1)
 	l.drawer.steady = map[string]time.Time{}
-}
-
-// hear gives a bell that rings when there is something new.
-func (b *Board) hear() <-chan struct{} {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.asked = time.Now()
-	return b.bell
 }
 
 // unwatched is for how long the bench is looked at after nobody asks any more.
@@ -140,9 +140,10 @@ func (b *Board) glance() (next time.Duration) {
 
 // keep takes what was drawn, and rings where something of it is new or a sign of life is due.
 func (b *Board) keep(drawn []part, now timers.Now) {
+	fresh := b.cfg.Bench.Now() // drawing took a moment, which the boards must not take for one of theirs
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	changed := false
+	changed, had := false, b.version
 	for i, p := range drawn {
 		if len(b.parts) != len(drawn) || !bytes.Equal(b.parts[i].html, p.html) {
 			if !changed {
@@ -157,8 +158,9 @@ func (b *Board) keep(drawn []part, now timers.Now) {
 	b.parts, b.seen, b.clock = drawn, now.Boot, now.Wall.Format(asOf)
 	if since := now.Boot - b.told; changed || since >= b.lim.pulse || since < 0 {
 		b.told = now.Boot
-		close(b.bell)
-		b.bell = make(chan struct{})
+		b.cast = cast{had, b.tell(had, fresh)}
+		b.rings++
+		b.ring()
 	}
 }
 
@@ -198,24 +200,42 @@ func newsOf(p part) []byte {
 	}{p.id, string(p.html)}))
 }
 
-// since is what a board that has a version is to be told: what changed since, and a sign of life,
-// which is when the bench was last looked at, and what its clock says now.
-func (b *Board) since(have uint64) (news [][]byte, version uint64) {
+// since is what a board that has a version is to be told. One that begins to listen is told on
+// the clock of that moment; the others what was made for all of them, where they had the version before.
+func (b *Board) since(have uint64, begins bool) (news []byte, version, rings uint64) {
 	now := b.cfg.Bench.Now()
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	for _, p := range b.parts {
-		if p.at > have {
-			news = append(news, p.news)
-		}
+	b.asked = time.Now()
+	if news = b.cast.text; begins || have != b.cast.from {
+		news = b.tell(have, now)
 	}
-	return append(news, b.alive(now)), b.version
+	return news, b.version, b.rings
 }
 
-// alive is a sign of life, put together by hand: it is made for each board, on its own small stack.
-func (l *looker) alive(now timers.Now) []byte {
+// rung is how often there was something to tell.
+func (l *looker) rung() uint64 {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.rings
+}
+
+// tell is a piece of an answer: what changed since a version, and a sign of life, which is when
+// the bench was last looked at, and what its clock says now. Called with the lock held.
+func (l *looker) tell(have uint64, now timers.Now) []byte {
+	var news []byte
+	for _, p := range l.parts {
+		if p.at > have {
+			news = append(news, p.news...)
+		}
+	}
+	return pieceOf(l.alive(news, now))
+}
+
+// alive adds a sign of life.
+func (l *looker) alive(out []byte, now timers.Now) []byte {
 	_, zone := now.Wall.Zone()
-	out := append(make([]byte, 0, 200), "event: alive\nid: "...)
+	out = append(slices.Grow(out, 200), "event: alive\nid: "...)
 	out = append(out, l.have(l.version)...)
 	out = append(out, "\ndata: {\"at\":"...) // the clock of the bench, ms
 	out = strconv.AppendFloat(out, millis(now.Boot), 'f', -1, 64)
