@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"flaskside/logbook"
@@ -44,7 +45,7 @@ type looker struct {
 	seen    time.Duration // on the boot clock: when the bench was last looked at
 	clock   string        // the same on the wall clock, in words
 	told    time.Duration // when the boards were last told of a sign of life
-	rings   uint64        // how often there was something to tell
+	rings   atomic.Uint64 // how often there was something to tell
 	cast    cast          // what was told last
 	asked   time.Time     // when somebody last asked for the board
 }
@@ -140,6 +141,13 @@ func (b *Board) glance() (next time.Duration) {
 
 // keep takes what was drawn, and rings where something of it is new or a sign of life is due.
 func (b *Board) keep(drawn []part, now timers.Now) {
+	if b.kept(drawn, now) {
+		b.ring()
+	}
+}
+
+// kept is what of it is done with the lock held; it tells whether to ring.
+func (b *Board) kept(drawn []part, now timers.Now) bool {
 	fresh := b.cfg.Bench.Now() // drawing took a moment, which the boards must not take for one of theirs
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -156,12 +164,14 @@ func (b *Board) keep(drawn []part, now timers.Now) {
 		drawn[i].at, drawn[i].news = b.parts[i].at, b.parts[i].news
 	}
 	b.parts, b.seen, b.clock = drawn, now.Boot, now.Wall.Format(asOf)
-	if since := now.Boot - b.told; changed || since >= b.lim.pulse || since < 0 {
-		b.told = now.Boot
-		b.cast = cast{had, b.tell(had, fresh)}
-		b.rings++
-		b.ring()
+	since := now.Boot - b.told
+	if !changed && since < b.lim.pulse && since >= 0 {
+		return false
 	}
+	b.told = now.Boot
+	b.cast = cast{had, b.tell(had, fresh)}
+	b.rings.Add(1)
+	return true
 }
 
 // now is the bench as it stands, for a page that is opened.
@@ -210,14 +220,7 @@ func (b *Board) since(have uint64, begins bool) (news []byte, version, rings uin
 	if news = b.cast.text; begins || have != b.cast.from {
 		news = b.tell(have, now)
 	}
-	return news, b.version, b.rings
-}
-
-// rung is how often there was something to tell.
-func (l *looker) rung() uint64 {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.rings
+	return news, b.version, b.rings.Load()
 }
 
 // tell is a piece of an answer: what changed since a version, and a sign of life, which is when

@@ -186,7 +186,7 @@ func (b *Board) await(one *listener, heard uint64) coming {
 			return boardEnds
 		default:
 		}
-		if b.rung() != heard {
+		if b.rings.Load() != heard {
 			return newsCame
 		}
 		if !time.Now().Before(one.until) {
