@@ -27,7 +27,7 @@ func newer(r record.Record) bool {
 		return true
 	case action.Settings:
 		h := a.House
-		return h.Backup.At != "" || len(a.Changed) > 0 || h.Cases != "" || h.Press.MaxPSI != 0 || h.Press.FinalPSI != 0 || h.Remount != (house.Remount{}) || h.Place != (house.Place{}) || h.Plan != (house.Plan{})
+		return h.Backup.At != "" || len(a.Changed) > 0 || h.Cases != "" || h.Press.MaxPSI != 0 || h.Press.FinalPSI != 0 || h.Remount != (house.RemountRule{}) || h.Place != (house.Site{}) || h.Plan != (house.Planning{})
 	case action.Correct:
 		return bytes.Contains(a.Set, []byte(`"gauge"`)) || bytes.Contains(a.Set, []byte(action.Finished))
 	case action.Outcome:

@@ -234,11 +234,11 @@ func TestADayPlanIsKept(t *testing.T) {
 
 // Settings with the air of the place are not known to a program of format 1.
 func TestThePlaceRaisesTheFormat(t *testing.T) {
-	for _, place := range []house.Place{{}, {AltitudeM: 1600}, {AirHPa: 840}} {
+	for _, place := range []house.Site{{}, {AltitudeM: 1600}, {AirHPa: 840}} {
 		s := house.Default()
 		s.Place = place
 		r := record.Record{Action: action.Action{Body: action.Settings{House: s}}}
-		if got, want := newer(r), place != (house.Place{}); got != want {
+		if got, want := newer(r), place != (house.Site{}); got != want {
 			t.Errorf("place %+v raises the format: %v, want %v", place, got, want)
 		}
 	}

@@ -369,7 +369,7 @@ func (s *sim) window(w bench.Window, now timers.Now) error {
 		if (byWall - truth).Abs() > time.Second {
 			s.sum[sumWall]++
 		}
-		if slices.ContainsFunc(w.Marks, func(m timers.Mark) bool { return byWall >= m.After && truth < m.After }) {
+		if slices.ContainsFunc(w.Marks, func(m timers.EndMark) bool { return byWall >= m.After && truth < m.After }) {
 			s.sum[sumWallEarly]++
 		}
 		return early()

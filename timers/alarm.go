@@ -104,7 +104,7 @@ func (w Window) Signals(now Now) []Signal {
 
 // Rose is when an end of a window that has been reached began to sound: when it was
 // reached, or when the window came to have it.
-func (w Window) Rose(m Mark, now Now) Stamp {
+func (w Window) Rose(m EndMark, now Now) Stamp {
 	rose := Stamp{At: now.WallOf(w.Start, m.After)}
 	// An earlier boot may have ended before the end was reached: its clock says
 	// nothing about that moment.

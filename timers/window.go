@@ -29,8 +29,8 @@ const (
 	Low
 )
 
-// Mark is one end of a window with its place in time after the start.
-type Mark struct {
+// EndMark is one end of a window with its place in time after the start.
+type EndMark struct {
 	End      End           `json:"end"`
 	After    time.Duration `json:"after"`
 	Priority Priority      `json:"priority"`
@@ -39,9 +39,9 @@ type Mark struct {
 // Window is a timer: a start and its ends. A count-down has one mark, a plain
 // count-up has none.
 type Window struct {
-	Key   string `json:"key"` // names the window for ever, "flask/3/dry/cast"
-	Start Stamp  `json:"start"`
-	Marks []Mark `json:"marks,omitempty"` // in order of After
+	Key   string    `json:"key"` // names the window for ever, "flask/3/dry/cast"
+	Start Stamp     `json:"start"`
+	Marks []EndMark `json:"marks,omitempty"` // in order of After
 	// Set is when the window came to be known with these ends, WarnSet when its warnings
 	// did: what was recorded late, corrected or taken back sounds from then on, and no alarm
 	// is older than the record that made it possible. Zero: with the start.
@@ -63,16 +63,16 @@ func NewWindow(key string, start Stamp, e Ends) Window {
 	sec := func(s int) time.Duration { return time.Duration(s) * time.Second }
 	w := Window{Key: key, Start: start, Set: e.Set, WarnSet: e.WarnSet}
 	if e.FloorS > 0 {
-		w.Marks = append(w.Marks, Mark{Floor, sec(e.FloorS), e.Floor})
+		w.Marks = append(w.Marks, EndMark{Floor, sec(e.FloorS), e.Floor})
 	}
 	if e.AimS > 0 && e.AimS != e.FloorS {
-		w.Marks = append(w.Marks, Mark{Aim, sec(e.AimS), Silent})
+		w.Marks = append(w.Marks, EndMark{Aim, sec(e.AimS), Silent})
 	}
 	if e.LimitS > 0 {
 		if at := e.LimitS - e.WarnS; e.WarnS > 0 && at > max(e.FloorS, e.AimS) {
-			w.Marks = append(w.Marks, Mark{Warning, sec(at), Medium})
+			w.Marks = append(w.Marks, EndMark{Warning, sec(at), Medium})
 		}
-		w.Marks = append(w.Marks, Mark{Limit, sec(e.LimitS), e.Limit})
+		w.Marks = append(w.Marks, EndMark{Limit, sec(e.LimitS), e.Limit})
 	}
 	sort.SliceStable(w.Marks, func(i, j int) bool { return w.Marks[i].After < w.Marks[j].After })
 	return w
@@ -94,8 +94,8 @@ type Standing struct {
 	Passed
 	Phase Phase
 	Soon  bool          // the warning before the limit has been reached
-	Last  *Mark         // the latest end reached, warnings apart; nil before the first
-	Next  *Mark         // the end that comes next, warnings apart; nil after the last
+	Last  *EndMark      // the latest end reached, warnings apart; nil before the first
+	Next  *EndMark      // the end that comes next, warnings apart; nil after the last
 	Left  time.Duration // until Next; with no Next, minus the time since Last (or since the start)
 	Due   time.Time     // the hour of Next (or of Last) on the wall clock as it stands
 }
@@ -134,7 +134,7 @@ func (w Window) Stand(now Now) Standing {
 }
 
 // After gives the mark of an end, or nil.
-func (w Window) After(e End) *Mark {
+func (w Window) After(e End) *EndMark {
 	for i := range w.Marks {
 		if w.Marks[i].End == e {
 			return &w.Marks[i]

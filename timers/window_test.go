@@ -30,20 +30,20 @@ func TestNewWindow(t *testing.T) {
 	for _, c := range []struct {
 		name                     string
 		floor, aim, limit, warnS int
-		want                     []timers.Mark
+		want                     []timers.EndMark
 	}{
 		{"plain count-up", 0, 0, 0, 300, nil},
-		{"floor alone", 600, 0, 0, 300, []timers.Mark{{timers.Floor, 600 * time.Second, timers.Low}}},
-		{"aim alone makes no alarm", 0, 90, 0, 300, []timers.Mark{{timers.Aim, 90 * time.Second, timers.Silent}}},
-		{"limit with a warning", 0, 0, 2700, 300, []timers.Mark{{timers.Warning, 2400 * time.Second, timers.Medium}, {timers.Limit, 2700 * time.Second, timers.High}}},
-		{"limit without a warning", 0, 0, 2700, 0, []timers.Mark{{timers.Limit, 2700 * time.Second, timers.High}}},
-		{"no room for a warning before the limit", 0, 0, 300, 300, []timers.Mark{{timers.Limit, 300 * time.Second, timers.High}}},
-		{"no room for a warning after the floor", 600, 0, 900, 300, []timers.Mark{{timers.Floor, 600 * time.Second, timers.Low}, {timers.Limit, 900 * time.Second, timers.High}}},
-		{"just room after the floor", 600, 0, 901, 300, []timers.Mark{{timers.Floor, 600 * time.Second, timers.Low}, {timers.Warning, 601 * time.Second, timers.Medium}, {timers.Limit, 901 * time.Second, timers.High}}},
-		{"no room for a warning after the aim", 60, 600, 660, 300, []timers.Mark{{timers.Floor, 60 * time.Second, timers.Low}, {timers.Aim, 600 * time.Second, timers.Silent}, {timers.Limit, 660 * time.Second, timers.High}}},
-		{"all four", 600, 1200, 3600, 300, []timers.Mark{{timers.Floor, 600 * time.Second, timers.Low}, {timers.Aim, 1200 * time.Second, timers.Silent}, {timers.Warning, 3300 * time.Second, timers.Medium}, {timers.Limit, 3600 * time.Second, timers.High}}},
-		{"floor and aim at one moment", 600, 600, 0, 0, []timers.Mark{{timers.Floor, 600 * time.Second, timers.Low}}},
-		{"floor and limit at one moment", 600, 0, 600, 60, []timers.Mark{{timers.Floor, 600 * time.Second, timers.Low}, {timers.Limit, 600 * time.Second, timers.High}}},
+		{"floor alone", 600, 0, 0, 300, []timers.EndMark{{timers.Floor, 600 * time.Second, timers.Low}}},
+		{"aim alone makes no alarm", 0, 90, 0, 300, []timers.EndMark{{timers.Aim, 90 * time.Second, timers.Silent}}},
+		{"limit with a warning", 0, 0, 2700, 300, []timers.EndMark{{timers.Warning, 2400 * time.Second, timers.Medium}, {timers.Limit, 2700 * time.Second, timers.High}}},
+		{"limit without a warning", 0, 0, 2700, 0, []timers.EndMark{{timers.Limit, 2700 * time.Second, timers.High}}},
+		{"no room for a warning before the limit", 0, 0, 300, 300, []timers.EndMark{{timers.Limit, 300 * time.Second, timers.High}}},
+		{"no room for a warning after the floor", 600, 0, 900, 300, []timers.EndMark{{timers.Floor, 600 * time.Second, timers.Low}, {timers.Limit, 900 * time.Second, timers.High}}},
+		{"just room after the floor", 600, 0, 901, 300, []timers.EndMark{{timers.Floor, 600 * time.Second, timers.Low}, {timers.Warning, 601 * time.Second, timers.Medium}, {timers.Limit, 901 * time.Second, timers.High}}},
+		{"no room for a warning after the aim", 60, 600, 660, 300, []timers.EndMark{{timers.Floor, 60 * time.Second, timers.Low}, {timers.Aim, 600 * time.Second, timers.Silent}, {timers.Limit, 660 * time.Second, timers.High}}},
+		{"all four", 600, 1200, 3600, 300, []timers.EndMark{{timers.Floor, 600 * time.Second, timers.Low}, {timers.Aim, 1200 * time.Second, timers.Silent}, {timers.Warning, 3300 * time.Second, timers.Medium}, {timers.Limit, 3600 * time.Second, timers.High}}},
+		{"floor and aim at one moment", 600, 600, 0, 0, []timers.EndMark{{timers.Floor, 600 * time.Second, timers.Low}}},
+		{"floor and limit at one moment", 600, 0, 600, 60, []timers.EndMark{{timers.Floor, 600 * time.Second, timers.Low}, {timers.Limit, 600 * time.Second, timers.High}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			w := timers.NewWindow("k", timers.Stamp{At: at}, timers.Ends{FloorS: c.floor, AimS: c.aim, LimitS: c.limit, WarnS: c.warnS, Floor: timers.Low, Limit: timers.High})
@@ -80,7 +80,7 @@ func TestEndsToTheNanosecond(t *testing.T) {
 			ck := simclock.At(at, "boot-1")
 			w := timers.NewWindow("k", stamp(ck), timers.Ends{FloorS: c.floor, AimS: c.aim, LimitS: c.limit, WarnS: 60, Floor: timers.Low, Limit: timers.High})
 			var gone time.Duration
-			var last *timers.Mark
+			var last *timers.EndMark
 			for _, m := range w.Marks {
 				ck.Run(m.After - 1 - gone)
 				gone = m.After - 1

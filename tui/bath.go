@@ -22,7 +22,7 @@ import (
 // cureView is the latest estimate of a load, and of which case it is one.
 type cureView struct {
 	key uint64
-	keep.Cure
+	keep.CureEstimate
 }
 
 // cureDesk is what the screen knows of the loads in the baths. It is worked out
@@ -48,7 +48,7 @@ func (m *Model) cureLate() tea.Cmd {
 	if d.views == nil {
 		d.views = map[int]*cureView{}
 	}
-	var stale []bath.Case
+	var stale []bath.LoadCase
 	in := map[int]bool{}
 	for _, l := range m.loadsIn() {
 		in[l.No] = true

@@ -18,15 +18,15 @@ func (m *Model) toEquipment(logbook.Saved) tea.Cmd { return m.keyEquipment("") }
 
 // fittings lists what a gauge or a thermometer can be fitted to: the presses and baths of
 // the settings, and what of its kind is in the register.
-func (m *sight) fittings(item action.Item) []string {
+func (m *sight) fittings(item action.PieceKind) []string {
 	var out []string
-	kinds := []action.Item{action.Pot}
+	kinds := []action.PieceKind{action.Pot}
 	if item == action.Gauge {
 		for n := range m.house().Press.Presses {
 			out = append(out, fmt.Sprintf("press %d", n+1))
 		}
 	} else {
-		kinds = []action.Item{action.Pot, action.Oven}
+		kinds = []action.PieceKind{action.Pot, action.Oven}
 		for n := range m.house().Baths {
 			out = append(out, fmt.Sprintf("bath %d", n+1))
 		}
@@ -41,7 +41,7 @@ func (m *sight) fittings(item action.Item) []string {
 
 // takeInPiece asks for a piece of equipment: digits, choices and what is painted on it.
 func (m *Model) takeInPiece() {
-	is := func(items ...action.Item) func(*form) bool {
+	is := func(items ...action.PieceKind) func(*form) bool {
 		return func(f *form) bool {
 			for _, item := range items {
 				if f.choice("item") > 0 && action.Equipment[f.choice("item")-1] == item {
@@ -107,7 +107,7 @@ func (m *Model) pieceGoesOn() tea.Cmd {
 }
 
 // inUse lists what is in use of some kinds, and their names; it says so where nothing is.
-func (m *Model) inUse(items ...action.Item) (all []bench.KnownPiece, names []string) {
+func (m *Model) inUse(items ...action.PieceKind) (all []bench.KnownPiece, names []string) {
 	for _, item := range items {
 		for _, k := range m.bench().PiecesOf(item) {
 			all, names = append(all, k), append(names, k.Piece().String())
@@ -133,7 +133,7 @@ func (m *Model) checkPiece() {
 	if len(all) == 0 {
 		return
 	}
-	of := func(item action.Item) func(*form) bool {
+	of := func(item action.PieceKind) func(*form) bool {
 		return func(f *form) bool { return f.choice("which") > 0 && all[f.choice("which")-1].Item == item }
 	}
 	how := func(ways ...int) func(*form) bool {
@@ -224,7 +224,7 @@ func (m *Model) pieceOut() {
 
 // whichHad asks for the piece whose flasks are looked for.
 func (m *Model) whichHad() {
-	kinds := []action.Item{action.ClampItem, action.FlaskMetal, action.Press, action.Bath, action.Gauge, action.Thermometer}
+	kinds := []action.PieceKind{action.ClampItem, action.FlaskMetal, action.Press, action.Bath, action.Gauge, action.Thermometer}
 	f := &form{title: "which flasks had it?", fields: []*field{choose("item", "what?", kinds...), line("name", "its number or name", "", false).upTo(24)}}
 	f.done = func(f *form) tea.Cmd {
 		p, err := action.ParsePiece(string(kinds[f.choice("item")-1]) + " " + f.text("name"))
@@ -267,7 +267,7 @@ func (m *Model) lookFor(command string, find func(b *strings.Builder) error) tea
 
 // whichPiece asks which of the flasks or clamps that are free is used, where the register has
 // some: one digit. where gives what was chosen, "" for none.
-func (m *sight) whichPiece(name, ask, none string, item action.Item) (fd *field, chosen func(f *form) string) {
+func (m *sight) whichPiece(name, ask, none string, item action.PieceKind) (fd *field, chosen func(f *form) string) {
 	free := m.bench().Free(item)
 	if len(m.bench().PiecesOf(item)) == 0 {
 		return nil, func(*form) string { return "" }

@@ -6,8 +6,8 @@ import (
 	"flaskside/logbook/keep"
 )
 
-// At is what a screen has of the bench, and where its news comes from.
-type At interface {
+// Seat is what a screen has of the bench, and where its news comes from.
+type Seat interface {
 	Keeper
 	Wake() <-chan struct{}
 	Take() keep.News
@@ -19,7 +19,7 @@ const Modes = 8
 
 // Follow hands a running screen what is new on the bench, until it is over. A screen that is
 // sent away is told to quit; why says the reason, "" where it was not.
-func Follow(p *tea.Program, at At, over <-chan struct{}, quit func()) (why string) {
+func Follow(p *tea.Program, at Seat, over <-chan struct{}, quit func()) (why string) {
 	for {
 		select {
 		case <-at.Wake():

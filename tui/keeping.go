@@ -92,7 +92,7 @@ func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 		m.shut()
 	}
 	switch msg.saved.Action.Body.(type) {
-	case action.Clock, action.Caution, action.Seen, action.AlarmHeard:
+	case action.ClockEvent, action.Caution, action.Seen, action.AlarmHeard:
 	default:
 		m.say(good, m.savedWords(msg.saved))
 	}

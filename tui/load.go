@@ -315,7 +315,7 @@ type linesMsg struct {
 // coldFlasks works out what n flasks that go into a bath now do to it and to the
 // loads in it; nothing where it is empty.
 func (m *sight) coldFlasks(f *form, bathNo, n int) tea.Cmd {
-	var cases []bath.Case
+	var cases []bath.LoadCase
 	var after []time.Duration
 	places := map[int]string{}
 	for _, l := range m.loadsIn() {

@@ -24,7 +24,7 @@ import (
 
 // Keeper is the logbook as the screen sees it.
 type Keeper interface {
-	recall.Reader // looks through all records
+	recall.Source // looks through all records
 	State() logbook.Snapshot
 	Whole(from, until time.Time) (*bench.Bench, error) // the bench with all that was done in a time
 	Append(action.Action) (logbook.Saved, error)
@@ -34,8 +34,8 @@ type Keeper interface {
 	Absence() keep.Absence // since when they had seen nothing of the bench
 	RunsOn() bool          // the bench runs on when the screen is left
 	Drafts() keep.Drafts   // what they typed elsewhere and did not send; asked for once
-	Press(now timers.Now, mixSize string) (keep.Press, error)
-	Cure(bath.Case) keep.Cure
+	Press(now timers.Now, mixSize string) (keep.PressOrder, error)
+	Cure(bath.LoadCase) keep.CureEstimate
 }
 
 // Config is what the screen is handed.

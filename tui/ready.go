@@ -98,7 +98,7 @@ type pressDesk struct {
 
 // adviceMsg is what the press order makes of the bench.
 type adviceMsg struct {
-	keep.Press
+	keep.PressOrder
 	plan []string
 	err  error
 }

@@ -129,7 +129,7 @@ func (m *sight) allSettings() []setting {
 			return "not set"
 		}, one(func() *field {
 			return digits("v", "above the sea; 0: not set", "m", "", plainNumber(0, cure.MaxAltitudeM))
-		}), func(h *house.House, f *form, fd *field) { h.Place = house.Place{AltitudeM: fd.number} }},
+		}), func(h *house.House, f *form, fd *field) { h.Place = house.Site{AltitudeM: fd.number} }},
 		{"warn about a pin opening above", func(h house.House) string { return units.FormatLength(h.Remount.PinLimit()) }, one(func() *field {
 			return digits("v", "at the remount check; 0: the usual limit", "mm", "", plainNumber(0, 10))
 		}), func(h *house.House, f *form, fd *field) { h.Remount.PinLimitMM = fd.number }},

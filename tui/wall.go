@@ -122,13 +122,13 @@ type WallLine struct {
 // WallDesk is what was worked out beside the board.
 type WallDesk struct {
 	Press  *press.Advice
-	Cures  map[int]keep.Cure // by load
-	Flood  keep.Flood
+	Cures  map[int]keep.CureEstimate // by load
+	Flood  keep.AlarmRate
 	Mirror mirror.Health
 }
 
 // CureCases lists the loads in the baths, with what their estimate rests on.
-func CureCases(st logbook.Snapshot) (out []bath.Case) {
+func CureCases(st logbook.Snapshot) (out []bath.LoadCase) {
 	m := sight{st: st}
 	for _, l := range m.loadsIn() {
 		out = append(out, bath.Of(m.bench(), l))
@@ -143,7 +143,7 @@ func WallOf(st logbook.Snapshot, now timers.Now, desk WallDesk) Wall {
 	m.advice = desk.Press
 	m.cures.views = map[int]*cureView{}
 	for no, c := range desk.Cures {
-		m.cures.views[no] = &cureView{Cure: c}
+		m.cures.views[no] = &cureView{CureEstimate: c}
 	}
 	out := Wall{Now: now, Crew: oneLine(m.bench().Crew), Line: timeline.Of(m.bench(), now)}
 	m.wallAlarms(&out)

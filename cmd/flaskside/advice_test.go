@@ -179,7 +179,7 @@ func TestCalibrateAdopts(t *testing.T) {
 		Changes bool         `json:"changes"`
 		Adopted logbook.Head `json:"adopted"`
 		Trend   struct {
-			New flash.Settings `json:"new"`
+			New flash.TrendSettings `json:"new"`
 		} `json:"trend"`
 		Work map[string]struct {
 			New     int `json:"new_s"`

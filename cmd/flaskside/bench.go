@@ -194,7 +194,7 @@ func runDemo(ctx context.Context, speed float64, plain bool) error {
 
 // show runs the screen until it is left, sent away, or the process is told to end. It gives
 // what was typed there and not sent.
-func show(ctx context.Context, at tui.At, cfg tui.Config, plain bool, fault func(trace string) string) (keep.Drafts, error) {
+func show(ctx context.Context, at tui.Seat, cfg tui.Config, plain bool, fault func(trace string) string) (keep.Drafts, error) {
 	opts := []tea.ProgramOption{tea.WithContext(ctx), tea.WithFPS(tui.Modes), tea.WithoutSignalHandler()}
 	model := tui.New(cfg)
 	var screen tea.Model

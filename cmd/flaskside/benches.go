@@ -43,7 +43,7 @@ func benchesCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, _ []string) error {
 			clock := sysclock.New()
 			now := clock.Read()
-			all := []benches.Bench{}
+			all := []benches.Glance{}
 			err := eachBench(c.Context(), at, clock, func(k shelf.Kept) error {
 				all = append(all, benches.Of(k, now))
 				return nil

@@ -225,12 +225,12 @@ type otherBenches struct {
 
 	mu   sync.Mutex
 	busy chan struct{} // closed when they have been read; nil while nobody reads
-	all  []benches.Bench
+	all  []benches.Glance
 	at   time.Time
 	err  error
 }
 
-func (o *otherBenches) get() ([]benches.Bench, time.Time, error) {
+func (o *otherBenches) get() ([]benches.Glance, time.Time, error) {
 	o.mu.Lock()
 	now := o.clock.Read().Wall
 	if age := now.Sub(o.at); o.busy == nil && (age >= benchesHold || age < 0) {
@@ -255,7 +255,7 @@ func (o *otherBenches) get() ([]benches.Bench, time.Time, error) {
 
 func (o *otherBenches) read(place string) {
 	now := o.clock.Read()
-	var all []benches.Bench
+	var all []benches.Glance
 	err := eachBench(o.ctx, place, o.clock, func(k shelf.Kept) error {
 		all = append(all, benches.Of(k, now))
 		return nil

@@ -37,7 +37,7 @@ func calibrateCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			told := calibration{Report: r}
+			told := calibration{Proposal: r}
 			var refused error
 			if adopt {
 				told.Adopted, refused = adopted(r, o, clock)
@@ -61,7 +61,7 @@ func calibrateCommand(o *options) *cobra.Command {
 
 // calibration is what is printed.
 type calibration struct {
-	learn.Report
+	learn.Proposal
 	Adopted *logbook.Head `json:"adopted"` // the record it was adopted with; null where it was not
 }
 
@@ -69,7 +69,7 @@ type calibration struct {
 const long = 150
 
 // study reads the latest records of a book and learns from them.
-func study(path string, clock timers.Clock, side io.Writer) (learn.Report, error) {
+func study(path string, clock timers.Clock, side io.Writer) (learn.Proposal, error) {
 	var h house.House
 	recs, err := readFrom(path, clock, func(book *logbook.Book) (recs []record.Record, err error) {
 		h = book.State().Bench.House
@@ -84,7 +84,7 @@ func study(path string, clock timers.Clock, side io.Writer) (learn.Report, error
 		return recs, err
 	})
 	if err != nil {
-		return learn.Report{}, err
+		return learn.Proposal{}, err
 	}
 	l := learn.From(recs)
 	if len(l.Flasks) > long {
@@ -95,7 +95,7 @@ func study(path string, clock timers.Clock, side io.Writer) (learn.Report, error
 
 // adopted records what was learned in the settings in force now; no head where nothing
 // would change.
-func adopted(r learn.Report, o *options, clock timers.Clock) (*logbook.Head, error) {
+func adopted(r learn.Proposal, o *options, clock timers.Clock) (*logbook.Head, error) {
 	was, err := settingsOf(o.book, clock)
 	if err != nil {
 		return nil, err

@@ -64,7 +64,7 @@ func caseCommand(o *options) *cobra.Command {
 }
 
 // caseRecord writes all that the logbook holds of a case.
-func caseRecord(o *options, c *cobra.Command, number, format string, size day.Size, out string) error {
+func caseRecord(o *options, c *cobra.Command, number, format string, size day.PaperSize, out string) error {
 	clock := sysclock.New()
 	sheet, err := readFrom(o.book, clock, func(book *logbook.Book) (day.Sheet, error) {
 		sheet, err := day.CaseFrom(book, number, book.State().Head.String(), time.Local)

@@ -75,7 +75,7 @@ func runCure(c *cobra.Command, o *options, t bath.Typed, as shape, parameters bo
 	if as.csv && t.Programme == "" && t.Bath == "" && t.OutAt != "" && t.Readings == "" {
 		return wrongUsage("--csv writes a curve: give --programme or --bath")
 	}
-	err = t.Read(&q, h, unread, clock.Read().Wall, func(path string) ([]cure.Reading, error) { return probe.ReadFile(path, c.ErrOrStderr()) })
+	err = t.Read(&q, h, unread, clock.Read().Wall, func(path string) ([]cure.BathReading, error) { return probe.ReadFile(path, c.ErrOrStderr()) })
 	if err != nil {
 		return err
 	}

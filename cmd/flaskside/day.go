@@ -25,7 +25,7 @@ type dayFlags struct {
 }
 
 // check refuses flags that do not go together, and reads the zone and the paper.
-func (f *dayFlags) check(c *cobra.Command) (loc *time.Location, size day.Size, err error) {
+func (f *dayFlags) check(c *cobra.Command) (loc *time.Location, size day.PaperSize, err error) {
 	switch terminal, ok := c.OutOrStdout().(*os.File); {
 	case !slices.Contains(day.Formats, f.format):
 		return nil, "", wrongUsage("--format is %s, not %q", formatWords, f.format)

@@ -138,10 +138,10 @@ func equipmentDueCommand(o *options) *cobra.Command {
 }
 
 // aPiece reads what the commands of the register are given: a kind and a name.
-func aPiece(items ...action.Item) cobra.PositionalArgs {
+func aPiece(items ...action.PieceKind) cobra.PositionalArgs {
 	return func(c *cobra.Command, args []string) error {
 		switch {
-		case len(args) == 0 || !slices.Contains(items, action.Item(args[0])):
+		case len(args) == 0 || !slices.Contains(items, action.PieceKind(args[0])):
 			return wrongUsage("%s takes the kind first: %s", c.CommandPath(), action.Words(items))
 		case len(args) == 1:
 			return wrongUsage("%s %s takes its name or number next", c.CommandPath(), args[0])
@@ -152,8 +152,8 @@ func aPiece(items ...action.Item) cobra.PositionalArgs {
 	}
 }
 
-func piece(args []string) (action.Item, string) {
-	return action.Item(args[0]), strings.TrimSpace(args[1])
+func piece(args []string) (action.PieceKind, string) {
+	return action.PieceKind(args[0]), strings.TrimSpace(args[1])
 }
 
 // houseOf gives the settings of a book, or the usual ones where there is none yet.

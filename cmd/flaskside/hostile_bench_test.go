@@ -63,7 +63,7 @@ func (g *guest) there() bool {
 	if err != nil {
 		g.b.Fatal(err)
 	}
-	return slices.ContainsFunc(at, func(a keep.At) bool { return a.Person.By == "MB" })
+	return slices.ContainsFunc(at, func(a keep.Present) bool { return a.Person.By == "MB" })
 }
 
 // comesBad logs MB in, at an address.

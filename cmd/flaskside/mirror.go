@@ -70,7 +70,7 @@ type mirroring struct {
 	book   *logbook.Book
 	house  house.House
 	to     string
-	place  mirror.Place
+	place  mirror.Remote
 	begun  bool // now, by this command
 	clock  timers.Clock
 	stream mirror.Stream
@@ -180,7 +180,7 @@ func (m *mirroring) check(ctx context.Context, out io.Writer) (c mirror.Comparis
 		fmt.Fprintf(out, "         %s\n", words.Clean(l))
 	}
 	if c.Ahead() {
-		return c, exitCode{&mirror.Older{Stream: c.Stream, Mirror: mirror.End{Seq: c.Ends}, Book: c.Book}, faultsFound}
+		return c, exitCode{&mirror.Older{Stream: c.Stream, Mirror: mirror.StreamEnd{Seq: c.Ends}, Book: c.Book}, faultsFound}
 	}
 	if !c.Equal() && !c.OnlyBehind() || len(c.Spoilt) > 0 {
 		return c, exitCode{errors.New("the mirror is not the same as the logbook: flaskside mirror --new-generation copies all anew beside what is there"), faultsFound}

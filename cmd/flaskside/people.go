@@ -151,7 +151,7 @@ func listPeople(out io.Writer, o *options) error {
 }
 
 // screenWords say who is on a screen.
-func screenWords(s keep.At) string {
+func screenWords(s keep.Present) string {
 	if s.Person.From == noScreen {
 		return fmt.Sprintf("keeper         since %s, without a screen", s.Since.Format("Mon 02 Jan 15:04"))
 	}

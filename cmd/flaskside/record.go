@@ -281,7 +281,7 @@ type tally struct {
 // repeatsTold is how many actions are named that were in the book already.
 const repeatsTold = 5
 
-func (t *tally) count(lines []int, answers []door.Answer) {
+func (t *tally) count(lines []int, answers []door.Reply) {
 	for i, a := range answers {
 		switch {
 		case a.Err != nil:

@@ -78,7 +78,7 @@ func tellEnd(out io.Writer, c mirror.Copy) {
 }
 
 // write writes what a mirror holds as JSON Lines, whether or not it is all.
-func (q fromMirror) write(ctx context.Context, p mirror.Place, s mirror.Stream, out io.Writer) error {
+func (q fromMirror) write(ctx context.Context, p mirror.Remote, s mirror.Stream, out io.Writer) error {
 	var c mirror.Copy
 	err := disk.Save(q.records, func(w io.Writer) (err error) {
 		c, err = mirror.Fetch(ctx, p, s, &pastFirstLine{w: w})
@@ -117,7 +117,7 @@ func (l *pastFirstLine) Write(p []byte) (int, error) {
 }
 
 // stream finds the bench in a mirror that is asked for.
-func (q fromMirror) stream(ctx context.Context, p mirror.Place) (mirror.Stream, error) {
+func (q fromMirror) stream(ctx context.Context, p mirror.Remote) (mirror.Stream, error) {
 	all, err := mirror.Hear(ctx, p)
 	if err != nil {
 		return mirror.Stream{}, err

@@ -100,7 +100,7 @@ type writer interface {
 	// Append records all of the actions or none (a *logbook.BadLine names the first
 	// that was refused); with keepGoing each that is good, and the answers tell the
 	// reasons for the others.
-	Append(as []action.Action, keepGoing bool) ([]door.Answer, error)
+	Append(as []action.Action, keepGoing bool) ([]door.Reply, error)
 	Close() error
 }
 
@@ -139,7 +139,7 @@ func recordOne(body action.Body, why string, o *options, clock timers.Clock) (r 
 
 // recordSeveral records things that are done now, all of them or none; a
 // [logbook.BadLine] names the first that was refused.
-func recordSeveral(bodies []action.Body, why string, o *options, clock timers.Clock) (answers []door.Answer, err error) {
+func recordSeveral(bodies []action.Body, why string, o *options, clock timers.Clock) (answers []door.Reply, err error) {
 	now := clock.Read().Wall
 	as := make([]action.Action, len(bodies))
 	for i, body := range bodies {
@@ -187,15 +187,15 @@ func (atDoor) Close() error { return nil }
 
 type ownBook struct{ *logbook.Book }
 
-func (b ownBook) Append(as []action.Action, keepGoing bool) ([]door.Answer, error) {
-	out := make([]door.Answer, len(as))
+func (b ownBook) Append(as []action.Action, keepGoing bool) ([]door.Reply, error) {
+	out := make([]door.Reply, len(as))
 	if !keepGoing {
 		saved, err := b.AppendAll(as)
 		if err != nil {
 			return nil, err
 		}
 		for i, s := range saved {
-			out[i] = door.Answer{Line: i + 1, Saved: s}
+			out[i] = door.Reply{Line: i + 1, Saved: s}
 			saved[i] = logbook.Saved{}
 		}
 		return out, nil
@@ -205,7 +205,7 @@ func (b ownBook) Append(as []action.Action, keepGoing bool) ([]door.Answer, erro
 		if errors.Is(err, logbook.ErrUnknown) || errors.Is(err, logbook.ErrNotSaved) {
 			return out[:i], err // the book failed, not the action
 		}
-		out[i] = door.Answer{Line: i + 1, Saved: s, Err: err}
+		out[i] = door.Reply{Line: i + 1, Saved: s, Err: err}
 	}
 	return out, nil
 }

@@ -131,7 +131,7 @@ func followKeys(ctx context.Context, hub *keep.Hub, file string, tellBad func([]
 		was = now
 		keys, bad, _ := people.Load(file) // where it cannot be read nobody has a key
 		tellBad(bad)
-		as := map[string]people.Key{}
+		as := map[string]people.Keyholder{}
 		for _, k := range keys {
 			as[k.Fingerprint] = k
 		}

@@ -13,8 +13,8 @@ import (
 )
 
 // lookAtTerminal asks what the screen can do.
-func lookAtTerminal(env func(string) string) doctor.Terminal {
-	t := doctor.Terminal{
+func lookAtTerminal(env func(string) string) doctor.TerminalFacts {
+	t := doctor.TerminalFacts{
 		Is: term.IsTerminal(os.Stdout.Fd()), Colours: colorprofile.Detect(os.Stdout, os.Environ()).String(), NoColor: env("NO_COLOR") != "",
 		Type: env("TERM"), Locale: cmp.Or(env("LC_ALL"), env("LC_CTYPE"), env("LANG")), Console: runtime.GOOS == "windows",
 		SSH: env("SSH_CONNECTION") != "" || env("SSH_TTY") != "",

@@ -380,8 +380,8 @@ type Caution struct {
 	Hazard string `json:"hazard" jsonschema:"enum=monomer,enum=press,enum=bath,enum=deflask,enum=scald,enum=dust,enum=pot,enum=soak"`
 }
 
-// Clock records what happened to the clocks.
-type Clock struct {
+// ClockEvent records what happened to the clocks.
+type ClockEvent struct {
 	What   string `json:"what"`
 	ByS    int    `json:"by_s"`
 	Detail string `json:"detail,omitempty"`
@@ -454,7 +454,7 @@ var makers = []func() Body{
 	func() Body { return &AlarmHeard{} }, func() Body { return &AlarmShelve{} },
 	func() Body { return &Correct{} }, func() Body { return &TakeBack{} },
 	func() Body { return &Settings{} }, func() Body { return &Crew{} }, func() Body { return &Caution{} },
-	func() Body { return &Clock{} }, func() Body { return &Restored{} }, func() Body { return &SignOff{} }, func() Body { return &Seen{} }, func() Body { return &Screen{} },
+	func() Body { return &ClockEvent{} }, func() Body { return &Restored{} }, func() Body { return &SignOff{} }, func() Body { return &Seen{} }, func() Body { return &Screen{} },
 	func() Body { return &LotIn{} }, func() Body { return &LotOut{} },
 	func() Body { return &EquipIn{} }, func() Body { return &EquipCheck{} }, func() Body { return &EquipWater{} }, func() Body { return &EquipOut{} },
 	func() Body { return &CaseIn{} }, func() Body { return &CaseOff{} }, func() Body { return &CaseDelivered{} }, func() Body { return &DayPlan{} }, func() Body { return &CaseStep{} },
@@ -513,7 +513,7 @@ func (TakeBack) Kind() Kind     { return "take-back" }
 func (Settings) Kind() Kind     { return "settings" }
 func (Crew) Kind() Kind         { return "crew" }
 func (Caution) Kind() Kind      { return "caution" }
-func (Clock) Kind() Kind        { return "clock" }
+func (ClockEvent) Kind() Kind   { return "clock" }
 func (Restored) Kind() Kind     { return "restored" }
 func (Seen) Kind() Kind         { return "seen" }
 func (LotIn) Kind() Kind        { return "lot-in" }
@@ -575,7 +575,7 @@ func (Settings) Subjects() []Subject     { return nil }
 func (Crew) Subjects() []Subject         { return nil }
 func (Restored) Subjects() []Subject     { return nil }
 func (Caution) Subjects() []Subject      { return nil }
-func (Clock) Subjects() []Subject        { return nil }
+func (ClockEvent) Subjects() []Subject   { return nil }
 func (Seen) Subjects() []Subject         { return nil }
 func (LotIn) Subjects() []Subject        { return nil }
 func (LotOut) Subjects() []Subject       { return nil }

@@ -15,39 +15,39 @@ import (
 // Equipment: what stands in the house and is used again and again. A press and a bath have
 // the number that the bench knows them by; a flask has the tag painted on it.
 
-// Item is a kind of equipment.
-type Item string
+// PieceKind is a kind of equipment.
+type PieceKind string
 
 // The kinds of equipment.
 const (
-	Press       Item = "press"
-	Bath        Item = "bath"
-	Pot         Item = "pot"
-	Oven        Item = "oven"
-	FlaskMetal  Item = "flask"
-	ClampItem   Item = "clamp"
-	Gauge       Item = "gauge"
-	Thermometer Item = "thermometer"
+	Press       PieceKind = "press"
+	Bath        PieceKind = "bath"
+	Pot         PieceKind = "pot"
+	Oven        PieceKind = "oven"
+	FlaskMetal  PieceKind = "flask"
+	ClampItem   PieceKind = "clamp"
+	Gauge       PieceKind = "gauge"
+	Thermometer PieceKind = "thermometer"
 )
 
 // Equipment lists the kinds in the order of lists and forms.
-var Equipment = []Item{Press, Bath, Pot, Oven, FlaskMetal, ClampItem, Gauge, Thermometer}
+var Equipment = []PieceKind{Press, Bath, Pot, Oven, FlaskMetal, ClampItem, Gauge, Thermometer}
 
 // EquipmentOut are why a piece of equipment is taken out of use.
 var EquipmentOut = []string{"worn", "broken", "recalled", "under repair", "lost", "not ours any more"}
 
 // Loaded tells whether a kind has a rated load, Filled whether it holds water, and Checked
 // whether it is held against something known: its readings are what others rest on.
-func (k Item) Loaded() bool  { return k == Press || k == FlaskMetal || k == ClampItem }
-func (k Item) Filled() bool  { return k == Bath || k == Pot }
-func (k Item) Checked() bool { return k == Gauge || k == Thermometer }
+func (k PieceKind) Loaded() bool  { return k == Press || k == FlaskMetal || k == ClampItem }
+func (k PieceKind) Filled() bool  { return k == Bath || k == Pot }
+func (k PieceKind) Checked() bool { return k == Gauge || k == Thermometer }
 
 // numbered tells whether the bench knows a kind by a number.
-func (k Item) numbered() bool { return k == Press || k == Bath }
+func (k PieceKind) numbered() bool { return k == Press || k == Bath }
 
 // Piece names one piece of equipment.
 type Piece struct {
-	Item Item
+	Item PieceKind
 	Name string
 }
 
@@ -60,7 +60,7 @@ func (p Piece) Key() string { return string(p.Item) + " " + strings.ToLower(p.Na
 // ParsePiece reads what [Piece.String] wrote. Its error says what would be right.
 func ParsePiece(s string) (Piece, error) {
 	item, name, _ := strings.Cut(strings.TrimSpace(s), " ")
-	p := Piece{Item(item), strings.TrimSpace(name)}
+	p := Piece{PieceKind(item), strings.TrimSpace(name)}
 	if err := p.valid(); err != nil {
 		return Piece{}, fmt.Errorf("%q names no equipment: write its kind and its name, as in bath 1 or clamp 12: %w", clip(s), err)
 	}
@@ -82,44 +82,44 @@ func (p Piece) valid() error {
 
 // EquipIn takes a piece of equipment into the register, or gives what is known of it anew.
 type EquipIn struct {
-	Item      Item    `json:"item" jsonschema:"enum=press,enum=bath,enum=pot,enum=oven,enum=flask,enum=clamp,enum=gauge,enum=thermometer"`
-	Name      string  `json:"name" jsonschema_description:"what is painted or engraved on it; of a press and a bath its number at the bench"`
-	Product   string  `json:"product,omitempty" jsonschema_description:"the lab's own words for it"`
-	On        string  `json:"on,omitempty" jsonschema_description:"of a gauge or a thermometer: what it is fitted to, as in press 1 or bath 2"`
-	RatedPSI  float64 `json:"rated_psi,omitempty" jsonschema_description:"rated load of a press, a flask or a clamp, as the gauge of the press shows it, by its maker"`
-	ScalePSI  float64 `json:"scale_psi,omitempty" jsonschema_description:"of a gauge: the end of its scale"`
-	ClassPct  float64 `json:"class_pct,omitempty" jsonschema_description:"of a gauge: its class, per cent of the scale"`
-	Litres    float64 `json:"litres,omitempty" jsonschema_description:"water in a pot; that of a bath stands in the settings"`
-	Spring    bool    `json:"spring,omitempty" jsonschema_description:"a clamp with springs"`
-	EveryDays int     `json:"every_days,omitempty" jsonschema_description:"days from one check, or change of water, to the next; left out: as the house does it"`
+	Item      PieceKind `json:"item" jsonschema:"enum=press,enum=bath,enum=pot,enum=oven,enum=flask,enum=clamp,enum=gauge,enum=thermometer"`
+	Name      string    `json:"name" jsonschema_description:"what is painted or engraved on it; of a press and a bath its number at the bench"`
+	Product   string    `json:"product,omitempty" jsonschema_description:"the lab's own words for it"`
+	On        string    `json:"on,omitempty" jsonschema_description:"of a gauge or a thermometer: what it is fitted to, as in press 1 or bath 2"`
+	RatedPSI  float64   `json:"rated_psi,omitempty" jsonschema_description:"rated load of a press, a flask or a clamp, as the gauge of the press shows it, by its maker"`
+	ScalePSI  float64   `json:"scale_psi,omitempty" jsonschema_description:"of a gauge: the end of its scale"`
+	ClassPct  float64   `json:"class_pct,omitempty" jsonschema_description:"of a gauge: its class, per cent of the scale"`
+	Litres    float64   `json:"litres,omitempty" jsonschema_description:"water in a pot; that of a bath stands in the settings"`
+	Spring    bool      `json:"spring,omitempty" jsonschema_description:"a clamp with springs"`
+	EveryDays int       `json:"every_days,omitempty" jsonschema_description:"days from one check, or change of water, to the next; left out: as the house does it"`
 }
 
 // EquipCheck is a thermometer or a gauge held against what is known. A temperature of 0 °C
 // is a reading like any other, so that what was not read is left out.
 type EquipCheck struct {
-	Item       Item     `json:"item" jsonschema:"enum=gauge,enum=thermometer"`
-	Name       string   `json:"name"`
-	IceC       *float64 `json:"ice_c,omitempty" jsonschema_description:"what the thermometer read in melting ice"`
-	BoilC      *float64 `json:"boil_c,omitempty" jsonschema_description:"what it read in boiling water"`
-	AirHPa     float64  `json:"air_hpa,omitempty" jsonschema_description:"air pressure then, by which boiling water is reckoned; left out: as the settings have it"`
-	ReadC      *float64 `json:"read_c,omitempty" jsonschema_description:"what it read beside another thermometer"`
-	AgainstC   *float64 `json:"against_c,omitempty" jsonschema_description:"what the other one read"`
-	ReadPSI    *float64 `json:"read_psi,omitempty" jsonschema_description:"what the gauge read beside another gauge"`
-	AgainstPSI *float64 `json:"against_psi,omitempty" jsonschema_description:"what the other one read"`
-	Due        string   `json:"due,omitempty" jsonschema:"format=date" jsonschema_description:"last day on which the next check is in time; left out: by the days between checks"`
+	Item       PieceKind `json:"item" jsonschema:"enum=gauge,enum=thermometer"`
+	Name       string    `json:"name"`
+	IceC       *float64  `json:"ice_c,omitempty" jsonschema_description:"what the thermometer read in melting ice"`
+	BoilC      *float64  `json:"boil_c,omitempty" jsonschema_description:"what it read in boiling water"`
+	AirHPa     float64   `json:"air_hpa,omitempty" jsonschema_description:"air pressure then, by which boiling water is reckoned; left out: as the settings have it"`
+	ReadC      *float64  `json:"read_c,omitempty" jsonschema_description:"what it read beside another thermometer"`
+	AgainstC   *float64  `json:"against_c,omitempty" jsonschema_description:"what the other one read"`
+	ReadPSI    *float64  `json:"read_psi,omitempty" jsonschema_description:"what the gauge read beside another gauge"`
+	AgainstPSI *float64  `json:"against_psi,omitempty" jsonschema_description:"what the other one read"`
+	Due        string    `json:"due,omitempty" jsonschema:"format=date" jsonschema_description:"last day on which the next check is in time; left out: by the days between checks"`
 }
 
 // EquipWater is the water of a bath or a pot changed.
 type EquipWater struct {
-	Item Item   `json:"item" jsonschema:"enum=bath,enum=pot"`
-	Name string `json:"name"`
+	Item PieceKind `json:"item" jsonschema:"enum=bath,enum=pot"`
+	Name string    `json:"name"`
 }
 
 // EquipOut takes a piece of equipment out of use.
 type EquipOut struct {
-	Item   Item   `json:"item" jsonschema:"enum=press,enum=bath,enum=pot,enum=oven,enum=flask,enum=clamp,enum=gauge,enum=thermometer"`
-	Name   string `json:"name"`
-	Reason string `json:"reason" jsonschema:"enum=worn,enum=broken,enum=recalled,enum=under repair,enum=lost,enum=not ours any more"`
+	Item   PieceKind `json:"item" jsonschema:"enum=press,enum=bath,enum=pot,enum=oven,enum=flask,enum=clamp,enum=gauge,enum=thermometer"`
+	Name   string    `json:"name"`
+	Reason string    `json:"reason" jsonschema:"enum=worn,enum=broken,enum=recalled,enum=under repair,enum=lost,enum=not ours any more"`
 }
 
 // Doubt is what spoke against a gauge or a thermometer when something was done by it.
@@ -139,9 +139,9 @@ const (
 )
 
 // Instrument is the gauge or the thermometer of a doubt.
-func (d Doubt) Instrument() Item {
+func (d Doubt) Instrument() PieceKind {
 	item, _, _ := strings.Cut(d.Item, " ")
-	switch Item(item) {
+	switch PieceKind(item) {
 	case Press, Gauge:
 		return Gauge
 	}
@@ -196,7 +196,7 @@ func (b EquipIn) FittedTo() (p Piece, ok bool) {
 
 // PiecesUsed lists the equipment that a step names.
 func PiecesUsed(body Body) []Piece {
-	numbered := func(item Item, n int) []Piece {
+	numbered := func(item PieceKind, n int) []Piece {
 		if n < 1 {
 			return nil
 		}
@@ -329,7 +329,7 @@ func (b EquipCheck) Valid() error {
 		}
 		return between(name, *v, lo, hi, unit)
 	}
-	if err := first(Piece{b.Item, b.Name}.valid(), oneOf("item", b.Item, []Item{Gauge, Thermometer}), in("ice_c", b.IceC, -40, 150, "°C"), in("boil_c", b.BoilC, -40, 250, "°C"),
+	if err := first(Piece{b.Item, b.Name}.valid(), oneOf("item", b.Item, []PieceKind{Gauge, Thermometer}), in("ice_c", b.IceC, -40, 150, "°C"), in("boil_c", b.BoilC, -40, 250, "°C"),
 		in("read_c", b.ReadC, -40, 250, "°C"), in("against_c", b.AgainstC, -40, 250, "°C"), in("read_psi", b.ReadPSI, 0, maxPressurePSI, "psi"),
 		in("against_psi", b.AgainstPSI, 0, maxPressurePSI, "psi"), cure.Air(b.AirHPa).Valid(), date("due", b.Due)); err != nil {
 		return err
@@ -358,7 +358,7 @@ func (b EquipCheck) Valid() error {
 
 // Valid takes what holds water.
 func (b EquipWater) Valid() error {
-	return first(Piece(b).valid(), oneOf("item", b.Item, []Item{Bath, Pot}))
+	return first(Piece(b).valid(), oneOf("item", b.Item, []PieceKind{Bath, Pot}))
 }
 
 // Valid takes what [EquipOut] names.
@@ -441,7 +441,7 @@ func (b EquipCheck) tell(t Teller) string {
 }
 
 // Point words one comparison of a check: "0.3 °C high in ice".
-func (t Teller) Point(item Item, p CheckPoint) string {
+func (t Teller) Point(item PieceKind, p CheckPoint) string {
 	off := max(p.Off, -p.Off)
 	by, none := units.FormatTempSpan(off, t.Units.Temperature), off < 0.05
 	if item == Gauge {

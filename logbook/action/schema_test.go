@@ -86,7 +86,7 @@ var bodies = []action.Body{
 	action.Settings{House: house.Default(), From: "typed"},
 	action.Crew{Initials: "KT"},
 	action.Caution{Hazard: "monomer"},
-	action.Clock{What: "clock moved", ByS: -3600, Detail: "by hand"},
+	action.ClockEvent{What: "clock moved", ByS: -3600, Detail: "by hand"},
 	action.Restored{From: "5:9f3a00c19f3a00c1", GaveUp: "15:00c19f3a00c19f3a", Kept: "bench.db.replaced-20261125-140732"},
 	action.SignOff{Day: "2026-11-25", From: "2026-11-25T00:00:00+01:00", Until: "2026-11-26T00:00:00+01:00"},
 	action.Seen{Since: "2026-11-25T06:00:00Z"},

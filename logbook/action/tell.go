@@ -311,7 +311,7 @@ func (a Caution) tell(Teller) string { return "caution read: " + words.Hazard(a.
 func (a Restored) tell(Teller) string {
 	return "a backup was put in the place of the logbook, after record " + a.From
 }
-func (a Clock) tell(t Teller) string {
+func (a ClockEvent) tell(t Teller) string {
 	s := "computer clock: " + a.What
 	if a.ByS != 0 && t.Full {
 		s += " by " + length(max(a.ByS, -a.ByS))

@@ -337,7 +337,7 @@ func (b Crew) Valid() error {
 	return initials(b.Initials)
 }
 func (b Caution) Valid() error { return oneOf("hazard", b.Hazard, Hazards) }
-func (b Clock) Valid() error {
+func (b ClockEvent) Valid() error {
 	return first(line("what", b.What, 40), text("detail", b.Detail, 120))
 }
 func (b Seen) Valid() error { return text("since", b.Since, 40) }

@@ -22,11 +22,11 @@ type Asked struct {
 	RatioFrom   string    // what the powder to liquid is that of
 	AtS         []float64 // where core and monomer are wanted
 	Programme   cure.Programme
-	Bath        []cure.Knot    // where there is no programme
-	Readings    []cure.Reading // of a bath that was to follow the programme
-	Start       time.Time      // when the flasks went in, where there are readings
-	Back        *Backward      // when they have to go in, where that is asked
-	Unit        units.TempUnit // as the house reads
+	Bath        []cure.Knot        // where there is no programme
+	Readings    []cure.BathReading // of a bath that was to follow the programme
+	Start       time.Time          // when the flasks went in, where there are readings
+	Back        *Backward          // when they have to go in, where that is asked
+	Unit        units.TempUnit     // as the house reads
 	Zone        *time.Location
 }
 
@@ -89,7 +89,7 @@ func (t Typed) section(mm, startC float64) (cure.Params, error) {
 
 // Read reads the rest of the question by the settings of a house, from now; unread is why they
 // could not be read. A programme written out needs none. Readings are read by read.
-func (t Typed) Read(q *Asked, h house.House, unread error, now time.Time, read func(path string) ([]cure.Reading, error)) (err error) {
+func (t Typed) Read(q *Asked, h house.House, unread error, now time.Time, read func(path string) ([]cure.BathReading, error)) (err error) {
 	switch {
 	case t.Programme == "" && t.Bath == "" && t.OutAt == "":
 		return asked.Wrongly(`say what the bath does: --programme "74C 9h" or --bath 0:74,540:74; or when the flasks are to be out: --out-at 08:00`)

@@ -3,7 +3,7 @@
 // and the bath's readings, in numbers and in words, and what fits the night. It is
 // pure: no clock, no disk, no screen.
 //
-// [Of] takes a load off the bench as a [Case], which may be handed to another
+// [Of] takes a load off the bench as a [LoadCase], which may be handed to another
 // goroutine; [Case.Estimate] works it out, which takes some milliseconds. Every
 // figure is an estimate; nothing here changes a programme.
 package bath
@@ -29,9 +29,9 @@ const (
 	ThickMM = bench.ThickMM
 )
 
-// Case is what the model needs to know of one load. All lengths of time count from
+// LoadCase is what the model needs to know of one load. All lengths of time count from
 // the flasks going in; the instants of the readings lie on the clock of Start.
-type Case struct {
+type LoadCase struct {
 	Load, Bath      int
 	Programme       cure.Programme // without its name, as an open bath can follow it in this air
 	Set             cure.Programme `json:"-"` // as it was set
@@ -50,7 +50,7 @@ type Case struct {
 	Size            action.Size   // of the largest flask, the slowest
 	Flasks          int
 	Tank            cure.Tank // its set point is filled in where it is used
-	Readings        []cure.Reading
+	Readings        []cure.BathReading
 	Added           []bench.Added
 	Clash           clashing
 }
@@ -63,9 +63,9 @@ type clashing struct {
 }
 
 // Of takes a load off the bench.
-func Of(b *bench.Bench, l *bench.Load) Case {
+func Of(b *bench.Bench, l *bench.Load) LoadCase {
 	prog, capped := b.CureOf(l)
-	c := Case{Load: l.No, Bath: l.Bath, Programme: prog, Set: l.Cure(), Capped: capped, Air: b.House.Place.Air(), Start: l.In.At, BathC: l.BathC, BandK: b.BathOf(l).Band(),
+	c := LoadCase{Load: l.No, Bath: l.Bath, Programme: prog, Set: l.Cure(), Capped: capped, Air: b.House.Place.Air(), Start: l.In.At, BathC: l.BathC, BandK: b.BathOf(l).Band(),
 		RoomC: cure.Defaults().Start - cure.Kelvin, Flasks: len(l.Flasks), Readings: b.ReadingsOf(l), Added: b.AddedTo(l)}
 	if len(b.StillIn(l)) == 0 {
 		c.Out = max(timers.Elapsed(l.In, l.Last), 0)
@@ -110,7 +110,7 @@ func Of(b *bench.Bench, l *bench.Load) Case {
 
 // mix takes in the dough of one flask: the wettest warms itself most and keeps most
 // monomer.
-func (c *Case) mix(r bench.Ratio) {
+func (c *LoadCase) mix(r bench.Ratio) {
 	if c.Ratios == 0 || r.Mass != c.Ratio.Mass {
 		c.Ratios++
 	}
@@ -154,7 +154,7 @@ func tankOf(h house.Bath, roomC float64) cure.Tank {
 
 // Key tells whether two cases of a load are the same, so that a case is worked out
 // once.
-func (c Case) Key() uint64 {
+func (c LoadCase) Key() uint64 {
 	h := fnv.New64a()
 	var b [16]byte
 	for _, r := range c.Readings {
@@ -168,7 +168,7 @@ func (c Case) Key() uint64 {
 }
 
 // params are the model of the thinnest and of the thickest section.
-func (c Case) params() (thin, thick cure.Params, err error) {
+func (c LoadCase) params() (thin, thick cure.Params, err error) {
 	if err = cure.CheckRatio(c.Ratio.Mass); err != nil {
 		return thin, thick, err
 	}

@@ -31,14 +31,14 @@ const catchUpS = 60
 // curve works out the bath. Up to the last reading it is what was read, straight
 // between; after it, it comes back to the programme as fast as the heater can, and
 // dips where cold flasks went in since.
-func (c Case) curve() (curve, error) {
+func (c LoadCase) curve() (curve, error) {
 	known := slices.Clone(c.Readings)
 	i := 0
 	for i < len(known) && known[i].At.Before(c.Start) {
 		i++
 	}
 	// What it read when the flasks went in was recorded with them.
-	known = slices.Insert(known, i, cure.Reading{At: c.Start, TempC: c.BathC})
+	known = slices.Insert(known, i, cure.BathReading{At: c.Start, TempC: c.BathC})
 	followed, err := cure.Follow(c.Programme, c.BathC, c.Start, known)
 	if err != nil {
 		return curve{}, err
@@ -91,7 +91,7 @@ func (c Case) curve() (curve, error) {
 }
 
 // dip is what n cold flasks do to the bath at a length of time into the programme.
-func (c Case) dip(after time.Duration, n int) (cure.Dip, error) {
+func (c LoadCase) dip(after time.Duration, n int) (cure.Dip, error) {
 	_, thick, err := c.params()
 	if err != nil {
 		return cure.Dip{}, err
@@ -104,7 +104,7 @@ func (c Case) dip(after time.Duration, n int) (cure.Dip, error) {
 // comeBack is the bath from startC at startS until it is at the programme, and the
 // programme from there: heated by all the heater has above the losses, cooled by
 // the losses alone. able is false where the heater cannot get there.
-func (c Case) comeBack(set []cure.Knot, startS, startC, endS float64) (out []cure.Knot, able bool) {
+func (c LoadCase) comeBack(set []cure.Knot, startS, startC, endS float64) (out []cure.Knot, able bool) {
 	// Water near 70 °C: 0.98 kg/L, 4190 J/(kg K), as in the tank of package cure.
 	heatJPK := c.Tank.Litres*0.98*4190 + c.Tank.MetalJPK + float64(c.Flasks)*cure.FlaskJPerK
 	t, s := startC, startS

@@ -27,9 +27,9 @@ type otherHold struct {
 	Reached bool // false: not in three days
 }
 
-// Estimate is what a load is likely to go through.
-type Estimate struct {
-	Case   Case
+// LoadEstimate is what a load is likely to go through.
+type LoadEstimate struct {
+	Case   LoadCase
 	Bath   []cure.Knot // as read up to KnownS, as expected after
 	KnownS float64
 	Cure   cure.Estimate
@@ -46,36 +46,36 @@ type Estimate struct {
 
 // Estimate works a case out. Errors: a programme or a section that the model does
 // not take, in one line.
-func (c Case) Estimate() (Estimate, error) {
+func (c LoadCase) Estimate() (LoadEstimate, error) {
 	thin, thick, err := c.params()
 	if err != nil {
-		return Estimate{}, err
+		return LoadEstimate{}, err
 	}
 	b, err := c.curve()
 	if err != nil {
-		return Estimate{}, err
+		return LoadEstimate{}, err
 	}
-	e := Estimate{Case: c, Bath: b.knots, KnownS: b.knownS, Dips: b.dips, Notes: b.notes}
+	e := LoadEstimate{Case: c, Bath: b.knots, KnownS: b.knownS, Dips: b.dips, Notes: b.notes}
 	endS := c.Programme.Total().Seconds()
 	if c.Out >= time.Minute && c.Out.Seconds() < endS {
 		endS = c.Out.Seconds() // out before its time: no more was held
 	}
 	if e.Cure, err = cure.Run(thin, thick, b.knots, cure.RunOptions{EndS: endS, Air: c.Air}); err != nil {
-		return Estimate{}, err
+		return LoadEstimate{}, err
 	}
 	e.Holds = cure.HoldStarts(c.Programme, b.knots, &e.Cure.Thickest)
 	if e.MakeUp, err = cure.Make(thin, thick, c.Programme, c.BathC, b.knots, b.knownS); err != nil {
-		return Estimate{}, err
+		return LoadEstimate{}, err
 	}
 	if e.Boil, err = cure.Longer(thin, c.Set, c.BathC, c.Air); err != nil {
-		return Estimate{}, err
+		return LoadEstimate{}, err
 	}
 	if len(c.Added) > 0 {
 		alone := c
 		alone.Added = nil
 		x, err := alone.makeUp()
 		if err != nil {
-			return Estimate{}, err
+			return LoadEstimate{}, err
 		}
 		e.SetBack = max(0, e.MakeUp.Out-x.Out)
 	}
@@ -83,7 +83,7 @@ func (c Case) Estimate() (Estimate, error) {
 	for _, x := range xs[max(0, len(xs)-maxExcursions):] {
 		cost, err := x.Cost(thin, c.Programme, c.BathC, c.Start, c.Readings)
 		if err != nil {
-			return Estimate{}, fmt.Errorf("cost of the excursion: %w", err)
+			return LoadEstimate{}, fmt.Errorf("cost of the excursion: %w", err)
 		}
 		e.Excursions = append(e.Excursions, excursion{x, cost})
 	}
@@ -91,7 +91,7 @@ func (c Case) Estimate() (Estimate, error) {
 }
 
 // Core is the temperature in the middle of the thickest section over time.
-func (e *Estimate) Core() []cure.Knot {
+func (e *LoadEstimate) Core() []cure.Knot {
 	c := &e.Cure.Thickest.Curve
 	out := make([]cure.Knot, len(c.TimeS))
 	for i, s := range c.TimeS {
@@ -103,7 +103,7 @@ func (e *Estimate) Core() []cure.Knot {
 // others fills in what holds at cooler temperatures would have to be, for a programme
 // of one temperature: a little below it, and what the bath reads now where that is
 // low.
-func (e *Estimate) others(thin cure.Params) error {
+func (e *LoadEstimate) others(thin cure.Params) error {
 	c := e.Case
 	if len(c.Programme.Stages) != 1 {
 		return nil
@@ -143,7 +143,7 @@ type setBack struct {
 
 // Add works out what n cold flasks do that go in after lengths of time into each of
 // the cases, which are loads in one bath, oldest first.
-func Add(n int, cases []Case, after []time.Duration) (Addition, error) {
+func Add(n int, cases []LoadCase, after []time.Duration) (Addition, error) {
 	a := Addition{Flasks: n}
 	for i, c := range cases {
 		d, err := c.dip(after[i], n)
@@ -171,7 +171,7 @@ func Add(n int, cases []Case, after []time.Duration) (Addition, error) {
 	return a, nil
 }
 
-func (c Case) makeUp() (cure.MakeUp, error) {
+func (c LoadCase) makeUp() (cure.MakeUp, error) {
 	thin, thick, err := c.params()
 	if err != nil {
 		return cure.MakeUp{}, err

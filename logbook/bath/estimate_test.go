@@ -23,23 +23,23 @@ var start = time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC)
 
 // nineHours is one medium flask of 3 mm in 74 °C for 9 h, in a bath so large that it
 // hardly notices.
-func nineHours() Case {
+func nineHours() LoadCase {
 	p, err := cure.ParseProgramme("74C 9h")
 	if err != nil {
 		panic(err)
 	}
-	return Case{Load: 1, Bath: 1, Programme: p, Start: start, BathC: 74, BandK: 2, RoomC: 22, ThinMM: 3, ThickMM: 3, Size: "medium", Flasks: 1, Ratio: bench.Ratio{Mass: 2, From: "mix A"},
+	return LoadCase{Load: 1, Bath: 1, Programme: p, Start: start, BathC: 74, BandK: 2, RoomC: 22, ThinMM: 3, ThickMM: 3, Size: "medium", Flasks: 1, Ratio: bench.Ratio{Mass: 2, From: "mix A"},
 		Tank: tankOf(house.Bath{Litres: 500, HeaterW: 20000}, 22)}
 }
 
 // readings are one a minute; at gives the bath at minutes in.
-func readings(c *Case, from, to int, at func(min float64) float64) {
+func readings(c *LoadCase, from, to int, at func(min float64) float64) {
 	for i := from; i <= to; i++ {
-		c.Readings = append(c.Readings, cure.Reading{At: c.Start.Add(time.Duration(i) * time.Minute), TempC: at(float64(i))})
+		c.Readings = append(c.Readings, cure.BathReading{At: c.Start.Add(time.Duration(i) * time.Minute), TempC: at(float64(i))})
 	}
 }
 
-func estimate(t *testing.T, c Case) Estimate {
+func estimate(t *testing.T, c LoadCase) LoadEstimate {
 	t.Helper()
 	e, err := c.Estimate()
 	if err != nil {
@@ -69,7 +69,7 @@ func TestAgainstTheReferenceCases(t *testing.T) {
 	if err := json.Unmarshal(raw, &g); err != nil {
 		t.Fatal(err)
 	}
-	for i, c := range []Case{nineHours(), nineHours()} {
+	for i, c := range []LoadCase{nineHours(), nineHours()} {
 		if i == 1 {
 			c.ThinMM, c.ThickMM = 6, 6
 			if c.Programme, err = cure.ParseProgramme("74C 8h, ramp 30min, 100C 1h"); err != nil {
@@ -192,7 +192,7 @@ func TestOffNow(t *testing.T) {
 func TestAddition(t *testing.T) {
 	c := nineHours()
 	c.Tank = tankOf(house.Bath{Litres: 10, HeaterW: 500}, 22)
-	a, err := Add(4, []Case{c}, []time.Duration{2 * time.Hour})
+	a, err := Add(4, []LoadCase{c}, []time.Duration{2 * time.Hour})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -275,7 +275,7 @@ func forbidden(t fataler, text string) {
 	}
 }
 
-func lines(e Estimate, u units.TempUnit) string {
+func lines(e LoadEstimate, u units.TempUnit) string {
 	var out []string
 	for _, l := range e.Lines(Say{Unit: u, At: func(d time.Duration) string { return start.Add(d).Format("Mon 15:04") }, Load: func(n int) string { return fmt.Sprint("load ", n) }}) {
 		out = append(out, l.Text)
@@ -285,10 +285,10 @@ func lines(e Estimate, u units.TempUnit) string {
 
 // TestWhatTheModelDoesNotTake is said in one line.
 func TestWhatTheModelDoesNotTake(t *testing.T) {
-	for what, change := range map[string]func(*Case){
-		"hold":      func(c *Case) { c.Programme.Stages[0].Hold = 0 },
-		"thickness": func(c *Case) { c.ThinMM = -1 },
-		"°C":        func(c *Case) { c.BathC = 400 },
+	for what, change := range map[string]func(*LoadCase){
+		"hold":      func(c *LoadCase) { c.Programme.Stages[0].Hold = 0 },
+		"thickness": func(c *LoadCase) { c.ThinMM = -1 },
+		"°C":        func(c *LoadCase) { c.BathC = 400 },
 	} {
 		c := nineHours()
 		change(&c)
@@ -306,7 +306,7 @@ func TestKey(t *testing.T) {
 	}
 	readings(&b, 0, 3, func(float64) float64 { return 74 })
 	c := b
-	c.Readings = append([]cure.Reading(nil), b.Readings...)
+	c.Readings = append([]cure.BathReading(nil), b.Readings...)
 	c.Readings[1].TempC = 73
 	if a.Key() == b.Key() || b.Key() == c.Key() {
 		t.Error("a reading more, or a corrected one, leaves the key as it was")
@@ -388,7 +388,7 @@ func TestLoadThatIsOut(t *testing.T) {
 	readings(&cold, 60, 62, func(float64) float64 { return 24 })
 	soon := nineHours()
 	soon.Out = 30 * time.Minute
-	for what, c := range map[string]Case{"cold": cold, "out soon": soon} {
+	for what, c := range map[string]LoadCase{"cold": cold, "out soon": soon} {
 		if w := estimate(t, c).Cure.Thinnest.WMeanEnd; w < 25 {
 			t.Errorf("%s: a residual of %.1f %%", what, w)
 		}

@@ -45,7 +45,7 @@ func Minutes(d time.Duration) string { return units.FormatDuration(d.Round(time.
 
 // Lines put an estimate into words, the most needed first, the reminder that it is
 // one last.
-func (e *Estimate) Lines(s Say) []Line {
+func (e *LoadEstimate) Lines(s Say) []Line {
 	var out []Line
 	add := func(k LineKind, format string, a ...any) { out = append(out, Line{k, fmt.Sprintf(format, a...)}) }
 	r := &e.Cure.Range
@@ -101,7 +101,7 @@ func (e *Estimate) Lines(s Say) []Line {
 }
 
 // Short is the estimate in one line, for where there is room for no more.
-func (e *Estimate) Short(s Say) string {
+func (e *LoadEstimate) Short(s Say) string {
 	r := &e.Cure.Range
 	out := r.ResidualText
 	switch m := &e.MakeUp; {
@@ -126,13 +126,13 @@ const ownDip = 10 * time.Minute
 
 // asksNothing tells that there is nothing to make up, or no more than the dip of the
 // load's own cold flasks.
-func (e *Estimate) asksNothing() bool {
+func (e *LoadEstimate) asksNothing() bool {
 	m := &e.MakeUp
 	return m.None() || !m.Again && m.Reached && len(e.Excursions) == 0 && len(e.Dips) == 0 && m.Longer(e.Case.Programme) < ownDip
 }
 
 // makeUp says what a bath that was off asks for, "" where it asks for nothing.
-func (e *Estimate) makeUp(s Say) string {
+func (e *LoadEstimate) makeUp(s Say) string {
 	if e.asksNothing() {
 		return ""
 	}
@@ -180,7 +180,7 @@ func CappedWords(s Say, c cure.Capped, x cure.Extra, hold time.Duration) string 
 }
 
 // RatioWords say which powder to liquid the estimate was made with.
-func (e *Estimate) RatioWords() string {
+func (e *LoadEstimate) RatioWords() string {
 	text := "worked out with " + e.Case.Ratio.String()
 	if e.Case.Ratios > 1 {
 		text += fmt.Sprintf(", the wettest of %d in the load", e.Case.Ratios)
@@ -189,7 +189,7 @@ func (e *Estimate) RatioWords() string {
 }
 
 // holds says for each stage when bath and core are at its temperature.
-func (e *Estimate) holds(s Say) string {
+func (e *LoadEstimate) holds(s Say) string {
 	var out []string
 	for i, h := range e.Holds {
 		bath, core := "bath did not reach it", "core did not reach it"
@@ -211,7 +211,7 @@ func (e *Estimate) holds(s Say) string {
 }
 
 // peak says how hot the core of the thickest section gets, and when.
-func (e *Estimate) peak(s Say) string {
+func (e *LoadEstimate) peak(s Say) string {
 	r, t := &e.Cure.Range, &e.Cure.Thickest
 	text := r.PeakText
 	if s.Unit == units.Fahrenheit {
@@ -230,7 +230,7 @@ func (e *Estimate) peak(s Say) string {
 }
 
 // offAt tells whether the bath is out of its band at a moment.
-func (e *Estimate) offAt(min float64) bool {
+func (e *LoadEstimate) offAt(min float64) bool {
 	set := e.Case.Programme.Knots(e.Case.BathC)
 	return math.Abs(cure.BathAt(e.Bath, min*60)-cure.BathAt(set, min*60)) > e.Case.BandK
 }
@@ -248,7 +248,7 @@ func fahrenheit(b cure.Band) string {
 	return fmt.Sprintf("%s to %s, about %s", f(b.Low), f(b.High), f(b.Value))
 }
 
-func (e *Estimate) caution(s Say) string {
+func (e *LoadEstimate) caution(s Say) string {
 	text := e.Cure.Range.CautionText
 	if s.Unit == units.Fahrenheit {
 		text = strings.ReplaceAll(text, fmt.Sprintf("%.1f °C", e.Cure.Range.BoilsC), s.temp(math.Round(e.Cure.Range.BoilsC*10)/10))

@@ -14,7 +14,7 @@ import (
 
 // TestWords holds what is said of a load, word for word.
 func TestWords(t *testing.T) {
-	late := func(toC float64, open bool) Case {
+	late := func(toC float64, open bool) LoadCase {
 		c := nineHours()
 		c.ThinMM, c.ThickMM = 2, 8
 		last := 400
@@ -35,7 +35,7 @@ func TestWords(t *testing.T) {
 	thick.Programme, _ = cure.ParseProgramme("74C 2h, ramp 30min, 100C 1h")
 	for _, c := range []struct {
 		name string
-		e    Estimate
+		e    LoadEstimate
 		unit units.TempUnit
 		want string
 	}{
@@ -145,7 +145,7 @@ func TestALoadThatIsOutHasNoHourToComeOut(t *testing.T) {
 		return 74
 	})
 	for _, row := range []struct {
-		c           Case
+		c           LoadCase
 		out         time.Duration
 		said, short string
 	}{

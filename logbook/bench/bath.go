@@ -27,7 +27,7 @@ var bath = subject{
 			}),
 			makes(func(a action.BathLoad) action.Subject { return action.Subject{Class: 'l', No: a.Load} })),
 		on(checkBathReading, func(b *Bench, a action.BathReading, it *Item) {
-			b.Readings = append(b.Readings, Reading{a.Bath, it.Stamp, a.TempC, a.Source, it.Seq})
+			b.Readings = append(b.Readings, BathReading{a.Bath, it.Stamp, a.TempC, a.Source, it.Seq})
 			if it.Corrected() {
 				b.readSet[a.Bath] = timers.Latest(b.readSet[a.Bath], it.set())
 			}
@@ -94,8 +94,8 @@ func (b *Bench) LastThickness(size action.Size) (action.Section, bool) {
 	return action.Section{}, false
 }
 
-// Reading is a bath temperature.
-type Reading struct {
+// BathReading is a bath temperature.
+type BathReading struct {
 	Bath   int
 	At     timers.Stamp
 	TempC  float64

@@ -57,7 +57,7 @@ type Bench struct {
 	Mixes    map[int]*Mix
 	Loads    map[int]*Load
 	Timers   map[int]*Timer
-	Readings []Reading
+	Readings []BathReading
 	Answers  []timers.Answer
 	Cautions map[string]timers.Stamp // hazard and initials: last shown
 	Items    []Item                  // in order of the book

@@ -219,7 +219,7 @@ func TestRefusals(t *testing.T) {
 		{"a mix taken back with records on it", at(bench.InPress), 0, action.TakeBack{Of: "a4"}, "later entries depend on it; undo those first"},
 		{"a load taken back with records on it", at(bench.Cooling), 0, action.TakeBack{Of: "a17"}, "1 later entries depend on it; undo those first"},
 		{"who is at the bench taken back", func(p *paper) { p.do(0, action.Crew{Initials: "KT"}) }, 0, action.TakeBack{Of: "a1"}, `an entry of the kind "crew" cannot be undone`},
-		{"a clock event taken back", func(p *paper) { p.do(0, action.Clock{What: "slept", ByS: 3}) }, 0, action.TakeBack{Of: "a1"}, `an entry of the kind "clock" cannot be undone`},
+		{"a clock event taken back", func(p *paper) { p.do(0, action.ClockEvent{What: "slept", ByS: 3}) }, 0, action.TakeBack{Of: "a1"}, `an entry of the kind "clock" cannot be undone`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			p := newPaper(t)

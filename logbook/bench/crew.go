@@ -22,7 +22,7 @@ var crew = subject{
 		on(asIs[action.Caution], func(b *Bench, a action.Caution, it *Item) {
 			b.Cautions[a.Hazard+" "+it.Action.By] = it.Stamp
 		}, aside, alive(func(l *living, _ action.Caution, _ int, it *Item) bool { return l.now.Sub(it.Stamp.At) < cautionMemory })),
-		on(asIs[action.Clock], countsNothing[action.Clock], uncorrected, kept, aside),
+		on(asIs[action.ClockEvent], countsNothing[action.ClockEvent], uncorrected, kept, aside),
 		on(asIs[action.Restored], countsNothing[action.Restored], uncorrected, kept, aside),
 		on(asIs[action.Seen], func(b *Bench, _ action.Seen, it *Item) { b.Seen = it.Stamp }, uncorrected, kept, aside, alive(latest[action.Seen])),
 	},

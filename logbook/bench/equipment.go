@@ -71,7 +71,7 @@ const (
 
 // Days from one check, or change of water, to the next, where the house says nothing: ice
 // monthly, gauges every six months, cure water fortnightly (common practice, no source).
-var everyDays = map[action.Item]int{action.Thermometer: 30, action.Gauge: 182, action.Bath: 14, action.Pot: 14}
+var everyDays = map[action.PieceKind]int{action.Thermometer: 30, action.Gauge: 182, action.Bath: 14, action.Pot: 14}
 
 // Codes of what is unusual about equipment.
 const (
@@ -198,13 +198,13 @@ func ByNumber(x, y string) int {
 }
 
 // PiecesOf lists what of a kind is in use.
-func (b *Bench) PiecesOf(item action.Item) []KnownPiece {
+func (b *Bench) PiecesOf(item action.PieceKind) []KnownPiece {
 	held, _ := b.Pieces()
 	return slices.DeleteFunc(held, func(k KnownPiece) bool { return k.Item != item })
 }
 
 // Free lists the flasks or the clamps in use that are on no flask at work.
-func (b *Bench) Free(item action.Item) []KnownPiece {
+func (b *Bench) Free(item action.PieceKind) []KnownPiece {
 	return slices.DeleteFunc(b.PiecesOf(item), func(k KnownPiece) bool {
 		for f := range b.AtWork() {
 			if item == action.FlaskMetal && strings.EqualFold(f.Tag, k.Name) {
@@ -364,7 +364,7 @@ func (b *Bench) pieceRecords(out map[uint64]bool) {
 
 // doubts tells what speaks against the instruments of a kind that are fitted to a piece, at
 // an instant. What the register does not know at all, it says nothing of.
-func (b *Bench) doubts(kind action.Item, of action.Piece, at time.Time) []action.Doubt {
+func (b *Bench) doubts(kind action.PieceKind, of action.Piece, at time.Time) []action.Doubt {
 	var out []action.Doubt
 	fitted := false
 	held, _ := b.Pieces()
@@ -513,7 +513,7 @@ func (c *checker) inUse(p action.Piece) (KnownPiece, error) {
 	return k, nil
 }
 
-func (c *checker) pieceList(item action.Item) string {
+func (c *checker) pieceList(item action.PieceKind) string {
 	var names []string
 	for _, k := range c.b.PiecesOf(item) {
 		names = append(names, k.Name)

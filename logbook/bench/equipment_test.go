@@ -128,16 +128,16 @@ func TestAGaugeThatIsOff(t *testing.T) {
 // 1013.25 hPa (MSL technical guide on the ice point, figure 1, has 99.974).
 func TestBoilingWaterIsWhereTheAirHasIt(t *testing.T) {
 	for _, c := range []struct {
-		place house.Place
+		place house.Site
 		air   float64
 		read  float64
 		off   float64
 	}{
-		{house.Place{AltitudeM: 1600}, 0, 95, 0.35},
-		{house.Place{AltitudeM: 2000}, 0, 93, -0.32},
-		{house.Place{AirHPa: 980}, 0, 99, -0.04},
-		{house.Place{AltitudeM: 1600}, 1013.25, 100, 0.03}, // a barometer comes before the height
-		{house.Place{}, 1013.25, 99.5, -0.47},
+		{house.Site{AltitudeM: 1600}, 0, 95, 0.35},
+		{house.Site{AltitudeM: 2000}, 0, 93, -0.32},
+		{house.Site{AirHPa: 980}, 0, 99, -0.04},
+		{house.Site{AltitudeM: 1600}, 1013.25, 100, 0.03}, // a barometer comes before the height
+		{house.Site{}, 1013.25, 99.5, -0.47},
 	} {
 		p := shop(t)
 		h := house.Default()
@@ -149,7 +149,7 @@ func TestBoilingWaterIsWhereTheAirHasIt(t *testing.T) {
 			t.Errorf("%+v, %g hPa: %g °C is %.3f off, want %.2f", c.place, c.air, c.read, s.Off.Off, c.off)
 		}
 		// An altitude put right later does not change what was found.
-		h.Place = house.Place{AltitudeM: 500}
+		h.Place = house.Site{AltitudeM: 500}
 		before := k.Checks[0].AirHPa
 		p.do(minute, action.Settings{House: h})
 		if k, _ = p.b.Piece(k.Piece()); k.Checks[0].AirHPa != before {

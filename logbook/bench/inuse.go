@@ -12,8 +12,8 @@ import (
 // order, the plan, the forms, nor for the question whether a place is taken.
 
 // itemOf is the kind of equipment that a place of a route is; "" for one that is none.
-func itemOf(place string) action.Item {
-	switch item := action.Item(place); item {
+func itemOf(place string) action.PieceKind {
+	switch item := action.PieceKind(place); item {
 	case action.Press, action.Bath, action.Pot, action.Oven:
 		return item
 	}
@@ -22,7 +22,7 @@ func itemOf(place string) action.Item {
 
 // Usable lists the presses, or the baths, of the settings that the register does not say are out
 // of use, by number.
-func (b *Bench) Usable(item action.Item) []int {
+func (b *Bench) Usable(item action.PieceKind) []int {
 	var out []int
 	for n := 1; n <= b.House.Spots(string(item)); n++ {
 		if k, known := b.Piece(action.Piece{Item: item, Name: strconv.Itoa(n)}); !known || k.Out == nil {
@@ -56,7 +56,7 @@ func (b *Bench) Spots(place string) (n int, ok bool) {
 const beyondCode = "equipment-beyond"
 
 // settingOf names where the settings say how many there are.
-var settingOf = map[action.Item]string{action.Press: "press.presses", action.Bath: "baths", action.Pot: "pots", action.Oven: "ovens"}
+var settingOf = map[action.PieceKind]string{action.Press: "press.presses", action.Bath: "baths", action.Pot: "pots", action.Oven: "ovens"}
 
 // beyondSettings asks about a piece that is taken in, or one that a gauge or a thermometer is
 // fitted to, which is more than the settings say there are: the bench would not know it.
@@ -82,7 +82,7 @@ func (c *checker) beyondSettings(a action.EquipIn) {
 	}
 }
 
-func haveWords(item action.Item, n int) string {
+func haveWords(item action.PieceKind, n int) string {
 	switch {
 	case n == 1:
 		return "one " + string(item)

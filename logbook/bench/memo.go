@@ -46,7 +46,7 @@ func (k *memo) keepOrder(question string, a press.Advice) {
 // Inherit takes over what another bench has worked out already.
 func (b *Bench) Inherit(from *Bench) { b.memo = from.memo }
 
-func (k *memo) outlook(s flash.Settings, h flash.History, house flash.Grade, least int) (Outlook, error) {
+func (k *memo) outlook(s flash.TrendSettings, h flash.History, house flash.Grade, least int) (Outlook, error) {
 	key := fmt.Sprint(s, h.Size, h.Trials, h.AddedSince, house, least)
 	k.mu.Lock()
 	defer k.mu.Unlock()

@@ -22,7 +22,7 @@ func TestMemo(t *testing.T) {
 	s := flash.HouseDefaults()
 	grams := 3.0
 	h := flash.History{Size: flash.Medium, Trials: []flash.Trial{{Grade: flash.Heavy}}}
-	keys := func(h flash.History, s flash.Settings, g flash.Grade, least int) int {
+	keys := func(h flash.History, s flash.TrendSettings, g flash.Grade, least int) int {
 		t.Helper()
 		if _, err := k.outlook(s, h, g, least); err != nil {
 			t.Fatal(err)

@@ -31,7 +31,7 @@ func pruned(p *paper) *bench.Bench {
 // chatter makes n records that soon die: more than are always kept at hand.
 func chatter(p *paper, n int) {
 	for range n {
-		p.do(second, action.Clock{What: "slept", ByS: 3})
+		p.do(second, action.ClockEvent{What: "slept", ByS: 3})
 	}
 }
 

@@ -37,7 +37,7 @@ func TestWhereNoNotesAreTakenNoneAre(outer *testing.T) {
 				body = c
 			}
 			switch body.(type) {
-			case action.Settings, action.Clock, action.TakeBack:
+			case action.Settings, action.ClockEvent, action.TakeBack:
 				continue // they could end it
 			}
 			why := rapid.SampledFrom([]string{"", "1", "9", "she was away"}).Draw(t, "why")

@@ -21,8 +21,8 @@ func (b *Bench) Durations() press.Durations {
 }
 
 // PressBench is how many presses in use and pairs of hands there are; one press where none is.
-func (b *Bench) PressBench() press.Bench {
-	return press.Bench{Presses: max(1, len(b.Usable(action.Press))), Hands: b.House.Press.Hands}
+func (b *Bench) PressBench() press.Capacity {
+	return press.Capacity{Presses: max(1, len(b.Usable(action.Press))), Hands: b.House.Press.Hands}
 }
 
 // inHand tells whether a flask is in a press, or on its way out of it or into it for good:

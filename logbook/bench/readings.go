@@ -81,16 +81,16 @@ func (b *Bench) out(l *Load) *timers.Stamp {
 // out, in order. Their instants are on the load's own time: as far from Load.In.At
 // as the clock that decides says they are, so that a wall clock set back in the
 // night moves nothing.
-func (b *Bench) ReadingsOf(l *Load) []cure.Reading {
+func (b *Bench) ReadingsOf(l *Load) []cure.BathReading {
 	out, _ := b.readingsOf(l)
 	return out
 }
 
 // readingsOf gives with each reading the one it was made from.
-func (b *Bench) readingsOf(l *Load) ([]cure.Reading, []Reading) {
+func (b *Bench) readingsOf(l *Load) ([]cure.BathReading, []BathReading) {
 	type one struct {
 		after time.Duration
-		r     Reading
+		r     BathReading
 	}
 	end := b.out(l)
 	all := make([]one, 0, len(b.Readings))
@@ -100,9 +100,9 @@ func (b *Bench) readingsOf(l *Load) ([]cure.Reading, []Reading) {
 		}
 	}
 	slices.SortStableFunc(all, func(x, y one) int { return cmp.Compare(x.after, y.after) })
-	out, from := make([]cure.Reading, len(all)), make([]Reading, len(all))
+	out, from := make([]cure.BathReading, len(all)), make([]BathReading, len(all))
 	for i, o := range all {
-		out[i], from[i] = cure.Reading{At: l.In.At.Add(o.after), TempC: o.r.TempC}, o.r
+		out[i], from[i] = cure.BathReading{At: l.In.At.Add(o.after), TempC: o.r.TempC}, o.r
 	}
 	return out, from
 }
@@ -130,8 +130,8 @@ func (b *Bench) AddedTo(l *Load) []Added {
 }
 
 // LastReading is the latest reading of a bath, from 1.
-func (b *Bench) LastReading(bath int) (Reading, bool) {
-	var last Reading
+func (b *Bench) LastReading(bath int) (BathReading, bool) {
+	var last BathReading
 	found := false
 	for _, r := range b.Readings {
 		if r.Bath == bath && (!found || between(last.At, r.At) >= 0) {
@@ -204,14 +204,14 @@ func (b *Bench) readingSignals(now timers.Now) []timers.Signal {
 }
 
 // stampOf finds the stamp of the reading at an instant of the load's time.
-func stampOf(read []cure.Reading, from []Reading, at time.Time) timers.Stamp {
+func stampOf(read []cure.BathReading, from []BathReading, at time.Time) timers.Stamp {
 	i := sort.Search(len(read), func(i int) bool { return !read[i].At.Before(at) })
 	return from[min(i, len(from)-1)].At
 }
 
 // silence finds the last stretch in which a load's probe read nothing for longer
 // than the house lets it.
-func (b *Bench) silence(l *Load, read []cure.Reading, from []Reading, end *timers.Stamp, now timers.Now) (timers.Signal, bool) {
+func (b *Bench) silence(l *Load, read []cure.BathReading, from []BathReading, end *timers.Stamp, now timers.Now) (timers.Signal, bool) {
 	limit := b.BathOf(l).Silent()
 	last := now.Since(l.In).For
 	if end != nil {

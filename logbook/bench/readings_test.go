@@ -223,7 +223,7 @@ func BenchmarkAlarmsOfANight(b *testing.B) {
 	l := &bench.Load{No: 1, Bath: 1, Flasks: []int{1}, Stages: h.Programmes[0].Stages, In: timers.Stamp{At: time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC)}}
 	be := &bench.Bench{House: h, Loads: map[int]*bench.Load{1: l}, Flasks: map[int]*bench.Flask{1: {No: 1, Load: 1, Stage: bench.InBath}}}
 	for i := range 9 * 60 {
-		be.Readings = append(be.Readings, bench.Reading{Bath: 1, At: timers.Stamp{At: l.In.At.Add(time.Duration(i) * time.Minute)}, TempC: 74, Source: "probe"})
+		be.Readings = append(be.Readings, bench.BathReading{Bath: 1, At: timers.Stamp{At: l.In.At.Add(time.Duration(i) * time.Minute)}, TempC: 74, Source: "probe"})
 	}
 	now := timers.Now{Reading: timers.Reading{Wall: l.In.At.Add(9 * time.Hour)}}
 	b.ReportAllocs()

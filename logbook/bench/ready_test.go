@@ -79,17 +79,17 @@ func TestVerdictFromRecords(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		do     func(h *hands)
-		want   []flash.Code // none for READY
-		mend   string       // of the first reason
+		want   []flash.ReasonCode // none for READY
+		mend   string             // of the first reason
 		mended func(h *hands)
 	}{
 		{name: "all hold", do: func(h *hands) { h.closures("heavy", "slight") }},
-		{"not pressed", func(h *hands) {}, []flash.Code{flash.NoTrials}, "make the first trial closure", func(h *hands) { h.closures("heavy", "slight") }},
-		{"1 no flash at the first", func(h *hands) { h.closures("none") }, []flash.Code{flash.ShortMould, flash.FewTrials}, "add dough and close again, or check it",
+		{"not pressed", func(h *hands) {}, []flash.ReasonCode{flash.NoTrials}, "make the first trial closure", func(h *hands) { h.closures("heavy", "slight") }},
+		{"1 no flash at the first", func(h *hands) { h.closures("none") }, []flash.ReasonCode{flash.ShortMould, flash.FewTrials}, "add dough and close again, or check it",
 			func(h *hands) { h.do(0, action.DoughAdd{Flask: 1}); h.closures("slight", "slight") }},
-		{"1 no flash at the first, looked", func(h *hands) { h.closures("none") }, []flash.Code{flash.ShortMould, flash.FewTrials}, "check it and record it as full",
+		{"1 no flash at the first, looked", func(h *hands) { h.closures("none") }, []flash.ReasonCode{flash.ShortMould, flash.FewTrials}, "check it and record it as full",
 			func(h *hands) { h.do(0, action.Inspect{Flask: 1}); h.closures("none") }},
-		{"1 no flash ever", func(h *hands) { h.closures("none", "none", "none") }, []flash.Code{flash.NeverFull}, "add dough",
+		{"1 no flash ever", func(h *hands) { h.closures("none", "none", "none") }, []flash.ReasonCode{flash.NeverFull}, "add dough",
 			func(h *hands) { h.do(0, action.Inspect{Flask: 1}) }},
 		{"1 looked, then dough added", func(h *hands) {
 			h.closures("none", "none")
@@ -97,49 +97,49 @@ func TestVerdictFromRecords(t *testing.T) {
 			h.do(0, action.DoughAdd{Flask: 1})
 			h.closures("none")
 		},
-			[]flash.Code{flash.NeverFull}, "add dough", func(h *hands) { h.do(0, action.Inspect{Flask: 1}) }},
-		{"2 heavy", func(h *hands) { h.closures("heavy", "heavy") }, []flash.Code{flash.FlashAbove}, "trim and close again", func(h *hands) { h.closures("slight") }},
-		{"2 the house wants none", func(h *hands) { h.do(0, action.Settings{House: none}); h.closures("heavy", "slight") }, []flash.Code{flash.FlashAbove}, "the house asks for none", func(h *hands) { h.closures("none") }},
-		{"2 more than before", func(h *hands) { h.closures("heavy", "none", "slight") }, []flash.Code{flash.FlashGrew}, "close again", func(h *hands) { h.closures("slight") }},
-		{"2 too few", func(h *hands) { h.closures("slight") }, []flash.Code{flash.FewTrials}, "close again", func(h *hands) { h.closures("slight") }},
-		{"2 too few for this house", func(h *hands) { h.do(0, action.Settings{House: three}); h.closures("heavy", "slight") }, []flash.Code{flash.FewTrials}, "close again", func(h *hands) { h.closures("slight") }},
-		{"3 pressure low", func(h *hands) { h.closures("heavy"); h.closure("slight", 2900, time.Minute) }, []flash.Code{flash.PressureLow}, "house pressure", func(h *hands) { h.closures("slight") }},
+			[]flash.ReasonCode{flash.NeverFull}, "add dough", func(h *hands) { h.do(0, action.Inspect{Flask: 1}) }},
+		{"2 heavy", func(h *hands) { h.closures("heavy", "heavy") }, []flash.ReasonCode{flash.FlashAbove}, "trim and close again", func(h *hands) { h.closures("slight") }},
+		{"2 the house wants none", func(h *hands) { h.do(0, action.Settings{House: none}); h.closures("heavy", "slight") }, []flash.ReasonCode{flash.FlashAbove}, "the house asks for none", func(h *hands) { h.closures("none") }},
+		{"2 more than before", func(h *hands) { h.closures("heavy", "none", "slight") }, []flash.ReasonCode{flash.FlashGrew}, "close again", func(h *hands) { h.closures("slight") }},
+		{"2 too few", func(h *hands) { h.closures("slight") }, []flash.ReasonCode{flash.FewTrials}, "close again", func(h *hands) { h.closures("slight") }},
+		{"2 too few for this house", func(h *hands) { h.do(0, action.Settings{House: three}); h.closures("heavy", "slight") }, []flash.ReasonCode{flash.FewTrials}, "close again", func(h *hands) { h.closures("slight") }},
+		{"3 pressure low", func(h *hands) { h.closures("heavy"); h.closure("slight", 2900, time.Minute) }, []flash.ReasonCode{flash.PressureLow}, "house pressure", func(h *hands) { h.closures("slight") }},
 		{"3 pressure not recorded", func(h *hands) {
 			h.closures("heavy")
 			h.do(0, action.PressIn{Flask: 1})
 			h.do(0, action.PressOpen{Flask: 1})
 			h.do(0, action.Flash{Flask: 1, Grade: "slight"})
-		}, []flash.Code{flash.PressureGap, flash.HoldGap}, "record what the gauge showed", func(h *hands) { h.closures("slight") }},
-		{"3 hold short", func(h *hands) { h.closures("heavy"); h.closure("slight", 3000, 59*time.Second) }, []flash.Code{flash.HoldShort}, "house hold", func(h *hands) { h.closures("slight") }},
+		}, []flash.ReasonCode{flash.PressureGap, flash.HoldGap}, "record what the gauge showed", func(h *hands) { h.closures("slight") }},
+		{"3 hold short", func(h *hands) { h.closures("heavy"); h.closure("slight", 3000, 59*time.Second) }, []flash.ReasonCode{flash.HoldShort}, "house hold", func(h *hands) { h.closures("slight") }},
 		{"3 an earlier closure may have been lower", func(h *hands) { h.closure("heavy", 1500, 10*time.Second); h.closures("slight") }, nil, "", nil},
-		{"4 dough added since", func(h *hands) { h.closures("heavy", "slight"); h.do(0, action.DoughAdd{Flask: 1}) }, []flash.Code{flash.AddedLast}, "close again with the sheet", func(h *hands) { h.closures("slight") }},
+		{"4 dough added since", func(h *hands) { h.closures("heavy", "slight"); h.do(0, action.DoughAdd{Flask: 1}) }, []flash.ReasonCode{flash.AddedLast}, "close again with the sheet", func(h *hands) { h.closures("slight") }},
 		{"4 dough added, closed, not judged", func(h *hands) {
 			h.closures("heavy", "slight")
 			h.do(0, action.DoughAdd{Flask: 1})
 			h.do(0, action.PressIn{Flask: 1})
-		}, []flash.Code{flash.AddedLast}, "judge the flash", func(h *hands) { h.closures("slight") }},
-		{"5 dough over", func(h *hands) { h.closures("heavy", "slight"); h.ck.Run(work) }, []flash.Code{flash.DoughOver}, "a new mix",
+		}, []flash.ReasonCode{flash.AddedLast}, "judge the flash", func(h *hands) { h.closures("slight") }},
+		{"5 dough over", func(h *hands) { h.closures("heavy", "slight"); h.ck.Run(work) }, []flash.ReasonCode{flash.DoughOver}, "a new mix",
 			func(h *hands) { h.mix(2, 1); h.closures("heavy", "slight") }},
-		{"5 marked too stiff", func(h *hands) { h.closures("heavy", "slight"); h.do(0, action.MixStiff{Mix: 1}) }, []flash.Code{flash.DoughOver}, "a new mix",
+		{"5 marked too stiff", func(h *hands) { h.closures("heavy", "slight"); h.do(0, action.MixStiff{Mix: 1}) }, []flash.ReasonCode{flash.DoughOver}, "a new mix",
 			func(h *hands) { h.mix(2, 1); h.closures("heavy", "slight") }},
 		{"5 marked too stiff, then dough by mistake", func(h *hands) {
 			h.closures("heavy", "slight")
 			h.do(0, action.MixStiff{Mix: 1})
 			h.do(time.Second, action.MixDough{Mix: 1})
 		},
-			[]flash.Code{flash.DoughOver}, "a new mix", func(h *hands) { h.mix(2, 1); h.closures("heavy", "slight") }},
+			[]flash.ReasonCode{flash.DoughOver}, "a new mix", func(h *hands) { h.mix(2, 1); h.closures("heavy", "slight") }},
 		{"5 dough shorter than a final closure", func(h *hands) {
 			h.closures("heavy", "slight")
 			h.ck.Run(work - 15*time.Minute - 4*time.Minute - 119*time.Second)
-		}, []flash.Code{flash.DoughTooShort}, "a new mix", func(h *hands) { h.mix(2, 1); h.closures("heavy", "slight") }},
+		}, []flash.ReasonCode{flash.DoughTooShort}, "a new mix", func(h *hands) { h.mix(2, 1); h.closures("heavy", "slight") }},
 		{"5 dough just long enough", func(h *hands) {
 			h.closures("heavy", "slight")
 			h.ck.Run(work - 15*time.Minute - 4*time.Minute - 121*time.Second)
 		}, nil, "", nil},
 		// Closures made with an earlier dough say nothing of the new one.
-		{"new mix, not pressed", func(h *hands) { h.closures("heavy", "slight"); h.mix(2, 1) }, []flash.Code{flash.NoTrials}, "first trial closure", func(h *hands) { h.closures("heavy", "slight") }},
+		{"new mix, not pressed", func(h *hands) { h.closures("heavy", "slight"); h.mix(2, 1) }, []flash.ReasonCode{flash.NoTrials}, "first trial closure", func(h *hands) { h.closures("heavy", "slight") }},
 		{"new mix, no flash at its first", func(h *hands) { h.closures("heavy", "slight"); h.mix(2, 1); h.closures("none") },
-			[]flash.Code{flash.ShortMould, flash.FewTrials}, "mould may be underfilled", func(h *hands) { h.do(0, action.Inspect{Flask: 1}); h.closures("none") }},
+			[]flash.ReasonCode{flash.ShortMould, flash.FewTrials}, "mould may be underfilled", func(h *hands) { h.do(0, action.Inspect{Flask: 1}); h.closures("none") }},
 		{"new mix, looked only before it", func(h *hands) {
 			h.closures("heavy")
 			h.do(0, action.Inspect{Flask: 1})
@@ -147,13 +147,13 @@ func TestVerdictFromRecords(t *testing.T) {
 			h.mix(2, 1)
 			h.closures("none", "none")
 		},
-			[]flash.Code{flash.NeverFull}, "mould may be underfilled", func(h *hands) { h.do(0, action.Inspect{Flask: 1}) }},
+			[]flash.ReasonCode{flash.NeverFull}, "mould may be underfilled", func(h *hands) { h.do(0, action.Inspect{Flask: 1}) }},
 		{"a mix that stood, given later", func(h *hands) {
 			h.mix(2, 2)
 			h.closures("heavy", "slight")
 			h.do(time.Second, action.MixServe{Mix: 2, Flasks: []int{1}})
 		},
-			[]flash.Code{flash.NoTrials}, "first trial closure", func(h *hands) { h.closures("heavy", "slight") }},
+			[]flash.ReasonCode{flash.NoTrials}, "first trial closure", func(h *hands) { h.closures("heavy", "slight") }},
 		{"the same mix said twice", func(h *hands) { h.closures("heavy", "slight"); h.do(0, action.MixServe{Mix: 1, Flasks: []int{1}}) }, nil, "", nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -164,7 +164,7 @@ func TestVerdictFromRecords(t *testing.T) {
 			c.do(h)
 			b := h.bench()
 			v := b.Verdict(b.Flasks[1], h.now())
-			var got []flash.Code
+			var got []flash.ReasonCode
 			for _, r := range v.Reasons {
 				got = append(got, r.Code)
 			}

@@ -55,7 +55,7 @@ func zero(t *testing.T, k action.Kind) action.Body {
 	for _, b := range []action.Body{action.FlaskOpen{}, action.FlaskMove{}, action.Coat{}, action.MixMake{}, action.MixServe{}, action.MixDough{}, action.MixStiff{},
 		action.PressIn{}, action.PressAt{}, action.PressOpen{}, action.Flash{}, action.FlashMore{}, action.DoughAdd{}, action.Inspect{}, action.FlaskLots{}, action.SheetOut{},
 		action.MetalToMetal{}, action.Clamp{}, action.BathReading{}, action.BathUnload{}, action.CoolWater{}, action.Deflask{}, action.Remount{}, action.Outcome{}, action.Note{},
-		action.TimerStart{}, action.TimerStop{}, action.AlarmHeard{}, action.AlarmShelve{}, action.Correct{}, action.TakeBack{}, action.Crew{}, action.Caution{}, action.Clock{},
+		action.TimerStart{}, action.TimerStop{}, action.AlarmHeard{}, action.AlarmShelve{}, action.Correct{}, action.TakeBack{}, action.Crew{}, action.Caution{}, action.ClockEvent{},
 		action.Seen{}, action.Screen{}, action.LotIn{}, action.LotOut{}, action.Restored{}, action.SignOff{}, action.EquipIn{}, action.EquipCheck{}, action.EquipWater{}, action.EquipOut{}, action.CaseIn{}, action.CaseOff{}, action.CaseDelivered{}, action.DayPlan{}, action.CaseStep{}} {
 		if b.Kind() == k {
 			return b
@@ -125,7 +125,7 @@ func TestNoNumberOutsideItsRangeWithoutAReason(outer *testing.T) {
 				body = action.MetalToMetal{Flask: 1}
 			}
 			switch a := body.(type) {
-			case action.Settings, action.Clock:
+			case action.Settings, action.ClockEvent:
 				continue
 			case action.BathLoad:
 				if rapid.Bool().Draw(t, "own stages") {

@@ -15,7 +15,7 @@ func TestHTMLInBrowser(t *testing.T) {
 	shift := demoSheet(t)
 	busy, flasks := crowded(t)
 	for _, c := range []struct {
-		size   day.Size
+		size   day.PaperSize
 		sheet  day.Sheet
 		most   int
 		flasks map[string]string

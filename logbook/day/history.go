@@ -147,7 +147,7 @@ func (Sheet) settingsLine(it bench.Item) string {
 			words += ", which are in " + a.Kept
 		}
 		return words
-	case action.Clock:
+	case action.ClockEvent:
 		words := fmt.Sprintf("%s by %s", a.What, units.FormatDuration(sec(a.ByS)))
 		if a.Detail != "" {
 			words += ": " + a.Detail

@@ -453,7 +453,7 @@ func (s Sheet) stay(l *bench.Load) string {
 
 // loadWords are what all forms of the sheet say of a load: how often it was read, what was
 // off, what is estimated and with which mix. The estimate is nil where there is none.
-func (s Sheet) loadWords(l *bench.Load) (*bath.Estimate, []string) {
+func (s Sheet) loadWords(l *bench.Load) (*bath.LoadEstimate, []string) {
 	e, err := bath.Of(s.Bench, l).Estimate()
 	if err != nil {
 		return nil, []string{"no estimate: " + err.Error()}
@@ -493,7 +493,7 @@ func (s Sheet) readLate(l *bench.Load) string {
 }
 
 // readingWords sums up what a bath was read to be.
-func (s Sheet) readingWords(read []cure.Reading) string {
+func (s Sheet) readingWords(read []cure.BathReading) string {
 	temp := func(v float64) string { return units.FormatTemp(v, s.Bench.House.Units.Temperature) }
 	lo, hi := read[0].TempC, read[0].TempC
 	for _, r := range read {

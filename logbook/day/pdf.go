@@ -10,18 +10,18 @@ import (
 	"flaskside/logbook/letters"
 )
 
-// Size of a sheet of paper.
-type Size string
+// PaperSize is that of a sheet of paper.
+type PaperSize string
 
 // The sizes in use: ISO 216 A4, 210 × 297 mm, and ANSI A or US Letter, 8.5 × 11 in.
 const (
-	A4     Size = "A4"
-	Letter Size = "Letter"
+	A4     PaperSize = "A4"
+	Letter PaperSize = "Letter"
 )
 
 // ParseSize reads the name of a size, in large or small letters.
-func ParseSize(name string) (Size, error) {
-	for _, s := range []Size{A4, Letter} {
+func ParseSize(name string) (PaperSize, error) {
+	for _, s := range []PaperSize{A4, Letter} {
 		if strings.EqualFold(name, string(s)) {
 			return s, nil
 		}
@@ -50,7 +50,7 @@ const (
 // PDF writes the day sheet as a PDF: what [Sheet.HTML] shows, on paper of a size.
 // Letters that its font lacks (it has Latin, Greek and Cyrillic) are printed as an
 // empty box; how many they are stands at the head of the sheet.
-func (s Sheet) PDF(w io.Writer, size Size) error {
+func (s Sheet) PDF(w io.Writer, size PaperSize) error {
 	size, err := ParseSize(string(size))
 	if err != nil {
 		return err
@@ -111,7 +111,7 @@ type typesetter struct {
 	y       float64 // where the next slab goes
 }
 
-func newTypesetter(size Size) (*typesetter, error) {
+func newTypesetter(size PaperSize) (*typesetter, error) {
 	pdf := fpdf.New("P", "mm", string(size), "")
 	l, err := letters.Into(pdf)
 	if err != nil {

@@ -17,17 +17,17 @@ import (
 	"flaskside/logbook/day"
 )
 
-func pdf(size day.Size, s day.Sheet) func(io.Writer) error {
+func pdf(size day.PaperSize, s day.Sheet) func(io.Writer) error {
 	return func(w io.Writer) error { return s.PDF(w, size) }
 }
 
 // paperSizes are the sizes in points: A4 is 210 × 297 mm (ISO 216), Letter 8.5 × 11
 // in (ANSI/ASME Y14.1, size A).
-var paperSizes = map[day.Size][2]float64{day.A4: {210 / 25.4 * 72, 297 / 25.4 * 72}, day.Letter: {8.5 * 72, 11 * 72}}
+var paperSizes = map[day.PaperSize][2]float64{day.A4: {210 / 25.4 * 72, 297 / 25.4 * 72}, day.Letter: {8.5 * 72, 11 * 72}}
 
 // pages counts the pages of a PDF by its page objects (ISO 32000-1, section 7.7.3.3)
 // and checks their size, which they have or inherit.
-func pages(t *testing.T, doc []byte, size day.Size) int {
+func pages(t *testing.T, doc []byte, size day.PaperSize) int {
 	t.Helper()
 	if !bytes.HasPrefix(doc, []byte("%PDF-1.")) {
 		t.Fatalf("this is not a PDF: %.20q", doc)
@@ -138,7 +138,7 @@ func crowded(t testing.TB) (day.Sheet, map[string]string) {
 // another program.
 func TestPDF(t *testing.T) {
 	s := demoSheet(t)
-	for size, want := range map[day.Size]int{day.A4: 3, day.Letter: 3} {
+	for size, want := range map[day.PaperSize]int{day.A4: 3, day.Letter: 3} {
 		t.Run(string(size), func(t *testing.T) {
 			doc := written(t, pdf(size, s))
 			if n := pages(t, doc, size); n != want {

@@ -221,7 +221,7 @@ func between(ks []cure.Knot, fromS, toS float64) []cure.Knot {
 
 // curve draws the bath of a load against its programme, with the core of the
 // thickest section: read and past in full lines, expected dashed.
-func (s Sheet) curve(l *bench.Load, e *bath.Estimate, w, h float64) drawing {
+func (s Sheet) curve(l *bench.Load, e *bath.LoadEstimate, w, h float64) drawing {
 	const left, right, foot = 12.0, 5.0, 4.2
 	d := drawing{w: w, h: h, name: fmt.Sprintf("bath and core of load %d against the programme", l.No)}
 	set, core := e.Case.Programme.Knots(e.Case.BathC), e.Core()
@@ -313,8 +313,8 @@ func (d *drawing) legend(from, to float64) (foot float64) {
 }
 
 // since lists the readings of a bath from when the flasks went in.
-func since(c bath.Case) []cure.Reading {
-	return slices.DeleteFunc(slices.Clone(c.Readings), func(r cure.Reading) bool { return r.At.Before(c.Start) })
+func since(c bath.LoadCase) []cure.BathReading {
+	return slices.DeleteFunc(slices.Clone(c.Readings), func(r cure.BathReading) bool { return r.At.Before(c.Start) })
 }
 
 // left is when the last flask of a load came out of the bath, and which one.

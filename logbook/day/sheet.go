@@ -240,7 +240,7 @@ func took(from timers.Stamp, to *timers.Stamp) (p timers.Passed, ok bool) {
 var Formats = []string{"text", "html", "pdf", "csv", "xlsx", "ics", "jsonl"}
 
 // Write writes the sheet in one of the formats: csv one table of it, pdf on paper of a size.
-func (s Sheet) Write(w io.Writer, format string, table Table, paper Size) error {
+func (s Sheet) Write(w io.Writer, format string, table Table, paper PaperSize) error {
 	switch format {
 	case "csv":
 		return s.CSV(w, table)

@@ -21,7 +21,7 @@ func TestSpreadsheet(t *testing.T) {
 	s.do(0, action.MixMake{Flasks: []int{1}, PowderLot: `-2+3,"x"`, LiquidLot: "=9"})
 	tag := s.do(0, action.Note{Flask: 1, Text: "=cmd|' /C calc'!A0"})
 	s.fix(tag, `{"text":"-fine"}`, "=why")
-	s.do(0, action.Clock{What: "clock moved", ByS: -3600})
+	s.do(0, action.ClockEvent{What: "clock moved", ByS: -3600})
 	sheet := s.sheet("2026-11-25")
 	for _, table := range day.Tables {
 		raw := written(t, func(w io.Writer) error { return sheet.CSV(w, table) })

@@ -71,7 +71,7 @@ func (q Question) Make(ctx context.Context) (*Day, error) {
 }
 
 // open brings a question to the planner.
-func (q Question) open() (d *Day, h plan.House, cases []plan.Case, err error) {
+func (q Question) open() (d *Day, h plan.Lab, cases []plan.Case, err error) {
 	d = &Day{Question: q, Entries: slices.Clone(q.Entries)}
 	if c := twice(q.Entries); c != "" {
 		return nil, h, nil, fmt.Errorf("case %s is given twice: give each base once, with upper or lower behind the number where one case has both", c)
@@ -98,7 +98,7 @@ func (d *Day) with(m plan.Made) *Day {
 }
 
 // house is the house of the day, with what was asked otherwise.
-func (d *Day) house() (plan.House, error) {
+func (d *Day) house() (plan.Lab, error) {
 	q := &d.Question
 	hours := q.Hours != [2]string{}
 	set := q.House
@@ -181,7 +181,7 @@ func (d *Day) instant(min float64) time.Time {
 const noDueMin = 399 * plan.Day
 
 // cases brings the entries to the planner, and the dough of each resin with them.
-func (d *Day) cases(h *plan.House) []plan.Case {
+func (d *Day) cases(h *plan.Lab) []plan.Case {
 	weight := d.Question.House.Plan.Filled().Rush
 	doughs := h.Doughs
 	h.Doughs = nil

@@ -14,7 +14,7 @@ import (
 
 // closuresKey is all of the settings that closures are foretold from.
 type closuresKey struct {
-	settings flash.Settings
+	settings flash.TrendSettings
 	grade    string
 	least    int
 }
@@ -55,10 +55,10 @@ func closuresOf(h house.House) (plan.Closures, error) {
 
 // doughIn is the dough of a resin in a room. How far it strays from mix to mix and from day to day are the resin's own
 // spreads.
-func doughIn(r dough.Resin, roomC float64) plan.Dough {
+func doughIn(r dough.Resin, roomC float64) plan.DoughSpan {
 	r = r.WithDefaults()
 	from, to := bench.WorkingTimes(r, roomC, nil)
-	d := plan.Dough{DoughMin: float64(from) / 60, EndMin: float64(to) / 60}
+	d := plan.DoughSpan{DoughMin: float64(from) / 60, EndMin: float64(to) / 60}
 	d.DoughMin = max(.5, min(180, d.DoughMin))
 	d.EndMin = max(d.DoughMin+1, min(600, d.EndMin))
 	d.DoughSDMin = min(60, r.MixLnSD*d.DoughMin)
@@ -67,7 +67,7 @@ func doughIn(r dough.Resin, roomC float64) plan.Dough {
 }
 
 // hoursOf are the hours of the settings.
-func hoursOf(p house.Plan) plan.Hours {
+func hoursOf(p house.Planning) plan.Hours {
 	hour := func(s string) float64 { m, _ := house.MinuteOf(s); return float64(m) }
 	p = p.Filled()
 	return plan.Hours{OpensMin: hour(p.Opens), ClosesMin: hour(p.Closes), OvertimeMin: hour(p.Overtime)}
@@ -75,15 +75,15 @@ func hoursOf(p house.Plan) plan.Hours {
 
 // houseOf is a house as the plan sees it, in a room of so many °C; its doughs are those of the resins of the house in
 // their order. Errors: settings of the trend that cannot be.
-func houseOf(h house.House, roomC float64) (plan.House, error) {
+func houseOf(h house.House, roomC float64) (plan.Lab, error) {
 	c, err := closuresOf(h)
 	if err != nil {
-		return plan.House{}, err
+		return plan.Lab{}, err
 	}
 	p := h.Plan.Filled()
 	min := func(s int) float64 { return float64(s) / 60 }
 	hour := func(s string) float64 { m, _ := house.MinuteOf(s); return float64(m) }
-	out := plan.House{
+	out := plan.Lab{
 		Hands: h.Press.Hands, Presses: h.Press.Presses, Baths: len(h.Baths), BathPlaces: p.Places,
 		RaiseMin: min(h.Work.RaiseS), HoldMin: min(h.Press.HoldS), OpenMin: min(h.Work.OpenS), TrimMin: min(h.Work.TrimS), FinalMin: min(h.Work.FinalS),
 		CoatMin: min(p.CoatS), DryMin: min(h.Separator.DryMinS), MixMin: min(h.Work.MixS), SetMin: min(h.BenchSet.MinS),
@@ -100,7 +100,7 @@ func houseOf(h house.House, roomC float64) (plan.House, error) {
 	for _, r := range h.Resins {
 		out.Doughs = append(out.Doughs, doughIn(r, roomC))
 	}
-	out.Dough = out.Doughs[0]
+	out.DoughSpan = out.Doughs[0]
 	out.MixMin, out.FinalMin = max(out.MixMin, .1), max(out.FinalMin, .05)
 	return out, out.Check()
 }

@@ -92,15 +92,15 @@ func sizesOf(names []string) (out []plan.Size) {
 }
 
 // doughOf is the dough of a resin by its name; of the first, for one that the house does not have.
-func doughOf(h house.House, p plan.House, resin string) plan.Dough {
+func doughOf(h house.House, p plan.Lab, resin string) plan.DoughSpan {
 	if i := slices.Index(h.ResinNames(), resin); i >= 0 {
 		return p.Doughs[i]
 	}
-	return p.Dough
+	return p.DoughSpan
 }
 
-// Table is how many flasks share a mix, by the house's own times.
-type Table struct {
+// MixTable is how many flasks share a mix, by the house's own times.
+type MixTable struct {
 	Resin     string    `json:"resin"`
 	RoomC     float64   `json:"room_c"`
 	People    int       `json:"people"`
@@ -121,13 +121,13 @@ type row struct {
 
 // TableOf counts the table out for a resin of the house in a room, with so many people and presses. Errors: settings
 // that cannot be.
-func TableOf(h house.House, resin string, roomC float64, people, presses int) (Table, error) {
+func TableOf(h house.House, resin string, roomC float64, people, presses int) (MixTable, error) {
 	p, err := houseOf(h, roomC)
 	if err != nil {
-		return Table{}, err
+		return MixTable{}, err
 	}
 	w := doughOf(h, p, resin).WindowMin()
-	t := Table{Resin: resin, RoomC: roomC, People: people, Presses: presses, WindowMin: w, Learned: learned(h)}
+	t := MixTable{Resin: resin, RoomC: roomC, People: people, Presses: presses, WindowMin: w, Learned: learned(h)}
 	for _, off := range []float64{-8, -4, 0, 4} {
 		if w+off >= 1 {
 			t.Windows = append(t.Windows, w+off)
@@ -142,7 +142,7 @@ func TableOf(h house.House, resin string, roomC float64, people, presses int) (T
 			for _, w := range t.Windows {
 				c, err := plan.MixChance(list, w, p, people, presses)
 				if err != nil {
-					return Table{}, err
+					return MixTable{}, err
 				}
 				r.AllIn, r.Lost = append(r.AllIn, c.All), append(r.Lost, c.Lost)
 			}
@@ -172,7 +172,7 @@ func groups(n int) [][]plan.Size {
 const leastShown = .05
 
 // Text writes the table to be pinned to the wall.
-func (t Table) Text(w io.Writer) error {
+func (t MixTable) Text(w io.Writer) error {
 	var b strings.Builder
 	one := func(n int, word, many string) string {
 		if n == 1 {
@@ -208,7 +208,7 @@ func (t Table) Text(w io.Writer) error {
 }
 
 // basis says whose times these are.
-func (t Table) basis() string {
+func (t MixTable) basis() string {
 	const counted = "Counted out over the trial closures that each size may take, the press free when dough is reached."
 	if t.Learned {
 		return counted + "\nTimes and trend are those of your settings."

@@ -104,7 +104,7 @@ func (q Question) Follow(ctx context.Context, p *bench.Planned) (*Day, error) {
 }
 
 // planOf is what is still to be done of a plan that was taken.
-func (d *Day) planOf(p *bench.Planned, h *plan.House, cases []plan.Case) plan.Plan {
+func (d *Day) planOf(p *bench.Planned, h *plan.Lab, cases []plan.Case) plan.Plan {
 	return plan.Plan{GateMin: p.GateMin, Mixes: d.mixesOf(p, cases), Loads: d.loadsOf(p, h, cases)}
 }
 
@@ -114,7 +114,7 @@ func (d *Day) indexOf(name string) int {
 }
 
 // before tells whether a case has not come as far as a step.
-func before(c *plan.Case, step plan.Step) bool { return c.Begun == nil || c.Begun.Step < step }
+func before(c *plan.Case, step plan.Progress) bool { return c.Begun == nil || c.Begun.Step < step }
 
 // mixesOf are the mixes still to be made: for lost doughs first, then those of the plan, then for what came in since.
 func (d *Day) mixesOf(p *bench.Planned, cases []plan.Case) (out []plan.Mix) {
@@ -155,7 +155,7 @@ func (d *Day) mixesOf(p *bench.Planned, cases []plan.Case) (out []plan.Mix) {
 }
 
 // loadsOf are the loads of the plan that are still to go in, in the baths that can be used.
-func (d *Day) loadsOf(p *bench.Planned, h *plan.House, cases []plan.Case) (out []plan.Load) {
+func (d *Day) loadsOf(p *bench.Planned, h *plan.Lab, cases []plan.Case) (out []plan.Load) {
 	for _, l := range p.Loads {
 		x := plan.Load{Bath: slices.Index(d.Baths, l.Bath), Long: d.ByDay == "" || l.Programme != d.ByDay, LatestMin: d.minutes(action.PlanInstant(l.Latest))}
 		for _, name := range l.Cases {

@@ -168,7 +168,7 @@ func TestWhyAPlanIsLookedAtAnew(t *testing.T) {
 		t.Errorf("told %q", s)
 	}
 	h.must(t, 0, in("4423"))
-	for piece, want := range map[action.Item]string{action.Bath: "bath 1", action.Press: "no press can be used"} {
+	for piece, want := range map[action.PieceKind]string{action.Bath: "bath 1", action.Press: "no press can be used"} {
 		h.must(t, 0, action.EquipIn{Item: piece, Name: "1"})
 		if s := why(); s != "" { // that it was taken in is no reason
 			t.Errorf("told %q", s)

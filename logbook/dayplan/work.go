@@ -17,7 +17,7 @@ import (
 type work struct {
 	Flask, Place int
 	Stage        bench.FlaskStage
-	Step         plan.Step
+	Step         plan.Progress
 	Waits        bool      // its moulds are still to be painted: planned as a case that waits
 	From         time.Time // as the step of package plan says
 	Mix          int       // number of the mix whose dough is in it, 0 for none

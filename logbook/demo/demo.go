@@ -10,9 +10,9 @@ import (
 	"flaskside/logbook/flash"
 )
 
-// Step is one action of the shift, with its place in time after the moment the
+// Act is one action of the shift, with its place in time after the moment the
 // demo opens; negative ones were done before.
-type Step struct {
+type Act struct {
 	After time.Duration
 	Body  action.Body
 	Say   string        // what a newcomer is told
@@ -26,7 +26,7 @@ func Start(now time.Time) time.Time {
 }
 
 // Action makes a step an action of the shift that opens at start.
-func (s Step) Action(i int, start time.Time) action.Action {
+func (s Act) Action(i int, start time.Time) action.Action {
 	if c, ok := s.Body.(action.CaseIn); ok {
 		c.Due = start.Add(s.Due).Format(time.RFC3339)
 		s.Body = c
@@ -35,10 +35,10 @@ func (s Step) Action(i int, start time.Time) action.Action {
 }
 
 // Shift gives the whole shift in order.
-func Shift() []Step {
-	var out []Step
+func Shift() []Act {
+	var out []Act
 	at := func(minutes float64, body action.Body, say string) {
-		out = append(out, Step{After: time.Duration(minutes * float64(time.Minute)), Body: body, Say: say})
+		out = append(out, Act{After: time.Duration(minutes * float64(time.Minute)), Body: body, Say: say})
 	}
 	closure := func(from float64, flask int, grade action.Grade, grams float64, say string) {
 		at(from, action.PressIn{Flask: flask}, say)
@@ -68,7 +68,7 @@ func Shift() []Step {
 		Sections: []action.Section{{Flask: 1, ThinMM: 2, ThickMM: 4}, {Flask: 2, ThinMM: 2, ThickMM: 3}}}, "")
 	// What came in at noon: three cases that wait, one of them in a hurry.
 	in := func(minutes float64, due time.Duration, c action.CaseIn) {
-		out = append(out, Step{After: time.Duration(minutes * float64(time.Minute)), Body: c, Due: due})
+		out = append(out, Act{After: time.Duration(minutes * float64(time.Minute)), Body: c, Due: due})
 	}
 	in(-32, 27*time.Hour, action.CaseIn{Case: "4431", Base: "upper", Size: flash.Medium})
 	in(-31, 27*time.Hour, action.CaseIn{Case: "4431", Base: "lower", Size: flash.Medium})

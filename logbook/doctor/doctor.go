@@ -28,18 +28,18 @@ const (
 
 // Facts are what was measured. A field that could not be measured is zero or says why.
 type Facts struct {
-	At       time.Time   `json:"at"` // wall clock, in the zone in force
-	Book     BookFacts   `json:"book"`
-	Commits  commitTimes `json:"commits"`
-	Volume   volume      `json:"volume"`
-	Files    []File      `json:"files"`          // beside the book, and the folder itself first
-	Left     []string    `json:"left,omitempty"` // files of runs that were killed before they were done
-	Owned    bool        `json:"-"`              // modes and owners of files say who may do what, as they do not on Windows
-	Backup   Backup      `json:"backup"`
-	Mirror   Mirror      `json:"mirror,omitzero"`
-	Clock    Clock       `json:"clock"`
-	Zone     zoneData    `json:"zone"`
-	Terminal Terminal    `json:"terminal"`
+	At       time.Time     `json:"at"` // wall clock, in the zone in force
+	Book     BookFacts     `json:"book"`
+	Commits  commitTimes   `json:"commits"`
+	Volume   volume        `json:"volume"`
+	Files    []FileFacts   `json:"files"`          // beside the book, and the folder itself first
+	Left     []string      `json:"left,omitempty"` // files of runs that were killed before they were done
+	Owned    bool          `json:"-"`              // modes and owners of files say who may do what, as they do not on Windows
+	Backup   BackupFacts   `json:"backup"`
+	Mirror   MirrorFacts   `json:"mirror,omitzero"`
+	Clock    ClockFacts    `json:"clock"`
+	Zone     zoneData      `json:"zone"`
+	Terminal TerminalFacts `json:"terminal"`
 }
 
 // BookState says who has the book, as far as can be seen from outside.
@@ -79,8 +79,8 @@ type volume struct {
 	Err string `json:"err,omitempty"`
 }
 
-// File is one that lies beside the book, or the folder.
-type File struct {
+// FileFacts is a file that lies beside the book, or the folder.
+type FileFacts struct {
 	Name    string `json:"name"`
 	Bytes   int64  `json:"bytes"`
 	Perm    uint32 `json:"perm"`             // permission bits and, as 01000, the sticky one
@@ -89,8 +89,8 @@ type File struct {
 	Others  bool   `json:"others,omitempty"` // it belongs to another user
 }
 
-// Backup is the newest backup of a day.
-type Backup struct {
+// BackupFacts is the newest backup of a day.
+type BackupFacts struct {
 	Keep      int       `json:"keep"` // the house setting, 0 for none
 	Folder    string    `json:"folder"`
 	Beside    bool      `json:"beside,omitempty"`  // no other place was set than one beside the book
@@ -106,8 +106,8 @@ type Backup struct {
 	LackSince time.Time `json:"lack_since,omitzero"` // when the first record it lacks was written
 }
 
-// Clock tells of the clocks of the machine.
-type Clock struct {
+// ClockFacts tells of the clocks of the machine.
+type ClockFacts struct {
 	Source  string           `json:"source"` // of the boot clock
 	BootID  string           `json:"boot_id"`
 	Boot    time.Duration    `json:"boot_ns"`
@@ -121,8 +121,8 @@ type zoneData struct {
 	Release string `json:"release"` // of it, "" where not known
 }
 
-// Terminal tells what the screen can do.
-type Terminal struct {
+// TerminalFacts tells what the screen can do.
+type TerminalFacts struct {
 	Is      bool   `json:"terminal"` // the standard output is one
 	Cols    int    `json:"cols"`
 	Rows    int    `json:"rows"`
@@ -135,24 +135,24 @@ type Terminal struct {
 	Inside  string `json:"inside,omitempty"` // the multiplexer
 }
 
-// Level of a finding.
-type Level string
+// Severity says how bad a finding is.
+type Severity string
 
 // Levels.
 const (
-	Fine Level = "ok"
-	Note Level = "note"
-	Warn Level = "warn"
-	Lose Level = "LOSS" // records could be lost
+	Fine Severity = "ok"
+	Note Severity = "note"
+	Warn Severity = "warn"
+	Lose Severity = "LOSS" // records could be lost
 )
 
 // Finding is one line of the doctor: what was found, what it means, what to do.
 type Finding struct {
-	Level Level  `json:"level"`
-	Part  string `json:"part"`
-	Found string `json:"found"`
-	Means string `json:"means"`
-	Do    string `json:"do,omitempty"` // "" where nothing need be done
+	Level Severity `json:"level"`
+	Part  string   `json:"part"`
+	Found string   `json:"found"`
+	Means string   `json:"means"`
+	Do    string   `json:"do,omitempty"` // "" where nothing need be done
 }
 
 // Examine judges the facts, in the order in which they are told.

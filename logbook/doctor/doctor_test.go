@@ -33,17 +33,17 @@ func sound() Facts {
 		Book:    BookFacts{Path: "/home/kt/bench.db", State: Free, Bytes: 41 << 20, Records: 100_000, First: at.AddDate(-1, 0, 0), Last: at.Add(-time.Hour)},
 		Commits: commitTimes{Took: took},
 		Volume:  volume{Volume: disk.Volume{Kind: disk.Local, Type: "ext4", Free: 80e9, Total: 250e9, ID: "1"}},
-		Files: []File{
+		Files: []FileFacts{
 			{Name: "/home/kt", Perm: 0o700, Folder: true},
 			{Name: "bench.db", Bytes: 41 << 20, Perm: 0o600},
 			{Name: "bench.journal-2026-11.jsonl", Bytes: 3_000_000, Perm: 0o600, Journal: true},
 			{Name: "bench.reserve", Bytes: 32 << 20, Perm: 0o600},
 		},
 		Owned:    true,
-		Backup:   Backup{Keep: 7, Folder: "/mnt/second", Count: 7, Bytes: 7 * 40 << 20, File: "/mnt/second/bench-2026-11-24.db", At: at.Add(-25 * time.Hour), Records: 99_700, LackSince: at.Add(-9 * time.Hour)},
-		Clock:    Clock{Source: "CLOCK_BOOTTIME (tsc)", BootID: "0123456789abcdef", Boot: 10 * time.Hour, Keeping: sysclock.Keeping{Known: true, Synced: true, Within: 12 * time.Millisecond}},
+		Backup:   BackupFacts{Keep: 7, Folder: "/mnt/second", Count: 7, Bytes: 7 * 40 << 20, File: "/mnt/second/bench-2026-11-24.db", At: at.Add(-25 * time.Hour), Records: 99_700, LackSince: at.Add(-9 * time.Hour)},
+		Clock:    ClockFacts{Source: "CLOCK_BOOTTIME (tsc)", BootID: "0123456789abcdef", Boot: 10 * time.Hour, Keeping: sysclock.Keeping{Known: true, Synced: true, Within: 12 * time.Millisecond}},
 		Zone:     zoneData{Name: "Europe/Berlin", From: "/usr/share/zoneinfo", Release: "2026a"},
-		Terminal: Terminal{Is: true, Cols: 120, Rows: 40, Colours: "TrueColor", Type: "xterm-256color", Locale: "de_DE.UTF-8"},
+		Terminal: TerminalFacts{Is: true, Cols: 120, Rows: 40, Colours: "TrueColor", Type: "xterm-256color", Locale: "de_DE.UTF-8"},
 	}
 }
 
@@ -57,7 +57,7 @@ func ill() Facts {
 	f.Backup.Faults = 3
 	f.Clock.Keeping.Synced = false
 	f.Zone.Release = "2019c"
-	f.Terminal = Terminal{Is: true, Cols: 60, Rows: 20, Colours: "ANSI", Type: "tmux", Locale: "C", SSH: true, Inside: "tmux"}
+	f.Terminal = TerminalFacts{Is: true, Cols: 60, Rows: 20, Colours: "ANSI", Type: "tmux", Locale: "C", SSH: true, Inside: "tmux"}
 	return f
 }
 
@@ -102,7 +102,7 @@ func TestExamine(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		ill   func(*Facts)
-		level Level
+		level Severity
 		part  string
 		says  string
 	}{
@@ -134,14 +134,14 @@ func TestExamine(t *testing.T) {
 		{"a folder as /tmp", func(f *Facts) { f.Files[0].Perm = 0o1777 }, Fine, "permissions", "yours alone"},
 		{"another user's", func(f *Facts) { f.Files[1].Others = true }, Warn, "permissions", "bench.db"},
 		{"without owners", func(f *Facts) { f.Owned = false }, Note, "permissions", "access lists"},
-		{"no backups set", func(f *Facts) { f.Backup = Backup{} }, Warn, "backup", "none, as set"},
-		{"none since long", func(f *Facts) { f.Backup = Backup{Keep: 7, Folder: "backups", LackSince: at.Add(-30 * time.Hour)} }, Warn, "backup", "none in backups"},
-		{"none yet", func(f *Facts) { f.Backup = Backup{Keep: 7, LackSince: at.Add(-time.Hour)} }, Note, "backup", "none yet"},
+		{"no backups set", func(f *Facts) { f.Backup = BackupFacts{} }, Warn, "backup", "none, as set"},
+		{"none since long", func(f *Facts) { f.Backup = BackupFacts{Keep: 7, Folder: "backups", LackSince: at.Add(-30 * time.Hour)} }, Warn, "backup", "none in backups"},
+		{"none yet", func(f *Facts) { f.Backup = BackupFacts{Keep: 7, LackSince: at.Add(-time.Hour)} }, Note, "backup", "none yet"},
 		{"an old backup", func(f *Facts) { f.Backup.LackSince = at.Add(-25 * time.Hour) }, Warn, "backup", "lacks the records since"},
 		{"all of an old book", func(f *Facts) { f.Backup.LackSince = time.Time{} }, Fine, "backup", "no fault"},
 		{"a spoilt backup", func(f *Facts) { f.Backup.Faults = 2 }, Warn, "backup", "faults: 2"},
 		{"a backup unread", func(f *Facts) { f.Backup.Err = "cut short" }, Warn, "backup", "cut short"},
-		{"a folder unread", func(f *Facts) { f.Backup = Backup{Keep: 7, Folder: "backups", Err: "permission denied"} }, Warn, "backup", "backups: permission denied"},
+		{"a folder unread", func(f *Facts) { f.Backup = BackupFacts{Keep: 7, Folder: "backups", Err: "permission denied"} }, Warn, "backup", "backups: permission denied"},
 		{"from the future", func(f *Facts) { f.Backup.At = at.Add(time.Hour) }, Warn, "backup", "from the future"},
 		{"left by a kill", func(f *Facts) { f.Left = []string{"/lab/bench.db.new-4711"} }, Note, "unfinished", "/lab/bench.db.new-4711"},
 		{"the same disk", func(f *Facts) { f.Backup.Same = true }, Fine, "backup", "on the same disk"},
@@ -152,7 +152,7 @@ func TestExamine(t *testing.T) {
 		{"an odd release", func(f *Facts) { f.Zone.Release = "x" }, Fine, "time zone", "release x"},
 		{"no release", func(f *Facts) { f.Zone.From, f.Zone.Release = "the program", "" }, Fine, "time zone", "from the program"},
 		{"no zone name", func(f *Facts) { f.Zone.Name = "Local" }, Note, "time zone", "without a name, UTC+01:00"},
-		{"no terminal", func(f *Facts) { f.Terminal = Terminal{} }, Note, "terminal", "cannot be checked"},
+		{"no terminal", func(f *Facts) { f.Terminal = TerminalFacts{} }, Note, "terminal", "cannot be checked"},
 		{"small", func(f *Facts) { f.Terminal.Rows = 23 }, Warn, "terminal", "below 80 x 24"},
 		{"dumb", func(f *Facts) { f.Terminal.Type = "dumb" }, Warn, "terminal", "moves no cursor"},
 		{"no colours", func(f *Facts) { f.Terminal.NoColor = true }, Fine, "terminal", "no colours (NO_COLOR)"},

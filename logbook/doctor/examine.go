@@ -335,7 +335,7 @@ func terminal(f Facts) []Finding {
 	return out
 }
 
-func colours(t Terminal) string {
+func colours(t TerminalFacts) string {
 	switch {
 	case t.NoColor:
 		return "no colours (NO_COLOR)"

@@ -9,7 +9,7 @@ import (
 func TestWhatIsMissingIsToldOf(t *testing.T) {
 	var f Facts
 	f.Book = BookFacts{Path: "bench.db", State: Free, Records: 7}
-	f.Backup = Backup{Keep: 7, Folder: "/media/stick/flaskside"}
+	f.Backup = BackupFacts{Keep: 7, Folder: "/media/stick/flaskside"}
 	said := func() string {
 		var all []string
 		for _, x := range Examine(f) {

@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// Mirror is the copy of every record elsewhere, by a look at its end.
-type Mirror struct {
+// MirrorFacts is the copy of every record elsewhere, by a look at its end.
+type MirrorFacts struct {
 	To        string        `json:"to,omitempty"` // the house setting, "" for none
 	Kind      string        `json:"kind,omitempty"`
 	Err       string        `json:"err,omitempty"` // why it cannot be looked at

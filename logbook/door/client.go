@@ -121,8 +121,8 @@ func (c *Client) Snapshot(w io.Writer) error {
 	})
 }
 
-// Answer says what became of one action.
-type Answer struct {
+// Reply says what became of one action.
+type Reply struct {
 	Line          int // from 1, in the order given
 	logbook.Saved     // as recorded, when Err is nil
 	Err           error
@@ -134,7 +134,7 @@ type Answer struct {
 // Other errors are those of [logbook.Book.AppendAll]; [logbook.ErrUnknown] also comes
 // when the bench fell silent, and sending the same ids again, which is harmless,
 // tells. Beside such an error stand the answers that came before it.
-func (c *Client) Append(actions []action.Action, keepGoing bool) ([]Answer, error) {
+func (c *Client) Append(actions []action.Action, keepGoing bool) ([]Reply, error) {
 	var body bytes.Buffer
 	for i, a := range actions {
 		if a.Body == nil {
@@ -150,16 +150,16 @@ func (c *Client) Append(actions []action.Action, keepGoing bool) ([]Answer, erro
 	if keepGoing {
 		path += "?keep-going"
 	}
-	out := make([]Answer, 0, len(actions))
+	out := make([]Reply, 0, len(actions))
 	within := recordPatience + time.Duration(len(actions))*eachPatience
 	var told error
 	err := c.do(http.MethodPost, path, body.Bytes(), within, func(_ int, r io.Reader) error {
 		for d := json.NewDecoder(r); len(out) < len(actions); {
-			var x answer
+			var x replyLine
 			if err := d.Decode(&x); err != nil {
 				return err
 			}
-			a := Answer{Line: x.Line}
+			a := Reply{Line: x.Line}
 			if x.Failed != nil {
 				a.Err = x.Failed.err()
 				if x.Line == 0 {
@@ -194,7 +194,7 @@ func (c *Client) Append(actions []action.Action, keepGoing bool) ([]Answer, erro
 func (c *Client) get(path string, within time.Duration, read func(io.Reader) error) error {
 	return c.do(http.MethodGet, path, nil, within, func(status int, r io.Reader) error {
 		if status != http.StatusOK {
-			var x answer
+			var x replyLine
 			if json.NewDecoder(r).Decode(&x) != nil || x.Failed == nil {
 				return fmt.Errorf("what answers beside the logbook is not a bench (%d)", status)
 			}

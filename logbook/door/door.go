@@ -131,9 +131,9 @@ func checkPlace(sock string) error {
 	return nil
 }
 
-// answer is one line of the reply to actions. One without a line number speaks of
+// replyLine is one line of the reply to actions. One without a line number speaks of
 // the whole request.
-type answer struct {
+type replyLine struct {
 	Line    int             `json:"line,omitempty"` // from 1
 	Record  json.RawMessage `json:"record,omitempty"`
 	Already bool            `json:"already,omitempty"`

@@ -94,7 +94,7 @@ func (h *house) timers(prefix string, n int) []action.Action {
 }
 
 // post sends bytes as they are, as any HTTP client may.
-func (h *house) post(query string, body io.Reader) (status int, answers []answer) {
+func (h *house) post(query string, body io.Reader) (status int, answers []replyLine) {
 	h.t.Helper()
 	sock, err := socketPath(h.path)
 	if err != nil {
@@ -109,7 +109,7 @@ func (h *house) post(query string, body io.Reader) (status int, answers []answer
 	}
 	defer func() { _ = resp.Body.Close() }()
 	for d := json.NewDecoder(resp.Body); ; {
-		var a answer
+		var a replyLine
 		if err := d.Decode(&a); err == io.EOF {
 			return resp.StatusCode, answers
 		} else if err != nil {

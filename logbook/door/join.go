@@ -35,7 +35,7 @@ const (
 type Joined struct {
 	path  string
 	clock timers.Clock
-	cure  func(bath.Case) keep.Cure
+	cure  func(bath.LoadCase) keep.CureEstimate
 	box   *keep.Box
 	end   context.CancelFunc
 	ended chan struct{}
@@ -132,7 +132,7 @@ func (j *Joined) listen(ctx context.Context, heard func()) error {
 	defer func() { _ = resp.Body.Close() }() // only read from
 	d := json.NewDecoder(resp.Body)
 	if resp.StatusCode != http.StatusOK {
-		var x answer
+		var x replyLine
 		if d.Decode(&x) != nil || x.Failed == nil {
 			return fmt.Errorf("what answers beside the logbook is not a bench (%d)", resp.StatusCode)
 		}
@@ -295,10 +295,10 @@ func (j *Joined) RunsOn() bool { return true }
 func (j *Joined) Drafts() keep.Drafts { j.mu.Lock(); defer j.mu.Unlock(); return j.welcome.Drafts }
 
 // Cure is worked out here: it is no matter of the bench alone.
-func (j *Joined) Cure(c bath.Case) keep.Cure { return j.cure(c) }
+func (j *Joined) Cure(c bath.LoadCase) keep.CureEstimate { return j.cure(c) }
 
 // Press is the press order as the bench has it.
-func (j *Joined) Press(_ timers.Now, mixSize string) (p keep.Press, err error) {
+func (j *Joined) Press(_ timers.Now, mixSize string) (p keep.PressOrder, err error) {
 	c, _, err := j.at()
 	if err != nil {
 		return p, err
@@ -324,7 +324,7 @@ func (j *Joined) Append(a action.Action) (saved logbook.Saved, err error) {
 	}
 	var told error
 	err = c.do(http.MethodPost, "/append?screen="+screen, body, recordPatience, func(_ int, r io.Reader) error {
-		var x answer
+		var x replyLine
 		if err := json.NewDecoder(r).Decode(&x); err != nil {
 			return err
 		}
@@ -382,7 +382,7 @@ func (j *Joined) Reopen() error {
 		return err
 	}
 	err = c.do(http.MethodPost, "/reopen?screen="+screen, nil, recordPatience, func(status int, r io.Reader) error {
-		var x answer
+		var x replyLine
 		if status != http.StatusOK {
 			if err := json.NewDecoder(r).Decode(&x); err == nil && x.Failed != nil {
 				return x.Failed.err()
@@ -419,7 +419,7 @@ func (j *Joined) ByID(id string) (r record.Record, ok bool, err error) {
 		return r, false, err
 	}
 	err = c.get("/record?id="+url.QueryEscape(id), askPatience, func(in io.Reader) error {
-		var x answer
+		var x replyLine
 		if err := json.NewDecoder(in).Decode(&x); err != nil || x.Record == nil {
 			return err
 		}
@@ -490,7 +490,7 @@ func (j *Joined) records(path string, first any, f func(r record.Record) (bool, 
 }
 
 // Screens lists who is on which screen of the bench.
-func (c *Client) Screens() (out []keep.At, err error) {
+func (c *Client) Screens() (out []keep.Present, err error) {
 	err = c.get("/screens", askPatience, func(r io.Reader) error { return json.NewDecoder(r).Decode(&out) })
 	return out, err
 }

@@ -41,7 +41,7 @@ type piece struct {
 	Add    []json.RawMessage `json:"add,omitempty"`  // those that came, also old ones that came back
 	Person keep.Person       `json:"person"`         // as they stand now
 	Lines  []keep.Notice     `json:"lines,omitempty"`
-	Flood  keep.Flood        `json:"flood,omitzero"`
+	Flood  keep.AlarmRate    `json:"flood,omitzero"`
 	Mirror mirror.Health     `json:"mirror,omitzero"`
 	Lost   string            `json:"lost,omitempty"`
 	Out    string            `json:"out,omitempty"`
@@ -130,7 +130,7 @@ func (s *server) news(w *steady, r *http.Request) {
 type teller struct {
 	bench  *bench.Bench
 	on     map[uint64]bool
-	flood  keep.Flood
+	flood  keep.AlarmRate
 	mirror mirror.Health
 	lost   string
 }
@@ -195,7 +195,7 @@ func (s *server) append(w *steady, r *http.Request) {
 			w.fail(http.StatusUnprocessableEntity, err)
 			return
 		}
-		reply(w, http.StatusOK, answer{Line: 1, Record: json.RawMessage(saved.Raw), Already: saved.Already})
+		reply(w, http.StatusOK, replyLine{Line: 1, Record: json.RawMessage(saved.Raw), Already: saved.Already})
 		return
 	}
 	w.fail(http.StatusBadRequest, errors.New("there is no action to record"))
@@ -244,9 +244,9 @@ func (s *server) byID(w *steady, r *http.Request) {
 	case err != nil:
 		w.fail(http.StatusInternalServerError, err)
 	case !there:
-		reply(w, http.StatusOK, answer{})
+		reply(w, http.StatusOK, replyLine{})
 	default:
-		reply(w, http.StatusOK, answer{Record: json.RawMessage(rec.Raw)})
+		reply(w, http.StatusOK, replyLine{Record: json.RawMessage(rec.Raw)})
 	}
 }
 

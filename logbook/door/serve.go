@@ -169,7 +169,7 @@ func (w *steady) fail(status int, err error) {
 	if w.begun {
 		panic(http.ErrAbortHandler)
 	}
-	reply(w, status, answer{Failed: failed(err)})
+	reply(w, status, replyLine{Failed: failed(err)})
 }
 
 // reply sends lines of JSON. Where the other side is gone, nobody is left to tell.
@@ -235,25 +235,25 @@ func (s *server) actions(w *steady, r *http.Request) {
 
 // record takes all lines or none through the door of the keys. It answers for each,
 // or for the first bad one, or, without a line, for a book that failed.
-func (s *server) record(lines []Parsed) (status int, _ []answer) {
+func (s *server) record(lines []Parsed) (status int, _ []replyLine) {
 	as := make([]action.Action, len(lines))
 	for i, l := range lines {
 		if l.Err != nil {
-			return http.StatusUnprocessableEntity, []answer{{Line: l.No, Failed: failed(l.Err)}}
+			return http.StatusUnprocessableEntity, []replyLine{{Line: l.No, Failed: failed(l.Err)}}
 		}
 		as[i] = l.Action
 	}
 	saved, err := s.book.AppendAll(as)
 	var bad *logbook.BadLine
 	if errors.As(err, &bad) {
-		return http.StatusUnprocessableEntity, []answer{{Line: lines[bad.Index].No, Failed: failed(bad.Err)}}
+		return http.StatusUnprocessableEntity, []replyLine{{Line: lines[bad.Index].No, Failed: failed(bad.Err)}}
 	}
 	if err != nil {
-		return http.StatusInternalServerError, []answer{{Failed: failed(err)}}
+		return http.StatusInternalServerError, []replyLine{{Failed: failed(err)}}
 	}
-	out := make([]answer, len(saved))
+	out := make([]replyLine, len(saved))
 	for i, sv := range saved {
-		out[i] = answer{Line: lines[i].No, Record: json.RawMessage(sv.Raw), Already: sv.Already}
+		out[i] = replyLine{Line: lines[i].No, Record: json.RawMessage(sv.Raw), Already: sv.Already}
 	}
 	return http.StatusOK, out
 }

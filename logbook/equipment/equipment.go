@@ -141,7 +141,7 @@ func (l Listed) stands(k bench.KnownPiece, s bench.Upkeep, t action.Teller, now 
 // dayText is the day of an instant as people write it.
 func dayText(t, now time.Time) string { return words.Day(t.In(now.Location()).Format(time.DateOnly)) }
 
-func allowed(item action.Item, v float64, u house.Units) string {
+func allowed(item action.PieceKind, v float64, u house.Units) string {
 	if item == action.Gauge {
 		return units.FormatPressure(v, u.Pressure)
 	}

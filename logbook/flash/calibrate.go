@@ -24,14 +24,14 @@ const maxFlasks = 1000
 // Calibration is what a book's own closures say of the settings, beside the old ones. It
 // proposes; the person decides whether to adopt.
 type Calibration struct {
-	Old    Settings `json:"old"`
-	New    Settings `json:"new"`
-	Small  Behind   `json:"small"`
-	Medium Behind   `json:"medium"`
-	Large  Behind   `json:"large"`
-	Grade  Behind   `json:"grade_sd"`
-	Weigh  Behind   `json:"weigh_sd"`
-	Floor  Behind   `json:"floor_g"` // weighed trims at a third or later closure, where a floor would show
+	Old    TrendSettings `json:"old"`
+	New    TrendSettings `json:"new"`
+	Small  Behind        `json:"small"`
+	Medium Behind        `json:"medium"`
+	Large  Behind        `json:"large"`
+	Grade  Behind        `json:"grade_sd"`
+	Weigh  Behind        `json:"weigh_sd"`
+	Floor  Behind        `json:"floor_g"` // weighed trims at a third or later closure, where a floor would show
 	// Estimates are the values that were estimated, each with its standard error; nil where
 	// too little stands behind all of them.
 	Estimates []estimate `json:"estimates,omitempty"`
@@ -69,7 +69,7 @@ type comparison struct {
 // what few closures say little about. Where too few stand behind a value the old one is
 // kept and Behind says how many are wanting; the grades' borders are not estimated. Errors:
 // as for Evidence, or too few of everything.
-func Calibrate(hs []History, old Settings) (Calibration, error) {
+func Calibrate(hs []History, old TrendSettings) (Calibration, error) {
 	hs = hs[max(0, len(hs)-maxFlasks):]
 	c := Calibration{Old: old, New: old}
 	if err := old.Validate(); err != nil {
@@ -98,7 +98,7 @@ func Calibrate(hs []History, old Settings) (Calibration, error) {
 }
 
 // compareLater fits the older half and scores the newer.
-func compareLater(hs []History, old Settings) (*comparison, error) {
+func compareLater(hs []History, old TrendSettings) (*comparison, error) {
 	older, newer := hs[:len(hs)/2], hs[len(hs)/2:]
 	k, err := newBook(older)
 	if err != nil {
@@ -184,7 +184,7 @@ func (c *Calibration) nothing() bool {
 type knob struct {
 	name  string // as in the settings file
 	size  Size   // "" for a noise, which all sizes share
-	value func(*Settings) *float64
+	value func(*TrendSettings) *float64
 	home  float64
 	pull  float64
 	lim   [2]float64
@@ -201,23 +201,23 @@ const (
 func (c *Calibration) knobs() []knob {
 	house := HouseDefaults()
 	var ks []knob
-	turn := func(name string, z Size, pull float64, lim [2]float64, value func(*Settings) *float64) {
+	turn := func(name string, z Size, pull float64, lim [2]float64, value func(*TrendSettings) *float64) {
 		ks = append(ks, knob{name: name, size: z, value: value, home: *value(&house), pull: pull, lim: lim})
 	}
 	for _, z := range Sizes() {
 		if c.of(z).Wanting > 0 {
 			continue
 		}
-		turn("prior."+string(z)+".first_g", z, pullFirst, limitsGrams, func(s *Settings) *float64 { return &s.Prior.at(z).FirstG })
-		turn("prior."+string(z)+".first_sd", z, pullSD, limitsFirst, func(s *Settings) *float64 { return &s.Prior.at(z).FirstSD })
-		turn("prior."+string(z)+".kept", z, pullKept, limitsKept, func(s *Settings) *float64 { return &s.Prior.at(z).Kept })
-		turn("prior."+string(z)+".kept_sd", z, pullSD, limitsKeptS, func(s *Settings) *float64 { return &s.Prior.at(z).KeptSD })
+		turn("prior."+string(z)+".first_g", z, pullFirst, limitsGrams, func(s *TrendSettings) *float64 { return &s.Prior.at(z).FirstG })
+		turn("prior."+string(z)+".first_sd", z, pullSD, limitsFirst, func(s *TrendSettings) *float64 { return &s.Prior.at(z).FirstSD })
+		turn("prior."+string(z)+".kept", z, pullKept, limitsKept, func(s *TrendSettings) *float64 { return &s.Prior.at(z).Kept })
+		turn("prior."+string(z)+".kept_sd", z, pullSD, limitsKeptS, func(s *TrendSettings) *float64 { return &s.Prior.at(z).KeptSD })
 	}
 	if c.Grade.Wanting == 0 {
-		turn("grade_sd", "", pullSD, limitsGrade, func(s *Settings) *float64 { return &s.GradeSD })
+		turn("grade_sd", "", pullSD, limitsGrade, func(s *TrendSettings) *float64 { return &s.GradeSD })
 	}
 	if c.Weigh.Wanting == 0 {
-		turn("weigh_sd", "", pullSD, limitsWeigh, func(s *Settings) *float64 { return &s.WeighSD })
+		turn("weigh_sd", "", pullSD, limitsWeigh, func(s *TrendSettings) *float64 { return &s.WeighSD })
 	}
 	return ks
 }
@@ -265,19 +265,19 @@ const (
 )
 
 func floorKnob() knob {
-	return knob{name: "floor_g", home: homeFloor, pull: pullFloor, lim: limitsFloor, value: func(s *Settings) *float64 { return &s.FloorG }}
+	return knob{name: "floor_g", home: homeFloor, pull: pullFloor, lim: limitsFloor, value: func(s *TrendSettings) *float64 { return &s.FloorG }}
 }
 
 // fitted is the top of evidence and pull over some knobs.
 type fitted struct {
 	knobs []knob
-	from  Settings
+	from  TrendSettings
 	z     []float64
 	cost  float64 // −ln of evidence and pull
 }
 
 // at are the settings with the knobs turned to z.
-func (f fitted) at(z []float64) Settings {
+func (f fitted) at(z []float64) TrendSettings {
 	s := f.from
 	for i, n := range f.knobs {
 		*n.value(&s) = math.Min(math.Max(n.home*math.Exp(n.pull*z[i]), n.lim[0]), n.lim[1])
@@ -287,7 +287,7 @@ func (f fitted) at(z []float64) Settings {
 
 // maximise turns the knobs, beginning at from, until evidence and pull are at their top, for
 // so many rounds at most.
-func maximise(knobs []knob, from Settings, k book, rounds int) (fitted, error) {
+func maximise(knobs []knob, from TrendSettings, k book, rounds int) (fitted, error) {
 	f := fitted{knobs: knobs, from: from, z: make([]float64, len(knobs))}
 	cost := func(z []float64) float64 {
 		s := f.at(z)

@@ -13,14 +13,14 @@ import (
 )
 
 // elsewhere is an invented lab unlike the house defaults.
-func elsewhere() Settings {
+func elsewhere() TrendSettings {
 	s := HouseDefaults()
 	s.GradeSD, s.WeighSD = 0.35, 0.18
 	s.Prior.Medium = Prior{FirstG: 12, FirstSD: 0.45, Kept: 0.42, KeptSD: 0.2}
 	return s
 }
 
-func lab(seed uint64, s Settings, flasks int, weighed float64, sizes ...Size) (hs []History) {
+func lab(seed uint64, s TrendSettings, flasks int, weighed float64, sizes ...Size) (hs []History) {
 	rng := rand.New(rand.NewPCG(seed, 3))
 	for i := range flasks {
 		hs = append(hs, simulate(rng, s, sizes[i%len(sizes)], weighed, 12))

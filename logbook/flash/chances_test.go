@@ -25,7 +25,7 @@ func sequences(n int, f func([]Trial)) {
 	fill(0)
 }
 
-func evidence(t *testing.T, s Settings, h History) float64 {
+func evidence(t *testing.T, s TrendSettings, h History) float64 {
 	t.Helper()
 	e, err := Evidence(s, []History{h})
 	if err != nil {
@@ -250,7 +250,7 @@ func within(further []float64, n int) float64 {
 // the settings foretold them. A weighed trim counts as a density per unit of ln grams.
 // Errors: settings, size or a trial that cannot be; the flask is named by its place in hs,
 // counted from 1.
-func Evidence(s Settings, hs []History) (float64, error) {
+func Evidence(s TrendSettings, hs []History) (float64, error) {
 	if err := s.Validate(); err != nil {
 		return 0, err
 	}

@@ -59,7 +59,7 @@ func (h History) key() string {
 
 // evidence of the flasks of one size; they are shared out among the processors and added
 // up in their order.
-func (k book) evidence(s Settings, z Size) float64 {
+func (k book) evidence(s TrendSettings, z Size) float64 {
 	p := *s.Prior.at(z)
 	logs := make([]float64, len(k[z]))
 	var next atomic.Int64

@@ -12,7 +12,7 @@ import (
 
 // filmLab is a lab whose flash ends on a film of 0.7 g, seven tenths of what its house
 // calls heavy.
-func filmLab() Settings {
+func filmLab() TrendSettings {
 	s := HouseDefaults()
 	s.FloorG = 0.7
 	return s
@@ -82,7 +82,7 @@ func TestFloorIsLearnedFromWeights(t *testing.T) {
 }
 
 // giveUp makes flasks of which those still heavy at their most-th closure are given up.
-func giveUp(seed uint64, s Settings, flasks, most int, z Size) (all, closed []History) {
+func giveUp(seed uint64, s TrendSettings, flasks, most int, z Size) (all, closed []History) {
 	rng := rand.New(rand.NewPCG(seed, 8))
 	for range flasks {
 		h := simulate(rng, s, z, 0.2, most)

@@ -54,7 +54,7 @@ type moments struct{ mean, variance float64 }
 
 // newGrid integrates the segments of one flask; the last one is the current. Its nodes are
 // kept only where prec looks ahead. r may be shared by grids made one after another.
-func newGrid(s Settings, p Prior, segs [][]obs, prec precision, r rules) *grid {
+func newGrid(s TrendSettings, p Prior, segs [][]obs, prec precision, r rules) *grid {
 	g := &grid{table: sharedTable(), invSD: 1 / s.GradeSD, lift: s.lift()}
 	g.noneZ, g.heavyZ = s.noneLog()*g.invSD, s.heavyLog()*g.invSD
 	strips := make([]*strip, len(segs))

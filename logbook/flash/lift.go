@@ -13,7 +13,7 @@ type lift struct {
 	table *softTable
 }
 
-func (s Settings) lift() lift {
+func (s TrendSettings) lift() lift {
 	if s.FloorG <= 0 {
 		return lift{}
 	}

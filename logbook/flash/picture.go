@@ -57,7 +57,7 @@ const (
 )
 
 // NewPicture puts together what Fit made of h under s.
-func NewPicture(s Settings, h History, p Posterior) Picture {
+func NewPicture(s TrendSettings, h History, p Posterior) Picture {
 	none, heavy := s.noneLog(), s.heavyLog()
 	// Bands of unusual width are not let push the points into a corner.
 	width := math.Min(math.Max(heavy-none, 1.3), 2.3)

@@ -79,7 +79,7 @@ const band80 = 1.2815515655446004
 
 // Fit works out the posterior of a flask's trend. Errors: settings, size or a trial that
 // cannot be.
-func Fit(s Settings, h History) (Posterior, error) {
+func Fit(s TrendSettings, h History) (Posterior, error) {
 	if err := s.Validate(); err != nil {
 		return Posterior{}, err
 	}
@@ -93,7 +93,7 @@ func Fit(s Settings, h History) (Posterior, error) {
 	return posterior(s, prior, h.segments(), forFit), nil
 }
 
-func posterior(s Settings, prior Prior, segs [][]obs, prec precision) Posterior {
+func posterior(s TrendSettings, prior Prior, segs [][]obs, prec precision) Posterior {
 	g := newGrid(s, prior, segs, prec, rules{})
 	p := Posterior{LogEvidence: g.logEvidence, grid: g}
 	for i, from := 0, 1; i < len(segs); i++ {

@@ -49,25 +49,25 @@ type Input struct {
 	DoughLeftS *float64  // until the dough's working window ends, seconds, below 0 when it has; nil without a known mix
 }
 
-// Code names one reason not to close for the last time yet.
-type Code string
+// ReasonCode names one reason not to close for the last time yet.
+type ReasonCode string
 
 // The codes.
 const (
-	DoughOver     Code = "dough-over"
-	NoTrials      Code = "no-trials"
-	AddedLast     Code = "dough-added"
-	ShortMould    Code = "short-mould"
-	NeverFull     Code = "never-full"
-	FlashAbove    Code = "flash-above"
-	FlashGrew     Code = "flash-grew"
-	FewTrials     Code = "few-trials"
-	PressureGap   Code = "pressure-unknown"
-	PressureLow   Code = "pressure-low"
-	HoldGap       Code = "hold-unknown"
-	HoldShort     Code = "hold-short"
-	DoughTooShort Code = "dough-short"
-	DoughUnknown  Code = "dough-unknown"
+	DoughOver     ReasonCode = "dough-over"
+	NoTrials      ReasonCode = "no-trials"
+	AddedLast     ReasonCode = "dough-added"
+	ShortMould    ReasonCode = "short-mould"
+	NeverFull     ReasonCode = "never-full"
+	FlashAbove    ReasonCode = "flash-above"
+	FlashGrew     ReasonCode = "flash-grew"
+	FewTrials     ReasonCode = "few-trials"
+	PressureGap   ReasonCode = "pressure-unknown"
+	PressureLow   ReasonCode = "pressure-low"
+	HoldGap       ReasonCode = "hold-unknown"
+	HoldShort     ReasonCode = "hold-short"
+	DoughTooShort ReasonCode = "dough-short"
+	DoughUnknown  ReasonCode = "dough-unknown"
 )
 
 // reasons is each code's words, in the order in which reasons are given: what is not so,
@@ -95,11 +95,11 @@ func reasons() []Reason {
 
 // Reason is one thing that does not hold, and what would mend it.
 type Reason struct {
-	Code Code    `json:"code"`
-	Why  string  `json:"why"`
-	Mend string  `json:"mend"`
-	Have float64 `json:"have,omitempty"` // psi, seconds or trials, where the code is about one
-	Want float64 `json:"want,omitempty"`
+	Code ReasonCode `json:"code"`
+	Why  string     `json:"why"`
+	Mend string     `json:"mend"`
+	Have float64    `json:"have,omitempty"` // psi, seconds or trials, where the code is about one
+	Want float64    `json:"want,omitempty"`
 }
 
 // Verdict on the final closure. It is an estimate beside the eye of the person, who
@@ -138,8 +138,8 @@ func Ready(in Input) (Verdict, error) {
 		return Verdict{}, err
 	}
 	type figures struct{ have, want float64 }
-	found := map[Code]figures{}
-	say := func(c Code, have, want float64) { found[c] = figures{have, want} }
+	found := map[ReasonCode]figures{}
+	say := func(c ReasonCode, have, want float64) { found[c] = figures{have, want} }
 	r, n := in.Rule, len(in.Closures)
 
 	full := in.SeenFull
@@ -195,7 +195,7 @@ func Ready(in Input) (Verdict, error) {
 }
 
 // under says gap where nothing was recorded and low where too little was.
-func under(say func(Code, float64, float64), have, want float64, gap, low Code) {
+func under(say func(ReasonCode, float64, float64), have, want float64, gap, low ReasonCode) {
 	switch {
 	case have >= want:
 	case have == 0:

@@ -24,7 +24,7 @@ func input(t testing.TB, s string) Input {
 	return in
 }
 
-func codes(v Verdict) (cs []Code) {
+func codes(v Verdict) (cs []ReasonCode) {
 	for _, r := range v.Reasons {
 		cs = append(cs, r.Code)
 	}
@@ -38,39 +38,39 @@ func TestReady(t *testing.T) {
 		name   string
 		trials string
 		change func(*Input)
-		want   []Code
+		want   []ReasonCode
 		line   string
 	}{
 		{"all holds", "heavy,slight", nil, nil, "READY for final closure"},
 		{"down to none", "heavy,slight,none", nil, nil, "READY for final closure"},
-		{"nothing done", "", nil, []Code{NoTrials}, "not yet: no trial closure yet"},
-		{"heavy", "heavy,heavy", nil, []Code{FlashAbove}, "not yet: last trial heavy"},
-		{"one is too few", "heavy", nil, []Code{FlashAbove, FewTrials}, "not yet: last trial heavy"},
-		{"one slight is too few", "slight", nil, []Code{FewTrials}, "not yet: 1 of 2 trials"},
-		{"none at the very first", "none", nil, []Code{ShortMould, FewTrials}, "not yet: mould may be underfilled: add dough and close again, or check it and record it as full"},
-		{"none at the very first, one trial asked", "none", func(in *Input) { in.Rule.MinTrials = 1 }, []Code{ShortMould}, "not yet: mould may be underfilled: add dough and close again, or check it and record it as full"},
+		{"nothing done", "", nil, []ReasonCode{NoTrials}, "not yet: no trial closure yet"},
+		{"heavy", "heavy,heavy", nil, []ReasonCode{FlashAbove}, "not yet: last trial heavy"},
+		{"one is too few", "heavy", nil, []ReasonCode{FlashAbove, FewTrials}, "not yet: last trial heavy"},
+		{"one slight is too few", "slight", nil, []ReasonCode{FewTrials}, "not yet: 1 of 2 trials"},
+		{"none at the very first", "none", nil, []ReasonCode{ShortMould, FewTrials}, "not yet: mould may be underfilled: add dough and close again, or check it and record it as full"},
+		{"none at the very first, one trial asked", "none", func(in *Input) { in.Rule.MinTrials = 1 }, []ReasonCode{ShortMould}, "not yet: mould may be underfilled: add dough and close again, or check it and record it as full"},
 		{"none at the very first, but somebody looked", "none,none", func(in *Input) { in.SeenFull = true }, nil, "READY for final closure"},
-		{"never any flash", "none,none,none", nil, []Code{NeverFull}, "not yet: mould may be underfilled: add dough and close again, or check it and record it as full"},
+		{"never any flash", "none,none,none", nil, []ReasonCode{NeverFull}, "not yet: mould may be underfilled: add dough and close again, or check it and record it as full"},
 		{"dough added, flash came", "none,+slight,slight", nil, nil, "READY for final closure"},
-		{"grew", "heavy,none,slight", nil, []Code{FlashGrew}, "not yet: last trial slight after none"},
-		{"grew with dough added", "none,+slight", nil, []Code{FlashGrew}, "not yet: last trial slight after none"},
-		{"house grade none", "heavy,slight", func(in *Input) { in.Rule.Grade = None }, []Code{FlashAbove}, "not yet: last trial slight"},
-		{"added since", "heavy,slight", func(in *Input) { in.AddedSince = true }, []Code{AddedLast}, "not yet: dough was added since the last trial"},
-		{"pressure low", "heavy,slight", func(in *Input) { last(in).PressurePSI = 2999 }, []Code{PressureLow}, "not yet: last trial below the house pressure"},
+		{"grew", "heavy,none,slight", nil, []ReasonCode{FlashGrew}, "not yet: last trial slight after none"},
+		{"grew with dough added", "none,+slight", nil, []ReasonCode{FlashGrew}, "not yet: last trial slight after none"},
+		{"house grade none", "heavy,slight", func(in *Input) { in.Rule.Grade = None }, []ReasonCode{FlashAbove}, "not yet: last trial slight"},
+		{"added since", "heavy,slight", func(in *Input) { in.AddedSince = true }, []ReasonCode{AddedLast}, "not yet: dough was added since the last trial"},
+		{"pressure low", "heavy,slight", func(in *Input) { last(in).PressurePSI = 2999 }, []ReasonCode{PressureLow}, "not yet: last trial below the house pressure"},
 		{"pressure low before the last", "heavy,slight", func(in *Input) { in.Closures[0].PressurePSI = 1000 }, nil, "READY for final closure"},
-		{"pressure not recorded", "heavy,slight", func(in *Input) { last(in).PressurePSI = 0 }, []Code{PressureGap}, "not yet: pressure of the last trial not recorded"},
-		{"hold short", "heavy,slight", func(in *Input) { last(in).HoldS = 59 }, []Code{HoldShort}, "not yet: last trial held too short"},
-		{"hold not recorded", "heavy,slight", func(in *Input) { last(in).HoldS = 0 }, []Code{HoldGap}, "not yet: hold of the last trial not recorded"},
+		{"pressure not recorded", "heavy,slight", func(in *Input) { last(in).PressurePSI = 0 }, []ReasonCode{PressureGap}, "not yet: pressure of the last trial not recorded"},
+		{"hold short", "heavy,slight", func(in *Input) { last(in).HoldS = 59 }, []ReasonCode{HoldShort}, "not yet: last trial held too short"},
+		{"hold not recorded", "heavy,slight", func(in *Input) { last(in).HoldS = 0 }, []ReasonCode{HoldGap}, "not yet: hold of the last trial not recorded"},
 		{"no hold asked", "heavy,slight", func(in *Input) { last(in).HoldS, in.Rule.HoldS = 0, 0 }, nil, "READY for final closure"},
 		{"dough just enough", "heavy,slight", left(120), nil, "READY for final closure"},
-		{"dough too short", "heavy,slight", left(119), []Code{DoughTooShort}, "not yet: a final closure takes longer than the dough has left"},
-		{"dough over", "heavy,slight", left(-1), []Code{DoughOver}, "not yet: the dough's working time is over"},
-		{"no mix", "heavy,slight", func(in *Input) { in.DoughLeftS = nil }, []Code{DoughUnknown}, "not yet: no mix recorded, so the dough's time is not known"},
+		{"dough too short", "heavy,slight", left(119), []ReasonCode{DoughTooShort}, "not yet: a final closure takes longer than the dough has left"},
+		{"dough over", "heavy,slight", left(-1), []ReasonCode{DoughOver}, "not yet: the dough's working time is over"},
+		{"no mix", "heavy,slight", func(in *Input) { in.DoughLeftS = nil }, []ReasonCode{DoughUnknown}, "not yet: no mix recorded, so the dough's time is not known"},
 		{"everything", "none", func(in *Input) {
 			in.AddedSince = true
 			*last(in) = Closure{Trial: Trial{Grade: None}, PressurePSI: 500, HoldS: 5}
 			left(-60)(in)
-		}, []Code{DoughOver, AddedLast, ShortMould, FewTrials, PressureLow, HoldShort}, "not yet: the dough's working time is over"},
+		}, []ReasonCode{DoughOver, AddedLast, ShortMould, FewTrials, PressureLow, HoldShort}, "not yet: the dough's working time is over"},
 	} {
 		in := input(t, c.trials)
 		if c.change != nil {
@@ -91,7 +91,7 @@ func TestReady(t *testing.T) {
 }
 
 func TestReasonsAreWhole(t *testing.T) {
-	seen := map[Code]bool{}
+	seen := map[ReasonCode]bool{}
 	for _, r := range reasons() {
 		if r.Code == "" || r.Why == "" || r.Mend == "" || seen[r.Code] {
 			t.Errorf("reason %+v", r)
@@ -108,7 +108,7 @@ func TestReasonsAreWhole(t *testing.T) {
 		if strings.ContainsAny(r.Why+r.Mend, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") {
 			t.Errorf("a word was not filled in: %+v", r)
 		}
-		want := map[Code][2]float64{FewTrials: {1, 2}, PressureLow: {2500, 3000}, HoldShort: {30, 60}}[r.Code]
+		want := map[ReasonCode][2]float64{FewTrials: {1, 2}, PressureLow: {2500, 3000}, HoldShort: {30, 60}}[r.Code]
 		if r.Have != want[0] || r.Want != want[1] {
 			t.Errorf("figures of %+v, want %v", r, want)
 		}

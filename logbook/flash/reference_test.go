@@ -29,7 +29,7 @@ func trials(t testing.TB, s string) []Trial {
 	return ts
 }
 
-func fit(t testing.TB, s Settings, h History) Posterior {
+func fit(t testing.TB, s TrendSettings, h History) Posterior {
 	t.Helper()
 	p, err := Fit(s, h)
 	if err != nil {
@@ -83,7 +83,7 @@ func check(t *testing.T, got, want Posterior, tol float64) (worst float64) {
 // Source: reference cases, testdata/flash/cases.json (SciPy, dense grid).
 func TestReferenceCases(t *testing.T) {
 	var r struct {
-		Settings Settings `json:"settings"`
+		Settings TrendSettings `json:"settings"`
 		Cases    []struct {
 			Name string `json:"name"`
 			History
@@ -109,7 +109,7 @@ func TestReferenceCases(t *testing.T) {
 // flasks that contradict themselves or their size, and with a floor.
 func TestFurtherReferenceCases(t *testing.T) {
 	var r struct {
-		Settings map[string]Settings `json:"settings"`
+		Settings map[string]TrendSettings `json:"settings"`
 		Cases    []struct {
 			Name     string `json:"name"`
 			Settings string `json:"settings"`

@@ -12,7 +12,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-func drawSettings(t *rapid.T) Settings {
+func drawSettings(t *rapid.T) TrendSettings {
 	between := func(name string, lim [2]float64) float64 {
 		return math.Exp(rapid.Float64Range(math.Log(lim[0]), math.Log(lim[1])).Draw(t, name))
 	}
@@ -22,7 +22,7 @@ func drawSettings(t *rapid.T) Settings {
 			Kept: between(name+".kept", limitsKept), KeptSD: between(name+".kept_sd", limitsKeptS),
 		}
 	}
-	s := Settings{GradeSD: between("grade_sd", limitsGrade), WeighSD: between("weigh_sd", limitsWeigh)}
+	s := TrendSettings{GradeSD: between("grade_sd", limitsGrade), WeighSD: between("weigh_sd", limitsWeigh)}
 	s.NoneBelowG = between("none_below_g", [2]float64{0.001, 500})
 	s.HeavyAboveG = s.NoneBelowG * between("ratio", [2]float64{1.21, 1000})
 	s.HeavyAboveG = math.Min(s.HeavyAboveG, 1000)
@@ -142,7 +142,7 @@ func TestRefused(t *testing.T) {
 	bad := HouseDefaults()
 	bad.GradeSD = math.NaN()
 	for _, c := range []struct {
-		s    Settings
+		s    TrendSettings
 		h    History
 		want string
 	}{
@@ -319,7 +319,7 @@ func TestSettingsText(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var a, b Settings
+	var a, b TrendSettings
 	if err := json.Unmarshal(js, &a); err != nil || a != s {
 		t.Errorf("%s → %+v, %v", js, a, err)
 	}
@@ -327,17 +327,17 @@ func TestSettingsText(t *testing.T) {
 		t.Errorf("%s → %+v, %v", tm, b, err)
 	}
 	for _, c := range []struct {
-		change func(*Settings)
+		change func(*TrendSettings)
 		want   string
 	}{
-		{func(s *Settings) { s.NoneBelowG = 0 }, "none_below_g is 0: it must be from 0.001 to 1000"},
-		{func(s *Settings) { s.HeavyAboveG = math.Inf(1) }, "heavy_above_g is +Inf"},
-		{func(s *Settings) { s.HeavyAboveG = 0.16 }, "heavy_above_g 0.16 must be at least 1.2 times none_below_g 0.15"},
-		{func(s *Settings) { s.WeighSD = 0.01 }, "weigh_sd is 0.01: it must be from 0.05 to 2"},
-		{func(s *Settings) { s.Prior.Small.FirstG = -1 }, "prior.small.first_g is -1"},
-		{func(s *Settings) { s.Prior.Medium.FirstSD = 3 }, "prior.medium.first_sd is 3"},
-		{func(s *Settings) { s.Prior.Large.Kept = 1 }, "prior.large.kept is 1: it must be from 0.01 to 0.99"},
-		{func(s *Settings) { s.Prior.Large.KeptSD = math.NaN() }, "prior.large.kept_sd is NaN"},
+		{func(s *TrendSettings) { s.NoneBelowG = 0 }, "none_below_g is 0: it must be from 0.001 to 1000"},
+		{func(s *TrendSettings) { s.HeavyAboveG = math.Inf(1) }, "heavy_above_g is +Inf"},
+		{func(s *TrendSettings) { s.HeavyAboveG = 0.16 }, "heavy_above_g 0.16 must be at least 1.2 times none_below_g 0.15"},
+		{func(s *TrendSettings) { s.WeighSD = 0.01 }, "weigh_sd is 0.01: it must be from 0.05 to 2"},
+		{func(s *TrendSettings) { s.Prior.Small.FirstG = -1 }, "prior.small.first_g is -1"},
+		{func(s *TrendSettings) { s.Prior.Medium.FirstSD = 3 }, "prior.medium.first_sd is 3"},
+		{func(s *TrendSettings) { s.Prior.Large.Kept = 1 }, "prior.large.kept is 1: it must be from 0.01 to 0.99"},
+		{func(s *TrendSettings) { s.Prior.Large.KeptSD = math.NaN() }, "prior.large.kept_sd is NaN"},
 	} {
 		s := HouseDefaults()
 		c.change(&s)

@@ -42,7 +42,7 @@ var forScore = precision{nodes: 0.7, cut: 30, ahead: 1}
 // Score makes, before each closure of each flask, the forecast that s would have made from
 // the closures before it, and holds it against the grade seen. (Brier, Monthly Weather
 // Review 78 (1950) 1; from memory.) Errors as for Evidence.
-func Score(s Settings, hs []History) (Forecasts, error) {
+func Score(s TrendSettings, hs []History) (Forecasts, error) {
 	if err := s.Validate(); err != nil {
 		return Forecasts{}, err
 	}

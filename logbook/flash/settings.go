@@ -5,9 +5,9 @@ import (
 	"math"
 )
 
-// Settings of the trend: where one grade ends and the next begins, the noises, and what
+// TrendSettings are those of the trend: where one grade ends and the next begins, the noises, and what
 // is expected of a base before anything was seen of it.
-type Settings struct {
+type TrendSettings struct {
 	NoneBelowG  float64 `json:"none_below_g" toml:"none_below_g" comment:"grams of flash below which the grade is none"`
 	HeavyAboveG float64 `json:"heavy_above_g" toml:"heavy_above_g" comment:"grams of flash above which the grade is heavy"`
 	GradeSD     float64 `json:"grade_sd" toml:"grade_sd" comment:"noise of a grade, sd of ln grams"`
@@ -34,8 +34,8 @@ type Prior struct {
 // HouseDefaults are invented house values (house default), chosen so that the closures
 // they foretell agree with common practice: two to three as a rule, up to about six for
 // a very large base. They are not published figures.
-func HouseDefaults() Settings {
-	return Settings{
+func HouseDefaults() TrendSettings {
+	return TrendSettings{
 		NoneBelowG: 0.15, HeavyAboveG: 1, GradeSD: 0.45, WeighSD: 0.25,
 		Prior: priors{
 			Small:  Prior{FirstG: 4, FirstSD: 0.6, Kept: 0.3, KeptSD: 0.35},
@@ -61,7 +61,7 @@ var (
 const leastSlight = 1.2
 
 // validate returns an error that names the first setting that cannot be, and its limits.
-func (s Settings) Validate() error {
+func (s TrendSettings) Validate() error {
 	type check struct {
 		name  string
 		value float64
@@ -96,7 +96,7 @@ func (s Settings) Validate() error {
 }
 
 // PriorOf is the prior for a size of base; an error names the sizes.
-func (s Settings) PriorOf(z Size) (Prior, error) {
+func (s TrendSettings) PriorOf(z Size) (Prior, error) {
 	if p := s.Prior.at(z); p != nil {
 		return *p, nil
 	}
@@ -118,7 +118,7 @@ func (p *priors) at(z Size) *Prior {
 }
 
 // GradeOf is the grade that a weight of flash in grams stands for.
-func (s Settings) GradeOf(grams float64) Grade {
+func (s TrendSettings) GradeOf(grams float64) Grade {
 	switch {
 	case grams < s.NoneBelowG:
 		return None
@@ -129,5 +129,5 @@ func (s Settings) GradeOf(grams float64) Grade {
 }
 
 // noneLog and heavyLog are the house lines in ln grams.
-func (s Settings) noneLog() float64  { return math.Log(s.NoneBelowG) }
-func (s Settings) heavyLog() float64 { return math.Log(s.HeavyAboveG) }
+func (s TrendSettings) noneLog() float64  { return math.Log(s.NoneBelowG) }
+func (s TrendSettings) heavyLog() float64 { return math.Log(s.HeavyAboveG) }

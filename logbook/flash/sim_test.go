@@ -8,7 +8,7 @@ import (
 // simulate makes a flask as the model has it: a line from the prior of its size with the floor in it, closures
 // until the first at most slight (two at least, most at most), each weighed with chance
 // weighed. A bare first closure is answered with more dough.
-func simulate(rng *rand.Rand, s Settings, z Size, weighed float64, most int) History {
+func simulate(rng *rand.Rand, s TrendSettings, z Size, weighed float64, most int) History {
 	p := s.Prior.at(z)
 	draw := func() float64 { return math.Log(p.FirstG) + p.FirstSD*rng.NormFloat64() }
 	a, b := draw(), math.Log(p.Kept)+p.KeptSD*rng.NormFloat64()

@@ -20,7 +20,7 @@ type strip struct {
 	sides            []side
 }
 
-func newStrip(g *grid, s Settings, p Prior, seg []obs, prec precision, r rules) *strip {
+func newStrip(g *grid, s TrendSettings, p Prior, seg []obs, prec precision, r rules) *strip {
 	t := &strip{g: g, meanA: math.Log(p.FirstG), nodes: prec.nodes, rules: r}
 	t.precA, t.precW = 1/(p.FirstSD*p.FirstSD), 1/(s.WeighSD*s.WeighSD)
 	t.ends = [2]float64{t.meanA - farthest*p.FirstSD, t.meanA + farthest*p.FirstSD}

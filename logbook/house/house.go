@@ -24,31 +24,31 @@ import (
 
 // House is all settings. The comments stand in the exported file too.
 type House struct {
-	Lab        string         `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
-	Crew       []string       `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
-	People     []Person       `json:"people,omitempty" toml:"people" comment:"who may do what at a screen, by their initials; nobody named: everybody all. Whoever is not named looks only"`
-	Cases      string         `json:"case_numbers,omitempty" toml:"case_numbers" comment:"what a case number looks like, a regular expression that all of it fits, as in 'K-\\d{4}';\n'': at most 12 characters, at least one digit, no blank. Outside it the number is asked about: no name belongs there"`
-	NoNotes    bool           `json:"take_no_notes,omitempty" toml:"take_no_notes" comment:"true: the bench records no notes, remarks or reasons in words of your own, so that none can leave the house\n(see mirror.no_notes, which records them and keeps them out of the mirror)"`
-	CrewIdleS  int            `json:"crew_idle_s,omitempty" toml:"crew_idle_s" comment:"ask who is at the bench after so long without a key; 0: never"`
-	Units      Units          `json:"units" toml:"units"`
-	Separator  Separator      `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
-	Press      Press          `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
-	Work       Work           `json:"work" toml:"work" comment:"durations the press order reckons with (house defaults until the book has taught better)"`
-	BenchSet   BenchSet       `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
-	Cooling    Cooling        `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
-	Remount    Remount        `json:"remount,omitzero" toml:"remount" comment:"the check back on the articulator"`
-	Alarms     Alarms         `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
-	Backup     Backup         `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left or at an hour (house defaults)"`
-	Mirror     Mirror         `json:"mirror,omitzero" toml:"mirror" comment:"a copy of every record elsewhere, see flaskside mirror"`
-	Flash      flash.Settings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
-	Plan       Plan           `json:"plan,omitzero" toml:"plan" comment:"the day plan, \"flaskside plan\" (common practice, no source, or invented; 0 and '' stand for the house default named)"`
-	Place      Place          `json:"place,omitzero" toml:"place" comment:"where the baths stand: high up water boils cooler, and so does monomer. Give one of the two; 0 for neither"`
-	Baths      []Bath         `json:"baths" toml:"baths"`
-	Programmes []Programme    `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
-	Pots       int            `json:"pots,omitempty" toml:"pots" comment:"how many pressure pots; 0 for 1. Where all of them are closed, a further case for the pot is asked about"`
-	Ovens      int            `json:"ovens,omitempty" toml:"ovens" comment:"how many ovens; 0 for 1"`
-	Resins     []dough.Resin  `json:"resins" toml:"resins" comment:"resins by the lab's own names (times are estimates at ref_temp_c; common practice, no source:\nworked within 45 min of mixing at about 23 °C)"`
-	Routes     []route.Route  `json:"routes,omitempty" toml:"routes,omitempty" comment:"ways of work, step by step: those that the house changed, and its own. 'flaskside routes' lists all and prints\nthose of the program with what each value rests on. In a file, give the name of a route and of a step and what is to\nchange of it; off = true switches a step off, so that it costs no key; anew = true says that a route is written whole"`
+	Lab        string              `json:"lab,omitempty" toml:"lab" comment:"name of the laboratory, for the day sheet"`
+	Crew       []string            `json:"crew,omitempty" toml:"crew" comment:"initials of those who work here, chosen by number on the bench"`
+	People     []Person            `json:"people,omitempty" toml:"people" comment:"who may do what at a screen, by their initials; nobody named: everybody all. Whoever is not named looks only"`
+	Cases      string              `json:"case_numbers,omitempty" toml:"case_numbers" comment:"what a case number looks like, a regular expression that all of it fits, as in 'K-\\d{4}';\n'': at most 12 characters, at least one digit, no blank. Outside it the number is asked about: no name belongs there"`
+	NoNotes    bool                `json:"take_no_notes,omitempty" toml:"take_no_notes" comment:"true: the bench records no notes, remarks or reasons in words of your own, so that none can leave the house\n(see mirror.no_notes, which records them and keeps them out of the mirror)"`
+	CrewIdleS  int                 `json:"crew_idle_s,omitempty" toml:"crew_idle_s" comment:"ask who is at the bench after so long without a key; 0: never"`
+	Units      Units               `json:"units" toml:"units"`
+	Separator  Separator           `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
+	Press      Press               `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
+	Work       Work                `json:"work" toml:"work" comment:"durations the press order reckons with (house defaults until the book has taught better)"`
+	BenchSet   BenchSet            `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
+	Cooling    Cooling             `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
+	Remount    RemountRule         `json:"remount,omitzero" toml:"remount" comment:"the check back on the articulator"`
+	Alarms     Alarms              `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
+	Backup     Backup              `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left or at an hour (house defaults)"`
+	Mirror     Mirror              `json:"mirror,omitzero" toml:"mirror" comment:"a copy of every record elsewhere, see flaskside mirror"`
+	Flash      flash.TrendSettings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
+	Plan       Planning            `json:"plan,omitzero" toml:"plan" comment:"the day plan, \"flaskside plan\" (common practice, no source, or invented; 0 and '' stand for the house default named)"`
+	Place      Site                `json:"place,omitzero" toml:"place" comment:"where the baths stand: high up water boils cooler, and so does monomer. Give one of the two; 0 for neither"`
+	Baths      []Bath              `json:"baths" toml:"baths"`
+	Programmes []Programme         `json:"programmes" toml:"programmes" comment:"programmes by the lab's own names: stages of °C, hold and the ramp that leads to them\n(published teaching cycles; the resin maker's cycle comes first)"`
+	Pots       int                 `json:"pots,omitempty" toml:"pots" comment:"how many pressure pots; 0 for 1. Where all of them are closed, a further case for the pot is asked about"`
+	Ovens      int                 `json:"ovens,omitempty" toml:"ovens" comment:"how many ovens; 0 for 1"`
+	Resins     []dough.Resin       `json:"resins" toml:"resins" comment:"resins by the lab's own names (times are estimates at ref_temp_c; common practice, no source:\nworked within 45 min of mixing at about 23 °C)"`
+	Routes     []route.Route       `json:"routes,omitempty" toml:"routes,omitempty" comment:"ways of work, step by step: those that the house changed, and its own. 'flaskside routes' lists all and prints\nthose of the program with what each value rests on. In a file, give the name of a route and of a step and what is to\nchange of it; off = true switches a step off, so that it costs no key; anew = true says that a route is written whole"`
 }
 
 // Units in which people read and type; stored values never change.
@@ -84,8 +84,8 @@ func (p Press) Final() float64 {
 	return p.FinalPSI
 }
 
-// Remount is the check back on the articulator.
-type Remount struct {
+// RemountRule is what the house asks at the check back on the articulator.
+type RemountRule struct {
 	PinLimitMM float64 `json:"pin_limit_mm,omitempty" toml:"pin_limit_mm" comment:"a larger pin opening is pointed out before the outcome, mm; 0 for 1 (common practice, no source)"`
 }
 
@@ -93,7 +93,7 @@ type Remount struct {
 const defaultPinMM = 1
 
 // PinLimit is the pin opening above which it is told, in mm.
-func (r Remount) PinLimit() float64 {
+func (r RemountRule) PinLimit() float64 {
 	if r.PinLimitMM == 0 {
 		return defaultPinMM
 	}
@@ -155,14 +155,14 @@ func (b Backup) Due(since, now time.Time) bool {
 	return hour.After(since)
 }
 
-// Place is how high the laboratory lies, or what its barometer shows.
-type Place struct {
+// Site is how high the laboratory lies, or what its barometer shows.
+type Site struct {
 	AltitudeM float64 `json:"altitude_m,omitempty" toml:"altitude_m" comment:"above the sea, metres"`
 	AirHPa    float64 `json:"air_hpa,omitempty" toml:"air_hpa" comment:"what a barometer on the wall shows, hPa, not brought down to the sea"`
 }
 
 // Air is the pressure of the air there; 0 where it is not given. What is not valid gives 0.
-func (p Place) Air() cure.Air {
+func (p Site) Air() cure.Air {
 	switch {
 	case p.AirHPa != 0 && cure.Air(p.AirHPa).Valid() == nil:
 		return cure.Air(p.AirHPa)
@@ -175,7 +175,7 @@ func (p Place) Air() cure.Air {
 	return 0
 }
 
-func (p Place) valid() error {
+func (p Site) valid() error {
 	if p.AltitudeM != 0 && p.AirHPa != 0 {
 		return errors.New("settings: place: give altitude_m or air_hpa, not both")
 	}

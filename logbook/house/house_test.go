@@ -270,7 +270,7 @@ func TestRefusedValues(t *testing.T) {
 		{func(h *House) { h.Cooling.WaterS = -1 }, "cooling.water_s must be 0 to"},
 		{func(h *House) { h.Alarms.HighS = 4 }, "alarms.high_s must be 5 to"},
 		{func(h *House) { h.Alarms.ShelveS = 86401 }, "alarms.shelve_s must be 10 to 86400, not 86401"},
-		{func(h *House) { h.Flash = flash.Settings{} }, "flash: "},
+		{func(h *House) { h.Flash = flash.TrendSettings{} }, "flash: "},
 		{func(h *House) { h.Baths = nil }, "give 1 to 9 baths, not 0"},
 		{func(h *House) { h.Baths = make([]Bath, 10) }, "give 1 to 9 baths, not 10"},
 		{func(h *House) { h.Baths[0].Name = "" }, `baths.name must be 1 to 40 plain characters, not ""`},

@@ -8,9 +8,9 @@ import (
 	"time"
 )
 
-// Plan is what the day plan reckons with beside the times that stand elsewhere. A field at zero is the house
+// Planning is what the day plan reckons with beside the times that stand elsewhere. A field at zero is the house
 // default, which [Plan.Filled] puts in. All are common practice, no source, or invented.
-type Plan struct {
+type Planning struct {
 	Opens    string  `json:"opens,omitempty" toml:"opens" comment:"work begins; '' for 08:00"`
 	Closes   string  `json:"closes,omitempty" toml:"closes" comment:"work ends; '' for 17:00"`
 	Overtime string  `json:"overtime_until,omitempty" toml:"overtime_until" comment:"latest work, for what is due that day and a planned load; '' for an hour after closing"`
@@ -41,7 +41,7 @@ const NoDayLoads = "none"
 const longestByDay = 4 * 3600
 
 // Filled is the plan's settings with the house defaults put in.
-func (p Plan) Filled() Plan {
+func (p Planning) Filled() Planning {
 	p.Opens, p.Closes, p.Lunch = cmp.Or(p.Opens, "08:00"), cmp.Or(p.Closes, "17:00"), cmp.Or(p.Lunch, "12:00")
 	if p.Overtime == "" {
 		p.Overtime = hourOf(min(24*60-1, minuteOf(p.Closes)+60))
@@ -75,7 +75,7 @@ var weekdays = map[string]time.Weekday{"Mon": time.Monday, "Tue": time.Tuesday, 
 	"Fri": time.Friday, "Sat": time.Saturday, "Sun": time.Sunday}
 
 // Works tells whether somebody works on a day of the week.
-func (p Plan) Works(d time.Weekday) bool {
+func (p Planning) Works(d time.Weekday) bool {
 	for _, name := range strings.Fields(p.Filled().Days) {
 		if weekdays[name] == d {
 			return true
@@ -109,7 +109,7 @@ func (h House) NightProgramme() Programme {
 }
 
 // valid says what is wrong with the plan's settings; programmes are those of the house.
-func (p Plan) valid(programmes []Programme) error {
+func (p Planning) valid(programmes []Programme) error {
 	for _, x := range []struct{ name, v string }{{"opens", p.Opens}, {"closes", p.Closes}, {"overtime_until", p.Overtime}, {"lunch", p.Lunch}} {
 		if x.v != "" && minuteOf(x.v) < 0 {
 			return fmt.Errorf("settings: plan.%s must be an hour of the day, as in 08:30, or empty, not %q", x.name, x.v)

@@ -11,7 +11,7 @@ import (
 type News struct {
 	State logbook.Snapshot
 	Lines []Notice // in the order in which they were said; the oldest are given up
-	Flood Flood
+	Flood AlarmRate
 	// Mirror is how the mirror of the book stands.
 	Mirror mirror.Health
 	Lost   error  // the book cannot be reached; nil: it can
@@ -24,8 +24,8 @@ type Notice struct {
 	Trouble bool   `json:"trouble,omitempty"` // it stands until a key is pressed
 }
 
-// Flood is how many alarms rose in the last [timers.FloodSpan], and whether that is too many.
-type Flood struct {
+// AlarmRate is how many alarms rose in the last [timers.FloodSpan], and whether that is too many.
+type AlarmRate struct {
 	N  int  `json:"n,omitempty"`
 	On bool `json:"on,omitempty"`
 }

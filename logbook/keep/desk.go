@@ -11,16 +11,16 @@ import (
 	"flaskside/timers/press"
 )
 
-// Press is the press order of a bench at an instant: an estimate, the person decides.
-type Press struct {
+// PressOrder is the press order of a bench at an instant: an estimate, the person decides.
+type PressOrder struct {
 	Advice press.Advice
 	Left   time.Duration  // work that live dough still wants at the press
 	Mix    *press.MixCost // what another mix would cost, where that was asked
 }
 
-// Cure is what goes on in the flasks of a load, an estimate.
-type Cure struct {
-	Estimate bath.Estimate
+// CureEstimate is what goes on in the flasks of a load, an estimate.
+type CureEstimate struct {
+	Estimate bath.LoadEstimate
 	Core     []cure.Knot
 	Err      error
 }
@@ -38,7 +38,7 @@ type desk struct {
 	bench   *bench.Bench
 	at      time.Duration
 	size    string // of the mix that was weighed; "" for none
-	press   Press
+	press   PressOrder
 	err     error
 
 	cureMu sync.Mutex
@@ -48,14 +48,14 @@ type desk struct {
 
 type cured struct {
 	once sync.Once
-	Cure
+	CureEstimate
 }
 
 func newDesk() *desk { return &desk{cures: map[uint64]*cured{}} }
 
 // Press is the press order, and with a size what another mix for one flask of that size
 // would cost. Screens that ask within [PressFor] of the same bench get the same answer.
-func (h *Hub) Press(now timers.Now, mixSize string) (Press, error) {
+func (h *Hub) Press(now timers.Now, mixSize string) (PressOrder, error) {
 	d, b := h.desk, h.book.State().Bench
 	d.pressMu.Lock()
 	defer d.pressMu.Unlock()
@@ -69,7 +69,7 @@ func (h *Hub) Press(now timers.Now, mixSize string) (Press, error) {
 }
 
 // pressOf works the press order out.
-func pressOf(b *bench.Bench, now timers.Now, mixSize string) (p Press, err error) {
+func pressOf(b *bench.Bench, now timers.Now, mixSize string) (p PressOrder, err error) {
 	p.Advice, err = b.PressOrder(now)
 	p.Left = b.PressWorkLeft(now)
 	if mixSize != "" {
@@ -80,7 +80,7 @@ func pressOf(b *bench.Bench, now timers.Now, mixSize string) (p Press, err error
 	return p, err
 }
 
-func (d *desk) cure(c bath.Case) Cure {
+func (d *desk) cure(c bath.LoadCase) CureEstimate {
 	d.cureMu.Lock()
 	key := c.Key()
 	one := d.cures[key]
@@ -93,12 +93,12 @@ func (d *desk) cure(c bath.Case) Cure {
 		}
 	}
 	d.cureMu.Unlock()
-	one.once.Do(func() { one.Cure = CureOf(c) })
-	return one.Cure
+	one.once.Do(func() { one.CureEstimate = CureOf(c) })
+	return one.CureEstimate
 }
 
 // CureOf works out what goes on in the flasks of a load.
-func CureOf(c bath.Case) (out Cure) {
+func CureOf(c bath.LoadCase) (out CureEstimate) {
 	if out.Estimate, out.Err = c.Estimate(); out.Err == nil {
 		out.Core = out.Estimate.Core()
 	}

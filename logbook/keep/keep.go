@@ -36,7 +36,7 @@ type Hub struct {
 	mu      sync.Mutex // never held while the book is asked to write
 	screens map[int]*Screen
 	last    int
-	flood   Flood
+	flood   AlarmRate
 	mirror  mirror.Health
 	lost    error
 	trouble []Notice // told to those who come later, too
@@ -176,22 +176,22 @@ type Absence struct {
 	Closed bool         `json:"closed,omitempty"` // no program ran meanwhile
 }
 
-// At is one screen that has joined.
-type At struct {
+// Present is one screen that has joined.
+type Present struct {
 	No     int       `json:"no"`
 	Person Person    `json:"person"`
 	Since  time.Time `json:"since"`
 }
 
 // Screens lists who is on which screen, in the order in which they joined.
-func (h *Hub) Screens() []At {
+func (h *Hub) Screens() []Present {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	out := make([]At, 0, len(h.screens))
+	out := make([]Present, 0, len(h.screens))
 	for _, s := range h.screens {
-		out = append(out, At{s.no, s.Me(), s.since})
+		out = append(out, Present{s.no, s.Me(), s.since})
 	}
-	slices.SortFunc(out, func(a, b At) int { return a.No - b.No })
+	slices.SortFunc(out, func(a, b Present) int { return a.No - b.No })
 	return out
 }
 

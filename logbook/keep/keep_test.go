@@ -395,7 +395,7 @@ func TestOneWatch(t *testing.T) {
 	}
 	late := d.join(Person{By: "KT", Own: true})
 	for _, s := range append(screens, late) {
-		if n := s.Take(); n.Flood != (Flood{12, true}) {
+		if n := s.Take(); n.Flood != (AlarmRate{12, true}) {
 			t.Errorf("the flood is %+v", n.Flood)
 		}
 	}
@@ -475,7 +475,7 @@ func TestWhatNoScreenCanDo(t *testing.T) {
 				}
 				body = action.TakeBack{Of: rapid.SampledFrom(ids).Draw(rt, "of")}
 			case 3:
-				body = action.Clock{What: "slept", ByS: 9}
+				body = action.ClockEvent{What: "slept", ByS: 9}
 			case 4:
 				body = action.Screen{What: action.Joined, Role: "lead"}
 			default:
@@ -508,7 +508,7 @@ func TestWhatNoScreenCanDo(t *testing.T) {
 				if r, ok, err := d.book.ByID(body.Of); err != nil || !ok || r.Action.By != by && roles[by] != "lead" {
 					rt.Fatalf("%q undid a record of %q", by, r.Action.By)
 				}
-			case action.Clock, action.Screen:
+			case action.ClockEvent, action.Screen:
 				rt.Fatalf("a screen recorded a %s", body.Kind())
 			}
 			if by != me.By {

@@ -73,12 +73,12 @@ func (s *Screen) ByID(id string) (record.Record, bool, error) { return s.hub.boo
 func (s *Screen) Of(of action.Subject) ([]record.Record, error) { return s.hub.book.Of(of) }
 
 // Press is the press order, worked out once for all screens.
-func (s *Screen) Press(now timers.Now, mixSize string) (Press, error) {
+func (s *Screen) Press(now timers.Now, mixSize string) (PressOrder, error) {
 	return s.hub.Press(now, mixSize)
 }
 
 // Cure is what goes on in the flasks of a load, worked out once for all screens.
-func (s *Screen) Cure(c bath.Case) Cure { return s.hub.desk.cure(c) }
+func (s *Screen) Cure(c bath.LoadCase) CureEstimate { return s.hub.desk.cure(c) }
 
 // Reopen tries to reach a lost book again, for all screens.
 func (s *Screen) Reopen() error {

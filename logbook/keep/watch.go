@@ -86,7 +86,7 @@ func (w *Watch) onClock(e timers.ClockEvent) {
 	h := w.hub
 	h.Tell(clockWords(e))
 	detail := []rune(e.Detail)
-	body := action.Clock{What: string(e.What), ByS: int(e.By / time.Second), Detail: string(detail[:min(100, len(detail))])}
+	body := action.ClockEvent{What: string(e.What), ByS: int(e.By / time.Second), Detail: string(detail[:min(100, len(detail))])}
 	_, err := h.book.Append(action.Action{ID: h.newID(), At: h.clock.Read().Wall, Body: body})
 	switch {
 	case errors.Is(err, logbook.ErrUnknown):
@@ -98,7 +98,7 @@ func (w *Watch) onClock(e timers.ClockEvent) {
 
 // count hands the count of a flood on to all screens when it changes.
 func (w *Watch) count(alarms []timers.Alarm, now timers.Now) {
-	var f Flood
+	var f AlarmRate
 	f.N, f.On = w.flood.Look(alarms, now)
 	h := w.hub
 	h.mu.Lock()

@@ -33,11 +33,11 @@ type Label struct {
 // Code is what the code of the label says: the case and its base, as the bench finds them.
 func (l Label) Code() string { return strings.TrimSpace(l.Case + " " + l.Base) }
 
-// Size of a label, mm.
-type Size struct{ W, H float64 }
+// Dimensions are those of a label, mm.
+type Dimensions struct{ W, H float64 }
 
 // Usual is a label of the rolls that many small printers take (common practice, no source).
-var Usual = Size{57, 32}
+var Usual = Dimensions{57, 32}
 
 // Limits of a label, mm (house defaults).
 const (
@@ -46,17 +46,17 @@ const (
 )
 
 // ParseSize reads a size as it is typed, in mm: 57x32.
-func ParseSize(s string) (Size, error) {
+func ParseSize(s string) (Dimensions, error) {
 	w, h, ok := strings.Cut(strings.ToLower(strings.ReplaceAll(s, " ", "")), "x")
 	width, werr := strconv.ParseFloat(w, 64)
 	height, herr := strconv.ParseFloat(strings.TrimSuffix(h, "mm"), 64)
 	switch {
 	case !ok || werr != nil || herr != nil:
-		return Size{}, fmt.Errorf("%q is no size of a label: type width and height in mm, as in 57x32", words.Clip(s, 20))
+		return Dimensions{}, fmt.Errorf("%q is no size of a label: type width and height in mm, as in 57x32", words.Clip(s, 20))
 	case !(width >= leastW && height >= leastH && width <= most && height <= most):
-		return Size{}, fmt.Errorf("a label is %d to %d mm wide and %d to %d mm high, not %s", leastW, most, leastH, most, words.Clip(s, 20))
+		return Dimensions{}, fmt.Errorf("a label is %d to %d mm wide and %d to %d mm high, not %s", leastW, most, leastH, most, words.Clip(s, 20))
 	}
-	return Size{width, height}, nil
+	return Dimensions{width, height}, nil
 }
 
 // Measures of a label. The narrowest bar that scanners at hand read well, and the light zone
@@ -75,7 +75,7 @@ const (
 )
 
 // PDF writes labels, a page each.
-func PDF(w io.Writer, size Size, labels []Label) error {
+func PDF(w io.Writer, size Dimensions, labels []Label) error {
 	if len(labels) == 0 {
 		return errors.New("there is no label to print")
 	}
@@ -97,7 +97,7 @@ func PDF(w io.Writer, size Size, labels []Label) error {
 	return nil
 }
 
-func (l Label) draw(pdf *fpdf.Fpdf, font *letters.Letters, size Size) error {
+func (l Label) draw(pdf *fpdf.Fpdf, font *letters.Letters, size Dimensions) error {
 	bars, err := l.bars(size)
 	if err != nil {
 		return err
@@ -164,7 +164,7 @@ type bars struct {
 }
 
 // bars gives the code of a label as wide as fits.
-func (l Label) bars(size Size) (bars, error) {
+func (l Label) bars(size Dimensions) (bars, error) {
 	for _, r := range l.Code() {
 		if r < ' ' || r > '~' {
 			return bars{}, fmt.Errorf("a code holds plain letters, digits and signs, and %q is none of them: print no label for case %s, or give it another number", r, l.Case)
@@ -187,7 +187,7 @@ func (l Label) bars(size Size) (bars, error) {
 }
 
 // draw puts the code into the middle, from y to the lower edge.
-func (b bars) draw(pdf *fpdf.Fpdf, size Size, y float64) {
+func (b bars) draw(pdf *fpdf.Fpdf, size Dimensions, y float64) {
 	x := (size.W - float64(len(b.dark))*b.width) / 2
 	pdf.SetFillColor(0, 0, 0)
 	for i := 0; i < len(b.dark); i++ {

@@ -46,7 +46,7 @@ var (
 )
 
 // drawn draws the rectangles that the pages of a PDF fill, at so many dots a millimetre.
-func drawn(pdf []byte, size label.Size, dots float64) (pages []image.Image, err error) {
+func drawn(pdf []byte, size label.Dimensions, dots float64) (pages []image.Image, err error) {
 	for _, m := range stream.FindAllSubmatch(pdf, -1) {
 		z, err := zlib.NewReader(bytes.NewReader(m[1]))
 		if err != nil {
@@ -82,7 +82,7 @@ func TestTheCodeReadsBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		l := label.Label{Case: rapid.StringMatching(`[A-Za-z0-9][ -~]{0,14}[A-Z0-9]|[0-9]{3,12}|[0-9]{2}é`).Draw(t, "case"), Base: rapid.SampledFrom(action.Bases).Draw(t, "base"), Size: "medium", Place: rapid.IntRange(0, 9).Draw(t, "place"),
 			Tag: rapid.SampledFrom([]string{"", "red 3", "Ω", strings.Repeat("W", 24)}).Draw(t, "tag")}
-		size := rapid.SampledFrom([]label.Size{label.Usual, {W: 62, H: 29}, {W: 38, H: 19}, {W: 100, H: 50}}).Draw(t, "size")
+		size := rapid.SampledFrom([]label.Dimensions{label.Usual, {W: 62, H: 29}, {W: 38, H: 19}, {W: 100, H: 50}}).Draw(t, "size")
 		var b bytes.Buffer
 		if err := label.PDF(&b, size, []label.Label{l}); err != nil {
 			if s := err.Error(); !strings.Contains(s, "choose a wider label with --size") && !strings.Contains(s, "plain letters, digits and signs") {
@@ -115,7 +115,7 @@ func TestTheWholeLabelReadsBack(t *testing.T) {
 	}
 	dir := t.TempDir()
 	labels := []label.Label{{Case: "4417", Base: "upper", Size: "large", Place: 3, Tag: "red 3", Due: time.Date(2026, 11, 26, 17, 0, 0, 0, time.UTC)}, {Case: "K-2031", Base: "lower"}}
-	for i, size := range []label.Size{label.Usual, {W: 62, H: 29}, {W: 90, H: 19}} {
+	for i, size := range []label.Dimensions{label.Usual, {W: 62, H: 29}, {W: 90, H: 19}} {
 		file := filepath.Join(dir, fmt.Sprint(i))
 		var b bytes.Buffer
 		if err := label.PDF(&b, size, labels); err != nil {

@@ -31,7 +31,7 @@ type shop struct {
 	recs  []record.Record
 	flask int
 
-	trend   flash.Settings
+	trend   flash.TrendSettings
 	weighed float64 // share of the trims that are weighed
 	paceS   [4]float64
 	paceLn  float64
@@ -104,7 +104,7 @@ func (s *shop) work(size flash.Size) flash.History {
 	return h
 }
 
-func study(t *testing.T, s *shop) (Lessons, Report) {
+func study(t *testing.T, s *shop) (Lessons, Proposal) {
 	t.Helper()
 	l := From(s.recs)
 	r, err := Study(l, house.Default())
@@ -325,7 +325,7 @@ func TestFlasksGivenUpAreCounted(t *testing.T) {
 		t.Fatalf("%d flasks, %d given up; report %d", len(l.Flasks), l.GivenUp, r.GivenUp)
 	}
 	// At the third closure half of them came to slight.
-	third := func(set flash.Settings) float64 {
+	third := func(set flash.TrendSettings) float64 {
 		p, err := flash.Fit(set, flash.History{Size: flash.Large, Trials: []flash.Trial{{Grade: flash.Heavy}, {Grade: flash.Heavy}}})
 		if err != nil {
 			t.Fatal(err)

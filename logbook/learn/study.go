@@ -17,9 +17,9 @@ const wantSpans = 20
 // ErrTooFew: nothing has enough behind it to be learned.
 var ErrTooFew = errors.New("too few closures to learn from")
 
-// Report holds what a book teaches beside the settings in force. It proposes; the
+// Proposal holds what a book teaches beside the settings in force. It proposes; the
 // person decides.
-type Report struct {
+type Proposal struct {
 	Flasks   int        `json:"flasks"`   // whose trials ended
 	GivenUp  int        `json:"given_up"` // of these, without a final closure
 	Closures int        `json:"closures"` // trial closures of these
@@ -54,8 +54,8 @@ type Task struct {
 
 // Study estimates from lessons what the settings could be. Errors: settings that cannot
 // be.
-func Study(l Lessons, old house.House) (Report, error) {
-	r := Report{Flasks: len(l.Flasks), GivenUp: l.GivenUp, LeftOut: l.Odd}
+func Study(l Lessons, old house.House) (Proposal, error) {
+	r := Proposal{Flasks: len(l.Flasks), GivenUp: l.GivenUp, LeftOut: l.Odd}
 	for _, h := range l.Flasks {
 		r.Closures += len(h.Trials)
 	}
@@ -71,11 +71,11 @@ func Study(l Lessons, old house.House) (Report, error) {
 		r.Wanting = err.Error()
 		c.Old, c.New = old.Flash, old.Flash
 		if c.OldForecasts, err = flash.Score(old.Flash, l.Flasks); err != nil {
-			return Report{}, err
+			return Proposal{}, err
 		}
 		c.NewForecasts = c.OldForecasts
 	case err != nil:
-		return Report{}, err
+		return Proposal{}, err
 	}
 	c.New = rounded(c.New, c.Old)
 	r.Trend = c
@@ -104,7 +104,7 @@ func task(s spans, oldS int) Task {
 }
 
 // Enough tells whether anything at all was learned.
-func (r Report) Enough() bool {
+func (r Proposal) Enough() bool {
 	for _, t := range []Task{r.Work.Raise, r.Work.Open, r.Work.Trim, r.Work.Final} {
 		if t.Wanting == 0 {
 			return true
@@ -113,7 +113,7 @@ func (r Report) Enough() bool {
 	return r.Wanting == ""
 }
 
-func (r Report) apply(h house.House) house.House {
+func (r Proposal) apply(h house.House) house.House {
 	h.Flash = r.Trend.New
 	h.Work.RaiseS, h.Work.OpenS, h.Work.TrimS, h.Work.FinalS = r.Work.Raise.NewS, r.Work.Open.NewS, r.Work.Trim.NewS, r.Work.Final.NewS
 	return h
@@ -121,7 +121,7 @@ func (r Report) apply(h house.House) house.House {
 
 // Adopt puts what was learned into settings. Errors: [ErrTooFew], or settings that
 // would not be valid.
-func (r Report) Adopt(h house.House) (house.House, error) {
+func (r Proposal) Adopt(h house.House) (house.House, error) {
 	if !r.Enough() {
 		return h, ErrTooFew
 	}
@@ -136,7 +136,7 @@ const worth = 0.02
 
 // rounded writes what is new with three digits, so that people can read their settings,
 // and keeps the old where the new is not worth a change.
-func rounded(s, old flash.Settings) flash.Settings {
+func rounded(s, old flash.TrendSettings) flash.TrendSettings {
 	three := func(v *float64, was float64) {
 		if math.Abs(math.Log(*v/was)) < worth {
 			*v = was

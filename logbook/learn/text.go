@@ -11,7 +11,7 @@ import (
 
 // Text writes the report for people: old and new with what stands behind each, and
 // how the forecasts fared.
-func (r Report) Text(w io.Writer) error {
+func (r Proposal) Text(w io.Writer) error {
 	var b strings.Builder
 	r.head(&b)
 	b.WriteString("\n")
@@ -60,7 +60,7 @@ func (r Report) Text(w io.Writer) error {
 	return err
 }
 
-func (r Report) head(b *strings.Builder) {
+func (r Proposal) head(b *strings.Builder) {
 	if r.Flasks == 0 {
 		b.WriteString("No flask in this logbook has finished its trial closures yet.\n")
 	} else {
@@ -84,7 +84,7 @@ func line(b *strings.Builder, name, old, new string, wanting int, behind string)
 	b.WriteString(strings.TrimRight(fmt.Sprintf("%-34s %9s  %-11s %s", name, old, new, behind), " ") + "\n")
 }
 
-func (r Report) forecasts(b *strings.Builder) {
+func (r Proposal) forecasts(b *strings.Builder) {
 	f := r.Trend.OldForecasts
 	if f.Closures == 0 {
 		return
@@ -110,7 +110,7 @@ func (r Report) forecasts(b *strings.Builder) {
 }
 
 // surety is how sure each estimated value is, and which of them the closures hardly tell.
-func (r Report) surety(b *strings.Builder) {
+func (r Proposal) surety(b *strings.Builder) {
 	if len(r.Trend.Estimates) == 0 {
 		return
 	}

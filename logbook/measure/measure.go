@@ -31,7 +31,7 @@ const commitsMeasured = 50
 // out, or says why; nothing stops it but ctx.
 func All(ctx context.Context, path string, clock timers.Clock, look logbook.Check) doctor.Facts {
 	now := clock.Read()
-	f := doctor.Facts{At: now.Wall, Owned: runtime.GOOS != "windows", Clock: doctor.Clock{Source: sysclock.Source(), BootID: now.BootID, Boot: now.Boot, Keeping: sysclock.WallKeeping()}}
+	f := doctor.Facts{At: now.Wall, Owned: runtime.GOOS != "windows", Clock: doctor.ClockFacts{Source: sysclock.Source(), BootID: now.BootID, Boot: now.Boot, Keeping: sysclock.WallKeeping()}}
 	f.Zone.Name = now.Wall.Location().String()
 	f.Zone.From, f.Zone.Release = sysclock.ZoneData()
 	if v, err := disk.Of(path); err != nil {
@@ -122,15 +122,15 @@ func lookAtBook(b *doctor.BookFacts, path string, clock timers.Clock) house.Hous
 }
 
 // lookBeside lists the folder of a logbook and what lies there by its name.
-func lookBeside(path string) []doctor.File {
+func lookBeside(path string) []doctor.FileFacts {
 	dir := filepath.Dir(path)
-	var out []doctor.File
+	var out []doctor.FileFacts
 	add := func(name string, fi fs.FileInfo) {
 		perm := uint32(fi.Mode().Perm())
 		if fi.Mode()&fs.ModeSticky != 0 {
 			perm |= 0o1000
 		}
-		out = append(out, doctor.File{Name: name, Bytes: fi.Size(), Perm: perm, Others: !disk.Ours(fi)})
+		out = append(out, doctor.FileFacts{Name: name, Bytes: fi.Size(), Perm: perm, Others: !disk.Ours(fi)})
 	}
 	fi, err := os.Stat(dir)
 	if err != nil || !fi.IsDir() {
@@ -153,8 +153,8 @@ func lookBeside(path string) []doctor.File {
 }
 
 // lookAtBackups finds the newest backup of the days and looks through it.
-func lookAtBackups(f doctor.Facts, path string, settings house.House, look logbook.Check) doctor.Backup {
-	b := doctor.Backup{Keep: settings.Backup.Keep, Folder: logbook.BackupFolder(path, settings.Backup.Folder)}
+func lookAtBackups(f doctor.Facts, path string, settings house.House, look logbook.Check) doctor.BackupFacts {
+	b := doctor.BackupFacts{Keep: settings.Backup.Keep, Folder: logbook.BackupFolder(path, settings.Backup.Folder)}
 	b.Beside = !filepath.IsAbs(settings.Backup.Folder)
 	if _, err := os.Stat(b.Folder); errors.Is(err, fs.ErrNotExist) {
 		_, above := os.Stat(filepath.Dir(b.Folder))

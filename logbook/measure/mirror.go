@@ -18,8 +18,8 @@ import (
 const mirrorPatience = 15 * time.Second
 
 // lookAtMirror looks at the end of the mirror that the settings name.
-func lookAtMirror(ctx context.Context, f doctor.Facts, path string, h house.House) doctor.Mirror {
-	m := doctor.Mirror{To: h.Mirror.To}
+func lookAtMirror(ctx context.Context, f doctor.Facts, path string, h house.House) doctor.MirrorFacts {
+	m := doctor.MirrorFacts{To: h.Mirror.To}
 	if m.To == "" {
 		return m
 	}
@@ -31,7 +31,7 @@ func lookAtMirror(ctx context.Context, f doctor.Facts, path string, h house.Hous
 	return m
 }
 
-func measureMirror(ctx context.Context, m *doctor.Mirror, f doctor.Facts, path string) error {
+func measureMirror(ctx context.Context, m *doctor.MirrorFacts, f doctor.Facts, path string) error {
 	p, err := places.Open(ctx, m.To)
 	if err != nil {
 		return err

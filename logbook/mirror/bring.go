@@ -25,19 +25,19 @@ type BringOptions struct {
 	Generation int       // 0 for the newest
 	At         time.Time // wall clock
 	// Tell, where it is not nil, is called after each run that is synced there.
-	Tell func(End)
+	Tell func(StreamEnd)
 }
 
 // Done is what became of it.
 type Done struct {
 	Stream Stream
-	Was    End // where the mirror ended before
-	End    End // and ends now: all up to it is synced there
+	Was    StreamEnd // where the mirror ended before
+	End    StreamEnd // and ends now: all up to it is synced there
 	Runs   int
 }
 
 // Newest gives the newest generation of a book in a place, 0 where it has none.
-func Newest(ctx context.Context, p Place, book string) (int, error) {
+func Newest(ctx context.Context, p Remote, book string) (int, error) {
 	all, err := p.Streams(ctx)
 	if err != nil {
 		return 0, err
@@ -57,7 +57,7 @@ const looks = 8
 // Bring brings a mirror up to date with a book. Where the mirror ends is asked, never
 // remembered: only its own last record says from where to go on. The error is [Fork] where it
 // holds another history and [Older] where it holds more; nothing is written then.
-func Bring(ctx context.Context, p Place, b Source, o BringOptions) (Done, error) {
+func Bring(ctx context.Context, p Remote, b Source, o BringOptions) (Done, error) {
 	d := Done{Stream: Stream{b.ID(), o.Generation}}
 	if !IsBook(b.ID()) {
 		return d, errNoBook
@@ -106,7 +106,7 @@ func pause(ctx context.Context, look int) error {
 }
 
 // goOn adds what the book has beyond the end.
-func (d *Done) goOn(ctx context.Context, p Place, b Source, o BringOptions) error {
+func (d *Done) goOn(ctx context.Context, p Remote, b Source, o BringOptions) error {
 	for {
 		head := b.State().Head
 		if d.End.Seq >= head.Seq {
@@ -167,7 +167,7 @@ func (d *Done) next(ctx context.Context, b Source, head layout.Head, o BringOpti
 }
 
 // follows tells whether the book holds the end of a stream: nil where it does.
-func follows(ctx context.Context, p Place, b Source, s Stream, end End) error {
+func follows(ctx context.Context, p Remote, b Source, s Stream, end StreamEnd) error {
 	if end.Seq == 0 {
 		return nil
 	}
@@ -207,7 +207,7 @@ func hashAt(b Source, seq uint64) (h record.Hash, err error) {
 }
 
 // alike finds the last record of the book such that it and all before it stand in a stream.
-func alike(ctx context.Context, p Place, b Source, s Stream, head layout.Head) (uint64, error) {
+func alike(ctx context.Context, p Remote, b Source, s Stream, head layout.Head) (uint64, error) {
 	c, err := Compare(ctx, p, b, s)
 	if err != nil {
 		return 0, err

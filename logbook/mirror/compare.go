@@ -55,7 +55,7 @@ func (c Comparison) Ahead() bool {
 // Compare holds every record of a stream against the book. The order in which a place keeps
 // its parts, copies of them and their names do not matter: what counts is the hash that each
 // record has.
-func Compare(ctx context.Context, p Place, b Source, s Stream) (Comparison, error) {
+func Compare(ctx context.Context, p Remote, b Source, s Stream) (Comparison, error) {
 	c := Comparison{Stream: s}
 	if !IsBook(s.Book) {
 		return c, errNoBook
@@ -78,7 +78,7 @@ func Compare(ctx context.Context, p Place, b Source, s Stream) (Comparison, erro
 	}
 	held, words := make([]bool, head.Seq+1), make([]bool, head.Seq+1)
 	other, beyond := map[uint64]bool{}, map[uint64]bool{}
-	err = p.Read(ctx, s, 1, func(piece Piece) error {
+	err = p.Read(ctx, s, 1, func(piece Object) error {
 		run, err := judge(piece, s, &c.Spoilt, &c.Foreign)
 		if err != nil {
 			return nil //nolint:nilerr // it is in the lists
@@ -163,7 +163,7 @@ func joined(in []Span) (out []Span) {
 var errWrong = errors.New("wrong")
 
 // judge reads a piece of a stream; what is spoilt or foreign goes into the lists.
-func judge(piece Piece, s Stream, spoilt *[]Spoilt, foreign *[]string) (Run, error) {
+func judge(piece Object, s Stream, spoilt *[]Spoilt, foreign *[]string) (Run, error) {
 	run, err := Run{}, piece.Err
 	if err == nil {
 		run, err = ParseRun(piece.Raw)

@@ -52,7 +52,7 @@ func (c Copy) Lacks() (out []string) {
 }
 
 // End is the last record there.
-func (c Copy) End() End { return End{Seq: c.Newest.Last, Hash: c.Newest.Hash} }
+func (c Copy) End() StreamEnd { return StreamEnd{Seq: c.Newest.Last, Hash: c.Newest.Hash} }
 
 type piece struct {
 	prev, hash record.Hash
@@ -61,7 +61,7 @@ type piece struct {
 
 // Fetch writes all records of a stream as a journal of the book, from which
 // [logbook.Salvage] makes a book again and judges the chain; and says what is not there.
-func Fetch(ctx context.Context, p Place, s Stream, to io.Writer) (Copy, error) {
+func Fetch(ctx context.Context, p Remote, s Stream, to io.Writer) (Copy, error) {
 	c := Copy{Stream: s}
 	w := bufio.NewWriterSize(to, 1<<16)
 	head, err := json.Marshal(check.JournalHead{Journal: 1, Book: s.Book})
@@ -71,7 +71,7 @@ func Fetch(ctx context.Context, p Place, s Stream, to io.Writer) (Copy, error) {
 	fmt.Fprintf(w, "%s\n", head)
 	held := map[uint64]piece{}
 	two := map[uint64]bool{}
-	err = p.Read(ctx, s, 1, func(pc Piece) error {
+	err = p.Read(ctx, s, 1, func(pc Object) error {
 		run, ok := c.lines(pc)
 		if !ok {
 			return nil
@@ -109,7 +109,7 @@ func Fetch(ctx context.Context, p Place, s Stream, to io.Writer) (Copy, error) {
 
 // lines gives the lines of a part that are whole, also of one that is spoilt: who reads
 // them judges the chain. ok is false where it is no part of the stream.
-func (c *Copy) lines(pc Piece) (run Run, ok bool) {
+func (c *Copy) lines(pc Object) (run Run, ok bool) {
 	n := len(c.Spoilt)
 	run, err := judge(pc, c.Stream, &c.Spoilt, &c.Foreign)
 	if err == nil {

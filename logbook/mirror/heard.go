@@ -23,7 +23,7 @@ func (h Heard) Name() string { return cmp.Or(h.Header.Bench, Short(h.Stream.Book
 func Short(book string) string { return book[:min(8, len(book))] }
 
 // Hear gives what the newest generation of each book in a place last told, sorted by name.
-func Hear(ctx context.Context, p Place) ([]Heard, error) {
+func Hear(ctx context.Context, p Remote) ([]Heard, error) {
 	all, err := p.Streams(ctx)
 	if err != nil {
 		return nil, err
@@ -39,7 +39,7 @@ func Hear(ctx context.Context, p Place) ([]Heard, error) {
 		out = append(out, Heard{Stream: s})
 	}
 	hear := func(i int) { out[i].Header, out[i].Err = lastHeader(ctx, p, out[i].Stream) }
-	if _, together := p.(Together); together {
+	if _, together := p.(Parallel); together {
 		var all sync.WaitGroup
 		next := make(chan int)
 		for range atOnce {
@@ -70,11 +70,11 @@ func Hear(ctx context.Context, p Place) ([]Heard, error) {
 	return out, nil
 }
 
-// Together is a place of which many things can be asked at the same time, and the last run of a
+// Parallel is a place of which many things can be asked at the same time, and the last run of a
 // stream as one of them.
-type Together interface {
+type Parallel interface {
 	// LastRun gives the run that a stream ends with; none where there is none. The error is as
-	// that of [Place].Last.
+	// that of [Remote].Last.
 	LastRun(ctx context.Context, s Stream) (Run, error)
 }
 
@@ -82,15 +82,15 @@ type Together interface {
 const atOnce = 16
 
 // lastHeader gives the header of the run that a stream ends with.
-func lastHeader(ctx context.Context, p Place, s Stream) (h Header, err error) {
-	if t, together := p.(Together); together {
+func lastHeader(ctx context.Context, p Remote, s Stream) (h Header, err error) {
+	if t, together := p.(Parallel); together {
 		if run, err := t.LastRun(ctx, s); err == nil {
 			return run.Header, nil
 		}
 	}
 	end, err := p.Last(ctx, s)
 	if err != nil { // what it was called stands in the others
-		_ = p.Read(ctx, s, 1, func(pc Piece) error { // the reason is told already
+		_ = p.Read(ctx, s, 1, func(pc Object) error { // the reason is told already
 			if run, err := judge(pc, s, new([]Spoilt), new([]string)); err == nil && run.Header.Last >= h.Last {
 				h = run.Header
 			}
@@ -101,7 +101,7 @@ func lastHeader(ctx context.Context, p Place, s Stream) (h Header, err error) {
 	if end.Seq == 0 {
 		return h, nil
 	}
-	err = p.Read(ctx, s, end.Seq, func(pc Piece) error {
+	err = p.Read(ctx, s, end.Seq, func(pc Object) error {
 		run, err := judge(pc, s, new([]Spoilt), new([]string))
 		if err == nil && run.Header.Last == end.Seq && run.Header.Hash == end.Hash {
 			h = run.Header

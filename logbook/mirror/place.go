@@ -36,36 +36,36 @@ func IsBook(name string) bool {
 
 var errNoBook = errors.New("the identity of this logbook is not one that flaskside gives: see flaskside verify")
 
-// End is where a stream ends: its last record. Seq 0 is a stream without any.
-type End struct {
+// StreamEnd is where a stream ends: its last record. Seq 0 is a stream without any.
+type StreamEnd struct {
 	Seq   uint64
 	Hash  record.Hash
 	Token uint64 // the place's own number for it, where it has one
 }
 
-// Place is where mirrors are kept. The only way to write to it is to add a run behind an end
+// Remote is where mirrors are kept. The only way to write to it is to add a run behind an end
 // that was expected; nothing is ever overwritten or taken away.
-type Place interface {
+type Remote interface {
 	// Streams lists what is there, by book and generation.
 	Streams(ctx context.Context) ([]Stream, error)
 	// Last gives the end of a stream as its last run shows it. The error is [Spoilt] where that
 	// cannot be read. What it answers has outlasted a power cut there as far as the place
 	// can say.
-	Last(ctx context.Context, s Stream) (End, error)
+	Last(ctx context.Context, s Stream) (StreamEnd, error)
 	// Append adds a run behind an end. The error is [ErrMoved] where the stream does not end
 	// there. Without an error the run is synced there.
-	Append(ctx context.Context, s Stream, expect End, r Run) error
+	Append(ctx context.Context, s Stream, expect StreamEnd, r Run) error
 	// Read gives, in the order of the place, all that lies in a stream and may hold records
 	// from a number on, also what is spoilt: to be judged by whoever reads.
-	Read(ctx context.Context, s Stream, from uint64, f func(Piece) error) error
+	Read(ctx context.Context, s Stream, from uint64, f func(Object) error) error
 	// About tells what can be said of the place.
 	About(ctx context.Context) (About, error)
 	// Close lets go of it.
 	Close() error
 }
 
-// Piece is one thing that lies in a stream.
-type Piece struct {
+// Object is one thing that lies in a stream.
+type Object struct {
 	Name string
 	Raw  []byte
 	Err  error // why it cannot be read
@@ -112,7 +112,7 @@ func (e *Spoilt) Unwrap() error { return e.Err }
 // Fork says that a mirror holds another history than the book.
 type Fork struct {
 	Stream Stream
-	Mirror End         // where the mirror's ends
+	Mirror StreamEnd   // where the mirror's ends
 	Book   layout.Head // where the book's ends
 	Common uint64      // the last record that both have
 }
@@ -126,7 +126,7 @@ func (e *Fork) Error() string {
 // not gone on.
 type Older struct {
 	Stream Stream
-	Mirror End
+	Mirror StreamEnd
 	Book   layout.Head
 }
 

@@ -25,7 +25,7 @@ func (e *Incomplete) Error() string {
 // Rebuild makes a book at to, where no file may be, from a stream alone: with every record up
 // to the last one there, and the same head. The error is [Incomplete] where records are not
 // there.
-func Rebuild(ctx context.Context, p Place, s Stream, to string, clock timers.Clock) (c Copy, err error) {
+func Rebuild(ctx context.Context, p Remote, s Stream, to string, clock timers.Clock) (c Copy, err error) {
 	dir, err := os.MkdirTemp("", "flaskside-")
 	if err != nil {
 		return c, fmt.Errorf("make a folder for the records of the mirror: %w", err)

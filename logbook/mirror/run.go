@@ -43,8 +43,8 @@ type withheld struct {
 
 var beginsWithheld = []byte(`{"withheld":`)
 
-// Entry is one record in a run.
-type Entry struct {
+// RunRecord is one record in a run.
+type RunRecord struct {
 	Seq        uint64
 	Prev, Hash record.Hash
 	Raw        []byte // the record's own bytes; nil where it is withheld
@@ -55,12 +55,12 @@ type Entry struct {
 // header first, then the records' own bytes.
 type Run struct {
 	Header  Header
-	Entries []Entry
+	Entries []RunRecord
 	Name    string // what the place calls it, where it was read
 }
 
 // End is where the run ends.
-func (r Run) End() End { return End{Seq: r.Header.Last, Hash: r.Header.Hash} }
+func (r Run) End() StreamEnd { return StreamEnd{Seq: r.Header.Last, Hash: r.Header.Hash} }
 
 // ID names the run by the hash of its last record: a number would hide a fork, for two
 // histories count alike.
@@ -148,36 +148,36 @@ func wholeLines(b []byte) (r Run) {
 }
 
 // entryOf reads one line.
-func entryOf(line []byte) (Entry, error) {
+func entryOf(line []byte) (RunRecord, error) {
 	if bytes.HasPrefix(line, beginsWithheld) {
 		var w withheld
 		if err := json.Unmarshal(line, &w); err != nil {
-			return Entry{}, err
+			return RunRecord{}, err
 		}
-		return Entry{Seq: w.Withheld, Prev: w.Prev, Hash: w.Hash}, nil
+		return RunRecord{Seq: w.Withheld, Prev: w.Prev, Hash: w.Hash}, nil
 	}
 	seq, prev, ok := record.Begins(line)
 	if !ok {
 		r, err := record.Decode(line)
 		if err != nil {
-			return Entry{}, err
+			return RunRecord{}, err
 		}
 		seq, prev = r.Seq, r.Prev
 	}
-	return Entry{Seq: seq, Prev: prev, Hash: record.HashOf(line), Raw: line}, nil
+	return RunRecord{Seq: seq, Prev: prev, Hash: record.HashOf(line), Raw: line}, nil
 }
 
 // cutter makes runs of records that are handed to it in order.
 type cutter struct {
 	header  Header
 	private func(record.Record) bool // the house keeps it to itself; nil for none
-	entries []Entry
+	entries []RunRecord
 	bytes   int
 }
 
 // take adds a record, full where it has no room in this run.
 func (c *cutter) take(r record.Record) (full bool) {
-	e := Entry{Seq: r.Seq, Prev: r.Prev, Hash: r.Hash(), Raw: r.Raw}
+	e := RunRecord{Seq: r.Seq, Prev: r.Prev, Hash: r.Hash(), Raw: r.Raw}
 	if c.private != nil && c.private(r) {
 		e.Raw = nil
 	}
@@ -199,9 +199,9 @@ func (c *cutter) run() Run {
 }
 
 // head is an end as a book tells it.
-func (e End) head() layout.Head { return layout.Head{Seq: e.Seq, Hash: e.Hash} }
+func (e StreamEnd) head() layout.Head { return layout.Head{Seq: e.Seq, Hash: e.Hash} }
 
-func (e End) String() string { return e.head().String() }
+func (e StreamEnd) String() string { return e.head().String() }
 
 // private tells whether a record holds words that a house may keep to itself: notes, remarks,
 // reasons in words of one's own, and what corrects them. Other records stay as they are.

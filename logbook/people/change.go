@@ -14,10 +14,10 @@ import (
 
 // Add puts a key into the file, which is made where there is none. line is the line of the
 // public key, as ssh-keygen writes it; what options it has are left out.
-func Add(path, line, by, role string, away bool) (Key, error) {
+func Add(path, line, by, role string, away bool) (Keyholder, error) {
 	pub, comment, _, _, err := ssh.ParseAuthorizedKey([]byte(line))
 	if err != nil {
-		return Key{}, errors.New("that is no public key: give the file that ends in .pub, as in ~/.ssh/id_ed25519.pub")
+		return Keyholder{}, errors.New("that is no public key: give the file that ends in .pub, as in ~/.ssh/id_ed25519.pub")
 	}
 	opt := "by=" + by + ",role=" + role
 	if away {
@@ -28,7 +28,7 @@ func Add(path, line, by, role string, away bool) (Key, error) {
 		out += " " + comment
 	}
 	if err := initials(by); err != nil { // before it is put into a line
-		return Key{}, err
+		return Keyholder{}, err
 	}
 	k, err := parse(out)
 	if err != nil {
@@ -53,7 +53,7 @@ func Add(path, line, by, role string, away bool) (Key, error) {
 
 // Remove takes the keys of somebody out of the file, or the one of a fingerprint, and gives
 // those that went.
-func Remove(path, who string) ([]Key, error) {
+func Remove(path, who string) ([]Keyholder, error) {
 	keys, _, err := Load(path)
 	if err != nil {
 		return nil, err
@@ -62,7 +62,7 @@ func Remove(path, who string) ([]Key, error) {
 	if err != nil {
 		return nil, err
 	}
-	var gone []Key
+	var gone []Keyholder
 	drop := map[int]bool{}
 	for _, k := range keys {
 		if k.By == who || k.Fingerprint == who {

@@ -29,8 +29,8 @@ import (
 	"flaskside/logbook/words"
 )
 
-// Key is one line: a key, and who comes with it.
-type Key struct {
+// Keyholder is one line: a key, and who comes with it.
+type Keyholder struct {
 	Line        int    // from 1
 	By          string // initials
 	Role        string // of [action.Roles]
@@ -61,7 +61,7 @@ func Path(bookPath string) string { return bookPath + ".keys" }
 
 // Load reads the keys of a book; there may be none. The file must be ours alone to write: whoever
 // can write there is a lead.
-func Load(path string) (keys []Key, bad []BadLine, err error) {
+func Load(path string) (keys []Keyholder, bad []BadLine, err error) {
 	fi, err := os.Lstat(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, nil
@@ -97,7 +97,7 @@ func private(path string, fi fs.FileInfo) error {
 }
 
 // read reads keys. Of a key that stands there twice the first line holds.
-func read(r io.Reader) (keys []Key, bad []BadLine, err error) {
+func read(r io.Reader) (keys []Keyholder, bad []BadLine, err error) {
 	text, err := io.ReadAll(io.LimitReader(r, maxFile+1))
 	if err != nil {
 		return nil, nil, err
@@ -114,7 +114,7 @@ func read(r io.Reader) (keys []Key, bad []BadLine, err error) {
 		}
 		k, err := parse(line)
 		if err == nil {
-			if i := slices.IndexFunc(keys, func(o Key) bool { return o.Fingerprint == k.Fingerprint }); i >= 0 {
+			if i := slices.IndexFunc(keys, func(o Keyholder) bool { return o.Fingerprint == k.Fingerprint }); i >= 0 {
 				err = fmt.Errorf("the key stands in line %d already", keys[i].Line)
 			} else if len(keys) == maxKeys {
 				err = fmt.Errorf("there are more than %d keys", maxKeys)
@@ -134,7 +134,7 @@ func read(r io.Reader) (keys []Key, bad []BadLine, err error) {
 var harmless = []string{"restrict", "no-agent-forwarding", "no-port-forwarding", "no-x11-forwarding", "no-user-rc", "pty"}
 
 // parse reads one line.
-func parse(line string) (k Key, err error) {
+func parse(line string) (k Keyholder, err error) {
 	defer func() { // the library reads what anybody may have written
 		if p := recover(); p != nil {
 			err = errors.New("it cannot be read as a key")

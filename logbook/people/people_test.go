@@ -138,7 +138,7 @@ func TestComeAndGo(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		path := filepath.Join(t.TempDir(), fmt.Sprintf("k%d", rapid.Uint32().Draw(rt, "file")))
 		_ = os.Remove(path)
-		want := map[string]Key{}
+		want := map[string]Keyholder{}
 		var others []string
 		for range rapid.IntRange(1, 12).Draw(rt, "acts") {
 			by := rapid.SampledFrom([]string{"KT", "MB", "LL", "Ł1", "a b", "", "x\"y", "ABCDEFGHI"}).Draw(rt, "by")

@@ -40,20 +40,20 @@ func parseTempC(text string) (float64, error) {
 
 // parseReading reads one line a probe program writes: the time in RFC 3339, space, the temperature in °C, such as
 // "2026-11-25T22:04:00+01:00 74.1".
-func parseReading(line string) (cure.Reading, error) {
+func parseReading(line string) (cure.BathReading, error) {
 	fields := strings.Fields(line)
 	if len(fields) != 2 {
-		return cure.Reading{}, fmt.Errorf("line %q: write the time in RFC 3339, a space and the temperature in °C", clip(line))
+		return cure.BathReading{}, fmt.Errorf("line %q: write the time in RFC 3339, a space and the temperature in °C", clip(line))
 	}
 	at, err := time.Parse(time.RFC3339, fields[0])
 	if err != nil {
-		return cure.Reading{}, fmt.Errorf("line %q: the time is not RFC 3339, such as 2026-11-25T22:04:00+01:00", clip(line))
+		return cure.BathReading{}, fmt.Errorf("line %q: the time is not RFC 3339, such as 2026-11-25T22:04:00+01:00", clip(line))
 	}
 	c, err := parseTempC(fields[1])
 	if err != nil {
-		return cure.Reading{}, err
+		return cure.BathReading{}, err
 	}
-	return cure.Reading{At: at, TempC: c}, nil
+	return cure.BathReading{At: at, TempC: c}, nil
 }
 
 // parseThousandths reads a file of the kernel's hwmon interface (temp*_input) or a 1-wire sensor's temperature file: a
@@ -117,7 +117,7 @@ const maxRefusals = 100
 // readLines reads the lines of a probe program. Empty lines and lines that begin with # are passed over; a line that
 // cannot be a reading, or whose time runs back, is refused and said, and the rest are taken. refused counts all of them,
 // told holds the first hundred. More than [cure.MaxReadings] lines, or a read that fails, is an error.
-func readLines(r io.Reader) (taken []cure.Reading, told []Refusal, refused int, err error) {
+func readLines(r io.Reader) (taken []cure.BathReading, told []Refusal, refused int, err error) {
 	in := bufio.NewReaderSize(r, maxLine)
 	for line := 1; ; line++ {
 		text, err := readLine(in)
@@ -146,7 +146,7 @@ func readLines(r io.Reader) (taken []cure.Reading, told []Refusal, refused int, 
 
 // ReadFile reads a file of readings. What was refused of it is told on the side; a file in which
 // nothing can be read is an error.
-func ReadFile(path string, side io.Writer) ([]cure.Reading, error) {
+func ReadFile(path string, side io.Writer) ([]cure.BathReading, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("readings: %w", err)
@@ -186,4 +186,4 @@ func readLine(in *bufio.Reader) (string, error) {
 func clip(text string) string { return words.Clip(strings.Join(strings.Fields(text), " "), 40) }
 
 // plausible refuses what no bath can be read as.
-func plausible(c float64) error { return cure.Reading{TempC: c}.Follows(cure.Reading{}) }
+func plausible(c float64) error { return cure.BathReading{TempC: c}.Follows(cure.BathReading{}) }

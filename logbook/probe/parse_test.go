@@ -177,7 +177,7 @@ func FuzzParseReading(f *testing.F) {
 		if !(r.TempC >= cure.MinBathC && r.TempC <= cure.MaxBathC) {
 			t.Fatalf("%q gave %g °C", s, r.TempC)
 		}
-		if _, err := cure.Follow(cure.Programme{Stages: []cure.Stage{{TempC: 74, Hold: 9 * time.Hour}}}, 22, r.At, []cure.Reading{r}); err != nil {
+		if _, err := cure.Follow(cure.Programme{Stages: []cure.Stage{{TempC: 74, Hold: 9 * time.Hour}}}, 22, r.At, []cure.BathReading{r}); err != nil {
 			t.Fatalf("%q: %v", s, err)
 		}
 	})

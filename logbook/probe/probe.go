@@ -105,9 +105,9 @@ type watcher struct {
 
 	heard atomic.Int64 // when it last said anything, ns of the wall clock
 
-	floor time.Time    // what the book had before: older lines are no news
-	line  cure.Reading // last one read
-	kept  cure.Reading // last one recorded
+	floor time.Time        // what the book had before: older lines are no news
+	line  cure.BathReading // last one read
+	kept  cure.BathReading // last one recorded
 	told  map[string]bool
 }
 
@@ -117,7 +117,7 @@ type watcher struct {
 func (d Desk) watch(ctx context.Context, p Probe) {
 	w := &watcher{Desk: d, Probe: p, told: map[string]bool{}}
 	if r, ok := d.Book.State().Bench.LastReading(p.Bath); ok {
-		w.kept = cure.Reading{At: r.At.At, TempC: r.TempC}
+		w.kept = cure.BathReading{At: r.At.At, TempC: r.TempC}
 		w.floor = w.kept.At
 	}
 	w.heard.Store(d.Clock.Read().Wall.UnixNano())

@@ -31,7 +31,7 @@ func (w *watcher) readSensor() {
 		w.refuse(err)
 		return
 	}
-	w.take(cure.Reading{At: w.Clock.Read().Wall, TempC: c})
+	w.take(cure.BathReading{At: w.Clock.Read().Wall, TempC: c})
 }
 
 // follow reads the lines of a file or a pipe as they come, until the context ends or

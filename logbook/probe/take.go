@@ -16,7 +16,7 @@ import (
 )
 
 // take records a reading where it is due.
-func (w *watcher) take(r cure.Reading) {
+func (w *watcher) take(r cure.BathReading) {
 	now := w.Clock.Read().Wall
 	switch ahead := r.At.Sub(now); {
 	case ahead >= recordEvery:
@@ -49,7 +49,7 @@ func (w *watcher) take(r cure.Reading) {
 
 // due tells whether a reading is to be recorded: one a minute, or when the bath has
 // changed.
-func (w *watcher) due(r cure.Reading) bool {
+func (w *watcher) due(r cure.BathReading) bool {
 	if w.kept.At.IsZero() {
 		return true
 	}

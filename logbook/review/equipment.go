@@ -30,7 +30,7 @@ func hadOf(b *bench.Bench, f *bench.Flask) had {
 	return h
 }
 
-func (h had) piece(kind action.Item) string {
+func (h had) piece(kind action.PieceKind) string {
 	number := func(n int) string {
 		if n == 0 {
 			return ""
@@ -51,7 +51,7 @@ func (h had) piece(kind action.Item) string {
 }
 
 // held are the kinds of equipment that defects are held against.
-var held = []action.Item{action.Bath, action.Press, action.FlaskMetal, action.ClampItem}
+var held = []action.PieceKind{action.Bath, action.Press, action.FlaskMetal, action.ClampItem}
 
 // piece is a piece of equipment with the defects of the flasks ended that had it, and of
 // those that had another of its kind.

@@ -178,7 +178,7 @@ type Excursion struct {
 // holds; ramps are not judged, since a bath always lags behind one. A bath that is off in one hold and still in the next
 // is an excursion in each, against the temperature of each. Readings before start and after the programme's end are passed
 // over.
-func OutOfBand(prog Programme, start time.Time, readings []Reading, bandK float64) []Excursion {
+func OutOfBand(prog Programme, start time.Time, readings []BathReading, bandK float64) []Excursion {
 	if !(bandK > 0) {
 		bandK = DefaultBandK
 	}
@@ -215,7 +215,7 @@ func OutOfBand(prog Programme, start time.Time, readings []Reading, bandK float6
 
 // Cost is the extra hold for one excursion alone, at the temperature of the stage it was in: the readings from the one
 // before it to its end, the set point elsewhere. For an open one it is the cost if the bath came back now.
-func (x Excursion) Cost(p Params, prog Programme, startC float64, start time.Time, readings []Reading) (Extra, error) {
+func (x Excursion) Cost(p Params, prog Programme, startC float64, start time.Time, readings []BathReading) (Extra, error) {
 	lo, hi := 0, 0
 	for i, r := range readings {
 		if r.At.Before(x.From) {

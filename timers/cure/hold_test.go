@@ -89,7 +89,7 @@ func TestOutOfBand(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	rs := []Reading{
+	rs := []BathReading{
 		reading(-5, 20),                                  // before the start
 		reading(0, 74), reading(10, 72), reading(20, 76), // on the edge is in band
 		reading(30, 71.9), reading(31, 65), reading(32, 70), reading(33, 73), // out, worst 65, back
@@ -119,7 +119,7 @@ func TestOutOfBand(t *testing.T) {
 // An hour at 60 °C read minute by minute costs what the same fall costs as a curve; two excursions cost about their sum.
 func TestExcursionCost(t *testing.T) {
 	prog := Common()[0]
-	var rs []Reading
+	var rs []BathReading
 	for min := range 8 * 60 {
 		c := 74.0
 		if min >= 120 && min < 180 || min >= 300 && min < 330 {

@@ -29,7 +29,7 @@ func anyCure(t *rapid.T) Programme {
 func anyDips(t *rapid.T, prog Programme) (bath []Knot, nowS float64) {
 	total := prog.Total().Seconds()
 	nowS = math.Floor(rapid.Float64Range(0.02, 1).Draw(t, "now") * total)
-	var rs []Reading
+	var rs []BathReading
 	start := time.Unix(0, 0)
 	set := prog.Knots(22)
 	type dip struct{ from, to, c float64 }
@@ -48,7 +48,7 @@ func anyDips(t *rapid.T, prog Programme) (bath []Knot, nowS float64) {
 				c = math.Min(c, d.c)
 			}
 		}
-		rs = append(rs, Reading{start.Add(time.Duration(s) * time.Second), c})
+		rs = append(rs, BathReading{start.Add(time.Duration(s) * time.Second), c})
 	}
 	bath, err := Follow(prog, 22, start, rs)
 	if err != nil {
@@ -162,7 +162,7 @@ func TestColdBathIsBegunAnew(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var rs []Reading
+	var rs []BathReading
 	for i := range 120 {
 		rs = append(rs, reading(float64(i), 24))
 	}

@@ -55,29 +55,29 @@ type Params struct {
 	Start float64 `json:"T0"` // K, flask and dough when they go in
 }
 
-// Mark says what a value rests on.
-type Mark string
+// Provenance says what a value rests on.
+type Provenance string
 
 // The four marks, as printed beside every parameter.
 const (
-	Published      Mark = "published"
-	CommonPractice Mark = "common practice"
-	FromMemory     Mark = "from memory"
-	HouseDefault   Mark = "house default"
+	Published      Provenance = "published"
+	CommonPractice Provenance = "common practice"
+	FromMemory     Provenance = "from memory"
+	HouseDefault   Provenance = "house default"
 )
 
 // Param is one line of the parameter table.
 type Param struct {
-	Name    string  `json:"name"`    // as Set takes it
-	Symbol  string  `json:"symbol"`  // as the equations write it
-	Meaning string  `json:"meaning"` // in words
-	Value   float64 `json:"value"`
-	Unit    string  `json:"unit"`
-	Band    string  `json:"band"` // one standard deviation assumed for the range, or "fixed"
-	Low     float64 `json:"low"`  // below Low or above High the model was not tried: a note is shown
-	High    float64 `json:"high"`
-	Source  string  `json:"source"`
-	Mark    Mark    `json:"mark"`
+	Name    string     `json:"name"`    // as Set takes it
+	Symbol  string     `json:"symbol"`  // as the equations write it
+	Meaning string     `json:"meaning"` // in words
+	Value   float64    `json:"value"`
+	Unit    string     `json:"unit"`
+	Band    string     `json:"band"` // one standard deviation assumed for the range, or "fixed"
+	Low     float64    `json:"low"`  // below Low or above High the model was not tried: a note is shown
+	High    float64    `json:"high"`
+	Source  string     `json:"source"`
+	Mark    Provenance `json:"mark"`
 }
 
 // entry is a Param with where it lives and the limits outside which it is refused.

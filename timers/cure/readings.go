@@ -15,14 +15,14 @@ const (
 	believe       = 60 * time.Second // how long the step between a reading and the set point takes
 )
 
-// Reading is one bath temperature and when it was read.
-type Reading struct {
+// BathReading is one bath temperature and when it was read.
+type BathReading struct {
 	At    time.Time `json:"at"`
 	TempC float64   `json:"c"`
 }
 
 // Follows checks that r may come after last: a time that runs back is refused. A second reading at the same time is taken.
-func (r Reading) Follows(last Reading) error {
+func (r BathReading) Follows(last BathReading) error {
 	if err := checkTemp(r.TempC); err != nil {
 		return fmt.Errorf("reading %w", err)
 	}
@@ -37,7 +37,7 @@ func (r Reading) Follows(last Reading) error {
 // within [DefaultBandK] of the set point the set point shifted by what they were off it, so that a ramp between two
 // readings far apart is no slope of hours. Before and after them it is the set point, joined over a minute. startC is the bath's temperature at start for a programme that begins with a ramp. Points
 // within [ThinK] of a straight line are dropped. Readings from before start serve only to give the bath at start.
-func Follow(p Programme, startC float64, start time.Time, readings []Reading) ([]Knot, error) {
+func Follow(p Programme, startC float64, start time.Time, readings []BathReading) ([]Knot, error) {
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}

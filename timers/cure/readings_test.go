@@ -11,12 +11,12 @@ import (
 
 var evening = time.Date(2026, 11, 24, 22, 0, 0, 0, time.FixedZone("CET", 3600))
 
-func reading(min, c float64) Reading {
-	return Reading{evening.Add(time.Duration(min * float64(time.Minute))), c}
+func reading(min, c float64) BathReading {
+	return BathReading{evening.Add(time.Duration(min * float64(time.Minute))), c}
 }
 
 func TestFollowTakesSoManyReadings(t *testing.T) {
-	if _, err := Follow(Common()[0], 22, evening, make([]Reading, MaxReadings+1)); err == nil {
+	if _, err := Follow(Common()[0], 22, evening, make([]BathReading, MaxReadings+1)); err == nil {
 		t.Error("too many readings were taken")
 	}
 }
@@ -29,7 +29,7 @@ func TestFollow(t *testing.T) {
 	at := func(bath []Knot, min float64) float64 { return BathAt(bath, min*60) }
 
 	// No readings, or only another day's: the set point.
-	for _, rs := range [][]Reading{nil, {reading(-10, 60)}, {reading(-60*24*30, 60)}} {
+	for _, rs := range [][]BathReading{nil, {reading(-10, 60)}, {reading(-60*24*30, 60)}} {
 		bath, err := Follow(prog, 22, evening, rs)
 		if err != nil || len(bath) != 4 || at(bath, 0) != 74 || at(bath, 210) != 100 {
 			t.Errorf("%v: %v, %v", rs, bath, err)
@@ -37,7 +37,7 @@ func TestFollow(t *testing.T) {
 	}
 
 	// Readings replace the set point up to the last one, the set point holds after, joined over a minute.
-	bath, err := Follow(prog, 22, evening, []Reading{reading(-1, 72), reading(1, 70), reading(10, 74.05), reading(20, 74), reading(60, 71)})
+	bath, err := Follow(prog, 22, evening, []BathReading{reading(-1, 72), reading(1, 70), reading(10, 74.05), reading(20, 74), reading(60, 71)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -49,7 +49,7 @@ func TestFollow(t *testing.T) {
 	}
 
 	// Late first reading: the set point until a minute before.
-	bath, err = Follow(prog, 22, evening, []Reading{reading(30, 60), reading(40, 74)})
+	bath, err = Follow(prog, 22, evening, []BathReading{reading(30, 60), reading(40, 74)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -65,7 +65,7 @@ func TestFollow(t *testing.T) {
 
 	// Readings past the end, and right before it, leave a curve that reaches the end.
 	for _, last := range []float64{205, 209.5, 210, 230} {
-		bath, err = Follow(prog, 22, evening, []Reading{reading(0, 74), reading(last, 99)})
+		bath, err = Follow(prog, 22, evening, []BathReading{reading(0, 74), reading(last, 99)})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -77,7 +77,7 @@ func TestFollow(t *testing.T) {
 		}
 	}
 
-	for what, rs := range map[string][]Reading{
+	for what, rs := range map[string][]BathReading{
 		"runs back": {reading(5, 74), reading(4, 74)},
 		"too hot":   {reading(5, 140)},
 		"NaN":       {reading(5, 74), {evening.Add(time.Hour), math.NaN()}},
@@ -87,7 +87,7 @@ func TestFollow(t *testing.T) {
 		}
 	}
 	// The same moment read twice: the later word.
-	bath, err = Follow(prog, 22, evening, []Reading{reading(0, 74), reading(5, 90), reading(5, 74), reading(10, 74)})
+	bath, err = Follow(prog, 22, evening, []BathReading{reading(0, 74), reading(5, 90), reading(5, 74), reading(10, 74)})
 	if err != nil || at(bath, 5) != 74 {
 		t.Errorf("read twice: %v, %v", bath, err)
 	}
@@ -97,7 +97,7 @@ func TestFollow(t *testing.T) {
 func TestFollowProperty(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		prog := anyProgramme(t)
-		var rs []Reading
+		var rs []BathReading
 		min := rapid.Float64Range(-100, 100).Draw(t, "first")
 		for range rapid.IntRange(0, 60).Draw(t, "readings") {
 			rs = append(rs, reading(min, rapid.Float64Range(0, 130).Draw(t, "c")))

@@ -32,7 +32,7 @@ type Stay struct {
 	BathC     float64       // read when the flasks went in; 0: not read
 	In        time.Duration // how long they were in, or are in so far
 	Out       bool          // they are out
-	Readings  []Reading
+	Readings  []BathReading
 	BandK     float64 // 0: [DefaultBandK]
 	Thick     Params  // the thickest section, the slowest to warm
 }
@@ -176,14 +176,14 @@ func (y Stay) offAtStart(band float64) bool {
 
 // bath is the bath as it was read.
 func (y Stay) bath(band float64) ([]Knot, error) {
-	read := make([]Reading, 0, len(y.Readings)+1)
+	read := make([]BathReading, 0, len(y.Readings)+1)
 	for _, r := range y.Readings {
 		if r.At.Before(y.Start) {
 			read = append(read, r)
 		}
 	}
 	if y.BathC != 0 {
-		read = append(read, Reading{y.Start, y.BathC})
+		read = append(read, BathReading{y.Start, y.BathC})
 	}
 	for _, r := range y.Readings {
 		if s := r.At.Sub(y.Start); s >= 0 && s <= y.In {

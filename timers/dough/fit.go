@@ -38,9 +38,9 @@ const (
 	assumedQ10LnSD = 0.25
 )
 
-// Fit is what a book of marks says about one resin. Times are minutes at the
+// ResinFit is what a book of marks says about one resin. Times are minutes at the
 // resin's reference temperature.
-type Fit struct {
+type ResinFit struct {
 	Dough, Work Level
 	SetAside    int // marks left out: impossible, or far off all others
 
@@ -70,7 +70,7 @@ type Level struct {
 }
 
 // marks is how many marks the fit rests on.
-func (f Fit) marks() int { return f.Dough.Marks + f.Work.Marks }
+func (f ResinFit) marks() int { return f.Dough.Marks + f.Work.Marks }
 
 // FitMarks fits the resin's times, and with enough marks over a wide enough
 // range of rooms its Q10, by ordinary least squares of ln t on 1/T: one line for
@@ -85,14 +85,14 @@ func (f Fit) marks() int { return f.Dough.Marks + f.Work.Marks }
 // Wanting says how many more it takes. Give the resin as it was set, not as a fit
 // of the same marks left it. It refuses a resin that does not validate
 // and more than 10000 marks.
-func FitMarks(r Resin, marks []Mark) (Fit, error) {
+func FitMarks(r Resin, marks []Mark) (ResinFit, error) {
 	if err := r.Validate(); err != nil {
-		return Fit{}, err
+		return ResinFit{}, err
 	}
 	if len(marks) > maxFitMarks {
-		return Fit{}, fmt.Errorf("%d marks, at most %d are read: give the newest", len(marks), maxFitMarks)
+		return ResinFit{}, fmt.Errorf("%d marks, at most %d are read: give the newest", len(marks), maxFitMarks)
 	}
-	f := Fit{
+	f := ResinFit{
 		Dough: Level{Minutes: r.DoughFromMin}, Work: Level{Minutes: r.WorkUntilMin},
 		Q10: r.Q10, LnSD: r.Q10LnSD, MixLnSD: r.MixLnSD,
 	}
@@ -152,7 +152,7 @@ func inverseK(tempC, refTempC float64) float64 {
 }
 
 // fitQ10 fits the slope where the marks allow.
-func (f *Fit) fitQ10(r Resin, dough, work []seenMark) {
+func (f *ResinFit) fitQ10(r Resin, dough, work []seenMark) {
 	var groups []points
 	var span float64 // widest within one kind: between kinds nothing is learned of the slope
 	for _, marks := range [][]seenMark{dough, work} {
@@ -199,7 +199,7 @@ func (f *Fit) fitQ10(r Resin, dough, work []seenMark) {
 }
 
 // fitLevels fits the levels where the slope did not, and says what is wanting.
-func (f *Fit) fitLevels(r Resin, dough, work []seenMark) {
+func (f *ResinFit) fitLevels(r Resin, dough, work []seenMark) {
 	var sse float64
 	var df int
 	for _, k := range []struct {
@@ -237,7 +237,7 @@ func (f *Fit) fitLevels(r Resin, dough, work []seenMark) {
 // fitSpread weighs the scatter the marks show with the one assumed, as the
 // conjugate update of a variance that priorMarks marks stand behind, sets
 // MixLnSD from it and returns it.
-func (f *Fit) fitSpread(r Resin, sd float64, df int) (scatter float64) {
+func (f *ResinFit) fitSpread(r Resin, sd float64, df int) (scatter float64) {
 	room := roomSDC * math.Log(f.Q10) / 10
 	around := markLnSD*markLnSD + room*room // in every mark, but not of the mix
 	v := (priorMarks*(r.MixLnSD*r.MixLnSD+around) + float64(df)*sd*sd) / float64(priorMarks+df)
@@ -245,14 +245,14 @@ func (f *Fit) fitSpread(r Resin, sd float64, df int) (scatter float64) {
 	return math.Sqrt(v)
 }
 
-func (f *Fit) want(format string, args ...any) {
+func (f *ResinFit) want(format string, args ...any) {
 	f.Wanting = append(f.Wanting, fmt.Sprintf(format, args...))
 }
 
 // Apply puts what was fitted into a copy of the resin, for the house to adopt.
 // It refuses a fit that would leave the resin's times in the wrong order or
 // beyond what a resin can have.
-func (f Fit) Apply(r Resin) (Resin, error) {
+func (f ResinFit) Apply(r Resin) (Resin, error) {
 	if f.Dough.Fitted {
 		r.DoughFromMin, r.DoughLnSD = f.Dough.Minutes, held(f.Dough.LnSE, 0.01, 1)
 	}
@@ -273,7 +273,7 @@ func (f Fit) Apply(r Resin) (Resin, error) {
 }
 
 // String says in one line what stands behind the fit.
-func (f Fit) String() string {
+func (f ResinFit) String() string {
 	s := fmt.Sprintf("%d marks (%d dough, %d too stiff)", f.marks(), f.Dough.Marks, f.Work.Marks)
 	if f.SetAside > 0 {
 		s += fmt.Sprintf(", %d set aside", f.SetAside)

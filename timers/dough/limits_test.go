@@ -42,7 +42,7 @@ func TestWhatAnEndDoesNotKnowInAPlainRoom(t *testing.T) {
 
 // The eighty per cent about a fitted Q10 are e to 1.2816 standard errors of its logarithm, down and up.
 func TestBandOfAFittedQ10(t *testing.T) {
-	f := Fit{Q10Fitted: true, Q10: 2, LnSD: 0.1, CoolestC: 18, WarmestC: 26}
+	f := ResinFit{Q10Fitted: true, Q10: 2, LnSD: 0.1, CoolestC: 18, WarmestC: 26}
 	if got, want := f.String(), "0 marks (0 dough, 0 too stiff); Q10 2.00 (80 %: 1.76 to 2.27) fitted from rooms of 18 to 26 °C"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}

@@ -68,8 +68,8 @@ func (a *adviceBook) entry(k benchKey) *adviceEntry {
 
 // advised is the bench that a player is at, from when its flasks came to the press.
 type advised struct {
-	read   map[benchKey]*press.Reader // nil for one that is too much
-	reader *press.Reader
+	read   map[benchKey]*press.Lookup // nil for one that is too much
+	reader *press.Lookup
 	from   float64
 	work   []int // flasks whose dough is reached
 	list   []int // those that were solved for, their order
@@ -187,7 +187,7 @@ func (p *player) solveBench() bool {
 		a.made = append(a.made, p.made[i])
 	}
 	if a.read == nil {
-		a.read = map[benchKey]*press.Reader{}
+		a.read = map[benchKey]*press.Lookup{}
 	}
 	r, was := a.read[k]
 	if !was {
@@ -240,7 +240,7 @@ func (p *player) solve(k *benchKey) *press.Solved {
 		jobs[i].More = p.further(f.of)
 	}
 	d := press.Durations{Raise: ms(p.RaiseMin), Hold: ms(p.HoldMin), Open: ms(p.OpenMin), Trim: ms(p.TrimMin), Final: ms(p.FinalMin)}
-	s, err := press.Solve(jobs, d, press.Bench{Presses: p.Presses, Hands: p.Hands}, most)
+	s, err := press.Solve(jobs, d, press.Capacity{Presses: p.Presses, Hands: p.Hands}, most)
 	if err != nil {
 		return nil
 	}

@@ -58,7 +58,7 @@ func TestPickByTheAdviceIsNoWorseThanTheBestSimpleRule(t *testing.T) {
 		}
 		picked := Costs(h, cases, p, fresh)
 		var best []float64
-		for _, r := range []Rule{One, Two, Fit80} {
+		for _, r := range []MixRule{One, Two, Fit80} {
 			if c := Costs(h, cases, ByRule(h, cases, r, Habit{}), fresh); best == nil || sum(c) < sum(best) {
 				best = c
 			}

@@ -5,26 +5,26 @@ import (
 	"math"
 )
 
-// Step is how far a case is that is at work already.
-type Step uint8
+// Progress is how far a case is that is at work already.
+type Progress uint8
 
 // The steps of a case at work, in their order.
 const (
-	LostDough Step = iota // its dough is over: its mould is cleaned, and it is packed anew
-	Painted               // its separator is dry from FromMin on; it waits for a mix
-	Packed                // waits for the press, free for it from FromMin on
-	Untrimmed             // out of the press, to be trimmed from FromMin on
-	Pressed               // in a press, until FromMin
-	Clamped               // its final closure is made, its bench set over at FromMin
-	Bathed                // in a bath, its programme over at FromMin
-	Cooling               // out of the bath, cool at FromMin
-	Deflasked             // to be finished
+	LostDough Progress = iota // its dough is over: its mould is cleaned, and it is packed anew
+	Painted                   // its separator is dry from FromMin on; it waits for a mix
+	Packed                    // waits for the press, free for it from FromMin on
+	Untrimmed                 // out of the press, to be trimmed from FromMin on
+	Pressed                   // in a press, until FromMin
+	Clamped                   // its final closure is made, its bench set over at FromMin
+	Bathed                    // in a bath, its programme over at FromMin
+	Cooling                   // out of the bath, cool at FromMin
+	Deflasked                 // to be finished
 )
 
 // Begun is how far a case is that is at work already. What has its dough is in no mix of a plan, what is in a bath or
 // past it in no load: nothing moves it.
 type Begun struct {
-	Step    Step
+	Step    Progress
 	FromMin float64 // as the step says
 	// Of a case that has its dough and no final closure yet:
 	Mix      int       // cases of one mix have the same, 0 to MaxCases, and share its luck

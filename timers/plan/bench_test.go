@@ -53,7 +53,7 @@ func BenchmarkMake(b *testing.B) {
 }
 
 // ownHouse is the house of the reference with the press played by the advice of the bench.
-func ownHouse() House {
+func ownHouse() Lab {
 	h := refHouse()
 	h.Simple = false
 	return h

@@ -10,7 +10,7 @@ import (
 
 // engine is a house made ready to be played.
 type engine struct {
-	House
+	Lab
 	mean  [sizes][MaxClosures + 1]float64 // trial closures still expected, by size and closures made
 	pairs []pairs                         // by resin; the first of those without a dough of their own
 	wish  Wish
@@ -30,8 +30,8 @@ func (e *engine) pair(resin int, a, b Size) float64 {
 }
 
 // newEngine wants a house that Check has passed.
-func newEngine(h *House) *engine {
-	e := &engine{House: *h, advice: &adviceBook{}}
+func newEngine(h *Lab) *engine {
+	e := &engine{Lab: *h, advice: &adviceBook{}}
 	for s := range e.mean {
 		for d := range e.mean[s] {
 			e.mean[s][d] = stillExpected(&h.Closures[s], d)
@@ -41,7 +41,7 @@ func newEngine(h *House) *engine {
 }
 
 // playable is a house made ready for whole days.
-func playable(h *House) *engine {
+func playable(h *Lab) *engine {
 	e := newEngine(h)
 	for resin := -1; resin < len(h.Doughs); resin++ {
 		var p pairs
@@ -182,7 +182,7 @@ const mostChances = 4096
 // Closures beyond 15, 12, 9, 7, 6 for one to five flasks are put in one class and counted as 13. The answer is
 // remembered. Of the house only hands, presses, press work and closures are read. It fails for no flask or more than
 // MaxMix, and for what is no house.
-func MixChance(flasks []Size, windowMin float64, h House, hands, presses int) (Chance, error) {
+func MixChance(flasks []Size, windowMin float64, h Lab, hands, presses int) (Chance, error) {
 	if len(flasks) < 1 || len(flasks) > MaxMix {
 		return Chance{}, fmt.Errorf("a mix for %d flasks: its chance is counted out for 1 to %d", len(flasks), MaxMix)
 	}

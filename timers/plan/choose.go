@@ -382,7 +382,7 @@ func (p *player) mixBy(b *batch) float64 {
 }
 
 // byDay is the length of a load by day, or of any where the house has none by day.
-func (h *House) byDay() float64 {
+func (h *Lab) byDay() float64 {
 	if h.ShortMin > 0 {
 		return h.ShortMin
 	}

@@ -25,7 +25,7 @@ func mixed(x uint64) uint64 {
 }
 
 // makeDraw draws one day. A case has the same luck whatever the other cases are.
-func makeDraw(h *House, cases []Case, seed, day uint64) draw {
+func makeDraw(h *Lab, cases []Case, seed, day uint64) draw {
 	at := mixed(mixed(seed) ^ day)
 	r := rand.New(rand.NewPCG(at, mixed(at)))
 	d := draw{Closures: make([][attempts]int8, len(cases)), Finish: make([]float64, len(cases)), DayEnd: r.NormFloat64()}
@@ -58,7 +58,7 @@ func (c *Closures) pick(s Size, u float64) int8 {
 }
 
 // makeDraws draws so many days.
-func makeDraws(h *House, cases []Case, seed uint64, n int) []draw {
+func makeDraws(h *Lab, cases []Case, seed uint64, n int) []draw {
 	out := make([]draw, n)
 	for i := range out {
 		out[i] = makeDraw(h, cases, seed, uint64(i))

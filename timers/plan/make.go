@@ -30,7 +30,7 @@ const (
 
 // Made is a plan with what is foretold of it.
 type Made struct {
-	House House
+	House Lab
 	Cases []Case
 	Plan  Plan
 	Foretold
@@ -48,7 +48,7 @@ type Ask struct {
 // Make plans a day: it picks among the variants of the simple rules, puts off what need not be today where that gains,
 // plays the plan on fresh days, and looks for one case to ask a later time for. No cases make a plan of nothing. It
 // fails for what is no house or are no cases, and with ctx's error when that is done.
-func Make(ctx context.Context, h House, cases []Case, o SearchOptions) (Made, error) {
+func Make(ctx context.Context, h Lab, cases []Case, o SearchOptions) (Made, error) {
 	o.Draws, o.Days = cmp.Or(o.Draws, houseDraws), cmp.Or(o.Days, houseDays)
 	if o.Draws < 2 || o.Draws > maxDraws || o.Days < 2 || o.Days > maxDraws {
 		return Made{}, fmt.Errorf("%d draws and %d days: want 2 to %d of each", o.Draws, o.Days, maxDraws)
@@ -112,7 +112,7 @@ func Make(ctx context.Context, h House, cases []Case, o SearchOptions) (Made, er
 
 // Follow foretells what comes of a plan that was made before, from where the day stands now. It fails for a plan that its
 // Check does not pass, and with ctx's error when that is done.
-func Follow(ctx context.Context, h House, cases []Case, p Plan, o SearchOptions) (Made, error) {
+func Follow(ctx context.Context, h Lab, cases []Case, p Plan, o SearchOptions) (Made, error) {
 	o.Draws, o.Days = cmp.Or(o.Draws, houseDraws), cmp.Or(o.Days, houseDays)
 	if err := h.Check(); err != nil {
 		return Made{}, err
@@ -236,7 +236,7 @@ func (e *engine) leaveOut(ctx context.Context, cases []Case, p *Plan, draws, day
 // Soonest is when a case could be finished at the soonest by the house's own times: begun at once, alone, in the fewest
 // closures it ever takes, in the house's shorter programme; dough and finishing as expected. A case due well before that
 // cannot be in time.
-func Soonest(h House, c Case) float64 { return playable(&h).soonest(c) }
+func Soonest(h Lab, c Case) float64 { return playable(&h).soonest(c) }
 
 func (e *engine) soonest(c Case) float64 {
 	fewest := 1

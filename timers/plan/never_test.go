@@ -12,7 +12,7 @@ import (
 )
 
 // anyHouse is a house of any sort that its Check passes.
-func anyHouse(t *rapid.T) House {
+func anyHouse(t *rapid.T) Lab {
 	h := refHouse()
 	h.Simple = rapid.Bool().Draw(t, "simple")
 	f := func(name string, lo, hi float64) float64 { return rapid.Float64Range(lo, hi).Draw(t, name) }
@@ -28,7 +28,7 @@ func anyHouse(t *rapid.T) House {
 	h.EndMin = h.DoughMin + rapid.SampledFrom([]float64{2, 28}).Draw(t, "window")
 	h.Doughs = nil
 	if rapid.Bool().Draw(t, "doughs") {
-		h.Doughs = []Dough{{5, 1, 7, 2, 2}, {10, 2, 38, 3, 1}}
+		h.Doughs = []DoughSpan{{5, 1, 7, 2, 2}, {10, 2, 38, 3, 1}}
 	}
 	h.OpensMin = float64(n("opens", 6, 10) * 60)
 	h.ClosesMin = h.OpensMin + float64(n("hours", 4, 10)*60)
@@ -81,13 +81,13 @@ func anyCases(t *rapid.T, most int) []Case {
 }
 
 // beginSome sets some of the cases to work, at any step, also such as a clock set back or a late entry would tell.
-func beginSome(t *rapid.T, h *House, cases []Case) {
+func beginSome(t *rapid.T, h *Lab, cases []Case) {
 	pressed := 0
 	for i := range cases {
 		if !rapid.Bool().Draw(t, "at work") {
 			continue
 		}
-		b := &Begun{Step: rapid.SampledFrom([]Step{LostDough, Painted, Packed, Untrimmed, Pressed, Pressed, Clamped, Bathed, Bathed, Bathed, Cooling, Deflasked}).Draw(t, "step"), FromMin: h.start() + rapid.SampledFrom([]float64{-700, -30, 0, .5, 25, 180, 400}).Draw(t, "since")}
+		b := &Begun{Step: rapid.SampledFrom([]Progress{LostDough, Painted, Packed, Untrimmed, Pressed, Pressed, Clamped, Bathed, Bathed, Bathed, Cooling, Deflasked}).Draw(t, "step"), FromMin: h.start() + rapid.SampledFrom([]float64{-700, -30, 0, .5, 25, 180, 400}).Draw(t, "since")}
 		if b.Step == Pressed {
 			if pressed++; pressed > h.Presses && rapid.Bool().Draw(t, "press free") {
 				b.Step = Untrimmed
@@ -113,7 +113,7 @@ func beginSome(t *rapid.T, h *House, cases []Case) {
 }
 
 // anyPlan is a plan that nobody would make and that its Check passes.
-func anyPlan(t *rapid.T, h *House, cases []Case) Plan {
+func anyPlan(t *rapid.T, h *Lab, cases []Case) Plan {
 	p := Plan{GateMin: rapid.SampledFrom([]float64{0, 4, 8, 30, 1000}).Draw(t, "gate")}
 	order := rapid.Permutation(cases).Draw(t, "order")
 	index := func(c Case) int { return slices.IndexFunc(cases, func(x Case) bool { return x.Key == c.Key }) }
@@ -145,7 +145,7 @@ func anyPlan(t *rapid.T, h *House, cases []Case) Plan {
 
 // dayOf holds a played day to what no day may show.
 type dayOf struct {
-	h      House
+	h      Lab
 	cases  []Case
 	draw   draw
 	events []event
@@ -444,17 +444,17 @@ func TestMakeAnswersAnyQuestion(t *testing.T) {
 func TestMakeRefusesWhatCannotBe(t *testing.T) {
 	h := refHouse()
 	one := []Case{{Key: 1, DueMin: 1000, Weight: 1}}
-	bad := func(change func(h *House)) House { x := h; change(&x); return x }
+	bad := func(change func(h *Lab)) Lab { x := h; change(&x); return x }
 	for name, c := range map[string]struct {
-		h     House
+		h     Lab
 		cases []Case
 		o     SearchOptions
 		want  string
 	}{
-		"no press":     {bad(func(h *House) { h.Presses = 0 }), one, SearchOptions{}, "presses must be 1 to 9, not 0"},
-		"NaN":          {bad(func(h *House) { h.FinishMin = math.NaN() }), one, SearchOptions{}, "finish must be 0.1 to 720 min, not NaN"},
-		"closes early": {bad(func(h *House) { h.ClosesMin = 400 }), one, SearchOptions{}, "hours from 480 to 400, overtime to 1080 min"},
-		"closures":     {bad(func(h *House) { h.Closures[0][3] = 0 }), one, SearchOptions{}, "closures of a small base: the chances sum to"},
+		"no press":     {bad(func(h *Lab) { h.Presses = 0 }), one, SearchOptions{}, "presses must be 1 to 9, not 0"},
+		"NaN":          {bad(func(h *Lab) { h.FinishMin = math.NaN() }), one, SearchOptions{}, "finish must be 0.1 to 720 min, not NaN"},
+		"closes early": {bad(func(h *Lab) { h.ClosesMin = 400 }), one, SearchOptions{}, "hours from 480 to 400, overtime to 1080 min"},
+		"closures":     {bad(func(h *Lab) { h.Closures[0][3] = 0 }), one, SearchOptions{}, "closures of a small base: the chances sum to"},
 		"twice":        {h, append(slices.Clone(one), one[0]), SearchOptions{}, "case 2 has the key of another"},
 		"size":         {h, []Case{{Size: 3, Weight: 1}}, SearchOptions{}, "size 3 is none of small, medium and large"},
 		"due":          {h, []Case{{DueMin: math.Inf(1), Weight: 1}}, SearchOptions{}, "due +Inf min is out of range"},

@@ -74,15 +74,15 @@ func (h Hours) check() error {
 }
 
 // hours are those of a day.
-func (h *House) hours(day int) *Hours {
+func (h *Lab) hours(day int) *Hours {
 	if h.FirstDay != nil && day == h.today() {
 		return h.FirstDay
 	}
 	return &h.Hours
 }
 
-// Dough says when the dough of a resin is reached and when it ends, minutes from the start of a mix.
-type Dough struct {
+// DoughSpan says when the dough of a resin is reached and when it ends, minutes from the start of a mix.
+type DoughSpan struct {
 	DoughMin    float64 // to dough, as expected
 	DoughSDMin  float64 // its spread from mix to mix
 	EndMin      float64 // to the end of the dough, as expected
@@ -91,9 +91,9 @@ type Dough struct {
 }
 
 // WindowMin is how long dough can be worked, as expected.
-func (d Dough) WindowMin() float64 { return d.EndMin - d.DoughMin }
+func (d DoughSpan) WindowMin() float64 { return d.EndMin - d.DoughMin }
 
-func (d Dough) check() error {
+func (d DoughSpan) check() error {
 	for _, x := range []struct {
 		name      string
 		v, lo, hi float64
@@ -109,20 +109,20 @@ func (d Dough) check() error {
 }
 
 // doughOf is the dough of a resin.
-func (h *House) doughOf(resin int) *Dough {
+func (h *Lab) doughOf(resin int) *DoughSpan {
 	if resin >= 0 && resin < len(h.Doughs) {
 		return &h.Doughs[resin]
 	}
-	return &h.Dough
+	return &h.DoughSpan
 }
 
 // Closures is the chance that a flask of a size takes so many trial closures, by their number; index 0 is not used, and
 // the last holds all beyond.
 type Closures [sizes][MaxClosures + 1]float64
 
-// House is how a house works: how much can be done at once, how long each work takes, when it is open. Every field
+// Lab is how a house works: how much can be done at once, how long each work takes, when it is open. Every field
 // that ends in Min is in minutes.
-type House struct {
+type Lab struct {
 	Hands      int // pairs of hands
 	Presses    int
 	Baths      int
@@ -143,8 +143,8 @@ type House struct {
 	ShortMin     float64 // the house's programme for loads by day; 0 for none
 	LongMin      float64 // the house's programme for loads overnight
 
-	Dough          // of every resin that has none of its own
-	Doughs []Dough // by Case.Resin, where resins differ; nil for none
+	DoughSpan             // of every resin that has none of its own
+	Doughs    []DoughSpan // by Case.Resin, where resins differ; nil for none
 
 	Hours               // of every day
 	FirstDay    *Hours  // of the first day, where they are others; nil for the same
@@ -175,7 +175,7 @@ type Cost struct {
 }
 
 // Check says what is wrong with a house, if anything.
-func (h *House) Check() error {
+func (h *Lab) Check() error {
 	count := func(name string, n, most int) error {
 		if n < 1 || n > most {
 			return fmt.Errorf("%s must be 1 to %d, not %d", name, most, n)
@@ -210,7 +210,7 @@ func (h *House) Check() error {
 			return err
 		}
 	}
-	for _, d := range append([]Dough{h.Dough}, h.Doughs...) {
+	for _, d := range append([]DoughSpan{h.DoughSpan}, h.Doughs...) {
 		if err := d.check(); err != nil {
 			return err
 		}
@@ -301,7 +301,7 @@ type Plan struct {
 	GateMin float64 // the next mix waits until the press work left on live dough is at most this
 	Mixes   []Mix   // in their order
 	Loads   []Load  // those of one bath in their order
-	Rule    Rule    // that it came from, with its habit
+	Rule    MixRule // that it came from, with its habit
 	Habit   Habit
 }
 
@@ -342,7 +342,7 @@ func checkCases(cases []Case) error {
 }
 
 // Check says what a plan does that no plan may.
-func (p *Plan) Check(h *House, cases []Case) error {
+func (p *Plan) Check(h *Lab, cases []Case) error {
 	mixed, loaded := make([]bool, len(cases)), make([]bool, len(cases))
 	for _, m := range p.Mixes {
 		if len(m.Cases) == 0 {

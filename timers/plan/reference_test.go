@@ -111,7 +111,7 @@ var ref = func() reference {
 
 // refHouse is the house of the reference: the house defaults, closures as the reference works them out of the same
 // house values of the trend.
-func refHouse() House {
+func refHouse() Lab {
 	h := HouseDefaults()
 	h.Simple = true // as the reference plays the press
 	for s, name := range []string{"s", "m", "l"} {
@@ -160,7 +160,7 @@ func planOf(in refPlan) Plan {
 	return p
 }
 
-var refRules = map[string]Rule{"fcfs4": FirstCome4, "edd3": Three, "edd2x": TwoAtOnce, "edd2": Two, "edd1": One, "fit80": Fit80, "fit95": Fit95, "own": Own}
+var refRules = map[string]MixRule{"fcfs4": FirstCome4, "edd3": Three, "edd2x": TwoAtOnce, "edd2": Two, "edd1": One, "fit80": Fit80, "fit95": Fit95, "own": Own}
 
 func near(t *testing.T, what string, got, want, within float64) {
 	t.Helper()
@@ -355,7 +355,7 @@ func TestBestOfAllPlansOfADayWithoutLuck(t *testing.T) {
 
 // weighted are all days on which each case takes 2 to 7 closures, 7 for 7 and more, the first time, and three when it is
 // packed anew; all else as expected.
-func weighted(h House, cases []Case) (draws []draw, weight []float64) {
+func weighted(h Lab, cases []Case) (draws []draw, weight []float64) {
 	ks := make([]int, len(cases))
 	for i := range ks {
 		ks[i] = 2

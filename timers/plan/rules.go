@@ -6,23 +6,23 @@ import (
 	"slices"
 )
 
-// Rule is a simple way to put cases into mixes.
-type Rule string
+// MixRule is a simple way to put cases into mixes.
+type MixRule string
 
 // The rules. All but the first take the earliest due first; each mix is of one resin.
 const (
-	FirstCome4 Rule = "first come, four to a mix" // as they came
-	Three      Rule = "three to a mix"
-	TwoAtOnce  Rule = "two to a mix, without waiting for the press" // the next mix is made at once
-	Two        Rule = "two to a mix"
-	One        Rule = "one to a mix"
-	Fit80      Rule = "as many as have 80 %" // while all of the mix are in time with a chance of 80 %
-	Fit95      Rule = "as many as have 95 %"
-	Own        Rule = "as many as have 80 %, today's alone" // what is due today is mixed for alone
+	FirstCome4 MixRule = "first come, four to a mix" // as they came
+	Three      MixRule = "three to a mix"
+	TwoAtOnce  MixRule = "two to a mix, without waiting for the press" // the next mix is made at once
+	Two        MixRule = "two to a mix"
+	One        MixRule = "one to a mix"
+	Fit80      MixRule = "as many as have 80 %" // while all of the mix are in time with a chance of 80 %
+	Fit95      MixRule = "as many as have 95 %"
+	Own        MixRule = "as many as have 80 %, today's alone" // what is due today is mixed for alone
 )
 
 // picked are the rules that Pick tries.
-var picked = []Rule{Two, One, Fit80, Fit95, Own}
+var picked = []MixRule{Two, One, Fit80, Fit95, Own}
 
 // Habit varies a rule.
 type Habit struct {
@@ -37,7 +37,7 @@ const (
 	noGateMin    = 1000
 )
 
-func (e *engine) byRule(cases []Case, r Rule, v Habit) Plan {
+func (e *engine) byRule(cases []Case, r MixRule, v Habit) Plan {
 	order := make([]int, len(cases))
 	for i := range order {
 		order[i] = i
@@ -77,7 +77,7 @@ func (e *engine) byRule(cases []Case, r Rule, v Habit) Plan {
 }
 
 // group puts each case into the last mix of its resin, or into one of its own.
-func (e *engine) group(cases []Case, order []int, r Rule) [][]int {
+func (e *engine) group(cases []Case, order []int, r MixRule) [][]int {
 	var groups [][]int
 	last := map[int]int{} // by resin
 	today := float64(e.today())*Day + e.hours(e.today()).ClosesMin
@@ -106,7 +106,7 @@ func (e *engine) group(cases []Case, order []int, r Rule) [][]int {
 }
 
 // joins tells whether a case may join a mix by a rule.
-func (e *engine) joins(cases []Case, group []int, i int, r Rule, today float64) bool {
+func (e *engine) joins(cases []Case, group []int, i int, r MixRule, today float64) bool {
 	fits := func(least float64) bool {
 		flasks := []Size{cases[i].Size}
 		for _, j := range group {

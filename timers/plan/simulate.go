@@ -130,10 +130,10 @@ func newPlayer(e *engine, cases []Case) *player {
 }
 
 // off tells whether nobody works on a day.
-func (h *House) off(day int) bool { return day < len(h.Off) && h.Off[day] }
+func (h *Lab) off(day int) bool { return day < len(h.Off) && h.Off[day] }
 
 // workday is the first day from this one on on which somebody works.
-func (h *House) workday(day int) int {
+func (h *Lab) workday(day int) int {
 	for h.off(day) {
 		day++
 	}
@@ -141,13 +141,13 @@ func (h *House) workday(day int) int {
 }
 
 // today is the day that the plan is for.
-func (h *House) today() int { return h.workday(0) }
+func (h *Lab) today() int { return h.workday(0) }
 
 // nextday is the working day after the first.
-func (h *House) nextday() int { return h.workday(h.today() + 1) }
+func (h *Lab) nextday() int { return h.workday(h.today() + 1) }
 
 // start is when the first day is taken up.
-func (h *House) start() float64 {
+func (h *Lab) start() float64 {
 	if d := h.today(); d > 0 {
 		return float64(d)*Day + h.hours(d).OpensMin
 	}

@@ -8,7 +8,7 @@ import (
 
 // windowAdvice is the advice of the bench for one mix, worked out beforehand.
 type windowAdvice struct {
-	reader *press.Reader // nil where the simple order plays
+	reader *press.Lookup // nil where the simple order plays
 	on     bool          // still played by it
 	onward int           // the flask that goes into the press next; -1 for none
 	now    []press.Position
@@ -26,7 +26,7 @@ func (w *window) solve(windowMin float64) {
 		jobs[i] = press.Job{ID: string(rune('a' + i)), Progress: press.Waiting, Due: ms(windowMin), More: e.Closures[s][1:]}
 	}
 	d := press.Durations{Raise: ms(e.RaiseMin), Hold: ms(e.HoldMin), Open: ms(e.OpenMin), Trim: ms(e.TrimMin), Final: ms(e.FinalMin)}
-	if s, err := press.Solve(jobs, d, press.Bench{Presses: e.Presses, Hands: e.Hands}, statesTwo); err == nil {
+	if s, err := press.Solve(jobs, d, press.Capacity{Presses: e.Presses, Hands: e.Hands}, statesTwo); err == nil {
 		w.adv.reader = s.Reader()
 	}
 }

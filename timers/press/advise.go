@@ -41,18 +41,18 @@ type move struct {
 	Wait  time.Duration // how long from now until it can begin
 }
 
-// Code says what would help a flask that may not be in time.
-type Code uint8
+// HelpKind says what would help a flask that may not be in time.
+type HelpKind uint8
 
 // What can help.
 const (
-	TakeFirst Code = iota + 1 // give this flask the press and the hands before all others
-	LetWait                   // leave Help.Flask aside
-	Remix                     // nothing on this bench is worth its cost: pack it from a new mix
+	TakeFirst HelpKind = iota + 1 // give this flask the press and the hands before all others
+	LetWait                       // leave Help.Flask aside
+	Remix                         // nothing on this bench is worth its cost: pack it from a new mix
 )
 
 // String names the code in the words of the bench.
-func (c Code) String() string {
+func (c HelpKind) String() string {
 	//exhaustive:enforce
 	switch c {
 	case TakeFirst:
@@ -67,7 +67,7 @@ func (c Code) String() string {
 
 // Help is one thing that would help a flask, with what it would then be.
 type Help struct {
-	Code   Code
+	Code   HelpKind
 	Flask  string  // LetWait: the flask to leave aside
 	Chance float64 // of the flask helped, estimated; 0 with Remix
 	// Others is how many more of the other flasks, not counting Flask, are expected in time; below 0 fewer.
@@ -187,7 +187,7 @@ type desk struct {
 // byDough orders the jobs so that neither the advice nor ties depend on the order in which they are given.
 func byDough(a, b Job) int { return cmp.Or(cmp.Compare(a.Due, b.Due), cmp.Compare(a.ID, b.ID)) }
 
-func newDesk(jobs []Job, d Durations, b Bench, o AdviceOptions) *desk {
+func newDesk(jobs []Job, d Durations, b Capacity, o AdviceOptions) *desk {
 	jobs = slices.SortedFunc(slices.Values(jobs), byDough)
 	p, w := newPlan(jobs, d, b)
 	return &desk{
@@ -200,7 +200,7 @@ func newDesk(jobs []Job, d Durations, b Bench, o AdviceOptions) *desk {
 
 // Advise says what to do next at the press, and what to expect of each flask. Jobs may come in any order. It fails
 // only on a question out of range.
-func Advise(jobs []Job, d Durations, b Bench, o AdviceOptions) (Advice, error) {
+func Advise(jobs []Job, d Durations, b Capacity, o AdviceOptions) (Advice, error) {
 	o, err := o.settled()
 	if err != nil {
 		return Advice{}, err

@@ -15,7 +15,7 @@ import (
 	"flaskside/timers/longrun"
 )
 
-func advise(t *testing.T, jobs []Job, b Bench, o AdviceOptions) Advice {
+func advise(t *testing.T, jobs []Job, b Capacity, o AdviceOptions) Advice {
 	t.Helper()
 	a, err := Advise(jobs, HouseDurations(), b, o)
 	if err != nil {
@@ -61,8 +61,8 @@ func longer(jobs []Job, by time.Duration) []Job {
 	return jobs
 }
 
-func codes(h []Help) []Code {
-	var c []Code
+func codes(h []Help) []HelpKind {
+	var c []HelpKind
 	for _, x := range h {
 		c = append(c, x.Code)
 	}
@@ -162,7 +162,7 @@ func TestWhatWouldHelp(t *testing.T) {
 	} else if slices.Contains(codes(h), Remix) {
 		t.Errorf("remix is named beside what brings as much as it costs: %+v", h)
 	}
-	if got := codes(a.Flasks[2].Help); !slices.Equal(got, []Code{Remix}) || !a.Flasks[2].Lost {
+	if got := codes(a.Flasks[2].Help); !slices.Equal(got, []HelpKind{Remix}) || !a.Flasks[2].Lost {
 		t.Errorf("the one past its dough is offered %v, lost %v", got, a.Flasks[2].Lost)
 	}
 	// Where even going first costs more than it brings, remix is named.
@@ -187,7 +187,7 @@ func TestWhatWouldHelp(t *testing.T) {
 func TestMorePressesAndHands(t *testing.T) {
 	jobs := nine()
 	var expected []float64
-	for _, b := range []Bench{{1, 1}, {2, 1}, {1, 2}, {2, 2}} {
+	for _, b := range []Capacity{{1, 1}, {2, 1}, {1, 2}, {2, 2}} {
 		expected = append(expected, advise(t, jobs, b, AdviceOptions{Draws: 24}).Expected)
 	}
 	if one, two := expected[0], expected[3]; two < one+1 || expected[1] < one-0.2 || expected[2] < one || two < expected[1] || two < expected[2] {
@@ -195,7 +195,7 @@ func TestMorePressesAndHands(t *testing.T) {
 	}
 	// Two flasks of 9 min each side by side: both in time at 9 min only with two presses and two pairs of hands.
 	pair := []Job{{ID: "1", Due: mins(9), More: knownTo(2)}, {ID: "2", Due: mins(9), More: knownTo(2)}}
-	for b, want := range map[Bench]float64{{1, 1}: 1, {1, 2}: 1, {2, 1}: 1, {2, 2}: 2} {
+	for b, want := range map[Capacity]float64{{1, 1}: 1, {1, 2}: 1, {2, 1}: 1, {2, 2}: 2} {
 		if got := advise(t, pair, b, AdviceOptions{}).Expected; got != want {
 			t.Errorf("%+v: %v in time, want %v", b, got, want)
 		}
@@ -440,7 +440,7 @@ func TestCostOfMix(t *testing.T) {
 		t.Errorf("two minutes: %+v", c)
 	}
 	// A second pair of hands mixes while the first is at the press.
-	c, err := CostOfMix(work, fresh, mins(2), HouseDurations(), Bench{1, 2}, AdviceOptions{})
+	c, err := CostOfMix(work, fresh, mins(2), HouseDurations(), Capacity{1, 2}, AdviceOptions{})
 	if err != nil || c.Cost != 0 {
 		t.Errorf("with two pairs of hands: %+v, %v", c, err)
 	}
@@ -473,7 +473,7 @@ func TestQuestionsOutOfRange(t *testing.T) {
 		want string
 		jobs []Job
 		d    Durations
-		b    Bench
+		b    Capacity
 		o    AdviceOptions
 	}{
 		{"without a name", with(func(j *Job) { j.ID = "" }), HouseDurations(), HouseBench(), AdviceOptions{}},
@@ -485,8 +485,8 @@ func TestQuestionsOutOfRange(t *testing.T) {
 		{"chances of further closures", with(func(j *Job) { j.More = nil }), HouseDurations(), HouseBench(), AdviceOptions{}},
 		{"not a chance", with(func(j *Job) { j.More = []float64{math.NaN()} }), HouseDurations(), HouseBench(), AdviceOptions{}},
 		{"press duration trim", []Job{good}, Durations{Trim: -1}, HouseBench(), AdviceOptions{}},
-		{"0 presses", []Job{good}, HouseDurations(), Bench{0, 1}, AdviceOptions{}},
-		{"10 pairs of hands", []Job{good}, HouseDurations(), Bench{1, 10}, AdviceOptions{}},
+		{"0 presses", []Job{good}, HouseDurations(), Capacity{0, 1}, AdviceOptions{}},
+		{"10 pairs of hands", []Job{good}, HouseDurations(), Capacity{1, 10}, AdviceOptions{}},
 		{"draws", []Job{good}, HouseDurations(), HouseBench(), AdviceOptions{Draws: -1}},
 		{"draws", []Job{good}, HouseDurations(), HouseBench(), AdviceOptions{Draws: maxDraws + 1}},
 		{"gain", []Job{good}, HouseDurations(), HouseBench(), AdviceOptions{Gain: math.NaN()}},
@@ -496,7 +496,7 @@ func TestQuestionsOutOfRange(t *testing.T) {
 		}
 	}
 	// All at the limits is answered.
-	a := advise(t, many[:MaxJobs], Bench{maxBench, maxBench}, AdviceOptions{Draws: 2})
+	a := advise(t, many[:MaxJobs], Capacity{maxBench, maxBench}, AdviceOptions{Draws: 2})
 	if a.Expected != MaxJobs {
 		t.Errorf("with a press each: %v of %d in time", a.Expected, MaxJobs)
 	}

@@ -34,6 +34,6 @@ func genJobs(t *rapid.T) []Job {
 	return jobs
 }
 
-func genBench(t *rapid.T) Bench {
-	return Bench{rapid.IntRange(1, 3).Draw(t, "presses"), rapid.IntRange(1, 3).Draw(t, "hands")}
+func genBench(t *rapid.T) Capacity {
+	return Capacity{rapid.IntRange(1, 3).Draw(t, "presses"), rapid.IntRange(1, 3).Draw(t, "hands")}
 }

@@ -28,7 +28,7 @@ const mixWork = 120_000
 // CostOfMix weighs mixing now for the flasks fresh, which takes a pair of hands for the time mixing before anything
 // else; From of each fresh flask is when its dough is reached, Due when it ends. With the mix the look-ahead counts
 // every flask alike, old or new. AdviceOptions.Previous is not read. It fails as Advise does.
-func CostOfMix(jobs, fresh []Job, mixing time.Duration, d Durations, b Bench, o AdviceOptions) (MixCost, error) {
+func CostOfMix(jobs, fresh []Job, mixing time.Duration, d Durations, b Capacity, o AdviceOptions) (MixCost, error) {
 	o, err := o.settled()
 	if err != nil {
 		return MixCost{}, err

@@ -35,7 +35,7 @@ func (w *world) set(o *world) {
 // plan holds what is the same in every playing of a shift, and room to work in; it serves one goroutine.
 type plan struct {
 	d        Durations
-	bench    Bench
+	bench    Capacity
 	due      []time.Duration
 	cum      [][]float64       // by flask: chance of at most 1, 2, ... closures
 	mean     [][]time.Duration // by flask and closures judged: hand time of the closures still expected
@@ -61,7 +61,7 @@ const noFavour = -1
 const confidence = 0.8
 
 // newPlan wants jobs that check has passed, and gives the bench as it stands.
-func newPlan(jobs []Job, d Durations, b Bench) (*plan, *world) {
+func newPlan(jobs []Job, d Durations, b Capacity) (*plan, *world) {
 	n := len(jobs)
 	p := &plan{d: d, bench: b, favour: noFavour,
 		due: make([]time.Duration, n), cum: make([][]float64, n),

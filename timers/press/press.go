@@ -40,14 +40,14 @@ func HouseDurations() Durations {
 	}
 }
 
-// Bench says how much can be done at once.
-type Bench struct {
+// Capacity says how much can be done at once.
+type Capacity struct {
 	Presses int // 1 to MaxBench
 	Hands   int // pairs of hands, 1 to MaxBench
 }
 
 // HouseBench returns one press and one pair of hands (house default).
-func HouseBench() Bench { return Bench{Presses: 1, Hands: 1} }
+func HouseBench() Capacity { return Capacity{Presses: 1, Hands: 1} }
 
 // Limits of what is worked out, so that any question is answered in bounded time.
 const (
@@ -92,7 +92,7 @@ type Job struct {
 }
 
 // checkBench says what is wrong with the settings.
-func checkBench(d Durations, b Bench) error {
+func checkBench(d Durations, b Capacity) error {
 	for _, x := range []struct {
 		name string
 		t    time.Duration

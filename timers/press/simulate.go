@@ -29,7 +29,7 @@ type ShiftOptions struct {
 	Mixes     []time.Duration // end of the dough of each mix; flask i is packed from mix i modulo their number
 	Sizes     []Size
 	Durations Durations
-	Bench     Bench
+	Bench     Capacity
 	Draws     int // playings of the shift for one choice of the look-ahead; 0 is DefaultDraws
 	Seed      uint64
 	Work      int // as in AdviceOptions

@@ -176,7 +176,7 @@ func TestMorePressesLoseFewer(t *testing.T) {
 	o := shiftOptions(5, 20)
 	o.Draws, o.Work = 8, noWork
 	one := simulate(t, o)
-	o.Bench = Bench{Presses: 2, Hands: 2}
+	o.Bench = Capacity{Presses: 2, Hands: 2}
 	two := simulate(t, o)
 	for k := range one.Rules {
 		if two.Rules[k].Lost > one.Rules[k].Lost-0.1 {

@@ -14,7 +14,7 @@ import (
 )
 
 // genSolvable draws a bench that is solved whole.
-func genSolvable(t *rapid.T) ([]Job, Bench) {
+func genSolvable(t *rapid.T) ([]Job, Capacity) {
 	jobs, b := genJobs(t), genBench(t)
 	if len(jobs) > mostWhole {
 		jobs = jobs[:mostWhole]

@@ -7,7 +7,7 @@ import (
 
 // Solved is a bench of up to three flasks worked out: what the hands do best in every state that can be reached by doing
 // so, whatever the closures show. Whoever plays the bench many times asks it instead of Advise, and does what the bench
-// would be told. It may be read by several [Reader]s at once.
+// would be told. It may be read by several [Lookup]s at once.
 type Solved struct{ t *table }
 
 // errTooMuch says that a bench takes more states than were allowed.
@@ -15,7 +15,7 @@ var errTooMuch = errors.New("the bench takes more states than were allowed")
 
 // Solve works out a bench in at most so many states; 0 is DefaultWork of Advise. It fails for a question out of range, for
 // more than three flasks, and with ErrTooMuch.
-func Solve(jobs []Job, d Durations, b Bench, most int) (*Solved, error) {
+func Solve(jobs []Job, d Durations, b Capacity, most int) (*Solved, error) {
 	if err := errors.Join(checkBench(d, b), checkJobs(jobs), checkWork(most)); err != nil {
 		return nil, err
 	}
@@ -43,15 +43,15 @@ type Position struct {
 	Done   bool          // its final closure is over, or nobody works on it any more
 }
 
-// Reader looks things up; it serves one goroutine.
-type Reader struct {
+// Lookup looks things up; it serves one goroutine.
+type Lookup struct {
 	t table
 	w world
 }
 
 // Reader makes one.
-func (s *Solved) Reader() *Reader {
-	r := &Reader{t: *s.t}
+func (s *Solved) Reader() *Lookup {
+	r := &Lookup{t: *s.t}
 	r.t.key, r.t.order, r.t.list = nil, nil, nil
 	return r
 }
@@ -59,7 +59,7 @@ func (s *Solved) Reader() *Reader {
 // Next is what a free pair of hands does now, for which of the flasks as they were given to [Solve], and whether it goes on
 // with that flask at once when it is done: trimmed, it goes into the press. known is false for a state that is not reached
 // by doing what is said; Nothing where the hands best begin nothing yet.
-func (r *Reader) Next(now time.Duration, at []Position, hands, presses int) (v Verb, flask int, on, known bool) {
+func (r *Lookup) Next(now time.Duration, at []Position, hands, presses int) (v Verb, flask int, on, known bool) {
 	w := &r.w
 	w.now, w.hands, w.presses = now, hands, presses
 	w.cells = w.cells[:0]

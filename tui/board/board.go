@@ -35,24 +35,24 @@ import (
 	"flaskside/timers"
 )
 
-// Bench is what the board looks at: a screen of the bench.
-type Bench interface {
+// Sight is what the board looks at: a screen of the bench.
+type Sight interface {
 	State() logbook.Snapshot
 	Now() timers.Now
 	Wake() <-chan struct{}
 	Take() keep.News
-	Press(now timers.Now, mixSize string) (keep.Press, error)
-	Cure(bath.Case) keep.Cure
+	Press(now timers.Now, mixSize string) (keep.PressOrder, error)
+	Cure(bath.LoadCase) keep.CureEstimate
 }
 
 // Config is what the board is handed.
 type Config struct {
-	Bench Bench
+	Bench Sight
 	Token func() string // whoever knows it sees the board; "" lets nobody in. Asked at each request
 	// Tally counts what was done today, in words; nil where nobody counts.
 	Tally func() ([]string, error)
 	// Benches tells of all benches of the mirror, with when that was; nil where there is none.
-	Benches func() (all []benches.Bench, at time.Time, err error)
+	Benches func() (all []benches.Glance, at time.Time, err error)
 	Fault   func(trace string) string // keeps a fault in a file and says where
 	Trouble func(line string)
 }

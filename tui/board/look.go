@@ -36,7 +36,7 @@ type looker struct {
 	drawer  drawer
 	desk    desk
 	lost    bool
-	flood   keep.Flood
+	flood   keep.AlarmRate
 	mirror  mirror.Health
 
 	mu      sync.Mutex
@@ -66,7 +66,7 @@ type desk struct {
 	version int // counts what came of it
 
 	press *press.Advice
-	cures map[int]keep.Cure
+	cures map[int]keep.CureEstimate
 	keys  map[int]uint64
 	tally []string
 	ready chan struct{} // something was worked out
@@ -316,7 +316,7 @@ func (b *Board) work(st logbook.Snapshot, now timers.Now) {
 			default: // it has been said already
 			}
 		}()
-		cures, of := map[int]keep.Cure{}, map[int]uint64{}
+		cures, of := map[int]keep.CureEstimate{}, map[int]uint64{}
 		for _, c := range tui.CureCases(st) {
 			of[c.Load] = c.Key()
 			if k, ok := keys[c.Load]; ok && k == c.Key() {

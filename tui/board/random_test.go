@@ -109,7 +109,7 @@ func TestWhatItMustNeverSay(t *testing.T) {
 		history(rt, book, clock)
 		d := drawer{steady: map[string]time.Time{}}
 		st, now := book.State(), book.Now()
-		desk := tui.WallDesk{Cures: map[int]keep.Cure{}}
+		desk := tui.WallDesk{Cures: map[int]keep.CureEstimate{}}
 		screen, err := keep.New(book, clock, rand.Text).Join(keep.Person{Own: true})
 		if err != nil {
 			rt.Fatal(err)

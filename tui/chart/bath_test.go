@@ -27,13 +27,13 @@ func bathPicture(t testing.TB, programme string, mm, nowMin float64, drop bool) 
 	bath := prog.Knots(22)
 	if drop {
 		start := time.Unix(0, 0)
-		var rs []cure.Reading
+		var rs []cure.BathReading
 		for m := 0; m <= int(nowMin); m += 5 {
 			c := cure.BathAt(bath, float64(m)*60)
 			if m > 120 && m < 200 {
 				c -= 15
 			}
-			rs = append(rs, cure.Reading{At: start.Add(time.Duration(m) * time.Minute), TempC: c})
+			rs = append(rs, cure.BathReading{At: start.Add(time.Duration(m) * time.Minute), TempC: c})
 		}
 		if bath, err = cure.Follow(prog, 22, start, rs); err != nil {
 			t.Fatal(err)

@@ -86,7 +86,7 @@ func (r *Cure) Work() error {
 
 // costs works out what a bath that was off its programme asks for, and the holds in a
 // cooler bath, which are always longer: information only.
-func (r *Cure) costs(prog cure.Programme, read []cure.Reading) error {
+func (r *Cure) costs(prog cure.Programme, read []cure.BathReading) error {
 	lastS := 0.0
 	if read != nil {
 		lastS = read[len(read)-1].At.Sub(r.asked.Start).Seconds()

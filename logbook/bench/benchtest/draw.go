@@ -172,7 +172,7 @@ func (d drawer) body(what string) action.Body {
 	case "caution":
 		return action.Caution{Hazard: one(d, action.Hazards...)}
 	case "clock":
-		return action.Clock{What: string(timers.Slept), ByS: d.int("slept", 1, 9999)}
+		return action.ClockEvent{What: string(timers.Slept), ByS: d.int("slept", 1, 9999)}
 	case "seen":
 		return action.Seen{}
 	case "screen":

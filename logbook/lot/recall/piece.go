@@ -92,7 +92,7 @@ func (p thePiece) set(raw json.RawMessage) bool {
 // those that were pressed or cured by a gauge or a thermometer while the register had it fitted
 // to their press or bath; loc is the zone of the times. Errors: a kind that no flask is recorded
 // with, a gauge or a thermometer that was never fitted to a press or a bath.
-func FindPiece(book Reader, asked action.Piece, loc *time.Location) (PieceList, error) {
+func FindPiece(book Source, asked action.Piece, loc *time.Location) (PieceList, error) {
 	f := &finder{book: book, flasks: map[int]*bench.Flask{}}
 	out := PieceList{Asked: asked.String(), Uses: []pieceUse{}}
 	switch asked.Item {
@@ -175,7 +175,7 @@ func places(fitted []Fitted) (out []action.Piece) {
 }
 
 // fittings tells what an instrument was fitted to and when, by the records as they count now.
-func fittings(book Reader, asked action.Piece, loc *time.Location) ([]Fitted, error) {
+func fittings(book Source, asked action.Piece, loc *time.Location) ([]Fitted, error) {
 	var recs []record.Record
 	of := map[string]bool{}
 	err := book.Each(1, func(r record.Record) (bool, error) {

@@ -27,8 +27,8 @@ import (
 	"flaskside/logbook/tables"
 )
 
-// Reader is what of a logbook is read; *logbook.Book is one.
-type Reader interface {
+// Source is what of a logbook is read; *logbook.Book is one.
+type Source interface {
 	Each(from uint64, f func(r record.Record) (more bool, err error)) error
 	ByID(id string) (r record.Record, ok bool, err error)
 	Of(s action.Subject) ([]record.Record, error)
@@ -60,7 +60,7 @@ type List struct {
 
 // finder looks through a book for what names a thing.
 type finder struct {
-	book   Reader
+	book   Source
 	thing  thing
 	flasks map[int]*bench.Flask
 	opened map[string][]opening // by case and base
@@ -127,25 +127,25 @@ func (f theLot) match(text string) lot.Likeness {
 	return m
 }
 
-// Question asks one book or many for a lot.
-type Question struct{ lot theLot }
+// Query asks one book or many for a lot.
+type Query struct{ lot theLot }
 
 // Ask makes a question. The year is that of lot.Parse.
-func Ask(asked lot.Lot, year int) Question {
-	return Question{theLot{asked, year, map[string]lot.Likeness{}}}
+func Ask(asked lot.Lot, year int) Query {
+	return Query{theLot{asked, year, map[string]lot.Likeness{}}}
 }
 
 // Means tells whether the text of a record may mean the lot.
-func (q Question) Means(text string) bool { return q.lot.match(text) != lot.Different }
+func (q Query) Means(text string) bool { return q.lot.match(text) != lot.Different }
 
 // None is the answer of a book that does not have the lot.
-func (q Question) None() List { return List{Asked: q.lot.asked, Uses: []Use{}} }
+func (q Query) None() List { return List{Asked: q.lot.asked, Uses: []Use{}} }
 
 // Of lists what had the lot in a book, or one that reads alike; loc is the zone of the times.
-func (q Question) Of(book Reader, loc *time.Location) (List, error) { return q.find(book, nil, loc) }
+func (q Query) Of(book Source, loc *time.Location) (List, error) { return q.find(book, nil, loc) }
 
 // At lists it where the numbers are known of all records whose texts may mean it ([Texts]).
-func (q Question) At(book Reader, seqs []uint64, loc *time.Location) (List, error) {
+func (q Query) At(book Source, seqs []uint64, loc *time.Location) (List, error) {
 	var recs []record.Record
 	for _, seq := range seqs {
 		err := book.Each(seq, func(r record.Record) (bool, error) {
@@ -174,7 +174,7 @@ func (q Question) At(book Reader, seqs []uint64, loc *time.Location) (List, erro
 }
 
 // find looks among some records, all of the book where there are none.
-func (q Question) find(book Reader, recs []record.Record, loc *time.Location) (List, error) {
+func (q Query) find(book Source, recs []record.Record, loc *time.Location) (List, error) {
 	f := &finder{book: book, thing: q.lot, flasks: map[int]*bench.Flask{}, recs: recs}
 	uses, once, err := f.find(loc)
 	return List{Asked: q.lot.asked, Uses: uses, Once: once}, err
@@ -182,7 +182,7 @@ func (q Question) find(book Reader, recs []record.Record, loc *time.Location) (L
 
 // Find lists what had a lot, or one that reads alike. The year is that of lot.Parse;
 // loc is the zone of the times.
-func Find(book Reader, asked lot.Lot, year int, loc *time.Location) (List, error) {
+func Find(book Source, asked lot.Lot, year int, loc *time.Location) (List, error) {
 	return Ask(asked, year).Of(book, loc)
 }
 

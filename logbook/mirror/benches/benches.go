@@ -17,8 +17,8 @@ import (
 	"flaskside/timers"
 )
 
-// Bench is one of them.
-type Bench struct {
+// Glance is a line on one of the benches.
+type Glance struct {
 	Name       string    `json:"bench"`
 	Book       string    `json:"book"` // identity of its logbook
 	Generation int       `json:"generation"`
@@ -35,9 +35,9 @@ type Bench struct {
 }
 
 // Of tells of one bench at a moment.
-func Of(k shelf.Kept, now timers.Reading) Bench {
+func Of(k shelf.Kept, now timers.Reading) Glance {
 	h := k.Header
-	b := Bench{Name: k.Name(), Book: k.Stream.Book, Generation: k.Stream.Generation, Records: h.Last, Heard: h.At, Behind: h.Head - min(h.Head, h.Last), Lacks: k.Lacks}
+	b := Glance{Name: k.Name(), Book: k.Stream.Book, Generation: k.Stream.Generation, Records: h.Last, Heard: h.At, Behind: h.Head - min(h.Head, h.Last), Lacks: k.Lacks}
 	if k.Err != nil {
 		b.Err = k.Err.Error()
 		return b
@@ -65,7 +65,7 @@ const NoneHeard = "no bench has been heard yet"
 
 // Rows tell each bench in words, under [Columns], as of a moment; beneath is what more must be
 // said of some.
-func Rows(all []Bench, now time.Time) (rows [][]string, beneath []string) {
+func Rows(all []Glance, now time.Time) (rows [][]string, beneath []string) {
 	for _, b := range all {
 		name := b.Name
 		if twice(all, b) {
@@ -96,7 +96,7 @@ func Rows(all []Bench, now time.Time) (rows [][]string, beneath []string) {
 }
 
 // Text writes a table for people, as of a moment.
-func Text(w io.Writer, all []Bench, now time.Time) error {
+func Text(w io.Writer, all []Glance, now time.Time) error {
 	var out strings.Builder
 	fmt.Fprintf(&out, "%s, as the mirror knows them\n\n", now.Format("Mon 2 Jan 2006 15:04"))
 	t := tabwriter.NewWriter(&out, 0, 0, 2, ' ', 0)
@@ -117,7 +117,7 @@ func Text(w io.Writer, all []Bench, now time.Time) error {
 	return err
 }
 
-func twice(all []Bench, b Bench) bool {
+func twice(all []Glance, b Glance) bool {
 	n := 0
 	for _, o := range all {
 		if o.Name == b.Name {
@@ -128,15 +128,15 @@ func twice(all []Bench, b Bench) bool {
 }
 
 // JSON writes them for other programs.
-func JSON(w io.Writer, all []Bench, now time.Time) error {
+func JSON(w io.Writer, all []Glance, now time.Time) error {
 	return tables.JSON(w, struct {
 		At      time.Time `json:"at"`
-		Benches []Bench   `json:"benches"`
+		Benches []Glance  `json:"benches"`
 	}{now, all})
 }
 
 // Unread tells how many of them could not be read, or not whole.
-func Unread(all []Bench) (n int) {
+func Unread(all []Glance) (n int) {
 	for _, b := range all {
 		if b.Err != "" || len(b.Lacks) > 0 {
 			n++

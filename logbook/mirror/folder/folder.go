@@ -194,7 +194,7 @@ func firstOf(name string) uint64 {
 }
 
 // Last gives the end of a stream by its last run, having seen to it that this is on the disk.
-func (f *Folder) Last(ctx context.Context, s mirror.Stream) (end mirror.End, err error) {
+func (f *Folder) Last(ctx context.Context, s mirror.Stream) (end mirror.StreamEnd, err error) {
 	parts, err := os.ReadDir(f.dir(s))
 	if errors.Is(err, fs.ErrNotExist) {
 		return end, nil
@@ -240,7 +240,7 @@ func byNumber(names []fs.DirEntry) (out [][]string) {
 
 // endOf gives the end of the run that files of one number hold; none where their name is not
 // that of what they hold.
-func (f *Folder) endOf(s mirror.Stream, dir string, names []string) (end mirror.End, err error) {
+func (f *Folder) endOf(s mirror.Stream, dir string, names []string) (end mirror.StreamEnd, err error) {
 	var spoilt error
 	for _, name := range names {
 		path := filepath.Join(dir, name)
@@ -260,10 +260,10 @@ func (f *Folder) endOf(s mirror.Stream, dir string, names []string) (end mirror.
 			spoilt = &mirror.Spoilt{Name: f.short(path), Err: err}
 			continue
 		case end.Seq > 0 && run.Header.Hash != end.Hash:
-			return mirror.End{}, &mirror.Spoilt{Name: f.short(path), Err: errors.New("two histories begin there with the same number: flaskside mirror check tells more")}
+			return mirror.StreamEnd{}, &mirror.Spoilt{Name: f.short(path), Err: errors.New("two histories begin there with the same number: flaskside mirror check tells more")}
 		}
 		if err := settle(path); err != nil {
-			return mirror.End{}, err
+			return mirror.StreamEnd{}, err
 		}
 		end = run.End()
 	}
@@ -275,7 +275,7 @@ func (f *Folder) endOf(s mirror.Stream, dir string, names []string) (end mirror.
 
 // Append writes a run behind an end: whole under another name, synced, then named, then the
 // folders synced.
-func (f *Folder) Append(ctx context.Context, s mirror.Stream, expect mirror.End, r mirror.Run) error {
+func (f *Folder) Append(ctx context.Context, s mirror.Stream, expect mirror.StreamEnd, r mirror.Run) error {
 	end, err := f.Last(ctx, s)
 	if err != nil {
 		return err
@@ -382,7 +382,7 @@ func nameNew(tmp, name string) error {
 }
 
 // Read gives all files that may hold records from a number on.
-func (f *Folder) Read(ctx context.Context, s mirror.Stream, from uint64, each func(mirror.Piece) error) error {
+func (f *Folder) Read(ctx context.Context, s mirror.Stream, from uint64, each func(mirror.Object) error) error {
 	all, err := f.runs(s)
 	if err != nil {
 		return err
@@ -407,7 +407,7 @@ func (f *Folder) Read(ctx context.Context, s mirror.Stream, from uint64, each fu
 		if errors.Is(err, fs.ErrNotExist) {
 			continue // a sync tool gave it another name
 		}
-		if err := each(mirror.Piece{Name: f.short(r.path), Raw: raw, Err: err}); err != nil {
+		if err := each(mirror.Object{Name: f.short(r.path), Raw: raw, Err: err}); err != nil {
 			return err
 		}
 	}
@@ -494,4 +494,4 @@ func (f *Folder) About(context.Context) (mirror.About, error) {
 	return a, nil
 }
 
-var _ mirror.Place = (*Folder)(nil)
+var _ mirror.Remote = (*Folder)(nil)

@@ -95,7 +95,7 @@ func (w *world) bring(gen int) {
 	before := files(w.t, w.dir)
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
-	o := mirror.BringOptions{Bench: "b", Generation: gen, At: mirrortest.Start, Tell: func(e mirror.End) {
+	o := mirror.BringOptions{Bench: "b", Generation: gen, At: mirrortest.Start, Tell: func(e mirror.StreamEnd) {
 		// Never said to be there before it is.
 		all := w.lines(max(gen, w.newest()))
 		if n := len(w.b.Recs); e.Seq > uint64(n) || e.Seq > 0 && !all[string(w.b.Recs[e.Seq-1].Raw)] {

@@ -18,10 +18,10 @@ func begin(t testing.TB, path string) *Folder {
 }
 
 func TestSuite(t *testing.T) {
-	mirrortest.Suite(t, func(t *testing.T) (mirror.Place, func() mirror.Place) {
+	mirrortest.Suite(t, func(t *testing.T) (mirror.Remote, func() mirror.Remote) {
 		path := filepath.Join(inMemory(t), "mirror")
 		p := begin(t, path)
-		return p, func() mirror.Place {
+		return p, func() mirror.Remote {
 			q, err := Open(path)
 			if err != nil {
 				t.Fatal(err)

@@ -11,7 +11,7 @@ import (
 
 func TestTamper(t *testing.T) {
 	f := begin(t, filepath.Join(inMemory(t), "mirror"))
-	mirrortest.Tamper(t, mirrortest.Tampered{Place: f, Put: func(s mirror.Stream, parts []mirrortest.Stored) {
+	mirrortest.Tamper(t, mirrortest.Tampered{Remote: f, Put: func(s mirror.Stream, parts []mirrortest.Stored) {
 		if err := os.RemoveAll(f.dir(s)); err != nil {
 			t.Fatal(err)
 		}

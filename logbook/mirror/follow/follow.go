@@ -15,8 +15,8 @@ import (
 	"flaskside/logbook/record"
 )
 
-// House is what the settings say of the mirror at a moment.
-type House struct {
+// Asked is what the settings say of the mirror at a moment.
+type Asked struct {
 	To      string // "" for none
 	Bench   string
 	NoNotes bool
@@ -25,24 +25,24 @@ type House struct {
 // Follower holds one mirror to its book.
 type Follower struct {
 	Book  mirror.Source
-	House func(logbook.Snapshot) House
-	Open  func(ctx context.Context, to string) (mirror.Place, error)
-	Now   func() time.Time          // the wall clock
-	Tell  func(mirror.Health)       // called from one goroutine at a time
-	Wrong func(told string)         // called once for each thing that is wrong with the mirror
-	last  mirror.Health             // what was told last
-	at    end                       // of the place that is open
-	lock  sync.Mutex                // of last and at
-	place mirror.Place              // nil: to be opened
-	due   time.Time                 // when all is to be looked through
-	stuck func() (mirror.End, bool) // whether a wrong mirror is still as it was
+	House func(logbook.Snapshot) Asked
+	Open  func(ctx context.Context, to string) (mirror.Remote, error)
+	Now   func() time.Time                // the wall clock
+	Tell  func(mirror.Health)             // called from one goroutine at a time
+	Wrong func(told string)               // called once for each thing that is wrong with the mirror
+	last  mirror.Health                   // what was told last
+	at    end                             // of the place that is open
+	lock  sync.Mutex                      // of last and at
+	place mirror.Remote                   // nil: to be opened
+	due   time.Time                       // when all is to be looked through
+	stuck func() (mirror.StreamEnd, bool) // whether a wrong mirror is still as it was
 }
 
 // end is where the mirror was seen to end, at a place.
 type end struct {
 	to   string
 	gen  int
-	end  mirror.End
+	end  mirror.StreamEnd
 	seen bool
 }
 
@@ -149,7 +149,7 @@ func wrong(err error) error {
 	return nil
 }
 
-func (k *Follower) bring(ctx context.Context, h House) (err error) {
+func (k *Follower) bring(ctx context.Context, h Asked) (err error) {
 	if k.place == nil {
 		if k.place, err = k.Open(ctx, h.To); err != nil {
 			k.place = nil
@@ -209,7 +209,7 @@ func (k *Follower) look(ctx context.Context, book mirror.Source, d mirror.Done) 
 func (k *Follower) hold(ctx context.Context, d mirror.Done) {
 	gen, end, place, id := d.Stream.Generation, d.End, k.place, k.Book.ID()
 	head := k.Book.State().Head
-	k.stuck = func() (mirror.End, bool) {
+	k.stuck = func() (mirror.StreamEnd, bool) {
 		n, err := mirror.Newest(ctx, place, id)
 		if err != nil || n != gen || k.Book.State().Head.Seq < head.Seq {
 			return end, false
@@ -223,7 +223,7 @@ func (k *Follower) hold(ctx context.Context, d mirror.Done) {
 }
 
 // seen takes in where the mirror ends.
-func (k *Follower) seen(e mirror.End) {
+func (k *Follower) seen(e mirror.StreamEnd) {
 	k.lock.Lock()
 	k.at.end, k.at.seen = e, true
 	k.lock.Unlock()

@@ -51,8 +51,8 @@ func newDesk(t testing.TB, dir string) *desk {
 		t.Fatal(err)
 	}
 	d.k = &Follower{Book: books{d},
-		House: func(logbook.Snapshot) House { return House{To: d.to, Bench: "bench 1"} },
-		Open: func(_ context.Context, to string) (mirror.Place, error) {
+		House: func(logbook.Snapshot) Asked { return Asked{To: d.to, Bench: "bench 1"} },
+		Open: func(_ context.Context, to string) (mirror.Remote, error) {
 			d.opens++
 			if d.away {
 				return nil, errors.New("the place is not there")
@@ -77,9 +77,9 @@ type leaving struct {
 	d *desk
 }
 
-func (l leaving) Last(ctx context.Context, s mirror.Stream) (mirror.End, error) {
+func (l leaving) Last(ctx context.Context, s mirror.Stream) (mirror.StreamEnd, error) {
 	if l.d.away {
-		return mirror.End{}, errors.New("the place went away")
+		return mirror.StreamEnd{}, errors.New("the place went away")
 	}
 	return l.Folder.Last(ctx, s)
 }

@@ -110,8 +110,8 @@ type bencher struct {
 	t       *testing.T
 	to      string
 	b       *mirrortest.Invented
-	place   mirror.Place
-	told    mirror.End // as far as it was told that it is there
+	place   mirror.Remote
+	told    mirror.StreamEnd // as far as it was told that it is there
 	failed  int
 	through int // brought while something was wrong with the servers
 }
@@ -128,7 +128,7 @@ func (w *bencher) bring(within time.Duration) error {
 		}
 		w.place = j
 	}
-	d, err := mirror.Bring(ctx, w.place, w.b, mirror.BringOptions{Bench: "b", At: mirrortest.Start, Tell: func(e mirror.End) { w.told = e }})
+	d, err := mirror.Bring(ctx, w.place, w.b, mirror.BringOptions{Bench: "b", At: mirrortest.Start, Tell: func(e mirror.StreamEnd) { w.told = e }})
 	var fork *mirror.Fork
 	var older *mirror.Older
 	var spoilt *mirror.Spoilt
@@ -340,7 +340,7 @@ func (c *chaos) whole(what string) {
 		next := uint64(1)
 		ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
 		defer cancel()
-		err := c.place.Read(ctx, s, 1, func(p mirror.Piece) error {
+		err := c.place.Read(ctx, s, 1, func(p mirror.Object) error {
 			run, err := mirror.ParseRun(p.Raw)
 			if err != nil {
 				return err

@@ -228,7 +228,7 @@ func (j *JetStream) Streams(ctx context.Context) ([]mirror.Stream, error) {
 }
 
 // Last asks for the last message of a subject. Its number is the token that the next one names.
-func (j *JetStream) Last(ctx context.Context, s mirror.Stream) (mirror.End, error) {
+func (j *JetStream) Last(ctx context.Context, s mirror.Stream) (mirror.StreamEnd, error) {
 	run, token, err := j.lastRun(ctx, s)
 	end := run.End()
 	end.Token = token
@@ -272,7 +272,7 @@ func (j *JetStream) last(ctx context.Context, s mirror.Stream) (*js.RawStreamMsg
 func name(seq uint64) string { return fmt.Sprintf("message %d", seq) }
 
 // Append sends a run behind an end.
-func (j *JetStream) Append(ctx context.Context, s mirror.Stream, expect mirror.End, r mirror.Run) error {
+func (j *JetStream) Append(ctx context.Context, s mirror.Stream, expect mirror.StreamEnd, r mirror.Run) error {
 	if r.Header.First != expect.Seq+1 {
 		return mirror.ErrMoved
 	}
@@ -319,7 +319,7 @@ const (
 // underWay: another hand is just sending the same run.
 const underWay js.ErrorCode = 10158
 
-func (j *JetStream) publish(ctx context.Context, s mirror.Stream, expect mirror.End, r mirror.Run, b []byte) (ack *js.PubAck, err error) {
+func (j *JetStream) publish(ctx context.Context, s mirror.Stream, expect mirror.StreamEnd, r mirror.Run, b []byte) (ack *js.PubAck, err error) {
 	for {
 		ack, err = j.api.Publish(ctx, j.subject(s), b, js.WithMsgID(fmt.Sprintf("%s.g%d.%s", s.Book, s.Generation, r.ID())),
 			js.WithExpectStream(j.name), js.WithExpectLastSequencePerSubject(expect.Token), js.WithRetryAttempts(agreeing), js.WithRetryWait(agreed))
@@ -336,14 +336,14 @@ func (j *JetStream) publish(ctx context.Context, s mirror.Stream, expect mirror.
 }
 
 // Read gives the messages of a subject in order, from the first that may hold a record.
-func (j *JetStream) Read(ctx context.Context, s mirror.Stream, from uint64, f func(mirror.Piece) error) error {
+func (j *JetStream) Read(ctx context.Context, s mirror.Stream, from uint64, f func(mirror.Object) error) error {
 	last, err := j.last(ctx, s)
 	if err != nil || last == nil {
 		return err
 	}
 	// Whoever asks for all gets all, whatever the last one says of itself.
 	if run, err := mirror.ParseRun(last.Data); err == nil && from > 1 && from >= run.Header.First {
-		return f(mirror.Piece{Name: name(last.Sequence), Raw: last.Data})
+		return f(mirror.Object{Name: name(last.Sequence), Raw: last.Data})
 	}
 	begin, err := j.find(ctx, s, from, last.Sequence)
 	if err != nil {
@@ -376,7 +376,7 @@ func (j *JetStream) Read(ctx context.Context, s mirror.Stream, from uint64, f fu
 		if at > last.Sequence {
 			return nil // it came meanwhile
 		}
-		if err := f(mirror.Piece{Name: name(at), Raw: m.Data()}); err != nil || at == last.Sequence {
+		if err := f(mirror.Object{Name: name(at), Raw: m.Data()}); err != nil || at == last.Sequence {
 			return err
 		}
 	}
@@ -422,6 +422,6 @@ func (j *JetStream) find(ctx context.Context, s mirror.Stream, from, last uint64
 }
 
 var (
-	_ mirror.Place    = (*JetStream)(nil)
-	_ mirror.Together = (*JetStream)(nil)
+	_ mirror.Remote   = (*JetStream)(nil)
+	_ mirror.Parallel = (*JetStream)(nil)
 )

@@ -107,7 +107,7 @@ func three(t testing.TB) []*server.Server {
 }
 
 // fresh begins a mirror; each case has a stream of its own.
-func fresh(t *testing.T, to string, copies int) (mirror.Place, func() mirror.Place) {
+func fresh(t *testing.T, to string, copies int) (mirror.Remote, func() mirror.Remote) {
 	t.Helper()
 	var j *JetStream
 	var err error
@@ -127,7 +127,7 @@ func fresh(t *testing.T, to string, copies int) (mirror.Place, func() mirror.Pla
 	if a, err := j.About(context.Background()); err != nil || a.Replicas != copies || a.MayDelete {
 		t.Fatalf("%+v, %v", a, err)
 	}
-	return j, func() mirror.Place {
+	return j, func() mirror.Remote {
 		q, err := Open(context.Background(), to, Access{})
 		if err != nil {
 			t.Fatal(err)
@@ -139,7 +139,7 @@ func fresh(t *testing.T, to string, copies int) (mirror.Place, func() mirror.Pla
 func TestSuiteOneServer(t *testing.T) {
 	t.Parallel()
 	to, n := at(start(t, options(t, "one"))), 0
-	mirrortest.Suite(t, func(t *testing.T) (mirror.Place, func() mirror.Place) {
+	mirrortest.Suite(t, func(t *testing.T) (mirror.Remote, func() mirror.Remote) {
 		n++
 		return fresh(t, fmt.Sprintf("%s/LAB%d", to, n), 1)
 	})
@@ -148,13 +148,13 @@ func TestSuiteOneServer(t *testing.T) {
 // since shows of a place only the books that came since it was opened: so that cases of a suite
 // can use one stream, for which three servers agree once on who leads.
 type since struct {
-	mirror.Place
+	mirror.Remote
 
 	before map[mirror.Stream]bool
 }
 
 func (p since) Streams(ctx context.Context) ([]mirror.Stream, error) {
-	all, err := p.Place.Streams(ctx)
+	all, err := p.Remote.Streams(ctx)
 	return slices.DeleteFunc(all, func(s mirror.Stream) bool { return p.before[s] }), err
 }
 
@@ -163,7 +163,7 @@ func TestSuiteThreeServers(t *testing.T) {
 	to := at(three(t)...)
 	first, again := fresh(t, to, 3)
 	defer func() { _ = first.Close() }()
-	mirrortest.Suite(t, func(t *testing.T) (mirror.Place, func() mirror.Place) {
+	mirrortest.Suite(t, func(t *testing.T) (mirror.Remote, func() mirror.Remote) {
 		p, before := again(), map[mirror.Stream]bool{}
 		all, err := p.Streams(context.Background())
 		if err != nil {
@@ -172,7 +172,7 @@ func TestSuiteThreeServers(t *testing.T) {
 		for _, s := range all {
 			before[s] = true
 		}
-		return since{p, before}, func() mirror.Place { return since{again(), before} }
+		return since{p, before}, func() mirror.Remote { return since{again(), before} }
 	})
 }
 

@@ -60,7 +60,7 @@ func begun(t *testing.T, to string, stop <-chan struct{}) *JetStream {
 // cutPower lets a bench bring records to a server until the power of its disk goes: after so
 // many writes and flushes, or where a number of records is told as there. It gives the disk of
 // after and what was told.
-func cutPower(t *testing.T, image []byte, b *mirrortest.Invented, late bool, rnd *rand.Rand, left int, enough uint64) (after []byte, told mirror.End) {
+func cutPower(t *testing.T, image []byte, b *mirrortest.Invented, late bool, rnd *rand.Rand, left int, enough uint64) (after []byte, told mirror.StreamEnd) {
 	t.Helper()
 	d := disktest.New(image, left, disktest.Honest)
 	d.Under(t, t.TempDir(), func(file string) {
@@ -73,7 +73,7 @@ func cutPower(t *testing.T, image []byte, b *mirrortest.Invented, late bool, rnd
 			for range 2000 {
 				b.Add(1+rnd.IntN(20), fmt.Sprint("p", len(b.Recs)))
 				ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
-				_, err := mirror.Bring(ctx, j, b, mirror.BringOptions{Tell: func(e mirror.End) { told = e }})
+				_, err := mirror.Bring(ctx, j, b, mirror.BringOptions{Tell: func(e mirror.StreamEnd) { told = e }})
 				cancel()
 				if told.Seq >= enough {
 					d.Cut()
@@ -94,7 +94,7 @@ func cutPower(t *testing.T, image []byte, b *mirrortest.Invented, late bool, rnd
 
 // back starts a server on what a power cut left, and lets the bench go on. It gives where the
 // mirror ends then, and the disk as it is afterwards.
-func back(t *testing.T, image []byte, b *mirrortest.Invented, late bool) (was mirror.End, after []byte) {
+func back(t *testing.T, image []byte, b *mirrortest.Invented, late bool) (was mirror.StreamEnd, after []byte) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "disk")
 	if err := os.WriteFile(file, image, 0o600); err != nil {

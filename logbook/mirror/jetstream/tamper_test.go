@@ -26,7 +26,7 @@ func TestTamper(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer func() { _ = j.Close() }()
-	mirrortest.Tamper(t, mirrortest.Tampered{Place: j, Put: func(s mirror.Stream, parts []mirrortest.Stored) {
+	mirrortest.Tamper(t, mirrortest.Tampered{Remote: j, Put: func(s mirror.Stream, parts []mirrortest.Stored) {
 		if err := j.stream.Purge(ctx, js.WithPurgeSubject(j.subject(s))); err != nil {
 			t.Fatal(err)
 		}

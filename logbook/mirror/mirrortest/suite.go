@@ -15,10 +15,10 @@ import (
 
 // Suite is what every kind of place must do and never do. open gives a new, empty place, and
 // what opens the same one once more, as another machine would.
-func Suite(t *testing.T, open func(t *testing.T) (p mirror.Place, again func() mirror.Place)) {
+func Suite(t *testing.T, open func(t *testing.T) (p mirror.Remote, again func() mirror.Remote)) {
 	for _, c := range []struct {
 		name string
-		test func(t *testing.T, p mirror.Place, again func() mirror.Place)
+		test func(t *testing.T, p mirror.Remote, again func() mirror.Remote)
 	}{
 		{"an empty place says so", empty},
 		{"a book and its mirror are the same record by record", whole},
@@ -45,7 +45,7 @@ func Suite(t *testing.T, open func(t *testing.T) (p mirror.Place, again func() m
 var ctx = context.Background()
 
 // bring brings and expects what was asked for to be there.
-func bring(t *testing.T, p mirror.Place, b *Invented) mirror.Done {
+func bring(t *testing.T, p mirror.Remote, b *Invented) mirror.Done {
 	t.Helper()
 	d, err := mirror.Bring(ctx, p, b, mirror.BringOptions{Bench: "bench 1", At: Start})
 	if err != nil {
@@ -57,7 +57,7 @@ func bring(t *testing.T, p mirror.Place, b *Invented) mirror.Done {
 	return d
 }
 
-func compared(t *testing.T, p mirror.Place, b *Invented, gen int) mirror.Comparison {
+func compared(t *testing.T, p mirror.Remote, b *Invented, gen int) mirror.Comparison {
 	t.Helper()
 	c, err := mirror.Compare(ctx, p, b, mirror.Stream{Book: b.Name, Generation: gen})
 	if err != nil {
@@ -66,7 +66,7 @@ func compared(t *testing.T, p mirror.Place, b *Invented, gen int) mirror.Compari
 	return c
 }
 
-func same(t *testing.T, p mirror.Place, b *Invented) {
+func same(t *testing.T, p mirror.Remote, b *Invented) {
 	t.Helper()
 	if c := compared(t, p, b, 1); !c.Equal() || c.Alike != uint64(len(b.Recs)) {
 		t.Fatalf("the mirror is not the same: %+v", c)
@@ -74,10 +74,10 @@ func same(t *testing.T, p mirror.Place, b *Invented) {
 }
 
 // all reads every byte of a stream.
-func all(t *testing.T, p mirror.Place, s mirror.Stream) string {
+func all(t *testing.T, p mirror.Remote, s mirror.Stream) string {
 	t.Helper()
 	var out bytes.Buffer
-	if err := p.Read(ctx, s, 1, func(pc mirror.Piece) error {
+	if err := p.Read(ctx, s, 1, func(pc mirror.Object) error {
 		fmt.Fprintf(&out, "%s\n%s", pc.Name, pc.Raw)
 		return pc.Err
 	}); err != nil {
@@ -86,7 +86,7 @@ func all(t *testing.T, p mirror.Place, s mirror.Stream) string {
 	return out.String()
 }
 
-func empty(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func empty(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	s, err := p.Streams(ctx)
 	if err != nil || len(s) > 0 {
 		t.Errorf("streams %v, %v", s, err)
@@ -106,7 +106,7 @@ func empty(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 }
 
-func whole(t *testing.T, p mirror.Place, again func() mirror.Place) {
+func whole(t *testing.T, p mirror.Remote, again func() mirror.Remote) {
 	b := NewBook("BOOK", 0, "a")
 	for _, n := range []int{1, 0, 499, 500, 501, 3} {
 		b.Add(n, "a")
@@ -126,7 +126,7 @@ func whole(t *testing.T, p mirror.Place, again func() mirror.Place) {
 	// From a number on: that record is in what is read.
 	for _, from := range []uint64{1, 2, 500, 501, 1000, 1504} {
 		found := false
-		if err := q.Read(ctx, mirror.Stream{Book: "BOOK", Generation: 1}, from, func(pc mirror.Piece) error {
+		if err := q.Read(ctx, mirror.Stream{Book: "BOOK", Generation: 1}, from, func(pc mirror.Object) error {
 			run, err := mirror.ParseRun(pc.Raw)
 			for _, e := range run.Entries {
 				found = found || e.Seq == from
@@ -138,14 +138,14 @@ func whole(t *testing.T, p mirror.Place, again func() mirror.Place) {
 	}
 }
 
-func bounds(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func bounds(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	b := NewBook("LONG", 2, "a")
 	b.Add(1, "coat")
 	b.Add(1, strings.Repeat("w", mirror.RunBytes-10))
 	b.Add(1200, "a")
 	bring(t, p, b)
 	same(t, p, b)
-	if err := p.Read(ctx, mirror.Stream{Book: "LONG", Generation: 1}, 1, func(pc mirror.Piece) error {
+	if err := p.Read(ctx, mirror.Stream{Book: "LONG", Generation: 1}, 1, func(pc mirror.Object) error {
 		run, err := mirror.ParseRun(pc.Raw)
 		if n := len(run.Entries); n > mirror.RunRecords || n > 1 && len(pc.Raw) > mirror.RunBytes+1024 {
 			t.Errorf("a run of %d records, %d bytes", n, len(pc.Raw))
@@ -156,7 +156,7 @@ func bounds(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 }
 
-func fork(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func fork(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	for i, c := range []struct{ common, theirs, ours int }{{100, 20, 5}, {100, 20, 35}, {100, 20, 20}, {0, 3, 3}, {1, 1, 1}, {499, 2, 3}} {
 		id := fmt.Sprintf("FORK%d", i)
 		first := NewBook(id, c.common, "both")
@@ -185,7 +185,7 @@ func fork(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 }
 
-func older(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func older(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	b := NewBook("OLD", 120, "a")
 	bring(t, p, b)
 	for _, n := range []int{0, 1, 100, 119} {
@@ -201,7 +201,7 @@ func older(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	same(t, p, b)
 }
 
-func wentOn(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func wentOn(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	b := NewBook("WENT", 50, "a")
 	bring(t, p, b)
 	b2 := b.Upto(40)
@@ -219,15 +219,15 @@ func wentOn(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 func runOf(b *Invented, first, last int) mirror.Run {
 	r := mirror.Run{Header: mirror.Header{Mirror: 1, Book: b.Name, Generation: 1, First: uint64(first), Last: uint64(last), Prev: b.Head(first - 1).Hash, Hash: b.Head(last).Hash, Head: uint64(len(b.Recs)), At: Start}}
 	for _, rec := range b.Recs[first-1 : last] {
-		r.Entries = append(r.Entries, mirror.Entry{Seq: rec.Seq, Prev: rec.Prev, Hash: rec.Hash(), Raw: rec.Raw})
+		r.Entries = append(r.Entries, mirror.RunRecord{Seq: rec.Seq, Prev: rec.Prev, Hash: rec.Hash(), Raw: rec.Raw})
 	}
 	return r
 }
 
-func stale(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func stale(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	b := NewBook("STALE", 30, "a")
 	s := mirror.Stream{Book: "STALE", Generation: 1}
-	if err := p.Append(ctx, s, mirror.End{}, runOf(b, 1, 10)); err != nil {
+	if err := p.Append(ctx, s, mirror.StreamEnd{}, runOf(b, 1, 10)); err != nil {
 		t.Fatal(err)
 	}
 	ten, err := p.Last(ctx, s)
@@ -236,14 +236,14 @@ func stale(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 	other := b.Upto(10)
 	other.Add(10, "b")
-	if err := p.Append(ctx, s, mirror.End{}, runOf(b, 1, 10)); err != nil && !errors.Is(err, mirror.ErrMoved) {
+	if err := p.Append(ctx, s, mirror.StreamEnd{}, runOf(b, 1, 10)); err != nil && !errors.Is(err, mirror.ErrMoved) {
 		t.Errorf("the same run again: %v", err)
 	}
 	if err := p.Append(ctx, s, ten, runOf(b, 11, 20)); err != nil {
 		t.Fatal(err)
 	}
 	for name, r := range map[string]mirror.Run{"another history": runOf(other, 11, 20), "another history, longer": runOf(other, 11, 15), "from the beginning": runOf(b, 1, 30)} {
-		for _, e := range []mirror.End{{}, ten} {
+		for _, e := range []mirror.StreamEnd{{}, ten} {
 			if err := p.Append(ctx, s, e, r); !errors.Is(err, mirror.ErrMoved) {
 				t.Errorf("%s, behind %d: %v", name, e.Seq, err)
 			}
@@ -254,7 +254,7 @@ func stale(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 }
 
-func twoWriters(t *testing.T, p mirror.Place, again func() mirror.Place) {
+func twoWriters(t *testing.T, p mirror.Remote, again func() mirror.Remote) {
 	q := again()
 	defer func() { _ = q.Close() }()
 	for i := range 4 {
@@ -267,7 +267,7 @@ func twoWriters(t *testing.T, p mirror.Place, again func() mirror.Place) {
 		var wg sync.WaitGroup
 		errs := make([]error, 2)
 		for k, w := range []struct {
-			p mirror.Place
+			p mirror.Remote
 			b *Invented
 		}{{p, a}, {q, b}} {
 			wg.Go(func() { _, errs[k] = mirror.Bring(ctx, w.p, w.b, mirror.BringOptions{}) })
@@ -288,7 +288,7 @@ func twoWriters(t *testing.T, p mirror.Place, again func() mirror.Place) {
 	}
 }
 
-func twoHands(t *testing.T, p mirror.Place, again func() mirror.Place) {
+func twoHands(t *testing.T, p mirror.Remote, again func() mirror.Remote) {
 	q := again()
 	defer func() { _ = q.Close() }()
 	b := NewBook("HANDS", 0, "a")
@@ -296,7 +296,7 @@ func twoHands(t *testing.T, p mirror.Place, again func() mirror.Place) {
 		b.Add(700, "a")
 		var wg sync.WaitGroup
 		errs := make([]error, 2)
-		for k, w := range []mirror.Place{p, q} {
+		for k, w := range []mirror.Remote{p, q} {
 			wg.Go(func() { _, errs[k] = mirror.Bring(ctx, w, b.Upto(len(b.Recs)), mirror.BringOptions{}) })
 		}
 		wg.Wait()
@@ -309,7 +309,7 @@ func twoHands(t *testing.T, p mirror.Place, again func() mirror.Place) {
 	}
 }
 
-func generations(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func generations(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	first := NewBook("GEN", 60, "both")
 	ours := first.Upto(40)
 	first.Add(10, "theirs")
@@ -340,7 +340,7 @@ func generations(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 }
 
-func notes(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func notes(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	b := NewBook("NOTES", 90, "SECRET")
 	d, err := mirror.Bring(ctx, p, b, mirror.BringOptions{NoNotes: true})
 	if err != nil || d.End.Seq != 90 {
@@ -348,7 +348,7 @@ func notes(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 	s := mirror.Stream{Book: "NOTES", Generation: 1}
 	var text strings.Builder
-	if err := p.Read(ctx, s, 1, func(pc mirror.Piece) error {
+	if err := p.Read(ctx, s, 1, func(pc mirror.Object) error {
 		run, err := mirror.ParseRun(pc.Raw)
 		for _, e := range run.Entries {
 			text.Write(e.Raw)
@@ -379,7 +379,7 @@ func notes(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 }
 
-func back(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func back(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	b := NewBook("BACK", 1300, "a")
 	bring(t, p, b)
 	var out bytes.Buffer
@@ -398,7 +398,7 @@ func back(t *testing.T, p mirror.Place, _ func() mirror.Place) {
 	}
 }
 
-func many(t *testing.T, p mirror.Place, _ func() mirror.Place) {
+func many(t *testing.T, p mirror.Remote, _ func() mirror.Remote) {
 	var books []*Invented
 	for i := range 5 {
 		books = append(books, NewBook(fmt.Sprintf("MANY%d", i), 0, "a"))

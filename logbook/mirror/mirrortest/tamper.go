@@ -29,7 +29,7 @@ type Stored struct {
 
 // Tampered is a place whose keeper may do anything to what is there.
 type Tampered struct {
-	mirror.Place
+	mirror.Remote
 
 	Put func(s mirror.Stream, parts []Stored) // has a stream hold these parts, in this order
 }
@@ -87,7 +87,7 @@ func scratch(t *testing.T) string {
 
 // take reads what is there.
 func (w *tampering) take() {
-	err := w.p.Read(ctx, w.s, 1, func(pc mirror.Piece) error {
+	err := w.p.Read(ctx, w.s, 1, func(pc mirror.Object) error {
 		run, err := mirror.ParseRun(pc.Raw)
 		w.parts = append(w.parts, Stored{run.Header.First, run.Header.Last, run.Header.Hash.String(), bytes.Clone(pc.Raw)})
 		return err
@@ -275,7 +275,7 @@ func (w *tampering) bring() {
 	_, err := mirror.Bring(ctx, w.p, w.b, mirror.BringOptions{Bench: "b", At: Start})
 	left := map[string]int{}
 	var all []byte
-	if rerr := w.p.Read(ctx, w.s, 1, func(pc mirror.Piece) error {
+	if rerr := w.p.Read(ctx, w.s, 1, func(pc mirror.Object) error {
 		left[string(pc.Raw)]++
 		all = append(append(all, '\n'), pc.Raw...)
 		return nil

@@ -13,18 +13,18 @@ import (
 )
 
 // Open opens the mirror at a place. The error is [mirror.ErrNoMirror] where none was begun.
-func Open(ctx context.Context, to string) (mirror.Place, error) {
+func Open(ctx context.Context, to string) (mirror.Remote, error) {
 	p, _, err := open(ctx, to, false)
 	return p, err
 }
 
 // Begin opens the mirror at a place, and begins it where there is none; made tells whether it
 // did.
-func Begin(ctx context.Context, to string) (p mirror.Place, made bool, err error) {
+func Begin(ctx context.Context, to string) (p mirror.Remote, made bool, err error) {
 	return open(ctx, to, true)
 }
 
-func open(ctx context.Context, to string, begin bool) (mirror.Place, bool, error) {
+func open(ctx context.Context, to string, begin bool) (mirror.Remote, bool, error) {
 	kind, err := house.PlaceKind(to)
 	if err != nil {
 		return nil, false, err

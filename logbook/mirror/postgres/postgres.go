@@ -186,17 +186,17 @@ func (p *Postgres) Streams(ctx context.Context) ([]mirror.Stream, error) {
 }
 
 // Last asks for the last run.
-func (p *Postgres) Last(ctx context.Context, s mirror.Stream) (mirror.End, error) {
+func (p *Postgres) Last(ctx context.Context, s mirror.Stream) (mirror.StreamEnd, error) {
 	rows, err := p.runs(ctx, s, "order by first desc limit 1")
 	if err != nil || len(rows) == 0 {
-		return mirror.End{}, err
+		return mirror.StreamEnd{}, err
 	}
 	run, err := mirror.ParseRun(rows[0].raw)
 	if err == nil && (run.Header.Book != s.Book || run.Header.Generation != s.Generation || run.Header.First != rows[0].first) {
 		err = errors.New("what it holds is of another logbook, generation or number")
 	}
 	if err != nil {
-		return mirror.End{}, &mirror.Spoilt{Name: rows[0].name(), Err: err}
+		return mirror.StreamEnd{}, &mirror.Spoilt{Name: rows[0].name(), Err: err}
 	}
 	return run.End(), nil
 }
@@ -231,7 +231,7 @@ func (p *Postgres) runs(ctx context.Context, s mirror.Stream, more string, value
 }
 
 // Append puts a run behind an end.
-func (p *Postgres) Append(ctx context.Context, s mirror.Stream, expect mirror.End, r mirror.Run) error {
+func (p *Postgres) Append(ctx context.Context, s mirror.Stream, expect mirror.StreamEnd, r mirror.Run) error {
 	if r.Header.First != expect.Seq+1 {
 		return mirror.ErrMoved
 	}
@@ -261,11 +261,11 @@ func (p *Postgres) Append(ctx context.Context, s mirror.Stream, expect mirror.En
 }
 
 // Read gives the runs that may hold records from a number on, in order.
-func (p *Postgres) Read(ctx context.Context, s mirror.Stream, from uint64, f func(mirror.Piece) error) error {
+func (p *Postgres) Read(ctx context.Context, s mirror.Stream, from uint64, f func(mirror.Object) error) error {
 	rows, err := p.runs(ctx, s, "and last >= $3::bigint order by first limit "+strconv.Itoa(atOnce), strconv.FormatUint(from, 10))
 	for err == nil && len(rows) > 0 {
 		for _, r := range rows {
-			if err := f(mirror.Piece{Name: r.name(), Raw: r.raw}); err != nil {
+			if err := f(mirror.Object{Name: r.name(), Raw: r.raw}); err != nil {
 				return err
 			}
 		}
@@ -295,4 +295,4 @@ func (p *Postgres) About(ctx context.Context) (mirror.About, error) {
 	return a, nil
 }
 
-var _ mirror.Place = (*Postgres)(nil)
+var _ mirror.Remote = (*Postgres)(nil)

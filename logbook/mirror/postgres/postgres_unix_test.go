@@ -230,7 +230,7 @@ func (r *real) do(database, sql string) {
 
 func TestSuite(t *testing.T) {
 	r, n := serve(t), 0
-	mirrortest.Suite(t, func(t *testing.T) (mirror.Place, func() mirror.Place) {
+	mirrortest.Suite(t, func(t *testing.T) (mirror.Remote, func() mirror.Remote) {
 		n++
 		name := fmt.Sprint("lab", n)
 		r.do("postgres", "create database "+name)
@@ -241,7 +241,7 @@ func TestSuite(t *testing.T) {
 		if err != nil || !made {
 			t.Fatal(made, err)
 		}
-		return p, func() mirror.Place {
+		return p, func() mirror.Remote {
 			q, err := Open(context.Background(), r.at(name), Access{})
 			if err != nil {
 				t.Fatal(err)
@@ -301,7 +301,7 @@ func TestKilledWhileItWrites(t *testing.T) {
 	}
 	b, failed := mirrortest.NewBook("KILLED", 0, "a"), 0
 	for round := range *rounds {
-		var told mirror.End
+		var told mirror.StreamEnd
 		b.Add(8*mirror.RunRecords, fmt.Sprint("r", round))
 		now, killed, runs := make(chan struct{}), make(chan struct{}), 0
 		go func() {
@@ -310,7 +310,7 @@ func TestKilledWhileItWrites(t *testing.T) {
 			r.kill()
 		}()
 		if p, err := Open(ctx, r.at("postgres"), Access{}); err == nil {
-			_, err := mirror.Bring(ctx, p, b, mirror.BringOptions{Tell: func(e mirror.End) {
+			_, err := mirror.Bring(ctx, p, b, mirror.BringOptions{Tell: func(e mirror.StreamEnd) {
 				if told = e; runs == round%5 { // from then on while the next are written
 					close(now)
 				}

@@ -72,7 +72,7 @@ func TestLostPower(t *testing.T) {
 		t.Fatal(err)
 	}
 	rnd := rand.New(rand.NewPCG(20261125, 16)) //nolint:gosec // to be played again
-	cut := func(name string, left int, enough uint64) (told, was mirror.End, up bool) {
+	cut := func(name string, left int, enough uint64) (told, was mirror.StreamEnd, up bool) {
 		b := mirrortest.NewBook("POWER", 0, name)
 		d := disktest.New(made, left, disktest.Honest)
 		d.Under(t, t.TempDir(), func(file string) {
@@ -84,7 +84,7 @@ func TestLostPower(t *testing.T) {
 				for err == nil && !d.Off() {
 					b.Add(1+rnd.IntN(20), fmt.Sprint(len(b.Recs)))
 					wait, cancel := context.WithTimeout(ctx, 5*time.Second)
-					_, err = mirror.Bring(wait, p, b, mirror.BringOptions{Tell: func(e mirror.End) { told = e }})
+					_, err = mirror.Bring(wait, p, b, mirror.BringOptions{Tell: func(e mirror.StreamEnd) { told = e }})
 					cancel()
 					if told.Seq >= enough {
 						d.Cut()

@@ -19,7 +19,7 @@ func TestTamper(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer func() { _ = p.Close() }()
-	mirrortest.Tamper(t, mirrortest.Tampered{Place: p, Put: func(s mirror.Stream, parts []mirrortest.Stored) {
+	mirrortest.Tamper(t, mirrortest.Tampered{Remote: p, Put: func(s mirror.Stream, parts []mirrortest.Stored) {
 		if _, err := p.ask(ctx, fmt.Sprintf("delete from %s where book = '%s'", table, s.Book)); err != nil {
 			t.Fatal(err)
 		}

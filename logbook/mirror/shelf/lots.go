@@ -27,12 +27,12 @@ import (
 // of the head, the head as a line of JSON and the table of texts, then the numbers of the
 // records for each text.
 type lots struct {
-	Shelf int          `json:"shelf"` // version of the format
-	Book  string       `json:"book"`
-	End   mirror.End   `json:"end"`
-	Head  logbook.Head `json:"head"`
-	Lacks []string     `json:"lacks,omitempty"`
-	Table int          `json:"table"` // length of the table, bytes
+	Shelf int              `json:"shelf"` // version of the format
+	Book  string           `json:"book"`
+	End   mirror.StreamEnd `json:"end"`
+	Head  logbook.Head     `json:"head"`
+	Lacks []string         `json:"lacks,omitempty"`
+	Table int              `json:"table"` // length of the table, bytes
 	texts []lotText
 	begin int64 // where the numbers begin
 }
@@ -146,7 +146,7 @@ func (l lots) numbers(f io.ReaderAt, means func(text string) bool) (out []uint64
 
 // keepLots makes the file anew for a book as it is, beginning with what was kept where that is a
 // beginning of it.
-func keepLots(path string, book *logbook.Book, end mirror.End, lacks []string) error {
+func keepLots(path string, book *logbook.Book, end mirror.StreamEnd, lacks []string) error {
 	l := lots{Shelf: lotsVersion, Book: book.ID(), End: end, Head: book.State().Head, Lacks: lacks}
 	by, from := map[string]*bytes.Buffer{}, uint64(1)
 	if lacks == nil { // else what was kept may be of records that are gone
@@ -244,7 +244,7 @@ func (s Shelf) naming(ctx context.Context, h mirror.Heard, means func(text strin
 		return k, nil
 	}
 	path := s.path(h.Stream)
-	kept := func() (end mirror.End, err error) {
+	kept := func() (end mirror.StreamEnd, err error) {
 		g, l, err := openLots(path)
 		if err != nil {
 			return end, err
@@ -261,7 +261,7 @@ func (s Shelf) naming(ctx context.Context, h mirror.Heard, means func(text strin
 	if fresh := err == nil && h.Header.Last > 0 && was.Seq == h.Header.Last && was.Hash == h.Header.Hash; fresh && len(at) == 0 {
 		return k, nil
 	}
-	var end mirror.End
+	var end mirror.StreamEnd
 	lacks := k.Lacks
 	k.Book, k.Lacks, k.Err = s.openTo(ctx, h.Stream, &end)
 	if err == nil && k.Err == nil && same(was, end) && slices.Equal(k.Lacks, lacks) {

@@ -23,7 +23,7 @@ var scaleBenches = flag.Int("scale-benches", 100, "benches of the recall")
 
 // inMind is a mirror that knows of many benches how each ends, and has the book of one.
 type inMind struct {
-	mirror.Place
+	mirror.Remote
 
 	ends map[mirror.Stream]mirror.Run
 }
@@ -39,7 +39,7 @@ func (p inMind) LastRun(_ context.Context, s mirror.Stream) (mirror.Run, error) 
 	return p.ends[s], nil
 }
 
-func (p inMind) Last(_ context.Context, s mirror.Stream) (mirror.End, error) {
+func (p inMind) Last(_ context.Context, s mirror.Stream) (mirror.StreamEnd, error) {
 	return p.ends[s].End(), nil
 }
 
@@ -85,7 +85,7 @@ func BenchmarkRecallOfAYear(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		end := mirror.End{Seq: seq, Hash: prev}
+		end := mirror.StreamEnd{Seq: seq, Hash: prev}
 		book, err := logbook.OpenReading(s.path(st), s.Clock)
 		if err == nil {
 			err = keepLots(s.path(st), book, end, nil)

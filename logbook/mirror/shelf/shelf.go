@@ -28,7 +28,7 @@ import (
 
 // Shelf is where the books of a mirror are kept on this machine.
 type Shelf struct {
-	Place mirror.Place
+	Place mirror.Remote
 	Dir   string // a folder of its own, open to its owner alone
 	Clock timers.Clock
 }
@@ -43,11 +43,11 @@ type Kept struct {
 
 // note says beside a book on the shelf which end of the mirror it was made of.
 type note struct {
-	Shelf int          `json:"shelf"` // version of the format
-	Book  string       `json:"book"`
-	End   mirror.End   `json:"end"`
-	Head  logbook.Head `json:"head"`
-	Lacks []string     `json:"lacks,omitempty"`
+	Shelf int              `json:"shelf"` // version of the format
+	Book  string           `json:"book"`
+	End   mirror.StreamEnd `json:"end"`
+	Head  logbook.Head     `json:"head"`
+	Lacks []string         `json:"lacks,omitempty"`
 }
 
 const version = 1
@@ -92,11 +92,11 @@ func (s Shelf) path(st mirror.Stream) string {
 }
 
 func (s Shelf) open(ctx context.Context, st mirror.Stream) (*logbook.Book, []string, error) {
-	return s.openTo(ctx, st, new(mirror.End))
+	return s.openTo(ctx, st, new(mirror.StreamEnd))
 }
 
 // openTo opens the book of a stream as it ends now, which it tells.
-func (s Shelf) openTo(ctx context.Context, st mirror.Stream, ends *mirror.End) (*logbook.Book, []string, error) {
+func (s Shelf) openTo(ctx context.Context, st mirror.Stream, ends *mirror.StreamEnd) (*logbook.Book, []string, error) {
 	end, err := s.Place.Last(ctx, st)
 	if *ends = end; err != nil {
 		return nil, nil, err
@@ -129,7 +129,7 @@ func (s Shelf) openTo(ctx context.Context, st mirror.Stream, ends *mirror.End) (
 	return b, lacks, err
 }
 
-func same(a, b mirror.End) bool { return a.Seq == b.Seq && a.Hash == b.Hash }
+func same(a, b mirror.StreamEnd) bool { return a.Seq == b.Seq && a.Hash == b.Hash }
 
 func noteOf(path string) string { return path + ".json" }
 
@@ -157,10 +157,10 @@ var errGap = errors.New("what came since does not follow")
 
 // more adds to a book on the shelf what came since. Anything out of the ordinary is left to
 // [Shelf.anew].
-func (s Shelf) more(ctx context.Context, st mirror.Stream, end mirror.End, n note, path string) error {
+func (s Shelf) more(ctx context.Context, st mirror.Stream, end mirror.StreamEnd, n note, path string) error {
 	var recs []record.Record
 	at, next := n.End.Hash, n.End.Seq+1
-	err := s.Place.Read(ctx, st, next, func(p mirror.Piece) error {
+	err := s.Place.Read(ctx, st, next, func(p mirror.Object) error {
 		run, err := mirror.ParseRun(p.Raw)
 		if err = errors.Join(p.Err, err); err != nil {
 			return err
@@ -206,7 +206,7 @@ func (s Shelf) more(ctx context.Context, st mirror.Stream, end mirror.End, n not
 }
 
 // anew makes a book for the shelf of all that the mirror holds of a stream.
-func (s Shelf) anew(ctx context.Context, st mirror.Stream, end mirror.End, path string) ([]string, error) {
+func (s Shelf) anew(ctx context.Context, st mirror.Stream, end mirror.StreamEnd, path string) ([]string, error) {
 	lines, err := os.CreateTemp(s.Dir, ".records-")
 	if err != nil {
 		return nil, err
