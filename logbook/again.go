@@ -20,9 +20,19 @@ var filledIn = []string{
 	"flask", "mix", "load", "timer", "press", "bath",
 	"dry_min_s", "dry_max_s", "pressure_psi", "hold_s", "backed_off_turn", "bench_min_s", "bench_max_s", "bench_s", "water_s",
 	"stages", "max_s", "bath_c", "resin", "powder_g", "liquid_g", "room_c", "dough_s", "work_s",
-	"product", "expiry", "changed", "gauge", "places", "no_place",
-	"doubts", "due", "on", "spring", "rated_psi", "scale_psi", "class_pct", "litres", "every_days", "air_hpa",
+	"product", "expiry", "gauge", "places", "no_place",
+	"due", "on", "spring", "rated_psi", "scale_psi", "class_pct", "litres", "every_days", "air_hpa",
 }
+
+// foundOut lists by the kind of an action what the bench finds out for itself, whatever is told.
+var foundOut = map[action.Kind][]string{
+	action.CaseIn{}.Kind():        {"made", "ends"},
+	action.CaseDelivered{}.Kind(): {"missing"},
+	action.CaseStep{}.Kind():      {"words", "short", "kind", "place", "urgent", "pressure", "again", "last"},
+}
+
+// tableOfStep lists what a step was done under: what it is told without comes from the table of its route.
+var tableOfStep = []string{"min_s", "aim_s", "max_s"}
 
 // saysElse tells in what an action differs from the record that has its id, "" for in
 // nothing: then it was said twice, and the record stands for it.
@@ -45,14 +55,20 @@ func saysElse(a action.Action, r record.Record) string {
 	if ierr != nil || werr != nil {
 		return "it cannot be held against that"
 	}
+	if kind := is["kind"]; old.Kind() == (action.CaseStep{}).Kind() && (isZero(kind) || !isZero(is["event"])) {
+		drop(is, was, tableOfStep)
+	}
+	drop(is, was, foundOut[old.Kind()])
+	drop(is, was, []string{"changed", "doubts"})
+	if old.Kind() == (action.CaseStep{}).Kind() && sameValues(is["values"], was["values"], old.At.Year()) {
+		drop(is, was, []string{"values"})
+	}
 	var differ []string
 	for name, v := range was {
 		if _, given := is[name]; !given && !slices.Contains(filledIn, name) && !isZero(v) {
 			differ = append(differ, name)
 		}
 	}
-	delete(is, "changed") // whatever they say, the bench finds that out for itself
-	delete(is, "doubts")
 	for name, v := range is {
 		if name == "set" && sameSet(v, was[name]) {
 			continue
@@ -68,8 +84,43 @@ func saysElse(a action.Action, r record.Record) string {
 	return "they differ in " + strings.Join(differ, ", ")
 }
 
-// sameSet tells whether a correction sets what was recorded; the text of a gauge may have
-// been put beside a pressure.
+// drop leaves fields out on both sides.
+func drop(is, was map[string]any, names []string) {
+	for _, name := range names {
+		delete(is, name)
+		delete(was, name)
+	}
+}
+
+// sameValues tells whether the values of a step are those that were recorded, which may be more and
+// have the words of the table beside them.
+func sameValues(is, was any, year int) bool {
+	byName := map[any]map[string]any{}
+	recorded, _ := was.([]any)
+	for _, v := range recorded {
+		if m, ok := v.(map[string]any); ok {
+			byName[m["name"]] = m
+		}
+	}
+	told, _ := is.([]any)
+	for _, v := range told {
+		m, ok := v.(map[string]any)
+		if !ok {
+			return false
+		}
+		as, there := byName[m["name"]]
+		if !there || !reflect.DeepEqual(m["value"], as["value"]) {
+			return false
+		}
+		if m["text"] != as["text"] && !sameLot("lot", m["text"], as["text"], year) {
+			return false
+		}
+	}
+	return true
+}
+
+// sameSet tells whether a correction sets what was recorded; the bench puts the text of a gauge
+// beside a pressure, and beside a route when its case leaves the list.
 func sameSet(is, was any) bool {
 	a, ok := is.(map[string]any)
 	b, ok2 := was.(map[string]any)
@@ -77,8 +128,10 @@ func sameSet(is, was any) bool {
 		return false
 	}
 	b = maps.Clone(b)
-	if _, given := a["gauge"]; !given {
-		delete(b, "gauge")
+	for _, name := range []string{"gauge", "ends"} {
+		if _, given := a[name]; !given {
+			delete(b, name)
+		}
 	}
 	return reflect.DeepEqual(a, b)
 }
