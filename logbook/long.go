@@ -22,8 +22,9 @@ import (
 
 // Long tells what became of a long input.
 type Long struct {
-	Recorded int  // how many of its actions are new in the book
-	Head     Head // the last of them
+	Recorded int    // how many of its actions are new in the book
+	First    uint64 // number of the first of them
+	Head     Head   // the last of them
 	Again    []Repeat
 	Repeated int // how many were in the book, or earlier in the input; the first few stand in Again
 }
@@ -37,20 +38,35 @@ type Repeat struct {
 // repeatsTold is how many repeats of a long input are named.
 const repeatsTold = 6
 
-// parted says that of a long input only the first part is in the book; given again, the
+// Repeat counts an action, from 0, that is a record already.
+func (l *Long) Repeat(index int, seq uint64) {
+	if l.Repeated++; len(l.Again) < repeatsTold {
+		l.Again = append(l.Again, Repeat{index, seq})
+	}
+}
+
+// Parted says that of a long input only the first part is in the book; given again, the
 // input goes on from there.
-type parted struct {
-	Recorded int // records of the input that are in the book for certain
+type Parted struct {
+	Recorded int  // records of the input that are in the book for certain
+	Refused  bool // an action behind them was refused, for others had recorded meanwhile
 	Err      error
 }
 
 // Error says how much is there.
-func (e *parted) Error() string {
-	return fmt.Sprintf("the first %d records of the input are in the logbook, those after them are not: give the whole input again, what is there is not recorded twice: %v", e.Recorded, e.Err)
+func (e *Parted) Error() string {
+	after, again := "those after them are not", "give"
+	switch {
+	case e.Refused:
+		again = "put right what does not fit any more and give"
+	case errors.Is(e.Err, ErrUnknown):
+		after = "of those after them nobody can say"
+	}
+	return fmt.Sprintf("the first %d records of the input are in the logbook, %s: %s the whole input again, what is there is not recorded twice: %v", e.Recorded, after, again, e.Err)
 }
 
 // Unwrap gives the reason.
-func (e *parted) Unwrap() error { return e.Err }
+func (e *Parted) Unwrap() error { return e.Err }
 
 // partLength is how many records of a long input go into one transaction.
 const partLength = 4000
@@ -79,7 +95,7 @@ func (b *Book) far(done, of int) {
 // bench. All of it is checked before anything is written: where one action is refused (a
 // [BadLine], also for an error of the input itself) nothing is. What was checked waits in a file
 // beside the book and is then recorded in parts, each of them in a transaction of its own, so
-// that a power cut leaves whole parts; a [parted] tells of an end between them. Nobody else may
+// that a power cut leaves whole parts; a [Parted] tells of an end between them. Nobody else may
 // be reading the book's state meanwhile: it is that before the input until all is written.
 func (b *Book) AppendLong(actions iter.Seq2[action.Action, error]) (Long, error) {
 	b.mu.Lock()
@@ -96,15 +112,17 @@ func (b *Book) AppendLong(actions iter.Seq2[action.Action, error]) (Long, error)
 	}
 	defer wait.close()
 	defer b.far(0, 0) // nothing is left to be told
-	l, err := b.checkLong(actions, wait)
+	l, err := b.checkLong(actions, wait, nil)
 	if err != nil || wait.count() == 0 {
 		return l.told, err
 	}
 	return b.writeLong(l, wait)
 }
 
-// RehearseLong tells what [Book.AppendLong] would refuse, and writes nothing into the book.
-func (b *Book) RehearseLong(actions iter.Seq2[action.Action, error]) error {
+// RehearseLong tells what [Book.AppendLong] would refuse, and writes nothing into the book. ends is
+// asked before each action but the first whether those before it are to be recorded by
+// themselves, with [Book.AppendAll], which lets go of what no longer matters; it may be nil.
+func (b *Book) RehearseLong(actions iter.Seq2[action.Action, error], ends func() bool) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	wait, err := newWaiting(disk.NewName(b.path + ".input"))
@@ -113,7 +131,7 @@ func (b *Book) RehearseLong(actions iter.Seq2[action.Action, error]) error {
 	}
 	defer wait.close()
 	defer b.far(0, 0) // nothing is left to be told
-	_, err = b.checkLong(actions, wait)
+	_, err = b.checkLong(actions, wait, ends)
 	return err
 }
 
@@ -136,7 +154,7 @@ type long struct {
 }
 
 // checkLong checks all actions and lays their records down.
-func (b *Book) checkLong(actions iter.Seq2[action.Action, error], wait *waiting) (*long, error) {
+func (b *Book) checkLong(actions iter.Seq2[action.Action, error], wait *waiting, ends func() bool) (*long, error) {
 	st := b.State()
 	l := &long{back: map[int][]uint64{}}
 	c := &checking{b: b, head: st.Head, batch: map[string]int{}, get: wait.at}
@@ -159,14 +177,17 @@ func (b *Book) checkLong(actions iter.Seq2[action.Action, error], wait *waiting)
 			if err != nil {
 				return &BadLine{i, err}
 			}
+			if ends != nil && i > 0 && ends() {
+				for range 2 { // where a part ends, and where the next begins
+					c.cur = bench.Fold(c.cur.Living(), c.cur.Top)
+				}
+			}
 			rec, keys, seen, err := c.next(a)
 			if err != nil {
 				return &BadLine{i, err}
 			}
 			if seen {
-				if l.told.Repeated++; len(l.told.Again) < repeatsTold {
-					l.told.Again = append(l.told.Again, Repeat{i, rec.Seq})
-				}
+				l.told.Repeat(i, rec.Seq)
 				continue
 			}
 			if err := wait.add(rec, keys); err != nil {
@@ -209,6 +230,7 @@ func (b *Book) writeLong(l *long, wait *waiting) (Long, error) {
 	w.after.Inherit(b.State().Bench)
 	b.publish(Snapshot{Bench: w.after, Head: w.head, Beat: b.State().Beat})
 	l.told.Recorded, l.told.Head = wait.count(), w.head
+	l.told.First = w.head.Seq - uint64(wait.count()) + 1
 	return l.told, nil
 }
 
@@ -238,7 +260,7 @@ func (w *plan) pruneTo(listed map[uint64]bool, after *bench.Bench) {
 // parted is how an input ends of which a part may be in the book.
 func (b *Book) parted(l *long, recorded int, err error) (Long, error) {
 	if recorded > 0 {
-		err = &parted{recorded, err}
+		err = &Parted{Recorded: recorded, Err: err}
 	}
 	return Long{Recorded: recorded, Again: l.told.Again, Repeated: l.told.Repeated}, err
 }

@@ -227,7 +227,7 @@ func TestLongInputIsCheckedBeforeItIsWritten(t *testing.T) {
 		b.part = 10
 		for _, do := range []func() error{
 			func() error { _, err := b.AppendLong(c.in); return err },
-			func() error { return b.RehearseLong(c.in) },
+			func() error { return b.RehearseLong(c.in, nil) },
 		} {
 			var bad *BadLine
 			if err := do(); !errors.As(err, &bad) || bad.Index != c.index {
@@ -364,7 +364,7 @@ func TestLongInputOnAFailingDisk(t *testing.T) {
 		}
 	})
 	told, err := b.AppendLong(each(as))
-	var parted *parted
+	var parted *Parted
 	if !errors.As(err, &parted) || parted.Recorded != 40 || told.Recorded != 40 || !errors.Is(err, ErrUnknown) {
 		t.Fatalf("%+v, %v: want the first 40 and a file that was taken away", told, err)
 	}

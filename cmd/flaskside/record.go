@@ -176,16 +176,35 @@ func (in input) recordAll(path string, clock timers.Clock, out io.Writer) error 
 	if err != nil {
 		return err
 	}
-	answers, err := w.Append(as, false)
+	var t tally
+	if d, ok := w.(atDoor); ok && len(as) > door.MaxActions {
+		var told logbook.Long
+		told, err = d.AppendLong(eachOf(as), clock, howFar())
+		t = tallyOf(told, in.lines)
+	} else {
+		var answers []door.Reply
+		if answers, err = w.Append(as, false); err == nil {
+			t.count(in.lines, answers)
+		}
+	}
 	if cerr := w.Close(); err == nil {
 		err = cerr
 	}
 	if err != nil {
-		return in.named(err)
+		return namedPart(err, in.named)
 	}
-	var t tally
-	t.count(in.lines, answers)
 	return cmp.Or(t.tell(out), t.tellDoubts(path, clock, out))
+}
+
+// eachOf gives actions in turn.
+func eachOf(as []action.Action) iter.Seq2[action.Action, error] {
+	return func(yield func(action.Action, error) bool) {
+		for _, a := range as {
+			if !yield(a, nil) {
+				return
+			}
+		}
+	}
 }
 
 // offered offers actions to a book.

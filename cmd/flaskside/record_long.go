@@ -105,6 +105,7 @@ func (u unread) Error() string { return u.err.Error() }
 // actions gives those of the input in turn; lines gets the line of each.
 func (k *wholeInput) actions(by string, lines *[]int) iter.Seq2[action.Action, error] {
 	return func(yield func(action.Action, error) bool) {
+		*lines = (*lines)[:0]
 		for l, err := range linesOf(k.reader(), by) {
 			*lines = append(*lines, l.No)
 			if err != nil {
@@ -139,37 +140,49 @@ func recordLong(raw *wholeInput, o *options, clock timers.Clock, out io.Writer) 
 		return err
 	}
 	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
-		scratch := func(b *logbook.Book) error { return b.RehearseLong(raw.actions(o.by, &lines)) }
+		scratch := func(b *logbook.Book) error { return b.RehearseLong(raw.actions(o.by, &lines), nil) }
 		if err := rehearse(clock, scratch); err != nil {
 			return named(err) // and no empty logbook is left behind
 		}
-		lines = lines[:0]
 	}
 	w, err := writing(o.book, clock)
 	if err != nil {
 		return err
 	}
-	own, ok := w.(ownBook)
-	if !ok { // a bench came up meanwhile
-		in, err := readActions(raw.reader(), o.by, false)
-		if err != nil {
-			return err
-		}
-		return in.recordAll(o.book, clock, out)
+	var told logbook.Long
+	switch w := w.(type) {
+	case atDoor: // its own program has the bench record it
+		told, err = w.AppendLong(raw.actions(o.by, &lines), clock, howFar())
+	case ownBook:
+		told, err = w.AppendLong(raw.actions(o.by, &lines))
 	}
-	told, err := own.AppendLong(raw.actions(o.by, &lines))
-	if cerr := own.Close(); err == nil {
+	if cerr := w.Close(); err == nil {
 		err = cerr
 	}
 	if err != nil {
-		return named(err)
+		return namedPart(err, named)
 	}
-	t := tally{fresh: told.Recorded, repeated: told.Repeated}
+	t := tallyOf(told, lines)
+	return cmp.Or(t.tell(out), t.tellDoubts(o.book, clock, out))
+}
+
+// tallyOf counts what became of a long input; lines has the line of each action.
+func tallyOf(told logbook.Long, lines []int) (t tally) {
+	t.fresh, t.repeated = told.Recorded, told.Repeated
 	if told.Recorded > 0 {
-		t.head, t.first = told.Head.String(), told.Head.Seq-uint64(told.Recorded)+1
+		t.head, t.first = told.Head.String(), told.First
 	}
 	for _, r := range told.Again[:min(len(told.Again), repeatsTold)] {
 		t.again = append(t.again, fmt.Sprintf("line %d is record %d", lines[r.Index], r.Seq))
 	}
-	return cmp.Or(t.tell(out), t.tellDoubts(o.book, clock, out))
+	return t
+}
+
+// namedPart is named for an input of which a part may be recorded.
+func namedPart(err error, named func(error) error) error {
+	var parted *logbook.Parted
+	if errors.As(err, &parted) {
+		return &logbook.Parted{Recorded: parted.Recorded, Refused: parted.Refused, Err: named(parted.Err)}
+	}
+	return named(err)
 }

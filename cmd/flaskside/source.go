@@ -69,7 +69,7 @@ func undamaged(path string, clock timers.Clock) (book *logbook.Book, done func()
 		}
 		return book, func() { _ = book.Close() }, nil // only read from
 	}
-	file, clean, err := copied(client)
+	file, clean, err := client.Copy()
 	if err != nil {
 		return nil, nil, err
 	}
@@ -118,10 +118,16 @@ func writing(path string, clock timers.Clock) (writer, error) {
 		return nil, oerr
 	}
 	book.OnTrouble(func(err error) { fmt.Fprintln(os.Stderr, "flaskside: "+oneLine(err)) })
-	if term.IsTerminal(os.Stderr.Fd()) {
-		book.OnProgress(progress(os.Stderr))
-	}
+	book.OnProgress(howFar())
 	return ownBook{book}, nil
+}
+
+// howFar tells on a terminal how far a long input is; nil where there is none.
+func howFar() func(done, of int) {
+	if !term.IsTerminal(os.Stderr.Fd()) {
+		return nil
+	}
+	return progress(os.Stderr)
 }
 
 // recordOne records one thing that is done now.

@@ -192,22 +192,7 @@ func suspect(path string) (file string, done func(), err error) {
 		}
 		return path, func() {}, nil
 	}
-	return copied(client)
-}
-
-// copied has the bench hand out a copy of its logbook; done removes it.
-func copied(client *door.Client) (file string, done func(), err error) {
-	dir, err := os.MkdirTemp("", "flaskside-")
-	if err != nil {
-		return "", nil, fmt.Errorf("make a folder for a copy of the logbook: %w", err)
-	}
-	done = func() { _ = os.RemoveAll(dir) } // a copy left over harms nobody
-	file = filepath.Join(dir, "copy.db")
-	if err := disk.Save(file, client.Snapshot); err != nil {
-		done()
-		return "", nil, fmt.Errorf("copy the logbook of the running bench: %w", err)
-	}
-	return file, done, nil
+	return client.Copy()
 }
 
 // checking looks through files for backups.

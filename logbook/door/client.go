@@ -29,7 +29,10 @@ const (
 
 // Client asks a running bench. It may be used by several goroutines and needs no
 // closing.
-type Client struct{ transport http.RoundTripper }
+type Client struct {
+	transport http.RoundTripper
+	part      int // actions in one part of a long input; 0 for partActions
+}
 
 // Dial finds the bench that runs on a book. The error is [ErrNobody] where none
 // does; so is that of the methods when it has ended since.
@@ -38,7 +41,7 @@ func Dial(bookPath string) (*Client, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &Client{&http.Transport{
+	c := &Client{transport: &http.Transport{
 		DisableKeepAlives: true,
 		DialContext:       func(ctx context.Context, _, _ string) (net.Conn, error) { return knock(ctx, sock) },
 	}}
@@ -128,33 +131,44 @@ type Reply struct {
 	Err           error
 }
 
-// Append has the bench record actions, at most [maxActions]: all of them or none,
+// Append has the bench record actions, at most [MaxActions]: all of them or none,
 // and then the error is a [logbook.BadLine] for the first that was refused; or, with
 // keepGoing, each that is good, and the answers give the reasons for the others.
 // Other errors are those of [logbook.Book.AppendAll]; [logbook.ErrUnknown] also comes
 // when the bench fell silent, and sending the same ids again, which is harmless,
 // tells. Beside such an error stand the answers that came before it.
 func (c *Client) Append(actions []action.Action, keepGoing bool) ([]Reply, error) {
-	var body bytes.Buffer
+	var body []byte
 	for i, a := range actions {
-		if a.Body == nil {
-			return nil, &logbook.BadLine{Index: i, Err: a.Valid()}
-		}
-		b, err := json.Marshal(a)
+		b, err := lineOf(a)
 		if err != nil {
 			return nil, &logbook.BadLine{Index: i, Err: err}
 		}
-		body.Write(append(b, '\n'))
+		body = append(body, b...)
 	}
+	return c.send(body, len(actions), keepGoing)
+}
+
+// lineOf is an action as it is sent.
+func lineOf(a action.Action) ([]byte, error) {
+	if a.Body == nil {
+		return nil, a.Valid()
+	}
+	b, err := json.Marshal(a)
+	return append(b, '\n'), err
+}
+
+// send has the lines of n actions recorded.
+func (c *Client) send(body []byte, n int, keepGoing bool) ([]Reply, error) {
 	path := "/actions"
 	if keepGoing {
 		path += "?keep-going"
 	}
-	out := make([]Reply, 0, len(actions))
-	within := recordPatience + time.Duration(len(actions))*eachPatience
+	out := make([]Reply, 0, n)
+	within := recordPatience + time.Duration(n)*eachPatience
 	var told error
-	err := c.do(http.MethodPost, path, body.Bytes(), within, func(_ int, r io.Reader) error {
-		for d := json.NewDecoder(r); len(out) < len(actions); {
+	err := c.do(http.MethodPost, path, body, within, func(_ int, r io.Reader) error {
+		for d := json.NewDecoder(r); len(out) < n; {
 			var x replyLine
 			if err := d.Decode(&x); err != nil {
 				return err

@@ -60,7 +60,7 @@ func TestSilence(t *testing.T) {
 		<-release
 	})
 	sock, _ := socketPath(path)
-	c := &Client{&http.Transport{DisableKeepAlives: true, DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) { return knock(ctx, sock) }}}
+	c := &Client{transport: &http.Transport{DisableKeepAlives: true, DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) { return knock(ctx, sock) }}}
 	for _, ask := range []string{"/who", "/head"} {
 		err := c.get(ask, 50*time.Millisecond, func(r io.Reader) error { _, err := io.ReadAll(r); return err })
 		if err == nil || errors.Is(err, ErrNobody) || !strings.Contains(err.Error(), "did not answer within 50ms") {

@@ -234,7 +234,7 @@ func TestRefusedInput(t *testing.T) {
 		{"two on a line", good + good, 1, "one action a line"},
 		{"a list", "[" + good + "]", 1, "one JSON object"},
 		{"a control character", strings.ReplaceAll(good, `"label":"good"`, `"label":"go\u001bod"`), 1, "cannot be shown"},
-		{"a line too many", strings.Repeat("{}\n", maxActions+1), 0, "too much at once"},
+		{"a line too many", strings.Repeat("{}\n", MaxActions+1), 0, "too much at once"},
 		{"too many bytes", strings.Repeat(" ", maxBody) + good, 0, "too much at once"},
 	} {
 		status, as := h.post("", strings.NewReader(c.body))

@@ -23,9 +23,9 @@ import (
 	"flaskside/logbook/keep"
 )
 
-// maxActions is the most actions that the bench takes at once: its keys wait while
+// MaxActions is the most actions that the bench takes at once: its keys wait while
 // they are recorded (house default: seconds at the worst, and a usual day has fewer).
-const maxActions = 2000
+const MaxActions = 2000
 
 // Bounds of one request.
 const (
@@ -206,8 +206,8 @@ func (s *server) actions(w *steady, r *http.Request) {
 	var lines []Parsed
 	for l, err := range Lines(http.MaxBytesReader(w, r.Body, maxBody)) {
 		var big *http.MaxBytesError
-		if errors.As(err, &big) || len(lines) == maxActions {
-			err = fmt.Errorf("that is too much at once: send at most %d actions and %d MiB", maxActions, maxBody>>20)
+		if errors.As(err, &big) || len(lines) == MaxActions {
+			err = fmt.Errorf("that is too much at once: send at most %d actions and %d MiB", MaxActions, maxBody>>20)
 		}
 		if err != nil {
 			w.fail(http.StatusBadRequest, err)
