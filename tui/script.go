@@ -9,21 +9,16 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/demo"
 )
 
 // Script is a shift that plays itself until a key is pressed.
 type Script struct {
-	Steps  []ScriptStep
+	Steps  []demo.Told
 	Yours  func() (title string) // called when the keys are taken over; nil: nothing changes
 	next   int
 	tipped int
 	off    bool
-}
-
-// ScriptStep is one action at its time, and what is said with it.
-type ScriptStep struct {
-	Action action.Action
-	Say    string
 }
 
 // waits tells whether the shift has not begun yet: what a newcomer should know is shown.

@@ -28,13 +28,10 @@ func TestDemoTeaches(t *testing.T) {
 		d.ck.Step(steps[0].After - time.Second)
 		script, slowed := &Script{}, new(int)
 		script.Yours = func() string { *slowed++; return "DEMO x6, yours" }
-		for i, s := range steps {
-			a := s.Action(i, shiftStart)
-			if s.After >= 0 {
-				script.Steps = append(script.Steps, ScriptStep{Action: a, Say: s.Say})
-				continue
-			}
-			d.ck.Run(shiftStart.Add(s.After).Sub(d.ck.Read().Wall))
+		before, then := demo.Cut(shiftStart)
+		script.Steps = then
+		for _, a := range before {
+			d.ck.Run(a.At.Sub(d.ck.Read().Wall))
 			if _, err := d.book.Append(a); err != nil {
 				t.Fatal(err)
 			}

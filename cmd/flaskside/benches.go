@@ -2,12 +2,9 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -16,10 +13,8 @@ import (
 	"flaskside/logbook/lot/recall"
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/benches"
-	"flaskside/logbook/mirror/places"
 	"flaskside/logbook/mirror/shelf"
 	"flaskside/logbook/words"
-	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
 
@@ -44,7 +39,7 @@ func benchesCommand() *cobra.Command {
 			clock := sysclock.New()
 			now := clock.Read()
 			all := []benches.Glance{}
-			err := eachBench(c.Context(), at, clock, func(k shelf.Kept) error {
+			err := benches.Each(c.Context(), at, clock, func(k shelf.Kept) error {
 				all = append(all, benches.Of(k, now))
 				return nil
 			})
@@ -73,46 +68,6 @@ func notAllRead(err error, unread, of int) error {
 	return exitCode{fmt.Errorf("%d of %s could not be read whole: what is told is not all", unread, words.Count(of, "bench", "benches")), faultsFound}
 }
 
-// eachBench reads every bench of a mirror.
-func eachBench(ctx context.Context, at string, clock timers.Clock, f func(shelf.Kept) error) error {
-	return onShelf(ctx, at, clock, func(s shelf.Shelf) error { return s.Each(ctx, f) })
-}
-
-// onShelf opens the copies of the benches of a mirror that are kept on this machine.
-func onShelf(ctx context.Context, at string, clock timers.Clock, f func(shelf.Shelf) error) error {
-	if at == "" {
-		return wrongUsage("name the place of the mirror with --mirror PLACE")
-	}
-	at, err := wholePlace(at)
-	if err != nil {
-		return err
-	}
-	p, err := places.Open(ctx, at)
-	if err != nil {
-		return err
-	}
-	defer func() { _ = p.Close() }() // only read from
-	dir, done, err := shelfDir(at)
-	if err != nil {
-		return err
-	}
-	defer done()
-	return f(shelf.Shelf{Place: p, Dir: dir, Clock: clock})
-}
-
-// shelfDir is where copies of the benches of a mirror are kept on this machine; where it has no
-// place for such, they are thrown away afterwards.
-func shelfDir(at string) (dir string, done func(), err error) {
-	if cache, err := os.UserCacheDir(); err == nil {
-		dir = filepath.Join(cache, "flaskside", fmt.Sprintf("benches-%x", sha256.Sum256([]byte(at)))[:24])
-		if err := os.MkdirAll(dir, 0o700); err == nil {
-			return dir, func() {}, nil
-		}
-	}
-	dir, err = os.MkdirTemp("", "flaskside-")
-	return dir, func() { _ = os.RemoveAll(dir) }, err // a copy left over harms nobody
-}
-
 // listLotOf writes which flasks of all benches of a mirror had a lot.
 func listLotOf(ctx context.Context, w io.Writer, at, text string, year int, asCSV, asJSON bool) error {
 	asked, err := askedLot(text, year)
@@ -120,7 +75,7 @@ func listLotOf(ctx context.Context, w io.Writer, at, text string, year int, asCS
 		return err
 	}
 	all, q := []recall.AtBench{}, recall.Ask(asked, year)
-	err = onShelf(ctx, at, sysclock.New(), func(s shelf.Shelf) error {
+	err = benches.On(ctx, at, sysclock.New(), func(s shelf.Shelf) error {
 		return s.EachNaming(ctx, q.Means, func(k shelf.Kept, seqs []uint64) error {
 			b := recall.AtBench{Bench: k.Name(), Book: k.Stream.Book, Lacks: k.Lacks, List: q.None()}
 			err := k.Err

@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -20,16 +21,35 @@ type kept struct {
 	out *lockedText
 }
 
-// lockedText is what a program said so far.
+// lockedText is what a program said so far: written by one goroutine, read by another.
 type lockedText struct {
-	lines
+	mu   sync.Mutex
+	all  []string
 	rest string
 }
 
+// take gives the lines said since it was asked last.
+func (l *lockedText) take() []string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	all := l.all
+	l.all = nil
+	return all
+}
+
+// back puts lines back that were taken and are not wanted yet.
+func (l *lockedText) back(lines []string) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.all = append(lines, l.all...)
+}
+
 func (l *lockedText) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	for _, s := range strings.SplitAfter(l.rest+string(p), "\n") {
 		if strings.HasSuffix(s, "\n") {
-			l.add(strings.TrimSuffix(s, "\n"))
+			l.all = append(l.all, strings.TrimSuffix(s, "\n"))
 			l.rest = ""
 		} else {
 			l.rest = s
@@ -63,9 +83,7 @@ func (k *kept) says(want string) string {
 		all = append(all, k.out.take()...)
 		for i, l := range all {
 			if strings.Contains(l, want) {
-				for _, later := range all[i+1:] {
-					k.out.add(later)
-				}
+				k.out.back(all[i+1:])
 				return l
 			}
 		}

@@ -7,8 +7,6 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"path/filepath"
-	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -89,7 +87,7 @@ func withMirror(ctx context.Context, o *options, to string, begin bool, f func(m
 	if m.to == "" {
 		m.to, begin = m.house.Mirror.To, false
 	}
-	if m.to, err = wholePlace(m.to); err != nil {
+	if m.to, err = places.Whole(m.to); err != nil {
 		return err
 	}
 	if m.to == "" {
@@ -105,14 +103,6 @@ func withMirror(ctx context.Context, o *options, to string, begin bool, f func(m
 	}
 	defer func() { _ = m.place.Close() }() // all that was written is synced
 	return f(m)
-}
-
-// wholePlace makes a folder's path whole; an address stays as it is.
-func wholePlace(to string) (string, error) {
-	if to == "" || strings.Contains(to, "://") {
-		return to, nil
-	}
-	return filepath.Abs(to)
 }
 
 // mirrorOptions are those of bringing that the house says.

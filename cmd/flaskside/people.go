@@ -152,10 +152,10 @@ func listPeople(out io.Writer, o *options) error {
 
 // screenWords say who is on a screen.
 func screenWords(s keep.Present) string {
-	if s.Person.From == noScreen {
+	if s.Person.From == keep.NoScreen {
 		return fmt.Sprintf("keeper         since %s, without a screen", s.Since.Format("Mon 02 Jan 15:04"))
 	}
-	if s.Person.From == onWall {
+	if s.Person.From == keep.OnWall {
 		return fmt.Sprintf("board          since %s, on the wall, to look at only", s.Since.Format("Mon 02 Jan 15:04"))
 	}
 	by := s.Person.By

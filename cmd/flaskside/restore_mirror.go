@@ -26,7 +26,7 @@ type fromMirror struct {
 
 // restore makes a logbook of what a mirror holds and puts it in the place of the one at path.
 func (q fromMirror) restore(ctx context.Context, path string, discard bool, by string, clock timers.Clock, out io.Writer) error {
-	from, err := wholePlace(q.from)
+	from, err := places.Whole(q.from)
 	if err != nil {
 		return err
 	}

@@ -10,6 +10,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/civil"
+	"flaskside/logbook/mirror/benches"
 	"flaskside/logbook/mirror/shelf"
 	"flaskside/logbook/review"
 	"flaskside/logbook/tables"
@@ -151,7 +152,7 @@ func reviewBook(book *logbook.Book, from, until time.Time) (review.Review, error
 // reviewBenches reads a period of all benches of a mirror.
 func reviewBenches(ctx context.Context, q reviewQuestion, from, until time.Time, clock timers.Clock, out string, stdout io.Writer) error {
 	all := []review.AtBench{}
-	err := eachBench(ctx, q.mirror, clock, func(k shelf.Kept) error {
+	err := benches.Each(ctx, q.mirror, clock, func(k shelf.Kept) error {
 		b := review.AtBench{Bench: k.Name(), Book: k.Stream.Book, Lacks: k.Lacks}
 		err := k.Err
 		if err == nil {

@@ -123,20 +123,6 @@ func dashed(name string) string {
 	return "--" + name
 }
 
-// demoCommand plays the invented shift.
-func demoCommand(o *options) *cobra.Command {
-	speed := 20.0
-	c := &cobra.Command{
-		Use:   "demo",
-		Short: "Play an invented shift on a scratch book; press any key to take over",
-		Args:  noArgs,
-		RunE:  func(c *cobra.Command, _ []string) error { return runDemo(c.Context(), speed, o.plain) },
-	}
-	plainFlag(c, o)
-	c.Flags().Float64Var(&speed, "speed", speed, "how many times faster than life")
-	return c
-}
-
 // plainFlag adds the flag of the commands that show a bench.
 func plainFlag(c *cobra.Command, o *options) {
 	c.Flags().BoolVar(&o.plain, "plain", false, "the bench in ASCII, line by line as it changes, for screen readers")

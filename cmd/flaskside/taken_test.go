@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"flaskside/logbook/keep"
 	"flaskside/timers/simclock"
 )
 
@@ -55,7 +56,7 @@ func TestLinksAndPipesAtTheFaultFile(t *testing.T) {
 		if err := lay(); err != nil {
 			t.Fatal(err)
 		}
-		if said := faultFile(book, clock, 0)("trace"); said != name {
+		if said := keep.FaultFile(book, clock, 0)("trace"); said != name {
 			t.Errorf("%s: %s", what, said)
 		}
 		if fi, err := os.Lstat(name); err != nil || !fi.Mode().IsRegular() || fi.Mode().Perm() != 0o600 {
@@ -74,7 +75,7 @@ func TestLinksAndPipesAtTheFaultFile(t *testing.T) {
 	if err := os.Mkdir(name, 0o700); err != nil {
 		t.Fatal(err)
 	}
-	if said := faultFile(book, clock, 0)("trace"); said == name {
+	if said := keep.FaultFile(book, clock, 0)("trace"); said == name {
 		t.Error("a folder in its place: the traces were written")
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/charmbracelet/x/term"
 
 	"flaskside/logbook/doctor"
+	"flaskside/logbook/words"
 )
 
 // lookAtTerminal asks what the screen can do.
@@ -31,4 +32,22 @@ func lookAtTerminal(env func(string) string) doctor.TerminalFacts {
 		t.Inside = "a multiplexer"
 	}
 	return t
+}
+
+// whereabouts is where this screen stands: the address that it is used from, or the name of
+// its terminal.
+func whereabouts() string {
+	if from, _, ok := strings.Cut(os.Getenv("SSH_CONNECTION"), " "); ok {
+		return clipped(from)
+	}
+	if name, err := os.Readlink("/proc/self/fd/0"); err == nil {
+		return clipped(strings.TrimPrefix(name, "/dev/"))
+	}
+	return "this computer"
+}
+
+// clipped is a name from outside as a record takes it.
+func clipped(s string) string {
+	out := []rune(words.Clean(strings.ToValidUTF8(s, "_")))
+	return string(out[:min(60, len(out))])
 }

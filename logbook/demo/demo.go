@@ -25,6 +25,25 @@ func Start(now time.Time) time.Time {
 	return time.Date(y, m, d, 14, 0, 0, 0, now.Location())
 }
 
+// Told is an action of the shift at its time, and what is said with it.
+type Told struct {
+	Action action.Action
+	Say    string
+}
+
+// Cut cuts the shift that opens at start in two: what was done before, and what is played.
+func Cut(start time.Time) (before []action.Action, played []Told) {
+	for i, s := range Shift() {
+		a := s.Action(i, start)
+		if s.After >= 0 {
+			played = append(played, Told{a, s.Say})
+		} else {
+			before = append(before, a)
+		}
+	}
+	return before, played
+}
+
 // Action makes a step an action of the shift that opens at start.
 func (s Act) Action(i int, start time.Time) action.Action {
 	if c, ok := s.Body.(action.CaseIn); ok {

@@ -23,6 +23,12 @@ type Person struct {
 	Fixed   bool   `json:"fixed,omitempty"` // nobody else can sign on there; worked out
 }
 
+// Where one stands who is no screen of a person.
+const (
+	NoScreen = "no screen" // the keeper that has none
+	OnWall   = "the wall board"
+)
+
 // in gives a person as they are under the settings: the lower of two roles holds, and
 // whoever the settings do not name looks only, once they name anybody.
 func (p Person) in(h house.House) Person {

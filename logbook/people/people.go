@@ -13,6 +13,7 @@ package people
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"crypto/rsa"
 	"errors"
 	"fmt"
@@ -21,6 +22,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"time"
 
 	"golang.org/x/crypto/ssh"
 
@@ -94,6 +96,31 @@ func private(path string, fi fs.FileInfo) error {
 		return fmt.Errorf("%s can be written by others: chmod 600 %s", path, path)
 	}
 	return nil
+}
+
+// lookEvery is how often it is looked whether a key was taken out, or the board has another token.
+const lookEvery = 2 * time.Second
+
+// Follow hands over the keys of a book each time that the file is another one, until ctx ends.
+// Where it cannot be read nobody has a key.
+func Follow(ctx context.Context, path string, f func(keys []Keyholder, bad []BadLine)) {
+	var was os.FileInfo
+	tick := time.NewTicker(lookEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		now, err := os.Lstat(path)
+		if err == nil && was != nil && os.SameFile(was, now) && was.ModTime().Equal(now.ModTime()) && was.Size() == now.Size() {
+			continue
+		}
+		was = now
+		keys, bad, _ := Load(path)
+		f(keys, bad)
+	}
 }
 
 // read reads keys. Of a key that stands there twice the first line holds.

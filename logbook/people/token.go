@@ -1,6 +1,7 @@
 package people
 
 import (
+	"context"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -8,6 +9,8 @@ import (
 	"os"
 	"regexp"
 	"strings"
+	"sync"
+	"time"
 
 	"flaskside/logbook/disk"
 )
@@ -53,4 +56,48 @@ func Token(path string) (string, error) {
 func NewToken(path string) (string, error) {
 	token := rand.Text()
 	return token, write(path, []string{token})
+}
+
+// Held is the token as its file has it.
+type Held struct {
+	mu    sync.Mutex
+	token string
+}
+
+// Hold reads a token to be followed. There must be one.
+func Hold(path string) (*Held, error) {
+	token, err := Token(path)
+	if err == nil && token == "" {
+		err = errors.New("--board lets nobody look without a token: flaskside board --new makes one")
+	}
+	return &Held{token: token}, err
+}
+
+// Get gives the token; "" where it cannot be read, and nobody is let in.
+func (h *Held) Get() string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.token
+}
+
+// Follow takes what the file has from then on, until ctx ends; what is wrong with it is told.
+func (h *Held) Follow(ctx context.Context, path string, trouble func(error)) {
+	tick := time.NewTicker(lookEvery)
+	defer tick.Stop()
+	said := ""
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		token, err := Token(path)
+		h.mu.Lock()
+		h.token = token
+		h.mu.Unlock()
+		if err != nil && err.Error() != said {
+			said = err.Error()
+			trouble(err)
+		}
+	}
 }

@@ -4,6 +4,8 @@ package places
 import (
 	"context"
 	"fmt"
+	"path/filepath"
+	"strings"
 
 	"flaskside/logbook/house"
 	"flaskside/logbook/mirror"
@@ -80,4 +82,12 @@ func open(ctx context.Context, to string, begin bool) (mirror.Remote, bool, erro
 		return p, made, nil
 	}
 	return nil, false, fmt.Errorf("there is no place of the kind %s:// for a mirror: give the whole path of a folder, nats://HOST or postgres://HOST/DATABASE", kind)
+}
+
+// Whole makes a folder's path whole; an address stays as it is.
+func Whole(to string) (string, error) {
+	if to == "" || strings.Contains(to, "://") {
+		return to, nil
+	}
+	return filepath.Abs(to)
 }

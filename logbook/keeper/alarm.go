@@ -1,4 +1,4 @@
-package main
+package keeper
 
 import (
 	"context"
@@ -6,6 +6,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"flaskside/logbook/asked"
 )
 
 // alarmPatience is how long a command that is told of an alarm may run.
@@ -15,19 +17,20 @@ const alarmPatience = 10 * time.Second
 // for an option of the command.
 const alarmWord = "flaskside: "
 
-// alarmTeller runs the user's command when an alarm sounds, with the words of the
+// Teller runs the user's command when an alarm sounds, with the words of the
 // alarm as its last argument: a phone, a lamp. The line is split at spaces; there is
 // no shell, so nothing in the words can be taken for a command. One command runs at most;
 // the alarms that sound meanwhile are told together by the next. A command is ended with
-// all that it began, when it is through and at the latest after alarmPatience.
-func alarmTeller(line string) (func(words string), error) {
+// all that it began, when it is through and at the latest after alarmPatience. An empty line
+// tells nobody.
+func Teller(line string) (func(words string), error) {
 	argv := strings.Fields(line)
 	if len(argv) == 0 {
 		return nil, nil
 	}
 	path, err := exec.LookPath(argv[0])
 	if err != nil {
-		return nil, wrongUsage("--on-alarm: %q cannot be run: %v", argv[0], err)
+		return nil, asked.Wrongly("--on-alarm: %q cannot be run: %v", argv[0], err)
 	}
 	return oneByOne(func(words string) { tellCommand(path, argv[1:], words, alarmPatience) }), nil
 }

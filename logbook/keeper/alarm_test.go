@@ -1,6 +1,6 @@
 //go:build !windows
 
-package main
+package keeper
 
 import (
 	"errors"
@@ -26,7 +26,7 @@ func TestOnAlarm(t *testing.T) {
 	if err := os.WriteFile(script, []byte("#!/bin/sh\nprintf '%s|' \"$@\" > "+out+"\n"), 0o700); err != nil {
 		t.Fatal(err)
 	}
-	tell, err := alarmTeller(script + " --colour red")
+	tell, err := Teller(script + " --colour red")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -40,10 +40,10 @@ func TestOnAlarm(t *testing.T) {
 		t.Errorf("the command was given %q, want %q", got, want)
 	}
 	var usage asked.Wrong
-	if _, err := alarmTeller(filepath.Join(dir, "nothing here")); !errors.As(err, &usage) {
+	if _, err := Teller(filepath.Join(dir, "nothing here")); !errors.As(err, &usage) {
 		t.Errorf("a command that is not there: %v, want wrong usage", err)
 	}
-	if tell, err := alarmTeller("  "); tell != nil || err != nil {
+	if tell, err := Teller("  "); tell != nil || err != nil {
 		t.Errorf("no command: %v", err)
 	}
 }
@@ -56,7 +56,7 @@ func TestAlarmWordsAreNoOption(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, words := range []string{"-rf", "--exec=id", "-", ""} {
-		tell, err := alarmTeller(script)
+		tell, err := Teller(script)
 		if err != nil {
 			t.Fatal(err)
 		}
