@@ -19,45 +19,45 @@ const (
 	Shelved        State = "shelved"
 )
 
-// Event moves an alarm from state to state.
-type Event string
+// event moves an alarm from state to state.
+type event string
 
 // The events of the state diagram.
 const (
-	Rise        Event = "rise"
-	Return      Event = "return"
-	Acknowledge Event = "acknowledge"
-	Shelve      Event = "shelve"
-	Unshelve    Event = "unshelve"
+	rise        event = "rise"
+	goneAway    event = "return"
+	acknowledge event = "acknowledge"
+	shelve      event = "shelve"
+	unshelve    event = "unshelve"
 )
 
 // Step is the state diagram of IEC 62682 / ISA-18.2 (from memory): active says
 // whether the condition holds, which decides where an unshelved alarm goes. An
 // event that means nothing in a state leaves it as it is.
-func (s State) Step(e Event, active bool) State {
+func (s State) Step(e event, active bool) State {
 	//exhaustive:enforce
 	switch e {
-	case Shelve:
+	case shelve:
 		return Shelved
-	case Unshelve:
+	case unshelve:
 		if s == Shelved {
 			if active {
 				return Unacknowledged
 			}
 			return Normal
 		}
-	case Rise:
+	case rise:
 		if s == Normal || s == Returned {
 			return Unacknowledged
 		}
-	case Return:
+	case goneAway:
 		switch s {
 		case Unacknowledged:
 			return Returned
 		case Acknowledged:
 			return Normal
 		}
-	case Acknowledge:
+	case acknowledge:
 		switch s {
 		case Unacknowledged:
 			return Acknowledged
@@ -143,20 +143,20 @@ func Survey(signals []Signal, answers []Answer, now Now) []Alarm {
 	}
 	var out []Alarm
 	for _, sg := range signals {
-		al := Alarm{Signal: sg, Since: now.Since(sg.Rose), State: Normal.Step(Rise, true)}
+		al := Alarm{Signal: sg, Since: now.Since(sg.Rose), State: Normal.Step(rise, true)}
 		active := sg.Cleared == nil
 		if a, ok := last[sg.Key]; ok {
 			switch passed := now.Since(a.At).For; {
 			case a.Shelf == 0:
-				al.State = al.State.Step(Acknowledge, true)
+				al.State = al.State.Step(acknowledge, true)
 			case passed < a.Shelf:
-				al.State, al.Back = al.State.Step(Shelve, active), a.Shelf-passed
+				al.State, al.Back = al.State.Step(shelve, active), a.Shelf-passed
 			default:
-				al.State = Shelved.Step(Unshelve, active)
+				al.State = Shelved.Step(unshelve, active)
 			}
 		}
 		if !active && al.State != Shelved && al.State != Normal {
-			al.State = al.State.Step(Return, false)
+			al.State = al.State.Step(goneAway, false)
 		}
 		if al.State != Normal {
 			out = append(out, al)
@@ -182,7 +182,7 @@ func Survey(signals []Signal, answers []Answer, now Now) []Alarm {
 const (
 	floodCount = 10
 	floodOver  = 5
-	FloodSpan  = 10 * time.Minute
+	floodSpan  = 10 * time.Minute
 )
 
 // Flood watches for too many alarms at once. The zero value is ready for use; it
@@ -201,12 +201,12 @@ func (f *Flood) Look(alarms []Alarm, now Now) (n int, on bool) {
 	for _, a := range alarms {
 		if a.State == Shelved {
 			delete(f.rose, a.Key)
-		} else if a.Since.For < FloodSpan {
+		} else if a.Since.For < floodSpan {
 			f.rose[a.Key] = a.Rose
 		}
 	}
 	for key, at := range f.rose {
-		if now.Since(at).For >= FloodSpan {
+		if now.Since(at).For >= floodSpan {
 			delete(f.rose, key)
 		}
 	}

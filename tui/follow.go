@@ -27,7 +27,7 @@ func Follow(p *tea.Program, at Seat, over <-chan struct{}, quit func()) (why str
 			return ""
 		}
 		n := at.Take()
-		p.Send(Heard(n))
+		p.Send(heard(n))
 		if n.Out != "" {
 			quit()
 			return n.Out

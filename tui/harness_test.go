@@ -76,7 +76,7 @@ func (d *desk) join(p keep.Person) *keep.Screen {
 }
 
 // heard lets the screen hear what is new on the bench.
-func (d *desk) heard() { d.feed(Heard(d.at0.Take())) }
+func (d *desk) heard() { d.feed(heard(d.at0.Take())) }
 
 // start begins a screen at a keeper.
 func (d *desk) start(k Keeper) {

@@ -26,7 +26,7 @@ func TestTheMirrorInTheTopLine(t *testing.T) {
 		{mirror.Health{To: "/mnt/m", Err: "gone", Fails: now.Add(-time.Hour)}, "mirror not reached since "},
 		{mirror.Health{To: "/mnt/m", Known: true, Wrong: "another history"}, "MIRROR NOT THE SAME"},
 	} {
-		d.feed(Heard(keep.News{Mirror: c.st}))
+		d.feed(heard(keep.News{Mirror: c.st}))
 		if got := line(); c.says == "" && strings.Contains(strings.ToLower(got), "mirror") || !strings.Contains(got, c.says) {
 			t.Errorf("%+v: %q", c.st, got)
 		}

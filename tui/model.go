@@ -99,8 +99,8 @@ type (
 	reopenedMsg struct{ err error }
 )
 
-// Heard tells the screen what is new on the bench.
-func Heard(n keep.News) tea.Msg { return heardMsg{n} }
+// heard tells the screen what is new on the bench.
+func heard(n keep.News) tea.Msg { return heardMsg{n} }
 
 // New makes the screen. It shows at once what fell due while no program ran.
 func New(cfg Config) *Model {

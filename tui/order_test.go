@@ -142,7 +142,7 @@ func TestNothingIsShownBeforeItIs(t *testing.T) {
 				o.news = append(o.news, o.Take())
 			case 9:
 				if len(o.news) > 0 {
-					o.feed(Heard(o.news[0]))
+					o.feed(heard(o.news[0]))
 					o.news = o.news[1:]
 				}
 			default:
@@ -154,7 +154,7 @@ func TestNothingIsShownBeforeItIs(t *testing.T) {
 			more = false
 			for _, o := range all {
 				for ; len(o.news) > 0; o.news = o.news[1:] {
-					o.feed(Heard(o.news[0]))
+					o.feed(heard(o.news[0]))
 					look(o)
 				}
 				for len(o.running) > 0 {
@@ -165,7 +165,7 @@ func TestNothingIsShownBeforeItIs(t *testing.T) {
 			}
 		}
 		for _, o := range all {
-			o.feed(Heard(o.Take()))
+			o.feed(heard(o.Take()))
 			look(o)
 		}
 		acknowledged := 0

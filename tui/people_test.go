@@ -190,12 +190,12 @@ func TestLeavingSaysWhatRunsOn(t *testing.T) {
 // it is back; what is tried meanwhile is not shown as saved.
 func TestBenchGone(t *testing.T) {
 	d := newDesk(t, 80, 24)
-	d.feed(Heard(keep.News{State: d.book.State(), Lost: keep.ErrGone}))
+	d.feed(heard(keep.News{State: d.book.State(), Lost: keep.ErrGone}))
 	d.sees("THE BENCH IS NOT RUNNING · waiting for it")
 	d.press("enter")
 	if d.m.form() == nil {
 		t.Errorf("ENTER does something else:\n%s", d.screen())
 	}
-	d.feed(Heard(keep.News{State: d.book.State()}))
+	d.feed(heard(keep.News{State: d.book.State()}))
 	d.sees("the bench is running again")
 }

@@ -210,7 +210,7 @@ func (t Typed) back(h house.House, unread error, now time.Time) (*Backward, erro
 	if err != nil {
 		return nil, err
 	}
-	return PlanBack(h, now, out), nil
+	return planBack(h, now, out), nil
 }
 
 // typedOut reads an hour of the day, the next after now in its zone, or a whole instant.

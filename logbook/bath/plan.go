@@ -70,9 +70,9 @@ type fitting struct {
 	words       string
 }
 
-// PlanBack holds the programmes of a house against an hour; no other is offered. Times are told
+// planBack holds the programmes of a house against an hour; no other is offered. Times are told
 // in the zone of in.
-func PlanBack(h house.House, in, out time.Time) *Backward {
+func planBack(h house.House, in, out time.Time) *Backward {
 	r := &Backward{In: in, Out: out}
 	for i, fit := range Plan(h, in, out) {
 		x := fitting{Programme: h.Programmes[i].Name, Notation: fit.Programme.NotationIn(h.Units.Temperature == units.Fahrenheit), LatestStart: fit.LatestStart.In(in.Location()),

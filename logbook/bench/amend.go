@@ -131,7 +131,7 @@ func (c *checker) correct(a action.Correct) error {
 	if err != nil {
 		return err
 	}
-	if at.After(c.then.Wall.Add(Ahead)) {
+	if at.After(c.then.Wall.Add(ahead)) {
 		return fmt.Errorf("%s lies in the future: check the time", stampText(at))
 	}
 	was, is := it.Body.Subjects(), body.Subjects()

@@ -140,7 +140,7 @@ func checkBathLoad(c *checker, a action.BathLoad) (action.BathLoad, error) {
 		}
 	}
 	c.bathTaken(a.Bath)
-	c.pairParted(a.Flasks, PairLoadCode, func(pair *Flask) bool { return pair.Load > 0 })
+	c.pairParted(a.Flasks, pairLoadCode, func(pair *Flask) bool { return pair.Load > 0 })
 	return a, c.each(a.Flasks, func(f *Flask) {
 		c.order(f, "into the bath", Set)
 		c.setLong(f)

@@ -180,7 +180,7 @@ func (c *checker) stepValues(a *action.CaseStep, s route.Step) error {
 // stepOrder calls a step unusual that is not the next one of its route.
 func (c *checker) stepOrder(k Case, r route.Route, s route.Step) {
 	if s.Off || r.Off {
-		c.unusual(StepOffCode, "%s is switched off in this house", s.Called())
+		c.unusual(stepOffCode, "%s is switched off in this house", s.Called())
 		return
 	}
 	switch next, ok := c.b.NextOfCase(k); {
@@ -198,7 +198,7 @@ func (c *checker) stepLong(k Case) {
 		return
 	}
 	if ran, want := c.since(d.At), time.Duration(d.MinS)*time.Second; ran < want {
-		c.unusual(StepShortCode, "%s: %s of %s", d.Called(), words.Length(ran), words.Length(want))
+		c.unusual(stepShortCode, "%s: %s of %s", d.Called(), words.Length(ran), words.Length(want))
 	}
 }
 
@@ -210,7 +210,7 @@ func (c *checker) placeTaken(k Case, s route.Step) {
 		return
 	}
 	if n == 0 {
-		c.unusual(PlaceCode, "%s: %s", s.Called(), outOfUseWords(s.Place, c.b.House.Spots(s.Place)))
+		c.unusual(placeCode, "%s: %s", s.Called(), outOfUseWords(s.Place, c.b.House.Spots(s.Place)))
 		return
 	}
 	var by []string
@@ -239,7 +239,7 @@ func (c *checker) placeTaken(k Case, s route.Step) {
 		}
 	}
 	if len(by) >= n {
-		c.unusual(PlaceCode, "%s: %s taken by %s", s.Called(), placeWords(s.Place, n), strings.Join(by, ", "))
+		c.unusual(placeCode, "%s: %s taken by %s", s.Called(), placeWords(s.Place, n), strings.Join(by, ", "))
 	}
 }
 
@@ -258,7 +258,7 @@ func (c *checker) bathTaken(bath int) {
 		}
 	}
 	if len(by) > 0 {
-		c.unusual(PlaceCode, "in bath %d is %s", bath, words.List(by))
+		c.unusual(placeCode, "in bath %d is %s", bath, words.List(by))
 	}
 }
 
@@ -346,7 +346,7 @@ func (c *checker) flaskForCase(a action.FlaskOpen) {
 	switch next, more := c.b.NextOfCase(k); {
 	case !ok || len(r.Tracked()) == 0:
 	case r.At(route.Flask) < 0:
-		c.unusual(NoFlaskCode, "case %s is made by the route %q, which has no work in a flask at the bench", k.Name(), r.Called())
+		c.unusual(noFlaskCode, "case %s is made by the route %q, which has no work in a flask at the bench", k.Name(), r.Called())
 	case k.Made > 0:
 	case more && next.Kind != route.Flask:
 		c.unusual(orderCode, "a flask for case %s while the next step is: %s", k.Name(), next.Called())

@@ -237,7 +237,7 @@ func (c *checker) caseIn(a action.CaseIn) (action.CaseIn, error) {
 		c.caseNumber(a.RemakeOf)
 	}
 	if due := a.DueAt(); due.Before(c.at.At) {
-		c.unusual(DuePastCode, "case %s %s is due %s, which is past", a.Case, a.Base, words.Instant(due.In(c.at.At.Location()), c.at.At))
+		c.unusual(duePastCode, "case %s %s is due %s, which is past", a.Case, a.Base, words.Instant(due.In(c.at.At.Location()), c.at.At))
 	}
 	c.resinOf(a.Resin)
 	c.routeTold(a.Route)
@@ -264,7 +264,7 @@ func (c *checker) madeBefore(a *action.CaseIn) {
 	}
 	a.Made = f.No
 	if a.Route == "" || a.Ends == action.EndsAtOutcome {
-		c.unusual(CaseMadeCode, "case %s %s was finished in flask %d, %s, so it does not wait again. If it is made anew, say which case it is a remake of", a.Case, a.Base, f.No, words.Instant(f.Ended.At, c.at.At))
+		c.unusual(caseMadeCode, "case %s %s was finished in flask %d, %s, so it does not wait again. If it is made anew, say which case it is a remake of", a.Case, a.Base, f.No, words.Instant(f.Ended.At, c.at.At))
 	}
 }
 
@@ -286,20 +286,20 @@ func (c *checker) resinOf(name string) {
 		for _, r := range c.b.House.Resins {
 			names = append(names, r.Name)
 		}
-		c.unusual(ResinCode, "the settings have no resin %q, but %s", name, strings.Join(names, ", "))
+		c.unusual(resinCode, "the settings have no resin %q, but %s", name, strings.Join(names, ", "))
 	}
 }
 
 // Codes of what is unusual about a case.
 const (
-	DuePastCode    = "due-past"
-	ResinCode      = "resin-unknown"
-	CaseOpenCode   = "case-open"   // taken off, or delivered, while a flask is at work for it or none was
-	CaseMadeCode   = "case-made"   // taken in when its flask had its outcome already
+	duePastCode    = "due-past"
+	resinCode      = "resin-unknown"
+	caseOpenCode   = "case-open"   // taken off, or delivered, while a flask is at work for it or none was
+	caseMadeCode   = "case-made"   // taken in when its flask had its outcome already
 	ClosingCode    = "closing"     // delivered with something of the closing list not done
-	PairLoadCode   = "pair-load"   // in another bath load than the other base of its case
-	PairLotCode    = "pair-lot"    // from another lot of powder or liquid than that
-	CaseDoubleCode = "case-double" // a second flask for a case and base that one is at work for
+	pairLoadCode   = "pair-load"   // in another bath load than the other base of its case
+	pairLotCode    = "pair-lot"    // from another lot of powder or liquid than that
+	caseDoubleCode = "case-double" // a second flask for a case and base that one is at work for
 )
 
 func (c *checker) caseOff(a action.CaseOff) (action.CaseOff, error) {
@@ -308,7 +308,7 @@ func (c *checker) caseOff(a action.CaseOff) (action.CaseOff, error) {
 		return a, fmt.Errorf("case %s %s is not on the list%s", a.Case, a.Base, c.caseList())
 	}
 	if k.Flask > 0 {
-		c.unusual(CaseOpenCode, "flask %d is at work for case %s", k.Flask, k.Name())
+		c.unusual(caseOpenCode, "flask %d is at work for case %s", k.Flask, k.Name())
 	}
 	return a, nil
 }
@@ -327,9 +327,9 @@ func (c *checker) caseDelivered(a action.CaseDelivered) (action.CaseDelivered, e
 		c.stepLong(k)
 	case ok && k.Flask == 0 && k.Made > 0:
 	case ok && k.Waits():
-		c.unusual(CaseOpenCode, "case %s still waits: no flask of it has an outcome", k.Name())
+		c.unusual(caseOpenCode, "case %s still waits: no flask of it has an outcome", k.Name())
 	case ok:
-		c.unusual(CaseOpenCode, "flask %d of case %s has no outcome yet", k.Flask, k.Name())
+		c.unusual(caseOpenCode, "flask %d of case %s has no outcome yet", k.Flask, k.Name())
 	}
 	if len(a.Short())+len(a.Missing) > 0 {
 		c.marks = append(c.marks, ClosingCode) // the record says what was done
@@ -362,7 +362,7 @@ func (c *checker) pairParted(flasks []int, code string, parted func(pair *Flask)
 			continue
 		}
 		if pair := c.b.pairOf(f); pair != nil && !slices.Contains(flasks, pair.No) && parted(pair) {
-			c.marks = append(c.marks, OddCode(code, no))
+			c.marks = append(c.marks, oddCode(code, no))
 		}
 	}
 }
@@ -371,9 +371,9 @@ func (c *checker) pairParted(flasks []int, code string, parted func(pair *Flask)
 func (c *checker) caseDouble(a action.FlaskOpen) {
 	switch k, ok := c.b.CaseOnList(a.Case, a.Base); {
 	case ok && k.Flask > 0:
-		c.unusual(CaseDoubleCode, "flask %d is at work for case %s already", k.Flask, k.Name())
+		c.unusual(caseDoubleCode, "flask %d is at work for case %s already", k.Flask, k.Name())
 	case ok && k.Made > 0:
-		c.unusual(CaseDoubleCode, "case %s was finished in flask %d already", k.Name(), k.Made)
+		c.unusual(caseDoubleCode, "case %s was finished in flask %d already", k.Name(), k.Made)
 	}
 }
 

@@ -47,12 +47,12 @@ type loss struct {
 // Codes of what is unusual about a step of a case.
 const (
 	orderCode     = "out-of-order"
-	StepShortCode = "step-short"    // gone on before the earliest end of what ran
-	PlaceCode     = "place-taken"   // in a place that another one is in
-	StepOffCode   = "step-off"      // a step that the house has switched off
+	stepShortCode = "step-short"    // gone on before the earliest end of what ran
+	placeCode     = "place-taken"   // in a place that another one is in
+	stepOffCode   = "step-off"      // a step that the house has switched off
 	routeCode     = "route-unknown" // the settings have no such route, or it is switched off
-	NoFlaskCode   = "route-flask"   // a flask for a case whose route has none
-	LostCode      = "pressure-lost" // the pressure was lost under which it stood
+	noFlaskCode   = "route-flask"   // a flask for a case whose route has none
+	lostCode      = "pressure-lost" // the pressure was lost under which it stood
 )
 
 // RouteOf gives the route of a case as the house has it now; ok is false for a case on none,
@@ -190,7 +190,7 @@ func doneOf(a action.CaseStep, it *Item) CaseDone {
 		}
 	}
 	if a.Event == action.PressureLost {
-		d.Unusual = append(d.Unusual, LostCode)
+		d.Unusual = append(d.Unusual, lostCode)
 	}
 	return d
 }

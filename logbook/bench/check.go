@@ -31,9 +31,9 @@ func (e *NeedsReason) Error() string {
 	return fmt.Sprintf("unusual: %s: give a reason in \"why\" (a digit 1 to 9, or words)", strings.Join(ts, "; "))
 }
 
-// Ahead is how far into the future an action may lie: the jitter between two
+// ahead is how far into the future an action may lie: the jitter between two
 // looks at the clock.
-const Ahead = 2 * time.Second
+const ahead = 2 * time.Second
 
 // Check holds an action against the bench. It gives back the action as it is to
 // be recorded: numbers the book chooses and values of the house filled in, what
@@ -44,12 +44,12 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 	if err := a.Valid(); err != nil {
 		return a, err
 	}
-	if a.At.After(now.Wall.Add(Ahead)) {
+	if a.At.After(now.Wall.Add(ahead)) {
 		return a, fmt.Errorf("%s lies in the future (now is %s): check the time", stampText(a.At), stampText(now.Wall))
 	}
 	c := checker{b: b, at: stamp, then: now}
 	d := now.Wall.Sub(a.At)
-	c.live = d > -Ahead && d < live || slices.Contains(a.Unusual, clockBack)
+	c.live = d > -ahead && d < live || slices.Contains(a.Unusual, clockBack)
 	// Questions of time are asked as of the action, not as of now.
 	back := now.Wall.Sub(a.At)
 	c.then.Wall, c.then.Boot, c.then.Mono = a.At, now.Boot-back, now.Mono-back
@@ -122,9 +122,9 @@ func (c *checker) since(s timers.Stamp) time.Duration { return c.then.Since(s).F
 func (c *checker) unusual(code, format string, a ...any) {
 	if c.of != nil { // one of several: the code says which
 		if c.of.excused[code] {
-			c.excuse(OddCode(code, c.of.No))
+			c.excuse(oddCode(code, c.of.No))
 		}
-		code = OddCode(code, c.of.No)
+		code = oddCode(code, c.of.No)
 	}
 	for _, o := range c.odd {
 		if o.Code == code {
@@ -245,8 +245,8 @@ func (c *checker) each(ns []int, f func(*Flask)) error {
 	return nil
 }
 
-// OddCode is the code of what is unusual about one flask of several in an action.
-func OddCode(code string, flask int) string { return fmt.Sprintf("%s@%d", code, flask) }
+// oddCode is the code of what is unusual about one flask of several in an action.
+func oddCode(code string, flask int) string { return fmt.Sprintf("%s@%d", code, flask) }
 
 // oddOf takes such a code apart; flask is 0 where it belongs to all.
 func oddOf(code string) (bare string, flask int) {

@@ -75,7 +75,7 @@ var everyDays = map[action.PieceKind]int{action.Thermometer: 30, action.Gauge: 1
 
 // Codes of what is unusual about equipment.
 const (
-	PieceOutCode     = "equipment-out"
+	pieceOutCode     = "equipment-out"
 	PieceUnknownCode = "equipment-unknown"
 	pieceCaseCode    = "equipment-case" // named like a case
 	checkFarCode     = "check-far"
@@ -448,7 +448,7 @@ func (c *checker) piecesInUse(body action.Body) {
 		k, ok := c.b.Piece(p)
 		switch {
 		case ok && k.Out != nil:
-			c.unusualThing(PieceOutCode, pieceKey(PieceOutCode, p), "%s was taken out of use on %s: %s", k.Piece(), dayText(k.Out.At), k.Reason)
+			c.unusualThing(pieceOutCode, pieceKey(pieceOutCode, p), "%s was taken out of use on %s: %s", k.Piece(), dayText(k.Out.At), k.Reason)
 		case !ok && p.Item != action.Press && p.Item != action.Bath && len(c.b.PiecesOf(p.Item)) > 0:
 			c.unusualThing(PieceUnknownCode, pieceKey(PieceUnknownCode, p), "%s is not in the register", p)
 		}
@@ -482,7 +482,7 @@ func (c *checker) equipIn(a action.EquipIn) (action.EquipIn, error) {
 	case (!ok || k.Out != nil) && len(held) >= piecesHeld:
 		return a, fmt.Errorf("there are %d pieces in the register, as many as it holds: take those out that are not used any more", len(held))
 	case ok && k.Out != nil && k.Reason != "under repair" && k.Reason != "lost":
-		c.unusualThing(PieceOutCode, pieceKey(PieceOutCode, p), "%s was taken out of use on %s: %s", k.Piece(), dayText(k.Out.At), k.Reason)
+		c.unusualThing(pieceOutCode, pieceKey(pieceOutCode, p), "%s was taken out of use on %s: %s", k.Piece(), dayText(k.Out.At), k.Reason)
 	}
 	c.beyondSettings(a)
 	if p.Item != action.Press && p.Item != action.Bath && c.isCase(a.Name) {

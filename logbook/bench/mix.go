@@ -136,7 +136,7 @@ func checkMixMake(c *checker, a action.MixMake) (action.MixMake, error) {
 // pairLots marks the flasks whose pair had resin of another lot.
 func (c *checker) pairLots(flasks []int, powder, liquid string) {
 	other := func(lot, was string) bool { return lot != "" && was != "" && lot != was }
-	c.pairParted(flasks, PairLotCode, func(pair *Flask) bool {
+	c.pairParted(flasks, pairLotCode, func(pair *Flask) bool {
 		m := c.b.MixOf(pair)
 		return m != nil && (other(powder, m.PowderLot) || other(liquid, m.LiquidLot))
 	})

@@ -7,8 +7,8 @@ import (
 	"flaskside/logbook/action"
 )
 
-// ErrNoNotes is the answer to words of one's own in a house that takes none.
-var ErrNoNotes = errors.New("this house takes no notes, remarks or reasons in words of your own (take_no_notes in its settings): nothing was recorded; give a reason by its number")
+// errNoNotes is the answer to words of one's own in a house that takes none.
+var errNoNotes = errors.New("this house takes no notes, remarks or reasons in words of your own (take_no_notes in its settings): nothing was recorded; give a reason by its number")
 
 // noNotes refuses words of people's own where the house takes none. Settings are never refused,
 // or nobody could change that.
@@ -18,7 +18,7 @@ func (b *Bench) noNotes(a action.Action) error {
 	}
 	raw, err := json.Marshal(a.Body)
 	if err == nil && action.OwnWords(a.Kind(), raw, a.Why) {
-		err = ErrNoNotes
+		err = errNoNotes
 	}
 	return err
 }

@@ -18,9 +18,9 @@ import (
 	"flaskside/timers"
 )
 
-// ErrNothingToCome says that a calendar would be empty, which RFC 5545 does not
+// errNothingToCome says that a calendar would be empty, which RFC 5545 does not
 // allow (section 3.6: one component at least).
-var ErrNothingToCome = errors.New("nothing to put in a calendar: nothing is setting, curing or cooling")
+var errNothingToCome = errors.New("nothing to put in a calendar: nothing is setting, curing or cooling")
 
 // event is an entry of the calendar.
 type event struct {
@@ -44,11 +44,11 @@ type ring struct {
 // follow the cures, as an iCalendar object (RFC 5545), each with an alarm at its
 // ends. Instants are in UTC and lengths of time in hours, minutes and seconds, so
 // that no clock change moves them; the same step has the same UID in every export.
-// Nothing to come: [ErrNothingToCome].
+// Nothing to come: [errNothingToCome].
 func (s Sheet) ICS(w io.Writer) error {
 	events := s.toCome()
 	if len(events) == 0 {
-		return ErrNothingToCome
+		return errNothingToCome
 	}
 	made := s.Made
 	if made.IsZero() {

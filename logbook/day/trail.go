@@ -52,7 +52,7 @@ func TrailFrom(book Whole, flask int, head string, loc *time.Location) (Sheet, e
 		}
 		slices.SortFunc(recs, func(a, b record.Record) int { return cmp.Compare(a.Seq, b.Seq) })
 	}
-	return TrailOf(recs, flask, head, loc)
+	return trailOf(recs, flask, head, loc)
 }
 
 // readFor tells whether a bath reading is one of a flask's stay in that bath.
@@ -61,9 +61,9 @@ func readFor(b *bench.Bench, f *bench.Flask, r action.BathReading, at time.Time)
 	return l != nil && f.InBath != nil && r.Bath == l.Bath && !at.Before(f.InBath.At) && (f.OutBath == nil || !at.After(f.OutBath.At))
 }
 
-// TrailOf makes the sheet of one flask's whole life from its records and those of its
+// trailOf makes the sheet of one flask's whole life from its records and those of its
 // mixes and loads: what others did with those mixes and loads is left out.
-func TrailOf(recs []record.Record, flask int, head string, loc *time.Location) (Sheet, error) {
+func trailOf(recs []record.Record, flask int, head string, loc *time.Location) (Sheet, error) {
 	whole := bench.Fold(recs, bench.Counters{})
 	f := whole.Flasks[flask]
 	if f == nil {

@@ -24,7 +24,7 @@ type Notice struct {
 	Trouble bool   `json:"trouble,omitempty"` // it stands until a key is pressed
 }
 
-// AlarmRate is how many alarms rose in the last [timers.FloodSpan], and whether that is too many.
+// AlarmRate is how many alarms rose in the last [timers.floodSpan], and whether that is too many.
 type AlarmRate struct {
 	N  int  `json:"n,omitempty"`
 	On bool `json:"on,omitempty"`

@@ -103,13 +103,13 @@ func parseW1Slave(text string) (float64, error) {
 	return c, nil
 }
 
-// Refusal is a line that was not taken, and why.
-type Refusal struct {
+// refusal is a line that was not taken, and why.
+type refusal struct {
 	Line int // from 1
 	Err  error
 }
 
-func (r Refusal) String() string { return fmt.Sprintf("line %d: %v", r.Line, r.Err) }
+func (r refusal) String() string { return fmt.Sprintf("line %d: %v", r.Line, r.Err) }
 
 // maxRefusals is how many refused lines are told one by one.
 const maxRefusals = 100
@@ -117,7 +117,7 @@ const maxRefusals = 100
 // readLines reads the lines of a probe program. Empty lines and lines that begin with # are passed over; a line that
 // cannot be a reading, or whose time runs back, is refused and said, and the rest are taken. refused counts all of them,
 // told holds the first hundred. More than [cure.MaxReadings] lines, or a read that fails, is an error.
-func readLines(r io.Reader) (taken []cure.BathReading, told []Refusal, refused int, err error) {
+func readLines(r io.Reader) (taken []cure.BathReading, told []refusal, refused int, err error) {
 	in := bufio.NewReaderSize(r, maxLine)
 	for line := 1; ; line++ {
 		text, err := readLine(in)
@@ -135,7 +135,7 @@ func readLines(r io.Reader) (taken []cure.BathReading, told []Refusal, refused i
 			if bad == nil {
 				taken = append(taken, reading)
 			} else if refused++; len(told) < maxRefusals {
-				told = append(told, Refusal{line, bad})
+				told = append(told, refusal{line, bad})
 			}
 		}
 		if err != nil {

@@ -94,13 +94,13 @@ const (
 	Text        = "text"
 )
 
-// Lots lists the materials whose lot a field can ask for, as "stone lot".
-var Lots = []string{"powder", "liquid", "separator", "stone", "sheet"}
+// lots lists the materials whose lot a field can ask for, as "stone lot".
+var lots = []string{"powder", "liquid", "separator", "stone", "sheet"}
 
 // Measures lists what a field can ask for.
 var Measures = func() []string {
 	out := []string{Temperature, Pressure, Grams, MM, number, Text}
-	for _, m := range Lots {
+	for _, m := range lots {
 		out = append(out, m+lotOf)
 	}
 	return out
@@ -111,7 +111,7 @@ const lotOf = " lot"
 // LotOf gives the material of a field that asks for a lot; ok is false for any other.
 func LotOf(of string) (material string, ok bool) {
 	material, ok = strings.CutSuffix(of, lotOf)
-	return material, ok && slices.Contains(Lots, material)
+	return material, ok && slices.Contains(lots, material)
 }
 
 // Worded tells whether what a field asks for is words, and no number.

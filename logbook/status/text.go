@@ -14,20 +14,20 @@ import (
 	"flaskside/logbook/words"
 )
 
-// Width is what no line of the text is wider than.
-const Width = 80
+// width is what no line of the text is wider than.
+const width = 80
 
 // spoiltLines is how many records that are not as they were written stand at the head.
 const spoiltLines = 5
 
-// Text writes the status for people, in lines of at most [Width] columns, broken between words.
+// Text writes the status for people, in lines of at most [width] columns, broken between words.
 func (s Status) Text(w io.Writer) error {
 	var b strings.Builder
 	line := func(format string, a ...any) {
 		row := fmt.Sprintf(format, a...)
 		in := len(row) - len(strings.TrimLeft(row, " "))
-		for _, l := range words.Lines(row, Width, in+2) {
-			b.WriteString(displaywidth.TruncateString(l, Width, "…") + "\n") // one word may be longer, or wide
+		for _, l := range words.Lines(row, width, in+2) {
+			b.WriteString(displaywidth.TruncateString(l, width, "…") + "\n") // one word may be longer, or wide
 		}
 	}
 	title := s.At.Format("Mon 2 Jan 2006 15:04:05 -07:00")

@@ -55,15 +55,15 @@ type Params struct {
 	Start float64 `json:"T0"` // K, flask and dough when they go in
 }
 
-// Provenance says what a value rests on.
-type Provenance string
+// provenance says what a value rests on.
+type provenance string
 
 // The four marks, as printed beside every parameter.
 const (
-	Published      Provenance = "published"
-	CommonPractice Provenance = "common practice"
-	FromMemory     Provenance = "from memory"
-	HouseDefault   Provenance = "house default"
+	published      provenance = "published"
+	commonPractice provenance = "common practice"
+	fromMemory     provenance = "from memory"
+	houseDefault   provenance = "house default"
 )
 
 // Param is one line of the parameter table.
@@ -77,7 +77,7 @@ type Param struct {
 	Low     float64    `json:"low"`  // below Low or above High the model was not tried: a note is shown
 	High    float64    `json:"high"`
 	Source  string     `json:"source"`
-	Mark    Provenance `json:"mark"`
+	Mark    provenance `json:"mark"`
 }
 
 // entry is a Param with where it lives and the limits outside which it is refused.

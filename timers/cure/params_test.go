@@ -36,7 +36,7 @@ func TestTableAgainstReference(t *testing.T) {
 			t.Errorf("%s: a column is empty: %+v", row.Name, row)
 		}
 		switch row.Mark {
-		case Published, CommonPractice, FromMemory, HouseDefault:
+		case published, commonPractice, fromMemory, houseDefault:
 		default:
 			t.Errorf("%s: mark %q", row.Name, row.Mark)
 		}

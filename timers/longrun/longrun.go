@@ -13,11 +13,11 @@ import (
 	"testing"
 )
 
-// Variable is the environment variable that makes the tests long; any value but "" and "0".
-const Variable = "FLASKSIDE_LONG"
+// variable is the environment variable that makes the tests long; any value but "" and "0".
+const variable = "FLASKSIDE_LONG"
 
 // Set tells whether it is set.
-func Set() bool { v := os.Getenv(Variable); return v != "" && v != "0" }
+func Set() bool { v := os.Getenv(variable); return v != "" && v != "0" }
 
 // Times gives long where it is set, else usual.
 func Times(usual, long int) int {
@@ -62,7 +62,7 @@ func Waits(n int) {
 func Only(t testing.TB, what string) {
 	t.Helper()
 	if !Set() {
-		t.Skip(what + ": in the long run only, with " + Variable + "=1")
+		t.Skip(what + ": in the long run only, with " + variable + "=1")
 	}
 }
 

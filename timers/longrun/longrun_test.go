@@ -10,9 +10,9 @@ import (
 
 func TestTimes(t *testing.T) {
 	for value, want := range map[string]int{"": 3, "0": 3, "1": 500, "yes": 500} {
-		t.Setenv(Variable, value)
+		t.Setenv(variable, value)
 		if got := Times(3, 500); got != want {
-			t.Errorf("%s=%q: %d times, want %d", Variable, value, got, want)
+			t.Errorf("%s=%q: %d times, want %d", variable, value, got, want)
 		}
 	}
 }
@@ -24,7 +24,7 @@ func TestChecks(t *testing.T) {
 		rapid.Check(t, func(*rapid.T) { n++ })
 		return n
 	}
-	t.Setenv(Variable, "")
+	t.Setenv(variable, "")
 	for _, c := range []struct{ told, usual, want string }{{"100", "7", "7"}, {"12", "7", "12"}} {
 		f := flag.Lookup("rapid.checks")
 		before := f.Value.String()

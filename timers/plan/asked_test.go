@@ -3,10 +3,12 @@ package plan
 import "context"
 
 // Rules are all, for comparison.
-func Rules() []MixRule { return []MixRule{FirstCome4, Three, TwoAtOnce, Two, One, Fit80, Fit95, Own} }
+func Rules() []mixRule {
+	return []mixRule{firstCome4, threeToMix, twoAtOnce, twoToMix, oneToMix, fit80, fit95, ownDay}
+}
 
 // ByRule is the plan that a rule makes of the cases.
-func ByRule(h Lab, cases []Case, r MixRule, v Habit) Plan {
+func ByRule(h Lab, cases []Case, r mixRule, v Habit) Plan {
 	return playable(&h).byRule(cases, r, v)
 }
 

@@ -349,7 +349,7 @@ func TestNoPlayedDayShowsWhatNoneMay(t *testing.T) {
 // The check above finds each fault where there is one.
 func TestFaultsOfADayAreFound(t *testing.T) {
 	h, cases := refHouse(), []Case{{Key: 1, Size: Medium, DueMin: 2460, Weight: 1}, {Key: 2, Size: Small, DueMin: 2460, Weight: 1}}
-	p := ByRule(h, cases, One, Habit{})
+	p := ByRule(h, cases, oneToMix, Habit{})
 	draw := fixedDraw([]int{3, 2})
 	good := Simulate(h, cases, p, draw).Events
 	for name, spoil := range map[string]func(e *event){

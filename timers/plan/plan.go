@@ -301,7 +301,7 @@ type Plan struct {
 	GateMin float64 // the next mix waits until the press work left on live dough is at most this
 	Mixes   []Mix   // in their order
 	Loads   []Load  // those of one bath in their order
-	Rule    MixRule // that it came from, with its habit
+	Rule    mixRule // that it came from, with its habit
 	Habit   Habit
 }
 

@@ -160,7 +160,7 @@ func planOf(in refPlan) Plan {
 	return p
 }
 
-var refRules = map[string]MixRule{"fcfs4": FirstCome4, "edd3": Three, "edd2x": TwoAtOnce, "edd2": Two, "edd1": One, "fit80": Fit80, "fit95": Fit95, "own": Own}
+var refRules = map[string]mixRule{"fcfs4": firstCome4, "edd3": threeToMix, "edd2x": twoAtOnce, "edd2": twoToMix, "edd1": oneToMix, "fit80": fit80, "fit95": fit95, "own": ownDay}
 
 func near(t *testing.T, what string, got, want, within float64) {
 	t.Helper()

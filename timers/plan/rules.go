@@ -6,23 +6,23 @@ import (
 	"slices"
 )
 
-// MixRule is a simple way to put cases into mixes.
-type MixRule string
+// mixRule is a simple way to put cases into mixes.
+type mixRule string
 
 // The rules. All but the first take the earliest due first; each mix is of one resin.
 const (
-	FirstCome4 MixRule = "first come, four to a mix" // as they came
-	Three      MixRule = "three to a mix"
-	TwoAtOnce  MixRule = "two to a mix, without waiting for the press" // the next mix is made at once
-	Two        MixRule = "two to a mix"
-	One        MixRule = "one to a mix"
-	Fit80      MixRule = "as many as have 80 %" // while all of the mix are in time with a chance of 80 %
-	Fit95      MixRule = "as many as have 95 %"
-	Own        MixRule = "as many as have 80 %, today's alone" // what is due today is mixed for alone
+	firstCome4 mixRule = "first come, four to a mix" // as they came
+	threeToMix mixRule = "three to a mix"
+	twoAtOnce  mixRule = "two to a mix, without waiting for the press" // the next mix is made at once
+	twoToMix   mixRule = "two to a mix"
+	oneToMix   mixRule = "one to a mix"
+	fit80      mixRule = "as many as have 80 %" // while all of the mix are in time with a chance of 80 %
+	fit95      mixRule = "as many as have 95 %"
+	ownDay     mixRule = "as many as have 80 %, today's alone" // what is due today is mixed for alone
 )
 
 // picked are the rules that Pick tries.
-var picked = []MixRule{Two, One, Fit80, Fit95, Own}
+var picked = []mixRule{twoToMix, oneToMix, fit80, fit95, ownDay}
 
 // Habit varies a rule.
 type Habit struct {
@@ -37,12 +37,12 @@ const (
 	noGateMin    = 1000
 )
 
-func (e *engine) byRule(cases []Case, r MixRule, v Habit) Plan {
+func (e *engine) byRule(cases []Case, r mixRule, v Habit) Plan {
 	order := make([]int, len(cases))
 	for i := range order {
 		order[i] = i
 	}
-	if r != FirstCome4 {
+	if r != firstCome4 {
 		slices.SortStableFunc(order, func(i, j int) int {
 			a, b := cases[i], cases[j]
 			c := cmp.Or(cmp.Compare(e.wish.rank(i), e.wish.rank(j)), cmp.Compare(a.DueMin, b.DueMin), cmp.Compare(b.Weight, a.Weight))
@@ -61,12 +61,12 @@ func (e *engine) byRule(cases []Case, r MixRule, v Habit) Plan {
 		}
 	}
 	groups := e.group(cases, fresh, r)
-	if r != FirstCome4 {
+	if r != firstCome4 {
 		fresh = slices.Concat(groups...)
 	}
 	order = slices.DeleteFunc(append(begun, fresh...), func(i int) bool { return cases[i].bathed() })
 	p := Plan{GateMin: cmp.Or(v.GateMin, houseGateMin), Rule: r, Habit: v}
-	if r == TwoAtOnce {
+	if r == twoAtOnce {
 		p.GateMin = noGateMin
 	}
 	for _, g := range groups {
@@ -77,7 +77,7 @@ func (e *engine) byRule(cases []Case, r MixRule, v Habit) Plan {
 }
 
 // group puts each case into the last mix of its resin, or into one of its own.
-func (e *engine) group(cases []Case, order []int, r MixRule) [][]int {
+func (e *engine) group(cases []Case, order []int, r mixRule) [][]int {
 	var groups [][]int
 	last := map[int]int{} // by resin
 	today := float64(e.today())*Day + e.hours(e.today()).ClosesMin
@@ -106,7 +106,7 @@ func (e *engine) group(cases []Case, order []int, r MixRule) [][]int {
 }
 
 // joins tells whether a case may join a mix by a rule.
-func (e *engine) joins(cases []Case, group []int, i int, r MixRule, today float64) bool {
+func (e *engine) joins(cases []Case, group []int, i int, r mixRule, today float64) bool {
 	fits := func(least float64) bool {
 		flasks := []Size{cases[i].Size}
 		for _, j := range group {
@@ -115,17 +115,17 @@ func (e *engine) joins(cases []Case, group []int, i int, r MixRule, today float6
 		return e.fits(flasks, cases[i].Resin) >= least
 	}
 	switch r {
-	case FirstCome4:
+	case firstCome4:
 		return len(group) < 4
-	case Three:
+	case threeToMix:
 		return len(group) < 3
-	case Two, TwoAtOnce:
+	case twoToMix, twoAtOnce:
 		return len(group) < 2
-	case Fit80:
+	case fit80:
 		return fits(.8)
-	case Fit95:
+	case fit95:
 		return fits(.95)
-	case Own:
+	case ownDay:
 		return cases[i].DueMin > today && cases[group[0]].DueMin > today && fits(.8)
 	}
 	return false

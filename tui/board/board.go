@@ -4,7 +4,7 @@
 // What it must never do, each held by a test:
 //   - show a number that runs, a mould as ready or a state as present on news that is old: what
 //     the page knows is dimmed under the age of it, by its script, and without one by its style
-//     alone ([OldAfter]);
+//     alone ([oldAfter]);
 //   - show another time left than the bench has: the moment at which a timer ends goes to the
 //     page, on the clock of the bench, and the page takes the difference;
 //   - give anything to whoever does not know the token, or comes for another host;
@@ -70,13 +70,13 @@ type limits struct {
 	conns   int
 }
 
-// OldAfter is after how long without a sign of life the page is dimmed (house default): two
+// oldAfter is after how long without a sign of life the page is dimmed (house default): two
 // signs in a row were missed by then. The page and its style have it from here.
-const OldAfter = 12 * time.Second
+const oldAfter = 12 * time.Second
 
 // The usual bounds (house defaults). A board that does not read is let go after stream and
 // head together, within 15 s.
-var usual = limits{pulse: 5 * time.Second, old: OldAfter, look: time.Second, stream: 9 * time.Second, write: 5 * time.Second, idle: 4 * time.Second,
+var usual = limits{pulse: 5 * time.Second, old: oldAfter, look: time.Second, stream: 9 * time.Second, write: 5 * time.Second, idle: 4 * time.Second,
 	head: 5 * time.Second, streams: 250, conns: 400}
 
 // Board serves the page.

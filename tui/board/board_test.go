@@ -198,7 +198,7 @@ func (w *wall) until(h *hearing, what string, is func(event) bool) event {
 }
 
 // unhurried are bounds that no test waits for.
-var unhurried = limits{pulse: time.Hour, old: OldAfter, look: 20 * time.Millisecond, stream: time.Hour, write: time.Minute, idle: time.Minute, head: time.Minute, streams: 20, conns: 50}
+var unhurried = limits{pulse: time.Hour, old: oldAfter, look: 20 * time.Millisecond, stream: time.Hour, write: time.Minute, idle: time.Minute, head: time.Minute, streams: 20, conns: 50}
 
 // TestNothingForStrangers: who does not know the token, comes for another host or wants to do
 // something gets one line, in which nothing of the bench is.
@@ -370,7 +370,7 @@ func TestAnotherToken(t *testing.T) {
 // TestQuiet: while nothing happens nothing is sent but signs of life: the page counts by itself.
 func TestQuiet(t *testing.T) {
 	clock := simclock.At(start, "boot-1")
-	w := hang(t, clock, limits{pulse: time.Hour, old: OldAfter, look: time.Hour, stream: time.Hour, write: time.Minute, idle: time.Minute, head: time.Minute, streams: 20, conns: 50})
+	w := hang(t, clock, limits{pulse: time.Hour, old: oldAfter, look: time.Hour, stream: time.Hour, write: time.Minute, idle: time.Minute, head: time.Minute, streams: 20, conns: 50})
 	busyBench(w, clock)
 	w.board.glance()
 	w.board.desk.wait()
@@ -410,7 +410,7 @@ func busyBench(w *wall, clock *simclock.Hand) {
 // TestStuckBoards: boards that do not read hold neither the writer nor each other, and are let go;
 // no more of them come in than there is room for.
 func TestStuckBoards(t *testing.T) {
-	lim := limits{pulse: 50 * time.Millisecond, old: OldAfter, look: 20 * time.Millisecond, stream: 300 * time.Millisecond, write: 200 * time.Millisecond, idle: 100 * time.Millisecond,
+	lim := limits{pulse: 50 * time.Millisecond, old: oldAfter, look: 20 * time.Millisecond, stream: 300 * time.Millisecond, write: 200 * time.Millisecond, idle: 100 * time.Millisecond,
 		head: 300 * time.Millisecond, streams: 5, conns: 12}
 	w := hang(t, simclock.At(start, "boot-1"), lim)
 	var stuck []net.Conn

@@ -165,8 +165,8 @@ func (d *Forgetful) Fsync(<-chan struct{}, *fuse.FsyncIn) fuse.Status {
 	return fuse.OK
 }
 
-// Tool runs a program of the system and gives what it says.
-func Tool(t testing.TB, name string, args ...string) string {
+// tool runs a program of the system and gives what it says.
+func tool(t testing.TB, name string, args ...string) string {
 	t.Helper()
 	out, err := exec.Command(name, args...).CombinedOutput()
 	if err != nil {
@@ -178,8 +178,8 @@ func Tool(t testing.TB, name string, args ...string) string {
 // AsExt4 has f work in the ext4 that a file holds; an error is that of mounting it.
 func AsExt4(t testing.TB, image, folder string, f func()) error {
 	t.Helper()
-	dev := Tool(t, "losetup", "--find", "--show", image)
-	defer Tool(t, "losetup", "--detach", dev)
+	dev := tool(t, "losetup", "--find", "--show", image)
+	defer tool(t, "losetup", "--detach", dev)
 	if err := syscall.Mount(dev, folder, "ext4", 0, ""); err != nil {
 		return err
 	}
@@ -227,7 +227,7 @@ func Blank(t testing.TB, size int) []byte {
 	if err := os.WriteFile(file, make([]byte, size), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	Tool(t, "mkfs.ext4", "-q", "-F", file)
+	tool(t, "mkfs.ext4", "-q", "-F", file)
 	image, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)

@@ -1,0 +1,7 @@
+package day
+
+// For tests from outside the package.
+var (
+	ErrNothingToCome = errNothingToCome
+	TrailOf          = trailOf
+)

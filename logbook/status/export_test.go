@@ -1,0 +1,4 @@
+package status
+
+// For tests from outside the package.
+const Width = width
