@@ -87,6 +87,20 @@ func (p *Painter) Write(b []byte) (int, error) {
 	return n, err
 }
 
+// Ask sends the terminal a question between two frames, one whose answer comes as keys do. Where
+// something is being written, or the terminal is not ready, it is not asked: false.
+func (p *Painter) Ask(question string) bool {
+	if !p.mu.TryLock() { // that writing has its own bound
+		return false
+	}
+	defer p.mu.Unlock()
+	if !p.on {
+		return false
+	}
+	_, err := io.WriteString(p.out, question)
+	return err == nil
+}
+
 // atOnce says whether the terminal can be told to show a frame whole, and not how it comes
 // to be.
 func (p *Painter) atOnce(can bool) { p.mu.Lock(); p.whole = can; p.mu.Unlock() }

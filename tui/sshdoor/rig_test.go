@@ -1,6 +1,7 @@
 package sshdoor
 
 import (
+	"bytes"
 	"context"
 	"crypto/ed25519"
 	"crypto/rand"
@@ -150,6 +151,7 @@ type client struct {
 	in   io.WriteCloser
 	mu   sync.Mutex
 	em   *vt.Emulator
+	asks int // how often it was asked how it is
 	end  chan struct{}
 }
 
@@ -182,6 +184,7 @@ func (b *bench) screen(conn *gossh.Client) *client {
 			n, err := out.Read(buf)
 			c.mu.Lock()
 			_, _ = c.em.Write(buf[:n])
+			c.asks += bytes.Count(buf[:n], []byte(howAreYou))
 			c.mu.Unlock()
 			if err != nil {
 				return

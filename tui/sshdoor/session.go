@@ -135,7 +135,7 @@ func (d *Door) session(sess ssh.Session, sizes <-chan tea.WindowSizeMsg) {
 		defer c.off()
 	}
 	cut := func() { _ = sc.Close() }
-	why, typed := d.run(ctx, &steady{Session: sess, within: d.lim.answering, cut: cut}, screen, sizes, cut)
+	why, typed := d.run(ctx, newSteady(sess, d.lim.answering, cut), screen, sizes, cut)
 	screen.Leave(typed)
 	if why != "" {
 		d.say(sess, why)
@@ -176,13 +176,18 @@ func (d *Door) run(ctx context.Context, sess *steady, screen *keep.Screen, sizes
 		}
 		d.quit(p, over, cut)
 	}()
+	asking, stop := context.WithCancel(ctx)
+	defer stop()
+	beside.Go(func() { d.takes(asking, sess, painter) })
 	beside.Go(func() { why = tui.Follow(p, screen, over, func() { d.quit(p, over, cut) }) })
 	if _, err := p.Run(); err != nil && ctx.Err() == nil {
 		d.cfg.Log(fmt.Sprintf("the screen of %s from %s stopped: %v", screen.Me().By, screen.Me().From, err))
 	}
 	painter.Close()
 	close(over)
+	stop()
 	beside.Wait()
+	sess.taking.settle()
 	return why, model.Typed()
 }
 
@@ -212,20 +217,6 @@ func (d *Door) alive(ctx context.Context, sc *gossh.ServerConn) {
 			return
 		}
 	}
-}
-
-// steady is a session that does not wait for a reader who stopped reading.
-type steady struct {
-	ssh.Session
-	within time.Duration
-	cut    func()
-}
-
-// Write sends a piece of the screen.
-func (s *steady) Write(p []byte) (int, error) {
-	late := time.AfterFunc(s.within, s.cut)
-	defer late.Stop()
-	return s.Session.Write(p)
 }
 
 // say tells a person something in a line, without a screen.
