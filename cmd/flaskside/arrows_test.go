@@ -44,6 +44,8 @@ func TestArrows(t *testing.T) {
 		{"flaskside/logbook/people", append([]string{"flaskside/tui", "go.etcd.io/"}, screen...)},
 		{"flaskside/tui", []string{"charm.land/wish", "charm.land/ssh", "flaskside/logbook/people", "flaskside/logbook/door"}},
 		{"flaskside/logbook/door", append([]string{"flaskside/tui"}, screen...)},
+		{"flaskside/logbook/reach", append([]string{"flaskside/tui"}, screen...)},
+		{"flaskside/logbook/intake", append([]string{"flaskside/tui"}, screen...)},
 		// The screen writes no paper and no workbook.
 		{"flaskside/tui", []string{"flaskside/cmd", "codeberg.org/go-pdf/", "github.com/xuri/", "golang.org/x/image/"}},
 		// The schema of an action is made by a test, not by the program.

@@ -33,7 +33,7 @@ func backupCommand(o *options) *cobra.Command {
 		Example: "flaskside backup /media/stick/bench-2026-11-25.db",
 		Args:    oneFile,
 		RunE: func(c *cobra.Command, args []string) error {
-			snapshot, done, err := snapshotOf(o.book)
+			snapshot, done, err := o.at().Snapshot()
 			if err != nil {
 				return damaged(err)
 			}
@@ -54,19 +54,6 @@ func damaged(err error) error {
 		return exitCode{err, faultsFound}
 	}
 	return err
-}
-
-// snapshotOf gives what writes a copy of a logbook: the running bench, or its file.
-func snapshotOf(path string) (snapshot func(io.Writer) error, done func(), err error) {
-	client, err := door.Dial(path)
-	if err == nil {
-		return client.Snapshot, func() {}, nil
-	}
-	book, done, err := undamaged(path, sysclock.New())
-	if err != nil {
-		return nil, nil, err
-	}
-	return book.Snapshot, done, nil
 }
 
 // restoreCommand puts a backup in the place of the logbook.

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -69,14 +68,14 @@ func notAllRead(err error, unread, of int) error {
 }
 
 // listLotOf writes which flasks of all benches of a mirror had a lot.
-func listLotOf(ctx context.Context, w io.Writer, at, text string, year int, asCSV, asJSON bool) error {
+func listLotOf(c *cobra.Command, at, text string, year int, f shape) error {
 	asked, err := askedLot(text, year)
 	if err != nil {
 		return err
 	}
 	all, q := []recall.AtBench{}, recall.Ask(asked, year)
-	err = benches.On(ctx, at, sysclock.New(), func(s shelf.Shelf) error {
-		return s.EachNaming(ctx, q.Means, func(k shelf.Kept, seqs []uint64) error {
+	err = benches.On(c.Context(), at, sysclock.New(), func(s shelf.Shelf) error {
+		return s.EachNaming(c.Context(), q.Means, func(k shelf.Kept, seqs []uint64) error {
 			b := recall.AtBench{Bench: k.Name(), Book: k.Stream.Book, Lacks: k.Lacks, List: q.None()}
 			err := k.Err
 			if err == nil && k.Book != nil {
@@ -93,15 +92,8 @@ func listLotOf(ctx context.Context, w io.Writer, at, text string, year int, asCS
 		return err
 	}
 	distinct(all, func(b *recall.AtBench) (*string, string) { return &b.Bench, b.Book })
-	err = deliver("", w, func(w io.Writer) error {
-		switch {
-		case asCSV:
-			return recall.CSVOf(w, all)
-		case asJSON:
-			return recall.JSONOf(w, asked, all)
-		}
-		return recall.TextOf(w, asked, all)
-	})
+	err = f.write(c, func(w io.Writer) error { return recall.JSONOf(w, asked, all) },
+		func(w io.Writer) error { return recall.TextOf(w, asked, all) }, func(w io.Writer) error { return recall.CSVOf(w, all) })
 	return notAllRead(err, recall.Unread(all), len(all))
 }
 

@@ -12,10 +12,9 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/learn"
+	"flaskside/logbook/reach"
 	"flaskside/logbook/record"
 	"flaskside/logbook/tables"
-	"flaskside/timers"
-	"flaskside/timers/sysclock"
 )
 
 // calibrateCommand prints what the book teaches and, when told, adopts it.
@@ -32,15 +31,14 @@ func calibrateCommand(o *options) *cobra.Command {
 		Example: "flaskside calibrate\nflaskside calibrate --json\nflaskside calibrate --adopt --by KT",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			clock := sysclock.New()
-			r, err := study(o.book, clock, c.ErrOrStderr())
+			r, err := study(o.at(), c.ErrOrStderr())
 			if err != nil {
 				return err
 			}
 			told := calibration{Proposal: r}
 			var refused error
 			if adopt {
-				told.Adopted, refused = adopted(r, o, clock)
+				told.Adopted, refused = adopted(r, o)
 			}
 			err = deliver("", c.OutOrStdout(), func(w io.Writer) error {
 				if asJSON {
@@ -69,9 +67,9 @@ type calibration struct {
 const long = 150
 
 // study reads the latest records of a book and learns from them.
-func study(path string, clock timers.Clock, side io.Writer) (learn.Proposal, error) {
+func study(at reach.At, side io.Writer) (learn.Proposal, error) {
 	var h house.House
-	recs, err := readFrom(path, clock, func(book *logbook.Book) (recs []record.Record, err error) {
+	recs, err := reach.Read(at, func(book *logbook.Book) (recs []record.Record, err error) {
 		h = book.State().Bench.House
 		from := uint64(1)
 		if last := book.State().Head.Seq; last > learn.MaxRecords {
@@ -95,8 +93,8 @@ func study(path string, clock timers.Clock, side io.Writer) (learn.Proposal, err
 
 // adopted records what was learned in the settings in force now; no head where nothing
 // would change.
-func adopted(r learn.Proposal, o *options, clock timers.Clock) (*logbook.Head, error) {
-	was, err := settingsOf(o.book, clock)
+func adopted(r learn.Proposal, o *options) (*logbook.Head, error) {
+	was, err := o.at().House()
 	if err != nil {
 		return nil, err
 	}
@@ -110,17 +108,17 @@ func adopted(r learn.Proposal, o *options, clock timers.Clock) (*logbook.Head, e
 	if same, err := equal(was, is); err != nil || same {
 		return nil, err
 	}
-	head, err := recordSettings(is, "calibration", "learned from the logbook", o, clock)
+	head, err := recordSettings(is, "calibration", "learned from the logbook", o)
 	return &head, err
 }
 
 // recordSettings records settings in force from now on. why is the reason given where
 // one is asked for; "" for none.
-func recordSettings(h house.House, from, why string, o *options, clock timers.Clock) (logbook.Head, error) {
-	r, err := recordOne(action.Settings{House: h, From: from}, "", o, clock)
+func recordSettings(h house.House, from, why string, o *options) (logbook.Head, error) {
+	r, err := o.recordOne(action.Settings{House: h, From: from}, "")
 	var ask *bench.NeedsReason
 	if errors.As(err, &ask) && why != "" {
-		r, err = recordOne(action.Settings{House: h, From: from}, why, o, clock)
+		r, err = o.recordOne(action.Settings{House: h, From: from}, why)
 	}
 	if err != nil {
 		return logbook.Head{}, err

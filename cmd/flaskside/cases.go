@@ -10,14 +10,15 @@ import (
 	"strings"
 	"time"
 
-	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/cases"
+	"flaskside/logbook/check"
 	"flaskside/logbook/day"
+	"flaskside/logbook/reach"
 	"flaskside/logbook/record"
 	"flaskside/logbook/words"
 	"flaskside/timers"
@@ -26,7 +27,7 @@ import (
 
 // caseCommand keeps the list of cases.
 func caseCommand(o *options) *cobra.Command {
-	var format, paper, out string
+	var f shape
 	c := &cobra.Command{
 		Use:   "case [NUMBER]",
 		Short: "Take cases in, list them, deliver them, or print the record of one",
@@ -40,45 +41,43 @@ func caseCommand(o *options) *cobra.Command {
 		Example: "flaskside case 4417\nflaskside case 4417 --format pdf --out case-4417.pdf\nflaskside case in 4417 --base upper --size medium --due \"tomorrow 12:00\"\nflaskside case list\nflaskside case deliver 4417 --base upper --done finished,polished --wet-h 24",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
-			if !slices.Contains([]string{"text", "html", "pdf", "jsonl"}, format) {
-				return wrongUsage("--format is one of text, html, pdf or jsonl, not %q", format)
+			if !slices.Contains([]string{"text", "html", "pdf", "jsonl"}, f.format) {
+				return wrongUsage("--format is %s, not %q", caseFormats, f.format)
 			}
-			size, err := day.ParseSize(paper)
+			size, err := f.onPaper(c)
+			if err == nil && f.format == "pdf" {
+				err = f.offScreen(c, "a PDF")
+			}
 			if err != nil {
-				return wrongUsage("--paper: %w", err)
+				return err
 			}
-			if c.Flags().Changed("paper") && format != "pdf" {
-				return wrongUsage("--paper goes with --format pdf")
-			}
-			if f, ok := c.OutOrStdout().(*os.File); ok && out == "" && format == "pdf" && term.IsTerminal(f.Fd()) {
-				return wrongUsage("a PDF cannot be shown on a screen: name a file with --out")
-			}
-			return caseRecord(o, c, strings.TrimSpace(args[0]), format, size, out)
+			return caseRecord(o, c, strings.TrimSpace(args[0]), f, size)
 		},
 	}
-	c.Flags().StringVar(&format, "format", "text", "one of text, html, pdf or jsonl")
-	c.Flags().StringVar(&paper, "paper", "a4", "paper of the pdf format: a4 or letter")
-	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
+	f.sheetFlags(c, caseFormats)
 	c.AddCommand(caseInCommand(o), caseListCommand(o), caseOffCommand(o), caseDeliverCommand(o), caseStepCommand(o))
 	return c
 }
 
+// caseFormats are the formats of the record of a case.
+const caseFormats = "one of text, html, pdf or jsonl"
+
 // caseRecord writes all that the logbook holds of a case.
-func caseRecord(o *options, c *cobra.Command, number, format string, size day.PaperSize, out string) error {
+func caseRecord(o *options, c *cobra.Command, number string, f shape, size day.PaperSize) error {
 	clock := sysclock.New()
-	sheet, err := readFrom(o.book, clock, func(book *logbook.Book) (day.Sheet, error) {
+	sheet, err := reach.Read(o.at(), func(book *logbook.Book) (day.Sheet, error) {
 		sheet, err := day.CaseFrom(book, number, book.State().Head.String(), time.Local)
 		if err == nil {
 			sheet.Made = clock.Read().Wall
-			sheet.Spoilt, err = notAsWritten(book.Path(), sheet.Bench.Items)
+			sheet.Spoilt, err = check.NotAsWritten(book.Path(), sheet.Bench.Items)
 		}
 		return sheet, err
 	})
 	if err != nil {
 		return err
 	}
-	return spoiltSheet(sheet.Spoilt, deliver(out, c.OutOrStdout(), func(w io.Writer) error {
-		switch format {
+	return spoiltSheet(sheet.Spoilt, f.deliver(c, func(w io.Writer) error {
+		switch f.format {
 		case "html":
 			return sheet.HTML(w)
 		case "pdf":
@@ -144,7 +143,7 @@ func caseInCommand(o *options) *cobra.Command {
 				size = "" // what nobody said is not recorded
 			}
 			in := action.CaseIn{Case: strings.TrimSpace(args[0]), Base: base, Size: action.Size(size), Due: at.Format(time.RFC3339), Rush: rush, Resin: resin, Shade: shade, RemakeOf: remakeOf, Remark: remark, Route: way}
-			return recordCase(o, c, clock, in, why)
+			return recordCase(o, c, in, why)
 		},
 	}
 	c.Flags().StringVar(&base, "base", "", strings.Join(action.Bases, ", "))
@@ -162,17 +161,12 @@ func caseInCommand(o *options) *cobra.Command {
 	return c
 }
 
-// whyFlag adds the flag for a reason.
-func whyFlag(c *cobra.Command, why *string) {
-	c.Flags().StringVar(why, "why", "", "the reason, if something about it is unusual")
-}
-
 // recordCase records one thing about a case and says so.
-func recordCase(o *options, c *cobra.Command, clock timers.Clock, body action.Body, why string) error {
+func recordCase(o *options, c *cobra.Command, body action.Body, why string) error {
 	if err := body.Valid(); err != nil {
 		return wrongUsage("%w", err)
 	}
-	r, err := recordOne(body, why, o, clock)
+	r, err := o.recordOne(body, why)
 	if err != nil {
 		return byWhy(err)
 	}
@@ -203,7 +197,7 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 	}
 	b := bench.Fold(nil, bench.Counters{})
 	if _, err := os.Stat(o.book); !errors.Is(err, fs.ErrNotExist) { // else it is made with them
-		st, err := standing(o.book, clock)
+		st, err := o.at().State()
 		if err != nil {
 			return err
 		}
@@ -235,7 +229,7 @@ func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why strin
 		_, err := fmt.Fprintf(c.OutOrStdout(), "%s can be taken in; nothing was recorded\n", words.Count(len(lines), "case", "cases"))
 		return err
 	}
-	answers, err := recordSeveral(bodies, why, o, clock)
+	answers, err := o.recordSeveral(bodies, why)
 	var one *logbook.BadLine
 	if errors.As(err, &one) {
 		return fmt.Errorf("line %d: %w: nothing was recorded", lines[one.Index].No, byWhy(one.Err))
@@ -256,7 +250,7 @@ func rehearsed(o *options, clock timers.Clock, lines []cases.Parsed, bodies []ac
 	for i, body := range bodies {
 		as[i] = action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: body, Why: why}
 	}
-	_, err := readFrom(o.book, clock, func(book *logbook.Book) (bool, error) { return true, book.Rehearse(as) })
+	_, err := reach.Read(o.at(), func(book *logbook.Book) (bool, error) { return true, book.Rehearse(as) })
 	var one *logbook.BadLine
 	if errors.As(err, &one) {
 		return fmt.Errorf("line %d: %w: nothing was recorded", lines[one.Index].No, byWhy(one.Err))
@@ -276,39 +270,34 @@ func openPlain(path string) (*os.File, error) {
 }
 
 func caseListCommand(o *options) *cobra.Command {
-	var asJSON, asCSV bool
+	var f shape
 	c := &cobra.Command{
 		Use:   "list",
 		Short: "List the cases that wait or are at work, by due time",
 		Args:  noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			if asCSV && asJSON {
-				return wrongUsage("give --csv or --json, not both")
+			if err := f.one(); err != nil {
+				return err
 			}
-			clock := sysclock.New()
-			st, err := standing(o.book, clock)
+			at := o.at()
+			st, err := at.State()
 			if err != nil {
 				return err
 			}
-			now := clock.Read().Wall.Local()
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
-				switch {
-				case asCSV:
-					return cases.CSV(w, st.Bench, now)
-				case asJSON:
-					return cases.JSON(w, st.Bench, now)
-				}
-				return cases.Text(w, st.Bench, now)
-			})
+			now := at.Clock.Read().Wall.Local()
+			in := func(write func(io.Writer, *bench.Bench, time.Time) error) func(io.Writer) error {
+				return func(w io.Writer) error { return write(w, st.Bench, now) }
+			}
+			return f.write(c, in(cases.JSON), in(cases.Text), in(cases.CSV))
 		},
 	}
-	c.Flags().BoolVar(&asCSV, "csv", false, "as CSV, which case in --csv reads back")
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	f.jsonFlag(c)
+	f.csvFlag(c, "as CSV, which case in --csv reads back")
 	return c
 }
 
 // theBase fills in the base of a case where the list has one of that number alone.
-func theBase(o *options, clock timers.Clock, number, base string) (string, error) {
+func theBase(o *options, number, base string) (string, error) {
 	if base != "" {
 		if !slices.Contains(action.Bases, base) {
 			return "", wrongUsage("--base is one of %s", strings.Join(action.Bases, ", "))
@@ -316,7 +305,7 @@ func theBase(o *options, clock timers.Clock, number, base string) (string, error
 		return base, nil
 	}
 	var on []string
-	if st, err := standing(o.book, clock); err == nil {
+	if st, err := o.at().State(); err == nil {
 		for _, k := range st.Bench.Cases() {
 			if k.Case == number {
 				on = append(on, k.Base)
@@ -330,11 +319,11 @@ func theBase(o *options, clock timers.Clock, number, base string) (string, error
 }
 
 // deliveredBefore tells when a base was delivered, where it was.
-func deliveredBefore(o *options, clock timers.Clock, number, base string) (at time.Time, ok bool, err error) {
+func deliveredBefore(o *options, number, base string) (at time.Time, ok bool, err error) {
 	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
 		return at, false, nil
 	}
-	recs, err := readFrom(o.book, clock, func(book *logbook.Book) ([]record.Record, error) {
+	recs, err := reach.Read(o.at(), func(book *logbook.Book) ([]record.Record, error) {
 		recs, _, err := book.OfCase(number)
 		return recs, err
 	})
@@ -350,15 +339,14 @@ func caseOffCommand(o *options) *cobra.Command {
 		Example: "flaskside case off 4417 --base upper --reason \"withdrawn by the practice\"",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
-			clock := sysclock.New()
 			if reason == "" {
 				return wrongUsage("say why with --reason")
 			}
-			b, err := theBase(o, clock, args[0], base)
+			b, err := theBase(o, args[0], base)
 			if err != nil {
 				return err
 			}
-			return recordCase(o, c, clock, action.CaseOff{Case: args[0], Base: b, Reason: reason}, why)
+			return recordCase(o, c, action.CaseOff{Case: args[0], Base: b, Reason: reason}, why)
 		},
 	}
 	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")
@@ -381,11 +369,11 @@ func caseDeliverCommand(o *options) *cobra.Command {
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
 			clock := sysclock.New()
-			b, err := theBase(o, clock, args[0], base)
+			b, err := theBase(o, args[0], base)
 			if err != nil {
 				return err
 			}
-			if at, twice, err := deliveredBefore(o, clock, args[0], b); err != nil {
+			if at, twice, err := deliveredBefore(o, args[0], b); err != nil {
 				return err
 			} else if twice && why == "" {
 				return fmt.Errorf("case %s %s was delivered already, %s: say --why to record it once more", args[0], b, words.Instant(at.Local(), clock.Read().Wall.Local()))
@@ -393,7 +381,7 @@ func caseDeliverCommand(o *options) *cobra.Command {
 			for i := range done {
 				done[i] = strings.TrimSpace(done[i])
 			}
-			return recordCase(o, c, clock, action.CaseDelivered{Case: args[0], Base: b, Done: done, WetH: wetH}, why)
+			return recordCase(o, c, action.CaseDelivered{Case: args[0], Base: b, Done: done, WetH: wetH}, why)
 		},
 	}
 	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")

@@ -61,7 +61,7 @@ func runCure(c *cobra.Command, o *options, t bath.Typed, as shape, parameters bo
 		return wrongUsage("--json and --csv do not go together")
 	}
 	clock := sysclock.New()
-	h, unread := settingsOf(o.book, clock)
+	h, unread := o.at().House()
 	if unread != nil {
 		h = house.Default() // a programme written out needs no logbook
 	}

@@ -13,8 +13,10 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/check"
 	"flaskside/logbook/civil"
 	"flaskside/logbook/day"
+	"flaskside/logbook/reach"
 	"flaskside/timers/sysclock"
 )
 
@@ -99,16 +101,16 @@ func dayCommand(o *options) *cobra.Command {
 			if f.sign != "" {
 				by := *o
 				by.by = strings.TrimSpace(f.sign)
-				if _, err := recordOne(action.SignOffOf(from, until), "", &by, clock); err != nil {
+				if _, err := by.recordOne(action.SignOffOf(from, until), ""); err != nil {
 					return damaged(err)
 				}
 			}
-			sheet, err := readFrom(o.book, clock, func(book *logbook.Book) (day.Sheet, error) {
+			sheet, err := reach.Read(o.at(), func(book *logbook.Book) (day.Sheet, error) {
 				b, err := day.Gather(book, from, until)
 				if err != nil {
 					return day.Sheet{}, err
 				}
-				spoilt, err := notAsWritten(book.Path(), b.Items)
+				spoilt, err := check.NotAsWritten(book.Path(), b.Items)
 				return day.Sheet{Bench: b, Head: book.State().Head.String(), From: from, Until: until, Made: clock.Read().Wall, Spoilt: spoilt}, err
 			})
 			if err != nil {
@@ -143,10 +145,10 @@ func trail(o *options, c *cobra.Command, args []string, f dayFlags, loc *time.Lo
 	case !slices.Contains([]string{"text", "csv", "jsonl"}, f.format):
 		return wrongUsage("--flask goes with --format text, csv or jsonl")
 	}
-	sheet, err := readFrom(o.book, sysclock.New(), func(book *logbook.Book) (day.Sheet, error) {
+	sheet, err := reach.Read(o.at(), func(book *logbook.Book) (day.Sheet, error) {
 		sheet, err := day.TrailFrom(book, f.flask, book.State().Head.String(), loc)
 		if err == nil {
-			sheet.Spoilt, err = notAsWritten(book.Path(), sheet.Bench.Items)
+			sheet.Spoilt, err = check.NotAsWritten(book.Path(), sheet.Bench.Items)
 		}
 		return sheet, err
 	})

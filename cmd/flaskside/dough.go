@@ -3,18 +3,15 @@ package main
 import (
 	"errors"
 	"io"
-	"io/fs"
-	"os"
 
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
 	"flaskside/logbook/house"
 	"flaskside/logbook/mixing"
+	"flaskside/logbook/reach"
 	"flaskside/logbook/tables"
-	"flaskside/timers"
 	"flaskside/timers/dough"
-	"flaskside/timers/sysclock"
 )
 
 // doughCommand tells from when to when a mix can be worked in a room.
@@ -35,8 +32,7 @@ func doughCommand(o *options) *cobra.Command {
 			if jarOut != 0 && jar == "" {
 				return wrongUsage("--jar-out-min goes with --jar-c")
 			}
-			clock := sysclock.New()
-			h, marks, err := marksOf(o.book, resin, clock)
+			h, marks, err := marksOf(o.at(), resin)
 			if err != nil {
 				return err
 			}
@@ -53,7 +49,7 @@ func doughCommand(o *options) *cobra.Command {
 				return err
 			}
 			if adopt {
-				if a.Adopted, err = adoptResin(h, a.Used, o, clock); err != nil {
+				if a.Adopted, err = adoptResin(h, a.Used, o); err != nil {
 					return err
 				}
 			}
@@ -76,7 +72,7 @@ func doughCommand(o *options) *cobra.Command {
 
 // adoptResin puts a resin in the place of its namesake in the settings; no head
 // where nothing would change.
-func adoptResin(h house.House, r dough.Resin, o *options, clock timers.Clock) (*logbook.Head, error) {
+func adoptResin(h house.House, r dough.Resin, o *options) (*logbook.Head, error) {
 	if r.MarksBehind == 0 {
 		return nil, errors.New("nothing adopted: the book has too few marks of its own for this resin")
 	}
@@ -90,21 +86,19 @@ func adoptResin(h house.House, r dough.Resin, o *options, clock timers.Clock) (*
 	if same, err := equal(h, is); err != nil || same {
 		return nil, err
 	}
-	head, err := recordSettings(is, "the book's own marks", "learned from the logbook", o, clock)
+	head, err := recordSettings(is, "the book's own marks", "learned from the logbook", o)
 	return &head, err
 }
 
 // marksOf gives the settings in force and the marks of a resin; without a book there are the
 // default settings and no marks.
-func marksOf(path, resin string, clock timers.Clock) (h house.House, marks []dough.Mark, err error) {
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+func marksOf(at reach.At, resin string) (h house.House, marks []dough.Mark, err error) {
+	if !at.Made() {
 		return house.Default(), nil, nil
 	}
-	book, done, err := reading(path, clock)
-	if err != nil {
-		return h, nil, err
-	}
-	defer done()
-	marks, err = mixing.Marks(book, resin)
-	return book.State().Bench.House, marks, err
+	marks, err = reach.Read(at, func(book *logbook.Book) ([]dough.Mark, error) {
+		h = book.State().Bench.House
+		return mixing.Marks(book, resin)
+	})
+	return h, marks, err
 }

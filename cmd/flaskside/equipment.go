@@ -1,11 +1,8 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
-	"os"
 	"slices"
 	"strings"
 	"time"
@@ -18,28 +15,13 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/recall"
+	"flaskside/logbook/reach"
 	"flaskside/logbook/units"
-	"flaskside/timers/sysclock"
 )
-
-// form is how a table is written.
-type form struct{ json, csv bool }
-
-func (f *form) flags(c *cobra.Command) {
-	c.Flags().BoolVar(&f.csv, "csv", false, "as CSV, for a spreadsheet")
-	c.Flags().BoolVar(&f.json, "json", false, "as JSON, for other programs")
-}
-
-func (f form) one() error {
-	if f.csv && f.json {
-		return wrongUsage("give --csv or --json, not both")
-	}
-	return nil
-}
 
 // equipmentCommand keeps the register of equipment.
 func equipmentCommand(o *options) *cobra.Command {
-	var f form
+	var f shape
 	var which string
 	c := &cobra.Command{
 		Use:   "equipment",
@@ -58,59 +40,45 @@ func equipmentCommand(o *options) *cobra.Command {
 				return err
 			}
 			if c.Flags().Changed("which") {
-				return listPiece(c.OutOrStdout(), o.book, which, f)
+				return listPiece(c, o, which, f)
 			}
-			return listEquipment(c.OutOrStdout(), o, f, func(all []equipment.Listed, _ time.Time) []equipment.Listed { return all }, "no equipment in the register: flaskside equipment take-in KIND NAME")
+			return listEquipment(c, o, f, func(all []equipment.Listed, _ time.Time) []equipment.Listed { return all }, "no equipment in the register: flaskside equipment take-in KIND NAME")
 		},
 	}
-	f.flags(c)
+	f.jsonFlag(c)
+	f.csvFlag(c, "as CSV, for a spreadsheet")
 	c.Flags().StringVar(&which, "which", "", "list the flasks that had this piece, as in 'clamp 12' or 'thermometer T1'")
 	c.AddCommand(equipmentInCommand(o), equipmentCheckedCommand(o), equipmentWaterCommand(o), equipmentOutCommand(o), equipmentDueCommand(o))
 	return c
 }
 
-func listEquipment(w io.Writer, o *options, f form, some func([]equipment.Listed, time.Time) []equipment.Listed, none string) error {
-	clock := sysclock.New()
-	st, err := standing(o.book, clock)
+func listEquipment(c *cobra.Command, o *options, f shape, some func([]equipment.Listed, time.Time) []equipment.Listed, none string) error {
+	at := o.at()
+	st, err := at.State()
 	if err != nil {
 		return err
 	}
-	now := clock.Read().Wall.Local()
+	now := at.Clock.Read().Wall.Local()
 	lines := some(equipment.Lines(st.Bench, now), now)
-	return deliver("", w, func(w io.Writer) error {
-		switch {
-		case f.csv:
-			return equipment.CSV(w, lines)
-		case f.json:
-			return equipment.JSON(w, lines)
-		}
-		return equipment.Text(w, lines, st.Bench.House.Units, none)
-	})
+	return f.write(c, lines, func(w io.Writer) error { return equipment.Text(w, lines, st.Bench.House.Units, none) },
+		func(w io.Writer) error { return equipment.CSV(w, lines) })
 }
 
 // listPiece writes which flasks of a book had a piece of equipment.
-func listPiece(w io.Writer, path, text string, f form) error {
+func listPiece(c *cobra.Command, o *options, text string, f shape) error {
 	asked, err := action.ParsePiece(text)
 	if err != nil {
 		return fmt.Errorf("--which: %w", err)
 	}
-	list, err := readFrom(path, sysclock.New(), func(book *logbook.Book) (recall.PieceList, error) { return recall.FindPiece(book, asked, time.Local) })
+	list, err := reach.Read(o.at(), func(book *logbook.Book) (recall.PieceList, error) { return recall.FindPiece(book, asked, time.Local) })
 	if err != nil {
 		return err
 	}
-	return deliver("", w, func(w io.Writer) error {
-		switch {
-		case f.csv:
-			return list.CSV(w)
-		case f.json:
-			return list.JSON(w)
-		}
-		return list.Text(w)
-	})
+	return f.write(c, list, list.Text, list.CSV)
 }
 
 func equipmentDueCommand(o *options) *cobra.Command {
-	var f form
+	var f shape
 	days := 0
 	c := &cobra.Command{
 		Use:     "due",
@@ -129,10 +97,11 @@ func equipmentDueCommand(o *options) *cobra.Command {
 			if days > 0 {
 				none = fmt.Sprintf("nothing of the register is due within %d days", days)
 			}
-			return listEquipment(c.OutOrStdout(), o, f, func(all []equipment.Listed, now time.Time) []equipment.Listed { return equipment.Due(all, now, days) }, none)
+			return listEquipment(c, o, f, func(all []equipment.Listed, now time.Time) []equipment.Listed { return equipment.Due(all, now, days) }, none)
 		},
 	}
-	f.flags(c)
+	f.jsonFlag(c)
+	f.csvFlag(c, "as CSV, for a spreadsheet")
 	c.Flags().IntVar(&days, "within", 0, "also what falls due within so many days")
 	return c
 }
@@ -156,26 +125,9 @@ func piece(args []string) (action.PieceKind, string) {
 	return action.PieceKind(args[0]), strings.TrimSpace(args[1])
 }
 
-// houseOf gives the settings of a book, or the usual ones where there is none yet.
-func houseOf(o *options) (house.House, error) {
-	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
-		return house.Default(), nil
-	}
-	st, err := standing(o.book, sysclock.New())
-	if err != nil {
-		return house.House{}, err
-	}
-	return st.Bench.House, nil
-}
-
-// recordPiece records something of the register and says what was recorded.
-func recordPiece(c *cobra.Command, o *options, h house.House, body action.Body, why string) error {
-	r, err := recordOne(body, why, o, sysclock.New())
-	if err != nil {
-		return byWhy(err)
-	}
-	_, err = fmt.Fprintf(c.OutOrStdout(), "%s; record %d\n", action.Teller{Units: h.Units, Full: true}.Tell(r.Action.Body), r.Seq)
-	return err
+// takePiece records something of the register and says what was recorded.
+func takePiece(c *cobra.Command, o *options, h house.House, body action.Body, why string) error {
+	return o.take(c, body, why, action.Teller{Units: h.Units, Full: true}.Tell)
 }
 
 // psiFlag reads a pressure as typed, in the unit of the house where none is typed.
@@ -202,7 +154,7 @@ func equipmentInCommand(o *options) *cobra.Command {
 		Example: "flaskside equipment take-in press 1 --rated 5000psi\nflaskside equipment take-in gauge G1 --on 'press 1' --scale 6000psi --class 1.6\nflaskside equipment take-in clamp 12 --spring --rated 4000psi --by KT",
 		Args:    aPiece(action.Equipment...),
 		RunE: func(c *cobra.Command, args []string) error {
-			h, err := houseOf(o)
+			h, err := o.at().House()
 			if err != nil {
 				return err
 			}
@@ -213,7 +165,7 @@ func equipmentInCommand(o *options) *cobra.Command {
 			if in.ScalePSI, err = psiFlag("scale", scale, h); err != nil {
 				return err
 			}
-			return recordPiece(c, o, h, in, why)
+			return takePiece(c, o, h, in, why)
 		},
 	}
 	c.Flags().StringVar(&in.On, "on", "", "what a gauge or a thermometer is fitted to, as in 'press 1' or 'bath 2'")
@@ -247,7 +199,7 @@ func equipmentCheckedCommand(o *options) *cobra.Command {
 			if c.Flags().Changed("read") != c.Flags().Changed("against") {
 				return wrongUsage("--read and --against belong together: what it read, and what the other one read")
 			}
-			h, err := houseOf(o)
+			h, err := o.at().House()
 			if err != nil {
 				return err
 			}
@@ -280,7 +232,7 @@ func equipmentCheckedCommand(o *options) *cobra.Command {
 				}
 				a.Due = d.String()
 			}
-			return recordPiece(c, o, h, a, why)
+			return takePiece(c, o, h, a, why)
 		},
 	}
 	c.Flags().StringVar(&ice, "ice", "", "what it read in melting ice: 0.2C, 32F")
@@ -301,7 +253,7 @@ func equipmentWaterCommand(o *options) *cobra.Command {
 		Args:    aPiece(action.Bath, action.Pot),
 		RunE: func(c *cobra.Command, args []string) error {
 			item, name := piece(args)
-			return recordPiece(c, o, house.Default(), action.EquipWater{Item: item, Name: name}, "")
+			return takePiece(c, o, house.Default(), action.EquipWater{Item: item, Name: name}, "")
 		},
 	}
 }
@@ -319,7 +271,7 @@ func equipmentOutCommand(o *options) *cobra.Command {
 				return wrongUsage("--reason is one of %s", strings.Join(action.EquipmentOut, ", "))
 			}
 			item, name := piece(args)
-			return recordPiece(c, o, house.Default(), action.EquipOut{Item: item, Name: name, Reason: reason}, why)
+			return takePiece(c, o, house.Default(), action.EquipOut{Item: item, Name: name, Reason: reason}, why)
 		},
 	}
 	c.Flags().StringVar(&reason, "reason", "", "one of "+strings.Join(action.EquipmentOut, ", "))

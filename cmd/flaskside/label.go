@@ -13,7 +13,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/label"
-	"flaskside/timers/sysclock"
+	"flaskside/logbook/reach"
 )
 
 // labelCommand prints labels for a flask or for a finished base.
@@ -42,7 +42,7 @@ func labelCommand(o *options) *cobra.Command {
 			if f, ok := c.OutOrStdout().(*os.File); ok && out == "" && term.IsTerminal(f.Fd()) {
 				return wrongUsage("a PDF cannot be shown on a screen: name a file with --out")
 			}
-			labels, err := readFrom(o.book, sysclock.New(), func(book *logbook.Book) ([]label.Label, error) {
+			labels, err := reach.Read(o.at(), func(book *logbook.Book) ([]label.Label, error) {
 				return label.Of(book, strings.TrimSpace(args[0]), base)
 			})
 			if err != nil {

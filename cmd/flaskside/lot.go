@@ -12,13 +12,14 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/recall"
+	"flaskside/logbook/reach"
 	"flaskside/timers/sysclock"
 )
 
 // lotCommand reads a code, or lists the flasks that had a lot.
 func lotCommand(o *options) *cobra.Command {
 	var which, at string
-	var asCSV, asJSON bool
+	var f shape
 	c := &cobra.Command{
 		Use:   "lot [SCAN [SCAN]]",
 		Short: "Read the code on a jar, keep the register of lots, list the flasks that had one",
@@ -38,35 +39,33 @@ func lotCommand(o *options) *cobra.Command {
 				return wrongUsage("%s takes a code, - to read a line, or --which LOT", c.CommandPath())
 			case len(args) > 2:
 				return wrongUsage("%s takes the one or two codes of a label, not %d", c.CommandPath(), len(args))
-			case asCSV && !asked:
+			case f.csv && !asked:
 				return wrongUsage("--csv goes with --which LOT")
 			case at != "" && !asked:
 				return wrongUsage("--mirror goes with --which LOT")
-			case asCSV && asJSON:
-				return wrongUsage("give --csv or --json, not both")
 			}
-			return nil
+			return f.one()
 		},
 		RunE: func(c *cobra.Command, args []string) error {
 			now := sysclock.New().Read().Wall
 			switch {
 			case at != "":
-				return listLotOf(c.Context(), c.OutOrStdout(), at, which, now.Year(), asCSV, asJSON)
+				return listLotOf(c, at, which, now.Year(), f)
 			case c.Flags().Changed("which"):
-				return listLot(c.OutOrStdout(), o.book, which, now.Year(), asCSV, asJSON)
+				return listLot(c, o.at(), which, now.Year(), f)
 			}
 			l, err := readLot(c.InOrStdin(), args, now.Year())
 			if err != nil {
 				return err
 			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error { return lot.Tell(w, l, lot.DateOf(now.Local()), asJSON) })
+			return f.deliver(c, func(w io.Writer) error { return lot.Tell(w, l, lot.DateOf(now.Local()), f.json) })
 		},
 	}
 	c.AddCommand(lotInCommand(o), lotOutCommand(o), lotRegisterCommand(o))
 	mirrorFlag(c, &at)
 	c.Flags().StringVar(&which, "which", "", "list the flasks that had this lot, as typed or as scanned")
-	c.Flags().BoolVar(&asCSV, "csv", false, "the list as CSV, for a spreadsheet")
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	f.jsonFlag(c)
+	f.csvFlag(c, "the list as CSV, for a spreadsheet")
 	return c
 }
 
@@ -94,24 +93,14 @@ func readLot(stdin io.Reader, scans []string, year int) (lot.Lot, error) {
 }
 
 // listLot writes which flasks of a book had a lot.
-func listLot(w io.Writer, path, text string, year int, asCSV, asJSON bool) error {
+func listLot(c *cobra.Command, at reach.At, text string, year int, f shape) error {
 	asked, err := askedLot(text, year)
 	if err != nil {
 		return err
 	}
-	list, err := readFrom(path, sysclock.New(), func(book *logbook.Book) (recall.List, error) {
-		return recall.Find(book, asked, year, time.Local)
-	})
+	list, err := reach.Read(at, func(book *logbook.Book) (recall.List, error) { return recall.Find(book, asked, year, time.Local) })
 	if err != nil {
 		return err
 	}
-	return deliver("", w, func(w io.Writer) error {
-		switch {
-		case asCSV:
-			return list.CSV(w)
-		case asJSON:
-			return list.JSON(w)
-		}
-		return list.Text(w)
-	})
+	return f.write(c, list.JSON, list.Text, list.CSV)
 }

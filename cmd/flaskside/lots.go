@@ -14,7 +14,6 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/register"
-	"flaskside/logbook/tables"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
@@ -67,7 +66,7 @@ func lotInCommand(o *options) *cobra.Command {
 				}
 				in.Expiry = d.String()
 			}
-			r, err := recordOne(in, why, o, clock)
+			r, err := o.recordOne(in, why)
 			if err != nil {
 				return byWhy(err)
 			}
@@ -98,7 +97,7 @@ func lotOutCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			r, err := recordOne(action.LotOut{Material: action.Material(args[0]), Lot: l.Entry(), Reason: reason}, why, o, clock)
+			r, err := o.recordOne(action.LotOut{Material: action.Material(args[0]), Lot: l.Entry(), Reason: reason}, why)
 			if err != nil {
 				return byWhy(err)
 			}
@@ -108,19 +107,6 @@ func lotOutCommand(o *options) *cobra.Command {
 	c.Flags().StringVar(&reason, "reason", "", "one of used up, recalled, expired or spoilt")
 	c.Flags().StringVar(&why, "why", "", "the reason, if something about it is unusual")
 	return c
-}
-
-// byWhy says how a reason is given here.
-func byWhy(err error) error {
-	var odd *bench.NeedsReason
-	if !errors.As(err, &odd) {
-		return err
-	}
-	var texts []string
-	for _, o := range odd.Odd {
-		texts = append(texts, o.Text)
-	}
-	return fmt.Errorf("%s: say --why to record it anyway", strings.Join(texts, "; "))
 }
 
 // toldLot says what was recorded.
@@ -140,7 +126,7 @@ func toldLot(w io.Writer, what string, body action.Body, now time.Time, seq uint
 }
 
 func lotRegisterCommand(o *options) *cobra.Command {
-	var asJSON, asCSV bool
+	var f shape
 	c := &cobra.Command{
 		Use:   "register",
 		Short: "List the lots in the house and those withdrawn",
@@ -148,27 +134,19 @@ func lotRegisterCommand(o *options) *cobra.Command {
 			"stay in the logbook, and flaskside lot --which finds their flasks.", bench.LotsHeld, bench.LotsWithdrawn),
 		Args: noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			if asCSV && asJSON {
-				return wrongUsage("give --csv or --json, not both")
+			if err := f.one(); err != nil {
+				return err
 			}
-			clock := sysclock.New()
-			st, err := standing(o.book, clock)
+			at := o.at()
+			st, err := at.State()
 			if err != nil {
 				return err
 			}
-			lines := register.Of(st.Bench, clock.Read().Wall.Local())
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
-				switch {
-				case asCSV:
-					return register.CSV(w, lines)
-				case asJSON:
-					return tables.JSON(w, lines)
-				}
-				return register.Text(w, lines)
-			})
+			lines := register.Of(st.Bench, at.Clock.Read().Wall.Local())
+			return f.write(c, lines, func(w io.Writer) error { return register.Text(w, lines) }, func(w io.Writer) error { return register.CSV(w, lines) })
 		},
 	}
-	c.Flags().BoolVar(&asCSV, "csv", false, "the register as CSV, for a spreadsheet")
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	f.jsonFlag(c)
+	f.csvFlag(c, "the register as CSV, for a spreadsheet")
 	return c
 }

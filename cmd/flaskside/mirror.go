@@ -78,7 +78,7 @@ type mirroring struct {
 // is begun; one of the settings was begun before, or its disk is not there.
 func withMirror(ctx context.Context, o *options, to string, begin bool, f func(m *mirroring) error) error {
 	clock := sysclock.New()
-	book, done, err := undamaged(o.book, clock)
+	book, done, err := o.at().Undamaged()
 	if err != nil {
 		return damaged(err)
 	}

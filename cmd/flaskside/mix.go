@@ -7,7 +7,6 @@ import (
 
 	"flaskside/logbook/mixing"
 	"flaskside/timers/dough"
-	"flaskside/timers/sysclock"
 )
 
 // mixCommand works out how much powder and liquid to take.
@@ -69,7 +68,7 @@ func mixCommand(o *options) *cobra.Command {
 // resinOf finds a resin in the house settings; without a book those are the
 // defaults.
 func resinOf(o *options, name string) (dough.Resin, error) {
-	h, err := settingsOf(o.book, sysclock.New())
+	h, err := o.at().House()
 	if err != nil {
 		return dough.Resin{}, err
 	}

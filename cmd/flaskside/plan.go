@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -132,7 +131,7 @@ func (q planQuestion) roomC(h house.House) (float64, error) {
 
 // printTable counts out how many flasks share a mix.
 func (q planQuestion) printTable(o *options, out io.Writer) error {
-	h, err := settingsOf(o.book, sysclock.New())
+	h, err := o.at().House()
 	if err != nil {
 		return err
 	}
@@ -230,8 +229,8 @@ func (q planQuestion) ask(o *options) (dayplan.Question, error) {
 	}
 	var b *bench.Bench
 	var at timers.Now
-	if _, err := os.Stat(o.book); !errors.Is(err, fs.ErrNotExist) {
-		st, err := standing(o.book, clock)
+	if o.at().Made() {
+		st, err := o.at().State()
 		if err != nil {
 			return d, err
 		}

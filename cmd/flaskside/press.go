@@ -20,7 +20,6 @@ import (
 	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/timers/press"
-	"flaskside/timers/sysclock"
 )
 
 // pressCommand prints the press order, or what rules of order lose on simulated
@@ -44,9 +43,8 @@ func pressCommand(o *options) *cobra.Command {
 			if err := together(c, simulate); err != nil {
 				return err
 			}
-			clock := sysclock.New()
 			if simulate {
-				h, err := settingsOf(o.book, clock)
+				h, err := o.at().House()
 				if err != nil {
 					return err
 				}
@@ -59,7 +57,7 @@ func pressCommand(o *options) *cobra.Command {
 				return wrongUsage("--mix-flasks must be 1 to %d, not %d", action.Places, mixFlasks)
 			}
 			q := trendQuestion{at: at}
-			b, now, err := q.bench(o.book, clock)
+			b, now, err := q.bench(o.at())
 			if err != nil {
 				return err
 			}

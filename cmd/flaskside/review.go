@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/civil"
 	"flaskside/logbook/mirror/benches"
 	"flaskside/logbook/mirror/shelf"
+	"flaskside/logbook/reach"
 	"flaskside/logbook/review"
 	"flaskside/logbook/tables"
 	"flaskside/timers"
@@ -55,7 +56,7 @@ func reviewCommand(o *options) *cobra.Command {
 			if q.mirror != "" {
 				return reviewBenches(c.Context(), q, from, until, clock, out, c.OutOrStdout())
 			}
-			r, err := reviewOf(o.book, from, until, clock)
+			r, err := reviewOf(o.at(), from, until)
 			if err != nil {
 				return err
 			}
@@ -135,8 +136,8 @@ func given(word string) []string {
 }
 
 // reviewOf reads a period of a logbook.
-func reviewOf(path string, from, until time.Time, clock timers.Clock) (review.Review, error) {
-	return readFrom(path, clock, func(book *logbook.Book) (review.Review, error) { return reviewBook(book, from, until) })
+func reviewOf(at reach.At, from, until time.Time) (review.Review, error) {
+	return reach.Read(at, func(book *logbook.Book) (review.Review, error) { return reviewBook(book, from, until) })
 }
 
 func reviewBook(book *logbook.Book, from, until time.Time) (review.Review, error) {

@@ -15,7 +15,6 @@ import (
 	"flaskside/logbook/route"
 	"flaskside/logbook/tables"
 	"flaskside/logbook/words"
-	"flaskside/timers/sysclock"
 )
 
 // routesCommand lists and prints the routes in force.
@@ -43,7 +42,7 @@ func routesCommand(o *options) *cobra.Command {
 			if asTOML && len(args) == 0 {
 				return wrongUsage("--toml goes with the name of a route")
 			}
-			h, err := settingsOf(o.book, sysclock.New())
+			h, err := o.at().House()
 			if err != nil {
 				return err
 			}
@@ -120,13 +119,12 @@ func caseStepCommand(o *options) *cobra.Command {
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			clock := sysclock.New()
 			number := strings.TrimSpace(args[0])
-			b, err := theBase(o, clock, number, base)
+			b, err := theBase(o, number, base)
 			if err != nil {
 				return err
 			}
-			st, err := standing(o.book, clock)
+			st, err := o.at().State()
 			if err != nil {
 				return err
 			}
@@ -154,7 +152,7 @@ func caseStepCommand(o *options) *cobra.Command {
 			if a.Values, err = cases.StepValues(values, s, st.Bench.House.Units); err != nil {
 				return asked.Wrong{Err: err}
 			}
-			return recordCase(o, c, clock, a, why)
+			return recordCase(o, c, a, why)
 		},
 	}
 	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")

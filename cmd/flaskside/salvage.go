@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -14,7 +13,6 @@ import (
 	"flaskside/logbook/asked"
 	"flaskside/logbook/check"
 	"flaskside/logbook/words"
-	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
 
@@ -122,26 +120,6 @@ func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) e
 	return nil
 }
 
-// readingDamaged opens what is left of a damaged logbook for reading, and says so.
-func readingDamaged(path string, journals []string, clock timers.Clock, cause error) (book *logbook.Book, done func(), err error) {
-	dir, err := os.MkdirTemp("", "flaskside-")
-	if err != nil {
-		return nil, nil, errors.Join(cause, err)
-	}
-	clean := func() { _ = os.RemoveAll(dir) } // a copy left over harms nobody
-	file := filepath.Join(dir, "copy.db")
-	s, err := logbook.Salvage(path, journals, file, nil, clock, nil)
-	if err == nil {
-		book, err = logbook.OpenReading(file, clock)
-	}
-	if err != nil {
-		clean()
-		return nil, nil, fmt.Errorf("%w; nor can anything be read beside that: %w", cause, err)
-	}
-	fmt.Fprintf(os.Stderr, "flaskside: %s\nflaskside: what follows is read from what is left; records left: %d, lost: %d%s; see flaskside verify\n", oneLine(cause), s.Records, s.Gone(), outsideText(s))
-	return book, func() { _ = book.Close(); clean() }, nil
-}
-
 // branchLine says what stands beside the new logbook, and why.
 func branchLine(b check.Branch) string {
 	what := fmt.Sprintf("record %d", b.From)
@@ -156,12 +134,4 @@ func branchLine(b check.Branch) string {
 		why = "on no record that was brought back"
 	}
 	return fmt.Sprintf("%s, %s: %s; in %s, to be followed with --branch %s", what, why, words.Clean(b.Text), b.File, b.End)
-}
-
-// outsideText says how many records of other histories there are.
-func outsideText(s check.Salvaged) string {
-	if n := s.Outside(); n > 0 {
-		return fmt.Sprintf(", of another history: %d", n)
-	}
-	return ""
 }

@@ -11,9 +11,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/check"
+	"flaskside/logbook/reach"
 	"flaskside/logbook/seal"
-	"flaskside/timers"
-	"flaskside/timers/sysclock"
 )
 
 // sealCommand signs the end of the chain.
@@ -36,7 +35,7 @@ func sealCommand(o *options) *cobra.Command {
 				}
 				key = filepath.Join(dir, "flaskside", "seal.key")
 			}
-			return makeSeal(c.Context(), o.book, key, out, sysclock.New(), c.OutOrStdout(), c.ErrOrStderr())
+			return makeSeal(c.Context(), o.at(), key, out, c.OutOrStdout(), c.ErrOrStderr())
 		},
 	}
 	c.Flags().StringVar(&key, "key", "", "the private key (default: in your settings folder, made on first use)")
@@ -44,8 +43,8 @@ func sealCommand(o *options) *cobra.Command {
 	return c
 }
 
-func makeSeal(ctx context.Context, path, key, out string, clock timers.Clock, stdout, stderr io.Writer) error {
-	rep, err := lookThrough(ctx, path, check.Verifying{})
+func makeSeal(ctx context.Context, at reach.At, key, out string, stdout, stderr io.Writer) error {
+	rep, err := at.Look(check.Verifying{}, apartly(ctx))
 	if err != nil {
 		return err
 	}
@@ -56,7 +55,7 @@ func makeSeal(ctx context.Context, path, key, out string, clock timers.Clock, st
 	if err != nil {
 		return err
 	}
-	signed, err := k.Sign(seal.Head{Book: rep.Book, Seq: rep.Head.Seq, Hash: rep.Head.Hash, At: clock.Read().Wall.Truncate(time.Second)})
+	signed, err := k.Sign(seal.Head{Book: rep.Book, Seq: rep.Head.Seq, Hash: rep.Head.Hash, At: at.Clock.Read().Wall.Truncate(time.Second)})
 	if err != nil {
 		return err
 	}

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -17,8 +16,6 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/words"
-	"flaskside/timers"
-	"flaskside/timers/sysclock"
 )
 
 // toStdout is what --export stands for without a file.
@@ -53,11 +50,10 @@ func settingsCommand(o *options) *cobra.Command {
 			return nil
 		},
 		RunE: func(c *cobra.Command, _ []string) error {
-			clock := sysclock.New()
 			if from != "" {
-				return takeSettings(from, yes, o, clock, c.OutOrStdout())
+				return takeSettings(from, yes, o, c.OutOrStdout())
 			}
-			h, err := settingsOf(o.book, clock)
+			h, err := o.at().House()
 			if err != nil {
 				return err
 			}
@@ -74,23 +70,10 @@ func settingsCommand(o *options) *cobra.Command {
 	return c
 }
 
-// settingsOf gives the settings in force; those of a book not yet made are the
-// defaults.
-func settingsOf(path string, clock timers.Clock) (house.House, error) {
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return house.Default(), nil
-	}
-	st, err := standing(path, clock)
-	if err != nil {
-		return house.House{}, err
-	}
-	return st.Bench.House, nil
-}
-
 // takeSettings records the settings of a file, if they are others than those in
 // force.
-func takeSettings(from string, yes bool, o *options, clock timers.Clock, out io.Writer) error {
-	was, err := settingsOf(o.book, clock)
+func takeSettings(from string, yes bool, o *options, out io.Writer) error {
+	was, err := o.at().House()
 	if err != nil {
 		return err
 	}
@@ -113,7 +96,7 @@ func takeSettings(from string, yes bool, o *options, clock timers.Clock, out io.
 	if yes {
 		why = words.SaidYes
 	}
-	head, err := recordSettings(is, printable("file "+filepath.Base(from), 120), why, o, clock)
+	head, err := recordSettings(is, printable("file "+filepath.Base(from), 120), why, o)
 	var ask *bench.NeedsReason
 	if errors.As(err, &ask) {
 		return fmt.Errorf("%s: %s: check it; if it is meant, say --yes", filepath.Base(from), oddTexts(ask))

@@ -4,10 +4,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/check"
 	"flaskside/logbook/door"
+	"flaskside/logbook/reach"
 	"flaskside/logbook/status"
 	"flaskside/timers"
-	"flaskside/timers/sysclock"
 )
 
 // statusCommand prints the places, windows and alarms.
@@ -20,7 +21,7 @@ func statusCommand(o *options) *cobra.Command {
 		Example: "flaskside status\nflaskside status --json\nflaskside status --at 2026-11-25T14:07:32+01:00",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			s, err := look(o.book, at, sysclock.New())
+			s, err := look(o.at(), at)
 			if err != nil {
 				return err
 			}
@@ -33,34 +34,34 @@ func statusCommand(o *options) *cobra.Command {
 }
 
 // look tells how the bench stands now, or stood at an instant.
-func look(path, at string, clock timers.Clock) (status.Status, error) {
-	past, then, err := asOf(at, clock.Read().Wall)
+func look(bench reach.At, at string) (status.Status, error) {
+	past, then, err := asOf(at, bench.Clock.Read().Wall)
 	if err != nil {
 		return status.Status{}, err
 	}
 	if !past {
 		now := func(st logbook.Snapshot, file string) (status.Status, error) {
-			s := status.Of(st, timers.Now{Reading: clock.Read(), Beat: st.Beat})
+			s := status.Of(st, timers.Now{Reading: bench.Clock.Read(), Beat: st.Beat})
 			var err error
-			s.Spoilt, err = notAsWritten(file, st.Bench.Items)
+			s.Spoilt, err = check.NotAsWritten(file, st.Bench.Items)
 			return s, err
 		}
-		if client, err := door.Dial(path); err == nil {
+		if client, err := door.Dial(bench.Path); err == nil {
 			st, err := client.State()
 			if err != nil {
 				return status.Status{}, err
 			}
-			return now(st, path)
+			return now(st, bench.Path)
 		}
-		return readFrom(path, clock, func(book *logbook.Book) (status.Status, error) { return now(book.State(), book.Path()) })
+		return reach.Read(bench, func(book *logbook.Book) (status.Status, error) { return now(book.State(), book.Path()) })
 	}
-	return readFrom(path, clock, func(book *logbook.Book) (status.Status, error) {
+	return reach.Read(bench, func(book *logbook.Book) (status.Status, error) {
 		b, err := book.AsOf(then)
 		if err != nil {
 			return status.Status{}, err
 		}
-		s := status.Of(logbook.Snapshot{Bench: b, Head: book.State().Head}, status.AsOf(then, clock.Read()))
-		s.Spoilt, err = notAsWritten(book.Path(), b.Items)
+		s := status.Of(logbook.Snapshot{Bench: b, Head: book.State().Head}, status.AsOf(then, bench.Clock.Read()))
+		s.Spoilt, err = check.NotAsWritten(book.Path(), b.Items)
 		return s, err
 	})
 }

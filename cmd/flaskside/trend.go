@@ -12,11 +12,11 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/flash"
+	"flaskside/logbook/reach"
 	"flaskside/logbook/status"
 	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/timers"
-	"flaskside/timers/sysclock"
 	"flaskside/tui/drawn"
 )
 
@@ -39,7 +39,7 @@ func trendCommand(o *options) *cobra.Command {
 			if err := q.read(args, changed); err != nil {
 				return err
 			}
-			r, err := q.answer(o.book, sysclock.New())
+			r, err := q.answer(o.at())
 			if err != nil {
 				return err
 			}
@@ -110,15 +110,15 @@ func (q *trendQuestion) read(args []string, changed func(string) bool) (err erro
 }
 
 // answer works the trend out.
-func (q *trendQuestion) answer(path string, clock timers.Clock) (drawn.Trend, error) {
+func (q *trendQuestion) answer(at reach.At) (drawn.Trend, error) {
 	if q.size != "" {
-		h, err := settingsOf(path, clock)
+		h, err := at.House()
 		if err != nil {
 			return drawn.Trend{}, err
 		}
 		return q.told.Trend(h)
 	}
-	b, now, err := q.bench(path, clock)
+	b, now, err := q.bench(at)
 	if err != nil {
 		return drawn.Trend{}, err
 	}
@@ -138,14 +138,14 @@ func (q *trendQuestion) answer(path string, clock timers.Clock) (drawn.Trend, er
 // bench gives the bench the flask stands on, or stood on when it left. One that is off
 // the living bench may still be named there, by records that it shares with others: that
 // is no flask to be read.
-func (q *trendQuestion) bench(path string, clock timers.Clock) (*bench.Bench, timers.Now, error) {
-	past, then, err := asOf(q.at, clock.Read().Wall)
+func (q *trendQuestion) bench(at reach.At) (*bench.Bench, timers.Now, error) {
+	past, then, err := asOf(q.at, at.Clock.Read().Wall)
 	if err != nil {
 		return nil, timers.Now{}, err
 	}
-	now := timers.Now{Reading: clock.Read()}
+	now := timers.Now{Reading: at.Clock.Read()}
 	if !past {
-		st, err := standing(path, clock)
+		st, err := at.State()
 		if err != nil {
 			return nil, now, err
 		}
@@ -154,14 +154,14 @@ func (q *trendQuestion) bench(path string, clock timers.Clock) (*bench.Bench, ti
 			return st.Bench, now, nil
 		}
 	}
-	b, err := readFrom(path, clock, func(book *logbook.Book) (*bench.Bench, error) {
+	b, err := reach.Read(at, func(book *logbook.Book) (*bench.Bench, error) {
 		if past {
 			return book.AsOf(then)
 		}
 		return book.OneFlask(q.flask)
 	})
 	if past {
-		now = status.AsOf(then, clock.Read())
+		now = status.AsOf(then, at.Clock.Read())
 	}
 	return b, now, err
 }

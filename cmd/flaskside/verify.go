@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -18,7 +17,7 @@ import (
 	"flaskside/logbook/asked"
 	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
-	"flaskside/logbook/door"
+	"flaskside/logbook/reach"
 	"flaskside/logbook/seal"
 	"flaskside/logbook/words"
 )
@@ -66,7 +65,7 @@ func verifyCommand(o *options) *cobra.Command {
 			for _, t := range told {
 				ask.Pins = append(ask.Pins, t.pin)
 			}
-			return verify(c.Context(), o.book, ask, told, c.OutOrStdout())
+			return verify(c.Context(), o.at(), ask, told, c.OutOrStdout())
 		},
 	}
 	c.Flags().StringArrayVar(&heads, "head", nil, "number and hash as printed, 48213:9f3a00c1, at least 8 digits of it; may be repeated")
@@ -109,27 +108,9 @@ func openSeal(file, key string) (seal.Head, error) {
 	return h, nil
 }
 
-// lookThrough looks through a logbook and holds it against the journals beside it.
-func lookThrough(ctx context.Context, path string, ask check.Verifying) (rep check.Report, err error) {
-	journals, jerr := check.JournalFiles(path) // before the copy is made, so that they cannot be ahead
-	ask.Journals, ask.Beside = journals, path
-	file, done, err := suspect(path)
-	if err != nil {
-		return rep, err
-	}
-	defer done()
-	if rep, err = lookApart(ctx, file, ask); err != nil {
-		return rep, err
-	}
-	if jerr != nil {
-		rep.Faults = append(rep.Faults, check.Fault{Kind: check.FaultJournal, What: jerr.Error()})
-	}
-	return rep, nil
-}
-
 // verify looks through a logbook and says what was found.
-func verify(ctx context.Context, path string, ask check.Verifying, heads []toldHead, out io.Writer) error {
-	rep, err := lookThrough(ctx, path, ask)
+func verify(ctx context.Context, at reach.At, ask check.Verifying, heads []toldHead, out io.Writer) error {
+	rep, err := at.Look(ask, apartly(ctx))
 	if err != nil {
 		return err
 	}
@@ -139,7 +120,7 @@ func verify(ctx context.Context, path string, ask check.Verifying, heads []toldH
 	if rep.Book != "" {
 		what = fmt.Sprintf(", book %s, format %s, made %s", rep.Book, rep.Format, rep.Created)
 	}
-	line("logbook  %s, %d bytes%s", path, rep.Bytes, what)
+	line("logbook  %s, %d bytes%s", at.Path, rep.Bytes, what)
 	if what = ""; rep.Records > 0 {
 		what = fmt.Sprintf(", from %s to %s", rep.First, rep.Last)
 	}
@@ -182,31 +163,20 @@ func faulty(rep check.Report, then string) error {
 	return exitCode{fmt.Errorf("the logbook has %d faults: %s", len(rep.Faults), then), faultsFound}
 }
 
-// suspect gives the file to look through: the logbook itself or, where a bench holds
-// it, a copy that the bench hands out.
-func suspect(path string) (file string, done func(), err error) {
-	client, err := door.Dial(path)
-	if err != nil {
-		if _, serr := os.Stat(path); errors.Is(serr, fs.ErrNotExist) {
-			return "", nil, fmt.Errorf("there is no logbook at %s: the bench makes one when it is first opened", path)
-		}
-		return path, func() {}, nil
-	}
-	return client.Copy()
-}
-
 // checking looks through files for backups.
 func checking(ctx context.Context) logbook.Check {
-	return func(path string) (check.Report, error) { return lookApart(ctx, path, check.Verifying{}) }
+	return func(path string) (check.Report, error) { return apartly(ctx)(path, check.Verifying{}) }
 }
 
-// lookApart has a file looked through by a process of its own.
-func lookApart(ctx context.Context, path string, ask check.Verifying) (check.Report, error) {
-	self, err := os.Executable()
-	if err != nil {
-		return check.Report{}, fmt.Errorf("verify: %w", err)
+// apartly has files looked through by a process of its own.
+func apartly(ctx context.Context) func(path string, ask check.Verifying) (check.Report, error) {
+	return func(path string, ask check.Verifying) (check.Report, error) {
+		self, err := os.Executable()
+		if err != nil {
+			return check.Report{}, fmt.Errorf("verify: %w", err)
+		}
+		return apart.Look(ctx, path, ask, self, apartName, "--book", path)
 	}
-	return apart.Look(ctx, path, ask, self, apartName, "--book", path)
 }
 
 // apartCommand is the process apart.

@@ -4,14 +4,16 @@ import (
 	"bytes"
 	"fmt"
 
+	"flaskside/logbook/bench"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 )
 
-// AsWritten holds records, read from the file, against the chain in it, and gives what is
+// asWritten holds records, read from the file, against the chain in it, and gives what is
 // wrong with each: the record after it, or for the last one the head that the book keeps,
 // must name its hash. It reads two records for each and not the whole book.
-func (c *Contents) AsWritten(recs []record.Record) (faults []Fault) {
+func (c *Contents) asWritten(recs []record.Record) (faults []Fault) {
 	for _, r := range recs {
 		what := c.vouch(r)
 		if what == "" {
@@ -70,4 +72,29 @@ func (c *Contents) vouched(seq uint64, raw []byte) bool {
 	kept, _ := c.Find(layout.Meta, layout.KeyHead)
 	head, ok := layout.ParseHead(kept)
 	return ok && head == (layout.Head{Seq: seq, Hash: record.HashOf(raw)})
+}
+
+// NotAsWritten holds what is about to be shown against the chain of the book at path, and says in
+// a line each which records are not as they were written, or that nothing vouches for.
+func NotAsWritten(path string, items []bench.Item) (lines []string, err error) {
+	recs := make([]record.Record, len(items))
+	for i, it := range items {
+		recs[i] = it.Record
+	}
+	var faults []Fault
+	for range 3 { // a page read while a bench writes it makes no sense, and soon it does
+		c, err := OpenContents(path)
+		if err != nil {
+			return nil, err
+		}
+		faults = c.asWritten(recs)
+		c.Close()
+		if len(faults) == 0 {
+			return nil, nil
+		}
+	}
+	for _, f := range faults {
+		lines = append(lines, words.Clean(f.String())+".")
+	}
+	return lines, nil
 }

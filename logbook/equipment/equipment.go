@@ -223,11 +223,6 @@ func plain(s string) string {
 	}, s)
 }
 
-// JSON writes lines for other programs.
-func JSON(w io.Writer, lines []Listed) error {
-	return tables.JSON(w, lines)
-}
-
 // CSV writes lines for a spreadsheet: RFC 4180 with a header line, times in RFC 3339, stored
 // units, nothing that would run as a formula.
 func CSV(w io.Writer, lines []Listed) error {

@@ -244,11 +244,6 @@ func (l PieceList) CSV(w io.Writer) error {
 	return nil
 }
 
-// JSON writes the list for other programs.
-func (l PieceList) JSON(w io.Writer) error {
-	return tables.JSON(w, l)
-}
-
 // Text writes the list to be read.
 func (l PieceList) Text(w io.Writer) error {
 	var b bytes.Buffer

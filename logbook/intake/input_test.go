@@ -1,23 +1,23 @@
-package main
+package intake
 
 import (
 	"bytes"
 	"encoding/json"
 	"errors"
 	"io"
-	"reflect"
 	"strings"
 	"testing"
 	"testing/iotest"
 	"unicode"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/words"
 )
 
-// FuzzRecordInput reads any bytes as the input of record: what is taken is a valid
+// FuzzInput reads any bytes as the input of record: what is taken is a valid
 // action that can be written and read again, what is refused is told in one line
-// with its number, and stopping at the first bad line reads the same up to there.
-func FuzzRecordInput(f *testing.F) {
+// with its number.
+func FuzzInput(f *testing.F) {
 	for _, s := range []string{
 		"",
 		"\n\r\n \n",
@@ -31,7 +31,7 @@ func FuzzRecordInput(f *testing.F) {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		in, err := readActions(bytes.NewReader(b), "KT", true)
+		in, err := readAll(bytes.NewReader(b), "KT")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -60,21 +60,34 @@ func FuzzRecordInput(f *testing.F) {
 				t.Fatalf("line %d is told after line %d", bad.no, last)
 			}
 			last = bad.no
-			if strings.ContainsFunc(oneLine(bad), unicode.IsControl) {
+			if strings.ContainsFunc(words.Clean(bad.Error()), unicode.IsControl) {
 				t.Fatalf("the complaint %q is not one plain line", bad.Error())
 			}
 		}
-		first, err := readActions(bytes.NewReader(b), "KT", false)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if len(in.bad) == 0 != (len(first.bad) == 0) || len(first.bad) > 0 && first.bad[0].no != in.bad[0].no {
-			t.Fatalf("the first bad line is %v, of all %v", first.bad, in.bad)
-		}
-		if n := len(first.actions); n > len(in.actions) || !reflect.DeepEqual(first.lines, in.lines[:n]) {
-			t.Fatalf("lines %v were read, of %v", first.lines, in.lines)
-		}
 	})
+}
+
+// readAll reads the lines of an input, good and bad.
+func readAll(r io.Reader, by string) (in struct {
+	batch
+	bad []badLine
+}, err error) {
+	k, err := Keep(r)
+	if err != nil {
+		return in, err
+	}
+	defer k.Close()
+	for l, err := range k.lines(by) {
+		switch {
+		case err != nil:
+			return in, err
+		case l.Err != nil:
+			in.bad = append(in.bad, badLine{l.No, l.Err})
+		default:
+			in.add(l)
+		}
+	}
+	return in, nil
 }
 
 // sameBody compares bodies as they are stored.
@@ -111,17 +124,11 @@ func TestInputBounds(t *testing.T) {
 		{"an endless line", endless('x'), "it has more than 64 MiB: give it in parts"},
 		{"many bad lines", strings.NewReader(strings.Repeat("x\n", maxActions+1)), "the input has more than 100000 lines: give it in parts"},
 		{"a broken pipe", iotest.ErrReader(errors.New("broken")), "read the standard input: broken"},
+		{"one broken later", io.MultiReader(strings.NewReader(strings.Repeat("x", shortInput+1)), iotest.ErrReader(errors.New("broken"))), "read the standard input: broken"},
 	} {
-		_, err := readActions(c.r, "", true)
+		_, err := readAll(c.r, "")
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q", c.name, err, c.want)
 		}
-	}
-}
-
-// TestOneLine keeps an error to one line without characters that move the cursor.
-func TestOneLine(t *testing.T) {
-	if got, want := oneLine(errors.New("a\nb\x1b[2J\x7fc")), "a; b[2Jc"; got != want {
-		t.Errorf("%q, want %q", got, want)
 	}
 }
