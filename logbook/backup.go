@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
 )
@@ -262,7 +263,7 @@ func Restore(backup, path string, now time.Time, discard bool, by string, look C
 	})
 	aside := freeName(path, now)
 	if err == nil && gaveUp.Seq > 0 {
-		_, err = noteRestored(tmp, gaveUp, aside, by, now)
+		_, err = noteRestored(tmp, action.Restored{GaveUp: gaveUp.String(), Kept: filepath.Base(aside)}, by, now)
 	}
 	if err == nil {
 		out.Report, err = look.sound(tmp, "the copy")

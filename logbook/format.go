@@ -45,6 +45,8 @@ func newest(r record.Record) bool {
 	switch a := r.Action.Body.(type) {
 	case action.Screen, action.DayPlan, action.CaseStep:
 		return true
+	case action.Restored:
+		return a.Salvaged
 	case action.CaseIn:
 		return a.Route != "" || a.Ends != "" || a.Made > 0
 	case action.CaseDelivered:

@@ -93,7 +93,7 @@ func (p *pastOf) journals() []string {
 func (p *pastOf) salvage(branch *check.Pin) (s check.Salvaged, in, beside []record.Record) {
 	p.t.Helper()
 	to := filepath.Join(p.t.TempDir(), "mended.db")
-	s, err := Salvage(p.at, p.journals(), to, branch, p.ck, func(path string) error {
+	s, err := SalvageBy("KT", p.at, p.journals(), to, branch, p.ck, func(path string) error {
 		rep, err := Verify(path, check.Verifying{})
 		if err == nil && len(rep.Faults) > 0 {
 			p.t.Errorf("the book made anew: %s", lines(rep.Faults))
@@ -108,7 +108,7 @@ func (p *pastOf) salvage(branch *check.Pin) (s check.Salvaged, in, beside []reco
 		p.t.Fatal(err)
 	}
 	defer b.Close()
-	in = records(p.t, b)
+	in = p.noted(s, records(p.t, b))
 	for _, br := range s.Branches {
 		raw, err := os.ReadFile(br.File)
 		if err != nil {
@@ -131,6 +131,30 @@ func (p *pastOf) salvage(branch *check.Pin) (s check.Salvaged, in, beside []reco
 		}
 	}
 	return s, in, beside
+}
+
+// noted takes the records off that name what stands beside a book made anew: one for each
+// history, behind all others, and none where there is none.
+func (p *pastOf) noted(s check.Salvaged, in []record.Record) []record.Record {
+	p.t.Helper()
+	if n := len(in); uint64(n) != s.Records || in[n-1].Hash() != s.Head.Hash {
+		p.t.Errorf("%d records, the last %d: told were %d, up to %s", n, in[n-1].Seq, s.Records, s.Head)
+	}
+	whole := in[:len(in)-len(s.Branches)]
+	from := whole[len(whole)-1]
+	for i, r := range in[len(whole):] {
+		br := s.Branches[i]
+		want := action.Restored{From: Head{Seq: from.Seq, Hash: from.Hash()}.String(), GaveUp: br.End.String(), Kept: filepath.Base(br.File), Salvaged: true}
+		if r.Action.Body != want || r.Action.By != "KT" {
+			p.t.Errorf("record %d by %s: %+v, want %+v", r.Seq, r.Action.By, r.Action.Body, want)
+		}
+	}
+	for _, r := range whole {
+		if a, is := r.Action.Body.(action.Restored); is && a.Salvaged && filepath.Dir(a.Kept) != "." {
+			p.t.Errorf("record %d names a folder of this machine: %s", r.Seq, a.Kept)
+		}
+	}
+	return whole
 }
 
 func sameRecords(t testing.TB, what string, got []record.Record, want ...[]record.Record) {

@@ -1,10 +1,10 @@
 package logbook
 
 import (
+	"cmp"
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -16,9 +16,9 @@ import (
 )
 
 // noteRestored leaves a record in the book at path, which has not got its place yet: from
-// which record it goes on, up to which others were given up, and where those are. It is
-// the first record of the new history.
-func noteRestored(path string, gaveUp Head, kept, by string, now time.Time) (r record.Record, err error) {
+// which record it goes on (its last one, where what does not say), up to which others were
+// given up, and where those are. It is the first record of the new history.
+func noteRestored(path string, what action.Restored, by string, now time.Time) (r record.Record, err error) {
 	db, _, err := openStore(path, false)
 	if err != nil {
 		return r, err
@@ -28,7 +28,8 @@ func noteRestored(path string, gaveUp Head, kept, by string, now time.Time) (r r
 	if err == nil {
 		st := b.State()
 		reading := timers.Reading{Wall: now}
-		a := action.Action{ID: rand.Text(), At: now, By: by, Body: action.Restored{From: st.Head.String(), GaveUp: gaveUp.String(), Kept: filepath.Base(kept)}}
+		what.From = cmp.Or(what.From, st.Head.String())
+		a := action.Action{ID: rand.Text(), At: now, By: by, Body: what}
 		stamp := timers.StampAt(a.At, reading)
 		if a, err = st.Bench.Check(a, stamp, timers.Now{Reading: reading, Beat: st.Beat}); err == nil {
 			r, err = record.Write(st.Head.Seq+1, st.Head.Hash, reading, stamp, a)

@@ -12,6 +12,7 @@ import (
 
 	bolt "go.etcd.io/bbolt"
 
+	"flaskside/logbook/action"
 	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/layout"
@@ -32,6 +33,16 @@ import (
 // names its hash. One that nothing vouches for is brought back too and told of; one
 // that is contradicted is not.
 func Salvage(file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look func(path string) error) (check.Salvaged, error) {
+	return salvage(file, journals, to, branch, clock, look, nil)
+}
+
+// SalvageBy makes, as [Salvage] does, a book that work goes on with: for each history that stands beside it, it has
+// one record more, by whom it was made, that names the file. Else nobody who has the book alone knows of them.
+func SalvageBy(by, file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look func(path string) error) (check.Salvaged, error) {
+	return salvage(file, journals, to, branch, clock, look, &by)
+}
+
+func salvage(file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look func(path string) error, by *string) (check.Salvaged, error) {
 	if _, err := os.Lstat(to); err == nil {
 		return check.Salvaged{}, fmt.Errorf("%s is there already: name a new file", to)
 	}
@@ -67,6 +78,11 @@ func Salvage(file string, journals []string, to string, branch *check.Pin, clock
 	if err := build(tmp, map[string]string{"format": format, "book": id, "created": created}, s.Beat(), s.Records(chosen, &out)); err != nil {
 		return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
 	}
+	if by != nil {
+		if err := noteOutside(tmp, to, &out, *by, clock.Read().Wall); err != nil {
+			return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
+		}
+	}
 	if look != nil {
 		if err := look(tmp); err != nil {
 			return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
@@ -84,12 +100,30 @@ func Salvage(file string, journals []string, to string, branch *check.Pin, clock
 	return out, syncDir(filepath.Dir(to))
 }
 
+// branchFile is where the records of another history go, beside the new book.
+func branchFile(to string, end Head) string {
+	return fmt.Sprintf("%s.branch-%d-%s.jsonl", strings.TrimSuffix(to, ".db"), end.Seq, end.Hash.Short())
+}
+
+// noteOutside leaves a record in the new book of each history that will stand beside it.
+func noteOutside(tmp, to string, out *check.Salvaged, by string, now time.Time) error {
+	from := out.Head.String()
+	for _, b := range out.Branches {
+		r, err := noteRestored(tmp, action.Restored{From: from, GaveUp: b.End.String(), Kept: filepath.Base(branchFile(to, b.End)), Salvaged: true}, by, now)
+		if err != nil {
+			return err
+		}
+		out.Records, out.Head = out.Records+1, Head{Seq: r.Seq, Hash: r.Hash()}
+	}
+	return nil
+}
+
 // writeBranches writes the records of other histories beside the new book, a file each, as
 // JSON Lines that can be recorded.
 func writeBranches(to string, branches []check.Branch) error {
 	for i := range branches {
 		b := &branches[i]
-		name := fmt.Sprintf("%s.branch-%d-%s.jsonl", strings.TrimSuffix(to, ".db"), b.End.Seq, b.End.Hash.Short())
+		name := branchFile(to, b.End)
 		err := writeSynced(name, func(w io.Writer) error {
 			for _, line := range b.Lines {
 				if _, err := w.Write(append(line, '\n')); err != nil {

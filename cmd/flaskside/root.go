@@ -83,7 +83,7 @@ func rootCommand() *cobra.Command {
 		{"the day and its cases", []*cobra.Command{caseCommand(o), planCommand(o), dayCommand(o), reviewCommand(o), routesCommand(o)}},
 		{"the house", []*cobra.Command{settingsCommand(o), lotCommand(o), equipmentCommand(o), calibrateCommand(o), benchesCommand()}},
 		{"to work out", []*cobra.Command{mixCommand(o), doughCommand(o), cureCommand(o)}},
-		{"the logbook", []*cobra.Command{recordCommand(o), verifyCommand(o), backupCommand(o), restoreCommand(o), salvageCommand(), mirrorCommand(o), sealCommand(o), doctorCommand(o), apartCommand(o)}},
+		{"the logbook", []*cobra.Command{recordCommand(o), verifyCommand(o), backupCommand(o), restoreCommand(o), salvageCommand(o), mirrorCommand(o), sealCommand(o), doctorCommand(o), apartCommand(o)}},
 	} {
 		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title})
 		for _, c := range g.commands {

@@ -17,7 +17,7 @@ import (
 )
 
 // salvageCommand makes a new logbook of what is left of a damaged one.
-func salvageCommand() *cobra.Command {
+func salvageCommand(o *options) *cobra.Command {
 	var to, journal, branch string
 	c := &cobra.Command{
 		Use:   "salvage FILE --to NEW",
@@ -51,7 +51,7 @@ func salvageCommand() *cobra.Command {
 				}
 				follow = &p
 			}
-			s, err := logbook.Salvage(args[0], journals, to, follow, sysclock.New(), func(path string) error {
+			s, err := logbook.SalvageBy(o.by, args[0], journals, to, follow, sysclock.New(), func(path string) error {
 				rep, err := checking(c.Context())(path)
 				if err != nil {
 					return err
@@ -91,7 +91,7 @@ func unexpected(rep check.Report) error {
 func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) error {
 	w := bufio.NewWriter(out)
 	fmt.Fprintf(w, "%s: %d records, head %s\n", to, s.Records, s.Head)
-	fmt.Fprintf(w, "found    %d in the logbook, %d in %d journals\n", s.File, s.Journal, journals)
+	fmt.Fprintf(w, "found    %d in the logbook, %d in %s\n", s.File, s.Journal, words.Count(journals, "journal", "journals"))
 	for _, o := range s.Others {
 		fmt.Fprintf(w, "left out %s\n", words.Clean(o))
 	}
@@ -99,7 +99,11 @@ func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) e
 		fmt.Fprintf(w, "outside  %s\n", branchLine(b))
 	}
 	for _, f := range s.Lost {
-		fmt.Fprintf(w, "lost     %s\n", f)
+		label := "lost "
+		if f.Kind == check.FaultUnproven || f.Kind == check.FaultHead {
+			label = "doubt"
+		}
+		fmt.Fprintf(w, "%s    %s\n", label, f)
 	}
 	if len(s.Lost) == 0 {
 		fmt.Fprintln(w, "lost     none")

@@ -392,12 +392,15 @@ type Seen struct {
 	Since string `json:"since,omitempty"`
 }
 
-// Restored says that a backup was put in the place of the logbook, and records that it
-// lacks were given up. Heads are written as they are printed, number and short hash.
+// Restored says that a backup, or what a salvage brought together, was put in the place of the
+// logbook, and records that it lacks were given up. Heads are written as they are printed, number and short hash.
 type Restored struct {
 	From   string `json:"from" jsonschema_description:"the last record of the backup, from which the logbook goes on"`
 	GaveUp string `json:"gave_up" jsonschema_description:"the last of the records that were given up"`
 	Kept   string `json:"kept,omitempty" jsonschema_description:"the file in which they still stand, beside the logbook"`
+	// Salvaged is set where the logbook was brought together from what was left, and what was given up did not
+	// fit: another history of it, or a record that was changed.
+	Salvaged bool `json:"salvaged,omitempty" jsonschema_description:"the logbook was brought together by salvage; given up is what did not fit: another history, or a record that was changed"`
 }
 
 // LotIn is a lot taken into the house, checked in by whoever records it.

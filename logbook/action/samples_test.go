@@ -50,7 +50,7 @@ func samples() map[Kind][2]Body {
 		{Crew{Initials: "KT", Handover: true}, Crew{Initials: "Ł"}},
 		{Caution{Hazard: "monomer"}, Caution{Hazard: "deflask"}},
 		{ClockEvent{What: "slept", ByS: 28800, Detail: "CET (UTC+01:00) to CST (UTC-06:00)"}, ClockEvent{What: "clock moved", ByS: -3600}},
-		{Restored{From: "5:9f3a00c19f3a00c1", GaveUp: "15:00c19f3a00c19f3a", Kept: "bench.db.replaced-20261125-140732"}, Restored{From: "0:9f3a00c19f3a00c1", GaveUp: "1:00c19f3a00c19f3a"}},
+		{Restored{From: "5:9f3a00c19f3a00c1", GaveUp: "15:00c19f3a00c19f3a", Kept: "bench.db.replaced-20261125-140732", Salvaged: true}, Restored{From: "0:9f3a00c19f3a00c1", GaveUp: "1:00c19f3a00c19f3a"}},
 		{SignOff{Day: "2026-11-25", From: "2026-11-25T00:00:00+01:00", Until: "2026-11-26T00:00:00+01:00"}, SignOff{Day: "2026-03-29", From: "2026-03-29T00:00:00+01:00", Until: "2026-03-30T00:00:00+02:00"}},
 		{Seen{Since: "2026-11-25T14:07:32+01:00"}, Seen{}},
 		{Screen{What: "joined", Role: "work", From: "pts/3", Key: "SHA256:x", Away: true}, Screen{What: "left", Role: "lead"}},

@@ -309,6 +309,9 @@ func (a Crew) tell(Teller) string {
 }
 func (a Caution) tell(Teller) string { return "caution read: " + words.Hazard(a.Hazard) }
 func (a Restored) tell(Teller) string {
+	if a.Salvaged {
+		return "the logbook was brought together from what was left, up to record " + a.From
+	}
 	return "a backup was put in the place of the logbook, after record " + a.From
 }
 func (a ClockEvent) tell(t Teller) string {

@@ -142,6 +142,9 @@ func (Sheet) settingsLine(it bench.Item) string {
 		}
 		return words
 	case action.Restored:
+		if a.Salvaged {
+			return fmt.Sprintf("the logbook was brought together from what was left, up to record %s; records that did not fit, up to record %s, were left beside it, in %s", a.From, a.GaveUp, a.Kept)
+		}
 		words := fmt.Sprintf("the logbook was replaced with a backup: it goes on from record %s; dropped: up to record %s", a.From, a.GaveUp)
 		if a.Kept != "" {
 			words += ", which are in " + a.Kept
