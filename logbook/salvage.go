@@ -23,7 +23,7 @@ import (
 // Salvage makes a new book at to, where no file may be, from every record that still
 // hashes in the damaged book file and in journals. The file is only read, plainly, and
 // need not be there where journals are. look, where it is not nil, looks at the new
-// book before it is given its name.
+// book before it is given its name, and before [SalvageBy] adds to it.
 //
 // Where the book has more than one history, that is brought back which the head of the file
 // stands in, with what was written on after it, or the one that branch stands in; the
@@ -78,13 +78,13 @@ func salvage(file string, journals []string, to string, branch *check.Pin, clock
 	if err := build(tmp, map[string]string{"format": format, "book": id, "created": created}, s.Beat(), s.Records(chosen, &out)); err != nil {
 		return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
 	}
-	if by != nil {
-		if err := noteOutside(tmp, to, &out, *by, clock.Read().Wall); err != nil {
+	if look != nil {
+		if err := look(tmp); err != nil {
 			return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
 		}
 	}
-	if look != nil {
-		if err := look(tmp); err != nil {
+	if by != nil {
+		if err := noteOutside(tmp, to, &out, *by, clock.Read().Wall); err != nil {
 			return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
 		}
 	}
