@@ -74,10 +74,10 @@ func TestMixSaysNoToTheLast(t *testing.T) {
 // flasks as were weighed for, within a shift, and with lots about which the check asks
 // nothing; all that it records stood on the screen before the key.
 func TestSameMixIsSeenAndUsable(t *testing.T) {
-	checks(t, 40)
+	checks(t, 40, 40)
 	offered := 0
 	rapid.Check(t, func(rt *rapid.T) {
-		d := mixDesk(t, 5)
+		d := mixDesk(t, rapid.IntRange(2, 5).Draw(rt, "all flasks"))
 		lots := []string{"", "P-118", "P-119", "17260101"}
 		lot := rapid.SampledFrom(lots)
 		made := map[int]int{} // flasks that each mix was weighed for
@@ -107,6 +107,10 @@ func TestSameMixIsSeenAndUsable(t *testing.T) {
 			case 7:
 				d.try(action.MixServe{Mix: max(1, at.Top.Mix), Flasks: []int{rapid.IntRange(1, 5).Draw(rt, "flask")}})
 			}
+		}
+		if left := d.waiting(); len(left) > 1 && rapid.Bool().Draw(rt, "half of them") { // else hardly one history in ten comes to an offer
+			made[d.book.State().Bench.Top.Mix+1] = len(left) / 2
+			d.try(action.MixMake{Flasks: left[len(left)-len(left)/2:], DoughS: 480, WorkS: 1200, PowderG: 22.8, LiquidG: 9.3, PowderLot: lot.Draw(rt, "powder lot"), RoomC: 21.5})
 		}
 		d.press("+ 2")
 		if d.m.form() == nil || !strings.Contains(d.screen(), "as last time") {

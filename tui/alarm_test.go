@@ -112,7 +112,7 @@ func TestFloodOnTheScreen(t *testing.T) {
 // TestFloodKeepsThePlace: however many alarms stand, and whoever is at the bench, the top line
 // says where the most urgent one is, and FLOOD only behind it.
 func TestFloodKeepsThePlace(t *testing.T) {
-	checks(t, 25)
+	checks(t, 25, 25)
 	floods := 0
 	rapid.Check(t, func(rt *rapid.T) {
 		d := newDesk(t, rapid.IntRange(80, 170).Draw(rt, "width"), 24)

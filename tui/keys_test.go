@@ -1,7 +1,6 @@
 package tui
 
 import (
-	"flag"
 	"fmt"
 	"strings"
 	"testing"
@@ -14,8 +13,8 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
-
 	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
 )
 
 // undone counts the records that were taken back.
@@ -356,17 +355,12 @@ func (d *desk) asked() string {
 	return s
 }
 
-// checks has rapid make so many runs, a quarter of them in a short test, unless told how many.
-func checks(t *testing.T, n int) {
-	f := flag.Lookup("rapid.checks")
-	if f.Value.String() != f.DefValue {
-		return
-	}
+// checks has rapid make so many runs, in the long run others; a quarter of them in a short test.
+func checks(t *testing.T, usual, long int) {
 	if testing.Short() {
-		n /= 4
+		usual, long = usual/4, long/4
 	}
-	_ = f.Value.Set(fmt.Sprint(n))
-	t.Cleanup(func() { _ = f.Value.Set(f.DefValue) })
+	longrun.Checks(t, usual, long)
 }
 
 var padKeys = strings.Fields("0 1 2 3 4 5 6 7 8 9 enter . + - * / 0 enter enter 1 2")
@@ -375,7 +369,7 @@ var padKeys = strings.Fields("0 1 2 3 4 5 6 7 8 9 enter . + - * / 0 enter enter 
 // size. Nothing is undone by keys without an ENTER on a question that showed it; no question
 // takes a key that is not seen whole; at 80x24 and above all are.
 func TestKeysAtRandom(t *testing.T) {
-	checks(t, 60)
+	checks(t, 30, 60)
 	rapid.Check(t, func(rt *rapid.T) {
 		d := hostile(t, 80, 24)
 		shown := map[string]bool{} // records whose undoing was asked about on the screen, and ENTER pressed
@@ -479,7 +473,7 @@ func TestWhatIsSavedIsToldWhole(t *testing.T) {
 // TestRowOfKeysSaysWhatIsSo presses, wherever random keys lead, the keys that the row at the
 // bottom names: each does what its word says.
 func TestRowOfKeysSaysWhatIsSo(t *testing.T) {
-	checks(t, 60)
+	checks(t, 30, 60)
 	seen := map[string]int{}
 	rapid.Check(t, func(rt *rapid.T) {
 		d := hostile(t, 80, 24)
@@ -545,7 +539,7 @@ func (d *desk) doesWhatItSays(k hint, key string) error {
 		return want(len(d.m.overs) < overs || d.m.form() != nil && d.m.form().at < at, "the question before, or none")
 	case "got it":
 		return want(len(d.m.unanswered()) == waiting-1, "one alarm fewer")
-	case "undo", "new", "other steps", "take in", "change, what if", "change", "book in", "take out of use", "plan", "take over", "sign off":
+	case "undo", "new", "other steps", "take in", "check, water, out of use", "change, what if", "change", "book in", "take out of use", "plan", "take over", "sign off":
 		return want(len(d.m.overs) == overs+1, "a question")
 	case "undo, and why":
 		return want(d.m.form() != nil && strings.Contains(d.screen(), "why is it undone?"), "the reason asked")

@@ -11,11 +11,13 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/demo"
+	"flaskside/timers/longrun"
 )
 
 // TestAnyKeysNeverBreak presses anything at all: no panic, and the book can still
 // be folded.
 func TestAnyKeysNeverBreak(t *testing.T) {
+	longrun.Checks(t, 50, 100)
 	keys := []string{"0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "enter", "+", "-", "*", "/", ".", "esc", "up", "down", "home", "x", "s", "?", "space", "backspace"}
 	rapid.Check(t, func(rt *rapid.T) {
 		d := newDesk(t, 80, 24)

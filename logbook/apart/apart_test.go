@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"flaskside/logbook"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // The process that looks through a file may die or hang: what it said until then

@@ -17,6 +17,7 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 var start = time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC)

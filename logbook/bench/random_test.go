@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook/bench/benchtest"
 	"flaskside/logbook/record"
 	"flaskside/timers"
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
@@ -112,6 +113,7 @@ func alone(b *bench.Bench) bool {
 
 // Adding records one by one gives the same bench as folding them all.
 func TestExtendIsFold(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		ck := simclock.At(morning, "boot-0")
 		var recs []record.Record

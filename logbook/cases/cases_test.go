@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook/cases"
 	"flaskside/logbook/record"
 	"flaskside/timers"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 func berlin(t *testing.T) *time.Location {

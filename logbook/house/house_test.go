@@ -17,6 +17,7 @@ import (
 	"flaskside/logbook/flash"
 	"flaskside/logbook/units"
 	"flaskside/timers/dough"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 func export(t interface{ Fatal(...any) }, h House) string {

@@ -17,6 +17,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/record"
 	"flaskside/timers"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 	"flaskside/timers/simclock"
 )
 

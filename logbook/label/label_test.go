@@ -24,6 +24,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/label"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // decoded reads the code of a picture by another reader, which knows nothing of how it was

@@ -14,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"flaskside/logbook/action"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // pub is the line of a fresh public key.

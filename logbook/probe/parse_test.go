@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"flaskside/timers/cure"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 var evening = time.Date(2026, 11, 24, 22, 0, 0, 0, time.FixedZone("CET", 3600))

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"flaskside/logbook/stats"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 func ofBench(name string, defects, ended int) AtBench {

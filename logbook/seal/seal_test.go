@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // The key of RFC 8032, section 7.1, TEST 1.

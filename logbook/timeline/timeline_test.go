@@ -15,6 +15,7 @@ import (
 	"flaskside/logbook/record"
 	"flaskside/logbook/timeline"
 	"flaskside/timers"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 	"flaskside/timers/simclock"
 )
 

@@ -4,6 +4,8 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // By its meaning a tenth of all ends lies below an 80 % band and a tenth above it, on

@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"flaskside/timers/cure"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // bathPicture is a bath from the model: 3 mm in a medium flask.

@@ -18,6 +18,7 @@ import (
 	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/recall"
 	"flaskside/logbook/record"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 	"flaskside/timers/simclock"
 )
 

@@ -17,6 +17,7 @@ import (
 	"flaskside/logbook/mirror/folder"
 	"flaskside/logbook/mirror/mirrortest"
 	"flaskside/logbook/record"
+	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // desk is a keeper with its hands on everything around it.
