@@ -211,6 +211,18 @@ type Restored struct {
 	Aside  []string     // where its journals are, which hold what was given up, of other histories too
 }
 
+// Text says what became of each file, with the new head last.
+func (r Restored) Text(w io.Writer) error {
+	if r.Kept != "" {
+		fmt.Fprintf(w, "the logbook replaced is kept as %s\n", filepath.Base(r.Kept))
+	}
+	for _, name := range r.Aside {
+		fmt.Fprintf(w, "its journal, with all that was given up, is kept as %s\n", filepath.Base(name))
+	}
+	_, err := fmt.Fprintf(w, "restored: %d records, head %s\n", r.Report.Records, r.Report.Head)
+	return err
+}
+
 // Newer says that a book holds records that a backup lacks.
 type Newer struct {
 	What string

@@ -1,17 +1,15 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
-	"io"
-	"path/filepath"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/check"
 	"flaskside/logbook/door"
+	"flaskside/logbook/mirror/upkeep"
 	"flaskside/timers/sysclock"
 )
 
@@ -35,12 +33,12 @@ func backupCommand(o *options) *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error {
 			snapshot, done, err := o.at().Snapshot()
 			if err != nil {
-				return damaged(err)
+				return check.Damaged(err)
 			}
 			defer done()
 			rep, err := logbook.Backup(o.book, args[0], snapshot, checking(c.Context()))
 			if err != nil {
-				return damaged(err)
+				return check.Damaged(err)
 			}
 			_, err = fmt.Fprintf(c.OutOrStdout(), "%s: %d records, head %s, %d bytes, checked, no fault\n", args[0], rep.Records, rep.Head, rep.Bytes)
 			return err
@@ -48,18 +46,10 @@ func backupCommand(o *options) *cobra.Command {
 	}
 }
 
-// damaged gives the error of a damaged logbook its exit code.
-func damaged(err error) error {
-	if errors.Is(err, logbook.ErrDamaged) {
-		return exitCode{err, faultsFound}
-	}
-	return err
-}
-
 // restoreCommand puts a backup in the place of the logbook.
 func restoreCommand(o *options) *cobra.Command {
 	var discard bool
-	var q fromMirror
+	var q upkeep.Wanted
 	c := &cobra.Command{
 		Use:   "restore FILE",
 		Short: "Put a backup in the place of the logbook, or make it anew from a mirror",
@@ -71,15 +61,15 @@ func restoreCommand(o *options) *cobra.Command {
 		Args: func(c *cobra.Command, args []string) error {
 			changed := c.Flags().Changed
 			switch {
-			case q.from == "" && (changed("bench") || changed("generation") || changed("records")):
+			case q.From == "" && (changed("bench") || changed("generation") || changed("records")):
 				return wrongUsage("--bench, --generation and --records go with --from PLACE")
-			case q.from == "":
+			case q.From == "":
 				return oneFile(c, args)
 			case len(args) > 0:
 				return wrongUsage("--from PLACE takes no file beside it, not %q", args[0])
-			case changed("generation") && q.generation < 1:
+			case changed("generation") && q.Generation < 1:
 				return wrongUsage("--generation takes a number from 1 on")
-			case q.records != "" && discard:
+			case q.Records != "" && discard:
 				return wrongUsage("--records replaces nothing, so that nothing can be discarded")
 			}
 			return nil
@@ -92,35 +82,28 @@ func restoreCommand(o *options) *cobra.Command {
 				}
 				return fmt.Errorf("a bench is running on this logbook (process %d, since %s): leave it first", who.PID, who.Since.Format("02 Jan 15:04"))
 			}
-			if q.from != "" {
-				return q.restore(c.Context(), o.book, discard, o.by, sysclock.New(), c.OutOrStdout())
+			if q.From != "" {
+				return q.Back(c.Context(), sysclock.New(), c.OutOrStdout(), func(made string) error { return restore(c, o, made, discard) })
 			}
-			return restore(c.Context(), args[0], o.book, discard, o.by, sysclock.New().Read().Wall, c.OutOrStdout())
+			return restore(c, o, args[0], discard)
 		},
 	}
 	c.Flags().BoolVar(&discard, "discard-newer", false, "give up the records that the backup lacks (they stay in the logbook that is kept, and a record says so)")
-	c.Flags().StringVar(&q.from, "from", "", "make it from the mirror at this place")
-	c.Flags().StringVar(&q.bench, "bench", "", "of this bench, by its name in the mirror or the beginning of its logbook's identity")
-	c.Flags().IntVar(&q.generation, "generation", 0, "of this generation (default: the newest)")
-	c.Flags().StringVar(&q.records, "records", "", "only write the records to this file as JSON Lines, also where the mirror lacks some")
+	c.Flags().StringVar(&q.From, "from", "", "make it from the mirror at this place")
+	c.Flags().StringVar(&q.Bench, "bench", "", "of this bench, by its name in the mirror or the beginning of its logbook's identity")
+	c.Flags().IntVar(&q.Generation, "generation", 0, "of this generation (default: the newest)")
+	c.Flags().StringVar(&q.Records, "records", "", "only write the records to this file as JSON Lines, also where the mirror lacks some")
 	return c
 }
 
-func restore(ctx context.Context, backup, path string, discard bool, by string, now time.Time, out io.Writer) error {
-	r, err := logbook.Restore(backup, path, now, discard, by, checking(ctx))
+func restore(c *cobra.Command, o *options, backup string, discard bool) error {
+	r, err := logbook.Restore(backup, o.book, sysclock.New().Read().Wall, discard, o.by, checking(c.Context()))
 	var newer *logbook.Newer
 	switch {
 	case errors.As(err, &newer):
 		return fmt.Errorf("%w: --discard-newer gives them up", err)
 	case err != nil:
-		return damaged(err)
+		return check.Damaged(err)
 	}
-	if r.Kept != "" {
-		fmt.Fprintf(out, "the logbook replaced is kept as %s\n", filepath.Base(r.Kept))
-	}
-	for _, name := range r.Aside {
-		fmt.Fprintf(out, "its journal, with all that was given up, is kept as %s\n", filepath.Base(name))
-	}
-	_, err = fmt.Fprintf(out, "restored: %d records, head %s\n", r.Report.Records, r.Report.Head)
-	return err
+	return r.Text(c.OutOrStdout())
 }

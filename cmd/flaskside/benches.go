@@ -2,12 +2,12 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook/check"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/recall"
 	"flaskside/logbook/mirror"
@@ -64,7 +64,7 @@ func notAllRead(err error, unread, of int) error {
 	if err != nil || unread == 0 {
 		return err
 	}
-	return exitCode{fmt.Errorf("%d of %s could not be read whole: what is told is not all", unread, words.Count(of, "bench", "benches")), faultsFound}
+	return check.Unsoundly("%d of %s could not be read whole: what is told is not all", unread, words.Count(of, "bench", "benches"))
 }
 
 // listLotOf writes which flasks of all benches of a mirror had a lot.

@@ -102,7 +102,7 @@ func dayCommand(o *options) *cobra.Command {
 				by := *o
 				by.by = strings.TrimSpace(f.sign)
 				if _, err := by.recordOne(action.SignOffOf(from, until), ""); err != nil {
-					return damaged(err)
+					return check.Damaged(err)
 				}
 			}
 			sheet, err := reach.Read(o.at(), func(book *logbook.Book) (day.Sheet, error) {

@@ -12,6 +12,7 @@ import (
 	"charm.land/fang/v2"
 
 	"flaskside/logbook/asked"
+	"flaskside/logbook/check"
 	"flaskside/logbook/words"
 )
 
@@ -32,6 +33,7 @@ func run(args []string) int {
 		}))
 	var code exitCode
 	var wrong asked.Wrong
+	var unsound check.Unsound
 	switch {
 	case err == nil:
 		return 0
@@ -39,6 +41,8 @@ func run(args []string) int {
 		return code.code
 	case errors.As(err, &wrong):
 		return 2
+	case errors.As(err, &unsound):
+		return faultsFound
 	}
 	return 1
 }

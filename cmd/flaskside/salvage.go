@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -113,13 +112,13 @@ func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) e
 	}
 	switch n := s.Gone(); {
 	case n == 1:
-		return exitCode{errors.New("one record could not be brought back"), faultsFound}
+		return check.Unsoundly("one record could not be brought back")
 	case n > 0:
-		return exitCode{fmt.Errorf("%d records could not be brought back", n), faultsFound}
+		return check.Unsoundly("%d records could not be brought back", n)
 	case s.Outside() > 0:
-		return exitCode{fmt.Errorf("not all is in the new logbook: %s beside it, as listed", words.Count(s.Outside(), "record stands", "records stand")), faultsFound}
+		return check.Unsoundly("not all is in the new logbook: %s beside it, as listed", words.Count(s.Outside(), "record stands", "records stand"))
 	case len(s.Lost) > 0:
-		return exitCode{errors.New("all records known of were brought back, but not all is proven"), faultsFound}
+		return check.Unsoundly("all records known of were brought back, but not all is proven")
 	}
 	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/check"
 	"flaskside/logbook/door"
 	"flaskside/logbook/reach"
 	"flaskside/logbook/record"
@@ -121,5 +122,5 @@ func spoiltSheet(spoilt []string, err error) error {
 	if err != nil || len(spoilt) == 0 {
 		return err
 	}
-	return exitCode{fmt.Errorf("not as it was written: %s flaskside verify tells more", spoilt[0]), faultsFound}
+	return check.Unsoundly("not as it was written: %s flaskside verify tells more", spoilt[0])
 }

@@ -103,7 +103,7 @@ func openSeal(file, key string) (seal.Head, error) {
 	}
 	h, err := public.Open([]byte(b))
 	if err != nil {
-		return seal.Head{}, exitCode{fmt.Errorf("%s: %w", filepath.Base(file), err), faultsFound}
+		return seal.Head{}, check.Unsoundly("%s: %w", filepath.Base(file), err)
 	}
 	return h, nil
 }
@@ -158,9 +158,9 @@ func faulty(rep check.Report, then string) error {
 	case 0:
 		return nil
 	case 1:
-		return exitCode{errors.New("the logbook has a fault: " + then), faultsFound}
+		return check.Unsound{Err: errors.New("the logbook has a fault: " + then)}
 	}
-	return exitCode{fmt.Errorf("the logbook has %d faults: %s", len(rep.Faults), then), faultsFound}
+	return check.Unsoundly("the logbook has %d faults: %s", len(rep.Faults), then)
 }
 
 // checking looks through files for backups.

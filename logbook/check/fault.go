@@ -1,6 +1,7 @@
 package check
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -56,4 +57,25 @@ func (f Fault) String() string {
 	}
 	b.WriteString(f.What)
 	return b.String()
+}
+
+// Unsound is an error of what was looked through and is not as it should be: a logbook, a copy of
+// one, or a seal.
+type Unsound struct{ Err error }
+
+// Error says what is not as it should be.
+func (e Unsound) Error() string { return e.Err.Error() }
+
+// Unwrap gives the error within.
+func (e Unsound) Unwrap() error { return e.Err }
+
+// Unsoundly says what is not as it should be, as [fmt.Errorf] does.
+func Unsoundly(format string, a ...any) error { return Unsound{fmt.Errorf(format, a...)} }
+
+// Damaged tells the error of a damaged logbook from others.
+func Damaged(err error) error {
+	if errors.Is(err, layout.ErrDamaged) {
+		return Unsound{err}
+	}
+	return err
 }

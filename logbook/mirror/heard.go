@@ -3,9 +3,14 @@ package mirror
 import (
 	"cmp"
 	"context"
+	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"sync"
+
+	"flaskside/logbook/asked"
+	"flaskside/logbook/words"
 )
 
 // Heard is what a stream last told of its bench.
@@ -127,4 +132,48 @@ func Named(all []Heard, name string) (out []Heard) {
 		}
 	}
 	return out
+}
+
+// Find finds the logbook in a mirror that is asked for: of a bench by its name or the beginning of its
+// identity, "" where there is one alone; of a generation, 0 for the newest.
+func Find(ctx context.Context, p Remote, bench string, generation int) (Stream, error) {
+	all, err := Hear(ctx, p)
+	if err != nil {
+		return Stream{}, err
+	}
+	found := all
+	if bench != "" {
+		found = Named(all, bench)
+	}
+	switch {
+	case len(all) == 0:
+		return Stream{}, errors.New("this mirror holds no logbook yet")
+	case len(found) == 0:
+		return Stream{}, fmt.Errorf("no bench in this mirror is called %s: there is %s", words.Clean(bench), listed(all))
+	case len(found) > 1 && bench == "":
+		return Stream{}, asked.Wrongly("this mirror holds several logbooks: name the bench with --bench; there is %s", listed(all))
+	case len(found) > 1:
+		return Stream{}, fmt.Errorf("%d logbooks are called %s: give --bench the one of them you mean by its identity; there is %s", len(found), words.Clean(bench), listed(found))
+	}
+	s := found[0].Stream
+	if generation > s.Generation {
+		return s, fmt.Errorf("the newest generation of this bench is %d, not %d", s.Generation, generation)
+	}
+	if generation > 0 {
+		s.Generation = generation
+	}
+	return s, nil
+}
+
+// listed names the benches of a mirror, with what tells those of one name apart.
+func listed(all []Heard) string {
+	var out []string
+	for _, h := range all {
+		when := "nothing heard"
+		if !h.Header.At.IsZero() {
+			when = "last heard " + on(h.Header.At)
+		}
+		out = append(out, words.Clean(fmt.Sprintf("%s (%s, %s)", h.Name(), Short(h.Stream.Book), when)))
+	}
+	return strings.Join(out, ", ")
 }

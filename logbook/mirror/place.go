@@ -133,3 +133,12 @@ type Older struct {
 func (e *Older) Error() string {
 	return fmt.Sprintf("the mirror is ahead: it holds this logbook up to its last record %d and goes on to %d. This is an older copy: flaskside restore --from brings the newer records back; do not go on with this one", e.Book.Seq, e.Mirror.Seq)
 }
+
+// Mendable tells the errors of a mirror that is not the same as its logbook, or spoilt: only a
+// person can mend it.
+func Mendable(err error) bool {
+	var fork *Fork
+	var older *Older
+	var spoilt *Spoilt
+	return errors.As(err, &fork) || errors.As(err, &older) || errors.As(err, &spoilt)
+}

@@ -3,6 +3,9 @@ package mirror
 import (
 	"fmt"
 	"strings"
+	"time"
+
+	"flaskside/logbook/words"
 )
 
 // Lines says in words, a line each, how a mirror stands against its book; the first is the sum.
@@ -56,6 +59,22 @@ func allRecords(n uint64) string {
 	}
 	return "all " + records(n)
 }
+
+// EndLines say where the mirror ends, and what the bench had beyond that when it was last heard.
+func (c Copy) EndLines() []string {
+	h := c.Newest
+	if h.Last == 0 {
+		return []string{"nothing in the mirror of this logbook can be read"}
+	}
+	out := []string{fmt.Sprintf("from the mirror of %s, generation %d, which ends with %s of %s", words.Clean(Heard{Stream: c.Stream, Header: h}.Name()), c.Stream.Generation, c.End(), on(h.At))}
+	if h.Head > h.Last {
+		out = append(out, fmt.Sprintf("the bench had %s then; what came after record %d is not in the mirror", records(h.Head), h.Last))
+	}
+	return out
+}
+
+// on is an instant of a bench that may be another one's.
+func on(t time.Time) string { return t.Local().Format("Mon 2 Jan 2006 15:04") }
 
 func records(n uint64) string {
 	if n == 1 {

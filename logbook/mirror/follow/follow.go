@@ -125,28 +125,17 @@ func (k *Follower) Step(ctx context.Context) {
 	if ctx.Err() != nil {
 		return
 	}
-	if err != nil && wrong(err) == nil {
+	if err != nil && !mirror.Mendable(err) {
 		k.close() // to be opened anew
 	}
 	k.tell(func(s *mirror.Health) {
 		s.Err = ""
-		if w := wrong(err); w != nil {
-			s.Wrong = w.Error()
+		if mirror.Mendable(err) {
+			s.Wrong = err.Error()
 		} else if err != nil {
 			s.Err = err.Error()
 		}
 	})
-}
-
-// wrong picks the errors that only a person can mend.
-func wrong(err error) error {
-	var fork *mirror.Fork
-	var older *mirror.Older
-	var spoilt *mirror.Spoilt
-	if errors.As(err, &fork) || errors.As(err, &older) || errors.As(err, &spoilt) {
-		return err
-	}
-	return nil
 }
 
 func (k *Follower) bring(ctx context.Context, h Asked) (err error) {
@@ -167,7 +156,7 @@ func (k *Follower) bring(ctx context.Context, h Asked) (err error) {
 	book := gently{k.Book}
 	o := mirror.BringOptions{Bench: h.Bench, NoNotes: h.NoNotes, At: k.Now(), Tell: k.seen}
 	d, err := mirror.Bring(ctx, k.place, book, o)
-	if wrong(err) != nil {
+	if mirror.Mendable(err) {
 		k.hold(ctx, d)
 	}
 	if err != nil {
