@@ -11,6 +11,7 @@ import (
 // onTick looks at the clocks, and rings.
 func (m *Model) onTick() tea.Cmd {
 	m.lookAtClock()
+	m.tellTyped()
 	if m.toast != "" && m.cfg.Hands.Read().Mono-m.toastAt > toastFor {
 		m.toast = ""
 		if m.lost != nil { // it stands there until it is mended

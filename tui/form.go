@@ -14,6 +14,7 @@ import (
 // record is on the disk.
 type form struct {
 	title  string
+	about  string   // what it is about, where the title does not say
 	lines  []string // said above the question: a caution, what is unusual
 	fields []*field
 	at     int
@@ -22,6 +23,14 @@ type form struct {
 	done   func(f *form) tea.Cmd
 	sent   bool // answered, waiting for the disk
 	laid   laid // as it is on the screen
+}
+
+// called is by what the question is known again.
+func (f *form) called() string {
+	if f.about == "" {
+		return f.title
+	}
+	return f.title + " · " + f.about
 }
 
 // get finds a field by name.

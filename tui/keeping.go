@@ -88,8 +88,11 @@ func (m *Model) unsend() {
 
 func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 	for f := m.form(); f != nil && f.sent; f = m.form() {
-		delete(m.drafts, f.title)
+		delete(m.drafts, f.called())
 		m.shut()
+	}
+	if m.by() != m.whose {
+		m.changeHands()
 	}
 	switch msg.saved.Action.Body.(type) {
 	case action.ClockEvent, action.Caution, action.Seen, action.AlarmHeard:
@@ -102,6 +105,13 @@ func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 	}
 	m.tellDoubts(msg.saved)
 	return tea.Batch(cmd, m.drain(), m.ring(), m.adviseLate(), m.cureLate(), m.planLate())
+}
+
+// changeHands takes what the person at the screen typed elsewhere, in the place of what another
+// one did here.
+func (m *Model) changeHands() {
+	m.drafts, m.whose = m.cfg.Keeper.Drafts(), m.by()
+	m.tellTyped()
 }
 
 // savedWords tells what was saved; of what is longer than a message, a note say, its kind.

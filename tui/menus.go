@@ -280,7 +280,7 @@ func (m *Model) keyOther(string) tea.Cmd {
 }
 
 func (m *Model) grams(f *bench.Flask) tea.Cmd {
-	fm := &form{title: "flash trimmed", fields: []*field{digits("g", "grams", "g", "", plainNumber(0.01, 1000))}}
+	fm := &form{title: "flash trimmed", about: m.head(f), fields: []*field{digits("g", "grams", "g", "", plainNumber(0.01, 1000))}}
 	fm.done = func(fm *form) tea.Cmd {
 		return m.answer(fm, action.FlashMore{Flask: f.No, Grams: fm.num("g")}, "", nil)
 	}
@@ -303,7 +303,7 @@ func (m *Model) where(f *bench.Flask) tea.Cmd {
 
 func (m *Model) otherPressure(f *bench.Flask) tea.Cmd {
 	fd, which := m.quantity("p", "on the gauge", "press-at.pressure_psi")
-	fm := &form{title: "pressure reached", fields: []*field{fd, which}}
+	fm := &form{title: "pressure reached", about: m.head(f), fields: []*field{fd, which}}
 	fm.done = func(fm *form) tea.Cmd {
 		return m.answer(fm, action.PressAt{Flask: f.No, PressurePSI: fm.num("p"), Gauge: m.gaugeText(fm, "p")}, "", nil)
 	}
@@ -314,7 +314,7 @@ func (m *Model) otherPressure(f *bench.Flask) tea.Cmd {
 // metalPressure asks for the pressure of a final closure that is not the house's.
 func (m *Model) metalPressure(f *bench.Flask) tea.Cmd {
 	fd, which := m.quantity("p", "on the gauge", "metal-to-metal.pressure_psi")
-	fm := &form{title: "final closure: halves metal to metal", fields: []*field{fd, which}}
+	fm := &form{title: "final closure: halves metal to metal", about: m.head(f), fields: []*field{fd, which}}
 	fm.done = func(fm *form) tea.Cmd {
 		return m.answer(fm, action.MetalToMetal{Flask: f.No, Press: m.bench().FreePress(), PressurePSI: fm.num("p"), Gauge: m.gaugeText(fm, "p")}, "", nil)
 	}

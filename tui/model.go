@@ -34,6 +34,7 @@ type Keeper interface {
 	Absence() keep.Absence // since when they had seen nothing of the bench
 	RunsOn() bool          // the bench runs on when the screen is left
 	Drafts() keep.Drafts   // what they typed elsewhere and did not send; asked for once
+	Typing(keep.Drafts)    // what stands typed and not sent here now; waits for nobody
 	Press(now timers.Now, mixSize string) (keep.PressOrder, error)
 	Cure(bath.LoadCase) keep.CureEstimate
 }
@@ -62,7 +63,9 @@ type Model struct {
 	told
 	page   page
 	overs  []over      // what lies over the page; the last one has the keys
-	drafts keep.Drafts // typed and left, by the form's title and the field's name
+	drafts keep.Drafts // typed and left, by what the form is called and the field's name
+	noted  keep.Drafts // what the bench was last told of them
+	whose  string      // initials of the person whose they are
 	bell   timers.Bell
 }
 
@@ -109,7 +112,7 @@ func New(cfg Config) *Model {
 	m.home()
 	m.bell.Every = map[timers.Priority]time.Duration{}
 	m.refresh(cfg.Keeper.State())
-	m.drafts = cfg.Keeper.Drafts()
+	m.changeHands()
 	m.lookBack()
 	for fl := range m.bench().OnPlaces() {
 		m.pick(fl)

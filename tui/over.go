@@ -1,6 +1,8 @@
 package tui
 
 import (
+	"maps"
+
 	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook"
@@ -88,7 +90,7 @@ func (m *Model) shut() { m.overs = m.overs[:len(m.overs)-1] }
 // open asks a form; what was typed into it when it was last left stands in it again.
 func (m *Model) open(f *form) {
 	for _, fd := range f.fields {
-		if s := m.drafts[f.title][fd.name]; s != "" {
+		if s := m.drafts[f.called()][fd.name]; s != "" && fd.keeps() {
 			fd.typed = s
 			f.note = "what you typed before is still here"
 		}
@@ -103,33 +105,77 @@ func (m *Model) leave() {
 	if f == nil {
 		return
 	}
-	kept := map[string]string{}
+	if m.draft(f); len(m.drafts[f.called()]) > 0 {
+		m.say(dim, "left without a record; what you typed is kept for when you come back")
+	}
+}
+
+// keeps tells whether what is typed into a field is kept while it is on no disk.
+func (fd *field) keeps() bool { return fd.kind == number || fd.kind == lineText }
+
+// typedInto is what stands in the fields of a form; nil where nothing does.
+func typedInto(f *form) map[string]string {
+	var out map[string]string
 	for _, fd := range f.fields {
-		if (fd.kind == number || fd.kind == lineText) && fd.typed != "" {
-			kept[fd.name] = fd.typed
+		if fd.keeps() && fd.typed != "" {
+			if out == nil {
+				out = map[string]string{}
+			}
+			out[fd.name] = fd.typed
 		}
 	}
-	if len(kept) == 0 {
-		delete(m.drafts, f.title)
+	return out
+}
+
+// draft keeps what stands in a form.
+func (m *Model) draft(f *form) {
+	kept := typedInto(f)
+	if kept == nil {
+		delete(m.drafts, f.called())
 		return
 	}
 	if m.drafts == nil {
 		m.drafts = keep.Drafts{}
 	}
-	m.drafts[f.title] = kept
-	m.say(dim, "left without a record; what you typed is kept for when you come back")
+	m.drafts[f.called()] = kept
+}
+
+// unsent is what is typed and on no disk, as it stands now; what was sent and is on its way is
+// not of it.
+func (m *Model) unsent() keep.Drafts {
+	out := maps.Clone(m.drafts)
+	for _, o := range m.overs {
+		f, ok := o.(*form)
+		if !ok {
+			continue
+		}
+		kept := typedInto(f)
+		if f.sent || kept == nil {
+			delete(out, f.called())
+			continue
+		}
+		if out == nil {
+			out = keep.Drafts{}
+		}
+		out[f.called()] = kept
+	}
+	return out
+}
+
+// tellTyped tells the bench what stands typed, where that is something else than it was told.
+func (m *Model) tellTyped() {
+	if now := m.unsent(); !maps.EqualFunc(now, m.noted, maps.Equal[map[string]string]) {
+		m.noted = now
+		m.cfg.Keeper.Typing(now)
+	}
 }
 
 // Typed gives what was typed and is on no disk, with what still stands in a question.
-func (m *Model) Typed() keep.Drafts {
-	for len(m.overs) > 0 {
-		m.leave()
-	}
-	return m.drafts
-}
+func (m *Model) Typed() keep.Drafts { return m.unsent() }
 
 // answer has a form's action recorded; the form stays until it is on the disk.
 func (m *Model) answer(f *form, body action.Body, why string, then func(logbook.Saved) tea.Cmd) tea.Cmd {
 	f.sent = true
+	m.tellTyped() // first: what is on the disk is not offered as unsent
 	return m.append(body, why, then)
 }

@@ -92,8 +92,8 @@ func runBench(ctx context.Context, o *options) error {
 		if err != nil {
 			return err
 		}
-		_, err = show(ctx, screen, cfg, o.plain, keep.FaultFile(book.Path(), clock, screen.No()))
-		screen.Leave(nil)
+		typed, err := show(ctx, screen, cfg, o.plain, keep.FaultFile(book.Path(), clock, screen.No()))
+		screen.Leave(typed)
 		return err
 	})
 }

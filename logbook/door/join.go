@@ -43,6 +43,7 @@ type Joined struct {
 	mu      sync.Mutex
 	client  *Client
 	welcome welcome
+	took    bool        // what its person typed elsewhere was asked for
 	asked   keep.Person // as it joins
 	person  keep.Person // as the bench has it
 	st      logbook.Snapshot
@@ -113,13 +114,17 @@ func (j *Joined) listen(ctx context.Context, heard func()) error {
 	}
 	j.mu.Lock()
 	p, err := json.Marshal(j.asked)
+	q := url.Values{"person": {string(p)}}
+	if j.took { // it would not be shown: it stays for another screen of theirs
+		q.Set("drafts", "no")
+	}
 	j.mu.Unlock()
 	if err != nil {
 		return err
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://bench/news?person="+url.QueryEscape(string(p)), nil)
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://bench/news?"+q.Encode(), nil)
 	if err != nil {
 		return err
 	}
@@ -291,8 +296,19 @@ func (j *Joined) Absence() keep.Absence { j.mu.Lock(); defer j.mu.Unlock(); retu
 // RunsOn tells that the bench runs on without this screen.
 func (j *Joined) RunsOn() bool { return true }
 
-// Drafts gives what its person typed elsewhere and did not send.
-func (j *Joined) Drafts() keep.Drafts { j.mu.Lock(); defer j.mu.Unlock(); return j.welcome.Drafts }
+// Drafts gives what its person typed elsewhere and did not send, once.
+func (j *Joined) Drafts() keep.Drafts {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.took {
+		return nil
+	}
+	j.took = true
+	return j.welcome.Drafts
+}
+
+// Typing is for screens of the keeper itself: this one lives on when the keeper is killed.
+func (j *Joined) Typing(keep.Drafts) {}
 
 // Cure is worked out here: it is no matter of the bench alone.
 func (j *Joined) Cure(c bath.LoadCase) keep.CureEstimate { return j.cure(c) }

@@ -101,7 +101,11 @@ func (s *server) news(w *steady, r *http.Request) {
 		}
 		return rc.Flush()
 	}
-	if send(welcome{token, screen.No(), s.book.ID(), screen.Absence(), screen.Drafts()}) != nil {
+	var typed keep.Drafts
+	if r.URL.Query().Get("drafts") != "no" {
+		typed = screen.Drafts()
+	}
+	if send(welcome{token, screen.No(), s.book.ID(), screen.Absence(), typed}) != nil {
 		return
 	}
 	pulse := time.NewTicker(s.pulse)

@@ -32,6 +32,7 @@ type Hub struct {
 	clock timers.Clock
 	newID func() string
 	desk  *desk
+	typed *unsent
 
 	mu      sync.Mutex // never held while the book is asked to write
 	screens map[int]*Screen
@@ -40,14 +41,16 @@ type Hub struct {
 	mirror  mirror.Health
 	lost    error
 	trouble []Notice // told to those who come later, too
-	drafts  map[string]Drafts
 	ended   bool
 }
 
 // New makes the hub of a book. newID makes the ids of what it records itself.
 func New(book *logbook.Book, clock timers.Clock, newID func() string) *Hub {
-	h := &Hub{book: book, clock: clock, newID: newID, desk: newDesk(), screens: map[int]*Screen{}, drafts: map[string]Drafts{}}
-	book.OnChange(func(st logbook.Snapshot) { h.all(func(n *News) { n.State = st }) })
+	h := &Hub{book: book, clock: clock, newID: newID, desk: newDesk(), screens: map[int]*Screen{}, typed: newUnsent(book, clock)}
+	book.OnChange(func(st logbook.Snapshot) {
+		h.all(func(n *News) { n.State = st })
+		h.typed.moved()
+	})
 	book.OnTrouble(func(err error) { h.Trouble(err.Error()) })
 	return h
 }
@@ -225,27 +228,9 @@ func (h *Hub) End() {
 	h.Dismiss(func(p Person) bool { return !p.Own }, BenchEnds)
 }
 
+// Close is for when all screens have left: what people typed and did not send is written for
+// the next start.
+func (h *Hub) Close() { h.typed.end() }
+
 // BenchEnds is why screens end when the keeper does.
 const BenchEnds = "the bench was closed"
-
-// Drafts is what somebody typed and did not send, by the title of the question and the name
-// of the field.
-type Drafts map[string]map[string]string
-
-// mostDrafts is for how many people what they typed is kept (house default).
-const mostDrafts = 100
-
-// keepDrafts keeps what a person typed on a screen that ended.
-func (h *Hub) keepDrafts(p Person, d Drafts) {
-	key := p.key()
-	if key == "" {
-		return
-	}
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	if len(d) == 0 {
-		delete(h.drafts, key)
-	} else if _, again := h.drafts[key]; again || len(h.drafts) < mostDrafts {
-		h.drafts[key] = d
-	}
-}

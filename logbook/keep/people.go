@@ -52,14 +52,6 @@ func (p Person) in(h house.House) Person {
 // was named when it started and the settings say who may do what.
 func (p Person) fixed(h house.House) bool { return p.Key != "" || p.Named && len(h.People) > 0 }
 
-// key is by what a person is found again.
-func (p Person) key() string {
-	if p.Key != "" {
-		return p.Key
-	}
-	return p.By
-}
-
 // lower is the lower of two roles.
 func lower(a, b string) string {
 	if slices.Index(action.Roles, a) < slices.Index(action.Roles, b) {

@@ -101,6 +101,9 @@ func (s *Screen) Append(a action.Action) (logbook.Saved, error) {
 	}
 	if on, ok := saved.Action.Body.(action.Crew); ok && err == nil {
 		s.mu.Lock()
+		if s.person.By != on.Initials {
+			s.hub.typed.hands(s.no)
+		}
 		s.person.By = on.Initials
 		s.mu.Unlock()
 		s.box.Put(func(*News) {}) // other hands may do other things
@@ -155,20 +158,16 @@ func (s *Screen) sign(a *action.Action) error {
 }
 
 // Drafts gives what the person typed elsewhere and did not send, once.
-func (s *Screen) Drafts() Drafts {
-	key := s.Me().key()
-	s.hub.mu.Lock()
-	defer s.hub.mu.Unlock()
-	d := s.hub.drafts[key]
-	delete(s.hub.drafts, key)
-	return d
-}
+func (s *Screen) Drafts() Drafts { return s.hub.typed.take(s.Me().By) }
+
+// Typing takes what stands typed and not sent on the screen now. It waits for nobody.
+func (s *Screen) Typing(d Drafts) { s.hub.typed.types(s.no, s.Me().By, d) }
 
 // Leave ends the screen. What was typed and not sent stands there again when its person
 // joins anew.
 func (s *Screen) Leave(typed Drafts) {
 	s.once.Do(func() {
-		s.hub.keepDrafts(s.Me(), typed)
+		s.hub.typed.leave(s.no, s.Me().By, typed)
 		s.hub.mu.Lock()
 		delete(s.hub.screens, s.no)
 		s.hub.mu.Unlock()

@@ -89,6 +89,7 @@ func (k Keeper) Keep(ctx context.Context, book *logbook.Book, clock timers.Clock
 	tending.Wait()
 	hub.End()
 	stop()
+	hub.Close()
 	book.OnFurtherTrouble(func(err error) { k.Say(told(err)) })
 	failed := backUp(book, clock, k.Check(context.WithoutCancel(ctx))) // told to end or not
 	if line := mirror.leave(); line != "" {
