@@ -3,6 +3,7 @@ package logbook
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -15,6 +16,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
@@ -30,6 +32,9 @@ func TestMain(m *testing.M) {
 	var err error
 	switch os.Getenv(childDoes) {
 	case "":
+		flag.Parse()
+		longrun.AllChecks(40, 100)
+		longrun.Waits(6)
 		code := m.Run()
 		dropBigBook()
 		os.Exit(code)

@@ -75,6 +75,7 @@ func (s *shop) step() {
 // all records up to then make, however late some of them were typed: one late line, of a
 // lot or of another flask, empties no bench of the past.
 func TestLateEntriesTakeNothingFromThePast(t *testing.T) {
+	t.Parallel()
 	dir, n := inMemory(t), 0
 	rapid.Check(t, func(rt *rapid.T) {
 		n++

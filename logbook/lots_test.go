@@ -18,6 +18,7 @@ import (
 	"flaskside/logbook/check"
 	"flaskside/logbook/layout"
 	"flaskside/timers"
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
@@ -64,8 +65,10 @@ func TestRegisterOfABook(t *testing.T) {
 		for _, s := range saved {
 			ids = append(ids, s.Action.ID)
 		}
-		if m.recs = records(t, h.b); !reflect.DeepEqual(register(h.b.State().Bench), register(m.bench())) {
-			t.Fatalf("after record %d the register of the book is not that of its records", len(m.recs))
+		if i%longrun.Times(3, 1) == 0 {
+			if m.recs = records(t, h.b); !reflect.DeepEqual(register(h.b.State().Bench), register(m.bench())) {
+				t.Fatalf("after record %d the register of the book is not that of its records", len(m.recs))
+			}
 		}
 		if rnd.IntN(20) == 0 {
 			if err := h.b.Close(); err != nil {

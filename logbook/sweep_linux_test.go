@@ -194,7 +194,7 @@ func TestErrorSweep(t *testing.T) {
 					step *= 5 // whatever began it, the rest of the day is the same
 				}
 				if !longrun.Set() {
-					step *= 3
+					step *= 5
 				}
 				if testing.Short() {
 					step *= 2

@@ -27,35 +27,47 @@ func Times(usual, long int) int {
 	return usual
 }
 
-// Checks has pgregory.net/rapid try a property of this test so often, unless the command says
-// how often. Its number is one for the whole program: the test must not run beside others.
+// Checks has pgregory.net/rapid try a property of this test so often, unless the command or
+// AllChecks says how often. Its number is one for the whole program: the test must not run
+// beside others.
 func Checks(t testing.TB, usual, long int) {
 	t.Helper()
+	if AllChecks(usual, long) {
+		t.Cleanup(func() { set("rapid.checks", usualChecks) })
+	}
+}
+
+// usualChecks is how often rapid tries where nobody says.
+const usualChecks = "100"
+
+// AllChecks is Checks for all tests of a package, for TestMain; it tells whether it set the number.
+func AllChecks(usual, long int) bool {
 	f := flag.Lookup("rapid.checks")
-	if f == nil || f.Value.String() != "100" {
-		return // told by -rapid.checks or RAPID_CHECKS
+	if f == nil || f.Value.String() != usualChecks {
+		return false // told by -rapid.checks or RAPID_CHECKS
 	}
-	set := func(n string) {
-		if err := f.Value.Set(n); err != nil {
-			t.Fatal(err)
-		}
+	set(f.Name, strconv.Itoa(Times(usual, long)))
+	return true
+}
+
+func set(name, value string) {
+	if err := flag.Set(name, value); err != nil {
+		panic(err)
 	}
-	set(strconv.Itoa(Times(usual, long)))
-	t.Cleanup(func() { set("100") })
 }
 
 // Waits lets so many tests of a package that wait more than they work run beside each other,
-// unless the command says how many. For TestMain.
+// unless the command says how many. For TestMain, which has parsed the flags by then.
 func Waits(n int) {
-	flag.Parse()
+	if !flag.Parsed() {
+		flag.Parse()
+	}
 	told := false
 	flag.Visit(func(f *flag.Flag) { told = told || f.Name == "test.parallel" })
 	if told {
 		return
 	}
-	if err := flag.Set("test.parallel", strconv.Itoa(n)); err != nil {
-		panic(err)
-	}
+	set("test.parallel", strconv.Itoa(n))
 }
 
 // Only skips what is tried in the long run alone, with what it is.
