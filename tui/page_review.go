@@ -28,10 +28,8 @@ func (m *Model) askReview() tea.Cmd {
 		m.page = p
 		return func() tea.Msg { // beside the screen: a month is read
 			var text strings.Builder
-			b, err := book.Whole(from, until)
+			r, err := review.In(book, head, from, until)
 			if err == nil {
-				r := review.Of(b, from, until, review.Boiling(b, from, until))
-				r.Head = head
 				err = r.Text(&text)
 			}
 			return pageMsg(func() {

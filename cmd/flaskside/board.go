@@ -3,13 +3,11 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
-	"strings"
 
-	"github.com/boombuler/barcode/qr"
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/people"
+	"flaskside/tui/board"
 )
 
 // boardPort is the port that is named as an example.
@@ -41,41 +39,19 @@ func boardCommand(o *options) *cobra.Command {
 			if token == "" {
 				return errors.New("the board has no token yet: flaskside board --new makes one")
 			}
-			return printBoard(c.OutOrStdout(), "http://"+at+"/"+token+"/", code)
+			address := "http://" + at + "/" + token + "/"
+			drawn := ""
+			if code {
+				if drawn, err = board.Code(address); err != nil {
+					return err
+				}
+			}
+			_, err = fmt.Fprintf(c.OutOrStdout(), "%s\n%s", address, drawn)
+			return err
 		},
 	}
 	c.Flags().BoolVar(&anew, "new", false, "make a token, or a new one; the old one stops working")
 	c.Flags().StringVar(&at, "at", at, "the address that the board was given")
 	c.Flags().BoolVar(&code, "code", false, "the address as a QR code, too, for the camera of a tablet")
 	return c
-}
-
-// printBoard prints an address, and on request as a code.
-func printBoard(out io.Writer, address string, code bool) error {
-	if _, err := fmt.Fprintln(out, address); err != nil || !code {
-		return err
-	}
-	q, err := qr.Encode(address, qr.L, qr.Unicode)
-	if err != nil {
-		return fmt.Errorf("make the code: %w", err)
-	}
-	const quiet = 4 // modules around it, as ISO/IEC 18004 wants
-	size := q.Bounds().Dx()
-	dark := func(x, y int) bool {
-		if x < 0 || y < 0 || x >= size || y >= size {
-			return false
-		}
-		r, _, _, _ := q.At(x, y).RGBA()
-		return r == 0
-	}
-	var b strings.Builder
-	for y := -quiet; y < size+quiet; y += 2 {
-		for x := -quiet; x < size+quiet; x++ {
-			// Light is drawn, so that it stands light on the dark ground of a terminal.
-			b.WriteString(map[[2]bool]string{{true, true}: " ", {true, false}: "▄", {false, true}: "▀", {false, false}: "█"}[[2]bool{dark(x, y), dark(x, y+1)}])
-		}
-		b.WriteByte('\n')
-	}
-	_, err = io.WriteString(out, b.String())
-	return err
 }

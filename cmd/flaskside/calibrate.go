@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -8,18 +9,16 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
-	"flaskside/logbook/action"
-	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/learn"
 	"flaskside/logbook/reach"
 	"flaskside/logbook/record"
-	"flaskside/logbook/tables"
 )
 
 // calibrateCommand prints what the book teaches and, when told, adopts it.
 func calibrateCommand(o *options) *cobra.Command {
-	var asJSON, adopt bool
+	var as shape
+	adopt := false
 	c := &cobra.Command{
 		Use:   "calibrate",
 		Short: "Learn the flash trend and the times of the work from the logbook's own closures",
@@ -35,57 +34,48 @@ func calibrateCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			told := calibration{Proposal: r}
+			var head *logbook.Head
 			var refused error
 			if adopt {
-				told.Adopted, refused = adopted(r, o)
+				head, refused = adopted(r, o)
 			}
-			err = deliver("", c.OutOrStdout(), func(w io.Writer) error {
-				if asJSON {
-					return tables.JSON(w, told)
+			// The record it was adopted with; null where it was not.
+			told := struct {
+				learn.Proposal
+				Adopted *logbook.Head `json:"adopted"`
+			}{r, head}
+			err = as.write(c, told, func(w io.Writer) error {
+				if err := r.Text(w); err != nil {
+					return err
 				}
-				return told.text(w, adopt && refused == nil)
-			})
-			if refused != nil {
-				return refused
-			}
-			return err
+				in := ""
+				if head != nil {
+					in = head.String()
+				}
+				_, err := fmt.Fprintf(w, "\n%s\n", r.End(in, adopt && refused == nil))
+				return err
+			}, nil)
+			return cmp.Or(refused, err)
 		},
 	}
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	as.jsonFlag(c)
 	c.Flags().BoolVar(&adopt, "adopt", false, "record what was learned as settings")
 	return c
 }
 
-// calibration is what is printed.
-type calibration struct {
-	learn.Proposal
-	Adopted *logbook.Head `json:"adopted"` // the record it was adopted with; null where it was not
-}
-
-// long is how many flasks take so long to learn from that it is said (house default).
-const long = 150
-
 // study reads the latest records of a book and learns from them.
 func study(at reach.At, side io.Writer) (learn.Proposal, error) {
 	var h house.House
-	recs, err := reach.Read(at, func(book *logbook.Book) (recs []record.Record, err error) {
-		h = book.State().Bench.House
-		from := uint64(1)
-		if last := book.State().Head.Seq; last > learn.MaxRecords {
-			from = last - learn.MaxRecords + 1
-		}
-		err = book.Each(from, func(r record.Record) (bool, error) {
-			recs = append(recs, r)
-			return true, nil
-		})
-		return recs, err
+	recs, err := reach.Read(at, func(book *logbook.Book) ([]record.Record, error) {
+		st := book.State()
+		h = st.Bench.House
+		return learn.Latest(st.Head.Seq, book.Each)
 	})
 	if err != nil {
 		return learn.Proposal{}, err
 	}
 	l := learn.From(recs)
-	if len(l.Flasks) > long {
+	if l.Many() {
 		_, _ = fmt.Fprintf(side, "learning from %d flasks: this takes a while; Ctrl-C ends it and changes nothing\n", len(l.Flasks)) // for the eye alone
 	}
 	return learn.Study(l, h)
@@ -105,44 +95,5 @@ func adopted(r learn.Proposal, o *options) (*logbook.Head, error) {
 	if err != nil {
 		return nil, err
 	}
-	if same, err := equal(was, is); err != nil || same {
-		return nil, err
-	}
-	head, err := recordSettings(is, "calibration", "learned from the logbook", o)
-	return &head, err
-}
-
-// recordSettings records settings in force from now on. why is the reason given where
-// one is asked for; "" for none.
-func recordSettings(h house.House, from, why string, o *options) (logbook.Head, error) {
-	r, err := o.recordOne(action.Settings{House: h, From: from}, "")
-	var ask *bench.NeedsReason
-	if errors.As(err, &ask) && why != "" {
-		r, err = o.recordOne(action.Settings{House: h, From: from}, why)
-	}
-	if err != nil {
-		return logbook.Head{}, err
-	}
-	return logbook.Head{Seq: r.Seq, Hash: r.Hash()}, nil
-}
-
-func (c calibration) text(w io.Writer, adopt bool) error {
-	if err := c.Text(w); err != nil {
-		return err
-	}
-	last := ""
-	switch {
-	case c.Adopted != nil:
-		last = fmt.Sprintf("Adopted: settings recorded; head %s", c.Adopted)
-	case adopt:
-		last = "These values are in force already: nothing recorded."
-	case c.Changes:
-		last = "Nothing is changed yet. To adopt what the book says: flaskside calibrate --adopt"
-	case !c.Enough():
-		last = "Nothing changes: " + c.Wanting
-	default:
-		last = "The settings in force say the same: nothing to adopt."
-	}
-	_, err := fmt.Fprintf(w, "\n%s\n", last)
-	return err
+	return o.change(was, is, "calibration", "learned from the logbook")
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -10,7 +9,6 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/mixing"
 	"flaskside/logbook/reach"
-	"flaskside/logbook/tables"
 	"flaskside/timers/dough"
 )
 
@@ -18,7 +16,8 @@ import (
 func doughCommand(o *options) *cobra.Command {
 	var room, jar, resin string
 	var jarOut float64
-	var asJSON, adopt bool
+	var as shape
+	adopt := false
 	c := &cobra.Command{
 		Use:   "dough",
 		Short: "How long a mix can be worked in this room, and what that rests on",
@@ -36,58 +35,29 @@ func doughCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			a, err := mixing.In(h, resin, marks)
+			a, err := mixing.In(h, resin, marks, room, jar, jarOut)
 			if err != nil {
-				return err
-			}
-			cond, err := mixing.Conditions(a.Used, h.Units, room, jar, jarOut)
-			if err != nil {
-				return err
-			}
-			a.Conditions = cond
-			if a.Window, err = dough.Estimate(a.Used, cond, dough.MixMarks{}); err != nil {
 				return err
 			}
 			if adopt {
-				if a.Adopted, err = adoptResin(h, a.Used, o); err != nil {
+				is, err := a.Adopt(h)
+				if err != nil {
+					return err
+				}
+				if a.Adopted, err = o.change(h, is, "the book's own marks", "learned from the logbook"); err != nil {
 					return err
 				}
 			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
-				if asJSON {
-					return tables.JSON(w, a)
-				}
-				return a.Text(w, adopt)
-			})
+			return as.write(c, a, func(w io.Writer) error { return a.Text(w, adopt) }, nil)
 		},
 	}
 	c.Flags().StringVar(&room, "room", "", "the room's temperature in the house's unit, or with a C or an F (default: that of the resin's times)")
 	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")
 	c.Flags().StringVar(&jar, "jar-c", "", "temperature of the refrigerator that powder and liquid came from, in the house's unit or with a C or an F")
 	c.Flags().Float64Var(&jarOut, "jar-out-min", 0, "minutes they stood in the room before mixing")
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	as.jsonFlag(c)
 	c.Flags().BoolVar(&adopt, "adopt", false, "record the times fitted to the book's marks as settings")
 	return c
-}
-
-// adoptResin puts a resin in the place of its namesake in the settings; no head
-// where nothing would change.
-func adoptResin(h house.House, r dough.Resin, o *options) (*logbook.Head, error) {
-	if r.MarksBehind == 0 {
-		return nil, errors.New("nothing adopted: the book has too few marks of its own for this resin")
-	}
-	is := h
-	is.Resins = append([]dough.Resin(nil), h.Resins...)
-	for i := range is.Resins {
-		if is.Resins[i].Name == r.Name {
-			is.Resins[i] = r
-		}
-	}
-	if same, err := equal(h, is); err != nil || same {
-		return nil, err
-	}
-	head, err := recordSettings(is, "the book's own marks", "learned from the logbook", o)
-	return &head, err
 }
 
 // marksOf gives the settings in force and the marks of a resin; without a book there are the

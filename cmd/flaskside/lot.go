@@ -94,7 +94,7 @@ func readLot(stdin io.Reader, scans []string, year int) (lot.Lot, error) {
 
 // listLot writes which flasks of a book had a lot.
 func listLot(c *cobra.Command, at reach.At, text string, year int, f shape) error {
-	asked, err := askedLot(text, year)
+	asked, err := recall.Typed(text, year)
 	if err != nil {
 		return err
 	}

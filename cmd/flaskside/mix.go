@@ -44,7 +44,11 @@ func mixCommand(o *options) *cobra.Command {
 				}
 				q.Ratio = &r
 			}
-			r, err := resinOf(o, resin)
+			h, err := o.at().House()
+			if err != nil {
+				return err
+			}
+			r, err := h.PickResin(resin)
 			if err != nil {
 				return err
 			}
@@ -63,14 +67,4 @@ func mixCommand(o *options) *cobra.Command {
 	c.Flags().Float64Var(&allowance, "allowance", allowance, "extra dough for trials, as a fraction of the mould")
 	as.jsonFlag(c)
 	return c
-}
-
-// resinOf finds a resin in the house settings; without a book those are the
-// defaults.
-func resinOf(o *options, name string) (dough.Resin, error) {
-	h, err := o.at().House()
-	if err != nil {
-		return dough.Resin{}, err
-	}
-	return h.PickResin(name)
 }

@@ -8,9 +8,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"path/filepath"
 	"slices"
-	"strings"
 	"syscall"
 	"time"
 
@@ -19,24 +17,16 @@ import (
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/dayplan"
-	"flaskside/logbook/disk"
-	"flaskside/logbook/house"
-	"flaskside/logbook/tables"
-	"flaskside/timers"
 	"flaskside/timers/plan"
-	"flaskside/timers/sysclock"
 )
 
 // planQuestion is what a day plan is asked for.
 type planQuestion struct {
-	table, json       bool
-	resin, room       string
-	people, presses   int
-	file, format, out string
-	at, hours         string
-	cases, whatIf     []string
-	baths             []string
-	seed              uint64
+	shape
+	dayplan.Typed
+	table  bool
+	resin  string
+	whatIf []string
 }
 
 var planFormats = []string{"text", "html", "ics"}
@@ -64,27 +54,27 @@ func planCommand(o *options) *cobra.Command {
 				return err
 			}
 			if q.table {
-				return q.printTable(o, c.OutOrStdout())
+				return q.printTable(c, o)
 			}
-			return q.planDay(c.Context(), o, c.OutOrStdout(), c.ErrOrStderr())
+			return q.planDay(c, o)
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&q.file, "cases", "", "a file of cases, - for the standard input")
-	f.StringArrayVar(&q.cases, "case", nil, `a case, as in "4417 medium resin A due 17:00 rush"; may be repeated`)
+	f.StringVar(&q.File, "cases", "", "a file of cases, - for the standard input")
+	f.StringArrayVar(&q.Cases, "case", nil, `a case, as in "4417 medium resin A due 17:00 rush"; may be repeated`)
 	f.StringArrayVar(&q.whatIf, "what-if", nil, `compare with: "case 4450 large resin A due 17:00", "without case 4420", "without bath 1", "2 presses", "2 people"; may be repeated`)
-	f.StringVar(&q.hours, "hours", "", "working hours today, as in 08:00-17:00 (default: as in the settings)")
-	f.StringArrayVar(&q.baths, "no-bath", nil, "a bath that cannot be used today, by its name; may be repeated")
-	f.IntVar(&q.people, "people", 0, "pairs of hands (default: as in the settings)")
-	f.IntVar(&q.presses, "presses", 0, "presses (default: as in the settings)")
-	f.StringVar(&q.room, "room", "", "the room's temperature in the house's unit, or with a C or an F (default: that of the first resin's times)")
-	f.Uint64Var(&q.seed, "seed", 1, "seed seed of the simulated days; the same seed gives the same plan")
-	f.StringVar(&q.at, "at", "", "plan as of this time, RFC 3339 (default: now)")
+	f.StringVar(&q.Hours, "hours", "", "working hours today, as in 08:00-17:00 (default: as in the settings)")
+	f.StringArrayVar(&q.Baths, "no-bath", nil, "a bath that cannot be used today, by its name; may be repeated")
+	f.IntVar(&q.People, "people", 0, "pairs of hands (default: as in the settings)")
+	f.IntVar(&q.Presses, "presses", 0, "presses (default: as in the settings)")
+	f.StringVar(&q.Room, "room", "", "the room's temperature in the house's unit, or with a C or an F (default: that of the first resin's times)")
+	f.Uint64Var(&q.Seed, "seed", 1, "seed seed of the simulated days; the same seed gives the same plan")
+	f.StringVar(&q.At, "at", "", "plan as of this time, RFC 3339 (default: now)")
 	f.StringVar(&q.format, "format", "text", "one of text, html or ics (iCalendar)")
-	f.StringVar(&q.out, "out", "", "write to this file instead of the standard output")
+	q.outFlag(c)
 	f.BoolVar(&q.table, "table", false, "how many flasks share a mix, by the house's own times, to pin to the wall")
 	f.StringVar(&q.resin, "resin", "", "for --table: a resin of the house settings (default: the first)")
-	f.BoolVar(&q.json, "json", false, "as JSON, for other programs")
+	q.jsonFlag(c)
 	return c
 }
 
@@ -114,23 +104,15 @@ func (q planQuestion) check(changed func(string) bool) error {
 		return wrongUsage("--what-if is text or --json, not --format %s", q.format)
 	}
 	for _, n := range []string{"people", "presses"} {
-		if v := map[string]int{"people": q.people, "presses": q.presses}[n]; changed(n) && (v < 1 || v > plan.MaxHands) {
+		if v := map[string]int{"people": q.People, "presses": q.Presses}[n]; changed(n) && (v < 1 || v > plan.MaxHands) {
 			return wrongUsage("--%s must be 1 to %d, not %d", n, plan.MaxHands, v)
 		}
 	}
 	return nil
 }
 
-// roomC is the temperature of the room that was given, or that of the first resin's times.
-func (q planQuestion) roomC(h house.House) (float64, error) {
-	if q.room == "" {
-		return h.RoomC(), nil
-	}
-	return house.ReadTemp("--room", "mix.room_c", q.room, h.Units)
-}
-
 // printTable counts out how many flasks share a mix.
-func (q planQuestion) printTable(o *options, out io.Writer) error {
+func (q planQuestion) printTable(c *cobra.Command, o *options) error {
 	h, err := o.at().House()
 	if err != nil {
 		return err
@@ -139,38 +121,46 @@ func (q planQuestion) printTable(o *options, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	room, err := q.roomC(h)
+	room, err := dayplan.TypedRoom(q.Room, h)
 	if err != nil {
 		return err
 	}
-	t, err := dayplan.TableOf(h, r.Name, room, cmp.Or(q.people, h.Press.Hands), cmp.Or(q.presses, h.Press.Presses))
+	t, err := dayplan.TableOf(h, r.Name, room, cmp.Or(q.People, h.Press.Hands), cmp.Or(q.Presses, h.Press.Presses))
 	if err != nil {
 		return err
 	}
-	return deliver(q.out, out, func(w io.Writer) error {
-		if q.json {
-			return tables.JSON(w, t)
-		}
-		return t.Text(w)
-	})
+	return q.write(c, t, t.Text, nil)
 }
 
 // planDay plans the day and writes the plan.
-func (q planQuestion) planDay(ctx context.Context, o *options, out, side io.Writer) error {
-	d, err := q.ask(o)
+func (q planQuestion) planDay(c *cobra.Command, o *options) error {
+	at := o.at()
+	d, err := q.Read(at.Clock.Read(), func() (*bench.Bench, error) {
+		if !at.Made() {
+			return nil, nil
+		}
+		st, err := at.State()
+		return st.Bench, err
+	}, os.Stdin)
 	if err != nil {
 		return err
 	}
 	var clear func()
-	d.Progress, clear = planning(side)
-	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+	d.Progress, clear = planning(c.ErrOrStderr())
+	ctx, stop := signal.NotifyContext(c.Context(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	var made *dayplan.Day
-	var both *dayplan.Compared
+	var shown any
+	var write func(io.Writer) error
 	if len(q.whatIf) > 0 {
-		both, err = d.Compare(ctx, q.whatIf)
+		var both *dayplan.Compared
+		if both, err = d.Compare(ctx, q.whatIf); err == nil {
+			shown, write = both, both.Text
+		}
 	} else {
-		made, err = d.Make(ctx)
+		var made *dayplan.Day
+		if made, err = d.Make(ctx); err == nil {
+			shown, write = made.Show(), map[string]func(io.Writer) error{"text": made.Text, "html": made.HTML, "ics": made.ICS}[q.format]
+		}
 	}
 	clear()
 	if errors.Is(err, context.Canceled) {
@@ -179,21 +169,7 @@ func (q planQuestion) planDay(ctx context.Context, o *options, out, side io.Writ
 	if err != nil {
 		return err
 	}
-	return deliver(q.out, out, func(w io.Writer) error {
-		switch {
-		case both != nil && q.json:
-			return tables.JSON(w, both)
-		case both != nil:
-			return both.Text(w)
-		case q.json:
-			return tables.JSON(w, made.Show())
-		case q.format == "html":
-			return made.HTML(w)
-		case q.format == "ics":
-			return made.ICS(w)
-		}
-		return made.Text(w)
-	})
+	return q.write(c, shown, write, nil)
 }
 
 // planning tells on a terminal how far the planning is; clear takes it away.
@@ -210,92 +186,4 @@ func planning(side io.Writer) (tell func(float64), clear func()) {
 		}, func() {
 			_, _ = fmt.Fprint(f, "\r\x1b[K")
 		}
-}
-
-// ask puts the question together: settings, baths and cases of the logbook, and what was given.
-func (q planQuestion) ask(o *options) (dayplan.Question, error) {
-	clock := sysclock.New()
-	d := dayplan.Question{House: house.Default(), Now: clock.Read().Wall, People: q.people, Presses: q.presses, Down: q.baths, Seed: q.seed}
-	var err error
-	if q.at != "" {
-		if d.Now, err = time.Parse(time.RFC3339, q.at); err != nil {
-			return d, wrongUsage("--at %q is not an instant: give it as %s", q.at, time.Now().Format(time.RFC3339))
-		}
-	}
-	if q.hours != "" {
-		if d.Hours, err = hoursOf(q.hours); err != nil {
-			return d, err
-		}
-	}
-	var b *bench.Bench
-	var at timers.Now
-	if o.at().Made() {
-		st, err := o.at().State()
-		if err != nil {
-			return d, err
-		}
-		b, at = st.Bench, timers.Now{Reading: clock.Read()}
-		own := dayplan.At(b, d.Now)
-		d.House, d.Busy = own.House, own.Busy
-		d = d.Without(b)
-		if q.at != "" {
-			at = timers.Now{Reading: timers.Reading{Wall: d.Now}}
-		}
-	}
-	if d.RoomC, err = q.roomC(d.House); err != nil {
-		return d, err
-	}
-	if d.Entries, err = q.entries(b, d.Now, at); err != nil {
-		return d, err
-	}
-	d.Entries, d.Left = dayplan.Bounded(d.Entries)
-	return d, nil
-}
-
-// hoursOf reads hours as 08:00-17:00.
-func hoursOf(s string) ([2]string, error) {
-	from, to, _ := strings.Cut(strings.ReplaceAll(s, "–", "-"), "-")
-	out := [2]string{strings.TrimSpace(from), strings.TrimSpace(to)}
-	for _, h := range out {
-		if _, ok := house.MinuteOf(h); !ok {
-			return out, wrongUsage("--hours %q: give them as 08:00-17:00", s)
-		}
-	}
-	return out, nil
-}
-
-// entries are the cases given, or those of the logbook where none are.
-func (q planQuestion) entries(b *bench.Bench, now time.Time, at timers.Now) (out []dayplan.Entry, err error) {
-	if q.file == "" && len(q.cases) == 0 {
-		if b == nil {
-			return nil, errors.New("there is no logbook yet, and no case was given: say --case or --cases, or name the logbook with --book")
-		}
-		return dayplan.Entries(b, at), nil
-	}
-	switch q.file {
-	case "":
-	case "-":
-		out, err = dayplan.ReadCases(os.Stdin, now)
-	default:
-		f, oerr := disk.OpenSource(q.file)
-		if oerr != nil {
-			return nil, fmt.Errorf("read cases: %w", oerr)
-		}
-		out, err = dayplan.ReadCases(f, now)
-		_ = f.Close() // only read from
-	}
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", cmp.Or(filepath.Base(q.file), "cases"), err)
-	}
-	for _, s := range q.cases {
-		e, err := dayplan.ParseCase(s, now)
-		if err != nil {
-			return nil, wrongUsage("--case: %w", err)
-		}
-		out = append(out, e)
-	}
-	if b != nil {
-		out = dayplan.AtWork(out, b, at)
-	}
-	return out, nil
 }

@@ -3,29 +3,25 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"os/signal"
 	"syscall"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/asked"
 	"flaskside/logbook/flash"
-	"flaskside/logbook/house"
 	"flaskside/logbook/pressorder"
-	"flaskside/logbook/tables"
-	"flaskside/logbook/units"
-	"flaskside/timers/press"
+	"flaskside/timers/sysclock"
 )
 
 // pressCommand prints the press order, or what rules of order lose on simulated
 // shifts.
 func pressCommand(o *options) *cobra.Command {
-	var asJSON, simulate bool
+	var as shape
+	simulate := false
 	var at, mixSize string
 	var mixFlasks int
 	sim := pressorder.Shifts{Shifts: 500, Flasks: 4, Mixes: 2, Apart: "15 min", Seed: 1}
@@ -44,11 +40,7 @@ func pressCommand(o *options) *cobra.Command {
 				return err
 			}
 			if simulate {
-				h, err := o.at().House()
-				if err != nil {
-					return err
-				}
-				return playShifts(c.Context(), sim, h, c.OutOrStdout(), c.ErrOrStderr(), asJSON)
+				return playShifts(c, o, sim, as)
 			}
 			if _, err := flash.ParseSize(mixSize); err != nil {
 				return wrongUsage("--mix-size: %w", err)
@@ -56,8 +48,7 @@ func pressCommand(o *options) *cobra.Command {
 			if mixFlasks < 1 || mixFlasks > action.Places {
 				return wrongUsage("--mix-flasks must be 1 to %d, not %d", action.Places, mixFlasks)
 			}
-			q := trendQuestion{at: at}
-			b, now, err := q.bench(o.at())
+			b, now, err := o.at().Bench(at, 0)
 			if err != nil {
 				return err
 			}
@@ -65,15 +56,10 @@ func pressCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
-				if asJSON {
-					return tables.JSON(w, r)
-				}
-				return r.Text(w)
-			})
+			return as.write(c, r, r.Text, nil)
 		},
 	}
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	as.jsonFlag(c)
 	c.Flags().StringVar(&mixSize, "mix-size", "medium", "size of the bases another mix would be for")
 	c.Flags().IntVar(&mixFlasks, "mix-flasks", 1, "how many flasks another mix would be for")
 	atFlag(c, &at)
@@ -100,60 +86,24 @@ func together(c *cobra.Command, simulate bool) error {
 	return nil
 }
 
-// pilot is how many shifts tell how long all of them will take.
-const pilot = 10
-
-// playShifts plays the shifts and prints the table. How it goes is told on the side; an
-// interrupt ends it.
-func playShifts(ctx context.Context, s pressorder.Shifts, h house.House, out, side io.Writer, asJSON bool) error {
-	o, err := s.Options(h)
+// playShifts plays the shifts and prints the table; an interrupt ends it.
+func playShifts(c *cobra.Command, o *options, s pressorder.Shifts, as shape) error {
+	h, err := o.at().House()
+	if err != nil {
+		return err
+	}
+	opts, err := s.Options(h)
 	if err != nil {
 		return asked.Wrong{Err: err}
 	}
-	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(c.Context(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	t, err := playing(ctx, o, side)
+	t, err := pressorder.Play(ctx, sysclock.New(), opts, c.ErrOrStderr())
 	if errors.Is(err, context.Canceled) {
 		return exitCode{errors.New("ended before the shifts were played: nothing to show"), 130}
 	}
 	if err != nil {
 		return err
 	}
-	return deliver("", out, func(w io.Writer) error {
-		if asJSON {
-			return tables.JSON(w, t)
-		}
-		return pressorder.Told(w, t, o)
-	})
-}
-
-// playing tells how long it will take, from a few shifts played first, and how long it
-// has taken.
-func playing(ctx context.Context, o press.ShiftOptions, side io.Writer) (press.ShiftTable, error) {
-	say := func(format string, a ...any) { _, _ = fmt.Fprintf(side, format, a...) } // for the eye alone
-	began := time.Now()
-	if o.Shifts > 2*pilot {
-		few := o
-		few.Shifts = pilot
-		if _, err := press.Simulate(ctx, few); err != nil {
-			return press.ShiftTable{}, err
-		}
-		whole := time.Since(began) * time.Duration(o.Shifts) / pilot
-		say("playing %d shifts of %d flasks under 6 rules, %s at most; Ctrl-C ends it\n", o.Shifts, o.Flasks, units.FormatDuration(max(whole, time.Second)))
-	}
-	over := make(chan struct{})
-	defer close(over)
-	go func() {
-		tick := time.NewTicker(5 * time.Second)
-		defer tick.Stop()
-		for {
-			select {
-			case <-over:
-				return
-			case <-tick.C:
-				say("%s so far\n", units.FormatDuration(time.Since(began)))
-			}
-		}
-	}()
-	return press.Simulate(ctx, o)
+	return as.write(c, t, func(w io.Writer) error { return pressorder.Told(w, t, opts) }, nil)
 }

@@ -1,39 +1,28 @@
 package main
 
 import (
-	"context"
 	"io"
 	"slices"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
-	"flaskside/logbook/civil"
 	"flaskside/logbook/mirror/benches"
-	"flaskside/logbook/mirror/shelf"
 	"flaskside/logbook/reach"
 	"flaskside/logbook/review"
-	"flaskside/logbook/tables"
-	"flaskside/timers"
-	"flaskside/timers/sysclock"
 )
-
-// longestReview bounds the days that are read at once.
-const longestReview = 366
 
 // reviewQuestion is what a review is asked for.
 type reviewQuestion struct {
+	shape
 	from, to, zone string
-	format, table  string
-	json           bool
+	table          string
 	mirror         string // place of the mirror whose benches are asked; "" for the own one
 }
 
 // reviewCommand reviews a month, or another period.
 func reviewCommand(o *options) *cobra.Command {
 	var q reviewQuestion
-	var out string
 	c := &cobra.Command{
 		Use:   "review",
 		Short: "Sum up a month: closures, dough, times, pin openings, defects, remakes, corrections",
@@ -48,29 +37,32 @@ func reviewCommand(o *options) *cobra.Command {
 			if err := q.check(c.Flags().Changed); err != nil {
 				return err
 			}
-			clock := sysclock.New()
-			from, until, err := q.period(clock.Read().Wall)
+			at := o.at()
+			from, until, err := review.Period(q.from, q.to, q.zone, at.Clock.Read().Wall)
 			if err != nil {
 				return err
 			}
+			q.csv = q.format == "csv"
 			if q.mirror != "" {
-				return reviewBenches(c.Context(), q, from, until, clock, out, c.OutOrStdout())
+				all, err := benches.Reviews(c.Context(), q.mirror, at.Clock, from, until)
+				if err != nil {
+					return err
+				}
+				err = q.write(c, func(w io.Writer) error { return review.JSONOf(w, all) },
+					func(w io.Writer) error { return review.TextOf(w, all) }, func(w io.Writer) error { return review.CSVOf(w, all) })
+				return notAllRead(err, review.Unread(all), len(all))
 			}
-			r, err := reviewOf(o.at(), from, until)
+			r, err := reach.Read(at, func(book *logbook.Book) (review.Review, error) {
+				return review.In(book, book.State().Head.String(), from, until)
+			})
 			if err != nil {
 				return err
 			}
-			return deliver(out, c.OutOrStdout(), func(w io.Writer) error {
-				switch {
-				case q.json:
-					return tables.JSON(w, r)
-				case q.format == "html":
-					return r.HTML(w)
-				case q.format == "csv":
-					return r.CSV(w, review.Table(q.table))
-				}
-				return r.Text(w)
-			})
+			text := r.Text
+			if q.format == "html" {
+				text = r.HTML
+			}
+			return q.write(c, r, text, func(w io.Writer) error { return r.CSV(w, review.Table(q.table)) })
 		},
 	}
 	mirrorFlag(c, &q.mirror)
@@ -78,9 +70,9 @@ func reviewCommand(o *options) *cobra.Command {
 	c.Flags().StringVar(&q.to, "to", "", "last day (default: today)")
 	c.Flags().StringVar(&q.format, "format", "text", "one of text, html or csv")
 	c.Flags().StringVar(&q.table, "table", "figures", "table of the csv format: figures or flasks")
-	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
+	q.outFlag(c)
 	c.Flags().StringVar(&q.zone, "zone", "", "time zone whose midnights count (default: that of this machine)")
-	c.Flags().BoolVar(&q.json, "json", false, "as JSON, for other programs")
+	q.jsonFlag(c)
 	return c
 }
 
@@ -99,93 +91,4 @@ func (q reviewQuestion) check(changed func(string) bool) error {
 		return wrongUsage("give --json or --format, not both")
 	}
 	return nil
-}
-
-// period finds the instants between which a review lies.
-func (q reviewQuestion) period(now time.Time) (from, until time.Time, err error) {
-	loc := time.Local
-	if q.zone != "" {
-		if loc, err = time.LoadLocation(q.zone); err != nil {
-			return from, until, wrongUsage("--zone %q is not a time zone: give a name as in Europe/Berlin", q.zone)
-		}
-	}
-	last, until, err := date(given(q.to), now, loc)
-	if err != nil {
-		return from, until, err
-	}
-	if q.from == "" {
-		from, _ = civil.Bounds(last.Year(), last.Month(), 1, loc)
-	} else if from, _, err = date(given(q.from), now, loc); err != nil {
-		return from, until, err
-	}
-	switch {
-	case !from.Before(until):
-		return from, until, wrongUsage("the review would end before it begins: --from %s, --to %s", from.Format(time.DateOnly), last.Format(time.DateOnly))
-	case until.After(from.AddDate(0, 0, longestReview)):
-		return from, until, wrongUsage("a review spans at most %d days", longestReview)
-	}
-	return from, until, nil
-}
-
-// given is the argument list of a date that may be left out.
-func given(word string) []string {
-	if word == "" {
-		return nil
-	}
-	return []string{word}
-}
-
-// reviewOf reads a period of a logbook.
-func reviewOf(at reach.At, from, until time.Time) (review.Review, error) {
-	return reach.Read(at, func(book *logbook.Book) (review.Review, error) { return reviewBook(book, from, until) })
-}
-
-func reviewBook(book *logbook.Book, from, until time.Time) (review.Review, error) {
-	b, err := book.Whole(from, until)
-	if err != nil {
-		return review.Review{}, err
-	}
-	r := review.Of(b, from, until, review.Boiling(b, from, until))
-	r.Head = book.State().Head.String()
-	return r, nil
-}
-
-// reviewBenches reads a period of all benches of a mirror.
-func reviewBenches(ctx context.Context, q reviewQuestion, from, until time.Time, clock timers.Clock, out string, stdout io.Writer) error {
-	all := []review.AtBench{}
-	err := benches.Each(ctx, q.mirror, clock, func(k shelf.Kept) error {
-		b := review.AtBench{Bench: k.Name(), Book: k.Stream.Book, Lacks: k.Lacks}
-		err := k.Err
-		if err == nil {
-			b.Review, err = reviewBook(k.Book, from, until)
-		}
-		if err != nil {
-			b.Err = oneLine(err)
-		}
-		all = append(all, b)
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	distinct(all, func(b *review.AtBench) (*string, string) { return &b.Bench, b.Book })
-	unread := 0
-	for _, b := range all {
-		if b.Err != "" || len(b.Lacks) > 0 {
-			unread++
-		}
-	}
-	err = deliver(out, stdout, func(w io.Writer) error {
-		switch {
-		case q.json:
-			return tables.JSON(w, struct {
-				Benches  []review.AtBench  `json:"benches"`
-				Together []review.Together `json:"together"`
-			}{all, review.CompareBenches(all)})
-		case q.format == "csv":
-			return review.CSVOf(w, all)
-		}
-		return review.TextOf(w, all)
-	})
-	return notAllRead(err, unread, len(all))
 }

@@ -1,25 +1,21 @@
 package main
 
 import (
-	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/action"
-	"flaskside/logbook/asked"
 	"flaskside/logbook/cases"
-	"flaskside/logbook/house"
 	"flaskside/logbook/route"
-	"flaskside/logbook/tables"
 	"flaskside/logbook/words"
 )
 
 // routesCommand lists and prints the routes in force.
 func routesCommand(o *options) *cobra.Command {
-	var asJSON, asTOML bool
+	var as shape
+	asTOML := false
 	c := &cobra.Command{
 		Use:   "routes [NAME]",
 		Short: "List the routes that a case can take, or print the steps of one",
@@ -36,7 +32,7 @@ func routesCommand(o *options) *cobra.Command {
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			if asJSON && asTOML {
+			if as.json && asTOML {
 				return wrongUsage("give --json or --toml, not both")
 			}
 			if asTOML && len(args) == 0 {
@@ -54,29 +50,17 @@ func routesCommand(o *options) *cobra.Command {
 				}
 				all = []route.Route{r}
 			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
-				switch {
-				case asTOML:
-					return routeTOML(w, h, all[0])
-				case asJSON:
-					return tables.JSON(w, all)
-				case len(args) == 1:
-					return all[0].Text(w, h.Units.Pressure, h.Units.Temperature)
-				}
-				for _, r := range all {
-					off := ""
-					if r.Off {
-						off = ", switched off"
-					}
-					if _, err := fmt.Fprintf(w, "%-12s  %s: %s on, %d off%s\n", r.Name, r.Called(), words.Count(len(r.Tracked()), "step", "steps"), len(r.Steps)-len(r.Tracked()), off); err != nil {
-						return err
-					}
-				}
-				return nil
-			})
+			text := func(w io.Writer) error { return route.List(w, all) }
+			if len(args) == 1 {
+				text = func(w io.Writer) error { return all[0].Text(w, h.Units.Pressure, h.Units.Temperature) }
+			}
+			if asTOML {
+				text = func(w io.Writer) error { return h.WriteRoute(w, all[0]) }
+			}
+			return as.write(c, all, text, nil)
 		},
 	}
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	as.jsonFlag(c)
 	c.Flags().BoolVar(&asTOML, "toml", false, "as a settings file takes it")
 	return c
 }
@@ -87,17 +71,6 @@ func routeNames(all []route.Route) string {
 		out = append(out, r.Name)
 	}
 	return strings.Join(out, ", ")
-}
-
-// routeTOML writes a route as a settings file takes it: one that the house did not change
-// as it is written in the program, with its comments.
-func routeTOML(w io.Writer, h house.House, r route.Route) error {
-	own := slices.ContainsFunc(h.Routes, func(o route.Route) bool { return o.Name == r.Name })
-	if text, ok := route.Source(r.Name); ok && !own {
-		_, err := w.Write(text)
-		return err
-	}
-	return r.WriteTOML(w)
 }
 
 // caseStepCommand records a step of a case.
@@ -128,29 +101,9 @@ func caseStepCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			k, ok := st.Bench.CaseOnList(number, b)
-			if !ok {
-				return fmt.Errorf("case %s %s is not on the list: flaskside case list shows it", number, b)
-			}
-			a := action.CaseStep{Case: number, Base: b, Judged: judged, Event: event}
-			r, _ := st.Bench.RouteOf(k)
-			if len(args) == 2 {
-				a.Step = args[1]
-			} else {
-				next, ok := st.Bench.NextOfCase(k)
-				switch {
-				case !ok:
-					return fmt.Errorf("case %s has no step that comes next: name one", k.Name())
-				case next.Kind == route.Flask:
-					return fmt.Errorf("the next step of case %s is the work at the bench: open a flask for it there", k.Name())
-				case next.Kind == route.Deliver:
-					return fmt.Errorf("the next step of case %s is its delivery: flaskside case deliver %s", k.Name(), number)
-				}
-				a.Step = next.Name
-			}
-			s, _ := r.Step(a.Step)
-			if a.Values, err = cases.StepValues(values, s, st.Bench.House.Units); err != nil {
-				return asked.Wrong{Err: err}
+			a, err := cases.Step(st.Bench, action.CaseStep{Case: number, Base: b, Step: append(args, "")[1], Judged: judged, Event: event}, len(args) == 1, values)
+			if err != nil {
+				return err
 			}
 			return recordCase(o, c, a, why)
 		},

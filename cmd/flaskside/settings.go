@@ -1,18 +1,16 @@
 package main
 
 import (
-	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
-	"strings"
-	"unicode"
 
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook"
+	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/words"
@@ -86,22 +84,20 @@ func takeSettings(from string, yes bool, o *options, out io.Writer) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", filepath.Base(from), err)
 	}
-	if same, err := equal(was, is); err != nil {
-		return err
-	} else if same {
-		_, err := fmt.Fprintln(out, "these settings are in force already: nothing recorded")
-		return err
-	}
 	why := ""
 	if yes {
 		why = words.SaidYes
 	}
-	head, err := recordSettings(is, printable("file "+filepath.Base(from), 120), why, o)
+	head, err := o.change(was, is, house.FromFile(filepath.Base(from)), why)
 	var ask *bench.NeedsReason
 	if errors.As(err, &ask) {
-		return fmt.Errorf("%s: %s: check it; if it is meant, say --yes", filepath.Base(from), oddTexts(ask))
+		return fmt.Errorf("%s: %s: check it; if it is meant, say --yes", filepath.Base(from), ask.What())
 	}
 	if err != nil {
+		return err
+	}
+	if head == nil {
+		_, err := fmt.Fprintln(out, "these settings are in force already: nothing recorded")
 		return err
 	}
 	for _, s := range house.ChangeWords(house.Changes(was, is)) {
@@ -113,36 +109,19 @@ func takeSettings(from string, yes bool, o *options, out io.Writer) error {
 	return err
 }
 
-// oddTexts are the questions of a refusal in one line.
-func oddTexts(ask *bench.NeedsReason) string {
-	ts := make([]string, len(ask.Odd))
-	for i, o := range ask.Odd {
-		ts[i] = o.Text
+// change records settings, where they are others than those in force; no head where they are the
+// same. why is the reason given where one is asked for, "" for none.
+func (o *options) change(was, is house.House, from, why string) (*logbook.Head, error) {
+	if house.Same(was, is) {
+		return nil, nil
 	}
-	return strings.Join(ts, "; ")
-}
-
-// equal compares settings as they are stored.
-func equal(a, b house.House) (bool, error) {
-	x, err := json.Marshal(a)
+	r, err := o.recordOne(action.Settings{House: is, From: from}, "")
+	var ask *bench.NeedsReason
+	if errors.As(err, &ask) && why != "" {
+		r, err = o.recordOne(action.Settings{House: is, From: from}, why)
+	}
 	if err != nil {
-		return false, fmt.Errorf("compare settings: %w", err)
+		return nil, err
 	}
-	y, err := json.Marshal(b)
-	if err != nil {
-		return false, fmt.Errorf("compare settings: %w", err)
-	}
-	return bytes.Equal(x, y), nil
-}
-
-// printable takes out of a stranger's text what cannot stand in a record, and
-// shortens it.
-func printable(s string, most int) string {
-	rs := []rune(strings.Map(func(r rune) rune {
-		if unicode.IsPrint(r) {
-			return r
-		}
-		return '_'
-	}, strings.ToValidUTF8(s, "_")))
-	return string(rs[:min(len(rs), most)])
+	return &logbook.Head{Seq: r.Seq, Hash: r.Hash()}, nil
 }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strings"
 
 	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
@@ -28,14 +27,6 @@ func (o *options) at() reach.At {
 		at.Long = progress(os.Stderr)
 	}
 	return at
-}
-
-// howFar tells on a terminal how far a long input is; nil where there is none.
-func howFar() func(done, of int) {
-	if !term.IsTerminal(os.Stderr.Fd()) {
-		return nil
-	}
-	return progress(os.Stderr)
 }
 
 // recordOne records one thing that is done now.
@@ -88,11 +79,7 @@ func byWhy(err error) error {
 	if !errors.As(err, &odd) {
 		return err
 	}
-	var texts []string
-	for _, o := range odd.Odd {
-		texts = append(texts, o.Text)
-	}
-	return fmt.Errorf("%s: say --why to record it anyway", strings.Join(texts, "; "))
+	return fmt.Errorf("%s: say --why to record it anyway", odd.What())
 }
 
 // progress tells on a terminal how far a long input is, on one line that is taken away in

@@ -1,22 +1,13 @@
 package main
 
 import (
-	"fmt"
 	"io"
 	"strconv"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"flaskside/logbook"
 	"flaskside/logbook/action"
-	"flaskside/logbook/bench"
-	"flaskside/logbook/flash"
 	"flaskside/logbook/reach"
-	"flaskside/logbook/status"
-	"flaskside/logbook/tables"
-	"flaskside/logbook/units"
-	"flaskside/timers"
 	"flaskside/tui/drawn"
 )
 
@@ -24,7 +15,8 @@ import (
 // line.
 func trendCommand(o *options) *cobra.Command {
 	var q trendQuestion
-	var asJSON, ascii bool
+	var as shape
+	ascii := false
 	c := &cobra.Command{
 		Use:   "trend [FLASK]",
 		Short: "Print the flash trend of a flask, its verdict and its forecast",
@@ -35,27 +27,21 @@ func trendCommand(o *options) *cobra.Command {
 			"estimates; you decide.",
 		Example: "flaskside trend 12\nflaskside trend --place 3 --json\nflaskside trend --size medium --trials heavy:7.2,heavy,+heavy,slight --dough 20min",
 		RunE: func(c *cobra.Command, args []string) error {
-			changed := c.Flags().Changed
-			if err := q.read(args, changed); err != nil {
+			if err := q.read(args, c.Flags().Changed); err != nil {
 				return err
 			}
 			r, err := q.answer(o.at())
 			if err != nil {
 				return err
 			}
-			return deliver("", c.OutOrStdout(), func(w io.Writer) error {
-				if asJSON {
-					return tables.JSON(w, r)
-				}
-				return r.Text(w, ascii)
-			})
+			return as.write(c, r, func(w io.Writer) error { return r.Text(w, ascii) }, nil)
 		},
 	}
 	c.Flags().IntVar(&q.place, "place", 0, "the flask on this place of the bench, 1 to 9")
 	c.Flags().StringVar(&q.size, "size", "", "size of the base: small, medium or large")
 	c.Flags().StringVar(&q.trials, "trials", "", "closures so far, as in heavy:7.2,heavy,+heavy,slight")
 	c.Flags().StringVar(&q.left, "dough", "", "with --size: how long the dough can still be worked, as in 20min")
-	c.Flags().BoolVar(&asJSON, "json", false, "as JSON, for other programs")
+	as.jsonFlag(c)
 	c.Flags().BoolVar(&ascii, "ascii", false, "draw the chart with plain characters")
 	atFlag(c, &q.at)
 	return c
@@ -92,21 +78,9 @@ func (q *trendQuestion) read(args []string, changed func(string) bool) (err erro
 			return wrongUsage("%q is not the number of a flask", args[0])
 		}
 	case told:
-		if q.told.Size, err = flash.ParseSize(q.size); err != nil {
-			return wrongUsage("--size: %w", err)
-		}
-		if q.told.Trials, err = flash.ParseTrials(q.trials); err != nil {
-			return wrongUsage("--trials: %w", err)
-		}
-		if q.left != "" {
-			d, err := units.ParseDuration(q.left, time.Minute)
-			if err != nil {
-				return wrongUsage("--dough: %w", err)
-			}
-			q.told.Dough = &d
-		}
+		q.told, err = drawn.Suppose(q.size, q.trials, q.left)
 	}
-	return nil
+	return err
 }
 
 // answer works the trend out.
@@ -118,50 +92,9 @@ func (q *trendQuestion) answer(at reach.At) (drawn.Trend, error) {
 		}
 		return q.told.Trend(h)
 	}
-	b, now, err := q.bench(at)
+	b, now, err := at.Bench(q.at, q.flask)
 	if err != nil {
 		return drawn.Trend{}, err
 	}
-	no := q.flask
-	if q.place > 0 {
-		if no = b.Places[q.place]; no == 0 {
-			return drawn.Trend{}, fmt.Errorf("place %d is empty", q.place)
-		}
-	}
-	f := b.Flasks[no]
-	if f == nil || f.LastID == "" {
-		return drawn.Trend{}, fmt.Errorf("there is no flask %d in this logbook", no)
-	}
-	return drawn.TrendOf(b, f, now)
-}
-
-// bench gives the bench the flask stands on, or stood on when it left. One that is off
-// the living bench may still be named there, by records that it shares with others: that
-// is no flask to be read.
-func (q *trendQuestion) bench(at reach.At) (*bench.Bench, timers.Now, error) {
-	past, then, err := asOf(q.at, at.Clock.Read().Wall)
-	if err != nil {
-		return nil, timers.Now{}, err
-	}
-	now := timers.Now{Reading: at.Clock.Read()}
-	if !past {
-		st, err := at.State()
-		if err != nil {
-			return nil, now, err
-		}
-		now.Beat = st.Beat
-		if f := st.Bench.Flasks[q.flask]; q.flask == 0 || f.AtWork() {
-			return st.Bench, now, nil
-		}
-	}
-	b, err := reach.Read(at, func(book *logbook.Book) (*bench.Bench, error) {
-		if past {
-			return book.AsOf(then)
-		}
-		return book.OneFlask(q.flask)
-	})
-	if past {
-		now = status.AsOf(then, at.Clock.Read())
-	}
-	return b, now, err
+	return drawn.TrendAt(b, q.flask, q.place, now)
 }

@@ -22,13 +22,18 @@ type Odd struct {
 // is never asked twice for the same thing about the same flask.
 type NeedsReason struct{ Odd []Odd }
 
-// Error says what is unusual, in one line.
+// Error says what is unusual, in one line, and what is wanted.
 func (e *NeedsReason) Error() string {
+	return fmt.Sprintf("unusual: %s: give a reason in \"why\" (a digit 1 to 9, or words)", e.What())
+}
+
+// What says what is unusual, in one line.
+func (e *NeedsReason) What() string {
 	ts := make([]string, len(e.Odd))
 	for i, o := range e.Odd {
 		ts[i] = o.Text
 	}
-	return fmt.Sprintf("unusual: %s: give a reason in \"why\" (a digit 1 to 9, or words)", strings.Join(ts, "; "))
+	return strings.Join(ts, "; ")
 }
 
 // ahead is how far into the future an action may lie: the jitter between two

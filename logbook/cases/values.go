@@ -11,8 +11,8 @@ import (
 	"flaskside/logbook/words"
 )
 
-// StepValues reads the values of a step as they were typed.
-func StepValues(typed []string, s route.Step, u house.Units) ([]action.StepValue, error) {
+// stepValues reads the values of a step as they were typed.
+func stepValues(typed []string, s route.Step, u house.Units) ([]action.StepValue, error) {
 	var out []action.StepValue
 	for _, t := range typed {
 		name, text, ok := strings.Cut(t, "=")

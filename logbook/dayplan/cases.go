@@ -50,9 +50,9 @@ func parseDue(s string, now time.Time) (time.Time, error) {
 	return t.In(now.Location()), nil
 }
 
-// ParseCase reads a case told in one line, as in "4417 medium resin A due 17:00 rush" or "4417 upper medium resin A due
+// parseCase reads a case told in one line, as in "4417 medium resin A due 17:00 rush" or "4417 upper medium resin A due
 // tomorrow 12:00".
-func ParseCase(s string, now time.Time) (Entry, error) {
+func parseCase(s string, now time.Time) (Entry, error) {
 	const want = `as in "4417 medium resin A due 17:00 rush"`
 	f := strings.Fields(s)
 	due := slices.Index(f, "due")
@@ -125,9 +125,9 @@ func entryOf(row map[string]string, now time.Time) (e Entry, err error) {
 // columns of a file of cases, in the order in which they stand where no line names them.
 var columns = []string{"case", "size", "resin", "due", "rush"}
 
-// ReadCases reads a file of cases: lines of case,size,resin,due[,rush] (RFC 4180; semicolons do as well). A first line
+// readCases reads a file of cases: lines of case,size,resin,due[,rush] (RFC 4180; semicolons do as well). A first line
 // may name the columns, in any order, and then base is one, too. Every bad line is named; then nothing is taken.
-func ReadCases(r io.Reader, now time.Time) ([]Entry, error) {
+func readCases(r io.Reader, now time.Time) ([]Entry, error) {
 	b, err := io.ReadAll(io.LimitReader(r, maxFile+1))
 	if err != nil {
 		return nil, fmt.Errorf("read cases: %w", err)

@@ -45,7 +45,7 @@ func TestParseDue(t *testing.T) {
 }
 
 func TestParseCase(t *testing.T) {
-	e, err := ParseCase("4417 upper medium resin A due tomorrow 12:00 rush", morning)
+	e, err := parseCase("4417 upper medium resin A due tomorrow 12:00 rush", morning)
 	want := Entry{"4417 upper", plan.Medium, "resin A", time.Date(2026, 11, 26, 12, 0, 0, 0, berlin), true, nil, time.Time{}, nil}
 	if err != nil || e.Case != want.Case || e.Size != want.Size || e.Resin != want.Resin || !e.Due.Equal(want.Due) || !e.Rush {
 		t.Errorf("%+v, %v", e, err)
@@ -61,7 +61,7 @@ func TestParseCase(t *testing.T) {
 		"4417 upper due 17:00":         `size ""`,
 		"4\u202e417 small A due 17:00": "plain characters",
 	} {
-		if e, err := ParseCase(in, morning); err == nil || !strings.Contains(err.Error(), want) {
+		if e, err := parseCase(in, morning); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %+v, %v, want %q", in, e, err, want)
 		}
 	}
@@ -73,12 +73,12 @@ func TestReadCases(t *testing.T) {
 		"named":     "\ufeffDue,case,rush,size,resin\r\n17:00,4417,yes,M,A\r\ntomorrow 12:00,4420,,s,A\r\n",
 		"semicolon": "case;size;resin;due;rush\n4417;medium;A;17:00;x\n# a remark\n4420;small;A;tomorrow 12:00;no\n",
 	} {
-		list, err := ReadCases(strings.NewReader(in), morning)
+		list, err := readCases(strings.NewReader(in), morning)
 		if err != nil || len(list) != 2 || list[0].Case != "4417" || !list[0].Rush || list[0].Size != plan.Medium || list[1].Rush || list[1].Due.Day() != 26 {
 			t.Errorf("%s: %+v, %v", name, list, err)
 		}
 	}
-	list, err := ReadCases(strings.NewReader("case,base,size,resin,due\n4417,upper,medium,A,17:00\n4417,lower,medium,A,17:00\n"), morning)
+	list, err := readCases(strings.NewReader("case,base,size,resin,due\n4417,upper,medium,A,17:00\n4417,lower,medium,A,17:00\n"), morning)
 	if err != nil || len(list) != 2 || twice(list) != "" || list[1].Case != "4417 lower" {
 		t.Errorf("a pair: %+v, %v", list, err)
 	}
@@ -96,7 +96,7 @@ func TestReadCases(t *testing.T) {
 		"\xff":                                  "not UTF-8",
 		strings.Repeat("#", maxFile+1):          "larger than",
 	} {
-		if list, err := ReadCases(strings.NewReader(in), morning); err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "\n") {
+		if list, err := readCases(strings.NewReader(in), morning); err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%.40q: %d cases, %v, want %q", in, len(list), err, want)
 		}
 	}
@@ -117,12 +117,12 @@ func TestWhatIsTypedIsReadOrRefusedInOneLine(t *testing.T) {
 				t.Fatalf("%q: %q", s, err)
 			}
 		}
-		if e, err := ParseCase(s, morning); err == nil {
+		if e, err := parseCase(s, morning); err == nil {
 			good(e)
 		} else {
 			bad(err)
 		}
-		if list, err := ReadCases(strings.NewReader(s), morning); err == nil {
+		if list, err := readCases(strings.NewReader(s), morning); err == nil {
 			for _, e := range list {
 				good(e)
 			}
@@ -267,7 +267,7 @@ func rushDay() Question {
 	q.House.Programmes[2].Stages = []house.Stage{{TempC: 74, HoldS: 7200}, {TempC: 100, HoldS: 3600}} // three hours, as the reference days
 	for _, s := range []string{"1001 medium A due tomorrow 17:00", "1002 large B due tomorrow 17:00", "1003 medium A due tomorrow 17:00", "1004 medium A due 17:00 rush",
 		"1005 large B due 17:00 rush", "1006 medium B due tomorrow 17:00", "1007 medium A due 17:00 rush"} {
-		e, err := ParseCase(s, morning)
+		e, err := parseCase(s, morning)
 		if err != nil {
 			panic(err)
 		}

@@ -22,7 +22,7 @@ func (q Question) Change(s string) (Question, error) {
 	q.Entries, q.Down = slices.Clone(q.Entries), slices.Clone(q.Down)
 	switch {
 	case len(f) > 1 && f[0] == "case":
-		e, err := ParseCase(rest(1), q.Now)
+		e, err := parseCase(rest(1), q.Now)
 		if err != nil {
 			return q, err
 		}

@@ -71,9 +71,9 @@ func labelOf(b *bench.Bench, k bench.Case) string {
 	return strings.TrimSpace(resin + " " + k.Shade)
 }
 
-// AtWork puts the cases that flasks are at work for among those that were told otherwise: what was told of a case that
+// atWork puts the cases that flasks are at work for among those that were told otherwise: what was told of a case that
 // is at work keeps its due time, and no case is there twice.
-func AtWork(told []Entry, b *bench.Bench, now timers.Now) []Entry {
+func atWork(told []Entry, b *bench.Bench, now timers.Now) []Entry {
 	out := slices.Clone(told)
 	for _, e := range Entries(b, now) {
 		if e.Work == nil {

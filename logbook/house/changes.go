@@ -1,6 +1,8 @@
 package house
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -15,6 +17,13 @@ type Change struct {
 	Text     string // in words, old → new
 	Number   float64
 	IsNumber bool // of the new value
+}
+
+// Same tells whether settings are the same as they are stored.
+func Same(a, b House) bool {
+	x, err := json.Marshal(a)
+	y, other := json.Marshal(b)
+	return err == nil && other == nil && bytes.Equal(x, y)
 }
 
 // Changes lists what differs from one set of settings to the next, in the units of the

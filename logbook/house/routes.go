@@ -1,6 +1,11 @@
 package house
 
-import "flaskside/logbook/route"
+import (
+	"io"
+	"slices"
+
+	"flaskside/logbook/route"
+)
 
 // RouteTables lists the routes in force: those of the program as the house has changed them,
 // then its own.
@@ -36,4 +41,15 @@ func (h House) Spots(place string) int {
 		return len(h.Baths)
 	}
 	return 0
+}
+
+// WriteRoute writes a route as a settings file takes it: one that the house did not change as it
+// is written in the program, with its comments.
+func (h House) WriteRoute(w io.Writer, r route.Route) error {
+	own := slices.ContainsFunc(h.Routes, func(o route.Route) bool { return o.Name == r.Name })
+	if text, ok := route.Source(r.Name); ok && !own {
+		_, err := w.Write(text)
+		return err
+	}
+	return r.WriteTOML(w)
 }

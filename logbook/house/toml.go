@@ -7,6 +7,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
@@ -214,3 +215,18 @@ func (h House) WriteTOML(w io.Writer) error {
 	}
 	return nil
 }
+
+// FromFile says which file settings were read of, as a record takes it: what cannot stand there
+// is taken out of a stranger's name.
+func FromFile(name string) string {
+	rs := []rune(strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return '_'
+	}, strings.ToValidUTF8("file "+name, "_")))
+	return string(rs[:min(len(rs), maxFrom)])
+}
+
+// maxFrom is how much of that a record takes.
+const maxFrom = 120

@@ -439,7 +439,7 @@ func TestOddFlasks(t *testing.T) {
 // TestLongBook reads the latest records of a long book, in bounded time.
 func TestLongBook(t *testing.T) {
 	s := newShop(1)
-	for len(s.recs) < MaxRecords+500 {
+	for len(s.recs) < maxRecords+500 {
 		s.work(flash.Medium)
 	}
 	began := time.Now()

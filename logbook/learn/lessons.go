@@ -23,9 +23,9 @@ import (
 	"flaskside/timers"
 )
 
-// MaxRecords is how many records are read at most, the latest of a book: some years of
+// maxRecords is how many records are read at most, the latest of a book: some years of
 // one bench (house default).
-const MaxRecords = 100_000
+const maxRecords = 100_000
 
 // Bounds of one piece of work, in seconds (house default). What took less was said in
 // one breath, after it was done; in what took longer, something else came between.
@@ -45,6 +45,18 @@ type Lessons struct {
 	// how many there were beyond.
 	Raise, Open, Trim, Final spans
 }
+
+// Latest reads the latest records of a book, whose last one has the number last.
+func Latest(last uint64, each func(from uint64, f func(record.Record) (bool, error)) error) (recs []record.Record, err error) {
+	err = each(max(last, maxRecords)-maxRecords+1, func(r record.Record) (bool, error) {
+		recs = append(recs, r)
+		return true, nil
+	})
+	return recs, err
+}
+
+// Many tells whether there are so many that it takes a while to learn from them (house default).
+func (l Lessons) Many() bool { return len(l.Flasks) > 150 }
 
 // spans are the lengths of one kind of work.
 type spans struct {
@@ -70,10 +82,10 @@ func length(from, to timers.Stamp) (d time.Duration, sure bool) {
 	return timers.Elapsed(from, to), from.BootID == to.BootID || from.BootID == "" || to.BootID == ""
 }
 
-// From gathers what records teach, in order of the book. Of more than [MaxRecords] the
+// From gathers what records teach, in order of the book. Of more than [maxRecords] the
 // latest count.
 func From(recs []record.Record) Lessons {
-	b := bench.Fold(recs[max(0, len(recs)-MaxRecords):], bench.Counters{})
+	b := bench.Fold(recs[max(0, len(recs)-maxRecords):], bench.Counters{})
 	var l Lessons
 	opened, hands := map[int]bool{}, handsOf(b)
 	for _, it := range b.Items {

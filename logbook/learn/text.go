@@ -175,3 +175,19 @@ func nouns(n int, noun string) string {
 	}
 	return noun + "s"
 }
+
+// End is the last thing told: adopted is the head of the record that the values were adopted
+// with, "" for none; adopt tells that they were to be.
+func (r Proposal) End(adopted string, adopt bool) string {
+	switch {
+	case adopted != "":
+		return "Adopted: settings recorded; head " + adopted
+	case adopt:
+		return "These values are in force already: nothing recorded."
+	case r.Changes:
+		return "Nothing is changed yet. To adopt what the book says: flaskside calibrate --adopt"
+	case !r.Enough():
+		return "Nothing changes: " + r.Wanting
+	}
+	return "The settings in force say the same: nothing to adopt."
+}

@@ -3,6 +3,7 @@ package mixing
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -74,8 +75,8 @@ type ownMarks struct {
 	words     string
 }
 
-// In fits a resin of the house to the marks of the book.
-func In(h house.House, name string, marks []dough.Mark) (Dough, error) {
+// fitted fits a resin of the house to the marks of the book.
+func fitted(h house.House, name string, marks []dough.Mark) (Dough, error) {
 	is, err := h.PickResin(name)
 	if err != nil {
 		return Dough{}, err
@@ -108,8 +109,35 @@ func asSet(r dough.Resin) dough.Resin {
 	return r
 }
 
-// Conditions reads where a mix stands.
-func Conditions(r dough.Resin, in house.Units, room, jar string, jarOutMin float64) (dough.Conditions, error) {
+// In tells of a resin of the house in a room, fitted to the marks of the book. Room and jar are
+// temperatures as typed, "" where they are the usual ones.
+func In(h house.House, name string, marks []dough.Mark, room, jar string, jarOutMin float64) (Dough, error) {
+	a, err := fitted(h, name, marks)
+	if err != nil {
+		return a, err
+	}
+	if a.Conditions, err = conditions(a.Used, h.Units, room, jar, jarOutMin); err == nil {
+		a.Window, err = dough.Estimate(a.Used, a.Conditions, dough.MixMarks{})
+	}
+	return a, err
+}
+
+// Adopt puts the fitted resin in the place of its namesake in the settings.
+func (a Dough) Adopt(h house.House) (house.House, error) {
+	if a.Used.MarksBehind == 0 {
+		return h, errors.New("nothing adopted: the book has too few marks of its own for this resin")
+	}
+	h.Resins = slices.Clone(h.Resins)
+	for i := range h.Resins {
+		if h.Resins[i].Name == a.Used.Name {
+			h.Resins[i] = a.Used
+		}
+	}
+	return h, nil
+}
+
+// conditions reads where a mix stands.
+func conditions(r dough.Resin, in house.Units, room, jar string, jarOutMin float64) (dough.Conditions, error) {
 	c := dough.Conditions{RoomC: r.RefTempC}
 	var err error
 	if room != "" {

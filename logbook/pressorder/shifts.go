@@ -1,6 +1,7 @@
 package pressorder
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"flaskside/logbook/flash"
 	"flaskside/logbook/house"
 	"flaskside/logbook/units"
+	"flaskside/timers"
 	"flaskside/timers/press"
 )
 
@@ -64,4 +66,42 @@ func Told(w io.Writer, t press.ShiftTable, o press.ShiftOptions) error {
 		"The press order that this program advises is the look-ahead (%s).\n",
 		t, in(d.Raise), in(d.Hold), in(d.Open), in(d.Trim), in(d.Final), bench.YouDecide)
 	return err
+}
+
+// pilot is how many shifts tell how long all of them will take.
+const pilot = 10
+
+// tellEvery is how often it is told how long it has taken.
+const tellEvery = 5 * time.Second
+
+// Play plays the shifts. On the side it is told how long it will take, from a few shifts played
+// first, and how long it has taken.
+func Play(ctx context.Context, clock timers.Clock, o press.ShiftOptions, side io.Writer) (press.ShiftTable, error) {
+	say := func(format string, a ...any) { _, _ = fmt.Fprintf(side, format, a...) } // for the eye alone
+	began := clock.Read().Mono
+	taken := func() time.Duration { return clock.Read().Mono - began }
+	if o.Shifts > 2*pilot {
+		few := o
+		few.Shifts = pilot
+		if _, err := press.Simulate(ctx, few); err != nil {
+			return press.ShiftTable{}, err
+		}
+		whole := taken() * time.Duration(o.Shifts) / pilot
+		say("playing %d shifts of %d flasks under 6 rules, %s at most; Ctrl-C ends it\n", o.Shifts, o.Flasks, units.FormatDuration(max(whole, time.Second)))
+	}
+	over := make(chan struct{})
+	defer close(over)
+	go func() {
+		tick := time.NewTicker(tellEvery)
+		defer tick.Stop()
+		for {
+			select {
+			case <-over:
+				return
+			case <-tick.C:
+				say("%s so far\n", units.FormatDuration(taken()))
+			}
+		}
+	}()
+	return press.Simulate(ctx, o)
 }

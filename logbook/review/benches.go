@@ -218,3 +218,21 @@ func CSVOf(w io.Writer, all []AtBench) error {
 	}
 	return nil
 }
+
+// JSONOf writes them for other programs, each and together.
+func JSONOf(w io.Writer, all []AtBench) error {
+	return tables.JSON(w, struct {
+		Benches  []AtBench  `json:"benches"`
+		Together []Together `json:"together"`
+	}{all, CompareBenches(all)})
+}
+
+// Unread tells how many of them could not be read, or not whole.
+func Unread(all []AtBench) (n int) {
+	for _, b := range all {
+		if b.Err != "" || len(b.Lacks) > 0 {
+			n++
+		}
+	}
+	return n
+}

@@ -11,6 +11,20 @@ import (
 	"flaskside/logbook/words"
 )
 
+// List writes routes to be read, a line each.
+func List(w io.Writer, all []Route) error {
+	for _, r := range all {
+		off := ""
+		if r.Off {
+			off = ", switched off"
+		}
+		if _, err := fmt.Fprintf(w, "%-12s  %s: %s on, %d off%s\n", r.Name, r.Called(), words.Count(len(r.Tracked()), "step", "steps"), len(r.Steps)-len(r.Tracked()), off); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Text writes a route to be read, its steps in their order.
 func (r Route) Text(w io.Writer, p units.PressureUnit, t units.TempUnit) error {
 	var b strings.Builder

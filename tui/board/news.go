@@ -6,7 +6,6 @@ import (
 	"errors"
 	"net"
 	"net/http"
-	"os"
 	"strconv"
 	"sync"
 	"time"
@@ -193,7 +192,8 @@ func (b *Board) await(one *listener, heard uint64) coming {
 			return timeOver
 		}
 		var said [1]byte
-		if _, err := one.conn.Read(said[:]); !errors.Is(err, os.ErrDeadlineExceeded) {
+		var late net.Error
+		if _, err := one.conn.Read(said[:]); !errors.As(err, &late) || !late.Timeout() {
 			return boardGone
 		}
 	}

@@ -12,7 +12,6 @@ import (
 	"flaskside/logbook/civil"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/mirror/benches"
-	"flaskside/logbook/mirror/shelf"
 	"flaskside/logbook/people"
 	"flaskside/logbook/review"
 	"flaskside/logbook/words"
@@ -136,11 +135,7 @@ func (o *otherBenches) get() ([]benches.Glance, time.Time, error) {
 
 func (o *otherBenches) read(place string) {
 	now := o.clock.Read()
-	var all []benches.Glance
-	err := benches.Each(o.ctx, place, o.clock, func(k shelf.Kept) error {
-		all = append(all, benches.Of(k, now))
-		return nil
-	})
+	all, err := benches.Glances(o.ctx, place, o.clock, now)
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	o.all, o.at, o.err = all, now.Wall, err

@@ -8,10 +8,12 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/asked"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/flash"
 	"flaskside/logbook/house"
 	"flaskside/logbook/record"
+	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/dough"
 	"flaskside/tui/chart"
@@ -108,8 +110,22 @@ func (r Trend) Text(w io.Writer, ascii bool) error {
 	return err
 }
 
-// TrendOf puts together what is known of a flask.
-func TrendOf(b *bench.Bench, f *bench.Flask, now timers.Now) (Trend, error) {
+// TrendAt is the trend of a flask by its number or, where that is 0, by its place.
+func TrendAt(b *bench.Bench, flask, place int, now timers.Now) (Trend, error) {
+	if place > 0 {
+		if flask = b.Places[place]; flask == 0 {
+			return Trend{}, fmt.Errorf("place %d is empty", place)
+		}
+	}
+	f := b.Flasks[flask]
+	if f == nil || f.LastID == "" {
+		return Trend{}, fmt.Errorf("there is no flask %d in this logbook", flask)
+	}
+	return trendOf(b, f, now)
+}
+
+// trendOf puts together what is known of a flask.
+func trendOf(b *bench.Bench, f *bench.Flask, now timers.Now) (Trend, error) {
 	out, err := b.Outlook(f, now)
 	if err != nil {
 		return Trend{}, fmt.Errorf("flask %d: %w", f.No, err)
@@ -146,10 +162,29 @@ type Supposed struct {
 	Dough  *time.Duration // how long it can still be worked; nil where that is not known
 }
 
+// Suppose reads what is typed of closures: the size of the base, grades in order with weights,
+// and how long the dough can still be worked, "" where that is not known.
+func Suppose(size, trials, dough string) (q Supposed, err error) {
+	if q.Size, err = flash.ParseSize(size); err != nil {
+		return q, asked.Wrongly("--size: %w", err)
+	}
+	if q.Trials, err = flash.ParseTrials(trials); err != nil {
+		return q, asked.Wrongly("--trials: %w", err)
+	}
+	if dough != "" {
+		d, err := units.ParseDuration(dough, time.Minute)
+		if err != nil {
+			return q, asked.Wrongly("--dough: %w", err)
+		}
+		q.Dough = &d
+	}
+	return q, nil
+}
+
 // Trend works out what they foretell.
 func (q Supposed) Trend(h house.House) (Trend, error) {
 	b := q.bench(h)
-	r, err := TrendOf(b, b.Flasks[1], timers.Now{})
+	r, err := trendOf(b, b.Flasks[1], timers.Now{})
 	r.Flask, r.Place, r.Case, r.Base = 0, 0, "", ""
 	for i := range r.Reasons {
 		if x := &r.Reasons[i]; x.Code == flash.DoughUnknown {

@@ -11,6 +11,7 @@ import (
 	"bytes"
 	"cmp"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -129,6 +130,15 @@ func (f theLot) match(text string) lot.Likeness {
 
 // Query asks one book or many for a lot.
 type Query struct{ lot theLot }
+
+// Typed reads the lot that is asked for.
+func Typed(text string, year int) (lot.Lot, error) {
+	asked, err := lot.Parse(text, year)
+	if err == nil && asked.Name() == "" {
+		err = errors.New("this code names a product and no lot: give --which the lot, too")
+	}
+	return asked, err
+}
 
 // Ask makes a question. The year is that of lot.Parse.
 func Ask(asked lot.Lot, year int) Query {

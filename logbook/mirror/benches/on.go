@@ -13,13 +13,13 @@ import (
 	"flaskside/timers"
 )
 
-// Each reads every bench of the mirror at a place.
-func Each(ctx context.Context, at string, clock timers.Clock, f func(shelf.Kept) error) error {
-	return On(ctx, at, clock, func(s shelf.Shelf) error { return s.Each(ctx, f) })
+// each reads every bench of the mirror at a place.
+func each(ctx context.Context, at string, clock timers.Clock, f func(shelf.Kept) error) error {
+	return on(ctx, at, clock, func(s shelf.Shelf) error { return s.Each(ctx, f) })
 }
 
-// On opens the copies of the benches of the mirror at a place that are kept on this machine.
-func On(ctx context.Context, at string, clock timers.Clock, f func(shelf.Shelf) error) error {
+// on opens the copies of the benches of the mirror at a place that are kept on this machine.
+func on(ctx context.Context, at string, clock timers.Clock, f func(shelf.Shelf) error) error {
 	if at == "" {
 		return asked.Wrongly("name the place of the mirror with --mirror PLACE")
 	}
