@@ -25,12 +25,12 @@ type Long struct {
 	Recorded int    // how many of its actions are new in the book
 	First    uint64 // number of the first of them
 	Head     Head   // the last of them
-	Again    []Repeat
+	Again    []repeat
 	Repeated int // how many were in the book, or earlier in the input; the first few stand in Again
 }
 
-// Repeat is an action that was said before.
-type Repeat struct {
+// repeat is an action that was said before.
+type repeat struct {
 	Index int // from 0
 	Seq   uint64
 }
@@ -41,7 +41,7 @@ const repeatsTold = 6
 // Repeat counts an action, from 0, that is a record already.
 func (l *Long) Repeat(index int, seq uint64) {
 	if l.Repeated++; len(l.Again) < repeatsTold {
-		l.Again = append(l.Again, Repeat{index, seq})
+		l.Again = append(l.Again, repeat{index, seq})
 	}
 }
 

@@ -20,7 +20,7 @@ func (m *sight) quantity(name, ask, key string) (fd, which *field) {
 	in := m.house().Units
 	u, _ := house.UsualOf(key)
 	unit, parse, bare := string(in.Pressure), func(s string) (float64, error) { return units.ParsePressure(s, in.Pressure) }, in.Pressure.ToPSI
-	if u.Of == house.TempC {
+	if u.IsTemperature() {
 		unit, parse, bare = "°"+string(in.Temperature), func(s string) (float64, error) { return units.ParseTemp(s, in.Temperature) }, in.Temperature.ToC
 	}
 	other := func(v float64) string { typed, _ := u.Other(v, in); return typed }

@@ -31,14 +31,14 @@ type Wall struct {
 	Free   []int // places without a flask
 	Timers []WallTimer
 	Press  []string // the press order in short lines
-	Baths  []WallBath
+	Baths  []wallBath
 	Line   timeline.DayBars
 	Labels []string  // of the rows of the line
-	Coming []WallDue // until noon tomorrow
+	Coming []wallDue // until noon tomorrow
 }
 
-// WallDue is something that comes due.
-type WallDue struct {
+// wallDue is something that comes due.
+type wallDue struct {
 	Key   string // of the timer, and which end of it
 	At    time.Time
 	Words string
@@ -106,8 +106,8 @@ type WallTimer struct {
 	Line  timeline.Bar
 }
 
-// WallBath is a load in a bath.
-type WallBath struct {
+// wallBath is a load in a bath.
+type wallBath struct {
 	Head    string
 	Lines   []WallLine
 	Picture *chart.BathPicture // nil until it is worked out
@@ -166,7 +166,7 @@ func WallOf(st logbook.Snapshot, now timers.Now, desk WallDesk) Wall {
 	}
 	_, noon := m.untilMorning()
 	for _, c := range m.coming(noon) {
-		out.Coming = append(out.Coming, WallDue{c.key, c.at, oneLine(strings.TrimSpace(c.words))})
+		out.Coming = append(out.Coming, wallDue{c.key, c.at, oneLine(strings.TrimSpace(c.words))})
 	}
 	return out
 }
@@ -231,8 +231,8 @@ func (m *sight) wallTiles(out *Wall) {
 	}
 }
 
-func (m *sight) wallBath(l *bench.Load) WallBath {
-	out := WallBath{Head: oneLine(m.loadHead(l))}
+func (m *sight) wallBath(l *bench.Load) wallBath {
+	out := wallBath{Head: oneLine(m.loadHead(l))}
 	for _, b := range m.shortLines(l, 120) {
 		out.Lines = append(out.Lines, WallLine{oneLine(b.s), moodOf(b.r)})
 	}

@@ -129,8 +129,8 @@ func newGrid(s TrendSettings, p Prior, segs [][]obs, prec precision, r rules) *g
 }
 
 // segment is the line of segment i, given all trials.
-func (g *grid) segment(i int) Segment {
-	var s Segment
+func (g *grid) segment(i int) segment {
+	var s segment
 	for _, r := range g.rows {
 		s.aMean += r.mass * r.given[i].mean
 		s.bMean += r.mass * r.b

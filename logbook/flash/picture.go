@@ -38,7 +38,7 @@ type dot struct {
 // Curve is the line of a segment, from trial From to trial To; past trial Picture.Done it
 // is forecast.
 type Curve struct {
-	Segment
+	segment
 	To int
 }
 
@@ -85,7 +85,7 @@ func NewPicture(s TrendSettings, h History, p Posterior) Picture {
 		pic.Low, pic.High = math.Min(pic.Low, d.Y-air), math.Max(pic.High, d.Y+air)
 	}
 	for i, seg := range p.Segments {
-		c := Curve{Segment: seg, To: seg.From + seg.Len - 1}
+		c := Curve{segment: seg, To: seg.From + seg.Len - 1}
 		if i == len(p.Segments)-1 {
 			c.To = pic.Last
 		}

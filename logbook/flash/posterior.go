@@ -36,7 +36,7 @@ type Posterior struct {
 	More80     int `json:"more_80"`
 
 	// Segments are the lines between additions of dough, the current one last.
-	Segments []Segment `json:"-"`
+	Segments []segment `json:"-"`
 	// LogEvidence is ln of the marginal likelihood of the trials (a weighed trim counts as
 	// a density per unit of ln grams).
 	LogEvidence float64 `json:"-"`
@@ -44,8 +44,8 @@ type Posterior struct {
 	grid *grid
 }
 
-// Segment is the line of the trials between two additions of dough, given all trials.
-type Segment struct {
+// segment is the line of the trials between two additions of dough, given all trials.
+type segment struct {
 	From, Len int // number of its first trial in the flask, counted from 1, and how many it has
 
 	aMean, bMean    float64
@@ -55,13 +55,13 @@ type Segment struct {
 
 // flash is what [Segment.line] and its 80 % band come to with the house's floor in them,
 // ln grams.
-func (s Segment) flash(k float64) (mid, low, high float64) {
+func (s segment) flash(k float64) (mid, low, high float64) {
 	mean, sd := s.line(k)
 	return s.lift.of(mean), s.lift.of(mean - band80*sd), s.lift.of(mean + band80*sd)
 }
 
 // line is the mean and sd of a + b·(k − 1), ln grams, at trial k of the segment.
-func (s Segment) line(k float64) (mean, sd float64) {
+func (s segment) line(k float64) (mean, sd float64) {
 	x := k - 1
 	v := s.aVar + 2*x*s.cov + x*x*s.bVar
 	return s.aMean + s.bMean*x, math.Sqrt(math.Max(v, 0))

@@ -31,13 +31,13 @@ type House struct {
 	NoNotes    bool                `json:"take_no_notes,omitempty" toml:"take_no_notes" comment:"true: the bench records no notes, remarks or reasons in words of your own, so that none can leave the house\n(see mirror.no_notes, which records them and keeps them out of the mirror)"`
 	CrewIdleS  int                 `json:"crew_idle_s,omitempty" toml:"crew_idle_s" comment:"ask who is at the bench after so long without a key; 0: never"`
 	Units      Units               `json:"units" toml:"units"`
-	Separator  Separator           `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
-	Press      Press               `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
+	Separator  separator           `json:"separator" toml:"separator" comment:"separator (common practice, no source: 10 to 15 min drying)"`
+	Press      pressWork           `json:"press" toml:"press" comment:"press (common practice, no source: 3000 psi on the gauge, hold 1 to 2 min,\n2 to 3 trial closures as a rule, about 6 for a very large base, clamp backed off a quarter turn)"`
 	Work       Work                `json:"work" toml:"work" comment:"durations the press order reckons with (house defaults until the book has taught better)"`
-	BenchSet   BenchSet            `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
-	Cooling    Cooling             `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
+	BenchSet   benchSet            `json:"bench_set" toml:"bench_set" comment:"bench set after the final closure (published teaching value: 30 to 60 min)"`
+	Cooling    cooling             `json:"cooling" toml:"cooling" comment:"cooling (common practice, no source: 30 min on the bench, then 15 min in tap water)"`
 	Remount    RemountRule         `json:"remount,omitzero" toml:"remount" comment:"the check back on the articulator"`
-	Alarms     Alarms              `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
+	Alarms     alarms              `json:"alarms" toml:"alarms" comment:"alarms (house defaults)"`
 	Backup     Backup              `json:"backup" toml:"backup" comment:"a backup each day, when the bench is left or at an hour (house defaults)"`
 	Mirror     Mirror              `json:"mirror,omitzero" toml:"mirror" comment:"a copy of every record elsewhere, see flaskside mirror"`
 	Flash      flash.TrendSettings `json:"flash" toml:"flash" comment:"the flash trend (house defaults, invented so that they agree with common practice, until the book\nhas taught better; not published figures)"`
@@ -57,14 +57,14 @@ type Units struct {
 	Temperature units.TempUnit     `json:"temperature" toml:"temperature" comment:"C or F"`
 }
 
-// Separator drying.
-type Separator struct {
+// separator drying.
+type separator struct {
 	DryMinS int `json:"dry_min_s" toml:"dry_min_s" comment:"not before"`
 	DryMaxS int `json:"dry_max_s" toml:"dry_max_s" comment:"not after; 0 for none"`
 }
 
-// Press work.
-type Press struct {
+// pressWork work.
+type pressWork struct {
 	Presses     int     `json:"presses" toml:"presses" comment:"how many presses"`
 	Hands       int     `json:"hands" toml:"hands" comment:"how many pairs of hands"`
 	PressurePSI float64 `json:"pressure_psi" toml:"pressure_psi" comment:"on the gauge, at trial closures; never above max_psi"`
@@ -77,7 +77,7 @@ type Press struct {
 }
 
 // Final is the pressure of the final closure, in psi.
-func (p Press) Final() float64 {
+func (p pressWork) Final() float64 {
 	if p.FinalPSI == 0 {
 		return p.PressurePSI
 	}
@@ -110,20 +110,20 @@ type Work struct {
 	MixS   int `json:"mix_s" toml:"mix_s" comment:"weigh and stir a mix"`
 }
 
-// BenchSet is the rest under the clamp.
-type BenchSet struct {
+// benchSet is the rest under the clamp.
+type benchSet struct {
 	MinS int `json:"min_s" toml:"min_s"`
 	MaxS int `json:"max_s" toml:"max_s" comment:"0 for none"`
 }
 
-// Cooling after the bath.
-type Cooling struct {
+// cooling after the bath.
+type cooling struct {
 	BenchS int `json:"bench_s" toml:"bench_s"`
 	WaterS int `json:"water_s" toml:"water_s"`
 }
 
-// Alarms: how soon an unacknowledged one sounds again, and how long the shelf is.
-type Alarms struct {
+// alarms: how soon an unacknowledged one sounds again, and how long the shelf is.
+type alarms struct {
 	HighS   int `json:"high_s" toml:"high_s" comment:"unacknowledged high alarms sound again after"`
 	MediumS int `json:"medium_s" toml:"medium_s"`
 	LowS    int `json:"low_s" toml:"low_s"`
@@ -257,13 +257,13 @@ func Default() House {
 	h := func(hours float64) int { return int(hours * 3600) }
 	return House{
 		Units:     Units{"psi", "C"},
-		Separator: Separator{DryMinS: 600},
-		Press:     Press{Presses: 1, Hands: 1, PressurePSI: 3000, HoldS: 60, MinTrials: 2, Grade: "slight", BackOffTurn: 0.25},
+		Separator: separator{DryMinS: 600},
+		Press:     pressWork{Presses: 1, Hands: 1, PressurePSI: 3000, HoldS: 60, MinTrials: 2, Grade: "slight", BackOffTurn: 0.25},
 		Work:      Work{RaiseS: 42, OpenS: 18, TrimS: 90, FinalS: 120, MixS: 180},
 		Flash:     flash.HouseDefaults(),
-		BenchSet:  BenchSet{MinS: 1800, MaxS: 3600},
-		Cooling:   Cooling{BenchS: 1800, WaterS: 900},
-		Alarms:    Alarms{HighS: 30, MediumS: 90, LowS: 300, ShelveS: 300, WarnS: 300},
+		BenchSet:  benchSet{MinS: 1800, MaxS: 3600},
+		Cooling:   cooling{BenchS: 1800, WaterS: 900},
+		Alarms:    alarms{HighS: 30, MediumS: 90, LowS: 300, ShelveS: 300, WarnS: 300},
 		Backup:    Backup{Keep: 7, Folder: "backups"},
 		Baths:     []Bath{{Name: "bath 1", Litres: 10, HeaterW: 1000, BandK: cure.DefaultBandK, SilentS: int(cure.DefaultSilent / time.Second)}},
 		Programmes: []Programme{

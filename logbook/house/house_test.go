@@ -128,11 +128,11 @@ func randomHouse(t *rapid.T) House {
 	if h.Separator.DryMaxS = h.Separator.DryMinS + sec(0, 600); rapid.Bool().Draw(t, "no limit") {
 		h.Separator.DryMaxS = 0
 	}
-	h.Press = Press{Presses: sec(1, 9), Hands: sec(1, 9), PressurePSI: num(1, 15000), FinalPSI: num(0, 15000), MaxPSI: rapid.SampledFrom([]float64{0, 15000, 18000.5}).Draw(t, "rated"), HoldS: sec(1, 600), MinTrials: sec(1, 20), Grade: rapid.SampledFrom([]string{"none", "slight"}).Draw(t, "grade"), BackOffTurn: num(0, 4)}
+	h.Press = pressWork{Presses: sec(1, 9), Hands: sec(1, 9), PressurePSI: num(1, 15000), FinalPSI: num(0, 15000), MaxPSI: rapid.SampledFrom([]float64{0, 15000, 18000.5}).Draw(t, "rated"), HoldS: sec(1, 600), MinTrials: sec(1, 20), Grade: rapid.SampledFrom([]string{"none", "slight"}).Draw(t, "grade"), BackOffTurn: num(0, 4)}
 	h.Work = Work{sec(0, 3600), sec(0, 3600), sec(0, 3600), sec(0, 3600), sec(0, 3600)}
-	h.BenchSet = BenchSet{MinS: sec(0, 3600), MaxS: sec(3600, 7200)}
-	h.Cooling = Cooling{sec(0, 7200), sec(0, 7200)}
-	h.Alarms = Alarms{sec(5, 600), sec(5, 600), sec(5, 600), sec(10, 86400), sec(0, 3600)}
+	h.BenchSet = benchSet{MinS: sec(0, 3600), MaxS: sec(3600, 7200)}
+	h.Cooling = cooling{sec(0, 7200), sec(0, 7200)}
+	h.Alarms = alarms{sec(5, 600), sec(5, 600), sec(5, 600), sec(10, 86400), sec(0, 3600)}
 	h.Flash.GradeSD, h.Flash.Prior.Large.FirstG = num(0.1, 2), num(0.001, 1000)
 	h.Baths = rapid.SliceOfNDistinct(rapid.Custom(func(t *rapid.T) Bath {
 		return Bath{name.Draw(t, "bath"), rapid.Float64Range(1, 1000).Draw(t, "l"), rapid.Float64Range(0, 50000).Draw(t, "w"),

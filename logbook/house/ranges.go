@@ -10,23 +10,23 @@ import (
 	"flaskside/logbook/units"
 )
 
-// Quantity is what a number measures, in its stored unit.
-type Quantity int
+// quantity is what a number measures, in its stored unit.
+type quantity int
 
 // The quantities of the bench. Span is a difference of temperatures.
 const (
-	Plain Quantity = iota
-	PSI
-	TempC
-	SpanK
-	Seconds
-	Minutes
-	Grams
-	ML
-	MM
-	Turns
-	Watts
-	Litres
+	unitless quantity = iota
+	psi
+	tempC
+	spanK
+	seconds
+	minutes
+	grams
+	ml
+	mm
+	turns
+	watts
+	litres
 )
 
 // Where a usual range comes from. None is a limit of a standard; the maker's
@@ -43,7 +43,7 @@ type Usual struct {
 	Key       string // act or table and field, as in press-at.pressure_psi
 	Words     string
 	Low, High float64 // in the stored unit
-	Of        Quantity
+	Of        quantity
 	Source    string
 	Zero      bool // 0 stands for "not given", "none" or "as the house has it"
 }
@@ -51,137 +51,137 @@ type Usual struct {
 // usual is the one table of usual ranges. Those of the actions stand first, then the
 // settings, then what is worked out of several numbers.
 var usual = []Usual{
-	{"coat.dry_min_s", "separator dries at least", 300, 3600, Seconds, practice, true},
-	{"coat.dry_max_s", "separator dries at most", 600, 86400, Seconds, houseSays, true},
-	{"mix.powder_g", "powder", 2, 500, Grams, houseSays, true},
-	{"mix.liquid_g", "liquid", 1, 250, Grams, houseSays, true},
-	{"mix.room_c", "room temperature", 15, 32, TempC, houseSays, true},
-	{"mix.jar_c", "temperature of the refrigerator", -25, 15, TempC, houseSays, true},
-	{"mix.dough_s", "dough expected after", 60, 3 * 3600, Seconds, houseSays, true},
-	{"mix.work_s", "workable until", 300, 8 * 3600, Seconds, houseSays, true},
-	{"press-at.pressure_psi", "pressure", 1000, 5000, PSI, practice, true},
-	{"press-at.hold_s", "hold at pressure", 30, 900, Seconds, practice, true},
-	{"metal-to-metal.pressure_psi", "pressure of the final closure", 1000, 5000, PSI, practice, true},
-	{"flash.grams", "flash weighed", 0.01, 80, Grams, houseSays, true},
-	{"flash-more.grams", "flash weighed", 0.01, 80, Grams, houseSays, true},
-	{"clamp.backed_off_turn", "clamp backed off", 0, 1, Turns, practice, true},
-	{"clamp.bench_min_s", "bench set at least", 600, 4 * 3600, Seconds, taught, true},
-	{"clamp.bench_max_s", "bench set at most", 1200, 86400, Seconds, houseSays, true},
-	{"bath-load.bath_c", "bath when the flasks go in", 10, 101, TempC, houseSays, true},
-	{"bath-load.max_s", "longest stay in the bath", 3600, 2 * 86400, Seconds, houseSays, true},
-	{"bath-load.stages.temp_c", "temperature of a hold", 60, 101, TempC, taught, false},
-	{"bath-load.stages.ramp_s", "ramp", 0, 3 * 3600, Seconds, houseSays, true},
-	{"bath-load.stages.hold_s", "hold in the bath", 900, 86400, Seconds, taught, false},
-	{"case-step.min_s", "step lasts at least", 5, 14 * 86400, Seconds, houseSays, true},
-	{"case-step.aim_s", "aim of a step", 5, 14 * 86400, Seconds, houseSays, true},
-	{"case-step.max_s", "step lasts at most", 5, 14 * 86400, Seconds, houseSays, true},
-	{"case-delivered.wet_h", "hours in water", 1, 336, Plain, houseSays, true},
-	{"bath-load.sections.thin_mm", "thinnest resin", 1, 8, MM, houseSays, false},
-	{"bath-load.sections.thick_mm", "thickest resin", 1, 15, MM, houseSays, false},
-	{"bath-reading.temp_c", "bath temperature", 5, 102, TempC, houseSays, false},
-	{"bath-unload.bench_s", "cooling on the bench", 600, 86400, Seconds, practice, true},
-	{"cool-water.water_s", "cooling in water", 300, 2 * 3600, Seconds, practice, true},
-	{"remount.pin_mm", "pin opening", 0, 3, MM, houseSays, false},
-	{"equip-in.rated_psi", "rated load", 2000, 10000, PSI, houseSays, true},
-	{"equip-in.scale_psi", "end of the scale", 30, 15000, PSI, houseSays, true},
-	{"equip-in.class_pct", "class of the gauge, per cent", 0.1, 4, Plain, "EN 837-1, as quoted by makers of gauges", true},
-	{"equip-in.litres", "water in it", 1, 100, Litres, houseSays, true},
-	{"equip-in.every_days", "days between", 1, 400, Plain, houseSays, true},
-	{"equip-check.ice_c", "reading in ice", -5, 5, TempC, houseSays, false},
-	{"equip-check.boil_c", "reading in boiling water", 82, 105, TempC, houseSays, false},
-	{"equip-check.air_hpa", "air pressure, hPa", 550, 1060, Plain, houseSays, true},
-	{"equip-check.read_c", "reading", 0, 105, TempC, houseSays, false},
-	{"equip-check.against_c", "reading of the other", 0, 105, TempC, houseSays, false},
-	{"equip-check.read_psi", "reading", 15, 10000, PSI, houseSays, false},
-	{"equip-check.against_psi", "reading of the other", 15, 10000, PSI, houseSays, false},
-	{"timer-start.min_s", "timer, not before", 5, 86400, Seconds, houseSays, true},
-	{"timer-start.aim_s", "timer, aim", 5, 86400, Seconds, houseSays, true},
-	{"timer-start.max_s", "timer, not after", 5, 86400, Seconds, houseSays, true},
-	{"alarm-shelve.for_s", "alarm snoozed for", 60, 3600, Seconds, houseSays, false},
+	{"coat.dry_min_s", "separator dries at least", 300, 3600, seconds, practice, true},
+	{"coat.dry_max_s", "separator dries at most", 600, 86400, seconds, houseSays, true},
+	{"mix.powder_g", "powder", 2, 500, grams, houseSays, true},
+	{"mix.liquid_g", "liquid", 1, 250, grams, houseSays, true},
+	{"mix.room_c", "room temperature", 15, 32, tempC, houseSays, true},
+	{"mix.jar_c", "temperature of the refrigerator", -25, 15, tempC, houseSays, true},
+	{"mix.dough_s", "dough expected after", 60, 3 * 3600, seconds, houseSays, true},
+	{"mix.work_s", "workable until", 300, 8 * 3600, seconds, houseSays, true},
+	{"press-at.pressure_psi", "pressure", 1000, 5000, psi, practice, true},
+	{"press-at.hold_s", "hold at pressure", 30, 900, seconds, practice, true},
+	{"metal-to-metal.pressure_psi", "pressure of the final closure", 1000, 5000, psi, practice, true},
+	{"flash.grams", "flash weighed", 0.01, 80, grams, houseSays, true},
+	{"flash-more.grams", "flash weighed", 0.01, 80, grams, houseSays, true},
+	{"clamp.backed_off_turn", "clamp backed off", 0, 1, turns, practice, true},
+	{"clamp.bench_min_s", "bench set at least", 600, 4 * 3600, seconds, taught, true},
+	{"clamp.bench_max_s", "bench set at most", 1200, 86400, seconds, houseSays, true},
+	{"bath-load.bath_c", "bath when the flasks go in", 10, 101, tempC, houseSays, true},
+	{"bath-load.max_s", "longest stay in the bath", 3600, 2 * 86400, seconds, houseSays, true},
+	{"bath-load.stages.temp_c", "temperature of a hold", 60, 101, tempC, taught, false},
+	{"bath-load.stages.ramp_s", "ramp", 0, 3 * 3600, seconds, houseSays, true},
+	{"bath-load.stages.hold_s", "hold in the bath", 900, 86400, seconds, taught, false},
+	{"case-step.min_s", "step lasts at least", 5, 14 * 86400, seconds, houseSays, true},
+	{"case-step.aim_s", "aim of a step", 5, 14 * 86400, seconds, houseSays, true},
+	{"case-step.max_s", "step lasts at most", 5, 14 * 86400, seconds, houseSays, true},
+	{"case-delivered.wet_h", "hours in water", 1, 336, unitless, houseSays, true},
+	{"bath-load.sections.thin_mm", "thinnest resin", 1, 8, mm, houseSays, false},
+	{"bath-load.sections.thick_mm", "thickest resin", 1, 15, mm, houseSays, false},
+	{"bath-reading.temp_c", "bath temperature", 5, 102, tempC, houseSays, false},
+	{"bath-unload.bench_s", "cooling on the bench", 600, 86400, seconds, practice, true},
+	{"cool-water.water_s", "cooling in water", 300, 2 * 3600, seconds, practice, true},
+	{"remount.pin_mm", "pin opening", 0, 3, mm, houseSays, false},
+	{"equip-in.rated_psi", "rated load", 2000, 10000, psi, houseSays, true},
+	{"equip-in.scale_psi", "end of the scale", 30, 15000, psi, houseSays, true},
+	{"equip-in.class_pct", "class of the gauge, per cent", 0.1, 4, unitless, "EN 837-1, as quoted by makers of gauges", true},
+	{"equip-in.litres", "water in it", 1, 100, litres, houseSays, true},
+	{"equip-in.every_days", "days between", 1, 400, unitless, houseSays, true},
+	{"equip-check.ice_c", "reading in ice", -5, 5, tempC, houseSays, false},
+	{"equip-check.boil_c", "reading in boiling water", 82, 105, tempC, houseSays, false},
+	{"equip-check.air_hpa", "air pressure, hPa", 550, 1060, unitless, houseSays, true},
+	{"equip-check.read_c", "reading", 0, 105, tempC, houseSays, false},
+	{"equip-check.against_c", "reading of the other", 0, 105, tempC, houseSays, false},
+	{"equip-check.read_psi", "reading", 15, 10000, psi, houseSays, false},
+	{"equip-check.against_psi", "reading of the other", 15, 10000, psi, houseSays, false},
+	{"timer-start.min_s", "timer, not before", 5, 86400, seconds, houseSays, true},
+	{"timer-start.aim_s", "timer, aim", 5, 86400, seconds, houseSays, true},
+	{"timer-start.max_s", "timer, not after", 5, 86400, seconds, houseSays, true},
+	{"alarm-shelve.for_s", "alarm snoozed for", 60, 3600, seconds, houseSays, false},
 
-	{"crew_idle_s", "ask who is here after", 60, 2 * 3600, Seconds, houseSays, true},
-	{"separator.dry_min_s", "separator dries at least", 300, 3600, Seconds, practice, false},
-	{"separator.dry_max_s", "separator dries at most", 600, 86400, Seconds, houseSays, true},
-	{"press.presses", "presses", 1, 6, Plain, houseSays, false},
-	{"press.hands", "pairs of hands", 1, 6, Plain, houseSays, false},
-	{"press.pressure_psi", "pressure at trial closures", 1000, 5000, PSI, practice, false},
-	{"press.final_psi", "pressure of the final closure", 1000, 5000, PSI, practice, true},
-	{"press.max_psi", "rated load of the weakest of press, flask and clamp", 2000, 10000, PSI, houseSays, true},
-	{"press.hold_s", "hold at pressure", 30, 900, Seconds, practice, false},
-	{"press.min_trials", "minimum number of trial closures", 1, 6, Plain, practice, false},
-	{"press.back_off_turn", "clamp backed off", 0, 1, Turns, practice, false},
-	{"work.raise_s", "into the press and up to pressure", 5, 300, Seconds, houseSays, false},
-	{"work.open_s", "press down, flask open, flash judged", 5, 300, Seconds, houseSays, false},
-	{"work.trim_s", "trim and new sheet", 10, 900, Seconds, houseSays, false},
-	{"work.final_s", "final closure", 10, 900, Seconds, houseSays, false},
-	{"work.mix_s", "weigh and stir a mix", 10, 900, Seconds, houseSays, false},
-	{"bench_set.min_s", "bench set at least", 600, 4 * 3600, Seconds, taught, false},
-	{"bench_set.max_s", "bench set at most", 1200, 86400, Seconds, houseSays, true},
-	{"cooling.bench_s", "cooling on the bench", 600, 86400, Seconds, practice, false},
-	{"cooling.water_s", "cooling in water", 300, 2 * 3600, Seconds, practice, false},
-	{"remount.pin_limit_mm", "warn about a pin opening from", 0.2, 3, MM, practice, true},
-	{"alarms.high_s", "high alarms sound again after", 10, 600, Seconds, houseSays, false},
-	{"alarms.medium_s", "medium alarms sound again after", 10, 1800, Seconds, houseSays, false},
-	{"alarms.low_s", "low alarms sound again after", 10, 3600, Seconds, houseSays, false},
-	{"alarms.shelve_s", "snooze time of an alarm", 60, 3600, Seconds, houseSays, false},
-	{"alarms.warn_s", "warning before the end of a window", 30, 3600, Seconds, houseSays, false},
-	{"backup.keep", "days of backups kept", 1, 60, Plain, houseSays, false},
-	{"flash.none_below_g", "grams below which flash is none", 0.02, 1, Grams, houseSays, false},
-	{"flash.heavy_above_g", "grams above which flash is heavy", 0.2, 10, Grams, houseSays, false},
-	{"flash.floor_g", "film that flash never falls below", 0.01, 3, Grams, houseSays, true},
-	{"flash.grade_sd", "noise of a grade", 0.15, 1.2, Plain, houseSays, false},
-	{"flash.weigh_sd", "noise of a weighed trim", 0.05, 0.8, Plain, houseSays, false},
-	{"flash.prior.*.first_g", "flash at the first trial closure", 0.5, 80, Grams, houseSays, false},
-	{"flash.prior.*.first_sd", "spread of the first flash", 0.1, 1.2, Plain, houseSays, false},
-	{"flash.prior.*.kept", "flash kept from one closure to the next", 0.05, 0.9, Plain, houseSays, false},
-	{"flash.prior.*.kept_sd", "spread of the flash kept", 0.05, 0.8, Plain, houseSays, false},
-	{"plan.lunch_s", "the break", 600, 5400, Seconds, houseSays, true},
-	{"plan.bath_places", "flasks in a bath", 1, 24, Plain, houseSays, true},
-	{"plan.coat_s", "separator on both halves", 60, 1200, Seconds, practice, true},
-	{"plan.bath_in_s", "a load put in", 60, 1200, Seconds, houseSays, true},
-	{"plan.bath_out_s", "a load taken out", 60, 1200, Seconds, houseSays, true},
-	{"plan.finish_s", "from deflasking to finished", 600, 4 * 3600, Seconds, practice, true},
-	{"plan.clean_s", "a mould cleaned of lost dough", 300, 3600, Seconds, houseSays, true},
-	{"plan.rush_weight", "how much more a rush case counts", 1, 10, Plain, houseSays, true},
-	{"plan.cost_late", "points for a late case", 1, 100, Plain, houseSays, true},
-	{"plan.cost_late_hour", "points for each hour late", 0.1, 20, Plain, houseSays, true},
-	{"plan.cost_lost_dough", "points for a lost dough", 0.1, 50, Plain, houseSays, true},
-	{"plan.cost_overtime_hour", "points for an hour of overtime", 0.1, 50, Plain, houseSays, true},
-	{"plan.cost_mix", "points for a mix", 0.01, 20, Plain, houseSays, true},
-	{"plan.cost_day_programme", "points for a flask in the day programme", 0.01, 20, Plain, houseSays, true},
-	{"place.altitude_m", "height of the place, m", 1, 4500, Plain, houseSays, true},
-	{"place.air_hpa", "air pressure of the place, hPa", 550, 1060, Plain, houseSays, true},
-	{"baths.litres", "water in the bath", 3, 100, Litres, houseSays, false},
-	{"baths.heater_w", "heater of the bath", 200, 6000, Watts, houseSays, false},
-	{"baths.band_k", "band about the programme", 0.5, 6, SpanK, houseSays, true},
-	{"baths.silent_s", "probe silent for", 90, 1800, Seconds, houseSays, true},
-	{"programmes.stages.temp_c", "temperature of a hold", 60, 101, TempC, taught, false},
-	{"programmes.stages.ramp_s", "ramp", 0, 3 * 3600, Seconds, houseSays, true},
-	{"programmes.stages.hold_s", "hold in the bath", 900, 86400, Seconds, taught, false},
-	{"programmes.max_s", "longest stay in the bath", 3600, 2 * 86400, Seconds, houseSays, true},
-	{"pots", "pressure pots", 1, 6, Plain, houseSays, true},
-	{"ovens", "ovens", 1, 6, Plain, houseSays, true},
-	{"routes.steps.min_s", "step lasts at least", 5, 14 * 86400, Seconds, houseSays, true},
-	{"routes.steps.aim_s", "aim of a step", 5, 14 * 86400, Seconds, houseSays, true},
-	{"routes.steps.max_s", "step lasts at most", 5, 14 * 86400, Seconds, houseSays, true},
-	{"routes.steps.hands_s", "step keeps the hands for", 10, 2 * 3600, Seconds, houseSays, true},
-	{"resins.ratio", "powder to liquid", 1.5, 4.5, Plain, practice, false},
-	{"resins.powder_bulk_g_per_cc", "poured powder", 0.5, 0.95, Plain, houseSays, false},
-	{"resins.polymer_g_per_cc", "density of the beads", 1.1, 1.3, Plain, houseSays, false},
-	{"resins.liquid_g_per_ml", "density of the liquid", 0.9, 1.02, Plain, houseSays, false},
-	{"resins.unit_liquid_ml", "liquid in one unit", 3, 60, ML, houseSays, false},
-	{"resins.ref_temp_c", "temperature that the resin's times are for", 18, 30, TempC, houseSays, false},
-	{"resins.dough_from_min", "dough reached after", 1, 40, Minutes, practice, false},
-	{"resins.work_until_min", "too stiff after", 5, 180, Minutes, practice, false},
-	{"resins.q10", "times faster in a room 10 K warmer", 1.2, 3.5, Plain, houseSays, false},
-	{"resins.warm_tau_min", "a jar warms in", 5, 180, Minutes, houseSays, false},
-	{"resins.dough_ln_sd", "spread of the dough time", 0.02, 0.7, Plain, houseSays, false},
-	{"resins.work_ln_sd", "spread of the working time", 0.02, 0.7, Plain, houseSays, false},
-	{"resins.mix_ln_sd", "spread from mix to mix", 0.02, 0.7, Plain, houseSays, false},
-	{"resins.q10_ln_sd", "spread of the temperature factor", 0.02, 0.7, Plain, houseSays, false},
+	{"crew_idle_s", "ask who is here after", 60, 2 * 3600, seconds, houseSays, true},
+	{"separator.dry_min_s", "separator dries at least", 300, 3600, seconds, practice, false},
+	{"separator.dry_max_s", "separator dries at most", 600, 86400, seconds, houseSays, true},
+	{"press.presses", "presses", 1, 6, unitless, houseSays, false},
+	{"press.hands", "pairs of hands", 1, 6, unitless, houseSays, false},
+	{"press.pressure_psi", "pressure at trial closures", 1000, 5000, psi, practice, false},
+	{"press.final_psi", "pressure of the final closure", 1000, 5000, psi, practice, true},
+	{"press.max_psi", "rated load of the weakest of press, flask and clamp", 2000, 10000, psi, houseSays, true},
+	{"press.hold_s", "hold at pressure", 30, 900, seconds, practice, false},
+	{"press.min_trials", "minimum number of trial closures", 1, 6, unitless, practice, false},
+	{"press.back_off_turn", "clamp backed off", 0, 1, turns, practice, false},
+	{"work.raise_s", "into the press and up to pressure", 5, 300, seconds, houseSays, false},
+	{"work.open_s", "press down, flask open, flash judged", 5, 300, seconds, houseSays, false},
+	{"work.trim_s", "trim and new sheet", 10, 900, seconds, houseSays, false},
+	{"work.final_s", "final closure", 10, 900, seconds, houseSays, false},
+	{"work.mix_s", "weigh and stir a mix", 10, 900, seconds, houseSays, false},
+	{"bench_set.min_s", "bench set at least", 600, 4 * 3600, seconds, taught, false},
+	{"bench_set.max_s", "bench set at most", 1200, 86400, seconds, houseSays, true},
+	{"cooling.bench_s", "cooling on the bench", 600, 86400, seconds, practice, false},
+	{"cooling.water_s", "cooling in water", 300, 2 * 3600, seconds, practice, false},
+	{"remount.pin_limit_mm", "warn about a pin opening from", 0.2, 3, mm, practice, true},
+	{"alarms.high_s", "high alarms sound again after", 10, 600, seconds, houseSays, false},
+	{"alarms.medium_s", "medium alarms sound again after", 10, 1800, seconds, houseSays, false},
+	{"alarms.low_s", "low alarms sound again after", 10, 3600, seconds, houseSays, false},
+	{"alarms.shelve_s", "snooze time of an alarm", 60, 3600, seconds, houseSays, false},
+	{"alarms.warn_s", "warning before the end of a window", 30, 3600, seconds, houseSays, false},
+	{"backup.keep", "days of backups kept", 1, 60, unitless, houseSays, false},
+	{"flash.none_below_g", "grams below which flash is none", 0.02, 1, grams, houseSays, false},
+	{"flash.heavy_above_g", "grams above which flash is heavy", 0.2, 10, grams, houseSays, false},
+	{"flash.floor_g", "film that flash never falls below", 0.01, 3, grams, houseSays, true},
+	{"flash.grade_sd", "noise of a grade", 0.15, 1.2, unitless, houseSays, false},
+	{"flash.weigh_sd", "noise of a weighed trim", 0.05, 0.8, unitless, houseSays, false},
+	{"flash.prior.*.first_g", "flash at the first trial closure", 0.5, 80, grams, houseSays, false},
+	{"flash.prior.*.first_sd", "spread of the first flash", 0.1, 1.2, unitless, houseSays, false},
+	{"flash.prior.*.kept", "flash kept from one closure to the next", 0.05, 0.9, unitless, houseSays, false},
+	{"flash.prior.*.kept_sd", "spread of the flash kept", 0.05, 0.8, unitless, houseSays, false},
+	{"plan.lunch_s", "the break", 600, 5400, seconds, houseSays, true},
+	{"plan.bath_places", "flasks in a bath", 1, 24, unitless, houseSays, true},
+	{"plan.coat_s", "separator on both halves", 60, 1200, seconds, practice, true},
+	{"plan.bath_in_s", "a load put in", 60, 1200, seconds, houseSays, true},
+	{"plan.bath_out_s", "a load taken out", 60, 1200, seconds, houseSays, true},
+	{"plan.finish_s", "from deflasking to finished", 600, 4 * 3600, seconds, practice, true},
+	{"plan.clean_s", "a mould cleaned of lost dough", 300, 3600, seconds, houseSays, true},
+	{"plan.rush_weight", "how much more a rush case counts", 1, 10, unitless, houseSays, true},
+	{"plan.cost_late", "points for a late case", 1, 100, unitless, houseSays, true},
+	{"plan.cost_late_hour", "points for each hour late", 0.1, 20, unitless, houseSays, true},
+	{"plan.cost_lost_dough", "points for a lost dough", 0.1, 50, unitless, houseSays, true},
+	{"plan.cost_overtime_hour", "points for an hour of overtime", 0.1, 50, unitless, houseSays, true},
+	{"plan.cost_mix", "points for a mix", 0.01, 20, unitless, houseSays, true},
+	{"plan.cost_day_programme", "points for a flask in the day programme", 0.01, 20, unitless, houseSays, true},
+	{"place.altitude_m", "height of the place, m", 1, 4500, unitless, houseSays, true},
+	{"place.air_hpa", "air pressure of the place, hPa", 550, 1060, unitless, houseSays, true},
+	{"baths.litres", "water in the bath", 3, 100, litres, houseSays, false},
+	{"baths.heater_w", "heater of the bath", 200, 6000, watts, houseSays, false},
+	{"baths.band_k", "band about the programme", 0.5, 6, spanK, houseSays, true},
+	{"baths.silent_s", "probe silent for", 90, 1800, seconds, houseSays, true},
+	{"programmes.stages.temp_c", "temperature of a hold", 60, 101, tempC, taught, false},
+	{"programmes.stages.ramp_s", "ramp", 0, 3 * 3600, seconds, houseSays, true},
+	{"programmes.stages.hold_s", "hold in the bath", 900, 86400, seconds, taught, false},
+	{"programmes.max_s", "longest stay in the bath", 3600, 2 * 86400, seconds, houseSays, true},
+	{"pots", "pressure pots", 1, 6, unitless, houseSays, true},
+	{"ovens", "ovens", 1, 6, unitless, houseSays, true},
+	{"routes.steps.min_s", "step lasts at least", 5, 14 * 86400, seconds, houseSays, true},
+	{"routes.steps.aim_s", "aim of a step", 5, 14 * 86400, seconds, houseSays, true},
+	{"routes.steps.max_s", "step lasts at most", 5, 14 * 86400, seconds, houseSays, true},
+	{"routes.steps.hands_s", "step keeps the hands for", 10, 2 * 3600, seconds, houseSays, true},
+	{"resins.ratio", "powder to liquid", 1.5, 4.5, unitless, practice, false},
+	{"resins.powder_bulk_g_per_cc", "poured powder", 0.5, 0.95, unitless, houseSays, false},
+	{"resins.polymer_g_per_cc", "density of the beads", 1.1, 1.3, unitless, houseSays, false},
+	{"resins.liquid_g_per_ml", "density of the liquid", 0.9, 1.02, unitless, houseSays, false},
+	{"resins.unit_liquid_ml", "liquid in one unit", 3, 60, ml, houseSays, false},
+	{"resins.ref_temp_c", "temperature that the resin's times are for", 18, 30, tempC, houseSays, false},
+	{"resins.dough_from_min", "dough reached after", 1, 40, minutes, practice, false},
+	{"resins.work_until_min", "too stiff after", 5, 180, minutes, practice, false},
+	{"resins.q10", "times faster in a room 10 K warmer", 1.2, 3.5, unitless, houseSays, false},
+	{"resins.warm_tau_min", "a jar warms in", 5, 180, minutes, houseSays, false},
+	{"resins.dough_ln_sd", "spread of the dough time", 0.02, 0.7, unitless, houseSays, false},
+	{"resins.work_ln_sd", "spread of the working time", 0.02, 0.7, unitless, houseSays, false},
+	{"resins.mix_ln_sd", "spread from mix to mix", 0.02, 0.7, unitless, houseSays, false},
+	{"resins.q10_ln_sd", "spread of the temperature factor", 0.02, 0.7, unitless, houseSays, false},
 
-	{"mix.ratio", "powder to liquid by mass", 1.5, 3.5, Plain, practice, false},
-	{"programme.length_s", "the whole programme", 3600, 86400, Seconds, taught, false},
+	{"mix.ratio", "powder to liquid by mass", 1.5, 3.5, unitless, practice, false},
+	{"programme.length_s", "the whole programme", 3600, 86400, seconds, taught, false},
 }
 
 var usualByKey = func() map[string]Usual {
@@ -216,6 +216,9 @@ func UsualOf(key string) (u Usual, ok bool) {
 // range.
 func Counted(key string) bool { return counted[key[strings.LastIndexByte(key, '.')+1:]] }
 
+// IsTemperature tells whether the number is a temperature, and not a span of them.
+func (u Usual) IsTemperature() bool { return u.Of == tempC }
+
 // Has tells whether a number lies in the range, or stands for none.
 func (u Usual) Has(v float64) bool {
 	return u.Zero && v == 0 || v >= u.Low-1e-9 && v <= u.High+1e-9
@@ -236,27 +239,27 @@ func (u Usual) Show(v float64, in Units) string {
 		return strings.TrimSpace(strconv.FormatFloat(v, 'g', 5, 64) + " " + unit)
 	}
 	switch u.Of {
-	case PSI:
+	case psi:
 		return units.FormatPressure(v, in.Pressure)
-	case TempC:
+	case tempC:
 		return units.FormatTemp(v, in.Temperature)
-	case SpanK:
+	case spanK:
 		return units.FormatTempSpan(v, in.Temperature)
-	case Seconds:
+	case seconds:
 		return units.FormatDuration(time.Duration(v) * time.Second)
-	case Minutes:
+	case minutes:
 		return plain("min")
-	case Grams:
+	case grams:
 		return plain("g")
-	case ML:
+	case ml:
 		return plain("mL")
-	case MM:
+	case mm:
 		return plain("mm")
-	case Turns:
+	case turns:
 		return plain("turns")
-	case Watts:
+	case watts:
 		return plain("W")
-	case Litres:
+	case litres:
 		return plain("L")
 	}
 	return plain("")
@@ -281,14 +284,14 @@ func (u Usual) Other(v float64, in Units) (typed string, stored float64) {
 	}
 	number := func(x float64) string { return strconv.FormatFloat(math.Round(x*1e4)/1e4, 'f', -1, 64) }
 	switch u.Of {
-	case PSI:
+	case psi:
 		n := in.Pressure.FromPSI(v)
 		for _, other := range []units.PressureUnit{units.PSI, units.Bar, units.MPa} {
 			if psi := other.ToPSI(n); other != in.Pressure && u.Has(psi) {
 				return number(n) + " " + string(other), psi
 			}
 		}
-	case TempC:
+	case tempC:
 		n := in.Temperature.FromC(v)
 		for _, other := range []units.TempUnit{units.Celsius, units.Fahrenheit} {
 			if c := other.ToC(n); other != in.Temperature && u.Has(c) {

@@ -188,13 +188,13 @@ programmes = ['quick and boil']
 // Nothing above the rated load can be a house pressure.
 func TestHousePressureUnderTheRatedLoad(t *testing.T) {
 	for _, c := range []struct {
-		p    Press
+		p    pressWork
 		want string
 	}{
-		{Press{PressurePSI: 3000}, ""},
-		{Press{PressurePSI: 3000, MaxPSI: 3000, FinalPSI: 3000}, ""},
-		{Press{PressurePSI: 3000, MaxPSI: 2999}, "press.pressure_psi is 3000 psi, above the rated load press.max_psi 2999 psi"},
-		{Press{PressurePSI: 2000, FinalPSI: 3100, MaxPSI: 3000}, "press.final_psi is 3100 psi, above the rated load"},
+		{pressWork{PressurePSI: 3000}, ""},
+		{pressWork{PressurePSI: 3000, MaxPSI: 3000, FinalPSI: 3000}, ""},
+		{pressWork{PressurePSI: 3000, MaxPSI: 2999}, "press.pressure_psi is 3000 psi, above the rated load press.max_psi 2999 psi"},
+		{pressWork{PressurePSI: 2000, FinalPSI: 3100, MaxPSI: 3000}, "press.final_psi is 3100 psi, above the rated load"},
 	} {
 		h := Default()
 		h.Press.PressurePSI, h.Press.FinalPSI, h.Press.MaxPSI = c.p.PressurePSI, c.p.FinalPSI, c.p.MaxPSI

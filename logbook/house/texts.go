@@ -166,28 +166,28 @@ func numbersToTexts(file []byte, in Units) []byte {
 func (u Usual) parse(text string) (v float64, ok bool, err error) {
 	if !strings.ContainsFunc(text, func(r rune) bool { return r >= 'A' }) {
 		switch u.Of {
-		case PSI, TempC, SpanK, Seconds, Minutes:
+		case psi, tempC, spanK, seconds, minutes:
 			return 0, false, fmt.Errorf("%q has no unit: write one, as in %q", words.Clip(text, 60), u.example())
 		}
 	}
 	switch u.Of {
-	case PSI:
+	case psi:
 		v, err = units.ParsePressure(text, units.PSI)
-	case TempC:
+	case tempC:
 		v, err = units.ParseTemp(text, units.Celsius)
-	case SpanK:
+	case spanK:
 		v, err = units.ParseTempSpan(text, units.Celsius)
-	case Seconds, Minutes:
+	case seconds, minutes:
 		var d time.Duration
 		d, err = units.ParseDuration(text, time.Second)
-		if v = d.Seconds(); u.Of == Minutes {
+		if v = d.Seconds(); u.Of == minutes {
 			v = d.Minutes()
 		}
-	case Grams:
+	case grams:
 		v, err = units.ParseMass(text)
-	case ML:
+	case ml:
 		v, err = units.ParseVolume(text)
-	case MM:
+	case mm:
 		v, err = units.ParseLength(text)
 	default:
 		return 0, false, nil
@@ -197,11 +197,11 @@ func (u Usual) parse(text string) (v float64, ok bool, err error) {
 
 func (u Usual) example() string {
 	switch u.Of {
-	case PSI:
+	case psi:
 		return "207 bar"
-	case TempC:
+	case tempC:
 		return "74 C"
-	case SpanK:
+	case spanK:
 		return "2 K"
 	}
 	return "30 min"
@@ -226,22 +226,22 @@ func (u Usual) exact(v float64, in Units) string {
 	const few, all = 3, 17
 	var texts []string
 	switch u.Of {
-	case PSI:
+	case psi:
 		for _, unit := range []units.PressureUnit{in.Pressure, units.PSI, units.Bar, units.MPa} {
 			texts = append(texts, try(unit.FromPSI(v), string(unit), few))
 		}
 		texts = append(texts, try(v, "psi", all))
-	case TempC:
+	case tempC:
 		for _, unit := range []units.TempUnit{in.Temperature, units.Celsius, units.Fahrenheit} {
 			texts = append(texts, try(unit.FromC(v), string(unit), few))
 		}
 		texts = append(texts, try(v, "C", all))
-	case SpanK:
+	case spanK:
 		if in.Temperature == units.Fahrenheit {
 			texts = append(texts, try(in.Temperature.SpanFromC(v), "F", few))
 		}
 		texts = append(texts, try(v, "K", few), try(units.Fahrenheit.SpanFromC(v), "F", few), try(v, "K", all))
-	case Seconds:
+	case seconds:
 		if v != math.Trunc(v) {
 			return ""
 		}

@@ -42,10 +42,6 @@ var kinds = map[string]string{
 // Kind names a kind of record. One that has no words of its own is read from its code.
 func Kind[C ~string](kind C) string { return name(kinds, kind) }
 
-// KindHasWords tells whether a kind has words of its own, for the test that none lacks
-// them.
-func KindHasWords[C ~string](kind C) bool { return kinds[string(kind)] != "" }
-
 var hazards = map[string]string{
 	"monomer": "monomer: vapour, fire, skin", "press": "press: rated load, hands clear", "bath": "bath: scalding water", "deflask": "deflasking: heat trapped inside",
 	"scald": "boil-out: scalding water and steam", "dust": "trimming and polishing: dust, eyes", "pot": "pressure pot: let the pressure off first", "soak": "warm water: scalds in seconds",

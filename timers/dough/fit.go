@@ -41,7 +41,7 @@ const (
 // ResinFit is what a book of marks says about one resin. Times are minutes at the
 // resin's reference temperature.
 type ResinFit struct {
-	Dough, Work Level
+	Dough, Work level
 	SetAside    int // marks left out: impossible, or far off all others
 
 	CoolestC, WarmestC float64 // of the marks used; the dough's own mean, where the parts came from elsewhere
@@ -61,8 +61,8 @@ type ResinFit struct {
 	Wanting []string
 }
 
-// Level is the time of one kind of mark.
-type Level struct {
+// level is the time of one kind of mark.
+type level struct {
 	Marks   int
 	Fitted  bool
 	Minutes float64 // the resin's own where not fitted
@@ -93,7 +93,7 @@ func FitMarks(r Resin, marks []Mark) (ResinFit, error) {
 		return ResinFit{}, fmt.Errorf("%d marks, at most %d are read: give the newest", len(marks), maxFitMarks)
 	}
 	f := ResinFit{
-		Dough: Level{Minutes: r.DoughFromMin}, Work: Level{Minutes: r.WorkUntilMin},
+		Dough: level{Minutes: r.DoughFromMin}, Work: level{Minutes: r.WorkUntilMin},
 		Q10: r.Q10, LnSD: r.Q10LnSD, MixLnSD: r.MixLnSD,
 	}
 	dough, work := usable(r, marks, DoughReached), usable(r, marks, TooStiff)
@@ -191,10 +191,10 @@ func (f *ResinFit) fitQ10(r Resin, dough, work []seenMark) {
 	f.Q10Fitted, f.Q10, f.LnSD, f.ActivationK = true, math.Exp(lnQ10), max(se, 0.01), l.Slope
 	f.fitSpread(r, l.ResidSD, l.DF)
 	if len(dough) >= minLevelMarks {
-		f.Dough = Level{Marks: len(dough), Fitted: true, Minutes: math.Exp(l.Intercept[0]), LnSE: l.InterceptSE[0]}
+		f.Dough = level{Marks: len(dough), Fitted: true, Minutes: math.Exp(l.Intercept[0]), LnSE: l.InterceptSE[0]}
 	}
 	if last := len(groups) - 1; len(work) >= minLevelMarks {
-		f.Work = Level{Marks: len(work), Fitted: true, Minutes: math.Exp(l.Intercept[last]), LnSE: l.InterceptSE[last]}
+		f.Work = level{Marks: len(work), Fitted: true, Minutes: math.Exp(l.Intercept[last]), LnSE: l.InterceptSE[last]}
 	}
 }
 
@@ -203,7 +203,7 @@ func (f *ResinFit) fitLevels(r Resin, dough, work []seenMark) {
 	var sse float64
 	var df int
 	for _, k := range []struct {
-		level *Level
+		level *level
 		marks []seenMark
 		what  string
 	}{{&f.Dough, dough, "time to dough"}, {&f.Work, work, "working time"}} {
@@ -221,13 +221,13 @@ func (f *ResinFit) fitLevels(r Resin, dough, work []seenMark) {
 		}
 		mean, variance := stat.MeanVariance(books, nil)
 		sse, df = sse+variance*float64(n-1), df+n-1
-		*k.level = Level{Marks: n, Fitted: true, Minutes: math.Exp(mean)}
+		*k.level = level{Marks: n, Fitted: true, Minutes: math.Exp(mean)}
 	}
 	if df == 0 {
 		return
 	}
 	scatter := f.fitSpread(r, math.Sqrt(sse/float64(df)), df)
-	for _, l := range []*Level{&f.Dough, &f.Work} {
+	for _, l := range []*level{&f.Dough, &f.Work} {
 		if l.Fitted {
 			l.LnSE = scatter / math.Sqrt(float64(l.Marks))
 		}

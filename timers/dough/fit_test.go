@@ -239,7 +239,7 @@ func TestFitMarksOfAllKinds(t *testing.T) {
 	if _, err := FitMarks(Resin{}, nil); err == nil {
 		t.Error("a resin of zeros was taken")
 	}
-	wrong := ResinFit{Dough: Level{Marks: 3, Fitted: true, Minutes: 60, LnSE: 0.1}, Q10: 2, MixLnSD: 0.2}
+	wrong := ResinFit{Dough: level{Marks: 3, Fitted: true, Minutes: 60, LnSE: 0.1}, Q10: 2, MixLnSD: 0.2}
 	if _, err := wrong.Apply(r); err == nil || !strings.Contains(err.Error(), "must be below work_until_min") {
 		t.Errorf("dough after the working time: %v", err)
 	}

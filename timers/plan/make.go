@@ -34,11 +34,11 @@ type Made struct {
 	Cases []Case
 	Plan  Plan
 	Foretold
-	Ask *Ask // at most one case to ask a later time for
+	Ask *ask // at most one case to ask a later time for
 }
 
-// Ask is a case for which to ask a later time, and what that buys.
-type Ask struct {
+// ask is a case for which to ask a later time, and what that buys.
+type ask struct {
 	Case     int
 	DueMin   float64   // the time to ask for
 	Gain, SE float64   // points a day, on days on which neither plan was chosen
@@ -185,7 +185,7 @@ func (e *engine) later(due float64) float64 {
 // asked are how many cases are looked at closely.
 const asked = 2
 
-func (e *engine) leaveOut(ctx context.Context, cases []Case, p *Plan, draws, days []draw, f Foretold) (*Ask, error) {
+func (e *engine) leaveOut(ctx context.Context, cases []Case, p *Plan, draws, days []draw, f Foretold) (*ask, error) {
 	if !slices.ContainsFunc(f.Cases, func(c caseTimes) bool { return c.Late >= worthAsk }) {
 		return nil, nil
 	}
@@ -207,7 +207,7 @@ func (e *engine) leaveOut(ctx context.Context, cases []Case, p *Plan, draws, day
 	}
 	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(rough[i], rough[j]) })
 	base := e.costs(cases, p, days)
-	var best *Ask
+	var best *ask
 	for _, i := range order[:min(asked, len(order))] {
 		c := moved(i)
 		q, err := e.pick(ctx, c, draws)
@@ -225,7 +225,7 @@ func (e *engine) leaveOut(ctx context.Context, cases []Case, p *Plan, draws, day
 		if err != nil {
 			return nil, err
 		}
-		best = &Ask{Case: i, DueMin: c[i].DueMin, Gain: gain, SE: se}
+		best = &ask{Case: i, DueMin: c[i].DueMin, Gain: gain, SE: se}
 		for _, x := range g.Cases {
 			best.Late = append(best.Late, x.Late)
 		}

@@ -17,7 +17,7 @@ import (
 
 func advise(t *testing.T, jobs []Job, b Capacity, o AdviceOptions) Advice {
 	t.Helper()
-	a, err := Advise(jobs, HouseDurations(), b, o)
+	a, err := Advise(jobs, houseDurations(), b, o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -103,7 +103,7 @@ func TestAdviseOnPlainBenches(t *testing.T) {
 			{ID: "2", Due: mins(9), More: knownTo(1)},
 		}, move{Open, "1", 0}},
 	} {
-		if got := advise(t, c.jobs, HouseBench(), AdviceOptions{}); got.Next != c.next {
+		if got := advise(t, c.jobs, houseBench(), AdviceOptions{}); got.Next != c.next {
 			t.Errorf("%s: next %+v, want %+v", c.name, got.Next, c.next)
 		}
 	}
@@ -113,20 +113,20 @@ func TestAdviseOnPlainBenches(t *testing.T) {
 func TestChancesWorkedByHand(t *testing.T) {
 	// One closure and the final one take 3.5 + 2 = 5.5 min: in time at 5.5, lost at 5.4.
 	for due, want := range map[float64]float64{5.5: 1, 5.4: 0} {
-		a := advise(t, []Job{{ID: "1", Due: mins(due), More: knownTo(1)}}, HouseBench(), AdviceOptions{})
+		a := advise(t, []Job{{ID: "1", Due: mins(due), More: knownTo(1)}}, houseBench(), AdviceOptions{})
 		if a.Flasks[0].Chance != want || a.Flasks[0].Lost != (want == 0) || a.Expected != want {
 			t.Errorf("due %v: %+v", due, a)
 		}
 	}
 	// A final closure under way is over in time or it is not.
 	for until, want := range map[float64]float64{1.5: 1, 1.6: 0} {
-		a := advise(t, []Job{{ID: "1", Progress: Closing, Until: mins(until), Due: mins(1.5)}}, HouseBench(), AdviceOptions{})
+		a := advise(t, []Job{{ID: "1", Progress: Closing, Until: mins(until), Due: mins(1.5)}}, houseBench(), AdviceOptions{})
 		if f := a.Flasks[0]; f.Chance != want || f.Lost != (want == 0) || f.Help != nil || a.Next != (move{}) {
 			t.Errorf("final closure over in %v of 1.5 min: %+v", until, a)
 		}
 	}
 	// Two closures 9 min, three 12.5 min: between them the chance is that of two, within half a draw of even spread.
-	a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, 0.7, 0.3}}}, HouseBench(), AdviceOptions{})
+	a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, 0.7, 0.3}}}, houseBench(), AdviceOptions{})
 	if got := a.Flasks[0].Chance; math.Abs(got-0.7) > 1.0/(defaultDraws*estimates) {
 		t.Errorf("chance %v, want 0.7", got)
 	}
@@ -142,7 +142,7 @@ func TestWhatWouldHelp(t *testing.T) {
 		{ID: "2", Due: mins(12), More: knownTo(2)},
 		{ID: "3", Due: mins(1), More: knownTo(2)},
 	}
-	a := advise(t, jobs, HouseBench(), AdviceOptions{})
+	a := advise(t, jobs, houseBench(), AdviceOptions{})
 	if a.Expected != 1 || a.AllInTime != 0 {
 		t.Fatalf("expected in time %v, all %v; want 1 and 0", a.Expected, a.AllInTime)
 	}
@@ -172,12 +172,12 @@ func TestWhatWouldHelp(t *testing.T) {
 		{ID: "3", Due: mins(20), More: knownTo(1)},
 		{ID: "4", Due: mins(20), More: knownTo(1)},
 	}
-	a = advise(t, long, HouseBench(), AdviceOptions{})
+	a = advise(t, long, houseBench(), AdviceOptions{})
 	if a.GiveUp != "1" || a.Expected != 3 || !slices.Contains(codes(a.Flasks[0].Help), Remix) {
 		t.Errorf("give up %q, expected %v, help %+v", a.GiveUp, a.Expected, a.Flasks[0].Help)
 	}
 	// Enough time for all: nobody is given up, nothing is offered.
-	a = advise(t, longer(long, mins(60)), HouseBench(), AdviceOptions{})
+	a = advise(t, longer(long, mins(60)), houseBench(), AdviceOptions{})
 	if a.GiveUp != "" || a.AllInTime != 1 || slices.ContainsFunc(a.Flasks, func(f outlook) bool { return f.Help != nil }) {
 		t.Errorf("with an hour more: %+v", a)
 	}
@@ -208,13 +208,13 @@ func TestAdviseHolds(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		jobs, b := genJobs(t), genBench(t)
 		o := AdviceOptions{Draws: rapid.IntRange(1, 20).Draw(t, "draws"), Seed: rapid.Uint64().Draw(t, "seed")}
-		a, err := Advise(jobs, HouseDurations(), b, o)
+		a, err := Advise(jobs, houseDurations(), b, o)
 		if err != nil {
 			t.Fatal(err)
 		}
 		turned := slices.Clone(jobs)
 		slices.Reverse(turned)
-		back, err := Advise(turned, HouseDurations(), b, o)
+		back, err := Advise(turned, houseDurations(), b, o)
 		slices.Reverse(back.Flasks)
 		if err != nil || !reflect.DeepEqual(a, back) {
 			t.Fatalf("%+v, but %+v with the flasks named the other way round", a, back)
@@ -262,7 +262,7 @@ func TestAdviceIsSteady(t *testing.T) {
 		jobs, b := genJobs(t), genBench(t)
 		ask := func(jobs []Job, o AdviceOptions) Advice {
 			o.Draws = 32
-			a, err := Advise(jobs, HouseDurations(), b, o)
+			a, err := Advise(jobs, houseDurations(), b, o)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -285,7 +285,7 @@ func TestAdviceIsSteady(t *testing.T) {
 		// It changed: for a real gain, or because what was advised cannot be done any more.
 		i := slices.IndexFunc(jobs, func(j Job) bool { return j.ID == was.Flask })
 		if then.Gain == 0 && i >= 0 && was.Verb != Open {
-			p, w := newPlan(jobs, HouseDurations(), b)
+			p, w := newPlan(jobs, houseDurations(), b)
 			p.freeHands(w)
 			if slices.Contains(p.steps(w, nil), step{was.Verb, int8(i)}) {
 				t.Fatalf("%+v became %+v for nothing", a.Next, then.Next)
@@ -330,11 +330,11 @@ func TestAdviceDoesNotFlicker(t *testing.T) {
 		for i := range 5 {
 			jobs = append(jobs, Job{ID: fmt.Sprint(i), Due: time.Duration(900+rng.IntN(900)) * time.Second, More: sizes[rng.IntN(3)].Totals})
 		}
-		with := advise(t, jobs, HouseBench(), AdviceOptions{Draws: draws, Work: 60_000})
+		with := advise(t, jobs, houseBench(), AdviceOptions{Draws: draws, Work: 60_000})
 		without := with
 		for s := every; s <= seconds; s += every {
 			now := later(jobs, time.Duration(s)*time.Second)
-			a, b := advise(t, now, HouseBench(), AdviceOptions{Previous: &with, Draws: draws, Work: 60_000}), advise(t, now, HouseBench(), AdviceOptions{Draws: draws, Work: 60_000})
+			a, b := advise(t, now, houseBench(), AdviceOptions{Previous: &with, Draws: draws, Work: 60_000}), advise(t, now, houseBench(), AdviceOptions{Draws: draws, Work: 60_000})
 			add(&held, with, a)
 			add(&afresh, without, b)
 			with, without = a, b
@@ -354,7 +354,7 @@ func TestAdviceDoesNotFlicker(t *testing.T) {
 func TestOutOfTimeIsSaid(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		jobs := genJobs(t)
-		a, err := Advise(jobs, HouseDurations(), genBench(t), AdviceOptions{Draws: 4, Work: rapid.SampledFrom([]int{noWork, 20_000}).Draw(t, "work")})
+		a, err := Advise(jobs, houseDurations(), genBench(t), AdviceOptions{Draws: 4, Work: rapid.SampledFrom([]int{noWork, 20_000}).Draw(t, "work")})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -374,7 +374,7 @@ func TestOutOfTimeIsSaid(t *testing.T) {
 		}
 	})
 	dead := []Job{{ID: "1", Due: mins(-3), More: knownTo(2)}, {ID: "2", Ready: true, Due: mins(-1)}}
-	a := advise(t, dead, HouseBench(), AdviceOptions{})
+	a := advise(t, dead, houseBench(), AdviceOptions{})
 	if a.AllInTime != 0 || a.Others != 0 || a.Order != nil || a.Next != (move{}) || a.GiveUp != "" {
 		t.Errorf("two past their dough: %+v", a)
 	}
@@ -384,21 +384,21 @@ func TestPreviousIsKeptUnlessWorse(t *testing.T) {
 	// Alike in everything: either may go first, and what was said stands.
 	jobs := []Job{{ID: "1", Due: mins(30), More: totalsOf("medium")}, {ID: "2", Due: mins(30), More: totalsOf("medium")}}
 	for _, id := range []string{"1", "2"} {
-		a := advise(t, jobs, HouseBench(), AdviceOptions{Previous: &Advice{Next: move{Verb: Press, Flask: id}}})
+		a := advise(t, jobs, houseBench(), AdviceOptions{Previous: &Advice{Next: move{Verb: Press, Flask: id}}})
 		if a.Next.Flask != id || a.Gain != 0 {
 			t.Errorf("said press %s before; now %+v", id, a.Next)
 		}
 	}
 	// One would be lost by waiting: what was said is overturned, by a flask.
 	jobs = []Job{{ID: "1", Due: mins(40), More: knownTo(2)}, {ID: "2", Due: mins(9), More: knownTo(2)}}
-	a := advise(t, jobs, HouseBench(), AdviceOptions{Previous: &Advice{Next: move{Verb: Press, Flask: "1"}}})
+	a := advise(t, jobs, houseBench(), AdviceOptions{Previous: &Advice{Next: move{Verb: Press, Flask: "1"}}})
 	if a.Next.Flask != "2" || math.Abs(a.Gain-1) > 0.1 {
 		t.Errorf("next %+v, gain %v; want flask 2 and a gain of one flask", a.Next, a.Gain)
 	}
 	// Of two alike the one once given up stays given up, and the order stands; a turn much earlier changes it.
 	jobs = []Job{{ID: "1", Due: mins(12), More: knownTo(2)}, {ID: "2", Due: mins(12), More: knownTo(2)}}
 	for _, id := range []string{"1", "2"} {
-		if a := advise(t, jobs, HouseBench(), AdviceOptions{Previous: &Advice{GiveUp: id}}); a.GiveUp != id {
+		if a := advise(t, jobs, houseBench(), AdviceOptions{Previous: &Advice{GiveUp: id}}); a.GiveUp != id {
 			t.Errorf("gave up %s before, now %q", id, a.GiveUp)
 		}
 	}
@@ -416,7 +416,7 @@ func TestPreviousIsKeptUnlessWorse(t *testing.T) {
 	}
 	jobs = []Job{{ID: "1", Due: mins(40), More: knownTo(2)}, {ID: "2", Due: mins(9), More: knownTo(2)}}
 	// A verdict on a flask no longer there is of no account.
-	a = advise(t, jobs, HouseBench(), AdviceOptions{Previous: &Advice{Next: move{Verb: Close, Flask: "9"}, Order: []string{"9"}, GiveUp: "9"}})
+	a = advise(t, jobs, houseBench(), AdviceOptions{Previous: &Advice{Next: move{Verb: Close, Flask: "9"}, Order: []string{"9"}, GiveUp: "9"}})
 	if a.Next.Flask != "2" || !slices.Equal(a.Order, []string{"2", "1"}) || a.GiveUp != "" {
 		t.Errorf("%+v", a)
 	}
@@ -426,7 +426,7 @@ func TestCostOfMix(t *testing.T) {
 	work := []Job{{ID: "1", Due: mins(10), More: knownTo(2)}} // 9 min of work
 	fresh := []Job{{ID: "2", From: mins(12), Due: mins(40), More: knownTo(2)}}
 	ask := func(mixing time.Duration) MixCost {
-		c, err := CostOfMix(work, fresh, mixing, HouseDurations(), HouseBench(), AdviceOptions{})
+		c, err := CostOfMix(work, fresh, mixing, houseDurations(), houseBench(), AdviceOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -440,19 +440,19 @@ func TestCostOfMix(t *testing.T) {
 		t.Errorf("two minutes: %+v", c)
 	}
 	// A second pair of hands mixes while the first is at the press.
-	c, err := CostOfMix(work, fresh, mins(2), HouseDurations(), Capacity{1, 2}, AdviceOptions{})
+	c, err := CostOfMix(work, fresh, mins(2), houseDurations(), Capacity{1, 2}, AdviceOptions{})
 	if err != nil || c.Cost != 0 {
 		t.Errorf("with two pairs of hands: %+v, %v", c, err)
 	}
-	if c, err := CostOfMix(nil, nil, 0, HouseDurations(), HouseBench(), AdviceOptions{}); err != nil || c.Cost != 0 || c.Expected != 0 {
+	if c, err := CostOfMix(nil, nil, 0, houseDurations(), houseBench(), AdviceOptions{}); err != nil || c.Cost != 0 || c.Expected != 0 {
 		t.Errorf("nothing at all: %+v, %v", c, err)
 	}
 	for name, bad := range map[string]func() (MixCost, error){
 		"twice": func() (MixCost, error) {
-			return CostOfMix(work, work, 0, HouseDurations(), HouseBench(), AdviceOptions{})
+			return CostOfMix(work, work, 0, houseDurations(), houseBench(), AdviceOptions{})
 		},
 		"mixing takes": func() (MixCost, error) {
-			return CostOfMix(work, fresh, -1, HouseDurations(), HouseBench(), AdviceOptions{})
+			return CostOfMix(work, fresh, -1, houseDurations(), houseBench(), AdviceOptions{})
 		},
 	} {
 		if _, err := bad(); err == nil || !strings.Contains(err.Error(), name) {
@@ -476,20 +476,20 @@ func TestQuestionsOutOfRange(t *testing.T) {
 		b    Capacity
 		o    AdviceOptions
 	}{
-		{"without a name", with(func(j *Job) { j.ID = "" }), HouseDurations(), HouseBench(), AdviceOptions{}},
-		{"given twice", []Job{good, good}, HouseDurations(), HouseBench(), AdviceOptions{}},
-		{"at most 18", many, HouseDurations(), HouseBench(), AdviceOptions{}},
-		{"stage", with(func(j *Job) { j.Progress = finished }), HouseDurations(), HouseBench(), AdviceOptions{}},
-		{"out of range", with(func(j *Job) { j.Due = MaxTime + 1 }), HouseDurations(), HouseBench(), AdviceOptions{}},
-		{"out of range", with(func(j *Job) { j.Until = -MaxTime - 1 }), HouseDurations(), HouseBench(), AdviceOptions{}},
-		{"chances of further closures", with(func(j *Job) { j.More = nil }), HouseDurations(), HouseBench(), AdviceOptions{}},
-		{"not a chance", with(func(j *Job) { j.More = []float64{math.NaN()} }), HouseDurations(), HouseBench(), AdviceOptions{}},
-		{"press duration trim", []Job{good}, Durations{Trim: -1}, HouseBench(), AdviceOptions{}},
-		{"0 presses", []Job{good}, HouseDurations(), Capacity{0, 1}, AdviceOptions{}},
-		{"10 pairs of hands", []Job{good}, HouseDurations(), Capacity{1, 10}, AdviceOptions{}},
-		{"draws", []Job{good}, HouseDurations(), HouseBench(), AdviceOptions{Draws: -1}},
-		{"draws", []Job{good}, HouseDurations(), HouseBench(), AdviceOptions{Draws: maxDraws + 1}},
-		{"gain", []Job{good}, HouseDurations(), HouseBench(), AdviceOptions{Gain: math.NaN()}},
+		{"without a name", with(func(j *Job) { j.ID = "" }), houseDurations(), houseBench(), AdviceOptions{}},
+		{"given twice", []Job{good, good}, houseDurations(), houseBench(), AdviceOptions{}},
+		{"at most 18", many, houseDurations(), houseBench(), AdviceOptions{}},
+		{"stage", with(func(j *Job) { j.Progress = finished }), houseDurations(), houseBench(), AdviceOptions{}},
+		{"out of range", with(func(j *Job) { j.Due = MaxTime + 1 }), houseDurations(), houseBench(), AdviceOptions{}},
+		{"out of range", with(func(j *Job) { j.Until = -MaxTime - 1 }), houseDurations(), houseBench(), AdviceOptions{}},
+		{"chances of further closures", with(func(j *Job) { j.More = nil }), houseDurations(), houseBench(), AdviceOptions{}},
+		{"not a chance", with(func(j *Job) { j.More = []float64{math.NaN()} }), houseDurations(), houseBench(), AdviceOptions{}},
+		{"press duration trim", []Job{good}, Durations{Trim: -1}, houseBench(), AdviceOptions{}},
+		{"0 presses", []Job{good}, houseDurations(), Capacity{0, 1}, AdviceOptions{}},
+		{"10 pairs of hands", []Job{good}, houseDurations(), Capacity{1, 10}, AdviceOptions{}},
+		{"draws", []Job{good}, houseDurations(), houseBench(), AdviceOptions{Draws: -1}},
+		{"draws", []Job{good}, houseDurations(), houseBench(), AdviceOptions{Draws: maxDraws + 1}},
+		{"gain", []Job{good}, houseDurations(), houseBench(), AdviceOptions{Gain: math.NaN()}},
 	} {
 		if _, err := Advise(c.jobs, c.d, c.b, c.o); err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("want an error that says %q, got %v", c.want, err)
@@ -500,7 +500,7 @@ func TestQuestionsOutOfRange(t *testing.T) {
 	if a.Expected != MaxJobs {
 		t.Errorf("with a press each: %v of %d in time", a.Expected, MaxJobs)
 	}
-	if _, err := Advise([]Job{good}, Durations{}, HouseBench(), AdviceOptions{}); err != nil {
+	if _, err := Advise([]Job{good}, Durations{}, houseBench(), AdviceOptions{}); err != nil {
 		t.Errorf("work that takes no time: %v", err)
 	}
 }
@@ -510,7 +510,7 @@ func BenchmarkAdviseNineFlasks(b *testing.B) {
 		jobs := longer(nine(), more)
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
-				if _, err := Advise(jobs, HouseDurations(), HouseBench(), AdviceOptions{}); err != nil {
+				if _, err := Advise(jobs, houseDurations(), houseBench(), AdviceOptions{}); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -51,7 +51,7 @@ func BenchmarkAdvise(b *testing.B) {
 				took = took[:0]
 				for _, jobs := range benches {
 					at := processorTime()
-					if _, err := Advise(jobs, HouseDurations(), HouseBench(), AdviceOptions{}); err != nil {
+					if _, err := Advise(jobs, houseDurations(), houseBench(), AdviceOptions{}); err != nil {
 						b.Fatal(err)
 					}
 					took = append(took, processorTime()-at)

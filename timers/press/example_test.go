@@ -14,7 +14,8 @@ func ExampleAdvise() {
 		{ID: "4417 lower", Due: 14 * time.Minute, Ready: true},
 		{ID: "4420 upper", Due: 14 * time.Minute, More: []float64{0, 0.2, 0.4, 0.4}},
 	}
-	advice, err := press.Advise(jobs, press.HouseDurations(), press.HouseBench(), press.AdviceOptions{})
+	work := press.Durations{Raise: 42 * time.Second, Hold: time.Minute, Open: 18 * time.Second, Trim: 90 * time.Second, Final: 2 * time.Minute}
+	advice, err := press.Advise(jobs, work, press.Capacity{Presses: 1, Hands: 1}, press.AdviceOptions{})
 	if err != nil {
 		fmt.Println(err)
 		return

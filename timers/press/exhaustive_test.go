@@ -22,7 +22,7 @@ func most(s shelf, due []time.Duration, seen map[shelf]int) int {
 	if n, ok := seen[s]; ok {
 		return n
 	}
-	d := HouseDurations()
+	d := houseDurations()
 	best := 0
 	try := func(t shelf, inTime int) { best = max(best, inTime+most(t, due, seen)) }
 	for i := range due {
@@ -72,7 +72,7 @@ func TestLookAheadAgainstExhaustiveSearch(t *testing.T) {
 			s.left[i] = int8(need)
 			jobs = append(jobs, Job{ID: strconv.Itoa(i), Due: time.Duration(6+rng.IntN(30)) * time.Minute, Ready: need == 0, More: knownTo(max(need, 1))})
 		}
-		p, start := newPlan(jobs, HouseDurations(), HouseBench())
+		p, start := newPlan(jobs, houseDurations(), houseBench())
 		best := most(s, p.due, map[shelf]int{})
 		d := newDraws(jobs, 1, 1)
 		p.deal(start, d, 0)

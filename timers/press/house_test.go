@@ -8,6 +8,20 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
+// houseDurations are those used until a book has taught better ones (house default).
+func houseDurations() Durations {
+	return Durations{
+		Raise: 42 * time.Second,
+		Hold:  60 * time.Second,
+		Open:  18 * time.Second,
+		Trim:  90 * time.Second,
+		Final: 120 * time.Second,
+	}
+}
+
+// houseBench is one press and one pair of hands (house default).
+func houseBench() Capacity { return Capacity{Presses: 1, Hands: 1} }
+
 // houseSize is the flash of one size of base (house default): grams at the first closure and the fraction kept from
 // one closure to the next, both log-normal.
 type houseSize struct {

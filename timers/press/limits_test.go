@@ -24,7 +24,7 @@ func TestMinutesToSpareOnlySettleTies(t *testing.T) {
 		{ID: "2", Due: mins(5.5), More: []float64{0.05, 0.95}},
 	}
 	for _, work := range []int{0, noWork} {
-		if a := advise(t, jobs, HouseBench(), AdviceOptions{Work: work}); a.Next.Flask != "2" {
+		if a := advise(t, jobs, houseBench(), AdviceOptions{Work: work}); a.Next.Flask != "2" {
 			t.Errorf("work %d: next %+v, want flask 2: its chance is gone afterwards", work, a.Next)
 		}
 	}
@@ -50,7 +50,7 @@ func TestGiveUpFromAnEvenChance(t *testing.T) {
 		if c.before != "" {
 			o.Previous = &Advice{GiveUp: c.before}
 		}
-		a := advise(t, allIn(c.chance), HouseBench(), o)
+		a := advise(t, allIn(c.chance), houseBench(), o)
 		if (a.GiveUp != "") != c.want {
 			t.Errorf("all in time %.3f, gave up %q before: give up %q", a.AllInTime, c.before, a.GiveUp)
 		}
@@ -60,7 +60,7 @@ func TestGiveUpFromAnEvenChance(t *testing.T) {
 // A flask that nothing helps is told to be packed anew below a chance of 0.15, not above.
 func TestRemixBelowFifteenInHundred(t *testing.T) {
 	for chance, want := range map[float64]bool{0.13: true, 0.17: false, 0.35: false} {
-		a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, chance, 1 - chance}}}, HouseBench(), AdviceOptions{})
+		a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, chance, 1 - chance}}}, houseBench(), AdviceOptions{})
 		if got := slices.Contains(codes(a.Flasks[0].Help), Remix); got != want {
 			t.Errorf("chance %.3f: remix %v, want %v", a.Flasks[0].Chance, got, want)
 		}
@@ -92,7 +92,7 @@ func TestLeftAsideOnlyWhenClearlyWorse(t *testing.T) {
 
 // At a chance of 0.15 itself nobody says to pack it anew: twelve of eighty playings.
 func TestRemixNotAtFifteenInHundred(t *testing.T) {
-	a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, 0.15, 0.85}}}, HouseBench(), AdviceOptions{Draws: 20})
+	a := advise(t, []Job{{ID: "1", Due: mins(10), More: []float64{0, 0.15, 0.85}}}, houseBench(), AdviceOptions{Draws: 20})
 	if f := a.Flasks[0]; f.Chance != 0.15 || slices.Contains(codes(f.Help), Remix) {
 		t.Errorf("chance %v: help %+v", f.Chance, f.Help)
 	}
@@ -106,7 +106,7 @@ func TestHelpOfOneInTenIsNamed(t *testing.T) {
 		{ID: "1", Ready: true, Due: mins(2.5)},
 		{ID: "2", Due: mins(5.5), More: []float64{0.1, 0.9}},
 	}
-	a := advise(t, jobs, HouseBench(), AdviceOptions{Draws: 10})
+	a := advise(t, jobs, houseBench(), AdviceOptions{Draws: 10})
 	want := []Help{{Code: TakeFirst, Chance: 0.1, Others: -1}, {Code: LetWait, Flask: "1", Chance: 0.1}}
 	if f := a.Flasks[1]; f.Chance != 0 || !slices.Equal(f.Help, want) {
 		t.Errorf("chance %v: help %+v, want %+v", f.Chance, f.Help, want)
@@ -120,7 +120,7 @@ func TestOthersLoseWhatTheyHad(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	q := newDesk(jobs, HouseDurations(), HouseBench(), o)
+	q := newDesk(jobs, houseDurations(), houseBench(), o)
 	if got := q.helpOne(1, []float64{1, 0.5}, make([]*without, 2)); len(got) != 1 || got[0] != (Help{Code: TakeFirst, Chance: 1, Others: -1}) {
 		t.Errorf("%+v", got)
 	}
@@ -129,7 +129,7 @@ func TestOthersLoseWhatTheyHad(t *testing.T) {
 // Four flasks have widths of their own, the others those of full benches.
 func TestFourFlasksHaveTheirOwnWidths(t *testing.T) {
 	for n, first := range map[int]width{4: widthsFour[0], 5: widths[0], 6: widths[0]} {
-		p, w := newPlan(nine()[:n], HouseDurations(), HouseBench())
+		p, w := newPlan(nine()[:n], houseDurations(), houseBench())
 		for work := 1000; ; work += work / 4 {
 			if table := p.solved(w, work); table != nil { // the first width that there is room for
 				if table.width != first {
@@ -146,7 +146,7 @@ func TestFourFlasksHaveTheirOwnWidths(t *testing.T) {
 
 // A flask is fresh while nothing was done to it: none that is known to be ready, none that was judged.
 func TestFreshIsUntouched(t *testing.T) {
-	p, w := newPlan(nine(), HouseDurations(), HouseBench())
+	p, w := newPlan(nine(), houseDurations(), houseBench())
 	table := newTable(p, 1, width{})
 	for _, c := range []struct {
 		cell cell
@@ -167,7 +167,7 @@ func TestWorthItsCost(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	q := newDesk(jobs, HouseDurations(), HouseBench(), o)
+	q := newDesk(jobs, houseDurations(), houseBench(), o)
 	if got := q.helpOne(1, []float64{1, 0, 0}, make([]*without, 3)); !slices.Equal(got, []Help{{Code: TakeFirst, Chance: 1, Others: -1}}) {
 		t.Errorf("%+v", got)
 	}

@@ -74,7 +74,7 @@ func TestAdviceIsAtItsOptimum(t *testing.T) {
 			for i, s := range b.Sizes {
 				jobs = append(jobs, Job{ID: strconv.Itoa(i), Due: time.Duration(b.Due[i]) * time.Second, More: o.Totals[s]})
 			}
-			p, w := newPlan(jobs, HouseDurations(), HouseBench())
+			p, w := newPlan(jobs, houseDurations(), houseBench())
 			a := &ahead{plan: p, gap: DefaultGain}
 			best := a.decide(w, newDraws(jobs, 1, 2), 2, defaultWork)
 			if best.table == nil {

@@ -45,7 +45,7 @@ func TestPlayAgreesWithReferenceCases(t *testing.T) {
 			jobs = append(jobs, Job{ID: strconv.Itoa(i), Due: time.Duration(c.Due[i]) * time.Second, Ready: n == 0, More: knownTo(max(n, 1))})
 		}
 		for name, r := range rules {
-			p, w := newPlan(jobs, HouseDurations(), HouseBench())
+			p, w := newPlan(jobs, houseDurations(), houseBench())
 			for i, n := range c.Need {
 				w.cells[i].need = int8(n)
 			}
@@ -95,7 +95,7 @@ func TestOneFlaskByHand(t *testing.T) {
 	} {
 		c.job.ID, c.job.Due = "4417", mins(60)
 		for _, r := range baseRules {
-			p, w := newPlan([]Job{c.job}, HouseDurations(), HouseBench())
+			p, w := newPlan([]Job{c.job}, houseDurations(), houseBench())
 			p.deal(w, newDraws([]Job{c.job}, 1, 1), 0)
 			p.play(w, r)
 			if got := w.cells[0]; got.stage != finished || got.at != mins(c.finish) {
@@ -170,7 +170,7 @@ func TestCumulate(t *testing.T) {
 func TestPlayEnds(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		jobs, b := genJobs(t), genBench(t)
-		p, w := newPlan(jobs, HouseDurations(), b)
+		p, w := newPlan(jobs, houseDurations(), b)
 		p.deal(w, newDraws(jobs, 1, 1), 0)
 		r := rapid.SampledFrom(slices.Concat(baseRules[:], []rule{oneAtATime})).Draw(t, "rule")
 		over := min(w.hands, w.presses) < 0

@@ -29,25 +29,11 @@ type Durations struct {
 	Final time.Duration // the final closure, to clamped: hands and press
 }
 
-// HouseDurations returns the durations used until a book has taught better ones (house default).
-func HouseDurations() Durations {
-	return Durations{
-		Raise: 42 * time.Second,
-		Hold:  60 * time.Second,
-		Open:  18 * time.Second,
-		Trim:  90 * time.Second,
-		Final: 120 * time.Second,
-	}
-}
-
 // Capacity says how much can be done at once.
 type Capacity struct {
 	Presses int // 1 to MaxBench
 	Hands   int // pairs of hands, 1 to MaxBench
 }
-
-// HouseBench returns one press and one pair of hands (house default).
-func HouseBench() Capacity { return Capacity{Presses: 1, Hands: 1} }
 
 // Limits of what is worked out, so that any question is answered in bounded time.
 const (

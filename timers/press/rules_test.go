@@ -126,7 +126,7 @@ func TestTiesKeepTheOrderGiven(t *testing.T) {
 // takes less time than raising the press makes a time below 0.
 func TestKeysStandInTheOrderOfRanks(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		d := HouseDurations()
+		d := houseDurations()
 		d.Final = genSeconds(t, 0, 120, "final")
 		p, w := newPlan(genJobs(t), d, genBench(t))
 		live := p.inPlay(w)

@@ -45,7 +45,7 @@ var tableRows = []struct {
 func shiftOptions(row, shifts int) ShiftOptions {
 	o := ShiftOptions{
 		Shifts: shifts, Flasks: tableRows[row].flasks, Sizes: house(),
-		Durations: HouseDurations(), Bench: HouseBench(), Seed: tableSeed, Anew: *anew,
+		Durations: houseDurations(), Bench: houseBench(), Seed: tableSeed, Anew: *anew,
 	}
 	for _, m := range tableRows[row].mixes {
 		o.Mixes = append(o.Mixes, mins(m))
@@ -153,7 +153,7 @@ func TestKeptTable(t *testing.T) {
 func TestShareLostOfOneFlask(t *testing.T) {
 	o := ShiftOptions{
 		Shifts: 4000, Flasks: 1, Mixes: []time.Duration{mins(12.5)}, Sizes: []Size{{"any", 1, []float64{0.1, 0.3, 0.4, 0.15, 0.05}}},
-		Durations: HouseDurations(), Bench: HouseBench(), Seed: 5, Draws: 4,
+		Durations: houseDurations(), Bench: houseBench(), Seed: 5, Draws: 4,
 	}
 	for _, r := range simulate(t, o).Rules {
 		if se := math.Sqrt(0.2 * 0.8 / 4000); math.Abs(r.Lost-0.2) > 4*se || math.Abs(r.SE-se) > 0.1*se {

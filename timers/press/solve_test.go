@@ -30,7 +30,7 @@ func genSolvable(t *rapid.T) ([]Job, Capacity) {
 func TestTableKeepsItsWord(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		jobs, b := genSolvable(t)
-		p, w := newPlan(jobs, HouseDurations(), b)
+		p, w := newPlan(jobs, houseDurations(), b)
 		table := p.solved(w, defaultWork)
 		if table == nil {
 			return
@@ -101,7 +101,7 @@ func TestTableKeepsItsWord(t *testing.T) {
 func TestNothingIsLostByWhatIsLeftOut(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		jobs, _ := genSolvable(t)
-		p, w := newPlan(jobs, HouseDurations(), HouseBench())
+		p, w := newPlan(jobs, houseDurations(), houseBench())
 		table := p.solved(w, defaultWork)
 		if table == nil {
 			return
@@ -174,8 +174,8 @@ func TestChancesForetoldAreSeen(t *testing.T) {
 		for i, d := range due {
 			jobs = append(jobs, Job{ID: strconv.Itoa(i), Due: mins(d), More: house()[rng.IntN(3)].Totals})
 		}
-		a := advise(t, jobs, HouseBench(), AdviceOptions{Work: defaultWork})
-		p, w := newPlan(jobs, HouseDurations(), HouseBench())
+		a := advise(t, jobs, houseBench(), AdviceOptions{Work: defaultWork})
+		p, w := newPlan(jobs, houseDurations(), houseBench())
 		table := p.solved(w, defaultWork)
 		if table == nil {
 			t.Fatalf("%v: not solved", due)
@@ -213,24 +213,24 @@ func TestChancesForetoldAreSeen(t *testing.T) {
 // The work is bounded by counting, and what is too much is left to the look-ahead.
 func TestWorkIsBounded(t *testing.T) {
 	jobs := longer(nine(), mins(60))
-	p, w := newPlan(jobs, HouseDurations(), HouseBench())
+	p, w := newPlan(jobs, houseDurations(), houseBench())
 	for _, work := range []int{noWork, 1, 500, 5000} {
 		if got := p.solved(w, work); got != nil {
 			t.Errorf("solved with work %d: %d states", work, len(got.worth))
 		}
-		a := advise(t, jobs, HouseBench(), AdviceOptions{Work: work, Draws: 4})
+		a := advise(t, jobs, houseBench(), AdviceOptions{Work: work, Draws: 4})
 		if a.Next.Verb == Nothing || a.rule == 0 {
 			t.Errorf("work %d: %+v", work, a)
 		}
 	}
 	few := []Job{{ID: "1", Due: mins(20), More: totalsOf("medium")}, {ID: "2", Due: mins(20), More: totalsOf("medium")}}
-	p, w = newPlan(few, HouseDurations(), HouseBench())
+	p, w = newPlan(few, houseDurations(), houseBench())
 	table := p.solved(w, defaultWork)
 	size := len(table.worth)
 	if p.solved(w, size*3) == nil || p.solved(w, (size-1)*3) != nil {
 		t.Errorf("%d states: the bound is not where they are", size)
 	}
-	if !slices.Equal(advise(t, few, HouseBench(), AdviceOptions{Work: size * 3}).Order, advise(t, few, HouseBench(), AdviceOptions{}).Order) {
+	if !slices.Equal(advise(t, few, houseBench(), AdviceOptions{Work: size * 3}).Order, advise(t, few, houseBench(), AdviceOptions{}).Order) {
 		t.Error("the bound that just does gives another answer")
 	}
 }
@@ -245,7 +245,7 @@ func BenchmarkSolve(b *testing.B) {
 		b.Run(name, func(b *testing.B) {
 			states := 0
 			for b.Loop() {
-				p, w := newPlan(jobs, HouseDurations(), HouseBench())
+				p, w := newPlan(jobs, houseDurations(), houseBench())
 				if t := p.solved(w, defaultWork); t != nil {
 					states = len(t.worth)
 				}

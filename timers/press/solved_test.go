@@ -17,12 +17,12 @@ func TestASolvedBenchIsPlayedAsItsTable(t *testing.T) {
 		for i, s := range sizes {
 			jobs = append(jobs, Job{ID: strconv.Itoa(i), Due: 28 * time.Minute, More: o.Totals[s]})
 		}
-		s, err := Solve(jobs, HouseDurations(), HouseBench(), 0)
+		s, err := Solve(jobs, houseDurations(), houseBench(), 0)
 		if err != nil {
 			t.Fatal(err)
 		}
 		r := s.Reader()
-		p, start := newPlan(jobs, HouseDurations(), HouseBench())
+		p, start := newPlan(jobs, houseDurations(), houseBench())
 		want := newTable(p, 100_000, width{}).solve(start, 0).flasks
 		const shifts = 2000
 		d := newDraws(jobs, 5, shifts)
@@ -72,16 +72,16 @@ func TestSolveRefusesWhatIsTooMuch(t *testing.T) {
 	job := func(i int) Job {
 		return Job{ID: strconv.Itoa(i), Due: 28 * time.Minute, More: o.Totals["medium"]}
 	}
-	if _, err := Solve([]Job{job(1), job(2)}, HouseDurations(), HouseBench(), 20); !errors.Is(err, errTooMuch) {
+	if _, err := Solve([]Job{job(1), job(2)}, houseDurations(), houseBench(), 20); !errors.Is(err, errTooMuch) {
 		t.Errorf("in 20 states: %v", err)
 	}
-	if _, err := Solve([]Job{job(1), job(2), job(3), job(4)}, HouseDurations(), HouseBench(), 0); !errors.Is(err, errTooMuch) {
+	if _, err := Solve([]Job{job(1), job(2), job(3), job(4)}, houseDurations(), houseBench(), 0); !errors.Is(err, errTooMuch) {
 		t.Errorf("four flasks: %v", err)
 	}
-	if _, err := Solve([]Job{{}}, HouseDurations(), HouseBench(), 0); err == nil || errors.Is(err, errTooMuch) {
+	if _, err := Solve([]Job{{}}, houseDurations(), houseBench(), 0); err == nil || errors.Is(err, errTooMuch) {
 		t.Errorf("a flask without a name: %v", err)
 	}
-	s, err := Solve([]Job{job(1), job(2)}, HouseDurations(), HouseBench(), 0)
+	s, err := Solve([]Job{job(1), job(2)}, houseDurations(), houseBench(), 0)
 	if err != nil {
 		t.Fatal(err)
 	}

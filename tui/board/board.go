@@ -35,8 +35,8 @@ import (
 	"flaskside/timers"
 )
 
-// Sight is what the board looks at: a screen of the bench.
-type Sight interface {
+// sight is what the board looks at: a screen of the bench.
+type sight interface {
 	State() logbook.Snapshot
 	Now() timers.Now
 	Wake() <-chan struct{}
@@ -47,7 +47,7 @@ type Sight interface {
 
 // Config is what the board is handed.
 type Config struct {
-	Bench Sight
+	Bench sight
 	Token func() string // whoever knows it sees the board; "" lets nobody in. Asked at each request
 	// Tally counts what was done today, in words; nil where nobody counts.
 	Tally func() ([]string, error)

@@ -35,8 +35,8 @@ type pieceUse struct {
 	Record    uint64    `json:"record"` // the first that names it
 }
 
-// Fitted is where a gauge or a thermometer was, as the register has it.
-type Fitted struct {
+// fitted is where a gauge or a thermometer was, as the register has it.
+type fitted struct {
 	On   string    `json:"on"`
 	From time.Time `json:"from"`
 	To   time.Time `json:"to,omitzero"` // zero while it is there
@@ -45,7 +45,7 @@ type Fitted struct {
 // PieceList is what a piece of equipment was used for, by flask.
 type PieceList struct {
 	Asked  string     `json:"asked"`
-	Fitted []Fitted   `json:"fitted,omitempty"`
+	Fitted []fitted   `json:"fitted,omitempty"`
 	Uses   []pieceUse `json:"uses"`
 	Once   []uint64   `json:"once,omitempty"` // numbers of records that named it and were corrected or taken back since
 }
@@ -119,7 +119,7 @@ func FindPiece(book Source, asked action.Piece, loc *time.Location) (PieceList, 
 		}
 		out.Once = append(out.Once, once...)
 		uses = append(uses, slices.DeleteFunc(found, func(u Use) bool {
-			return !slices.ContainsFunc(out.Fitted, func(w Fitted) bool {
+			return !slices.ContainsFunc(out.Fitted, func(w fitted) bool {
 				return w.On == at.String() && w.had(u, f.flasks[u.Flask])
 			})
 		})...)
@@ -148,7 +148,7 @@ func (l *PieceList) add(f *finder, uses []Use) {
 
 // had tells whether a use was by the instrument while it was there. A flask in a bath was, where
 // any of its stay was: which part counts nobody can say.
-func (w Fitted) had(u Use, f *bench.Flask) bool {
+func (w fitted) had(u Use, f *bench.Flask) bool {
 	end := u.At
 	if strings.HasPrefix(w.On, string(action.Bath)) && f.InBath != nil {
 		switch {
@@ -164,7 +164,7 @@ func (w Fitted) had(u Use, f *bench.Flask) bool {
 }
 
 // places lists the presses and baths among what an instrument was fitted to, each once.
-func places(fitted []Fitted) (out []action.Piece) {
+func places(fitted []fitted) (out []action.Piece) {
 	for _, w := range fitted {
 		p, err := action.ParsePiece(w.On)
 		if err == nil && (p.Item == action.Press || p.Item == action.Bath) && !slices.Contains(out, p) {
@@ -175,7 +175,7 @@ func places(fitted []Fitted) (out []action.Piece) {
 }
 
 // fittings tells what an instrument was fitted to and when, by the records as they count now.
-func fittings(book Source, asked action.Piece, loc *time.Location) ([]Fitted, error) {
+func fittings(book Source, asked action.Piece, loc *time.Location) ([]fitted, error) {
 	var recs []record.Record
 	of := map[string]bool{}
 	err := book.Each(1, func(r record.Record) (bool, error) {
@@ -208,7 +208,7 @@ func fittings(book Source, asked action.Piece, loc *time.Location) ([]Fitted, er
 		}
 	}
 	slices.SortStableFunc(all, func(x, y told) int { return x.at.Compare(y.at) })
-	var out []Fitted
+	var out []fitted
 	for _, t := range all {
 		n := len(out)
 		if n > 0 && out[n-1].To.IsZero() {
@@ -218,7 +218,7 @@ func fittings(book Source, asked action.Piece, loc *time.Location) ([]Fitted, er
 			out[n-1].To = t.at
 		}
 		if t.on != "" {
-			out = append(out, Fitted{On: t.on, From: t.at})
+			out = append(out, fitted{On: t.on, From: t.at})
 		}
 	}
 	return out, nil

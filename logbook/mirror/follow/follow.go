@@ -15,8 +15,8 @@ import (
 	"flaskside/logbook/record"
 )
 
-// Asked is what the settings say of the mirror at a moment.
-type Asked struct {
+// Wanted is what the settings say of the mirror at a moment.
+type Wanted struct {
 	To      string // "" for none
 	Bench   string
 	NoNotes bool
@@ -25,7 +25,7 @@ type Asked struct {
 // Follower holds one mirror to its book.
 type Follower struct {
 	Book  mirror.Source
-	House func(logbook.Snapshot) Asked
+	House func(logbook.Snapshot) Wanted
 	Open  func(ctx context.Context, to string) (mirror.Remote, error)
 	Now   func() time.Time                // the wall clock
 	Tell  func(mirror.Health)             // called from one goroutine at a time
@@ -138,7 +138,7 @@ func (k *Follower) Step(ctx context.Context) {
 	})
 }
 
-func (k *Follower) bring(ctx context.Context, h Asked) (err error) {
+func (k *Follower) bring(ctx context.Context, h Wanted) (err error) {
 	if k.place == nil {
 		if k.place, err = k.Open(ctx, h.To); err != nil {
 			k.place = nil

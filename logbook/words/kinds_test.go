@@ -1,4 +1,4 @@
-package day
+package words_test
 
 import (
 	"testing"
