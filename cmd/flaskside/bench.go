@@ -5,12 +5,12 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
-	"net"
 	"os"
 	"os/signal"
 	"syscall"
 	"time"
 
+	"flaskside/logbook/address"
 	"flaskside/logbook/door"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/keeper"
@@ -57,9 +57,8 @@ func wholeAddress(flag, at string, port int) error {
 	if at == "" {
 		return nil
 	}
-	host, given, err := net.SplitHostPort(at)
-	if err != nil || host == "" || given == "" {
-		return wrongUsage("%[1]s takes an address and a port, as in 127.0.0.1:%[2]d for this computer alone, not %[3]q; 0.0.0.0:%[2]d is for every network it is in", flag, port, at)
+	if err := address.Check(at, port); err != nil {
+		return wrongUsage("%s %w", flag, err)
 	}
 	return nil
 }

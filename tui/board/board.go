@@ -29,6 +29,7 @@ import (
 	"time"
 
 	"flaskside/logbook"
+	"flaskside/logbook/address"
 	"flaskside/logbook/bath"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/mirror/benches"
@@ -102,9 +103,9 @@ func listen(ctx context.Context, at string, cfg Config, lim limits) (*Board, err
 	if cfg.Token() == "" {
 		return nil, errors.New("the board has no token: flaskside board --new makes one")
 	}
-	ln, err := (&net.ListenConfig{}).Listen(ctx, "tcp", at)
+	ln, err := address.Listen(ctx, net.ListenConfig{}, at)
 	if err != nil {
-		return nil, fmt.Errorf("open the board: %w", err)
+		return nil, fmt.Errorf("the wall board: %w", err)
 	}
 	b := &Board{cfg: cfg, lim: lim, ln: newBounded(ln, lim.conns), ends: make(chan struct{})}
 	if host, _, err := net.SplitHostPort(at); err == nil && net.ParseIP(host) == nil {

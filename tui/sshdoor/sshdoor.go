@@ -21,6 +21,7 @@ import (
 	"charm.land/wish/v2"
 	gossh "golang.org/x/crypto/ssh"
 
+	"flaskside/logbook/address"
 	"flaskside/logbook/keep"
 	"flaskside/tui"
 )
@@ -99,9 +100,9 @@ func listen(ctx context.Context, addr string, cfg Config, lim limits) (*Door, er
 	srv.RequestHandlers = map[string]ssh.RequestHandler{}
 	srv.SubsystemHandlers = map[string]ssh.SubsystemHandler{}
 	srv.Handler = func(ssh.Session) {} // each channel has its own
-	ln, err := (&net.ListenConfig{KeepAlive: lim.answering}).Listen(ctx, "tcp", addr)
+	ln, err := address.Listen(ctx, net.ListenConfig{KeepAlive: lim.answering}, addr)
 	if err != nil {
-		return nil, fmt.Errorf("open the door for SSH: %w", err)
+		return nil, fmt.Errorf("screens over SSH: %w", err)
 	}
 	d.srv, d.ln = srv, ln
 	return d, nil

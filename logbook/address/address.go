@@ -1,0 +1,45 @@
+// Package address is where a bench can be reached from other computers: an address and a port, as a person types them.
+package address
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"strconv"
+	"syscall"
+)
+
+// Check refuses what is no whole address: one that leaves it to the system who can reach it, or a port that is none.
+// port stands in the example. Port 0, any that is free, is for tests.
+func Check(at string, port int) error {
+	host, given, err := net.SplitHostPort(at)
+	if err != nil || host == "" || given == "" {
+		return fmt.Errorf("takes an address and a port, as in 127.0.0.1:%[1]d for this computer alone, not %[2]q; 0.0.0.0:%[1]d is for every network it is in", port, at)
+	}
+	if n, err := strconv.Atoi(given); err != nil || n < 0 || n > 65535 {
+		return fmt.Errorf("takes a port from 1 to 65535, as in %s, not %q", net.JoinHostPort(host, strconv.Itoa(port)), given)
+	}
+	return nil
+}
+
+// Listen listens at an address with the settings of c. Its error says what is wrong with the address.
+func Listen(ctx context.Context, c net.ListenConfig, at string) (net.Listener, error) {
+	ln, err := c.Listen(ctx, "tcp", at)
+	if err == nil {
+		return ln, nil
+	}
+	host, port, _ := net.SplitHostPort(at)
+	var unknown *net.DNSError
+	switch {
+	case errors.As(err, &unknown):
+		return nil, fmt.Errorf("no computer is known by the name %q: give the address of this one, as in 127.0.0.1:%s", host, port)
+	case errors.Is(err, syscall.EADDRINUSE):
+		return nil, fmt.Errorf("port %s of %s is taken by another program: give another port", port, host)
+	case errors.Is(err, syscall.EADDRNOTAVAIL):
+		return nil, fmt.Errorf("%s is not an address of this computer", host)
+	case errors.Is(err, syscall.EACCES):
+		return nil, fmt.Errorf("port %s is kept for the system: give one above 1023", port)
+	}
+	return nil, fmt.Errorf("nobody can be let in at %s: %w", at, err)
+}
