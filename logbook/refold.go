@@ -23,8 +23,9 @@ type refold struct {
 	err  error // the store could not be read
 }
 
-// runLength is how many records are folded at a time.
-const runLength = 8192
+// runLength is how many records are folded at a time. The readers of [check.Verify] are that far ahead, so that they
+// read while it is folded.
+const runLength = 4096
 
 func newRefold(tx *bolt.Tx) *refold { return &refold{tx: tx, cur: bench.Fold(nil, bench.Counters{})} }
 

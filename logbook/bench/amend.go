@@ -35,8 +35,8 @@ var amending = subject{
 
 // settle finds what each record counts as. A taking back that was itself taken
 // back counts for nothing, so the book is read from its end.
-func (b *Bench) settle() {
-	for i := len(b.Items) - 1; i >= 0; i-- {
+func (b *Bench) settle(amends []int) {
+	for _, i := range slices.Backward(amends) {
 		it := &b.Items[i]
 		if tb, ok := it.Body.(action.TakeBack); ok && it.TakenBack == nil {
 			if j, ok := b.byID[tb.Of]; ok && j < i {
@@ -45,7 +45,7 @@ func (b *Bench) settle() {
 			}
 		}
 	}
-	for i := range b.Items {
+	for _, i := range amends {
 		it := &b.Items[i]
 		c, ok := it.Body.(action.Correct)
 		if !ok || it.TakenBack != nil {

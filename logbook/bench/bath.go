@@ -276,7 +276,8 @@ func (l *living) reading(a action.BathReading, i int, it *Item) bool {
 // lastReadings gives by bath which record is its last reading.
 func (b *Bench) lastReadings() map[int]int {
 	out := map[int]int{}
-	for i, it := range b.Items {
+	for i := range b.Items {
+		it := &b.Items[i]
 		if r, ok := it.Body.(action.BathReading); ok && it.TakenBack == nil {
 			out[r.Bath] = i
 		}
@@ -288,7 +289,8 @@ func (b *Bench) lastReadings() map[int]int {
 // last one.
 func (b *Bench) unloadings() map[int][]int {
 	out, in := map[int][]int{}, map[int]int{}
-	for i, it := range b.Items {
+	for i := range b.Items {
+		it := &b.Items[i]
 		if it.TakenBack != nil {
 			continue
 		}

@@ -17,11 +17,16 @@ func Fold(recs []record.Record, top Counters) *Bench {
 		House: house.Default(), Flasks: map[int]*Flask{}, Mixes: map[int]*Mix{}, Loads: map[int]*Load{}, Timers: map[int]*Timer{},
 		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, len(recs)), Items: make([]Item, len(recs)), memo: newMemo(), once: &sync.Once{},
 	}
-	for i, r := range recs {
-		b.Items[i] = Item{Record: r, Body: r.Action.Body, Stamp: r.Stamp}
+	var amends []int
+	for i := range recs {
+		r, it := &recs[i], &b.Items[i]
+		it.Record, it.Body, it.Stamp = *r, r.Action.Body, r.Stamp
 		b.byID[r.Action.ID] = i
+		if action.IsAmendment(it.Body) {
+			amends = append(amends, i)
+		}
 	}
-	b.settle()
+	b.settle(amends)
 	for i := range b.Items {
 		b.count(&b.Items[i])
 	}
@@ -117,8 +122,8 @@ const pruneAt = 4096
 
 func (b *Bench) records() []record.Record {
 	out := make([]record.Record, len(b.Items), len(b.Items)+1)
-	for i, it := range b.Items {
-		out[i] = it.Record
+	for i := range b.Items {
+		out[i] = b.Items[i].Record
 	}
 	return out
 }

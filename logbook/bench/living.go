@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"slices"
 	"time"
 
 	"flaskside/logbook/action"
@@ -25,7 +26,8 @@ type living struct {
 func (b *Bench) living() *living {
 	l := &living{b: b, last: map[action.Kind]int{}, served: b.served(), lastRead: b.lastReadings(), unloads: b.unloadings(), registered: b.registered(), cases: b.caseRecords(), settingsBack: -1}
 	var back uint64
-	for i, it := range b.Items {
+	for i := range b.Items {
+		it := &b.Items[i]
 		if it.Stamp.At.After(l.now) {
 			l.now = it.Stamp.At
 		}
@@ -44,15 +46,14 @@ func (l *living) thing(s action.Subject) bool {
 	return f != nil && f(l, s.No)
 }
 
+// things tells whether it rests on one that a body is about.
+func (l *living) things(body action.Body) bool { return slices.ContainsFunc(body.Subjects(), l.thing) }
+
 // record tells whether the bench rests on a record: by what it is about, as it was
 // written and as it counts, or by what its kind says.
 func (l *living) record(i int, it *Item) bool {
-	for _, body := range []action.Body{it.Action.Body, it.Body} {
-		for _, s := range body.Subjects() {
-			if l.thing(s) {
-				return true
-			}
-		}
+	if l.things(it.Action.Body) || len(it.Corrections) > 0 && l.things(it.Body) {
+		return true
 	}
 	f := rules[it.Body.Kind()].alive
 	return f != nil && f(l, i, it)
@@ -101,11 +102,16 @@ func (b *Bench) Rests(f func(r *record.Record, rests bool)) {
 
 // Living gives the records that the bench still rests on.
 func (b *Bench) Living() []record.Record {
-	alive := b.alive()
-	var out []record.Record
-	for i, it := range b.Items {
-		if alive[i] {
-			out = append(out, it.Record)
+	alive, n := b.alive(), 0
+	for _, is := range alive {
+		if is {
+			n++
+		}
+	}
+	out := make([]record.Record, 0, n)
+	for i, is := range alive {
+		if is {
+			out = append(out, b.Items[i].Record)
 		}
 	}
 	return out

@@ -289,8 +289,8 @@ func (l *living) mix(no int) bool {
 // served lists all flasks that each mix was ever given to.
 func (b *Bench) served() map[int][]int {
 	out := map[int][]int{}
-	for _, it := range b.Items {
-		for _, body := range []action.Body{it.Action.Body, it.Body} {
+	for i := range b.Items {
+		for _, body := range [...]action.Body{b.Items[i].Action.Body, b.Items[i].Body} {
 			if no, flasks := given(body); no != 0 {
 				out[no] = append(out[no], flasks...)
 			}

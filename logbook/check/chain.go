@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"time"
 
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
@@ -29,10 +30,11 @@ type chain struct {
 
 	slots   [3]link
 	last    *link
-	accused *link  // the one before last, whose hash last does not name
-	waiting []span // missing records whose day is not known yet
-	day     string // of the last record that could be read
-	seen    bool   // some record was
+	accused *link     // the one before last, whose hash last does not name
+	waiting []span    // missing records whose day is not known yet
+	at      time.Time // of the last record that could be read
+	dated   bool      // there was one
+	seen    bool      // some record was
 }
 
 // span is a run of numbers.
@@ -62,12 +64,8 @@ func (c *chain) add(l *link) {
 	if l.err == nil && l.rec.Seq != l.key {
 		l.err = fmt.Errorf("it says that it is record %d", l.rec.Seq)
 	}
-	day := ""
-	if l.err == nil {
-		day = l.rec.Stamp.At.Format("2006-01-02")
-	}
 	if c.seen && l.key <= c.last.key || l.key == 0 {
-		c.spoilt(Fault{Kind: FaultPages, Seq: l.key, Day: day, What: "stands where it does not belong"})
+		c.spoilt(Fault{Kind: FaultPages, Seq: l.key, Day: dayOf(l), What: "stands where it does not belong"})
 		return
 	}
 	switch {
@@ -88,9 +86,11 @@ func (c *chain) add(l *link) {
 		c.judge(false, l.key)
 		c.accused = nil
 	}
-	if day != "" {
-		c.settle(day)
-		c.day = day
+	if l.err == nil {
+		if len(c.waiting) > 0 {
+			c.settle(c.day(), dayOf(l))
+		}
+		c.at, c.dated = l.rec.Stamp.At, true
 	}
 	if l.err != nil {
 		c.spoilt(Fault{Kind: FaultChanged, Seq: l.key, Day: c.about(), What: "cannot be read: " + l.err.Error()})
@@ -156,23 +156,23 @@ func (c *chain) end(kept *layout.Head) layout.Head {
 			c.spoilt(Fault{Kind: FaultChanged, Seq: l.key, Day: dayOf(l), What: "was changed after it was written: the book says of its last record that it had other bytes"})
 		}
 	}
-	c.settle("")
+	c.settle(c.day(), "")
 	slices.SortFunc(c.bad, func(a, b span) int { return cmp.Compare(a.from, b.from) })
 	return layout.Head{Seq: l.key, Hash: l.hash}
 }
 
-// settle tells of missing records, now that the day after them is known.
-func (c *chain) settle(until string) {
+// settle tells of missing records, now that the day after them is known; since is that before them.
+func (c *chain) settle(since, until string) {
 	for _, s := range c.waiting {
-		day := c.day
+		day := since
 		switch {
-		case day == "" && until != "":
+		case since == "" && until != "":
 			day = "on " + until + " or before"
-		case day == "":
+		case since == "":
 		case until == "":
-			day = "on " + day + " or after"
-		case until != day:
-			day = "from " + day + " to " + until
+			day = "on " + since + " or after"
+		case until != since:
+			day = "from " + since + " to " + until
 		}
 		c.tell(Fault{Kind: FaultMissing, Seq: s.from, To: s.to, Day: day, What: "not there"})
 	}
@@ -181,10 +181,19 @@ func (c *chain) settle(until string) {
 
 // about is the day of a record that cannot be read, from the one before.
 func (c *chain) about() string {
-	if c.day == "" {
+	day := c.day()
+	if day == "" {
 		return ""
 	}
-	return "on " + c.day + " or after"
+	return "on " + day + " or after"
+}
+
+// day is that of the last record that could be read, "" before there was one.
+func (c *chain) day() string {
+	if !c.dated {
+		return ""
+	}
+	return c.at.Format(dayFormat)
 }
 
 func (c *chain) spoilt(f Fault) {
@@ -196,7 +205,7 @@ func dayOf(l *link) string {
 	if l.err != nil {
 		return ""
 	}
-	return l.rec.Stamp.At.Format("2006-01-02")
+	return l.rec.Stamp.At.Format(dayFormat)
 }
 
 // read fills in what a record says; q is the reader's own.

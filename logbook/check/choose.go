@@ -302,8 +302,8 @@ func (s *Scan) Records(chosen []Pick, out *Salvaged) iter.Seq2[record.Record, er
 				return
 			}
 			// The days are put into words as verify does.
-			c := chain{tell: func(f Fault) { out.Lost = append(out.Lost, f) }, day: day, waiting: []span{{last + 1, to}}}
-			c.settle(until)
+			c := chain{tell: func(f Fault) { out.Lost = append(out.Lost, f) }, waiting: []span{{last + 1, to}}}
+			c.settle(day, until)
 		}
 		for _, p := range chosen {
 			raw, err := s.bytes(p.piece)

@@ -17,13 +17,20 @@ import (
 
 // sumOf adds up the index entries that a record has; the sums of all records and of
 // all entries are equal when each is there and none too many.
-func sumOf(seed maphash.Seed, r record.Record, of func(id string) (record.Record, bool)) (sum uint64) {
-	value := layout.SeqKey(r.Seq)
-	for _, k := range layout.IndexKeys(r, of) {
-		sum += entrySum(seed, k, value)
+func (s *summer) sumOf(r *record.Record, of func(id string) (record.Record, bool)) (sum uint64) {
+	value := binary.BigEndian.AppendUint64(s.value[:0], r.Seq)
+	layout.EachIndexKey(r, of, s.room[:0], func(k []byte) {
+		sum += entrySum(s.seed, k, value)
 		value = nil
-	}
+	})
 	return sum
+}
+
+// summer is one who adds up entries, with room of his own.
+type summer struct {
+	seed  maphash.Seed
+	value [8]byte
+	room  [64]byte
 }
 
 func entrySum(seed maphash.Seed, key, value []byte) uint64 {
@@ -34,22 +41,37 @@ func entrySum(seed maphash.Seed, key, value []byte) uint64 {
 	return h
 }
 
-// index holds the index against what the records want of it.
-func (v *verifier) index(seed maphash.Seed, want uint64) {
-	var got uint64
-	entries := 0
+// indexSum is the sum of all entries of an index, and how many there are.
+type indexSum struct {
+	sum     uint64
+	entries int
+}
+
+// sumIndex adds the entries of the index up, beside whatever else is done.
+func (v *verifier) sumIndex(seed maphash.Seed) <-chan indexSum {
+	out := make(chan indexSum, 1)
 	quiet := v.pages.walker(func(uint64, string) {}) // told already
-	quiet.walk(v.parts[string(layout.Index)], func(e entry) bool {
-		got += entrySum(seed, e.key, e.value)
-		entries++
-		return true
-	})
-	if got == want {
+	go func() {
+		var got indexSum
+		quiet.walk(v.parts[string(layout.Index)], func(e entry) bool {
+			got.sum += entrySum(seed, e.key, e.value)
+			got.entries++
+			return true
+		})
+		out <- got
+	}()
+	return out
+}
+
+// index holds the index against what the records want of it.
+func (v *verifier) index(seed maphash.Seed, want uint64, sum <-chan indexSum) {
+	got := <-sum
+	if got.sum == want {
 		return
 	}
 	// Which ones? The entries are taken in parts, so that the memory for it has a bound.
 	var odd []oddEntry
-	parts := uint64(entries/entriesAtOnce + 1)
+	parts := uint64(got.entries/entriesAtOnce + 1)
 	for part := range parts {
 		odd = append(odd, v.oddEntries(func(key []byte) bool { return maphash.Bytes(seed, key)%parts == part })...)
 	}

@@ -391,10 +391,10 @@ func (w *walker) leaf(id uint64, b, low, high []byte, each func(entry) bool) (mo
 		w.fault(id, "is empty")
 	}
 	var prev []byte
-	astray := 0
+	seen, odd := 0, false
 	defer func() {
-		if astray > 0 {
-			w.fault(id, fmt.Sprintf("has %d of its %d entries out of order", astray, n))
+		if odd || prev != nil && !inOrder(nil, prev, high) {
+			w.fault(id, fmt.Sprintf("has %d of its %d entries out of order", astray(b, n, seen, low, high), n))
 		}
 	}()
 	for i := range n {
@@ -407,16 +407,30 @@ func (w *walker) leaf(id uint64, b, low, high []byte, each func(entry) bool) (mo
 			w.fault(id, fmt.Sprintf("has its entry %d of %d outside of itself", i+1, n))
 			continue
 		}
-		if !inOrder(low, e.key, high) || prev != nil && bytes.Compare(prev, e.key) >= 0 {
-			astray++
-		} else {
-			prev = e.key
-		}
+		// Where each key is beyond the one before it, the bounds need to be looked at but at the ends.
+		odd = odd || (prev == nil && !inOrder(low, e.key, nil)) || prev != nil && bytes.Compare(prev, e.key) >= 0
+		prev, seen = e.key, i+1
 		if !each(e) {
 			return false
 		}
 	}
 	return true
+}
+
+// astray counts the entries out of order among the first few of the n of a leaf.
+func astray(b []byte, n, first int, low, high []byte) (count int) {
+	var prev []byte
+	for i := range first {
+		e, ok := leafEntry(b, n, i)
+		switch {
+		case !ok:
+		case !inOrder(low, e.key, high) || prev != nil && bytes.Compare(prev, e.key) >= 0:
+			count++
+		default:
+			prev = e.key
+		}
+	}
+	return count
 }
 
 // leafEntry gives entry i of the n of a leaf.

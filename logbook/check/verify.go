@@ -6,7 +6,6 @@ package check
 
 import (
 	"bytes"
-	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -97,6 +96,7 @@ type verifier struct {
 	chain  *chain
 	found  []Pin                    // heads told before that stand in the chain
 	shorts []short                  // the records, for the journals to be held against
+	last   time.Time                // the instant of the last record that could be read
 	sound  bool                     // the store can walk the trees too
 	newer  bool                     // the book says that it is of a later format
 	mark   uint64                   // the record that index and list of live records end with
@@ -294,22 +294,25 @@ func newBatch() *batch {
 	return &batch{make([]link, 0, batchLength), make([]uint64, batchLength), make(chan struct{})}
 }
 
-const batchLength = 256
+const (
+	batchLength  = 256
+	batchesAhead = 24 // more records than a fold of the store takes at once: they are read meanwhile
+)
 
 // readApart has the records read by all processors and gives them in order, in batches. Those
 // that nobody looks at any more may be given back to it.
 func (v *verifier) readApart(seed maphash.Seed) (<-chan *batch, chan<- *batch) {
-	todo, order := make(chan *batch, 4), make(chan *batch, 4*runtime.GOMAXPROCS(0))
+	todo, order := make(chan *batch, 4), make(chan *batch, batchesAhead)
 	used := make(chan *batch, cap(order))
 	for range runtime.GOMAXPROCS(0) {
 		go func() {
-			q := record.NewReader()
+			q, s := record.NewReader(), &summer{seed: seed}
 			for b := range todo {
 				for i := range b.links {
 					l := &b.links[i]
 					l.read(q)
 					if l.err == nil && l.key <= v.mark && !action.IsAmendment(l.rec.Action.Body) {
-						b.sums[i] = sumOf(seed, l.rec, nil)
+						b.sums[i] = s.sumOf(&l.rec, nil)
 					}
 				}
 				close(b.read)
@@ -355,6 +358,8 @@ func (v *verifier) walk(in Within) {
 		pins[p.Seq] = append(pins[p.Seq], p)
 	}
 	order, used := v.readApart(seed)
+	sum := v.sumIndex(seed)
+	amended := &summer{seed: seed}
 	v.pinned(pins, &link{hash: record.Genesis(v.rep.Book)})
 	var want uint64
 	for b := range order {
@@ -370,7 +375,7 @@ func (v *verifier) walk(in Within) {
 			case l.key > v.mark:
 				v.after[l.rec.Action.ID] = l.rec
 			case action.IsAmendment(l.rec.Action.Body):
-				b.sums[i] = sumOf(seed, l.rec, v.byID)
+				b.sums[i] = amended.sumOf(&l.rec, v.byID)
 			}
 			want += b.sums[i]
 			if whole != nil {
@@ -382,10 +387,13 @@ func (v *verifier) walk(in Within) {
 		default:
 		}
 	}
+	if v.rep.First != "" {
+		v.rep.Last = v.last.Format(dayFormat)
+	}
 	v.end(pins)
 	v.reached()
 	v.indexed()
-	v.index(seed, want)
+	v.index(seed, want, sum)
 	v.beat()
 	if whole != nil {
 		v.bench(whole, in)
@@ -401,10 +409,15 @@ func (v *verifier) judge(l *link, pins map[uint64][]Pin) {
 		v.shorts = append(v.shorts, short{l.key, shortOf(l.hash)})
 	}
 	if l.err == nil {
-		v.rep.Last = l.rec.Stamp.At.Format("2006-01-02")
-		v.rep.First = cmp.Or(v.rep.First, v.rep.Last)
+		v.last = l.rec.Stamp.At
+		if v.rep.First == "" {
+			v.rep.First = v.last.Format(dayFormat)
+		}
 	}
 }
+
+// dayFormat is how a day is told.
+const dayFormat = "2006-01-02"
 
 // log reads the records as they stand, each with the number it stands under, 0 where
 // that is none.

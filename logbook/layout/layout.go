@@ -4,6 +4,7 @@
 package layout
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -119,7 +120,9 @@ func Number(key []byte) uint64 {
 func IDKey(id string) []byte { return append([]byte{'i'}, id...) }
 
 // DayKey is what a record is found by the instant of its act with.
-func DayKey(at time.Time, seq uint64) []byte {
+func DayKey(at time.Time, seq uint64) []byte { return appendDayKey(nil, at, seq) }
+
+func appendDayKey(b []byte, at time.Time, seq uint64) []byte {
 	ns := at.UnixNano()
 	switch { // what nanoseconds cannot count lies before or after everything
 	case at.Year() < 1700:
@@ -127,13 +130,15 @@ func DayKey(at time.Time, seq uint64) []byte {
 	case at.Year() > 2250:
 		ns = math.MaxInt64
 	}
-	k := binary.BigEndian.AppendUint64([]byte{'d'}, uint64(ns)^(1<<63)) // instants before 1970 sort first
+	k := binary.BigEndian.AppendUint64(append(b, 'd'), uint64(ns)^(1<<63)) // instants before 1970 sort first
 	return binary.BigEndian.AppendUint64(k, seq)
 }
 
 // AmendKey is what a correction or a taking back is found by the record it is about with.
-func AmendKey(of, seq uint64) []byte {
-	return binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint64([]byte{'c'}, of), seq)
+func AmendKey(of, seq uint64) []byte { return appendAmendKey(nil, of, seq) }
+
+func appendAmendKey(b []byte, of, seq uint64) []byte {
+	return binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint64(append(b, 'c'), of), seq)
 }
 
 // SubjectPrefix begins the keys of the records about a subject.
@@ -142,8 +147,10 @@ func SubjectPrefix(s action.Subject) []byte {
 }
 
 // SubjectKey is what a record is found by its subject with.
-func SubjectKey(s action.Subject, seq uint64) []byte {
-	return binary.BigEndian.AppendUint64(SubjectPrefix(s), seq)
+func SubjectKey(s action.Subject, seq uint64) []byte { return appendSubjectKey(nil, s, seq) }
+
+func appendSubjectKey(b []byte, s action.Subject, seq uint64) []byte {
+	return binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint32(append(b, s.Class), uint32(s.No)), seq)
 }
 
 // Subjects of the index that are no things on the bench.
@@ -220,10 +227,35 @@ func SubjectCase(number string) action.Subject {
 // IndexKeys gives the index entries of a record; of finds a record by its id. The
 // value of the first, its id, is its number; the others have none.
 func IndexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]byte {
-	root := RootOf(r, of)
-	keys := [][]byte{IDKey(r.Action.ID), DayKey(r.Stamp.At, r.Seq)}
-	var subjects []action.Subject
-	switch a := root.Action.Body.(type) {
+	var keys [][]byte
+	EachIndexKey(&r, of, make([]byte, 0, keyRoom), func(key []byte) { keys = append(keys, bytes.Clone(key)) })
+	return keys
+}
+
+// keyRoom is room for most keys.
+const keyRoom = 64
+
+// EachIndexKey hands the keys that [IndexKeys] gives to each, one after the other in the same bytes, for
+// which room is used.
+func EachIndexKey(r *record.Record, of func(id string) (record.Record, bool), room []byte, each func(key []byte)) {
+	each(append(append(room[:0], 'i'), r.Action.ID...))
+	each(appendDayKey(room[:0], r.Stamp.At, r.Seq))
+	seq, at, body := r.Seq, r.Stamp.At, r.Action.Body
+	if action.IsAmendment(body) {
+		root := RootOf(*r, of)
+		seq, at, body = root.Seq, root.Stamp.At, root.Action.Body
+	}
+	for _, s := range subjectsOf(body, at) {
+		each(appendSubjectKey(room[:0], s, r.Seq))
+	}
+	if seq != r.Seq {
+		each(appendAmendKey(room[:0], seq, r.Seq))
+	}
+}
+
+// subjectsOf gives what a record is found by that is in no other one's words, with its body and time.
+func subjectsOf(body action.Body, at time.Time) (subjects []action.Subject) {
+	switch a := body.(type) {
 	case action.Correct, action.TakeBack: // of something that is not in the book
 	case action.Settings:
 		subjects = []action.Subject{SubjectSettings}
@@ -232,7 +264,7 @@ func IndexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]by
 	case action.BathReading:
 		subjects = []action.Subject{{Class: 'b', No: a.Bath}}
 	case action.LotIn, action.LotOut, action.EquipIn, action.EquipCheck, action.EquipWater, action.EquipOut:
-		subjects = RegisterSubjects(a, root.Stamp.At.Year())
+		subjects = RegisterSubjects(a, at.Year())
 	case action.SignOff:
 		subjects = []action.Subject{SubjectSignOff(a)}
 	case action.CaseIn, action.CaseOff, action.CaseDelivered, action.CaseStep:
@@ -241,13 +273,7 @@ func IndexKeys(r record.Record, of func(id string) (record.Record, bool)) [][]by
 	default:
 		subjects = bench.Subjects(a, nil)
 	}
-	for _, s := range subjects {
-		keys = append(keys, SubjectKey(s, r.Seq))
-	}
-	if root.Seq != r.Seq {
-		keys = append(keys, AmendKey(root.Seq, r.Seq))
-	}
-	return keys
+	return subjects
 }
 
 // RootOf looks through corrections and takings back to the record they are about in the

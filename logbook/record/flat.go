@@ -10,7 +10,7 @@ import (
 	"strings"
 )
 
-// flat is a kind of body that is read field by field: numbers, texts, yes and no, and lists of them, each as it is
+// flat is a kind of body that is read field by field: numbers, texts, yes and no, lists of them and of such bodies, each as it is
 // written and in its place. Most records have such a body, and to decode it, encode it and compare took most of the time
 // of reading them.
 type flat []flatField
@@ -20,6 +20,7 @@ type flatField struct {
 	index       int
 	kind        reflect.Kind // Invalid: of a shape that is not read here
 	elem        reflect.Kind // of a list
+	of          flat         // of a list of things that have fields themselves
 	omit        bool         // left out where it is empty
 }
 
@@ -40,6 +41,10 @@ func flatOf(t reflect.Type) flat {
 		case writesItself(f.Type):
 		case k == reflect.Slice && scalar(f.Type.Elem()):
 			x.kind, x.elem = k, f.Type.Elem().Kind()
+		case k == reflect.Slice && f.Type.Elem().Kind() == reflect.Struct:
+			if x.of = flatOf(f.Type.Elem()); x.of != nil {
+				x.kind, x.elem = k, reflect.Struct
+			}
 		case scalar(f.Type):
 			x.kind = k
 		}
@@ -74,6 +79,11 @@ func writesItself(t reflect.Type) bool {
 // read sets a body from bytes that are what it is written as; false where they are not, or that cannot be told here.
 func (fs flat) read(raw []byte, body reflect.Value) bool {
 	c := cut{rest: raw}
+	return fs.object(&c, body) && len(c.rest) == 0
+}
+
+// object reads an object from the front of what is cut.
+func (fs flat) object(c *cut, body reflect.Value) bool {
 	c.want("{")
 	begun := false
 	for i := range fs {
@@ -94,7 +104,7 @@ func (fs flat) read(raw []byte, body reflect.Value) bool {
 		case reflect.Invalid:
 			return false
 		case reflect.Slice:
-			if !c.list(v, f.elem) {
+			if !c.list(v, f) {
 				return false
 			}
 		default:
@@ -105,11 +115,11 @@ func (fs flat) read(raw []byte, body reflect.Value) bool {
 		}
 	}
 	c.want("}")
-	return !c.bad && len(c.rest) == 0
+	return !c.bad
 }
 
 // list reads a list that is not empty.
-func (c *cut) list(v reflect.Value, elem reflect.Kind) bool {
+func (c *cut) list(v reflect.Value, f *flatField) bool {
 	c.want("[")
 	n := 0
 	for !c.bad {
@@ -117,7 +127,11 @@ func (c *cut) list(v reflect.Value, elem reflect.Kind) bool {
 			v.Grow(1)
 		}
 		v.SetLen(n + 1)
-		c.scalar(v.Index(n), elem)
+		if f.of != nil {
+			c.bad = !f.of.object(c, v.Index(n)) || c.bad
+		} else {
+			c.scalar(v.Index(n), f.elem)
+		}
 		n++
 		if !c.has(",") {
 			break

@@ -18,13 +18,14 @@ import (
 // [Decode], so that the answer is always the same. One goroutine uses it at a
 // time.
 type Reader struct {
-	bodies map[action.Kind]shape // learned from bodies that were read strictly
-	buf    bytes.Buffer
+	bodies              map[action.Kind]shape // learned from bodies that were read strictly
+	buf                 bytes.Buffer
+	zone, boot, by, why string // of the record before: mostly they are the same
 }
 
 // shape is a kind of body.
 type shape struct {
-	is   reflect.Type // nil: only the strict reader judges it
+	is   reflect.Type // nil: read strictly
 	flat flat
 }
 
@@ -51,8 +52,8 @@ func (q *Reader) asWritten(raw []byte) (r Record, ok bool) {
 	prev := c.text()
 	c.want(`,"written":"`)
 	written := c.text()
-	r.Zone = c.field(`,"zone":"`)
-	r.Stamp.BootID = c.field(`,"boot":"`)
+	r.Zone = c.field(`,"zone":"`, &q.zone)
+	r.Stamp.BootID = c.field(`,"boot":"`, &q.boot)
 	if c.has(`,"boot_ns":`) {
 		ns := c.uint()
 		r.Stamp.Boot = time.Duration(ns)
@@ -62,7 +63,7 @@ func (q *Reader) asWritten(raw []byte) (r Record, ok bool) {
 	r.Action.ID = string(c.text())
 	c.want(`,"at":"`)
 	at := c.text()
-	r.Action.By = c.field(`,"by":"`)
+	r.Action.By = c.field(`,"by":"`, &q.by)
 	c.want(`,"act":"`)
 	kind := c.text()
 	c.want(`,"body":`)
@@ -74,7 +75,7 @@ func (q *Reader) asWritten(raw []byte) (r Record, ok bool) {
 		}
 		c.want(`]`)
 	}
-	r.Action.Why = c.field(`,"why":"`)
+	r.Action.Why = c.field(`,"why":"`, &q.why)
 	c.want(`}`)
 	if c.bad || len(c.rest) > 0 || r.Seq == 0 || len(prev) != 2*len(r.Prev) {
 		return r, false
@@ -109,7 +110,8 @@ func (q *Reader) body(kind, raw []byte) (action.Body, bool) {
 		return body, true
 	}
 	if t.is == nil {
-		return nil, false
+		body, err := action.DecodeBody(action.Kind(kind), raw)
+		return body, err == nil
 	}
 	p := reflect.New(t.is)
 	if t.flat != nil && t.flat.read(raw, p.Elem()) {
@@ -164,14 +166,17 @@ func (c *cut) text() []byte {
 	return s
 }
 
-// field reads a text that may be left out, but is never empty.
-func (c *cut) field(name string) string {
+// field reads a text that may be left out, but is never empty; last is what it was before, and is.
+func (c *cut) field(name string, last *string) string {
 	if !c.has(name) {
 		return ""
 	}
 	s := c.text()
 	c.bad = c.bad || len(s) == 0
-	return string(s)
+	if string(s) != *last {
+		*last = string(s)
+	}
+	return *last
 }
 
 func (c *cut) uint() uint64 {

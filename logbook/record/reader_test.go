@@ -10,6 +10,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/demo"
+	"flaskside/logbook/house"
 	"flaskside/logbook/record"
 	"flaskside/timers"
 	"flaskside/timers/simclock"
@@ -107,6 +108,9 @@ func TestQuickDecodeOddBodies(t *testing.T) {
 			{`["labial","lingual"]`, `[]`}, {`["labial","lingual"]`, `null`}, {`["labial","lingual"]`, `["labial",]`}, {`["labial","lingual"]`, `["labial","lingual"],`}, {`["labial","lingual"]`, `["labial","lingual"`},
 			{`"where"`, `"Where"`}, {`"grade":"slight","grams":1.5`, `"grams":1.5,"grade":"slight"`}, {`"grade"`, `"grade":"none","grade"`}}},
 		{action.PressIn{Flask: 1, Press: 2, Added: true}, [][2]string{{`"added":true`, `"added":false`}, {`"added":true`, `"added":1`}, {`"added":true`, `"added":truetrue`}, {`,"press":2`, ``}, {`"press":2`, `"press":0`}}},
+		{action.BathLoad{Load: 1, Flasks: []int{1}, Bath: 1, Programme: "long", BathC: 20, Stages: []house.Stage{{TempC: 74, HoldS: 60}, {TempC: 100, RampS: 5, HoldS: 7}}}, [][2]string{
+			{`"hold_s":60`, `"hold_s":060`}, {`"hold_s":60`, `"hold_s":60,"more":1`}, {`,"hold_s":60`, ``}, {`"temp_c":74,"hold_s":60`, `"hold_s":60,"temp_c":74`}, {`"temp_c":74`, `"temp_c":74,"temp_c":74`}, {`"ramp_s":5`, `"ramp_s":0`},
+			{`{"temp_c":74,"hold_s":60},`, `{},`}, {`{"temp_c":74,"hold_s":60},`, `null,`}, {`{"temp_c":74,"hold_s":60},`, `{"temp_c":74,"hold_s":60}`}, {`{"temp_c":74,"hold_s":60},`, `{"temp_c":74,"hold_s":60}},`}, {`"stages":[`, `"stages":[[`}, {`"stages":[`, `"stages":[{"temp_c":1.0,"hold_s":1},`}, {`"hold_s":7}]`, `"hold_s":7},]`}}},
 		{action.MixServe{Mix: 1, Flasks: []int{1, 2}}, [][2]string{{`[1,2]`, `[]`}, {`[1,2]`, `null`}, {`[1,2]`, `[1, 2]`}, {`[1,2]`, `[1,02]`}, {`[1,2]`, `[1,2.0]`}, {`[1,2]`, `[[1],2]`}}},
 	} {
 		r, err := record.Write(7, record.Genesis("x"), timers.Reading{Wall: start, BootID: "b", Boot: 5}, timers.Stamp{At: start}, action.Action{ID: "a", At: start, By: "KT", Body: c.body, Why: "4"})

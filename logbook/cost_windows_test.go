@@ -1,0 +1,9 @@
+package logbook
+
+import (
+	"testing"
+	"time"
+)
+
+// costOf is not known here.
+func costOf(*testing.B) time.Duration { return 0 }
