@@ -93,16 +93,16 @@ func (p *pastOf) journals() []string {
 func (p *pastOf) salvage(branch *check.Pin) (s check.Salvaged, in, beside []record.Record) {
 	p.t.Helper()
 	to := filepath.Join(p.t.TempDir(), "mended.db")
-	whole := func(path string) error {
+	whole := func(path string) (check.Report, error) {
 		rep, err := Verify(path, check.Verifying{})
 		if err == nil && len(rep.Faults) > 0 {
 			p.t.Errorf("the book made anew: %s", lines(rep.Faults))
 		}
-		return err
+		return rep, err
 	}
 	s, err := SalvageBy("KT", p.at, p.journals(), to, branch, p.ck, whole)
 	if err == nil {
-		err = whole(to)
+		_, err = whole(to)
 	}
 	if err != nil {
 		p.t.Fatal(err)

@@ -32,17 +32,17 @@ import (
 // A record is brought back when the record after it, or the head that the book kept,
 // names its hash. One that nothing vouches for is brought back too and told of; one
 // that is contradicted is not.
-func Salvage(file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look func(path string) error) (check.Salvaged, error) {
+func Salvage(file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look Check) (check.Salvaged, error) {
 	return salvage(file, journals, to, branch, clock, look, nil)
 }
 
 // SalvageBy makes, as [Salvage] does, a book that work goes on with: for each history that stands beside it, it has
 // one record more, by whom it was made, that names the file. Else nobody who has the book alone knows of them.
-func SalvageBy(by, file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look func(path string) error) (check.Salvaged, error) {
+func SalvageBy(by, file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look Check) (check.Salvaged, error) {
 	return salvage(file, journals, to, branch, clock, look, &by)
 }
 
-func salvage(file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look func(path string) error, by *string) (check.Salvaged, error) {
+func salvage(file string, journals []string, to string, branch *check.Pin, clock timers.Clock, look Check, by *string) (check.Salvaged, error) {
 	if _, err := os.Lstat(to); err == nil {
 		return check.Salvaged{}, fmt.Errorf("%s is there already: name a new file", to)
 	}
@@ -79,7 +79,11 @@ func salvage(file string, journals []string, to string, branch *check.Pin, clock
 		return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
 	}
 	if look != nil {
-		if err := look(tmp); err != nil {
+		rep, err := look(tmp)
+		if err == nil {
+			err = rep.Anew()
+		}
+		if err != nil {
 			return check.Salvaged{}, fmt.Errorf("salvage: %w", err)
 		}
 	}

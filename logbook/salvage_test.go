@@ -51,11 +51,12 @@ func TestSalvageJournalAlone(t *testing.T) {
 		t.Fatal(err)
 	}
 	to := filepath.Join(t.TempDir(), "new.db")
-	s, err := Salvage(filepath.Join(t.TempDir(), "gone.db"), js, to, nil, simclock.At(start, "boot-1"), func(path string) error {
-		if rep := verified(t, path, check.Verifying{}); len(rep.Faults) > 0 {
-			return errors.New(lines(rep.Faults))
+	s, err := Salvage(filepath.Join(t.TempDir(), "gone.db"), js, to, nil, simclock.At(start, "boot-1"), func(path string) (check.Report, error) {
+		rep := verified(t, path, check.Verifying{})
+		if len(rep.Faults) > 0 {
+			return rep, errors.New(lines(rep.Faults))
 		}
-		return nil
+		return rep, nil
 	})
 	if err != nil || s.Records != uint64(len(recs)) || s.File != 0 || s.Journal != s.Records {
 		t.Fatalf("%+v, %v", s, err)
@@ -79,8 +80,18 @@ func TestSalvageJournalAlone(t *testing.T) {
 	if _, err := Salvage(path, js, to, nil, h.ck, nil); err == nil || !strings.Contains(err.Error(), "is there already") {
 		t.Errorf("over a file that is there: %v", err)
 	}
-	if _, err := Salvage(path, js, filepath.Join(t.TempDir(), "x.db"), nil, h.ck, func(string) error { return errors.New("no") }); err == nil {
+	if _, err := Salvage(path, js, filepath.Join(t.TempDir(), "x.db"), nil, h.ck, func(string) (check.Report, error) { return check.Report{}, errors.New("no") }); err == nil {
 		t.Error("a new book that does not please was kept")
+	}
+	// Nor is one with a fault that no loss explains.
+	for kind, keeps := range map[check.FaultKind]bool{check.FaultMissing: true, check.FaultUnproven: true, check.FaultIndex: false, check.FaultHead: false, check.FaultChanged: false} {
+		to := filepath.Join(t.TempDir(), "x.db")
+		_, err := Salvage(path, js, to, nil, h.ck, func(string) (check.Report, error) {
+			return check.Report{Faults: []check.Fault{{Kind: kind, What: "odd"}}}, nil
+		})
+		if _, gone := os.Stat(to); (err == nil) != keeps || (gone == nil) != keeps {
+			t.Errorf("a new book with a fault of the kind %s: %v", kind, err)
+		}
 	}
 }
 

@@ -1,7 +1,7 @@
 package main
 
 import (
-	"bufio"
+	"cmp"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -11,7 +11,6 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/asked"
 	"flaskside/logbook/check"
-	"flaskside/logbook/words"
 	"flaskside/timers/sysclock"
 )
 
@@ -50,91 +49,16 @@ func salvageCommand(o *options) *cobra.Command {
 				}
 				follow = &p
 			}
-			s, err := logbook.SalvageBy(o.by, args[0], journals, to, follow, sysclock.New(), func(path string) error {
-				rep, err := checking(c.Context())(path)
-				if err != nil {
-					return err
-				}
-				return unexpected(rep)
-			})
+			s, err := logbook.SalvageBy(o.by, args[0], journals, to, follow, sysclock.New(), checking(c.Context()))
 			if err != nil {
 				return err
 			}
-			return deliverSalvaged(to, s, len(journals), c.OutOrStdout())
+			err = deliver("", c.OutOrStdout(), func(w io.Writer) error { return s.Text(w, to, len(journals)) })
+			return cmp.Or(err, s.Sound())
 		},
 	}
 	c.Flags().StringVar(&to, "to", "", "the new logbook, a file that is not there yet")
 	c.Flags().StringVar(&journal, "journal", "", "journals to read, as a pattern (default: those beside FILE)")
 	c.Flags().StringVar(&branch, "branch", "", "follow the history that this record belongs to, 15:9f3a00c1, as verify or salvage named it (default: that of FILE)")
 	return c
-}
-
-// unexpected finds the faults that a book made anew must not have, whatever is lost.
-func unexpected(rep check.Report) error {
-	for _, f := range rep.Faults {
-		switch f.Kind {
-		case check.FaultMissing, check.FaultUnproven, check.FaultFile, check.FaultBench:
-			continue
-		case check.FaultChanged:
-			// Of the last two records one contradicts the other, and nothing says which of them
-			// is spoilt: both are brought back, and told of.
-			if f.Seq+1 == rep.Head.Seq {
-				continue
-			}
-		}
-		return fmt.Errorf("the new logbook is not sound: %s", f)
-	}
-	return nil
-}
-
-func deliverSalvaged(to string, s check.Salvaged, journals int, out io.Writer) error {
-	w := bufio.NewWriter(out)
-	fmt.Fprintf(w, "%s: %d records, head %s\n", to, s.Records, s.Head)
-	fmt.Fprintf(w, "found    %d in the logbook, %d in %s\n", s.File, s.Journal, words.Count(journals, "journal", "journals"))
-	for _, o := range s.Others {
-		fmt.Fprintf(w, "left out %s\n", words.Clean(o))
-	}
-	for _, b := range s.Branches {
-		fmt.Fprintf(w, "outside  %s\n", branchLine(b))
-	}
-	for _, f := range s.Lost {
-		label := "lost "
-		if f.Kind == check.FaultUnproven || f.Kind == check.FaultHead {
-			label = "doubt"
-		}
-		fmt.Fprintf(w, "%s    %s\n", label, f)
-	}
-	if len(s.Lost) == 0 {
-		fmt.Fprintln(w, "lost     none")
-	}
-	if err := w.Flush(); err != nil {
-		return fmt.Errorf("write to the standard output: %w", err)
-	}
-	switch n := s.Gone(); {
-	case n == 1:
-		return check.Unsoundly("one record could not be brought back")
-	case n > 0:
-		return check.Unsoundly("%d records could not be brought back", n)
-	case s.Outside() > 0:
-		return check.Unsoundly("not all is in the new logbook: %s beside it, as listed", words.Count(s.Outside(), "record stands", "records stand"))
-	case len(s.Lost) > 0:
-		return check.Unsoundly("all records known of were brought back, but not all is proven")
-	}
-	return nil
-}
-
-// branchLine says what stands beside the new logbook, and why.
-func branchLine(b check.Branch) string {
-	what := fmt.Sprintf("record %d", b.From)
-	if b.Records > 1 {
-		what = fmt.Sprintf("records %d to %d", b.From, b.End.Seq)
-	}
-	why := "of another history"
-	switch {
-	case b.Against:
-		why = fmt.Sprintf("changed or of another history, for record %d was written on other bytes", b.End.Seq+1)
-	case !b.Knows:
-		why = "on no record that was brought back"
-	}
-	return fmt.Sprintf("%s, %s: %s; in %s, to be followed with --branch %s", what, why, words.Clean(b.Text), b.File, b.End)
 }

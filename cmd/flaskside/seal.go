@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"os"
@@ -35,7 +34,7 @@ func sealCommand(o *options) *cobra.Command {
 				}
 				key = filepath.Join(dir, "flaskside", "seal.key")
 			}
-			return makeSeal(c.Context(), o.at(), key, out, c.OutOrStdout(), c.ErrOrStderr())
+			return makeSeal(c, o.at(), key, out)
 		},
 	}
 	c.Flags().StringVar(&key, "key", "", "the private key (default: in your settings folder, made on first use)")
@@ -43,12 +42,12 @@ func sealCommand(o *options) *cobra.Command {
 	return c
 }
 
-func makeSeal(ctx context.Context, at reach.At, key, out string, stdout, stderr io.Writer) error {
-	rep, err := at.Look(check.Verifying{}, apartly(ctx))
+func makeSeal(c *cobra.Command, at reach.At, key, out string) error {
+	rep, err := at.Look(check.Verifying{}, apartly(c.Context()))
 	if err != nil {
 		return err
 	}
-	if err := faulty(rep, "no seal was made; flaskside verify lists them"); err != nil {
+	if err := rep.Sound("no seal was made; flaskside verify lists them"); err != nil {
 		return err
 	}
 	k, made, err := seal.LoadOrMake(key)
@@ -59,15 +58,12 @@ func makeSeal(ctx context.Context, at reach.At, key, out string, stdout, stderr 
 	if err != nil {
 		return err
 	}
-	if err := deliver(out, stdout, func(w io.Writer) error {
-		_, err := w.Write(signed)
-		return err
-	}); err != nil {
+	if err := deliver(out, c.OutOrStdout(), func(w io.Writer) error { _, err := w.Write(signed); return err }); err != nil {
 		return err
 	}
-	said := stderr // the standard output is the seal itself
+	said := c.ErrOrStderr() // the standard output is the seal itself
 	if out != "" {
-		said = stdout
+		said = c.OutOrStdout()
 	}
 	if made {
 		fmt.Fprintf(said, "a new key was made: %s (keep a copy of it, and away from others)\n", key)

@@ -22,6 +22,8 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -30,6 +32,10 @@ import (
 	"golang.org/x/crypto/ssh"
 	"golang.org/x/mod/sumdb/note"
 
+	"flaskside/logbook/asked"
+	"flaskside/logbook/check"
+	"flaskside/logbook/disk"
+	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
 	"flaskside/logbook/words"
 )
@@ -49,6 +55,11 @@ type Head struct {
 	Seq  uint64 // number of its last record
 	Hash record.Hash
 	At   time.Time // when it was sealed, by the clock of the machine; whole seconds
+}
+
+// Name is what a person calls a seal.
+func (h Head) Name() string {
+	return fmt.Sprintf("seal of %s on head %s", h.At.Format("2006-01-02 15:04:05 -07:00"), layout.Head{Seq: h.Seq, Hash: h.Hash})
 }
 
 // text is the signed part of a note.
@@ -164,4 +175,27 @@ func verifierOf(pub ed25519.PublicKey) (string, note.Verifier, error) {
 		return "", nil, fmt.Errorf("public key: %w", err)
 	}
 	return text, v, nil
+}
+
+// OpenFile opens the seal in a file with a public key, or with the file that holds it. The error is
+// [check.Unsound] where the seal is not one of that key.
+func OpenFile(file, key string) (Head, error) {
+	b, err := disk.ReadSmall(file)
+	if err != nil {
+		return Head{}, fmt.Errorf("read the seal: %w", err)
+	}
+	if _, err := os.Stat(key); err == nil {
+		if key, err = disk.ReadSmall(key); err != nil {
+			return Head{}, fmt.Errorf("read the key: %w", err)
+		}
+	}
+	public, err := ParsePublic(key)
+	if err != nil {
+		return Head{}, asked.Wrong{Err: err}
+	}
+	h, err := public.Open([]byte(b))
+	if err != nil {
+		return Head{}, check.Unsoundly("%s: %w", filepath.Base(file), err)
+	}
+	return h, nil
 }
