@@ -38,7 +38,7 @@ func (p *benchPage) drawPanel(f *frame, a area, shown string) {
 		textW = a.w - 2
 	}
 	lines, trials := m.panelLines(fl, textW)
-	room := a.h
+	room := max(0, a.h) // there may be no room at all, as for a screen reader
 	if st, ok := m.flaskStanding(fl); ok && st.Key != shown {
 		m.drawDigits(f, area{a.x, a.y + 1 + len(lines), textW, room - len(lines) - 1}, st)
 	}
@@ -51,7 +51,7 @@ func (p *benchPage) drawPanel(f *frame, a area, shown string) {
 		lines = lines[cut:]
 		if over -= cut; over > 0 {
 			keep := min(trials, 1)
-			lines = append(lines[:keep], lines[keep+over:]...)
+			lines = append(lines[:keep], lines[min(len(lines), keep+over):]...)
 		}
 	}
 	for i, l := range lines {
