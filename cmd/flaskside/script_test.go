@@ -37,6 +37,7 @@ func TestMain(m *testing.M) {
 type sweeping struct{ *testing.M }
 
 func (s sweeping) Run() int {
+	longrun.Waits(6)
 	code := s.M.Run()
 	if scratch != "" {
 		_ = os.RemoveAll(scratch) // a scratch folder left over harms nobody
