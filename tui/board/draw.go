@@ -2,11 +2,13 @@ package board
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	_ "embed"
 	"encoding/hex"
 	"fmt"
 	"html/template"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -142,11 +144,12 @@ type timerView struct {
 
 // The most that is shown of what could be long; how much more there is is said.
 const (
-	mostAlarms = 5
-	mostTimers = 6
-	fewTimers  = 4 // beside two loads
-	mostLoads  = 2 // with a picture
-	mostComing = 6
+	mostAlarms      = 5
+	mostAlarmsSmall = 2 // by the style
+	mostTimers      = 6
+	fewTimers       = 4 // beside two loads
+	mostLoads       = 2 // with a picture
+	mostComing      = 6
 )
 
 // draw draws the pieces of the page.
@@ -172,10 +175,10 @@ func (d *drawer) draw(wall tui.Wall, s shownState) ([]part, error) {
 		alarms = append(alarms, alarmView{a, words.Instant(d.moment("rose "+a.Key, a.Rose), wall.Now.Wall)})
 	}
 	add("alarms", struct {
-		List  []alarmView
-		More  int
-		Flood string
-	}{alarms, len(wall.Alarms) - len(alarms), wall.Flood})
+		List            []alarmView
+		More, MoreSmall int // beyond what a large screen and a small one have room for
+		Flood           string
+	}{alarms, len(wall.Alarms) - len(alarms), len(wall.Alarms) - mostAlarmsSmall, wall.Flood})
 	add("tiles", d.tiles(wall))
 	add("timers", d.timers(wall))
 	add("press", wall.Press)
@@ -202,19 +205,70 @@ func pictureKey(wall tui.Wall, s shownState) string {
 	return b.String()
 }
 
-// grids are the columns and rows for so many tiles: each as large as it can be.
+// How many tiles are large, and how many are in a row beneath them (house defaults). More would
+// be too small to be read from across the room.
+const (
+	mostNear  = 4
+	mostStrip = 6
+	mostTiles = mostNear + 2*8
+)
+
+// grids are the columns and rows for so many large tiles: each as large as it can be.
 func grids(n int) (cols, rows int) {
-	for _, g := range [][2]int{{1, 1}, {2, 1}, {2, 2}, {3, 2}, {3, 3}, {4, 3}, {4, 4}, {5, 4}} {
-		if n <= g[0]*g[1] {
-			return g[0], g[1]
-		}
+	switch {
+	case n <= 2:
+		return 1, n
+	default:
+		return 2, 2
 	}
-	return 5, 5
+}
+
+// wants ranks a tile by how soon it wants something: what is late, what soon will be, what has a
+// limit near or has just come to its end, what can be done, and the rest; of two alike the one
+// whose moment is nearer, or that has waited longer.
+func wants(t tui.WallTile) (rank int, near time.Duration) {
+	if t.Time == nil {
+		near = 1<<63 - 1
+	} else {
+		near = t.Time.Left.Abs()
+	}
+	switch {
+	case t.Mood == tui.Alarm:
+		return 0, near
+	case t.Mood == tui.Soon:
+		return 1, near
+	case t.Time != nil && t.Time.Ahead && near < 30*time.Minute, t.Time != nil && t.Mood == tui.Good && near < 10*time.Minute:
+		return 2, near
+	case t.Mood == tui.Good:
+		return 3, -near // it has waited longest
+	case t.Time != nil && t.Time.Ahead:
+		return 4, near
+	}
+	return 5, near
+}
+
+// soonest are those tiles, in their order, that want something first.
+func soonest(tiles []tui.WallTile, n int) (near []bool) {
+	near = make([]bool, len(tiles))
+	order := make([]int, len(tiles))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		rankA, nearA := wants(tiles[a])
+		rankB, nearB := wants(tiles[b])
+		return cmp.Or(cmp.Compare(rankA, rankB), cmp.Compare(nearA, nearB))
+	})
+	for _, i := range order[:min(n, len(order))] {
+		near[i] = true
+	}
+	return near
 }
 
 func (d *drawer) tiles(wall tui.Wall) any {
-	var tiles []tileView
-	for _, t := range wall.Tiles {
+	var near, strip []tileView
+	first := soonest(wall.Tiles, mostNear)
+	for i, t := range wall.Tiles {
 		v := tileView{WallTile: t}
 		if t.Time != nil {
 			at := d.time(wall, *t.Time, true)
@@ -228,14 +282,22 @@ func (d *drawer) tiles(wall tui.Wall) any {
 		default:
 			v.Call = fmt.Sprintf("place %s, case %s %s", t.Tag, t.Case, t.Base)
 		}
-		tiles = append(tiles, v)
+		if first[i] {
+			near = append(near, v)
+		} else if len(strip) < mostTiles-mostNear {
+			strip = append(strip, v)
+		}
 	}
-	cols, rows := grids(len(tiles))
+	cols, rows := grids(len(near))
+	strips, stripCols := min(1, len(strip)), len(strip)
+	if len(strip) > mostStrip {
+		strips, stripCols = 2, (len(strip)+1)/2
+	}
 	return struct {
-		Tiles      []tileView
-		Cols, Rows int
-		More       int
-	}{tiles[:min(len(tiles), cols*rows)], cols, rows, len(tiles) - min(len(tiles), cols*rows)}
+		Near, Strip                   []tileView
+		Cols, Rows, Strips, StripCols int
+		More                          int
+	}{near, strip, cols, rows, strips, stripCols, len(wall.Tiles) - len(near) - len(strip)}
 }
 
 func (d *drawer) timers(wall tui.Wall) any {

@@ -55,8 +55,12 @@ func TestOneGoroutineABoard(t *testing.T) {
 	w := hang(t, simclock.At(start, "boot-1"), unhurried)
 	w.board.glance()
 	w.board.desk.wait()
+	first := w.asks("1.1")
+	w.listening(1)
+	_ = first.Close()
+	w.listening(0)
 	const n = 18
-	before := runtime.NumGoroutine()
+	before := runtime.NumGoroutine() // all that the board has itself has begun by now
 	for range 5 {
 		var open []net.Conn
 		for range n {

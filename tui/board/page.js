@@ -58,9 +58,12 @@
     if (!line.classList.contains('first')) return;
     const long = `${time.textContent.length} ${line.clientWidth}`;
     if (line.dataset.fit === long) return;
-    line.classList.remove('tight', 'tighter');
-    if (line.scrollWidth > line.clientWidth) line.classList.add('tight');
-    if (line.scrollWidth > line.clientWidth) line.classList.add('tighter');
+    let part = 1;
+    line.style.fontSize = '';
+    for (let i = 0; i < 3 && line.scrollWidth > line.clientWidth; i++) {
+      part *= Math.floor((line.clientWidth / line.scrollWidth) * 98) / 100;
+      line.style.fontSize = `calc(var(--big) * ${part})`;
+    }
     line.dataset.fit = long;
   };
 

@@ -85,7 +85,7 @@ func history(t *rapid.T, book *logbook.Book, clock *simclock.Hand) {
 
 // tags are what the pieces of the page are made of, and which attributes they may have.
 var tags = map[string]string{
-	"li": "class aria-label", "ol": "class", "ul": "class aria-label", "p": "class", "div": "class", "span": "class aria-hidden", "bdi": "class", "b": "", "i": "", "strong": "class", "h3": "", "article": "",
+	"li": "class aria-label", "ol": "class aria-label", "ul": "class aria-label", "p": "class", "div": "class", "span": "class aria-hidden", "bdi": "class", "b": "", "i": "", "strong": "class", "h3": "", "article": "",
 	"time": "class data-due data-at data-word data-ahead data-about data-far",
 	"svg":  "class role aria-label viewBox", "line": "class x1 y1 x2 y2", "polyline": "class points", "rect": "class x y width height", "text": "class text-anchor x y",
 }
