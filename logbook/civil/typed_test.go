@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"flaskside/logbook/asked"
 )
 
@@ -31,4 +33,36 @@ func TestTyped(t *testing.T) {
 			t.Errorf("%q is taken, %v", bad, err)
 		}
 	}
+}
+
+// Whatever is typed for a day is a day of that zone or refused: it has a beginning before its
+// end, 20 to 28 hours apart (clock changes of the tz database since 1990 but those across the
+// date line), and holds the noon it is named after.
+func TestAnythingTypedForADay(t *testing.T) {
+	zones := []string{"Europe/Berlin", "America/New_York", "Asia/Kathmandu", "Australia/Lord_Howe", "Pacific/Apia", "UTC"}
+	rapid.Check(t, func(rt *rapid.T) {
+		loc, err := TypedZone(rapid.SampledFrom(zones).Draw(rt, "zone"))
+		if err != nil {
+			rt.Fatal(err)
+		}
+		now := time.Unix(rapid.Int64Range(631152000, 4102444800).Draw(rt, "now"), 0)
+		date := rapid.Custom(func(rt *rapid.T) string {
+			return time.Unix(rapid.Int64Range(0, 9e9).Draw(rt, "day"), 0).UTC().Format(time.DateOnly)
+		})
+		word := rapid.OneOf(date, rapid.SampledFrom([]string{"today", "yesterday", "", "tomorrow"}), rapid.StringMatching(`[0-9-]{0,12}`)).Draw(rt, "word")
+		from, until, err := Typed(word, now, loc)
+		if err != nil {
+			return
+		}
+		if d := until.Sub(from); d < 20*time.Hour || d > 28*time.Hour {
+			rt.Fatalf("%q in %s lasts %v", word, loc, d)
+		}
+		noon := from.Add(12 * time.Hour).In(loc).Format(time.DateOnly)
+		if word != "today" && word != "yesterday" && noon != word {
+			rt.Fatalf("%q in %s is %s", word, loc, noon)
+		}
+		if word == "today" && (now.Before(from) || !now.Before(until)) || word == "yesterday" && !until.Before(now.Add(time.Second)) {
+			rt.Fatalf("%s seen from %v is %v to %v", word, now, from, until)
+		}
+	})
 }
