@@ -3,15 +3,13 @@ package main
 import (
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
-	"runtime"
 	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"flaskside/logbook/asked"
+	"flaskside/logbook/reach"
 )
 
 // options are the flags that every command knows.
@@ -59,7 +57,7 @@ func rootCommand() *cobra.Command {
 				return wrongUsage("--by takes initials, at most 8 characters")
 			}
 			if o.book == "" {
-				path, err := defaultBook()
+				path, err := reach.Usual()
 				if err != nil {
 					return err
 				}
@@ -141,32 +139,4 @@ func noArgs(c *cobra.Command, args []string) error {
 		return wrongUsage("%s takes no arguments, not %q", c.CommandPath(), strings.Join(args, " "))
 	}
 	return nil
-}
-
-// defaultBook is bench.db in the user's data folder.
-func defaultBook() (string, error) {
-	home, err := os.UserHomeDir()
-	if err != nil {
-		home = ""
-	}
-	dir := ""
-	switch runtime.GOOS {
-	case "windows":
-		dir = os.Getenv("LocalAppData")
-	case "darwin":
-		if home != "" {
-			dir = filepath.Join(home, "Library", "Application Support")
-		}
-	default:
-		if dir = os.Getenv("XDG_DATA_HOME"); !filepath.IsAbs(dir) {
-			dir = ""
-			if home != "" {
-				dir = filepath.Join(home, ".local", "share")
-			}
-		}
-	}
-	if dir == "" {
-		return "", errors.New("no data folder is known on this machine: name the logbook with --book FILE")
-	}
-	return filepath.Join(dir, "flaskside", "bench.db"), nil
 }
