@@ -1,9 +1,13 @@
 package tui
 
 import (
+	"fmt"
+	"slices"
+
 	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook"
+	"flaskside/logbook/action"
 	"flaskside/logbook/keep"
 	"flaskside/timers"
 )
@@ -33,7 +37,9 @@ func (m *Model) onNews(n keep.News) tea.Cmd {
 	m.mirror = n.Mirror
 	back := m.lost != nil && n.Lost == nil && !m.saving
 	if n.State.Bench != nil && (n.State.Head.Seq >= m.st.Head.Seq || back) { // what was saved meanwhile is newer
+		knew := m.st.Head.Seq
 		m.refresh(n.State)
+		m.othersDid(knew)
 	}
 	switch {
 	case back:
@@ -54,6 +60,20 @@ func (m *Model) onNews(n keep.News) tea.Cmd {
 		}
 	}
 	return tea.Batch(m.ring(), m.adviseLate(), m.cureLate(), m.planLate())
+}
+
+// othersDid says in a question what somebody else has recorded of the flask at hand while it
+// stood there: it may be the same that is about to be answered.
+func (m *Model) othersDid(after uint64) {
+	f, fl := m.form(), m.selected()
+	if f == nil || fl == nil || f.sent {
+		return
+	}
+	for _, it := range m.bench().Items {
+		if it.Seq > after && it.Action.By != "" && it.Action.By != m.by() && slices.Contains(it.Body.Subjects(), action.Subject{Class: 'f', No: fl.No}) {
+			f.note = fmt.Sprintf("%s has just recorded: %s", oneLine(it.Action.By), oneLine(m.recordWords(it.Body)))
+		}
+	}
 }
 
 // ring sounds the bell where an alarm is due, and says so in the terminal's own

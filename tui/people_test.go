@@ -165,6 +165,74 @@ func TestTypedStandsThereAgain(t *testing.T) {
 	d.sees("4417", "what you typed before is still here")
 }
 
+// TestTypedIsTheirs: what was sent stands nowhere again, also when the link is lost before the
+// answer; what stood there when others signed on stays with whoever typed it; and what was typed
+// about one flask does not stand in the same question about another.
+func TestTypedIsTheirs(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.press("enter 4417 enter 1 2") // a flask is opened
+	if typed := d.m.Typed(); len(typed) > 0 {
+		t.Errorf("what is on the disk is kept as typed: %v", typed)
+	}
+	d.press("2 enter 55")
+	f := d.m.form()
+	f.sent = true // its record is on the way
+	if typed := d.m.Typed(); len(typed) > 0 {
+		t.Errorf("what was sent is kept as typed: %v", typed)
+	}
+	f.sent = false
+	d.settle()
+	if _, err := d.at0.Append(action.Action{ID: "on", At: d.ck.Read().Wall, By: "MB", Body: action.Crew{Initials: "MB"}}); err != nil {
+		t.Fatal(err)
+	}
+	if got := d.join(keep.Person{By: "MB"}).Drafts(); len(got) > 0 {
+		t.Errorf("MB is offered %v", got)
+	}
+	if got := d.join(keep.Person{By: "KT"}).Drafts(); got["new flask on place 2"]["case"] != "55" {
+		t.Errorf("KT is offered %v", got)
+	}
+	m := d.m
+	m.shut()
+	fl := m.selected()
+	if fl == nil {
+		d.press("1")
+		fl = m.selected()
+	}
+	m.grams(fl)
+	m.form().get("g").typed = "1.5"
+	m.leave()
+	other := *fl
+	other.Place, other.Case = 7, "4420"
+	m.grams(&other)
+	if got := m.form().get("g").typed; got != "" {
+		t.Errorf("%q stands in a question about another flask", got)
+	}
+	m.shut()
+	m.grams(fl)
+	if got := m.form().get("g").typed; got != "1.5" {
+		t.Errorf("%q stands there again, want 1.5", got)
+	}
+}
+
+// TestAnotherAnsweredIt: while a question about a flask stands there somebody else records
+// something of that flask; the question says so, and says nothing of other flasks.
+func TestAnotherAnsweredIt(t *testing.T) {
+	d := peopled(t, keep.Person{By: "KT", Named: true})
+	d.by("KT", action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
+	d.by("KT", action.FlaskOpen{Place: 2, Case: "4420", Base: "upper", Size: "medium"})
+	at := d.at0
+	d.press("1 enter")
+	d.sees("painted on")
+	d.by("MB", action.Coat{Flask: 2, Half: "both"})
+	d.feed(heard(at.Take()))
+	if s := d.screen(); strings.Contains(s, "has just recorded") {
+		t.Errorf("it tells of another flask:\n%s", s)
+	}
+	d.by("MB", action.Coat{Flask: 1, Half: "both"})
+	d.feed(heard(at.Take()))
+	d.sees("painted on", "MB has just recorded: separator on both halves")
+}
+
 // TestLeavingSaysWhatRunsOn: the last screen says that nothing rings, any other that the bench
 // runs on.
 func TestLeavingSaysWhatRunsOn(t *testing.T) {
