@@ -68,7 +68,7 @@ func planCommand(o *options) *cobra.Command {
 	f.IntVar(&q.People, "people", 0, "pairs of hands (default: as in the settings)")
 	f.IntVar(&q.Presses, "presses", 0, "presses (default: as in the settings)")
 	f.StringVar(&q.Room, "room", "", "the room's temperature in the house's unit, or with a C or an F (default: that of the first resin's times)")
-	f.Uint64Var(&q.Seed, "seed", 1, "seed seed of the simulated days; the same seed gives the same plan")
+	f.Uint64Var(&q.Seed, "seed", 1, "seed of the simulated days; the same seed gives the same plan")
 	f.StringVar(&q.At, "at", "", "plan as of this time, RFC 3339 (default: now)")
 	f.StringVar(&q.format, "format", "text", "one of text, html or ics (iCalendar)")
 	q.outFlag(c)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"sync"
 	"time"
 
@@ -17,18 +16,6 @@ import (
 	"flaskside/logbook/words"
 	"flaskside/timers"
 )
-
-// reach says who can look at a board, and what that means.
-func reach(at net.Addr) string {
-	if tcp, ok := at.(*net.TCPAddr); ok && tcp.IP.IsLoopback() {
-		return "only from this computer"
-	}
-	from := "FROM THE NETWORK of that address"
-	if tcp, ok := at.(*net.TCPAddr); ok && tcp.IP.IsUnspecified() {
-		from = "FROM EVERY NETWORK THIS COMPUTER IS IN"
-	}
-	return from + ": plain HTTP, so anyone listening on that network can read the token, case numbers and initials"
-}
 
 // Open serves the wall board of a bench at an address until it is closed. say is told where it is.
 func Open(ctx context.Context, hub *keep.Hub, at string, say func(line string)) (closed func(), err error) {
@@ -51,7 +38,11 @@ func Open(ctx context.Context, hub *keep.Hub, at string, say func(line string)) 
 		screen.Leave(nil)
 		return nil, err
 	}
-	say(fmt.Sprintf("wall board at http://%s/TOKEN/, %s", b.Addr(), reach(b.Addr())))
+	from, beyond := people.Reach(b.Addr())
+	if beyond {
+		from += ": plain HTTP, so anyone listening on that network can read the token, case numbers and initials"
+	}
+	say(fmt.Sprintf("wall board at http://%s/TOKEN/, %s", b.Addr(), from))
 	say("flaskside board prints the token, kept in " + words.Clean(path))
 	trouble := func(err error) { hub.Trouble(words.Clean(err.Error())) }
 	var beside sync.WaitGroup

@@ -3,7 +3,6 @@ package sshdoor
 import (
 	"context"
 	"fmt"
-	"net"
 	"sync"
 
 	"flaskside/logbook/keep"
@@ -11,18 +10,6 @@ import (
 	"flaskside/logbook/words"
 	"flaskside/tui"
 )
-
-// reach says who can knock at an address.
-func reach(at net.Addr) string {
-	tcp, ok := at.(*net.TCPAddr)
-	switch {
-	case ok && tcp.IP.IsLoopback():
-		return "only from this computer"
-	case ok && tcp.IP.IsUnspecified():
-		return "FROM EVERY NETWORK THIS COMPUTER IS IN; only the keys below get in"
-	}
-	return "FROM THE NETWORK of that address; only the keys below get in"
-}
 
 // Open serves screens of a bench at an address, to those whose keys its people have, until it is
 // closed. say is told what whoever looks after the bench should know.
@@ -63,7 +50,11 @@ func Open(ctx context.Context, hub *keep.Hub, at string, screen tui.Config, say 
 	if err != nil {
 		return nil, err
 	}
-	say(fmt.Sprintf("screens over SSH at %s, %s", door.Addr(), reach(door.Addr())))
+	from, beyond := people.Reach(door.Addr())
+	if beyond {
+		from += "; only the keys below get in"
+	}
+	say(fmt.Sprintf("screens over SSH at %s, %s", door.Addr(), from))
 	say(fmt.Sprintf("the bench is known by %s; keys of %d: %s", fingerprint, len(keys), words.Clean(file)))
 	inner, cancel := context.WithCancel(ctx)
 	var beside sync.WaitGroup
