@@ -150,9 +150,5 @@ func (m *Model) deliveredWords(number, base string) string {
 	if err != nil {
 		return "" // a book that cannot be read says so when this is recorded
 	}
-	at, ok := cases.Delivered(recs, number, base)
-	if !ok {
-		return ""
-	}
-	return fmt.Sprintf("case %s %s was delivered already, %s", number, base, m.instant(at))
+	return cases.Twice(recs, number, base, m.now.Wall)
 }

@@ -1,10 +1,8 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"slices"
 	"strings"
@@ -18,10 +16,8 @@ import (
 	"flaskside/logbook/cases"
 	"flaskside/logbook/check"
 	"flaskside/logbook/day"
+	"flaskside/logbook/intake"
 	"flaskside/logbook/reach"
-	"flaskside/logbook/record"
-	"flaskside/logbook/words"
-	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
 
@@ -101,8 +97,9 @@ func oneCase(c *cobra.Command, args []string) error {
 }
 
 func caseInCommand(o *options) *cobra.Command {
-	var base, size, due, resin, shade, remakeOf, remark, way, table, why string
-	var rush, dry bool
+	var in action.CaseIn
+	var size, due, table, why string
+	var dry bool
 	c := &cobra.Command{
 		Use:   "in [NUMBER]",
 		Short: "Take a case in, or a table of cases",
@@ -131,30 +128,29 @@ func caseInCommand(o *options) *cobra.Command {
 			return oneCase(c, args)
 		},
 		RunE: func(c *cobra.Command, args []string) error {
-			clock := sysclock.New()
 			if c.Flags().Changed("csv") {
-				return takeTable(o, c, clock, table, why, dry)
+				return takeTable(o, c, table, why, dry)
 			}
-			at, err := cases.ParseDue(due, clock.Read().Wall.Local())
+			at, err := cases.ParseDue(due, sysclock.New().Read().Wall.Local())
 			if err != nil {
 				return wrongUsage("--due: %w", err)
 			}
-			if way != "" && !c.Flags().Changed("size") {
-				size = "" // what nobody said is not recorded
+			if in.Route == "" || c.Flags().Changed("size") { // what nobody said is not recorded
+				in.Size = action.Size(size)
 			}
-			in := action.CaseIn{Case: strings.TrimSpace(args[0]), Base: base, Size: action.Size(size), Due: at.Format(time.RFC3339), Rush: rush, Resin: resin, Shade: shade, RemakeOf: remakeOf, Remark: remark, Route: way}
+			in.Case, in.Due = strings.TrimSpace(args[0]), at.Format(time.RFC3339)
 			return recordCase(o, c, in, why)
 		},
 	}
-	c.Flags().StringVar(&base, "base", "", strings.Join(action.Bases, ", "))
+	c.Flags().StringVar(&in.Base, "base", "", strings.Join(action.Bases, ", "))
 	c.Flags().StringVar(&size, "size", "medium", "small, medium or large; with --route it must be said where the route has a flask")
 	c.Flags().StringVar(&due, "due", "", "when it must be ready: "+cases.DueForms)
-	c.Flags().BoolVar(&rush, "rush", false, "goes before others that are due at the same time")
-	c.Flags().StringVar(&resin, "resin", "", "a resin of the house settings (default: the first)")
-	c.Flags().StringVar(&shade, "shade", "", "the shade, in your own words")
-	c.Flags().StringVar(&remakeOf, "remake-of", "", "the case number that this one replaces")
-	c.Flags().StringVar(&way, "route", "", "how it is made: a route by its name (flaskside routes); its steps are then asked")
-	c.Flags().StringVar(&remark, "remark", "", "anything else, but no name of a person")
+	c.Flags().BoolVar(&in.Rush, "rush", false, "goes before others that are due at the same time")
+	c.Flags().StringVar(&in.Resin, "resin", "", "a resin of the house settings (default: the first)")
+	c.Flags().StringVar(&in.Shade, "shade", "", "the shade, in your own words")
+	c.Flags().StringVar(&in.RemakeOf, "remake-of", "", "the case number that this one replaces")
+	c.Flags().StringVar(&in.Route, "route", "", "how it is made: a route by its name (flaskside routes); its steps are then asked")
+	c.Flags().StringVar(&in.Remark, "remark", "", "anything else, but no name of a person")
 	c.Flags().StringVar(&table, "csv", "", "take in this table of cases; - for the standard input")
 	c.Flags().BoolVar(&dry, "dry-run", false, "with --csv: say what is wrong with the table and record nothing")
 	whyFlag(c, &why)
@@ -166,96 +162,22 @@ func recordCase(o *options, c *cobra.Command, body action.Body, why string) erro
 	if err := body.Valid(); err != nil {
 		return wrongUsage("%w", err)
 	}
-	r, err := o.recordOne(body, why)
-	if err != nil {
-		return byWhy(err)
-	}
-	_, err = fmt.Fprintf(c.OutOrStdout(), "%s; record %d\n", (action.Teller{}).Tell(r.Action.Body), r.Seq)
-	return err
+	return o.take(c, body, why, action.Teller{}.Tell)
 }
 
 // takeTable takes in a table of cases.
-func takeTable(o *options, c *cobra.Command, clock timers.Clock, path, why string, dry bool) error {
-	var from io.Reader = c.InOrStdin()
+func takeTable(o *options, c *cobra.Command, path, why string, dry bool) error {
+	from, name := c.InOrStdin(), "the standard input"
 	if path != "-" {
 		f, err := openPlain(path)
 		if err != nil {
 			return err
 		}
 		defer func() { _ = f.Close() }() // only read from
-		from = f
+		from, name = f, path
 	}
-	if path == "-" {
-		path = "the standard input"
-	}
-	lines, err := cases.ReadCSV(from, clock.Read().Wall.Local())
-	if err != nil {
-		return fmt.Errorf("%s: %w", path, err)
-	}
-	if len(lines) == 0 {
-		return fmt.Errorf("%s: the table names no case", path)
-	}
-	b := bench.Fold(nil, bench.Counters{})
-	if _, err := os.Stat(o.book); !errors.Is(err, fs.ErrNotExist) { // else it is made with them
-		st, err := o.at().State()
-		if err != nil {
-			return err
-		}
-		b = st.Bench
-	}
-	bad, bodies := 0, make([]action.Body, 0, len(lines))
-	for _, l := range lines {
-		err := l.Err
-		if err == nil { // each as after those before it
-			a, read := action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: l.Case, Why: why}, clock.Read()
-			stamp := timers.StampAt(a.At, read)
-			if a, err = b.Check(a, stamp, timers.Now{Reading: read}); err == nil {
-				b = b.Extend(record.Record{Seq: b.Top.Seq + 1, Stamp: stamp, Action: a})
-			}
-		}
-		if err != nil {
-			bad++
-			fmt.Fprintf(c.ErrOrStderr(), "line %d: %s\n", l.No, oneLine(byWhy(err)))
-		}
-		bodies = append(bodies, l.Case)
-	}
-	switch {
-	case bad > 0:
-		return fmt.Errorf("%d of %s cannot be taken in: nothing was recorded", bad, words.Count(len(lines), "line", "lines"))
-	case dry:
-		if err := rehearsed(o, clock, lines, bodies, why); err != nil {
-			return err
-		}
-		_, err := fmt.Fprintf(c.OutOrStdout(), "%s can be taken in; nothing was recorded\n", words.Count(len(lines), "case", "cases"))
-		return err
-	}
-	answers, err := o.recordSeveral(bodies, why)
-	var one *logbook.BadLine
-	if errors.As(err, &one) {
-		return fmt.Errorf("line %d: %w: nothing was recorded", lines[one.Index].No, byWhy(one.Err))
-	}
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(c.OutOrStdout(), "%s taken in; records %d to %d\n", words.Count(len(answers), "case", "cases"), answers[0].Record.Seq, answers[len(answers)-1].Record.Seq)
-	return err
-}
-
-// rehearsed offers a table to the logbook, which knows of flasks that the bench has let go of.
-func rehearsed(o *options, clock timers.Clock, lines []cases.Parsed, bodies []action.Body, why string) error {
-	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	as := make([]action.Action, len(bodies))
-	for i, body := range bodies {
-		as[i] = action.Action{ID: newID(), At: clock.Read().Wall, By: o.by, Body: body, Why: why}
-	}
-	_, err := reach.Read(o.at(), func(book *logbook.Book) (bool, error) { return true, book.Rehearse(as) })
-	var one *logbook.BadLine
-	if errors.As(err, &one) {
-		return fmt.Errorf("line %d: %w: nothing was recorded", lines[one.Index].No, byWhy(one.Err))
-	}
-	return err
+	taken := func(body action.Body) action.Action { return o.act(body, why) }
+	return intake.Cases(o.at(), from, name, taken, dry, c.OutOrStdout(), c.ErrOrStderr())
 }
 
 // openPlain opens a file to read that is one, and no pipe that never ends.
@@ -296,39 +218,30 @@ func caseListCommand(o *options) *cobra.Command {
 	return c
 }
 
-// theBase fills in the base of a case where the list has one of that number alone.
-func theBase(o *options, number, base string) (string, error) {
-	if base != "" {
-		if !slices.Contains(action.Bases, base) {
-			return "", wrongUsage("--base is one of %s", strings.Join(action.Bases, ", "))
-		}
-		return base, nil
-	}
-	var on []string
-	if st, err := o.at().State(); err == nil {
-		for _, k := range st.Bench.Cases() {
-			if k.Case == number {
-				on = append(on, k.Base)
-			}
+// theBase gives the base of a case that is meant.
+func theBase(o *options, number, said string) (string, error) {
+	var on []bench.Case
+	if said == "" {
+		if st, err := o.at().State(); err == nil {
+			on = st.Bench.Cases()
 		}
 	}
-	if len(on) != 1 {
-		return "", wrongUsage("say which base with --base: %s", strings.Join(action.Bases, ", "))
-	}
-	return on[0], nil
+	return cases.TheBase(on, number, said)
 }
 
-// deliveredBefore tells when a base was delivered, where it was.
-func deliveredBefore(o *options, number, base string) (at time.Time, ok bool, err error) {
-	if _, err := os.Stat(o.book); errors.Is(err, fs.ErrNotExist) {
-		return at, false, nil
+func baseFlag(c *cobra.Command, base *string) {
+	c.Flags().StringVar(base, "base", "", "which base, where the list has more than one of that number")
+}
+
+// deliveredBefore says when a base was delivered, where it was.
+func deliveredBefore(at reach.At, number, base string) (string, error) {
+	if !at.Made() {
+		return "", nil
 	}
-	recs, err := reach.Read(o.at(), func(book *logbook.Book) ([]record.Record, error) {
+	return reach.Read(at, func(book *logbook.Book) (string, error) {
 		recs, _, err := book.OfCase(number)
-		return recs, err
+		return cases.Twice(recs, number, base, at.Clock.Read().Wall.Local()), err
 	})
-	at, ok = cases.Delivered(recs, number, base)
-	return at, ok, err
 }
 
 func caseOffCommand(o *options) *cobra.Command {
@@ -349,7 +262,7 @@ func caseOffCommand(o *options) *cobra.Command {
 			return recordCase(o, c, action.CaseOff{Case: args[0], Base: b, Reason: reason}, why)
 		},
 	}
-	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")
+	baseFlag(c, &base)
 	c.Flags().StringVar(&reason, "reason", "", "why it will not be made")
 	whyFlag(c, &why)
 	return c
@@ -368,15 +281,16 @@ func caseDeliverCommand(o *options) *cobra.Command {
 		Example: "flaskside case deliver 4417 --base upper --done finished,polished,disinfected --wet-h 24",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
-			clock := sysclock.New()
 			b, err := theBase(o, args[0], base)
 			if err != nil {
 				return err
 			}
-			if at, twice, err := deliveredBefore(o, args[0], b); err != nil {
+			before, err := deliveredBefore(o.at(), args[0], b)
+			if err != nil {
 				return err
-			} else if twice && why == "" {
-				return fmt.Errorf("case %s %s was delivered already, %s: say --why to record it once more", args[0], b, words.Instant(at.Local(), clock.Read().Wall.Local()))
+			}
+			if before != "" && why == "" {
+				return fmt.Errorf("%s: say --why to record it once more", before)
 			}
 			for i := range done {
 				done[i] = strings.TrimSpace(done[i])
@@ -384,7 +298,7 @@ func caseDeliverCommand(o *options) *cobra.Command {
 			return recordCase(o, c, action.CaseDelivered{Case: args[0], Base: b, Done: done, WetH: wetH}, why)
 		},
 	}
-	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")
+	baseFlag(c, &base)
 	c.Flags().StringSliceVar(&done, "done", nil, "what was done, of: "+strings.Join(action.Closing, ", "))
 	c.Flags().Float64Var(&wetH, "wet-h", 0, "hours that it lay in water")
 	whyFlag(c, &why)

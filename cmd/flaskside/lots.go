@@ -12,6 +12,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/intake"
 	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/register"
 	"flaskside/timers"
@@ -68,7 +69,7 @@ func lotInCommand(o *options) *cobra.Command {
 			}
 			r, err := o.recordOne(in, why)
 			if err != nil {
-				return byWhy(err)
+				return intake.ByWhy(err)
 			}
 			return toldLot(c.OutOrStdout(), "taken in", r.Action.Body, now, r.Seq)
 		},
@@ -99,7 +100,7 @@ func lotOutCommand(o *options) *cobra.Command {
 			}
 			r, err := o.recordOne(action.LotOut{Material: action.Material(args[0]), Lot: l.Entry(), Reason: reason}, why)
 			if err != nil {
-				return byWhy(err)
+				return intake.ByWhy(err)
 			}
 			return toldLot(c.OutOrStdout(), "withdrawn", r.Action.Body, now, r.Seq)
 		},

@@ -108,7 +108,7 @@ func caseStepCommand(o *options) *cobra.Command {
 			return recordCase(o, c, a, why)
 		},
 	}
-	c.Flags().StringVar(&base, "base", "", "which base, where the list has more than one of that number")
+	baseFlag(c, &base)
 	c.Flags().StringVar(&judged, "judged", "", "of a check: what was found, in the words of the table")
 	c.Flags().StringVar(&event, "event", "", "what happened while the step ran: \"pressure lost\" or \"pressure back\"")
 	c.Flags().StringArrayVar(&values, "value", nil, "a value that the step asks for, as in water_c=\"45 C\"; may be repeated")

@@ -11,9 +11,8 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
-	"flaskside/logbook/bench"
 	"flaskside/logbook/check"
-	"flaskside/logbook/door"
+	"flaskside/logbook/intake"
 	"flaskside/logbook/reach"
 	"flaskside/logbook/record"
 	"flaskside/logbook/words"
@@ -29,9 +28,14 @@ func (o *options) at() reach.At {
 	return at
 }
 
+// act makes an action of a thing that is done now.
+func (o *options) act(body action.Body, why string) action.Action {
+	return action.Action{ID: newID(), At: sysclock.New().Read().Wall, By: o.by, Body: body, Why: why}
+}
+
 // recordOne records one thing that is done now.
 func (o *options) recordOne(body action.Body, why string) (r record.Record, err error) {
-	answers, err := o.recordSeveral([]action.Body{body}, why)
+	answers, err := o.at().Record([]action.Action{o.act(body, why)})
 	var bad *logbook.BadLine
 	if errors.As(err, &bad) {
 		return r, bad.Err
@@ -42,27 +46,11 @@ func (o *options) recordOne(body action.Body, why string) (r record.Record, err 
 	return answers[0].Record, nil
 }
 
-// recordSeveral records things that are done now, all of them or none; a
-// [logbook.BadLine] names the first that was refused.
-func (o *options) recordSeveral(bodies []action.Body, why string) ([]door.Reply, error) {
-	at := o.at()
-	return at.Record(o.actions(at, bodies, why))
-}
-
-// actions makes them of things that are done now.
-func (o *options) actions(at reach.At, bodies []action.Body, why string) []action.Action {
-	as := make([]action.Action, len(bodies))
-	for i, body := range bodies {
-		as[i] = action.Action{ID: newID(), At: at.Clock.Read().Wall, By: o.by, Body: body, Why: why}
-	}
-	return as
-}
-
 // take records one thing that is done now and says so in the words of tell.
 func (o *options) take(c *cobra.Command, body action.Body, why string, tell func(action.Body) string) error {
 	r, err := o.recordOne(body, why)
 	if err != nil {
-		return byWhy(err)
+		return intake.ByWhy(err)
 	}
 	_, err = fmt.Fprintf(c.OutOrStdout(), "%s; record %d\n", tell(r.Action.Body), r.Seq)
 	return err
@@ -71,15 +59,6 @@ func (o *options) take(c *cobra.Command, body action.Body, why string, tell func
 // whyFlag adds the flag for a reason.
 func whyFlag(c *cobra.Command, why *string) {
 	c.Flags().StringVar(why, "why", "", "the reason, if something about it is unusual")
-}
-
-// byWhy says how a reason is given here.
-func byWhy(err error) error {
-	var odd *bench.NeedsReason
-	if !errors.As(err, &odd) {
-		return err
-	}
-	return fmt.Errorf("%s: say --why to record it anyway", odd.What())
 }
 
 // progress tells on a terminal how far a long input is, on one line that is taken away in

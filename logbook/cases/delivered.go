@@ -1,17 +1,22 @@
 package cases
 
 import (
+	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/asked"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 )
 
-// Delivered tells from the records of a case number when a base of it left the house, as they
+// delivered tells from the records of a case number when a base of it left the house, as they
 // count now: not where that was undone, or the case was taken in again since. The bench
 // lets go of a delivery, so that only the book can tell.
-func Delivered(recs []record.Record, number, base string) (at time.Time, ok bool) {
+func delivered(recs []record.Record, number, base string) (at time.Time, ok bool) {
 	for _, it := range bench.Fold(recs, bench.Counters{}).Items {
 		if it.TakenBack != nil {
 			continue
@@ -26,4 +31,36 @@ func Delivered(recs []record.Record, number, base string) (at time.Time, ok bool
 		}
 	}
 	return at, ok
+}
+
+// Twice says from the records of a case number when a base of it was delivered already, "" where it
+// was not.
+func Twice(recs []record.Record, number, base string, now time.Time) string {
+	at, ok := delivered(recs, number, base)
+	if !ok {
+		return ""
+	}
+	return fmt.Sprintf("case %s %s was delivered already, %s", number, base, words.Instant(at, now))
+}
+
+// TheBase gives the base that is meant of a case: the one said, or that of the list where it has one
+// of that number alone.
+func TheBase(list []bench.Case, number, said string) (string, error) {
+	all := strings.Join(action.Bases, ", ")
+	if said != "" {
+		if !slices.Contains(action.Bases, said) {
+			return "", asked.Wrongly("--base is one of %s", all)
+		}
+		return said, nil
+	}
+	var on []string
+	for _, k := range list {
+		if k.Case == number {
+			on = append(on, k.Base)
+		}
+	}
+	if len(on) != 1 {
+		return "", asked.Wrongly("say which base with --base: %s", all)
+	}
+	return on[0], nil
 }
