@@ -85,6 +85,28 @@ func readBehind(tx *bolt.Tx) (*behind, error) {
 	return h, nil
 }
 
+// behindIn is readBehind for one who may know already: what he knows is used where it goes from the mark to the very
+// record that is the last.
+func behindIn(tx *bolt.Tx, known *behind) (*behind, error) {
+	v := tx.Bucket(layout.Meta).Get(layout.KeyIndexed)
+	if known == nil || len(v) != 8 {
+		return readBehind(tx)
+	}
+	last, _ := tx.Bucket(layout.Log).Cursor().Last()
+	mark, n := layout.Number(v), uint64(len(known.recs))
+	if mark+n != layout.Number(last) {
+		return readBehind(tx)
+	}
+	if n == 0 {
+		return known, nil
+	}
+	head, ok := layout.ParseHead(tx.Bucket(layout.Meta).Get(layout.KeyHead))
+	if known.recs[0].Seq != mark+1 || !ok || head.Seq != mark+n || head.Hash != known.recs[n-1].Hash() {
+		return readBehind(tx)
+	}
+	return known, nil
+}
+
 // bringUp brings the index up to the log.
 func bringUp(tx *bolt.Tx) error {
 	lacks, err := readBehind(tx)

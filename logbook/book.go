@@ -202,6 +202,7 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	b.used = true
 	after := w.foldBeside()
 	note, noted := b.journalNote(false)
+	w.lacks = b.behind
 	err = guard(func() error {
 		return b.db.Load().Update(func(tx *bolt.Tx) error { return errors.Join(w.write(tx), putNote(tx, note)) })
 	})
@@ -269,6 +270,7 @@ type plan struct {
 	add   []uint64 // into live
 	drop  []uint64 // out of live
 	lags  bool     // index and live list are left behind
+	lacks *behind  // what they lack before it; nil where that is not known
 }
 
 func (b *Book) plan(as []action.Action) (*plan, error) {
@@ -342,13 +344,7 @@ func (w *plan) saved() []Saved {
 const pruneEvery = layout.MostBehind
 
 // fold makes the bench after a single record.
-func (w *plan) fold() *bench.Bench {
-	recs := make([]record.Record, 0, len(w.on.Items)+1)
-	for _, it := range w.on.Items {
-		recs = append(recs, it.Record)
-	}
-	return bench.Fold(append(recs, w.fresh[0]), w.on.Top)
-}
+func (w *plan) fold() *bench.Bench { return w.on.With(w.fresh[0]) }
 
 // prune leaves what is no longer alive out of the bench that goes on, and the live
 // list as it must become for that.
@@ -426,7 +422,7 @@ func (w *plan) write(tx *bolt.Tx) error {
 	lacks := &behind{}
 	if !w.lags {
 		var err error
-		if lacks, err = readBehind(tx); err != nil {
+		if lacks, err = behindIn(tx, w.lacks); err != nil {
 			return err
 		}
 	}

@@ -284,6 +284,7 @@ func (b *Book) writeOnce(w *plan) error {
 		return fmt.Errorf("%w: the copy of the logbook before its format goes up could not be made: %w", ErrNotSaved, err)
 	}
 	note, noted := b.journalNote(false)
+	w.lacks = b.behind
 	err := guard(func() error {
 		return b.db.Load().Update(func(tx *bolt.Tx) error { return errors.Join(w.write(tx), putNote(tx, note)) })
 	})

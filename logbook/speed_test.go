@@ -51,10 +51,12 @@ func BenchmarkDurableRecord(b *testing.B) {
 	raiseFormat(b, book, ck)
 	s := newBusy(book, ck, 1)
 	var took [3][]time.Duration
+	var cost [3]time.Duration
 	timed := func(i int, f func() error) {
-		from := time.Now()
+		from, before := time.Now(), costOf(b)
 		err := f()
 		took[i] = append(took[i], time.Since(from))
+		cost[i] += costOf(b) - before
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -89,6 +91,8 @@ func BenchmarkDurableRecord(b *testing.B) {
 	b.ReportMetric(raw/1e3, "µs/write+fsync")
 	b.ReportMetric(rec/upd, "x-bbolt")
 	b.ReportMetric(rec/raw, "x-write+fsync")
+	b.ReportMetric(float64(cost[0].Microseconds())/float64(n), "cpu-µs/record")
+	b.ReportMetric(float64(cost[1].Microseconds())/float64(n), "cpu-µs/bbolt-update")
 	pages := func(db *bolt.DB) float64 {
 		s := db.Stats().TxStats
 		return float64(s.GetPageAlloc()) / float64(db.Info().PageSize) / float64(n)

@@ -297,7 +297,7 @@ func (c *checker) after(body action.Body) *Bench {
 	if n := len(c.b.Items); n > 0 {
 		seq = c.b.Items[n-1].Seq + 1
 	}
-	return Fold(append(c.b.records(), record.Record{Seq: seq, Stamp: c.at, Action: action.Action{ID: "\x00", At: c.at.At, Body: body}}), c.b.Top)
+	return c.b.With(record.Record{Seq: seq, Stamp: c.at, Action: action.Action{ID: "\x00", At: c.at.At, Body: body}})
 }
 
 // LastWork finds the latest record that undoing takes back.

@@ -13,13 +13,28 @@ import (
 // was written happened. top gives the highest numbers of the whole book where the
 // records are only a part of it.
 func Fold(recs []record.Record, top Counters) *Bench {
+	return fold(len(recs), func(i int) *record.Record { return &recs[i] }, top)
+}
+
+// With folds the records of a bench and one more, which follows on them.
+func (b *Bench) With(r record.Record) *Bench {
+	n := len(b.Items)
+	return fold(n+1, func(i int) *record.Record {
+		if i == n {
+			return &r
+		}
+		return &b.Items[i].Record
+	}, b.Top)
+}
+
+func fold(n int, at func(i int) *record.Record, top Counters) *Bench {
 	b := &Bench{
 		House: house.Default(), Flasks: map[int]*Flask{}, Mixes: map[int]*Mix{}, Loads: map[int]*Load{}, Timers: map[int]*Timer{},
-		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, len(recs)), Items: make([]Item, len(recs)), memo: newMemo(), once: &sync.Once{},
+		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, n), Items: make([]Item, n), memo: newMemo(), once: &sync.Once{},
 	}
 	var amends []int
-	for i := range recs {
-		r, it := &recs[i], &b.Items[i]
+	for i := range b.Items {
+		r, it := at(i), &b.Items[i]
 		it.Record, it.Body, it.Stamp = *r, r.Action.Body, r.Stamp
 		b.byID[r.Action.ID] = i
 		if action.IsAmendment(it.Body) {
@@ -97,10 +112,10 @@ func (c *Counters) of(class byte) *int {
 func (b *Bench) Extend(r record.Record) *Bench {
 	switch r.Action.Body.(type) {
 	case action.Correct, action.TakeBack:
-		return Fold(append(b.records(), r), b.Top)
+		return b.With(r)
 	}
 	if _, ok := b.byID[r.Action.ID]; ok {
-		return Fold(append(b.records(), r), b.Top)
+		return b.With(r)
 	}
 	b.byID[r.Action.ID] = len(b.Items)
 	b.Items = append(b.Items, Item{Record: r, Body: r.Action.Body, Stamp: r.Stamp})
@@ -119,11 +134,3 @@ func (b *Bench) Extend(r record.Record) *Bench {
 // pruneAt bounds what a long input keeps in memory: it is pruned there, and again
 // whenever it has doubled since.
 const pruneAt = 4096
-
-func (b *Bench) records() []record.Record {
-	out := make([]record.Record, len(b.Items), len(b.Items)+1)
-	for i := range b.Items {
-		out[i] = b.Items[i].Record
-	}
-	return out
-}

@@ -110,7 +110,7 @@ func Write(seq uint64, prev Hash, now timers.Reading, stamp timers.Stamp, a acti
 		V: version, Seq: seq, Prev: prev, Written: now.Wall.UTC(), Zone: now.Wall.Location().String(),
 		Boot: stamp.BootID, BootNs: stamp.Boot, ID: a.ID, At: a.At.Round(0), By: a.By, Act: a.Kind(), Body: body, Unusual: a.Unusual, Why: a.Why,
 	}
-	raw, err := action.Encode(w)
+	raw, err := w.encode()
 	if err != nil {
 		return Record{}, fmt.Errorf("write record %d: %w", seq, err)
 	}
