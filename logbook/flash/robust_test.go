@@ -10,6 +10,8 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 	"pgregory.net/rapid"
+
+	"flaskside/timers/longrun"
 )
 
 func drawSettings(t *rapid.T) TrendSettings {
@@ -93,6 +95,7 @@ func sane(p Posterior) error {
 
 // Any settings and any flask: finite, and within what chances can be.
 func TestAnyFlask(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		s, h := drawSettings(t), drawHistory(t, 12)
 		p, err := Fit(s, h)
@@ -113,6 +116,7 @@ func TestAnyFlask(t *testing.T) {
 
 // Less flash never makes the next closure look worse, nor more of them likely.
 func TestLessFlashIsBetter(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		h := drawHistory(t, 6)
 		h.Trials = append(h.Trials, Trial{Grade: Heavy})

@@ -24,7 +24,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/label"
-	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
+	"flaskside/timers/longrun"
 )
 
 // decoded reads the code of a picture by another reader, which knows nothing of how it was
@@ -79,6 +79,7 @@ func drawn(pdf []byte, size label.Dimensions, dots float64) (pages []image.Image
 // Whatever the case is called, on a label of whatever size: the code that is printed reads
 // back as the case and its base by another reader, or the label is refused with the reason.
 func TestTheCodeReadsBack(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	read, refused := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		l := label.Label{Case: rapid.StringMatching(`[A-Za-z0-9][ -~]{0,14}[A-Z0-9]|[0-9]{3,12}|[0-9]{2}é`).Draw(t, "case"), Base: rapid.SampledFrom(action.Bases).Draw(t, "base"), Size: "medium", Place: rapid.IntRange(0, 9).Draw(t, "place"),

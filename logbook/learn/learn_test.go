@@ -128,7 +128,8 @@ func TestRecoversWhatWasDrawn(t *testing.T) {
 	s.trend.Prior.Small = flash.Prior{FirstG: 3, FirstSD: 0.5, Kept: 0.22, KeptSD: 0.3}
 	s.paceS = [4]float64{30, 25, 70, 150}
 	var want []flash.History
-	for i := range 84 {
+	n := longrun.Times(56, 84)
+	for i := range n {
 		size := flash.Medium
 		if i%7 >= 5 {
 			size = flash.Small
@@ -139,11 +140,12 @@ func TestRecoversWhatWasDrawn(t *testing.T) {
 		s.work(flash.Large)
 	}
 	l, r := study(t, s)
-	if len(l.Flasks) != 89 || !reflect.DeepEqual(l.Flasks[:84], want) {
+	if len(l.Flasks) != n+5 || !reflect.DeepEqual(l.Flasks[:n], want) {
 		t.Fatalf("%d flasks, not those that were worked", len(l.Flasks))
 	}
 	near := func(name string, got, want, tol float64) {
 		t.Helper()
+		tol *= math.Sqrt(84 / float64(n))
 		if d := math.Abs(math.Log(got / want)); !(d <= tol) {
 			t.Errorf("%s: %.3f, want %.3f within a factor of %.2f", name, got, want, math.Exp(tol))
 		}
@@ -169,7 +171,7 @@ func TestRecoversWhatWasDrawn(t *testing.T) {
 		// The median's standard error is 1.2533·sd/√n (Kenney and Keeping, from memory).
 		tol := 3 * 1.2533 * s.paceLn / math.Sqrt(float64(x.Count))
 		near(x.name, x.MedianS, s.paceS[i], tol)
-		if x.Wanting != 0 || x.Count < 84 || math.Abs(float64(x.NewS)-x.MedianS) > 0.5 {
+		if x.Wanting != 0 || x.Count < n || math.Abs(float64(x.NewS)-x.MedianS) > 0.5 {
 			t.Errorf("%s: %+v", x.name, x.Task)
 		}
 	}

@@ -19,6 +19,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
+	"flaskside/timers/longrun"
 )
 
 var update = flag.Bool("update", false, "write the files under testdata anew")
@@ -236,6 +237,7 @@ func TestAgainstR(t *testing.T) {
 // TestPartsMakeTheWhole: two periods side by side tell of the same flasks, records and
 // corrections as the period of both, and every number is one.
 func TestPartsMakeTheWhole(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	l, from, until := month(t, 3, 60)
 	b := bench.Fold(l.recs, bench.Counters{})
 	whole := Of(b, from, until, boil{})

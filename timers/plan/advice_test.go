@@ -4,6 +4,8 @@ import (
 	"context"
 	"math"
 	"testing"
+
+	"flaskside/timers/longrun"
 )
 
 // Played by the advice of the bench the days of the reference cost no more than by its simple rule, and lose fewer doughs.
@@ -11,7 +13,7 @@ func TestTheAdviceOfTheBenchLosesNoMoreThanTheSimpleRule(t *testing.T) {
 	var simple, advised []float64
 	lost := [2]float64{}
 	for _, day := range ref.Scenarios {
-		if day.Instance > 1 || testing.Short() && day.Instance > 0 {
+		if day.Instance > longrun.Times(0, 1) {
 			continue
 		}
 		h, cases := refHouseOf(day.Scenario), casesOf(day.Cases)
