@@ -114,7 +114,7 @@ func (j *Joined) listen(ctx context.Context, heard func()) error {
 	}
 	j.mu.Lock()
 	p, err := json.Marshal(j.asked)
-	q := url.Values{"person": {string(p)}}
+	q := url.Values{"person": {string(p)}, "answers": {""}}
 	if j.took { // it would not be shown: it stays for another screen of theirs
 		q.Set("drafts", "no")
 	}
@@ -148,12 +148,18 @@ func (j *Joined) listen(ctx context.Context, heard func()) error {
 		return fmt.Errorf("read the news of the bench: %w", err)
 	}
 	var recs []record.Record
+	answer := answering(ctx, client, w.Screen)
+	defer close(answer)
 	for {
 		var line piece
 		if err := d.Decode(&line); err != nil {
 			return fmt.Errorf("read the news of the bench: %w", err)
 		}
 		silence.Reset(deaf)
+		select {
+		case answer <- struct{}{}:
+		default: // one is on its way
+		}
 		if line.Out == keep.BenchEnds {
 			return nil // another one may begin
 		}
@@ -172,6 +178,24 @@ func (j *Joined) listen(ctx context.Context, heard func()) error {
 			return nil
 		}
 	}
+}
+
+// sayHere is how often a screen says at most that it takes what it is told.
+const sayHere = 3 * time.Second
+
+// answering says so for each line that is put in, until the channel is closed.
+func answering(ctx context.Context, c *Client, screen string) chan<- struct{} {
+	lines := make(chan struct{}, 1)
+	go func() {
+		for range lines {
+			_ = c.do(http.MethodPost, "/here?screen="+url.QueryEscape(screen), nil, askPatience, func(int, io.Reader) error { return nil }) // one that is not heard is followed by others
+			select {
+			case <-ctx.Done():
+			case <-time.After(sayHere):
+			}
+		}
+	}()
+	return lines
 }
 
 // hear takes what a bench said; fresh tells that it is another one than before, and unsure

@@ -2,6 +2,7 @@ package door
 
 import (
 	"bytes"
+	"context"
 	"crypto/rand"
 	"encoding/json"
 	"errors"
@@ -53,6 +54,7 @@ func (s *server) handleScreens(handle func(string, func(*steady, *http.Request))
 	handle("GET /screens", func(w *steady, _ *http.Request) { reply(w, http.StatusOK, s.hub.Screens()) })
 	handle("POST /append", s.append)
 	handle("POST /reopen", s.reopen)
+	handle("POST /here", s.here)
 	handle("POST /typed", s.typed)
 	handle("GET /press", s.press)
 	handle("GET /record", s.byID)
@@ -62,7 +64,7 @@ func (s *server) handleScreens(handle func(string, func(*steady, *http.Request))
 }
 
 // news tells a screen what is new for as long as it listens. A screen that does not take
-// what it is told is let go, as one that has ended is.
+// what it is told, or does not say so, is let go, as one that has ended is.
 func (s *server) news(w *steady, r *http.Request) {
 	var p keep.Person
 	if err := json.Unmarshal([]byte(r.URL.Query().Get("person")), &p); err != nil {
@@ -76,12 +78,21 @@ func (s *server) news(w *steady, r *http.Request) {
 		return
 	}
 	token := rand.Text()
+	ctx, let := context.WithCancel(r.Context())
+	defer let()
 	s.mu.Lock()
 	s.screens[token] = screen
+	if r.URL.Query().Has("answers") { // programs of before do not
+		s.late[token] = time.AfterFunc(s.quiet, let)
+	}
 	s.mu.Unlock()
 	defer func() {
 		s.mu.Lock()
 		delete(s.screens, token)
+		if late := s.late[token]; late != nil {
+			late.Stop()
+			delete(s.late, token)
+		}
 		s.mu.Unlock()
 		screen.Leave(nil)
 	}()
@@ -114,7 +125,7 @@ func (s *server) news(w *steady, r *http.Request) {
 	for {
 		var line piece
 		select {
-		case <-r.Context().Done():
+		case <-ctx.Done():
 			return
 		case <-s.ends:
 			_ = send(piece{Out: keep.BenchEnds})
@@ -213,6 +224,20 @@ func (s *server) reopen(w *steady, r *http.Request) {
 		}
 		reply(w, http.StatusOK, struct{}{})
 	}
+}
+
+// here hears that a screen has taken what it was told: a program that stands still reads nothing,
+// and the little that a quiet bench tells would fill no buffer for hours.
+func (s *server) here(w *steady, r *http.Request) {
+	if s.screen(w, r) == nil {
+		return
+	}
+	s.mu.Lock()
+	if late := s.late[r.URL.Query().Get("screen")]; late != nil {
+		late.Reset(s.quiet)
+	}
+	s.mu.Unlock()
+	reply(w, http.StatusOK, struct{}{})
 }
 
 // typed takes what was typed on a screen that is about to end.

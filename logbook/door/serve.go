@@ -33,6 +33,7 @@ const (
 	reading  = 10 * time.Second // to receive a request
 	replying = 10 * time.Minute // to send a reply, a snapshot of some gigabytes
 	stalling = 5 * time.Second  // for the other side to take the next piece of it
+	silent   = 14 * time.Second // for a screen to answer a sign of life; it is sent two meanwhile
 	leaving  = 2 * time.Second  // for requests under way when the door is shut
 )
 
@@ -42,10 +43,12 @@ type server struct {
 	who   Who
 	stall time.Duration
 	pulse time.Duration
+	quiet time.Duration
 	ends  chan struct{} // closed when the door is shut
 
 	mu      sync.Mutex
 	screens map[string]*keep.Screen // by what their program says it is
+	late    map[string]*time.Timer  // when a screen that answers is let go
 }
 
 // Serve answers for the book until ctx is done or stop is called. stop may be
@@ -62,7 +65,7 @@ func Serve(ctx context.Context, hub *keep.Hub) (stop func(), err error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the door of the logbook: %w", err)
 	}
-	s := &server{book: book, hub: hub, who: Who{Door: version, PID: os.Getpid(), Since: hub.Clock().Read().Wall}, stall: stalling, pulse: pulsing, ends: make(chan struct{}), screens: map[string]*keep.Screen{}}
+	s := &server{book: book, hub: hub, who: Who{Door: version, PID: os.Getpid(), Since: hub.Clock().Read().Wall}, stall: stalling, pulse: pulsing, quiet: silent, ends: make(chan struct{}), screens: map[string]*keep.Screen{}, late: map[string]*time.Timer{}}
 	if bi, ok := debug.ReadBuildInfo(); ok {
 		s.who.Version = bi.Main.Version
 	}
