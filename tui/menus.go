@@ -302,22 +302,23 @@ func (m *Model) where(f *bench.Flask) tea.Cmd {
 }
 
 func (m *Model) otherPressure(f *bench.Flask) tea.Cmd {
-	fd, which := m.quantity("p", "on the gauge", "press-at.pressure_psi")
-	fm := &form{title: "pressure reached", about: m.head(f), fields: []*field{fd, which}}
-	fm.done = func(fm *form) tea.Cmd {
-		return m.answer(fm, action.PressAt{Flask: f.No, PressurePSI: fm.num("p"), Gauge: m.gaugeText(fm, "p")}, "", nil)
-	}
-	m.open(fm)
-	return nil
+	return m.askPressure(f, "pressure reached", "press-at", func(psi float64, gauge string) action.Body {
+		return action.PressAt{Flask: f.No, PressurePSI: psi, Gauge: gauge}
+	})
 }
 
 // metalPressure asks for the pressure of a final closure that is not the house's.
 func (m *Model) metalPressure(f *bench.Flask) tea.Cmd {
-	fd, which := m.quantity("p", "on the gauge", "metal-to-metal.pressure_psi")
-	fm := &form{title: "final closure: halves metal to metal", about: m.head(f), fields: []*field{fd, which}}
-	fm.done = func(fm *form) tea.Cmd {
-		return m.answer(fm, action.MetalToMetal{Flask: f.No, Press: m.bench().FreePress(), PressurePSI: fm.num("p"), Gauge: m.gaugeText(fm, "p")}, "", nil)
-	}
+	return m.askPressure(f, "final closure: halves metal to metal", "metal-to-metal", func(psi float64, gauge string) action.Body {
+		return action.MetalToMetal{Flask: f.No, Press: m.bench().FreePress(), PressurePSI: psi, Gauge: gauge}
+	})
+}
+
+// askPressure asks what the gauge shows at an act of that kind.
+func (m *Model) askPressure(f *bench.Flask, title, kind string, body func(psi float64, gauge string) action.Body) tea.Cmd {
+	fd, which := m.quantity("p", "on the gauge", kind+".pressure_psi")
+	fm := &form{title: title, about: m.head(f), fields: []*field{fd, which}}
+	fm.done = func(fm *form) tea.Cmd { return m.answer(fm, body(fm.num("p"), m.gaugeText(fm, "p")), "", nil) }
 	m.open(fm)
 	return nil
 }

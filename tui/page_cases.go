@@ -179,13 +179,20 @@ func (m *Model) dueFields() (fields []*field, at func(f *form) (time.Time, error
 	}
 }
 
+// resinField gives the resins of the house, and the field that asks which where there are several.
+func (m *Model) resinField() (resins []string, ask []*field) {
+	for _, r := range m.house().Resins {
+		resins = append(resins, r.Name)
+	}
+	if len(resins) > 1 {
+		ask = []*field{choose("resin", "resin", resins...)}
+	}
+	return resins, ask
+}
+
 // takeInCase asks for a case: digits and choices.
 func (m *Model) takeInCase() {
-	h := m.house()
-	resins := make([]string, len(h.Resins))
-	for i, r := range h.Resins {
-		resins[i] = r.Name
-	}
+	resins, resin := m.resinField()
 	fields, due := m.dueFields()
 	way := m.routeField()
 	inFlask := func(f *form) bool {
@@ -196,10 +203,7 @@ func (m *Model) takeInCase() {
 	if way != nil {
 		head = append(head, way)
 	}
-	f := &form{title: "take a case in", fields: slices.Concat(head, []*field{choose("size", "size", action.Sizes...).only(inFlask)}, fields)}
-	if len(resins) > 1 {
-		f.fields = append(f.fields, choose("resin", "resin", resins...))
-	}
+	f := &form{title: "take a case in", fields: slices.Concat(head, []*field{choose("size", "size", action.Sizes...).only(inFlask)}, fields, resin)}
 	f.done = func(f *form) tea.Cmd {
 		at, err := due(f)
 		if err != nil {

@@ -244,16 +244,9 @@ const moreCase = "more"
 
 // whatIfCase asks what a further case would be like.
 func (m *Model) whatIfCase() {
-	h := m.house()
 	fields, due := m.dueFields()
-	resins := make([]string, len(h.Resins))
-	for i, r := range h.Resins {
-		resins[i] = r.Name
-	}
-	f := &form{title: "a case more", fields: append([]*field{choose("size", "size", action.Sizes...)}, fields...)}
-	if len(resins) > 1 {
-		f.fields = append(f.fields, choose("resin", "resin", resins...))
-	}
+	resins, resinAsked := m.resinField()
+	f := &form{title: "a case more", fields: slices.Concat([]*field{choose("size", "size", action.Sizes...)}, fields, resinAsked)}
 	f.done = func(f *form) tea.Cmd {
 		at, err := due(f)
 		if err != nil {

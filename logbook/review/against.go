@@ -112,27 +112,36 @@ type against struct {
 func (r *Review) against() []against {
 	out := []against{}
 	for _, c := range conditions() {
-		a := against{condition: c, Kinds: make([]int, len(action.Defects))}
-		var defect, remake [2][2]int // with the condition or not, with the defect or not
+		n := counts{kinds: make([]int, len(action.Defects))}
 		for _, f := range r.Flasks {
 			if f.EndedAt == nil {
 				continue
 			}
 			has := slices.Contains(f.Unusual, c.Code) || c.Code == anyCode && len(f.Unusual) > 0
-			defect[no(has)][no(len(f.Defects) > 0)]++
-			remake[no(has)][no(f.Outcome == "remake")]++
-			for i, d := range action.Defects {
-				if has && slices.Contains(f.Defects, d) {
-					a.Kinds[i]++
-				}
-			}
+			n.add(&f, has)
 		}
-		a.Defect, a.Remake = compare(defect), compare(remake)
+		a := against{c, compare(n.defect), compare(n.remake), n.kinds}
 		if a.Defect.With.N > 0 {
 			out = append(out, a)
 		}
 	}
 	return out
+}
+
+// counts are flasks with a condition or not, with a defect or a remake or not.
+type counts struct {
+	defect, remake [2][2]int
+	kinds          []int // of those with it, by kind of defect
+}
+
+func (n *counts) add(f *flask, has bool) {
+	n.defect[no(has)][no(len(f.Defects) > 0)]++
+	n.remake[no(has)][no(f.Outcome == "remake")]++
+	for i, d := range action.Defects {
+		if has && slices.Contains(f.Defects, d) {
+			n.kinds[i]++
+		}
+	}
 }
 
 // no is the row or column of a table: 0 for yes, 1 for no.

@@ -79,24 +79,15 @@ func (r *Review) pieces() []piece {
 		}
 		var some []piece
 		for key, name := range names {
-			p := piece{Piece: action.Piece{Item: kind, Name: name}.String(), Item: string(kind), Kinds: make([]int, len(action.Defects))}
-			var defect, remake [2][2]int
+			n := counts{kinds: make([]int, len(action.Defects))}
 			for _, f := range r.Flasks {
 				with := f.had.piece(kind)
 				if f.EndedAt == nil || with == "" {
 					continue
 				}
-				has := action.Piece{Item: kind, Name: with}.Key() == key
-				defect[no(has)][no(len(f.Defects) > 0)]++
-				remake[no(has)][no(f.Outcome == "remake")]++
-				for i, d := range action.Defects {
-					if has && slices.Contains(f.Defects, d) {
-						p.Kinds[i]++
-					}
-				}
+				n.add(&f, action.Piece{Item: kind, Name: with}.Key() == key)
 			}
-			p.Defect, p.Remake = compare(defect), compare(remake)
-			some = append(some, p)
+			some = append(some, piece{action.Piece{Item: kind, Name: name}.String(), string(kind), compare(n.defect), compare(n.remake), n.kinds})
 		}
 		slices.SortFunc(some, func(x, y piece) int { return bench.ByNumber(x.Piece, y.Piece) })
 		out = append(out, some...)

@@ -279,12 +279,7 @@ func (l PieceList) Text(w io.Writer) error {
 		}
 		_ = t.Flush()
 	}
-	if slices.ContainsFunc(l.Uses, func(u pieceUse) bool { return u.Corrected }) {
-		say("\n*  the record was corrected")
-	}
-	if len(l.Once) > 0 {
-		say("\nnamed it, and were corrected or taken back since: records %s", strings.Trim(fmt.Sprint(l.Once), "[]"))
-	}
+	toldSince(say, slices.ContainsFunc(l.Uses, func(u pieceUse) bool { return u.Corrected }), l.Once)
 	if _, err := b.WriteTo(w); err != nil {
 		return fmt.Errorf("write the list of flasks: %w", err)
 	}

@@ -480,16 +480,21 @@ func (l List) Text(w io.Writer) error {
 	if alike {
 		say("\n?  the text is alike, not the same: look whether it is this lot")
 	}
-	if slices.ContainsFunc(l.Uses, func(u Use) bool { return u.Corrected }) {
-		say("\n*  the record was corrected")
-	}
-	if len(l.Once) > 0 {
-		say("\nnamed it, and were corrected or taken back since: records %s", strings.Trim(fmt.Sprint(l.Once), "[]"))
-	}
+	toldSince(say, slices.ContainsFunc(l.Uses, func(u Use) bool { return u.Corrected }), l.Once)
 	if _, err := b.WriteTo(w); err != nil {
 		return fmt.Errorf("write the recall list: %w", err)
 	}
 	return nil
+}
+
+// toldSince says what became of records of a list since: corrected, or not about it any more.
+func toldSince(say func(string, ...any), corrected bool, once []uint64) {
+	if corrected {
+		say("\n*  the record was corrected")
+	}
+	if len(once) > 0 {
+		say("\nnamed it, and were corrected or taken back since: records %s", strings.Trim(fmt.Sprint(once), "[]"))
+	}
 }
 
 // flask is its number, "" where there is none.

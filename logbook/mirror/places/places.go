@@ -33,55 +33,38 @@ func open(ctx context.Context, to string, begin bool) (mirror.Remote, bool, erro
 	}
 	switch kind {
 	case "folder":
-		if !begin {
-			f, err := folder.Open(to)
-			if err != nil {
-				return nil, false, err
-			}
-			return f, false, nil
-		}
-		f, made, err := folder.Begin(to)
-		if err != nil {
-			return nil, false, err
-		}
-		return f, made, nil
+		return opened(begin, func() (*folder.Folder, error) { return folder.Open(to) }, func() (*folder.Folder, bool, error) { return folder.Begin(to) })
 	case "nats", "tls":
 		a, err := access()
 		if err != nil {
 			return nil, false, err
 		}
-		if !begin {
-			j, err := jetstream.Open(ctx, to, a)
-			if err != nil {
-				return nil, false, err
-			}
-			return j, false, nil
-		}
-		j, made, err := jetstream.Begin(ctx, to, a)
-		if err != nil {
-			return nil, false, err
-		}
-		return j, made, nil
+		return opened(begin, func() (*jetstream.JetStream, error) { return jetstream.Open(ctx, to, a) },
+			func() (*jetstream.JetStream, bool, error) { return jetstream.Begin(ctx, to, a) })
 	case "postgres":
 		a, err := access()
 		if err != nil {
 			return nil, false, err
 		}
 		own := postgres.Access{User: a.User, Password: a.Password, RootsPEM: a.RootsPEM}
-		if !begin {
-			p, err := postgres.Open(ctx, to, own)
-			if err != nil {
-				return nil, false, err
-			}
-			return p, false, nil
-		}
-		p, made, err := postgres.Begin(ctx, to, own)
-		if err != nil {
-			return nil, false, err
-		}
-		return p, made, nil
+		return opened(begin, func() (*postgres.Postgres, error) { return postgres.Open(ctx, to, own) },
+			func() (*postgres.Postgres, bool, error) { return postgres.Begin(ctx, to, own) })
 	}
 	return nil, false, fmt.Errorf("there is no place of the kind %s:// for a mirror: give the whole path of a folder, nats://HOST or postgres://HOST/DATABASE", kind)
+}
+
+// opened opens a place, or begins it. A place that failed is nil, not an interface that holds nil.
+func opened[P mirror.Remote](begin bool, open func() (P, error), make func() (P, bool, error)) (_ mirror.Remote, made bool, err error) {
+	var p P
+	if begin {
+		p, made, err = make()
+	} else {
+		p, err = open()
+	}
+	if err != nil {
+		return nil, false, err
+	}
+	return p, made, nil
 }
 
 // Whole makes a folder's path whole; an address stays as it is.
