@@ -221,11 +221,10 @@ func PiecesUsed(body Body) []Piece {
 	return nil
 }
 
-// CheckPoint is one comparison of a check. Read and True are in °C or psi, as is Off, how
-// far the reading is above what is true.
+// CheckPoint is one comparison of a check. True is in °C or psi, as is Off, how far the reading is
+// above it.
 type CheckPoint struct {
 	What string // in ice, in boiling water, beside another
-	Read float64
 	True float64
 	Off  float64
 }
@@ -240,7 +239,7 @@ const iceC = 0.0
 func (b EquipCheck) Points() []CheckPoint {
 	var out []CheckPoint
 	add := func(what string, read *float64, is float64) {
-		out = append(out, CheckPoint{what, *read, is, *read - is})
+		out = append(out, CheckPoint{what, is, *read - is})
 	}
 	if b.IceC != nil {
 		add("in ice", b.IceC, iceC)

@@ -130,9 +130,8 @@ func (e *LoadEstimate) others(thin cure.Params) error {
 
 // Addition is what cold flasks would do to a bath, and to the loads in it.
 type Addition struct {
-	Flasks int
-	Dip    cure.Dip
-	Backs  []setBack
+	Dip   cure.Dip
+	Backs []setBack
 }
 
 // setBack is how much longer a load in the bath would take for the same residual.
@@ -144,7 +143,7 @@ type setBack struct {
 // Add works out what n cold flasks do that go in after lengths of time into each of
 // the cases, which are loads in one bath, oldest first.
 func Add(n int, cases []LoadCase, after []time.Duration) (Addition, error) {
-	a := Addition{Flasks: n}
+	var a Addition
 	for i, c := range cases {
 		d, err := c.dip(after[i], n)
 		if err != nil {

@@ -86,15 +86,14 @@ const (
 type KnownPiece struct {
 	action.EquipIn // as it was told last
 
-	In     *timers.Stamp // came in, or back into use; nil where only its end is known
-	InBy   string
-	Out    *timers.Stamp // nil while it is in use
-	OutBy  string
-	Reason string
-	Checks []pieceCheck // since it is in use, the oldest first; the latest few
-	Water  *timers.Stamp
-	WaterBy,
-	ID string // the id of the record that told of it last
+	In      *timers.Stamp // came in, or back into use; nil where only its end is known
+	InBy    string
+	Out     *timers.Stamp // nil while it is in use
+	OutBy   string
+	Reason  string
+	Checks  []pieceCheck // since it is in use, the oldest first; the latest few
+	Water   *timers.Stamp
+	WaterBy string
 
 	back                             bool // it came back into use: checks before that count for nothing
 	inSeq, lastSeq, outSeq, waterSeq uint64
@@ -112,7 +111,6 @@ type pieceCheck struct {
 	action.EquipCheck
 	At  timers.Stamp
 	By  string
-	ID  string
 	seq uint64
 }
 
@@ -249,7 +247,7 @@ func (b *Bench) equipIn(a action.EquipIn, it *Item) {
 	if k.In == nil {
 		k.In, k.InBy, k.inSeq = it.at(), it.Action.By, it.Seq
 	}
-	k.EquipIn, k.ID, k.lastSeq = a, it.Action.ID, it.Seq
+	k.EquipIn, k.lastSeq = a, it.Seq
 	k.Out, k.OutBy, k.Reason = nil, "", ""
 	b.pieces = append(b.pieces, k)
 }
@@ -285,7 +283,7 @@ func (b *Bench) equipCheck(a action.EquipCheck, it *Item) {
 	if n == 0 || !it.Stamp.At.Before(k.Checks[n-1].At.At) {
 		k.told = nil
 	}
-	k.Checks = append(slices.Clone(k.Checks), pieceCheck{a, it.Stamp, it.Action.By, it.Action.ID, it.Seq})
+	k.Checks = append(slices.Clone(k.Checks), pieceCheck{a, it.Stamp, it.Action.By, it.Seq})
 	slices.SortStableFunc(k.Checks, func(x, y pieceCheck) int { return cmp.Or(x.At.At.Compare(y.At.At), cmp.Compare(x.seq, y.seq)) })
 	k.Checks = k.Checks[max(0, len(k.Checks)-checksHeld):]
 }

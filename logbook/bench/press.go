@@ -70,7 +70,6 @@ type Trial struct {
 	Corrected bool
 	InID      string // ids of the records it is made of
 	AtID      string
-	JudgeID   string
 }
 
 // Trial gives the latest trial closure, or nil.
@@ -304,7 +303,7 @@ func checkFlash(c *checker, a action.Flash) (action.Flash, error) {
 func applyFlash(b *Bench, a action.Flash, it *Item) {
 	f := b.flask(a.Flask, it)
 	t := f.trial()
-	t.Judged, t.Grade, t.Grams, t.Where, t.JudgeID = it.at(), a.Grade, a.Grams, a.Where, it.Action.ID
+	t.Judged, t.Grade, t.Grams, t.Where = it.at(), a.Grade, a.Grams, a.Where
 	t.Corrected = t.Corrected || it.Corrected()
 	f.to(Trimmed, it)
 }

@@ -29,7 +29,6 @@ var ownTimers = subject{
 
 // Timer is one of the user's own.
 type Timer struct {
-	No      int
 	Label   string
 	Count   string
 	MinS    int
@@ -42,7 +41,7 @@ type Timer struct {
 }
 
 func applyTimerStart(b *Bench, a action.TimerStart, it *Item) {
-	b.Timers[a.Timer] = &Timer{No: a.Timer, Label: a.Label, Count: a.Count, MinS: a.MinS, AimS: a.AimS, MaxS: a.MaxS, Start: it.Stamp, set: it.set()}
+	b.Timers[a.Timer] = &Timer{Label: a.Label, Count: a.Count, MinS: a.MinS, AimS: a.AimS, MaxS: a.MaxS, Start: it.Stamp, set: it.set()}
 }
 
 func checkTimerStop(c *checker, a action.TimerStop) (action.TimerStop, error) {

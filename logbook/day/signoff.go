@@ -35,17 +35,6 @@ func (s Sheet) signOffs() []bench.Item {
 	return out
 }
 
-// Signed gives who signed the day off last, and how many records about it were made since;
-// ok is false where nobody did.
-func (s Sheet) Signed() (last bench.Item, since int, ok bool) {
-	all := s.signOffs()
-	if len(all) == 0 {
-		return last, 0, false
-	}
-	last = all[len(all)-1]
-	return last, len(s.since(last)), true
-}
-
 // since lists what of the sheet was recorded after a sign-off: what was done on the day, and
 // every correction and taking back of anything the sheet rests on.
 func (s Sheet) since(signed bench.Item) []bench.Item {

@@ -80,12 +80,6 @@ func (c *Client) Who() (who Who, err error) {
 	return who, err
 }
 
-// head gives the end of the chain.
-func (c *Client) head() (head logbook.Head, err error) {
-	err = c.get("/head", askPatience, func(r io.Reader) error { return json.NewDecoder(r).Decode(&head) })
-	return head, err
-}
-
 // State gives the bench as it stands, made from the records it rests on: the cost
 // does not grow with the history, as that of a snapshot does.
 func (c *Client) State() (st logbook.Snapshot, err error) {

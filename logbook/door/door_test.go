@@ -368,3 +368,9 @@ func TestNobody(t *testing.T) {
 // book, and what was not is told as unknown or as never asked.
 // A reader that stops reading is cut off: the book can be closed.
 // One record through the door, beside the same by key.
+
+// head gives the end of the chain.
+func (c *Client) head() (head logbook.Head, err error) {
+	err = c.get("/head", askPatience, func(r io.Reader) error { return json.NewDecoder(r).Decode(&head) })
+	return head, err
+}

@@ -259,3 +259,9 @@ func TestRule(t *testing.T) {
 	}
 	near(t, "∫ Gaussian over ±9 sds", sum, math.Sqrt(2*math.Pi), 1e-10)
 }
+
+// line is the mean and sd of the line at trial k of the current segment, ln grams. The
+// 80 % band is mean ± Band80·sd.
+func (p Posterior) line(k float64) (mean, sd float64) {
+	return p.Segments[len(p.Segments)-1].line(k)
+}

@@ -30,7 +30,6 @@ func (p Picture) Closed() Picture {
 type dot struct {
 	Trial   int
 	Y       float64
-	Grade   Grade
 	Weighed bool
 	Added   bool // dough was added before it: nothing joins it to the one before
 }
@@ -67,7 +66,7 @@ func NewPicture(s TrendSettings, h History, p Posterior) Picture {
 	}
 	pic.Last = max(fewestSeen, pic.Done+min(max(p.More80, 1), mostAhead))
 	for i, t := range h.Trials {
-		d := dot{Trial: i + 1, Grade: t.Grade, Added: t.Added && i > 0}
+		d := dot{Trial: i + 1, Added: t.Added && i > 0}
 		switch {
 		case t.Grams != nil:
 			d.Y, d.Weighed = math.Log(*t.Grams), true

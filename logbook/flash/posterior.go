@@ -67,12 +67,6 @@ func (s segment) line(k float64) (mean, sd float64) {
 	return s.aMean + s.bMean*x, math.Sqrt(math.Max(v, 0))
 }
 
-// line is the mean and sd of the line at trial k of the current segment, ln grams. The
-// 80 % band is mean ± Band80·sd.
-func (p Posterior) line(k float64) (mean, sd float64) {
-	return p.Segments[len(p.Segments)-1].line(k)
-}
-
 // band80 is the standard normal point that leaves a tenth above: the half width of an 80 %
 // band in sds.
 const band80 = 1.2815515655446004

@@ -27,9 +27,9 @@ func newMirrored(book *logbook.Book, clock timers.Clock) *mirrored {
 	m := &mirrored{changed: make(chan struct{}, 1)}
 	m.follow = &follow.Follower{Book: book, Open: places.Open,
 		Now: func() time.Time { return clock.Read().Wall },
-		House: func(st logbook.Snapshot) follow.Wanted {
+		House: func(st logbook.Snapshot) follow.Terms {
 			h := st.Bench.House
-			return follow.Wanted{To: h.Mirror.To, Bench: h.MirrorName(), NoNotes: h.Mirror.NoNotes}
+			return follow.Terms{To: h.Mirror.To, Bench: h.MirrorName(), NoNotes: h.Mirror.NoNotes}
 		}}
 	book.OnChange(func(logbook.Snapshot) {
 		select {

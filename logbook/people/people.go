@@ -38,7 +38,6 @@ type Keyholder struct {
 	Role        string // of [action.Roles]
 	Away        bool
 	Fingerprint string // as ssh-keygen -l shows it
-	Type        string
 	Comment     string
 }
 
@@ -190,7 +189,7 @@ func parse(line string) (k Keyholder, err error) {
 	if k.By, k.Role, k.Away, err = person(strings.Trim(ours, `"`)); err != nil {
 		return k, err
 	}
-	k.Fingerprint, k.Type, k.Comment = ssh.FingerprintSHA256(pub), pub.Type(), words.Clip(clean(comment), 60)
+	k.Fingerprint, k.Comment = ssh.FingerprintSHA256(pub), words.Clip(clean(comment), 60)
 	return k, nil
 }
 

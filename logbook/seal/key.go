@@ -29,15 +29,6 @@ type Key struct {
 // Public is the key that others check seals with, one line.
 func (k Key) Public() string { return k.public }
 
-// SSH is the same public key as OpenSSH writes it.
-func (k Key) SSH() (string, error) {
-	pub, err := ssh.NewPublicKey(k.private.Public())
-	if err != nil {
-		return "", fmt.Errorf("public key: %w", err)
-	}
-	return string(ssh.MarshalAuthorizedKey(pub)), nil
-}
-
 func keyOf(private ed25519.PrivateKey) (Key, error) {
 	pub, ok := private.Public().(ed25519.PublicKey)
 	if !ok || len(private) != ed25519.PrivateKeySize {

@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/crypto/ssh"
+
 	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
@@ -194,10 +196,11 @@ func TestOpenSSH(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pub, err := k.SSH()
+	key, err := ssh.NewPublicKey(k.private.Public())
 	if err != nil {
 		t.Fatal(err)
 	}
+	pub := string(ssh.MarshalAuthorizedKey(key))
 	fields := strings.Fields(run("-y", "-f", ours))
 	if got := strings.Join(fields[:2], " "); got != strings.TrimSpace(pub) {
 		t.Errorf("OpenSSH reads our key as %s, want %s", got, pub)

@@ -32,7 +32,6 @@ type Bar struct {
 	Earliest, Aim, Latest time.Time
 	Over                  bool     // the latest has gone by
 	Ended                 bool     // it is history
-	Estimated             bool     // its clock was lost, see [timers.Passed]
 	Places                []int    // of the flasks in a press or a bath, as far as they are on the bench
 	Cases                 []string // of those that stand on no place
 }
@@ -119,7 +118,7 @@ func BarOf(st timers.Standing, now timers.Now) Bar {
 		return time.Time{}
 	}
 	bar := Bar{From: now.WallOf(st.Start, 0), Earliest: at(timers.Floor), Aim: at(timers.Aim), Latest: at(timers.Limit),
-		Over: st.Phase == timers.Over, Estimated: st.Estimated}
+		Over: st.Phase == timers.Over}
 	for _, t := range []time.Time{bar.From, bar.Earliest, bar.Aim, bar.Latest} {
 		bar.To = later(bar.To, t)
 	}

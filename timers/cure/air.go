@@ -73,12 +73,8 @@ func (a Air) MonomerBoilsC() float64 {
 }
 
 // boilRatio is the vapour pressure of monomer over resin at tempC holding monomerPct wt% of monomer, divided by that of
-// the air: Flory-Huggins with chi 0.5 and Clausius-Clapeyron with 36 kJ/mol from the boiling point (both from memory).
-// Above 1 the core could boil even without dissolved gas or water.
-func (a Air) boilRatio(tempC, monomerPct float64) float64 {
-	return boilRatio(a.MonomerBoilsC(), tempC, monomerPct)
-}
-
+// the air, where it boils at boilsC: Flory-Huggins with chi 0.5 and Clausius-Clapeyron with 36 kJ/mol from the boiling
+// point (both from memory). Above 1 the core could boil even without dissolved gas or water.
 func boilRatio(boilsC, tempC, monomerPct float64) float64 {
 	const monomerKgL, polymerKgL = 0.94, 1.18 // room temperature, textbook values
 	w := math.Min(math.Max(monomerPct/100, 0), 1)

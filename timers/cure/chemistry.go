@@ -11,7 +11,6 @@ import "math"
 type chemistry struct {
 	on, gel        bool
 	wm0            float64 // monomer mass fraction at the start
-	m0             float64 // mol/L
 	twoFI0         float64 // 2 f I0, mol/L of radicals the peroxide can give
 	lnKd, edR      float64 // kd = exp(lnKd - edR/T)
 	ap, epR        float64 // kp = ap exp(-epR/T)
@@ -27,7 +26,7 @@ func newChemistry(p *Params) chemistry {
 	i0 := p.RhoResin * (1 - wm0) * p.Peroxide / benzoylKgMol / 1000
 	return chemistry{
 		on: p.Reaction != 0, gel: p.Gel != 0,
-		wm0: wm0, m0: m0, twoFI0: 2 * p.Efficiency * i0,
+		wm0: wm0, twoFI0: 2 * p.Efficiency * i0,
 		lnKd: math.Log(p.Kd73) + p.Ed/gasJPerMolK/(73+Kelvin), edR: p.Ed / gasJPerMolK,
 		ap: p.Ap, epR: p.Ep / gasJPerMolK,
 		crdM0: p.Crd * m0, ktMin: p.KtMin,

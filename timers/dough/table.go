@@ -68,8 +68,6 @@ func Parameters(r Resin) []Parameter {
 
 	fixed("room_sd", roomSDC, "K", "thermometer and place of the bench", houseValue)
 	fixed("mark_ln_sd", markLnSD, "", "two people's judgement of the same dough", houseValue)
-	fixed("sandy_share", sandyShare, "of the time to dough", "about 2 of 8 min in leaflets", fromMemory)
-	fixed("rubbery_share", rubberyShare, "of the working time", "", houseValue)
 	fixed("trial_allowance", DefaultTrialAllowance, "of the mould", "dough over for trial closures", houseValue)
 	fixed("shrinkage_low", shrinkageLow, "of the computed shrinkage", "bone cements measured at 5.1 to 6.5 %, at their usual 2:1", houseValue)
 	fixed("usual_ratio_from", wetMassRatio, "g/g", "wettest ratio of Int J Dent Sci Res 2015;3(3)", houseValue)

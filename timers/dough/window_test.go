@@ -21,7 +21,7 @@ func mustEstimate(t interface{ Fatal(...any) }, r Resin, c Conditions, m MixMark
 }
 
 // checkWindow fails when a window is out of order, negative, or cannot be
-// written; the chance and stage must hold for every instant.
+// written.
 func checkWindow(t interface{ Errorf(string, ...any) }, w WorkingTime) {
 	checkFinite(t, w)
 	if w.FromLow < 0 || w.FromLow > w.From || w.From > w.FromHigh || w.ToLow > w.To || w.To > w.ToHigh || w.From > w.To {
@@ -29,14 +29,6 @@ func checkWindow(t interface{ Errorf(string, ...any) }, w WorkingTime) {
 	}
 	if !(w.MixFactor > 0) || math.IsInf(w.MixFactor, 0) {
 		t.Errorf("mix factor %v", w.MixFactor)
-	}
-	for _, at := range []time.Duration{math.MinInt64, -1, 0, 1, w.FromLow, w.From, w.To, w.ToHigh, math.MaxInt64} {
-		if p := w.chancePackable(at); !(p >= 0 && p <= 1) {
-			t.Errorf("chance %v at %v in %+v", p, at, w)
-		}
-		if s := w.stage(at); s == "" {
-			t.Errorf("no stage at %v", at)
-		}
 	}
 }
 
@@ -248,26 +240,6 @@ func TestBandHoldsWhatItSays(t *testing.T) {
 	}
 	for what, got := range map[string]int{"dough": fromIn, "stiff": in, "stiff after a mark": inAfter} {
 		near(t, what, float64(got)/n, 0.8, 5*math.Sqrt(0.8*0.2/n))
-	}
-}
-
-func TestStages(t *testing.T) {
-	w := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{})
-	// Leaflets (from memory): sandy to 2, stringy to 5, dough from 5 to 10 min.
-	for at, want := range map[float64]consistency{-1: sandy, 0: sandy, 1.9: sandy, 3: stringy, 8.1: dough, 44: dough, 46: rubbery, 67: rubbery, 68: stiff, 1e6: stiff} {
-		if got := w.stage(time.Duration(at * float64(time.Minute))); got != want {
-			t.Errorf("%v min: %s, want %s", at, got, want)
-		}
-	}
-	if got := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{Dough: 6 * time.Minute}).stage(6 * time.Minute); got != dough {
-		t.Errorf("at the mark: %s", got)
-	}
-	near(t, "chance at from", w.chancePackable(w.From), 0.5, 1e-6)
-	near(t, "chance at to", w.chancePackable(w.To), 0.5, 1e-6)
-	near(t, "chance at low end", w.chancePackable(w.ToLow), 0.9, 1e-4)
-	marked := mustEstimate(t, HouseDefault(), Conditions{RoomC: 23}, MixMarks{Dough: 6 * time.Minute, Stiff: 50 * time.Minute})
-	for at, want := range map[int]float64{5: 0, 6: 1, 49: 1, 50: 0} {
-		near(t, "chance when marked", marked.chancePackable(time.Duration(at)*time.Minute), want, 0)
 	}
 }
 

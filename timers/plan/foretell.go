@@ -8,9 +8,10 @@ import (
 	"sync"
 )
 
-// spread is when something happens over many days: the middle of them, and from when to when it is on four days of five.
+// spread is when something happens over many days: the middle of them, and until when it is
+// on nine days of ten.
 // NaN where it happens on fewer than half of them.
-type spread struct{ Middle, From, To float64 }
+type spread struct{ Middle, To float64 }
 
 // caseTimes is what is foretold of a case.
 type caseTimes struct {
@@ -38,12 +39,10 @@ type mixTimes struct {
 // LoadTimes is what is foretold of a load of the plan.
 type LoadTimes struct {
 	In, Out spread
-	Goes    float64 // share of the days on which it goes at all
 }
 
 // Foretold is what comes of a plan over many days drawn anew.
 type Foretold struct {
-	Days        int
 	Cost        float64   // mean, points
 	Costs       []float64 // on each day
 	CostSE      float64
@@ -169,18 +168,18 @@ func (p *player) look(plan *Plan, d *draw) seen {
 func span(list []float64) spread {
 	x := slices.DeleteFunc(slices.Clone(list), math.IsNaN)
 	if 2*len(x) < len(list) || len(x) == 0 {
-		return spread{math.NaN(), math.NaN(), math.NaN()}
+		return spread{math.NaN(), math.NaN()}
 	}
 	slices.Sort(x)
 	at := func(q float64) float64 { return x[min(len(x)-1, int(q*float64(len(x))))] }
-	return spread{at(.5), at(.1), at(.9)}
+	return spread{at(.5), at(.9)}
 }
 
 func share(n, of int) float64 { return float64(n) / float64(max(1, of)) }
 
 // gather sums up the days.
 func gather(cases []Case, p *Plan, days []seen) Foretold {
-	f := Foretold{Days: len(days)}
+	var f Foretold
 	col := func(get func(*seen) float64) []float64 {
 		out := make([]float64, len(days))
 		for k := range days {
@@ -233,9 +232,8 @@ func gather(cases []Case, p *Plan, days []seen) Foretold {
 	}
 	for j := range p.Loads {
 		f.Loads = append(f.Loads, LoadTimes{
-			In:   span(col(func(s *seen) float64 { return s.loadIn[j] })),
-			Out:  span(col(func(s *seen) float64 { return s.loadOut[j] })),
-			Goes: count(func(s *seen) bool { return !math.IsNaN(s.loadIn[j]) }),
+			In:  span(col(func(s *seen) float64 { return s.loadIn[j] })),
+			Out: span(col(func(s *seen) float64 { return s.loadOut[j] })),
 		})
 	}
 	return f

@@ -71,7 +71,6 @@ func Make(ctx context.Context, h Lab, cases []Case, o SearchOptions) (Made, erro
 	e.wish = o.Wish
 	m := Made{House: h, Cases: cases}
 	if len(cases) == 0 {
-		m.Days = o.Days
 		return m, nil
 	}
 	draws, days := makeDraws(&h, cases, o.Seed, o.Draws), makeDraws(&h, cases, o.Seed^freshSeed, o.Days)
@@ -125,7 +124,6 @@ func Follow(ctx context.Context, h Lab, cases []Case, p Plan, o SearchOptions) (
 	}
 	m := Made{House: h, Cases: cases, Plan: p}
 	if len(cases) == 0 {
-		m.Days = o.Days
 		return m, nil
 	}
 	e := playable(&h)

@@ -483,3 +483,23 @@ func TestMakeRefusesWhatCannotBe(t *testing.T) {
 		t.Error("planned although ended")
 	}
 }
+
+// kept tells whether a plan does what was chosen.
+func (w *Wish) kept(p *Plan) bool {
+	for _, g := range w.Together {
+		if !slices.ContainsFunc(p.Mixes, func(m Mix) bool {
+			return len(m.Cases) == len(g) && !slices.ContainsFunc(m.Cases, func(i int) bool { return !slices.Contains(g, i) })
+		}) {
+			return false
+		}
+	}
+	next := 0
+	for _, i := range w.First {
+		k := slices.IndexFunc(p.Mixes, func(m Mix) bool { return slices.Contains(m.Cases, i) })
+		if k > next {
+			return false
+		}
+		next = max(next, k+1)
+	}
+	return true
+}

@@ -59,7 +59,6 @@ type result struct {
 	EndMin      []float64
 	Lost        int // doughs
 	Mixes       int
-	Short       int // flasks in the day programme
 	OvertimeMin float64
 	Events      []event // where asked for
 }
@@ -362,7 +361,7 @@ func (p *player) next() float64 {
 
 func (p *player) result() result {
 	n := len(p.cases)
-	r := result{Late: make([]bool, n), EndMin: make([]float64, n), Lost: p.nLost, Mixes: p.nMixes, Short: p.nShort, OvertimeMin: p.overtime}
+	r := result{Late: make([]bool, n), EndMin: make([]float64, n), Lost: p.nLost, Mixes: p.nMixes, OvertimeMin: p.overtime}
 	w := &p.Cost
 	for i, c := range p.cases {
 		r.EndMin[i] = min(p.over[i], p.horizon)

@@ -15,8 +15,8 @@ import (
 	"flaskside/logbook/record"
 )
 
-// Wanted is what the settings say of the mirror at a moment.
-type Wanted struct {
+// Terms is what the settings say of the mirror at a moment.
+type Terms struct {
 	To      string // "" for none
 	Bench   string
 	NoNotes bool
@@ -25,7 +25,7 @@ type Wanted struct {
 // Follower holds one mirror to its book.
 type Follower struct {
 	Book  mirror.Source
-	House func(logbook.Snapshot) Wanted
+	House func(logbook.Snapshot) Terms
 	Open  func(ctx context.Context, to string) (mirror.Remote, error)
 	Now   func() time.Time                // the wall clock
 	Tell  func(mirror.Health)             // called from one goroutine at a time
@@ -138,7 +138,7 @@ func (k *Follower) Step(ctx context.Context) {
 	})
 }
 
-func (k *Follower) bring(ctx context.Context, h Wanted) (err error) {
+func (k *Follower) bring(ctx context.Context, h Terms) (err error) {
 	if k.place == nil {
 		if k.place, err = k.Open(ctx, h.To); err != nil {
 			k.place = nil

@@ -52,7 +52,7 @@ func newDesk(t testing.TB, dir string) *desk {
 		t.Fatal(err)
 	}
 	d.k = &Follower{Book: books{d},
-		House: func(logbook.Snapshot) Wanted { return Wanted{To: d.to, Bench: "bench 1"} },
+		House: func(logbook.Snapshot) Terms { return Terms{To: d.to, Bench: "bench 1"} },
 		Open: func(_ context.Context, to string) (mirror.Remote, error) {
 			d.opens++
 			if d.away {
