@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/sysclock"
 )
 
 // Watch does beside the book, once, what belongs to the bench: it records what happens to
@@ -32,16 +33,9 @@ type Watch struct {
 // Watch looks after the bench until the context ends.
 func (h *Hub) Watch(ctx context.Context, w Watch) {
 	w.On(h)
-	tick := time.NewTicker(w.Every)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
+	sysclock.Every(ctx, w.Every, func() {
 		w.safely(w.Look)
-	}
+	})
 }
 
 // On begins to watch a hub.

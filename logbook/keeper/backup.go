@@ -8,6 +8,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/disk"
 	"flaskside/timers"
+	"flaskside/timers/sysclock"
 )
 
 // sameDisk says so where the newest backup of the days lies on the disk of the book.
@@ -46,24 +47,17 @@ const lookAtHour = 20 * time.Second
 // since an instant. What goes wrong is told as trouble, and done again a day later.
 func atHour(ctx context.Context, clock timers.Clock, due func(since, now time.Time) bool, do func() error, trouble func(error)) {
 	since := clock.Read().Wall
-	tick := time.NewTicker(lookAtHour)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
+	sysclock.Every(ctx, lookAtHour, func() {
 		now := clock.Read().Wall
 		if now.Before(since) {
 			since = now // a clock that was put right must not hold the next hour up
 		}
 		if !due(since, now) {
-			continue
+			return
 		}
 		since = now
 		if err := do(); err != nil && ctx.Err() == nil {
 			trouble(err)
 		}
-	}
+	})
 }

@@ -18,6 +18,7 @@ import (
 	"flaskside/logbook/probe"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/sysclock"
 )
 
 // Door lets others in, or look in, until it is closed.
@@ -122,15 +123,11 @@ func (k Keeper) waitForOthers(ctx context.Context, hub *keep.Hub) {
 	ctx, cancel := k.Interrupted(ctx)
 	defer cancel()
 	k.Say("the bench runs on here for the other screens; Ctrl-C ends it for them, too")
-	tick := time.NewTicker(time.Second)
-	defer tick.Stop()
-	for hub.Others() > 0 {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
+	sysclock.Every(ctx, time.Second, func() {
+		if hub.Others() == 0 {
+			cancel()
 		}
-	}
+	})
 }
 
 // tend does what belongs to the bench and to no screen, until the context ends.

@@ -29,6 +29,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/disk"
 	"flaskside/logbook/words"
+	"flaskside/timers/sysclock"
 )
 
 // Keyholder is one line: a key, and who comes with it.
@@ -104,22 +105,15 @@ const lookEvery = 2 * time.Second
 // Where it cannot be read nobody has a key.
 func Follow(ctx context.Context, path string, f func(keys []Keyholder, bad []BadLine)) {
 	var was os.FileInfo
-	tick := time.NewTicker(lookEvery)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
+	sysclock.Every(ctx, lookEvery, func() {
 		now, err := os.Lstat(path)
 		if err == nil && was != nil && os.SameFile(was, now) && was.ModTime().Equal(now.ModTime()) && was.Size() == now.Size() {
-			continue
+			return
 		}
 		was = now
 		keys, bad, _ := Load(path)
 		f(keys, bad)
-	}
+	})
 }
 
 // read reads keys. Of a key that stands there twice the first line holds.

@@ -10,9 +10,9 @@ import (
 	"regexp"
 	"strings"
 	"sync"
-	"time"
 
 	"flaskside/logbook/disk"
+	"flaskside/timers/sysclock"
 )
 
 // TokenPath is where the token of the wall board of a book is: whoever knows it sees the bench.
@@ -82,15 +82,8 @@ func (h *Held) Get() string {
 
 // Follow takes what the file has from then on, until ctx ends; what is wrong with it is told.
 func (h *Held) Follow(ctx context.Context, path string, trouble func(error)) {
-	tick := time.NewTicker(lookEvery)
-	defer tick.Stop()
 	said := ""
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
+	sysclock.Every(ctx, lookEvery, func() {
 		token, err := Token(path)
 		h.mu.Lock()
 		h.token = token
@@ -99,5 +92,5 @@ func (h *Held) Follow(ctx context.Context, path string, trouble func(error)) {
 			said = err.Error()
 			trouble(err)
 		}
-	}
+	})
 }

@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/press"
+	"flaskside/timers/sysclock"
 )
 
 // Shifts is what whole shifts are played with.
@@ -89,19 +90,8 @@ func Play(ctx context.Context, clock timers.Clock, o press.ShiftOptions, side io
 		whole := taken() * time.Duration(o.Shifts) / pilot
 		say("playing %d shifts of %d flasks under 6 rules, %s at most; Ctrl-C ends it\n", o.Shifts, o.Flasks, units.FormatDuration(max(whole, time.Second)))
 	}
-	over := make(chan struct{})
-	defer close(over)
-	go func() {
-		tick := time.NewTicker(tellEvery)
-		defer tick.Stop()
-		for {
-			select {
-			case <-over:
-				return
-			case <-tick.C:
-				say("%s so far\n", units.FormatDuration(taken()))
-			}
-		}
-	}()
+	telling, over := context.WithCancel(ctx)
+	defer over()
+	go sysclock.Every(telling, tellEvery, func() { say("%s so far\n", units.FormatDuration(taken())) })
 	return press.Simulate(ctx, o)
 }

@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/record"
+	"flaskside/timers/sysclock"
 )
 
 // Terms is what the settings say of the mirror at a moment.
@@ -91,16 +92,7 @@ func (k *Follower) Run(ctx context.Context, changed <-chan struct{}) {
 
 // count tells how far behind the mirror is, by what is known of its end.
 func (k *Follower) count(ctx context.Context) {
-	tick := time.NewTicker(retry / 4)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-			k.tell(func(*mirror.Health) {})
-		}
-	}
+	sysclock.Every(ctx, retry/4, func() { k.tell(func(*mirror.Health) {}) })
 }
 
 // Step brings what is missing, and looks through all of it where that is due.
