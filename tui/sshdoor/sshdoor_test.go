@@ -22,8 +22,9 @@ import (
 func TestAScreen(t *testing.T) {
 	t.Parallel()
 	b := open(t, usual)
-	kt, mb := b.come(b.key("KT", "work")), b.come(b.key("MB", "work"))
-	kt.sees("new flask on place 1")
+	kt := b.come(b.key("KT", "work"))
+	kt.sees("new flask on place 1") // so that the other comes after it
+	mb := b.come(b.key("MB", "work"))
 	kt.types("\r4417\r12")
 	kt.sees("saved: flask opened")
 	mb.sees("4417")
