@@ -8,15 +8,14 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/equipment"
 	"flaskside/logbook/house"
-	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/recall"
 	"flaskside/logbook/reach"
-	"flaskside/logbook/units"
 )
 
 // equipmentCommand keeps the register of equipment.
@@ -130,18 +129,6 @@ func takePiece(c *cobra.Command, o *options, h house.House, body action.Body, wh
 	return o.take(c, body, why, action.Teller{Units: h.Units, Full: true}.Tell)
 }
 
-// psiFlag reads a pressure as typed, in the unit of the house where none is typed.
-func psiFlag(name, typed string, h house.House) (float64, error) {
-	if typed == "" {
-		return 0, nil
-	}
-	v, err := units.ParsePressure(typed, h.Units.Pressure)
-	if err != nil {
-		return 0, fmt.Errorf("--%s: %w", name, err)
-	}
-	return v, nil
-}
-
 func equipmentInCommand(o *options) *cobra.Command {
 	var in action.EquipIn
 	var rated, scale, why string
@@ -159,10 +146,7 @@ func equipmentInCommand(o *options) *cobra.Command {
 				return err
 			}
 			in.Item, in.Name = piece(args)
-			if in.RatedPSI, err = psiFlag("rated", rated, h); err != nil {
-				return err
-			}
-			if in.ScalePSI, err = psiFlag("scale", scale, h); err != nil {
+			if in, err = equipment.TakenIn(in, rated, scale, h.Units); err != nil {
 				return err
 			}
 			return takePiece(c, o, h, in, why)
@@ -181,8 +165,8 @@ func equipmentInCommand(o *options) *cobra.Command {
 }
 
 func equipmentCheckedCommand(o *options) *cobra.Command {
-	var ice, boil, read, against, due, why string
-	var air float64
+	var a action.EquipCheck
+	var why string
 	c := &cobra.Command{
 		Use:   "checked KIND NAME",
 		Short: "Record the check of a gauge or a thermometer",
@@ -203,44 +187,21 @@ func equipmentCheckedCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			a := action.EquipCheck{AirHPa: air}
 			a.Item, a.Name = piece(args)
-			parse, reads, other := func(s string) (float64, error) { return units.ParseTemp(s, h.Units.Temperature) }, &a.ReadC, &a.AgainstC
-			if a.Item == action.Gauge {
-				parse, reads, other = func(s string) (float64, error) { return units.ParsePressure(s, h.Units.Pressure) }, &a.ReadPSI, &a.AgainstPSI
-			}
-			for _, f := range []struct {
-				name, typed string
-				to          **float64
-			}{{"ice", ice, &a.IceC}, {"boil", boil, &a.BoilC}, {"read", read, reads}, {"against", against, other}} {
-				if !c.Flags().Changed(f.name) {
-					continue
-				}
-				if a.Item == action.Gauge && (f.to == &a.IceC || f.to == &a.BoilC) {
-					return wrongUsage("--%s is of a thermometer; a gauge takes --read and --against", f.name)
-				}
-				v, err := parse(f.typed)
-				if err != nil {
-					return fmt.Errorf("--%s: %w", f.name, err)
-				}
-				*f.to = &v
-			}
-			if due != "" {
-				d, err := lot.TypedDate(due)
-				if err != nil {
-					return fmt.Errorf("--due: %w", err)
-				}
-				a.Due = d.String()
+			typed := map[string]string{}
+			c.Flags().Visit(func(f *pflag.Flag) { typed[f.Name] = f.Value.String() })
+			if a, err = equipment.Checked(a, typed, h.Units); err != nil {
+				return err
 			}
 			return takePiece(c, o, h, a, why)
 		},
 	}
-	c.Flags().StringVar(&ice, "ice", "", "what it read in melting ice: 0.2C, 32F")
-	c.Flags().StringVar(&boil, "boil", "", "what it read in boiling water")
-	c.Flags().Float64Var(&air, "air", 0, "air pressure in the room then, hPa, not brought down to the sea (default: as the settings have it)")
-	c.Flags().StringVar(&read, "read", "", "what it read beside another")
-	c.Flags().StringVar(&against, "against", "", "what the other one read")
-	c.Flags().StringVar(&due, "due", "", "last day on which the next check is in time (default: by the days between checks)")
+	c.Flags().String("ice", "", "what it read in melting ice: 0.2C, 32F")
+	c.Flags().String("boil", "", "what it read in boiling water")
+	c.Flags().Float64Var(&a.AirHPa, "air", 0, "air pressure in the room then, hPa, not brought down to the sea (default: as the settings have it)")
+	c.Flags().String("read", "", "what it read beside another")
+	c.Flags().String("against", "", "what the other one read")
+	c.Flags().String("due", "", "last day on which the next check is in time (default: by the days between checks)")
 	whyFlag(c, &why)
 	return c
 }

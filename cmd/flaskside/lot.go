@@ -1,9 +1,6 @@
 package main
 
 import (
-	"bufio"
-	"errors"
-	"fmt"
 	"io"
 	"time"
 
@@ -54,7 +51,7 @@ func lotCommand(o *options) *cobra.Command {
 			case c.Flags().Changed("which"):
 				return listLot(c, o.at(), which, now.Year(), f)
 			}
-			l, err := readLot(c.InOrStdin(), args, now.Year())
+			l, err := lot.Scanned(args, c.InOrStdin(), now.Year())
 			if err != nil {
 				return err
 			}
@@ -67,29 +64,6 @@ func lotCommand(o *options) *cobra.Command {
 	f.jsonFlag(c)
 	f.csvFlag(c, "the list as CSV, for a spreadsheet")
 	return c
-}
-
-// readLot reads the codes of one label.
-func readLot(stdin io.Reader, scans []string, year int) (lot.Lot, error) {
-	read := func(scan string) (lot.Lot, error) {
-		if scan == "-" {
-			line, err := bufio.NewReader(io.LimitReader(stdin, 1<<14)).ReadString('\n')
-			if err != nil && !errors.Is(err, io.EOF) {
-				return lot.Lot{}, fmt.Errorf("read the standard input: %w", err)
-			}
-			scan = line
-		}
-		return lot.Parse(scan, year)
-	}
-	l, err := read(scans[0])
-	if err != nil || len(scans) == 1 {
-		return l, err
-	}
-	second, err := read(scans[1])
-	if err != nil {
-		return second, err
-	}
-	return lot.Join(l, second, year)
 }
 
 // listLot writes which flasks of a book had a lot.

@@ -1,21 +1,16 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
-	"flaskside/logbook/intake"
-	"flaskside/logbook/lot"
 	"flaskside/logbook/lot/register"
-	"flaskside/timers"
 	"flaskside/timers/sysclock"
 )
 
@@ -33,18 +28,9 @@ func theLot(c *cobra.Command, args []string) error {
 	return nil
 }
 
-// code gives the entry of what was scanned; a code that cannot be read is an error, for
-// at a command line there is time to look at the label.
-func code(stdin io.Reader, scans []string, year int) (lot.Lot, error) {
-	l, err := readLot(stdin, scans, year)
-	if err == nil && l.Name() == "" {
-		err = errors.New("this code names a product and no lot: scan the other code of the label, too, or type the lot")
-	}
-	return l, err
-}
-
 func lotInCommand(o *options) *cobra.Command {
-	var product, expiry, why string
+	var in action.LotIn
+	var expiry, why string
 	c := &cobra.Command{
 		Use:   "take-in MATERIAL SCAN [SCAN]",
 		Short: "Take a lot into the register: powder, liquid, separator, sheet or stone",
@@ -53,30 +39,18 @@ func lotInCommand(o *options) *cobra.Command {
 		Example: "flaskside lot take-in powder '(01)03453120000011(17)281231(10)ABCD1234' --by KT\nflaskside lot take-in stone G-77 --expiry 2027-04",
 		Args:    theLot,
 		RunE: func(c *cobra.Command, args []string) error {
-			clock := sysclock.New()
-			now := clock.Read().Wall
-			l, err := code(c.InOrStdin(), args[1:], now.Year())
+			in.Material = action.Material(args[0])
+			now := sysclock.New().Read().Wall
+			in, err := register.TakenIn(in, args[1:], c.InOrStdin(), expiry, now.Year())
 			if err != nil {
 				return err
 			}
-			in := action.LotIn{Material: action.Material(args[0]), Lot: l.Entry(), Product: product}
-			if expiry != "" {
-				d, err := lot.TypedDate(expiry)
-				if err != nil {
-					return fmt.Errorf("--expiry: %w", err)
-				}
-				in.Expiry = d.String()
-			}
-			r, err := o.recordOne(in, why)
-			if err != nil {
-				return intake.ByWhy(err)
-			}
-			return toldLot(c.OutOrStdout(), "taken in", r.Action.Body, now, r.Seq)
+			return o.take(c, in, why, func(b action.Body) string { return register.Told(b, now) })
 		},
 	}
-	c.Flags().StringVar(&product, "product", "", "the product in your own words")
+	c.Flags().StringVar(&in.Product, "product", "", "the product in your own words")
 	c.Flags().StringVar(&expiry, "expiry", "", "last day of use, where the code does not say it: 2027-04-30, or a month")
-	c.Flags().StringVar(&why, "why", "", "the reason, if something about it is unusual")
+	whyFlag(c, &why)
 	return c
 }
 
@@ -92,38 +66,17 @@ func lotOutCommand(o *options) *cobra.Command {
 			if !slices.Contains(action.Withdrawals, reason) {
 				return wrongUsage("--reason is one of %s", strings.Join(action.Withdrawals, ", "))
 			}
-			clock := sysclock.New()
-			now := clock.Read().Wall
-			l, err := code(c.InOrStdin(), args[1:], now.Year())
+			now := sysclock.New().Read().Wall
+			out, err := register.Withdrawn(action.LotOut{Material: action.Material(args[0]), Reason: reason}, args[1:], c.InOrStdin(), now.Year())
 			if err != nil {
 				return err
 			}
-			r, err := o.recordOne(action.LotOut{Material: action.Material(args[0]), Lot: l.Entry(), Reason: reason}, why)
-			if err != nil {
-				return intake.ByWhy(err)
-			}
-			return toldLot(c.OutOrStdout(), "withdrawn", r.Action.Body, now, r.Seq)
+			return o.take(c, out, why, func(b action.Body) string { return register.Told(b, now) })
 		},
 	}
 	c.Flags().StringVar(&reason, "reason", "", "one of used up, recalled, expired or spoilt")
-	c.Flags().StringVar(&why, "why", "", "the reason, if something about it is unusual")
+	whyFlag(c, &why)
 	return c
-}
-
-// toldLot says what was recorded.
-func toldLot(w io.Writer, what string, body action.Body, now time.Time, seq uint64) error {
-	material, text, more := "", "", ""
-	switch a := body.(type) {
-	case action.LotIn:
-		if material, text = string(a.Material), a.Lot; a.Expiry != "" {
-			more = ", to be used until " + a.Expiry
-		}
-	case action.LotOut:
-		material, text, more = string(a.Material), a.Lot, ", "+a.Reason
-	}
-	at := timers.Stamp{At: now}
-	_, err := fmt.Fprintf(w, "%s: %s lot %s%s; record %d\n", what, material, bench.KnownLot{Lot: text, In: &at}.Name(), more, seq)
-	return err
 }
 
 func lotRegisterCommand(o *options) *cobra.Command {

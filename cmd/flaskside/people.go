@@ -10,9 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook/action"
-	"flaskside/logbook/disk"
 	"flaskside/logbook/door"
-	"flaskside/logbook/keep"
 	"flaskside/logbook/people"
 	"flaskside/logbook/words"
 )
@@ -39,7 +37,7 @@ func peopleCommand(o *options) *cobra.Command {
 			return wantArgs(args, 2, "initials and the file of a public key")
 		}),
 		RunE: func(c *cobra.Command, args []string) error {
-			line, err := keyLine(args[1], c.InOrStdin())
+			line, err := people.ReadKey(args[1], c.InOrStdin())
 			if err != nil {
 				return err
 			}
@@ -47,7 +45,7 @@ func peopleCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			_, err = fmt.Fprintf(c.OutOrStdout(), "%s may come with %s, role %s%s\n", k.By, k.Fingerprint, k.Role, awayWords(k.Away))
+			_, err = fmt.Fprintln(c.OutOrStdout(), k.Words())
 			return err
 		},
 	}
@@ -82,33 +80,6 @@ func wantArgs(args []string, n int, what string) error {
 	return nil
 }
 
-// keyLine reads the first line of a file that is a key.
-func keyLine(file string, in io.Reader) (string, error) {
-	if file != "-" {
-		f, err := disk.OpenSource(file)
-		if err != nil {
-			return "", fmt.Errorf("the public key: %w", err)
-		}
-		defer func() { _ = f.Close() }() // only read from
-		in = f
-	}
-	b, err := io.ReadAll(io.LimitReader(in, 64<<10))
-	if err != nil {
-		return "", fmt.Errorf("the public key: %w", err)
-	}
-	if strings.Contains(string(b), "PRIVATE KEY") {
-		return "", errors.New("that is a private key, which nobody else must see: give the file that ends in .pub")
-	}
-	return string(b), nil
-}
-
-func awayWords(away bool) string {
-	if away {
-		return ", away from the bench"
-	}
-	return ""
-}
-
 // listPeople prints keys and screens.
 func listPeople(out io.Writer, o *options) error {
 	file := people.Path(o.book)
@@ -117,13 +88,7 @@ func listPeople(out io.Writer, o *options) error {
 		return err
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "keys, in %s\n", words.Clean(file))
-	for _, k := range keys {
-		fmt.Fprintf(&b, "  %-8s %-4s  %s  %s%s\n", k.By, k.Role, k.Fingerprint, k.Comment, awayWords(k.Away))
-	}
-	if len(keys) == 0 {
-		b.WriteString("  none: nobody can come through SSH\n")
-	}
+	people.Text(&b, file, keys)
 	for _, l := range bad {
 		fmt.Fprintf(os.Stderr, "flaskside: %s; the line is skipped\n", words.Clean(l.Error()))
 	}
@@ -140,7 +105,7 @@ func listPeople(out io.Writer, o *options) error {
 		}
 		b.WriteString("screens\n")
 		for _, s := range at {
-			fmt.Fprintf(&b, "  %s\n", words.Clean(screenWords(s)))
+			fmt.Fprintf(&b, "  %s\n", s.Words())
 		}
 		if len(at) == 0 {
 			b.WriteString("  none\n")
@@ -148,28 +113,4 @@ func listPeople(out io.Writer, o *options) error {
 	}
 	_, err = io.WriteString(out, b.String())
 	return err
-}
-
-// screenWords say who is on a screen.
-func screenWords(s keep.Present) string {
-	if s.Person.From == keep.NoScreen {
-		return fmt.Sprintf("keeper         since %s, without a screen", s.Since.Format("Mon 02 Jan 15:04"))
-	}
-	if s.Person.From == keep.OnWall {
-		return fmt.Sprintf("board          since %s, on the wall, to look at only", s.Since.Format("Mon 02 Jan 15:04"))
-	}
-	by := s.Person.By
-	if by == "" {
-		by = "?"
-	}
-	said := fmt.Sprintf("%-8s %-4s  since %s", by, s.Person.Role, s.Since.Format("Mon 02 Jan 15:04"))
-	switch p := s.Person; {
-	case p.Own:
-		said += ", at the program that has the logbook"
-	case p.Key != "":
-		said += ", from " + p.From + " with " + p.Key
-	case p.From != "":
-		said += ", at " + p.From
-	}
-	return said + awayWords(s.Person.Away)
 }

@@ -3,6 +3,7 @@ package people
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"strings"
@@ -120,4 +121,24 @@ func write(path string, lines []string) error {
 		return errors.Join(fmt.Errorf("write %s: %w", path, err), os.Remove(part))
 	}
 	return nil
+}
+
+// ReadKey reads the file of a public key, - for the standard input; a private one is refused.
+func ReadKey(file string, in io.Reader) (string, error) {
+	if file != "-" {
+		f, err := disk.OpenSource(file)
+		if err != nil {
+			return "", fmt.Errorf("the public key: %w", err)
+		}
+		defer func() { _ = f.Close() }() // only read from
+		in = f
+	}
+	b, err := io.ReadAll(io.LimitReader(in, 64<<10))
+	if err != nil {
+		return "", fmt.Errorf("the public key: %w", err)
+	}
+	if strings.Contains(string(b), "PRIVATE KEY") {
+		return "", errors.New("that is a private key, which nobody else must see: give the file that ends in .pub")
+	}
+	return string(b), nil
 }

@@ -253,3 +253,26 @@ func clean(s string) string {
 		return r
 	}, strings.ToValidUTF8(s, ""))
 }
+
+// Words say with which key somebody may come, and as whom.
+func (k Keyholder) Words() string {
+	return fmt.Sprintf("%s may come with %s, role %s%s", k.By, k.Fingerprint, k.Role, k.away())
+}
+
+func (k Keyholder) away() string {
+	if k.Away {
+		return ", away from the bench"
+	}
+	return ""
+}
+
+// Text lists the keys of a file.
+func Text(w io.Writer, file string, keys []Keyholder) {
+	fmt.Fprintf(w, "keys, in %s\n", words.Clean(file))
+	for _, k := range keys {
+		fmt.Fprintf(w, "  %-8s %-4s  %s  %s%s\n", k.By, k.Role, k.Fingerprint, k.Comment, k.away())
+	}
+	if len(keys) == 0 {
+		fmt.Fprintln(w, "  none: nobody can come through SSH")
+	}
+}
