@@ -21,8 +21,8 @@ type Plain struct {
 	page  string // the page being read out
 }
 
-// NewPlain wraps the screen; what changes is written to out.
-func NewPlain(m *Model, report func(trace string) string, out io.Writer) *Plain {
+// newPlain wraps the screen; what changes is written to out.
+func newPlain(m *Model, report func(trace string) string, out io.Writer) *Plain {
 	m.aloud = true
 	m.raw = func(s string) tea.Cmd { // without a renderer nothing raw is sent
 		return func() tea.Msg {

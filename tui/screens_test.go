@@ -174,7 +174,7 @@ func TestKeyIsSeenAtOnce(t *testing.T) {
 func TestPlain(t *testing.T) {
 	d := newDesk(t, 80, 24)
 	var out strings.Builder
-	p := NewPlain(d.m, func(string) string { return "" }, &out)
+	p := newPlain(d.m, func(string) string { return "" }, &out)
 	p.tell()
 	for _, k := range strings.Fields("1 enter 4 4 1 7 enter 1 2 enter 1") {
 		d.one(k)

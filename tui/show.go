@@ -31,7 +31,7 @@ func Show(ctx context.Context, at Seat, cfg Config, plain bool, in interface{ Fd
 	var screen tea.Model
 	painted := func() {}
 	if plain {
-		screen = NewPlain(model, fault, out)
+		screen = newPlain(model, fault, out)
 		opts = append(opts, tea.WithoutRenderer())
 		// Without a renderer the keys are left to the line editor of the terminal.
 		if old, err := term.MakeRaw(in.Fd()); err == nil {

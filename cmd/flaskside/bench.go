@@ -10,10 +10,10 @@ import (
 	"syscall"
 	"time"
 
+	"flaskside/logbook/address"
 	"flaskside/logbook/door"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/keeper"
-	"flaskside/logbook/people"
 	"flaskside/logbook/probe"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
@@ -49,7 +49,7 @@ func (o *options) keeper(what string) (k keeper.Keeper, err error) {
 	if o.board != "" {
 		k.Doors = append(k.Doors, func(ctx context.Context, hub *keep.Hub) (func(), error) { return board.Open(ctx, hub, o.board, say) })
 	}
-	return k, people.TypedAddress("--board", o.board, boardPort)
+	return k, address.Typed("--board", o.board, boardPort)
 }
 
 // runBench opens the bench on a book, or joins the one that has it, and stays until it is left.

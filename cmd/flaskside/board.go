@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flaskside/logbook/address"
 	"flaskside/logbook/people"
 	"flaskside/tui/board"
 )
@@ -25,7 +26,7 @@ func boardCommand(o *options) *cobra.Command {
 		Example: "flaskside board --new\nflaskside keep --board 127.0.0.1:8020\nflaskside board --at 192.168.1.7:8020 --code",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			if err := people.TypedAddress("--at", at, boardPort); err != nil {
+			if err := address.Typed("--at", at, boardPort); err != nil {
 				return err
 			}
 			path := people.TokenPath(o.book)

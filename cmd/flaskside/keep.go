@@ -12,9 +12,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
+	"flaskside/logbook/address"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/keeper"
-	"flaskside/logbook/people"
 	"flaskside/logbook/words"
 	"flaskside/timers/sysclock"
 	"flaskside/tui/sshdoor"
@@ -58,7 +58,7 @@ func (o *options) keeping(sshAt string) (k keeper.Keeper, err error) {
 			return sshdoor.Open(ctx, hub, sshAt, screenOf(hub.Clock()), say)
 		})
 	}
-	return k, people.TypedAddress("--ssh", sshAt, sshPort)
+	return k, address.Typed("--ssh", sshAt, sshPort)
 }
 
 // runKeep has the book until the process is told to end.
@@ -88,7 +88,7 @@ func runKeep(ctx context.Context, o *options, sshAt string) error {
 
 // printUnit prints a service that runs this command as it is given.
 func printUnit(out io.Writer, o *options, sshAt string) error {
-	if err := people.TypedAddress("--ssh", sshAt, sshPort); err != nil {
+	if err := address.Typed("--ssh", sshAt, sshPort); err != nil {
 		return err
 	}
 	if _, err := o.keeping(sshAt); err != nil {

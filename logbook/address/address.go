@@ -8,11 +8,36 @@ import (
 	"net"
 	"strconv"
 	"syscall"
+
+	"flaskside/logbook/asked"
 )
 
-// Check refuses what is no whole address: one that leaves it to the system who can reach it, or a port that is none.
+// Typed refuses what is no whole address behind a flag; "" is none at all.
+func Typed(flag, at string, port int) error {
+	if at == "" {
+		return nil
+	}
+	if err := check(at, port); err != nil {
+		return asked.Wrongly("%s %w", flag, err)
+	}
+	return nil
+}
+
+// Reach says from where people can come to an address, and whether it is more than this computer.
+func Reach(at net.Addr) (from string, beyond bool) {
+	tcp, ok := at.(*net.TCPAddr)
+	switch {
+	case ok && tcp.IP.IsLoopback():
+		return "only from this computer", false
+	case ok && tcp.IP.IsUnspecified():
+		return "FROM EVERY NETWORK THIS COMPUTER IS IN", true
+	}
+	return "FROM THE NETWORK of that address", true
+}
+
+// check refuses what is no whole address: one that leaves it to the system who can reach it, or a port that is none.
 // port stands in the example. Port 0, any that is free, is for tests.
-func Check(at string, port int) error {
+func check(at string, port int) error {
 	host, given, err := net.SplitHostPort(at)
 	if err != nil || host == "" || given == "" {
 		return fmt.Errorf("takes an address and a port, as in 127.0.0.1:%[1]d for this computer alone, not %[2]q; 0.0.0.0:%[1]d is for every network it is in", port, at)

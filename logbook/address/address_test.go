@@ -1,10 +1,13 @@
 package address
 
 import (
+	"errors"
 	"net"
 	"runtime"
 	"strings"
 	"testing"
+
+	"flaskside/logbook/asked"
 )
 
 func TestCheck(t *testing.T) {
@@ -20,9 +23,38 @@ func TestCheck(t *testing.T) {
 		"127.0.0.1:80000":     "takes a port from 1 to 65535",
 		"[::1]:-1":            "takes a port from 1 to 65535, as in [::1]:2222",
 	} {
-		if err := Check(at, 2222); (err == nil) != (want == "") || err != nil && !strings.HasPrefix(err.Error(), want) {
+		if err := check(at, 2222); (err == nil) != (want == "") || err != nil && !strings.HasPrefix(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", at, err, want)
 		}
+	}
+}
+
+// Of an address it is said from where it can be reached, and nothing but the loopback is called
+// this computer.
+func TestReach(t *testing.T) {
+	for at, want := range map[string]string{"127.0.0.1:0": "only from this computer", "[::1]:8020": "only from this computer",
+		"0.0.0.0:8020": "EVERY NETWORK", "[::]:8020": "EVERY NETWORK", "192.0.2.7:8020": "THE NETWORK of that address"} {
+		tcp, err := net.ResolveTCPAddr("tcp", at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if from, beyond := Reach(tcp); !strings.Contains(from, want) || beyond == tcp.IP.IsLoopback() {
+			t.Errorf("%s is reached %q, beyond %v", at, from, beyond)
+		}
+	}
+	if from, beyond := Reach(&net.UnixAddr{Name: "x"}); !beyond || !strings.Contains(from, "NETWORK") {
+		t.Errorf("what is not known is told as %q", from)
+	}
+}
+
+// What is typed wrongly behind a flag is said of that flag, as a question put wrongly.
+func TestTyped(t *testing.T) {
+	var wrong asked.Wrong
+	if err := Typed("--ssh", "2222", 2222); !errors.As(err, &wrong) || !strings.HasPrefix(err.Error(), "--ssh takes an address and a port") {
+		t.Errorf("%v", err)
+	}
+	if err := Typed("--ssh", "", 2222); err != nil {
+		t.Errorf("no address: %v", err)
 	}
 }
 

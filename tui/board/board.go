@@ -94,11 +94,7 @@ type Board struct {
 	listeners
 }
 
-// Listen opens the board at an address.
-func Listen(ctx context.Context, at string, cfg Config) (*Board, error) {
-	return listen(ctx, at, cfg, usual)
-}
-
+// listen opens the board at an address.
 func listen(ctx context.Context, at string, cfg Config, lim limits) (*Board, error) {
 	if cfg.Token() == "" {
 		return nil, errors.New("the board has no token: flaskside board --new makes one")

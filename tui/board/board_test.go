@@ -272,7 +272,7 @@ func TestNothingForStrangers(t *testing.T) {
 			t.Errorf("without a token %s is answered %s", path, r.Status)
 		}
 	}
-	if _, err := Listen(context.Background(), "127.0.0.1:0", Config{Token: func() string { return "" }}); err == nil {
+	if _, err := listen(context.Background(), "127.0.0.1:0", Config{Token: func() string { return "" }}, usual); err == nil {
 		t.Error("it begins without a token")
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"flaskside/logbook"
+	"flaskside/logbook/address"
 	"flaskside/logbook/civil"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/mirror/benches"
@@ -31,14 +32,14 @@ func Open(ctx context.Context, hub *keep.Hub, at string, say func(line string)) 
 	ctx, cancel := context.WithCancel(ctx)
 	counted := &dayTally{book: hub.Book()}
 	others := &otherBenches{ctx: ctx, book: hub.Book(), clock: hub.Clock()}
-	b, err := Listen(ctx, at, Config{Bench: screen, Token: token.Get, Tally: counted.words, Benches: others.get,
-		Fault: keep.FaultFile(hub.Book().Path(), hub.Clock(), 0), Trouble: hub.Trouble})
+	b, err := listen(ctx, at, Config{Bench: screen, Token: token.Get, Tally: counted.words, Benches: others.get,
+		Fault: keep.FaultFile(hub.Book().Path(), hub.Clock(), 0), Trouble: hub.Trouble}, usual)
 	if err != nil {
 		cancel()
 		screen.Leave(nil)
 		return nil, err
 	}
-	from, beyond := people.Reach(b.Addr())
+	from, beyond := address.Reach(b.Addr())
 	if beyond {
 		from += ": plain HTTP, so anyone listening on that network can read the token, case numbers and initials"
 	}

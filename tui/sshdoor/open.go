@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"sync"
 
+	"flaskside/logbook/address"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/people"
 	"flaskside/logbook/words"
@@ -37,7 +38,7 @@ func Open(ctx context.Context, hub *keep.Hub, at string, screen tui.Config, say 
 	if err != nil {
 		return nil, err
 	}
-	door, err := Listen(ctx, at, Config{
+	door, err := listen(ctx, at, Config{
 		HostKey: host, Join: hub.Join, Screen: screen,
 		Find: func(fingerprint string) (keep.Person, bool) {
 			keys, _, _ := people.Load(file) // where it cannot be read nobody has a key
@@ -46,11 +47,11 @@ func Open(ctx context.Context, hub *keep.Hub, at string, screen tui.Config, say 
 		},
 		Fault: func(screen int) func(string) string { return keep.FaultFile(book, hub.Clock(), screen) },
 		Log:   func(line string) { say(words.Clean(line)) },
-	})
+	}, usual)
 	if err != nil {
 		return nil, err
 	}
-	from, beyond := people.Reach(door.Addr())
+	from, beyond := address.Reach(door.Addr())
 	if beyond {
 		from += "; only the keys below get in"
 	}

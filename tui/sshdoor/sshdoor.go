@@ -69,11 +69,7 @@ type Door struct {
 	screens sync.WaitGroup
 }
 
-// Listen opens the door at an address.
-func Listen(ctx context.Context, addr string, cfg Config) (*Door, error) {
-	return listen(ctx, addr, cfg, usual)
-}
-
+// listen opens the door at an address.
 func listen(ctx context.Context, addr string, cfg Config, lim limits) (*Door, error) {
 	if cfg.Find == nil || cfg.Join == nil || cfg.Fault == nil {
 		return nil, errors.New("the door for SSH is not whole")

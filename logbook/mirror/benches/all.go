@@ -17,7 +17,7 @@ import (
 func Glances(ctx context.Context, at string, clock timers.Clock, now timers.Reading) ([]Glance, error) {
 	all := []Glance{}
 	err := each(ctx, at, clock, func(k shelf.Kept) error {
-		all = append(all, Of(k, now))
+		all = append(all, of(k, now))
 		return nil
 	})
 	return all, err

@@ -34,8 +34,8 @@ type Glance struct {
 	Err        string    `json:"err,omitempty"`       // why nothing can be said
 }
 
-// Of tells of one bench at a moment.
-func Of(k shelf.Kept, now timers.Reading) Glance {
+// of tells of one bench at a moment.
+func of(k shelf.Kept, now timers.Reading) Glance {
 	h := k.Header
 	b := Glance{Name: k.Name(), Book: k.Stream.Book, Generation: k.Stream.Generation, Records: h.Last, Heard: h.At, Behind: h.Head - min(h.Head, h.Last), Lacks: k.Lacks}
 	if k.Err != nil {
