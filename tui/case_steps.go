@@ -372,11 +372,11 @@ func (m *Model) caseOther() tea.Cmd {
 	plainly := func(do func()) func() tea.Cmd { return func() tea.Cmd { do(); return nil } }
 	k, any := m.chosenCase()
 	if run := k.Running(); any && run != nil && run.Pressure {
-		event := action.PressureLost
+		event, is := action.PressureLost, "lost"
 		if k.LostSince() != nil {
-			event = action.PressureBack
+			event, is = action.PressureBack, "back"
 		}
-		add("the pressure is "+strings.TrimPrefix(event, "pressure "), func() tea.Cmd {
+		add("the pressure is "+is, func() tea.Cmd {
 			return m.append(action.CaseStep{Case: k.Case, Base: k.Base, Step: run.Step, Event: event}, "", nil)
 		})
 	}

@@ -165,7 +165,7 @@ func (x *mixForm) says() []string {
 			out[0] = fmt.Sprintf("%.0f mL of dough: %.0f mL SHORT of filling the moulds", p.DoughML, -p.LeftoverML)
 		}
 		for _, c := range p.Cautions {
-			if !strings.Contains(c, "short of filling") && !strings.Contains(c, "over for trials") {
+			if c != p.OfVolume { // the line above tells what is left
 				out = append(out, c)
 			}
 		}

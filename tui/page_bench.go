@@ -299,12 +299,16 @@ func (m *sight) stageWords(fl *bench.Flask) (string, role) {
 	case bench.InPress, bench.Holding, bench.Judging:
 		return fmt.Sprintf("trial %d  %s", len(fl.Trials), map[bench.FlaskStage]string{bench.InPress: "in the press", bench.Holding: "at pressure", bench.Judging: "judge the flash"}[fl.Stage]), strong
 	case bench.Drying:
+		mix := m.bench().MixOf(fl)
 		said := "separator drying"
-		if m.dry(fl) {
+		switch {
+		case m.dry(fl):
 			said = "drying time up"
+		case mix != nil:
+			said = "drying"
 		}
-		if mix := m.bench().MixOf(fl); mix != nil {
-			said = strings.TrimPrefix(said, "separator ") + ", mix " + mix.Letter()
+		if mix != nil {
+			said += ", mix " + mix.Letter()
 		}
 		return said, plain
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"flaskside/logbook/action"
+	"flaskside/timers"
 
 	tea "charm.land/bubbletea/v2"
 )
@@ -79,7 +80,7 @@ func (m *Model) spoken() []string {
 	say := func(slot, text string) { out = append(out, slot+"\x00"+text) }
 	alarms := ""
 	for _, al := range m.alarms {
-		if al.State == "unacknowledged" || al.State == "returned to normal unacknowledged" {
+		if al.State == timers.Unacknowledged || al.State == timers.Returned {
 			alarms = fmt.Sprintf("ALARM %d: %s", al.Priority, m.alarmWords(al))
 			break
 		}
@@ -100,12 +101,8 @@ func (m *Model) spoken() []string {
 			say(fmt.Sprint("flask", fl.No), fmt.Sprintf("%s: case %s %s %s, %s", m.bench().WhereWords(fl), fl.Case, fl.Base, fl.Size, strings.Join(strings.Fields(words), " ")))
 		}
 	}
-	if fl := m.selected(); fl != nil {
-		for _, l := range m.verdictLines(fl, 200, false) {
-			if strings.HasPrefix(l.s, "READY") || strings.HasPrefix(l.s, "not yet") {
-				say("verdict", fmt.Sprintf("%s: %s", m.bench().CallWords(fl), l.s))
-			}
-		}
+	if fl := m.selected(); fl != nil && judged(fl) {
+		say("verdict", fmt.Sprintf("%s: %s", m.bench().CallWords(fl), m.verdictWords(m.bench().Verdict(fl, m.now))))
 	}
 	say("message", cmp.Or(m.toast, m.trouble))
 	say("mirror", m.mirror.Short(m.now.Wall))

@@ -19,20 +19,16 @@ import (
 // verdictLines say whether a flask is ready, why not yet, and what is to be
 // expected. all lists every reason with what would mend it.
 func (m *sight) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
-	if fl.ClosedForGood() || fl.Stage == bench.Sheetout || len(fl.Judged()) == 0 {
+	if !judged(fl) {
 		return nil
 	}
 	v := m.bench().Verdict(fl, m.now)
 	var out []lineOf
 	switch {
 	case v.Ready:
-		out = append(out, lineOf{good, "READY for final closure"})
+		out = append(out, lineOf{good, v.String()})
 	case !all:
-		s := v.String() // of a mould that may be underfilled the mend is the news
-		if len(v.Reasons) > 0 && v.Reasons[0].Code != flash.ShortMould && v.Reasons[0].Code != flash.NeverFull {
-			s = "not yet: " + m.bench().ReasonWords(v.Reasons[0])
-		}
-		for _, l := range wrap(s, w) {
+		for _, l := range wrap(m.verdictWords(v), w) {
 			out = append(out, lineOf{warn, l})
 		}
 	default:
@@ -52,6 +48,19 @@ func (m *sight) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
 		out = append(out, m.outlookLines(o, v.Ready, w, all)...)
 	}
 	return out
+}
+
+// judged tells whether there is a verdict on a flask: a trial was judged, and it is not closed for good.
+func judged(fl *bench.Flask) bool {
+	return !fl.ClosedForGood() && fl.Stage != bench.Sheetout && len(fl.Judged()) > 0
+}
+
+// verdictWords are the verdict in a line.
+func (m *sight) verdictWords(v flash.Verdict) string {
+	if v.Ready || len(v.Reasons) == 0 || v.Reasons[0].Code == flash.ShortMould || v.Reasons[0].Code == flash.NeverFull {
+		return v.String() // of a mould that may be underfilled the mend is the news
+	}
+	return "not yet: " + m.bench().ReasonWords(v.Reasons[0])
 }
 
 func (m *sight) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lineOf {
@@ -156,19 +165,9 @@ func (m *sight) pressLines(w int) []string {
 	if a == nil || len(a.Flasks) == 0 {
 		return m.planLines(w)
 	}
-	var order []string
-	for _, id := range a.Order {
-		if m.bench().Waiting(id) != nil {
-			order = append(order, m.placeOf(id))
-		}
-	}
 	var out []string
-	if len(order) > 0 {
-		line := "press next: " + strings.Join(order, ", then ")
-		if len(line) > w {
-			line = "press next: " + strings.Join(order, ", ")
-		}
-		out = append(out, fit(line, w))
+	if l := m.orderLine(w); l != "" {
+		out = append(out, l)
 	}
 	// What wants an answer comes before what merely tells, where room is short.
 	if a.GiveUp != "" && m.bench().Waiting(a.GiveUp) != nil {
@@ -185,6 +184,24 @@ func (m *sight) pressLines(w int) []string {
 		}
 	}
 	return append(append(out, m.planLines(w)...), wrap(strings.TrimSuffix(line, ","), w)...)
+}
+
+// orderLine names the flasks in the order in which the press takes them; "" where none waits.
+func (m *sight) orderLine(w int) string {
+	var order []string
+	for _, id := range m.advice.Order {
+		if m.bench().Waiting(id) != nil {
+			order = append(order, m.placeOf(id))
+		}
+	}
+	if len(order) == 0 {
+		return ""
+	}
+	line := "press next: " + strings.Join(order, ", then ")
+	if len(line) > w {
+		line = "press next: " + strings.Join(order, ", ")
+	}
+	return fit(line, w)
 }
 
 // pressSheet is the press order on its own page: what next, each flask's chance, and
@@ -204,10 +221,8 @@ func (m *sight) pressSheet(s *sheet, w int) {
 		}
 		s.add(accent, line)
 	}
-	for _, l := range m.pressLines(w) {
-		if strings.HasPrefix(l, "press next") {
-			s.add(plain, l)
-		}
+	if l := m.orderLine(w); l != "" {
+		s.add(plain, l)
 	}
 	for _, o := range a.Flasks {
 		f := m.bench().Waiting(o.Flask)

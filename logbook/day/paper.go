@@ -380,8 +380,11 @@ func (s Sheet) closureTable(f *bench.Flask) table {
 			weighed = plain(c.Grams) + " g"
 		}
 		where := strings.Join(c.Where, ", ")
-		if c.Added {
-			where = strings.TrimSuffix("dough added; "+where, "; ")
+		switch {
+		case c.Added && where != "":
+			where = "dough added; " + where
+		case c.Added:
+			where = "dough added"
 		}
 		in := s.clock(c.In.At) + s.lateTrial(f, c)
 		if s.Bench.House.Press.Presses > 1 {

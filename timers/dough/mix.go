@@ -79,6 +79,8 @@ type Proportions struct {
 	FreeLinear       float64 `json:"free_linear"`
 
 	Cautions []string `json:"cautions,omitempty"`
+	// OfVolume is the one of them that the leftover tells already, "" for none.
+	OfVolume string `json:"-"`
 }
 
 // Proportion works out the masses and volumes of both parts. It refuses an
@@ -151,26 +153,33 @@ func Proportion(r Resin, q Request) (Proportions, error) {
 	p.Shrinkage = volumeShrinkage(p.LiquidVolumeFrac, r.LiquidGPerML, r.PolymerGPerCC)
 	p.ShrinkageLow = shrinkageLow * p.Shrinkage
 	p.FreeLinear = freeLinearShrinkage(p.Shrinkage)
-	p.Cautions = p.cautions(q)
+	p.Cautions, p.OfVolume = p.ofRatio(), p.ofVolume(q)
+	if p.OfVolume != "" {
+		p.Cautions = append(p.Cautions, p.OfVolume)
+	}
 	return p, nil
 }
 
-// cautions says in plain words what is unusual about a mix.
-func (p Proportions) cautions(q Request) []string {
-	var c []string
+// ofRatio says in plain words what is unusual about the powder to liquid of a mix.
+func (p Proportions) ofRatio() []string {
 	switch {
 	case p.MassRatio < wetMassRatio:
-		c = append(c, fmt.Sprintf("wet mix, %.2g:1 by mass (usual %g to %g): more shrinkage, longer to dough", p.MassRatio, wetMassRatio, dryMassRatio))
+		return []string{fmt.Sprintf("wet mix, %.2g:1 by mass (usual %g to %g): more shrinkage, longer to dough", p.MassRatio, wetMassRatio, dryMassRatio)}
 	case p.MassRatio > dryMassRatio:
-		c = append(c, fmt.Sprintf("dry mix, %.2g:1 by mass (usual %g to %g): beads may stay unwetted", p.MassRatio, wetMassRatio, dryMassRatio))
+		return []string{fmt.Sprintf("dry mix, %.2g:1 by mass (usual %g to %g): beads may stay unwetted", p.MassRatio, wetMassRatio, dryMassRatio)}
 	}
+	return nil
+}
+
+// ofVolume says so where less is left than the house sets aside for trials.
+func (p Proportions) ofVolume(q Request) string {
 	switch want := q.TrialAllowance * p.MouldCM3; {
 	case p.LeftoverML < 0:
-		c = append(c, fmt.Sprintf("%.1f mL short of filling the mould", -p.LeftoverML))
+		return fmt.Sprintf("%.1f mL short of filling the mould", -p.LeftoverML)
 	case p.LeftoverML < want*(1-1e-9):
-		c = append(c, fmt.Sprintf("%.1f mL over for trials, less than the %.1f mL the house sets aside", p.LeftoverML, want))
+		return fmt.Sprintf("%.1f mL over for trials, less than the %.1f mL the house sets aside", p.LeftoverML, want)
 	}
-	return c
+	return ""
 }
 
 // inRange refuses what is not above 0 and at most max.
