@@ -99,21 +99,24 @@ func TestAsksAnewOnTheSameConnection(t *testing.T) {
 			t.Fatalf("answer %d: %v", i, err)
 		}
 		body, err := io.ReadAll(resp.Body)
+		_ = resp.Body.Close()
 		if err != nil || resp.StatusCode != http.StatusOK || resp.Header.Get("Content-Type") != "text/event-stream" || resp.Header.Get("Cache-Control") != "no-store" {
 			t.Fatalf("answer %d: %s, %v, %v", i, resp.Status, resp.Header, err)
 		}
 		if s := string(body); !strings.Contains(s, "4417") || !strings.HasSuffix(s, "event: again\ndata: 1\n\n") {
 			t.Fatalf("answer %d is\n%s", i, s)
 		}
-		w.asksOn(c, "1.1")
+		if i < 4 {
+			w.asksOn(c, "1.1")
+		}
 	}
-	_, _ = http.ReadResponse(in, nil) // the last one asked for
 	old := bufio.NewReader(w.asks("1.0"))
 	resp, err := http.ReadResponse(old, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	body, err := io.ReadAll(resp.Body)
+	_ = resp.Body.Close()
 	if s := string(body); err != nil || resp.TransferEncoding != nil || !strings.HasPrefix(s, "event: part\n") || !strings.HasSuffix(s, "event: again\ndata: 1\n\n") {
 		t.Errorf("a browser of old is told %v\n%s", err, s)
 	}

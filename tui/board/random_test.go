@@ -16,6 +16,7 @@ import (
 
 	"flaskside/logbook"
 	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 	"flaskside/logbook/keep"
 	"flaskside/logbook/status"
 	"flaskside/timers/longrun"
@@ -134,7 +135,7 @@ func TestWhatItMustNeverSay(t *testing.T) {
 		sameTimes(rt, w, told, millis(now.Boot), partOf(parts, "timers"))
 		ready := 0
 		for f := range st.Bench.AtWork() {
-			if f.Stage == "trim and re-sheet" && st.Bench.Verdict(f, now).Ready {
+			if f.Stage == bench.Trimmed && st.Bench.Verdict(f, now).Ready {
 				ready++
 			}
 		}
