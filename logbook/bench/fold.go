@@ -123,12 +123,26 @@ func (b *Bench) Extend(r record.Record) *Bench {
 	b.place()
 	b.once = &sync.Once{} // other windows run
 	if len(b.Items) > max(pruneAt, 2*b.pruned) {
-		living := b.Living()
-		next := Fold(living, b.Top)
-		next.pruned = len(living)
-		return next
+		return b.pruneMuch()
 	}
 	return b
+}
+
+// pruneMuch leaves out what is no longer alive, where that is a quarter or more: to fold the rest anew takes as much
+// memory again as the bench has.
+func (b *Bench) pruneMuch() *Bench {
+	n := 0
+	b.Rests(func(_ *record.Record, rests bool) {
+		if rests {
+			n++
+		}
+	})
+	if b.pruned = len(b.Items); n > 3*len(b.Items)/4 {
+		return b
+	}
+	next := Fold(b.Living(), b.Top)
+	next.pruned = n
+	return next
 }
 
 // pruneAt bounds what a long input keeps in memory: it is pruned there, and again
