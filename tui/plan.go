@@ -1,15 +1,13 @@
 package tui
 
 import (
-	"errors"
 	"fmt"
-	"strconv"
-	"strings"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
 
 	"flaskside/logbook/bath"
+	"flaskside/logbook/cases"
 	"flaskside/timers/cure"
 )
 
@@ -79,19 +77,9 @@ func hourField(name string) *field {
 
 // parseHour reads an hour of the day as typed and gives minutes.
 func parseHour(s string) (float64, error) {
-	wrong := fmt.Errorf("%q is not an hour: type 8, 7.30 or 0730", s)
-	s = strings.TrimSpace(s)
-	h, min, cut := strings.Cut(strings.ReplaceAll(s, ":", "."), ".")
-	if !cut && len(s) > 2 {
-		h, min = s[:len(s)-2], s[len(s)-2:]
+	d, err := cases.ParseHour(s)
+	if err != nil {
+		return 0, fmt.Errorf("%q is not an hour: type 8, 7.30 or 0730", s)
 	}
-	if !cut && min == "" {
-		min = "00"
-	}
-	hour, err := strconv.ParseUint(h, 10, 8)
-	minute, merr := strconv.ParseUint(min, 10, 8)
-	if err := errors.Join(err, merr); err != nil || hour > 23 || minute > 59 || len(min) != 2 {
-		return 0, wrong
-	}
-	return float64(hour*60 + minute), nil
+	return d.Minutes(), nil
 }
