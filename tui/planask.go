@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/dayplan"
+	"flaskside/logbook/words"
 	"flaskside/timers/plan"
 )
 
@@ -75,7 +76,7 @@ func (m *Model) askPlanDay() {
 		several("baths", "which baths can be used?", 1, baths, func(i int) bool { return !slices.Contains(q.Down, baths[i]) }),
 	}}
 	f.done = func(f *form) tea.Cmd {
-		hour := func(name string) string { return fmt.Sprintf("%02d:%02d", int(f.num(name))/60, int(f.num(name))%60) }
+		hour := func(name string) string { return words.HourOf(int(f.num(name))) }
 		t := planDay{date: m.now.Wall.Format(time.DateOnly), people: int(f.num("people")), hours: [2]string{hour("from"), hour("to")}}
 		if f.num("to") < f.num("from")+30 {
 			f.note = "work ends less than half an hour after it begins"

@@ -113,7 +113,7 @@ type adviceMsg struct {
 }
 
 // mixSize is the size of the one flask that another mix is weighed for.
-const mixSize = "medium"
+const mixSize = string(flash.Medium)
 
 // adviseEvery is how often the press order is asked anew while nothing is recorded.
 const adviseEvery = keep.PressFor

@@ -51,16 +51,9 @@ func CaseFrom(book Cases, number, head string, loc *time.Location) (Sheet, error
 		all = append(all, r)
 	}
 	slices.SortFunc(all, func(a, b record.Record) int { return cmp.Compare(a.Seq, b.Seq) })
-	from, until := all[0].Stamp.At, all[0].Stamp.At
-	for _, r := range all {
-		if r.Stamp.At.Before(from) {
-			from = r.Stamp.At
-		}
-		if r.Stamp.At.After(until) {
-			until = r.Stamp.At
-		}
-	}
-	return Sheet{Bench: bench.Fold(all, bench.Counters{}), Head: head, From: from.In(loc), Until: until.Add(time.Nanosecond).In(loc), Case: number}, nil
+	s := sheetOf(all, head, loc)
+	s.Case = number
+	return s, nil
 }
 
 // kind says what the sheet is.

@@ -105,17 +105,14 @@ func trailOf(recs []record.Record, flask int, head string, loc *time.Location) (
 	if len(kept) == 0 {
 		return Sheet{}, fmt.Errorf("the logbook knows no flask %d", flask)
 	}
-	b := bench.Fold(kept, bench.Counters{})
-	from, until := kept[0].Stamp.At, kept[0].Stamp.At
-	for _, r := range kept {
-		if r.Stamp.At.Before(from) {
-			from = r.Stamp.At
-		}
-		if r.Stamp.At.After(until) {
-			until = r.Stamp.At
-		}
-	}
-	return Sheet{Bench: b, Head: head, From: from.In(loc), Until: until.Add(time.Nanosecond).In(loc)}, nil
+	return sheetOf(kept, head, loc), nil
+}
+
+// sheetOf is the sheet of records alone, from the first of them to the last by their instants.
+func sheetOf(recs []record.Record, head string, loc *time.Location) Sheet {
+	byInstant := func(a, b record.Record) int { return a.Stamp.At.Compare(b.Stamp.At) }
+	from, until := slices.MinFunc(recs, byInstant).Stamp.At, slices.MaxFunc(recs, byInstant).Stamp.At
+	return Sheet{Bench: bench.Fold(recs, bench.Counters{}), Head: head, From: from.In(loc), Until: until.Add(time.Nanosecond).In(loc)}
 }
 
 // Trail writes the audit trail of a flask as text: each record in order of the book,

@@ -29,7 +29,7 @@ func (l lift) of(m float64) float64 {
 
 // softTable is ln(1 + e⁻ᵈ), cubic Hermite between points 1/32 apart, error below 4e-10; 0
 // past its end, where it is below 2e-16. Calibration asks for it some 10⁹ times.
-type softTable [softEnd * softInv][4]float64
+type softTable [softEnd * softInv]cubic
 
 const (
 	softEnd = 36
@@ -42,12 +42,7 @@ var sharedSoft = sync.OnceValue(func() *softTable {
 		return math.Log1p(e), -e / (1 + e) / softInv
 	}
 	var t softTable
-	for i := range t {
-		v0, s0 := at(i)
-		v1, s1 := at(i + 1)
-		d := v1 - v0
-		t[i] = [4]float64{v0, s0, 3*d - 2*s0 - s1, s0 + s1 - 2*d}
-	}
+	hermite(t[:], at)
 	return &t
 })
 
@@ -57,6 +52,5 @@ func (t *softTable) of(d float64) float64 {
 	if uint(k) >= uint(len(t)) {
 		return 0
 	}
-	c, u := &t[k], x-float64(k)
-	return c[0] + u*(c[1]+u*(c[2]+u*c[3]))
+	return t[k].at(x - float64(k))
 }

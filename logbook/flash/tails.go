@@ -41,8 +41,23 @@ const (
 	tableInv = 64
 )
 
-// normTable holds a cubic for each step, lowest power first.
-type normTable [(tableHi - tableLo) * tableInv][4]float64
+// normTable holds a cubic for each step.
+type normTable [(tableHi - tableLo) * tableInv]cubic
+
+// cubic has its coefficients, lowest power first.
+type cubic [4]float64
+
+func (c *cubic) at(u float64) float64 { return c[0] + u*(c[1]+u*(c[2]+u*c[3])) }
+
+// hermite fills a table of cubics, each from one point to the next with the values and slopes there.
+func hermite(t []cubic, at func(i int) (value, slope float64)) {
+	for i := range t {
+		v0, s0 := at(i)
+		v1, s1 := at(i + 1)
+		d := v1 - v0
+		t[i] = cubic{v0, s0, 3*d - 2*s0 - s1, s0 + s1 - 2*d}
+	}
+}
 
 // sharedTable is a constant, worked out when first asked for.
 var sharedTable = sync.OnceValue(func() *normTable {
@@ -51,12 +66,7 @@ var sharedTable = sync.OnceValue(func() *normTable {
 		return normCDF(z), math.Exp(-z*z/2-lnRoot2Pi) / tableInv
 	}
 	var t normTable
-	for i := range t {
-		v0, s0 := at(i)
-		v1, s1 := at(i + 1)
-		d := v1 - v0
-		t[i] = [4]float64{v0, s0, 3*d - 2*s0 - s1, s0 + s1 - 2*d}
-	}
+	hermite(t[:], at)
 	return &t
 })
 
@@ -65,8 +75,7 @@ func (t *normTable) cdf(z float64) float64 {
 	at := (z - tableLo) * tableInv
 	k := int(at)
 	if uint(k) < uint(len(t)) {
-		c, u := &t[k], at-float64(k)
-		return c[0] + u*(c[1]+u*(c[2]+u*c[3]))
+		return t[k].at(at - float64(k))
 	}
 	if z > 0 {
 		return 1

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"flaskside/logbook/words"
 )
 
 // Planning is what the day plan reckons with beside the times that stand elsewhere. A field at zero is the house
@@ -44,7 +46,7 @@ const longestByDay = 4 * 3600
 func (p Planning) Filled() Planning {
 	p.Opens, p.Closes, p.Lunch = cmp.Or(p.Opens, "08:00"), cmp.Or(p.Closes, "17:00"), cmp.Or(p.Lunch, "12:00")
 	if p.Overtime == "" {
-		p.Overtime = hourOf(min(24*60-1, minuteOf(p.Closes)+60))
+		p.Overtime = words.HourOf(min(24*60-1, minuteOf(p.Closes)+60))
 	}
 	p.LunchS = cmp.Or(p.LunchS, 1800)
 	p.Days = cmp.Or(p.Days, "Mon Tue Wed Thu Fri")
@@ -64,8 +66,6 @@ func minuteOf(s string) int {
 	}
 	return t.Hour()*60 + t.Minute()
 }
-
-func hourOf(min int) string { return fmt.Sprintf("%02d:%02d", min/60, min%60) }
 
 // MinuteOf is an hour as "08:30" in minutes from midnight; ok is false where it is none.
 func MinuteOf(s string) (min int, ok bool) { min = minuteOf(s); return min, min >= 0 }

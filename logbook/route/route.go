@@ -335,15 +335,20 @@ func Valid(routes []Route) error {
 	if len(routes) > mostRoutes {
 		return fmt.Errorf("give at most %d routes, not %d", mostRoutes, len(routes))
 	}
+	return eachOnce("route", routes, func(r Route) string { return r.Name })
+}
+
+// eachOnce holds whether all are valid and none has the name of another.
+func eachOnce[T interface{ valid() error }](what string, all []T, name func(T) string) error {
 	seen := map[string]bool{}
-	for _, r := range routes {
-		if err := r.valid(); err != nil {
-			return fmt.Errorf("route %q: %w", r.Name, err)
+	for _, x := range all {
+		if err := x.valid(); err != nil {
+			return fmt.Errorf("%s %q: %w", what, name(x), err)
 		}
-		if seen[r.Name] {
-			return fmt.Errorf("two routes are called %q", r.Name)
+		if seen[name(x)] {
+			return fmt.Errorf("two %ss are called %q", what, name(x))
 		}
-		seen[r.Name] = true
+		seen[name(x)] = true
 	}
 	return nil
 }
@@ -462,17 +467,7 @@ func (s Step) asked() error {
 			return fmt.Errorf("each judgement is 1 to 40 plain characters and there once, not %q", clip(j))
 		}
 	}
-	seen := map[string]bool{}
-	for _, f := range s.Fields {
-		if err := f.valid(); err != nil {
-			return fmt.Errorf("field %q: %w", f.Name, err)
-		}
-		if seen[f.Name] {
-			return fmt.Errorf("two fields are called %q", f.Name)
-		}
-		seen[f.Name] = true
-	}
-	return nil
+	return eachOnce("field", s.Fields, func(f Field) string { return f.Name })
 }
 
 func (f Field) valid() error {

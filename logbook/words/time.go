@@ -84,6 +84,9 @@ func Digits(d, fine time.Duration) (digits, unit string) {
 	}
 }
 
+// HourOf is an hour of the day by its minutes from midnight on.
+func HourOf(minutes int) string { return fmt.Sprintf("%02d:%02d", minutes/60, minutes%60) }
+
 // Instant writes when something is, as seen from now and in the zone of now: "08:30",
 // with the day when it is not today, with the date when the day alone could be another
 // week's. The offset is added only where it is another than that of now.
