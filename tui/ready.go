@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	tea "charm.land/bubbletea/v2"
+	"github.com/charmbracelet/x/ansi"
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/flash"
@@ -173,15 +174,19 @@ func (m *sight) pressLines(w int) []string {
 	if a.GiveUp != "" && m.bench().Waiting(a.GiveUp) != nil {
 		out = append(out, fit("not all: give up "+m.placeOf(a.GiveUp)+"?", w))
 	}
-	line := "in time:"
+	line, narrow := "in time:", "in time:"
 	for _, o := range a.Flasks {
 		if m.bench().Waiting(o.Flask) != nil {
 			chance := words.Percent(o.Chance)
 			if o.Lost {
 				chance = "no"
 			}
-			line += fmt.Sprintf(" %s %s,", m.placeOf(o.Flask), chance)
+			line += fmt.Sprintf(" %s (%s),", m.placeOf(o.Flask), chance)
+			narrow += fmt.Sprintf(" %s %s,", m.placeOf(o.Flask), chance)
 		}
+	}
+	if ansi.StringWidth(line) > w+1 { // the last comma goes
+		line = narrow
 	}
 	return append(append(out, m.planLines(w)...), wrap(strings.TrimSuffix(line, ","), w)...)
 }
