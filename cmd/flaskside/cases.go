@@ -14,7 +14,6 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/cases"
-	"flaskside/logbook/check"
 	"flaskside/logbook/day"
 	"flaskside/logbook/intake"
 	"flaskside/logbook/reach"
@@ -60,29 +59,14 @@ const caseFormats = "one of text, html, pdf or jsonl"
 
 // caseRecord writes all that the logbook holds of a case.
 func caseRecord(o *options, c *cobra.Command, number string, f shape, size day.PaperSize) error {
-	clock := sysclock.New()
-	sheet, err := reach.Read(o.at(), func(book *logbook.Book) (day.Sheet, error) {
-		sheet, err := day.CaseFrom(book, number, book.State().Head.String(), time.Local)
-		if err == nil {
-			sheet.Made = clock.Read().Wall
-			sheet.Spoilt, err = check.NotAsWritten(book.Path(), sheet.Bench.Items)
-		}
-		return sheet, err
+	sheet, err := o.sheet(func(book *logbook.Book) (day.Sheet, error) {
+		return day.CaseFrom(book, number, book.State().Head.String(), time.Local)
 	})
 	if err != nil {
 		return err
 	}
-	return spoiltSheet(sheet.Spoilt, f.deliver(c, func(w io.Writer) error {
-		switch f.format {
-		case "html":
-			return sheet.HTML(w)
-		case "pdf":
-			return sheet.PDF(w, size)
-		case "jsonl":
-			return sheet.JSONL(w)
-		}
-		return sheet.Text(w)
-	}))
+	sheet.Made = sysclock.New().Read().Wall
+	return spoiltSheet(sheet.Spoilt, f.deliver(c, func(w io.Writer) error { return sheet.Write(w, f.format, day.Records, size) }))
 }
 
 // oneCase takes the number of a case.

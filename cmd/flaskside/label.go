@@ -3,11 +3,9 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 	"slices"
 	"strings"
 
-	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
 	"flaskside/logbook"
@@ -18,7 +16,8 @@ import (
 
 // labelCommand prints labels for a flask or for a finished base.
 func labelCommand(o *options) *cobra.Command {
-	var size, base, out string
+	var size, base string
+	var as shape
 	c := &cobra.Command{
 		Use:   "label PLACE|CASE",
 		Short: "Print a label for a flask or a finished base, with a code that the bench reads back",
@@ -39,8 +38,8 @@ func labelCommand(o *options) *cobra.Command {
 			if base != "" && !slices.Contains(action.Bases, base) {
 				return wrongUsage("--base is one of %s, not %q", strings.Join(action.Bases, ", "), base)
 			}
-			if f, ok := c.OutOrStdout().(*os.File); ok && out == "" && term.IsTerminal(f.Fd()) {
-				return wrongUsage("a PDF cannot be shown on a screen: name a file with --out")
+			if err := as.offScreen(c, "a PDF"); err != nil {
+				return err
 			}
 			labels, err := reach.Read(o.at(), func(book *logbook.Book) ([]label.Label, error) {
 				return label.Of(book, strings.TrimSpace(args[0]), base)
@@ -48,11 +47,11 @@ func labelCommand(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return deliver(out, c.OutOrStdout(), func(w io.Writer) error { return label.PDF(w, of, labels) })
+			return as.deliver(c, func(w io.Writer) error { return label.PDF(w, of, labels) })
 		},
 	}
 	c.Flags().StringVar(&size, "size", fmt.Sprintf("%gx%g", label.Usual.W, label.Usual.H), "width and height of the label, mm")
 	c.Flags().StringVar(&base, "base", "", "for a case, only this base: "+strings.Join(action.Bases, ", "))
-	c.Flags().StringVar(&out, "out", "", "write to this file instead of the standard output")
+	as.outFlag(c)
 	return c
 }
