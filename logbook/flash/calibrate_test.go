@@ -33,7 +33,7 @@ func lab(seed uint64, s TrendSettings, flasks int, weighed float64, sizes ...Siz
 func TestCalibrate(t *testing.T) {
 	longrun.SkipUnderRace(t)
 	truth := elsewhere()
-	many := longrun.Times(50, 100)
+	many := longrun.Times(40, 100)
 	hs := append(lab(1, truth, 12, 0, Small), lab(2, truth, many, 0.25, Medium)...)
 	c, err := Calibrate(hs, HouseDefaults())
 	if err != nil {

@@ -54,7 +54,7 @@ func TestForecastsWithAndWithoutAFloor(t *testing.T) {
 // Weighed trims teach the floor; where there is none, none is learned.
 func TestFloorIsLearnedFromWeights(t *testing.T) {
 	longrun.SkipUnderRace(t)
-	film, err := Calibrate(lab(22, filmLab(), 30, 0.6, Medium), HouseDefaults())
+	film, err := Calibrate(lab(22, filmLab(), longrun.Times(20, 30), 0.6, Medium), HouseDefaults())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -258,6 +258,7 @@ func TestAdviseHolds(t *testing.T) {
 
 // As seconds pass and nothing is done, the advice changes only for the gain it names.
 func TestAdviceIsSteady(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		jobs, b := genJobs(t), genBench(t)
 		ask := func(jobs []Job, o AdviceOptions) Advice {
@@ -304,7 +305,8 @@ func TestAdviceIsSteady(t *testing.T) {
 // in time, does the flask to give up. Asked afresh each time it changes more often.
 func TestAdviceDoesNotFlicker(t *testing.T) {
 	longrun.SkipUnderRace(t)
-	const benches, seconds, every, draws = 4, 60, 5, 16
+	const seconds, every, draws = 60, 5, 16
+	benches := longrun.Times(2, 4)
 	rng := rand.New(rand.NewPCG(8, 15))
 	sizes := house()
 	type count struct{ next, giveUp, order, jumps int }
