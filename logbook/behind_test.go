@@ -16,6 +16,7 @@ import (
 	"flaskside/logbook/bench/benchtest"
 	"flaskside/logbook/check"
 	"flaskside/logbook/layout"
+	"flaskside/logbook/record"
 	"flaskside/timers"
 	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
@@ -108,6 +109,30 @@ func makeNewest(path string, ck timers.Clock) error {
 	}), db.Close())
 }
 
+// knowsWhatItLacks holds what a book keeps in mind of what its index lacks against what its file says, and has nothing
+// else believed.
+func knowsWhatItLacks(t *testing.T, b *Book) {
+	t.Helper()
+	if err := b.view(func(tx *bolt.Tx) error {
+		read, err := readBehind(tx)
+		if err != nil {
+			return err
+		}
+		if want := fmt.Sprint(read); fmt.Sprint(b.behind) != want {
+			t.Fatalf("it keeps in mind\n%v\nand lacks\n%s", b.behind, want)
+		}
+		n := len(read.recs)
+		for what, known := range map[string]*behind{"all": b.behind, "nothing": {}, "unknown": nil, "less": {recs: read.recs[:max(0, n-1)]}, "another end": {recs: append(slices.Clone(read.recs[:max(0, n-1)]), record.Record{Seq: 1})}} {
+			if got, err := behindIn(tx, known); err != nil || fmt.Sprint(got) != fmt.Sprint(read) {
+				t.Fatalf("by one who knows %s it lacks\n%v, %v\nwant\n%v", what, got, err, read)
+			}
+		}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // Whatever the index of a book lacks, the book answers as one whose index is whole, also where
 // it was copied in the middle or its program was killed; and verify finds nothing.
 func TestIndexLeftBehind(t *testing.T) {
@@ -131,6 +156,7 @@ func TestIndexLeftBehind(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
+			knowsWhatItLacks(t, b)
 		}
 		lagged += len(b.behind.recs)
 		cut := path + ".cut.db"
