@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// hibcCode is a HIBC code taken apart as far as [Join] and [Lot.Entry] need it.
+// hibcCode is a HIBC code taken apart as far as [join] and [Lot.Entry] need it.
 type hibcCode struct {
 	primary   string // + labeler, product and unit, without the check character
 	secondary string // what stands behind the / of a combined code

@@ -36,7 +36,7 @@
 // both with / between, further data (serial S, made 16D, expiry 14D, quantity Q)
 // behind. The check character (modulus 43) must hold. Two symbols read one after
 // the other, in one text or two lines, are joined when the link character of the
-// second is the check character of the first; see also [Join]. Asterisks around
+// second is the check character of the first; see also [Scanned]. Asterisks around
 // the code, small letters, an underscore for a check character that is a space,
 // and such a space cut off at the end are forgiven.
 //
@@ -88,7 +88,7 @@ type Lot struct {
 	Warnings []string  `json:"warnings,omitempty"`
 
 	elements []element // GS1: all of them, in order
-	hibc     hibcCode  // HIBC: what Join and Entry need
+	hibc     hibcCode  // HIBC: what join and Entry need
 }
 
 // Longest texts. QR codes hold no more than 7,089 characters (ISO/IEC 18004,
@@ -227,17 +227,9 @@ func (l Lot) Entry() string {
 	return l.Lot
 }
 
-// Join brings together two codes of one label: GS1 element strings in two symbols,
+// join brings together two codes of one label: GS1 element strings in two symbols,
 // or HIBC primary and secondary, whose link character must be the check character
 // of the primary.
-func Join(a, b Lot, year int) (Lot, error) {
-	l, err := join(a, b, year)
-	if err != nil {
-		return l, err
-	}
-	return l.complete(), nil
-}
-
 func join(a, b Lot, year int) (Lot, error) {
 	var out Lot
 	var err error

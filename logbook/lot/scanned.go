@@ -28,5 +28,8 @@ func Scanned(scans []string, line io.Reader, year int) (Lot, error) {
 	if err != nil {
 		return second, err
 	}
-	return Join(l, second, year)
+	if l, err = join(l, second, year); err != nil {
+		return l, err
+	}
+	return l.complete(), nil
 }

@@ -118,11 +118,11 @@ type signer struct {
 // Sign signs the text of a note.
 func (s signer) Sign(msg []byte) ([]byte, error) { return ed25519.Sign(s.private, msg), nil }
 
-// PublicKey checks seals.
-type PublicKey struct{ verifier note.Verifier }
+// publicKey checks seals.
+type publicKey struct{ verifier note.Verifier }
 
 // Open checks a seal and gives what it seals.
-func (k PublicKey) Open(sealed []byte) (Head, error) {
+func (k publicKey) Open(sealed []byte) (Head, error) {
 	if len(sealed) > maxSize {
 		return Head{}, fmt.Errorf("this is not a seal: it has more than %d bytes", maxSize)
 	}
@@ -140,28 +140,28 @@ func (k PublicKey) Open(sealed []byte) (Head, error) {
 	return parse(n.Text)
 }
 
-// ParsePublic reads a public key as [Key.Public] gives it, or as OpenSSH writes one
+// parsePublic reads a public key as [Key.Public] gives it, or as OpenSSH writes one
 // ("ssh-ed25519 AAAA… comment").
-func ParsePublic(text string) (PublicKey, error) {
+func parsePublic(text string) (publicKey, error) {
 	text = strings.TrimSpace(text)
 	if strings.HasPrefix(text, ssh.KeyAlgoED25519+" ") {
 		key, _, _, _, err := ssh.ParseAuthorizedKey([]byte(text))
 		if err != nil {
-			return PublicKey{}, fmt.Errorf("the public key cannot be read: %w", err)
+			return publicKey{}, fmt.Errorf("the public key cannot be read: %w", err)
 		}
 		if ck, ok := key.(ssh.CryptoPublicKey); ok {
 			if pub, ok := ck.CryptoPublicKey().(ed25519.PublicKey); ok {
 				_, v, err := verifierOf(pub)
-				return PublicKey{v}, err
+				return publicKey{v}, err
 			}
 		}
-		return PublicKey{}, errors.New("the public key is not an ed25519 key")
+		return publicKey{}, errors.New("the public key is not an ed25519 key")
 	}
 	v, err := note.NewVerifier(text)
 	if err != nil {
-		return PublicKey{}, fmt.Errorf("%q is not a public key: give the line that flaskside seal printed, or an OpenSSH ed25519 public key", words.Clip(text, 60))
+		return publicKey{}, fmt.Errorf("%q is not a public key: give the line that flaskside seal printed, or an OpenSSH ed25519 public key", words.Clip(text, 60))
 	}
-	return PublicKey{v}, nil
+	return publicKey{v}, nil
 }
 
 // verifierOf gives the key of a note, as text and as what checks.
@@ -189,7 +189,7 @@ func OpenFile(file, key string) (Head, error) {
 			return Head{}, fmt.Errorf("read the key: %w", err)
 		}
 	}
-	public, err := ParsePublic(key)
+	public, err := parsePublic(key)
 	if err != nil {
 		return Head{}, asked.Wrong{Err: err}
 	}

@@ -54,7 +54,7 @@ func head() Head {
 
 // open opens a seal with a key as text.
 func open(sealed []byte, public string) (Head, error) {
-	k, err := ParsePublic(public)
+	k, err := parsePublic(public)
 	if err != nil {
 		return Head{}, err
 	}
