@@ -28,9 +28,9 @@ var (
 // longest is more than an answer has bytes.
 const longest = 8
 
-// mute is how many bytes go to a terminal that never answered, and whose keys are silent, before
-// it is taken for one that does not read (house default): far more than a screen at rest is sent
-// in an hour, and a quarter of the room there is.
+// mute is how many bytes go to a terminal that never answered, and whose keys are silent, while an
+// answer is waited for, before it is taken for one that does not read (house default): a screen at
+// rest is sent a thousandth of it meanwhile.
 const mute = 512 << 10
 
 // steady is a session that does not wait for a reader who stopped reading.
@@ -52,7 +52,7 @@ type taking struct {
 
 	mu       sync.Mutex
 	answered bool // it answers when it is asked
-	sent     int  // bytes, since it last gave a sign
+	sent     int  // bytes, since it was asked or gave a sign
 	asked    time.Time
 }
 
@@ -155,7 +155,7 @@ func (d *Door) takes(ctx context.Context, s *steady, painter *tui.Painter) {
 		default:
 		}
 		s.taking.mu.Lock()
-		s.taking.asked = time.Now()
+		s.taking.asked, s.taking.sent = time.Now(), 0
 		s.taking.mu.Unlock()
 		if !painter.Ask(howAreYou) || wait(d.lim.answering, s.taking.came) {
 			continue
