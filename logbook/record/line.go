@@ -22,7 +22,7 @@ func (w *wire) encode() ([]byte, error) {
 func (w *wire) quick() (raw []byte, ok bool) {
 	p := put{b: make([]byte, 0, 320+len(w.Body)), ok: true}
 	p.b = strconv.AppendInt(append(p.b, `{"v":`...), int64(w.V), 10)
-	p.b = strconv.AppendUint(append(p.b, `,"seq":`...), uint64(w.Seq), 10)
+	p.b = strconv.AppendUint(append(p.b, `,"seq":`...), w.Seq, 10)
 	p.b = hex.AppendEncode(append(p.b, `,"prev":"`...), w.Prev[:])
 	p.marshal(`","written":`, w.Written)
 	p.text(`,"zone":`, w.Zone)
