@@ -68,7 +68,7 @@ type Case struct {
 	Flask   int    // at work for it; 0 while it waits
 	Made    int    // the flask it was finished in, where more steps follow; 0 before
 	Remakes int    // flasks of it that were to be made anew
-	Steps   []CaseDone
+	Steps   []caseDone
 
 	seqs    []uint64 // the records it rests on
 	from    int      // the steps before belong to a base that is made anew

@@ -10,7 +10,7 @@ import (
 // StepSpell is a step of a case as it went: until the next step of that case, its flask, or
 // its going out.
 type StepSpell struct {
-	CaseDone
+	caseDone
 	To        *timers.Stamp // nil where nothing followed, or no time is asked for
 	Lasted    time.Duration
 	Estimated bool // by the wall clock: the machine was started anew in between
@@ -48,7 +48,7 @@ func (b *Bench) StepSpells() []StepSpell {
 		if !is {
 			continue
 		}
-		out = append(out, StepSpell{CaseDone: doneOf(step, it)})
+		out = append(out, StepSpell{caseDone: doneOf(step, it)})
 		if step.Event == "" && step.As.Timed() {
 			open[name] = len(out) - 1
 		}

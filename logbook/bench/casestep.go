@@ -24,8 +24,8 @@ var caseSteps = subject{
 	signals: pressureSignals,
 }
 
-// CaseDone is a step of a case as it counts.
-type CaseDone struct {
+// caseDone is a step of a case as it counts.
+type caseDone struct {
 	action.CaseStep
 	At      timers.Stamp
 	By      string
@@ -116,7 +116,7 @@ func (b *Bench) MissingOf(k Case) []string {
 		if _, at := r.Step(s.Name); at < r.RemakeAt() {
 			counts = k.Steps // done once, when it came in
 		}
-		done := s.Kind == route.Deliver || s.Kind == route.Flask && (k.Made > 0 || k.Flask > 0) || slices.ContainsFunc(counts, func(d CaseDone) bool {
+		done := s.Kind == route.Deliver || s.Kind == route.Flask && (k.Made > 0 || k.Flask > 0) || slices.ContainsFunc(counts, func(d caseDone) bool {
 			return d.Step == s.Name && d.Event == "" && !d.Again
 		})
 		if !done {
@@ -128,7 +128,7 @@ func (b *Bench) MissingOf(k Case) []string {
 
 // Running is the step of a case whose timer runs, or that it stands under pressure since;
 // nil where nothing does.
-func (k Case) Running() *CaseDone {
+func (k Case) Running() *caseDone {
 	if k.Flask > 0 || k.made {
 		return nil
 	}
@@ -182,8 +182,8 @@ func SubjectOfStep(key string) (action.Subject, bool) {
 }
 
 // doneOf is a record of a step as it counts.
-func doneOf(a action.CaseStep, it *Item) CaseDone {
-	d := CaseDone{CaseStep: a, At: it.Stamp, By: it.Action.By, ID: it.Action.ID, Why: it.Action.Why, Key: caseKey(a, it.Action.ID), set: it.set()}
+func doneOf(a action.CaseStep, it *Item) caseDone {
+	d := caseDone{CaseStep: a, At: it.Stamp, By: it.Action.By, ID: it.Action.ID, Why: it.Action.Why, Key: caseKey(a, it.Action.ID), set: it.set()}
 	for _, u := range it.Action.Unusual {
 		if u != clockBack {
 			d.Unusual = append(d.Unusual, u)
@@ -255,7 +255,7 @@ func (b *Bench) returnedTo(number string, it *Item, at timers.Stamp) {
 }
 
 // ends gives the ends of the timer of a step.
-func (d CaseDone) ends(warnS int) timers.Ends {
+func (d caseDone) ends(warnS int) timers.Ends {
 	e := timers.Ends{FloorS: d.MinS, AimS: d.AimS, LimitS: d.MaxS, WarnS: min(warnS, d.MaxS/4), Floor: timers.Low, Limit: timers.Medium}
 	if d.Urgent || d.As == route.Hold {
 		e.Floor, e.Limit = timers.Medium, timers.High
@@ -300,7 +300,7 @@ func pressureSignals(b *Bench, _ timers.Now) []timers.Signal {
 }
 
 // CaseOfKey finds the case that a timer or an alarm belongs to.
-func (b *Bench) CaseOfKey(key string) (k Case, d CaseDone, ok bool) {
+func (b *Bench) CaseOfKey(key string) (k Case, d caseDone, ok bool) {
 	window, _ := timers.SplitSignalKey(key)
 	if !strings.HasPrefix(window, "case/") {
 		return k, d, false

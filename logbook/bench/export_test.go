@@ -30,3 +30,6 @@ var (
 	ErrNoNotes = errNoNotes
 	OddCode    = oddCode
 )
+
+// CaseDone is a step of a case that was done, for tests from outside the package.
+type CaseDone = caseDone

@@ -21,8 +21,8 @@ type AtBench struct {
 	Review Review   `json:"review,omitzero"`
 }
 
-// Together is a share of all benches, and of each beside it.
-type Together struct {
+// together is a share of all benches, and of each beside it.
+type together struct {
 	Name    string      `json:"name"`
 	All     stats.Share `json:"all"`
 	Benches []beside    `json:"benches"`
@@ -41,11 +41,11 @@ const (
 	funnelW    = 40 // columns of a row of the plot
 )
 
-// CompareBenches puts the shares of several benches together.
-func CompareBenches(all []AtBench) []Together {
-	var out []Together
+// compareBenches puts the shares of several benches together.
+func compareBenches(all []AtBench) []together {
+	var out []together
 	add := func(name string, of func(Review) stats.Share) {
-		t := Together{Name: name, Benches: []beside{}}
+		t := together{Name: name, Benches: []beside{}}
 		k, n := 0, 0
 		for _, b := range all {
 			if s := of(b.Review); b.Err == "" {
@@ -77,7 +77,7 @@ func CompareBenches(all []AtBench) []Together {
 		add("defect: "+name, func(r Review) stats.Share { return nth(r.Defects, i) })
 	}
 	add("final closure inside the dough's working time (estimate)", func(r Review) stats.Share { return r.Dough.Inside })
-	return slices.DeleteFunc(out, func(t Together) bool { return t.All.Count == 0 })
+	return slices.DeleteFunc(out, func(t together) bool { return t.All.Count == 0 })
 }
 
 func nth(named []named, i int) stats.Share {
@@ -128,7 +128,7 @@ func TextOf(w io.Writer, all []AtBench) error {
 	}
 	rows = append(rows, []string{"together", strconv.Itoa(sum[0]), strconv.Itoa(sum[1]), strconv.Itoa(sum[2]), strconv.Itoa(sum[3])})
 	p.table(rows, 0)
-	together := CompareBenches(all)
+	together := compareBenches(all)
 	if len(together) > 0 {
 		p.WriteString("\n")
 		p.say("%s", noteShares)
@@ -160,7 +160,7 @@ func benches(n int) string {
 }
 
 // text writes a share of all benches: a row each, and its place between the limits.
-func (t Together) text(p *page) {
+func (t together) text(p *page) {
 	p.section(strings.ToUpper(t.Name))
 	p.say("together %s, %s", ofWords(t.All), rateWords(t.All))
 	most := t.All.Value
@@ -202,7 +202,7 @@ func (b beside) bar(most float64) string {
 // is all of them together.
 func CSVOf(w io.Writer, all []AtBench) error {
 	rows := [][]string{{"figure", "bench", "count", "n", "value", "low", "high", "limit_95_low", "limit_95_high", "limit_998_low", "limit_998_high", "beyond"}}
-	for _, t := range CompareBenches(all) {
+	for _, t := range compareBenches(all) {
 		rows = append(rows, []string{t.Name, "", strconv.Itoa(t.All.Count), strconv.Itoa(t.All.N), num(t.All.Value), num(t.All.Low), num(t.All.High), "", "", "", "", ""})
 		for _, b := range t.Benches {
 			beyond := ""
@@ -223,8 +223,8 @@ func CSVOf(w io.Writer, all []AtBench) error {
 func JSONOf(w io.Writer, all []AtBench) error {
 	return tables.JSON(w, struct {
 		Benches  []AtBench  `json:"benches"`
-		Together []Together `json:"together"`
-	}{all, CompareBenches(all)})
+		Together []together `json:"together"`
+	}{all, compareBenches(all)})
 }
 
 // Unread tells how many of them could not be read, or not whole.

@@ -23,7 +23,7 @@ func ofBench(name string, defects, ended int) AtBench {
 // P(X>=10) = 0.0245 and P(X<=0) = 0.0052 in tables of the binomial distribution).
 func TestBenchesTogether(t *testing.T) {
 	all := []AtBench{ofBench("a", 1, 50), ofBench("b", 17, 50), ofBench("c", 1, 50), ofBench("d", 1, 50), {Bench: "e", Err: "spoilt"}}
-	got := CompareBenches(all)
+	got := compareBenches(all)
 	if len(got) != 2 || got[0].Name != "any defect" || got[0].All.Count != 20 || got[0].All.N != 200 {
 		t.Fatalf("%+v", got)
 	}
@@ -69,7 +69,7 @@ func TestBenchesAnyhow(t *testing.T) {
 			all = append(all, ofBench(fmt.Sprint("bench ", i), bad, ended))
 			k, n = k+bad, n+ended
 		}
-		for _, t := range CompareBenches(all) {
+		for _, t := range compareBenches(all) {
 			if t.Name == "any defect" && (t.All.Count != k || t.All.N != n) {
 				rt.Fatalf("together %+v, not %d of %d", t.All, k, n)
 			}

@@ -21,7 +21,7 @@ func TestTheAdviceOfTheBenchLosesNoMoreThanTheSimpleRule(t *testing.T) {
 		for k, is := range []bool{true, false} {
 			h.Simple = is
 			e := playable(&h)
-			p, w := e.byRule(cases, fit80, Habit{Small: true}), newPlayer(e, cases)
+			p, w := e.byRule(cases, fit80, habit{Small: true}), newPlayer(e, cases)
 			for _, d := range makeDraws(&h, cases, 9, 300) {
 				r := w.play(&p, &d)
 				costs[k] = append(costs[k], r.Cost)
@@ -61,7 +61,7 @@ func TestPickByTheAdviceIsNoWorseThanTheBestSimpleRule(t *testing.T) {
 		picked := Costs(h, cases, p, fresh)
 		var best []float64
 		for _, r := range []mixRule{oneToMix, twoToMix, fit80} {
-			if c := Costs(h, cases, ByRule(h, cases, r, Habit{}), fresh); best == nil || sum(c) < sum(best) {
+			if c := Costs(h, cases, ByRule(h, cases, r, habit{}), fresh); best == nil || sum(c) < sum(best) {
 				best = c
 			}
 		}

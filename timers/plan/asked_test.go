@@ -8,7 +8,7 @@ func Rules() []mixRule {
 }
 
 // ByRule is the plan that a rule makes of the cases.
-func ByRule(h Lab, cases []Case, r mixRule, v Habit) Plan {
+func ByRule(h Lab, cases []Case, r mixRule, v habit) Plan {
 	return playable(&h).byRule(cases, r, v)
 }
 

@@ -24,7 +24,7 @@ func twelve() []Case {
 func BenchmarkDay(b *testing.B) {
 	h, cases := ownHouse(), twelve()
 	e := playable(&h)
-	p := e.byRule(cases, fit80, Habit{})
+	p := e.byRule(cases, fit80, habit{})
 	draws := makeDraws(&h, cases, 1, 60)
 	w := newPlayer(e, cases)
 	b.ReportAllocs()

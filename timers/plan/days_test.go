@@ -71,7 +71,7 @@ func TestClassesOfDaysCostWhatTheReferenceSays(t *testing.T) {
 			if err := json.Unmarshal(raw, &want); err != nil {
 				t.Fatal(err)
 			}
-			p, w := e.byRule(cases, r, Habit{}), newPlayer(e, cases)
+			p, w := e.byRule(cases, r, habit{}), newPlayer(e, cases)
 			var cost, late, lost []float64
 			for i := range list {
 				x := w.play(&p, &list[i])
@@ -127,7 +127,7 @@ func TestPickIsNoWorseThanTheBestSimpleRule(t *testing.T) {
 		picked, later := Costs(h, cases, p, fresh), Costs(h, cases, q, fresh)
 		var best []float64
 		for _, r := range []mixRule{oneToMix, twoToMix, fit80} {
-			if c := Costs(h, cases, ByRule(h, cases, r, Habit{}), fresh); best == nil || sum(c) < sum(best) {
+			if c := Costs(h, cases, ByRule(h, cases, r, habit{}), fresh); best == nil || sum(c) < sum(best) {
 				best = c
 			}
 		}
@@ -218,7 +218,7 @@ func TestFiveResinsNeverShareAMix(t *testing.T) {
 	// Pairs of a resin that do not stand together in time are still pairs.
 	days := makeDraws(&h, cases, 77, 60)
 	for _, r := range []mixRule{oneToMix, twoToMix} {
-		if more, se := Paired(Costs(h, cases, m.Plan, days), Costs(h, cases, ByRule(h, cases, r, Habit{}), days)); more > 2*se+.05 {
+		if more, se := Paired(Costs(h, cases, m.Plan, days), Costs(h, cases, ByRule(h, cases, r, habit{}), days)); more > 2*se+.05 {
 			t.Errorf("costs %.2f ± %.2f more than %s", more, se, r)
 		}
 	}

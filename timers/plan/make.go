@@ -77,7 +77,7 @@ func Make(ctx context.Context, h Lab, cases []Case, o SearchOptions) (Made, erro
 	if o.First != nil {
 		f := m
 		var err error
-		f.Plan = e.byRule(cases, fit80, Habit{Small: true})
+		f.Plan = e.byRule(cases, fit80, habit{Small: true})
 		quick := *e
 		quick.Simple = true // no bench is solved before something stands on the screen
 		if f.Foretold, err = quick.foretell(ctx, cases, &f.Plan, days[:min(fewDays, len(days))]); err != nil {

@@ -323,7 +323,7 @@ func TestNoPlayedDayShowsWhatNoneMay(t *testing.T) {
 		}
 		p := anyPlan(t, &h, cases)
 		if rapid.Bool().Draw(t, "by rule") {
-			p = ByRule(h, cases, rapid.SampledFrom(Rules()).Draw(t, "rule"), Habit{rapid.Bool().Draw(t, "small"), rapid.Bool().Draw(t, "wait"), 0, rapid.Bool().Draw(t, "nights")})
+			p = ByRule(h, cases, rapid.SampledFrom(Rules()).Draw(t, "rule"), habit{rapid.Bool().Draw(t, "small"), rapid.Bool().Draw(t, "wait"), 0, rapid.Bool().Draw(t, "nights")})
 			if err := p.Check(&h, cases); err != nil {
 				t.Fatal(err)
 			}
@@ -351,7 +351,7 @@ func TestNoPlayedDayShowsWhatNoneMay(t *testing.T) {
 // The check above finds each fault where there is one.
 func TestFaultsOfADayAreFound(t *testing.T) {
 	h, cases := refHouse(), []Case{{Key: 1, Size: Medium, DueMin: 2460, Weight: 1}, {Key: 2, Size: Small, DueMin: 2460, Weight: 1}}
-	p := ByRule(h, cases, oneToMix, Habit{})
+	p := ByRule(h, cases, oneToMix, habit{})
 	draw := fixedDraw([]int{3, 2})
 	good := Simulate(h, cases, p, draw).Events
 	for name, spoil := range map[string]func(e *event){

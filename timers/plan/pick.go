@@ -95,7 +95,7 @@ func (e *engine) variants(cases []Case) []Plan {
 			for _, small := range []bool{false, true} {
 				for _, wait := range waits {
 					for _, night := range nights {
-						out = append(out, e.byRule(cases, r, Habit{small, wait, gate, night}))
+						out = append(out, e.byRule(cases, r, habit{small, wait, gate, night}))
 					}
 				}
 			}

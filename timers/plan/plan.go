@@ -302,7 +302,7 @@ type Plan struct {
 	Mixes   []Mix   // in their order
 	Loads   []Load  // those of one bath in their order
 	Rule    mixRule // that it came from, with its habit
-	Habit   Habit
+	Habit   habit
 }
 
 // clone copies a plan deeply enough for its mixes to be moved.

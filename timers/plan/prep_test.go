@@ -24,7 +24,7 @@ func TestInvestingTakesHands(t *testing.T) {
 	day := func(cases []Case, hands int) (coats []float64, work float64) {
 		h.Hands = hands
 		e := playable(&h)
-		p := e.byRule(cases, twoToMix, Habit{})
+		p := e.byRule(cases, twoToMix, habit{})
 		for _, ev := range Simulate(h, cases, p, fixedDraw([]int{2, 2, 2, 2, 2, 2})).Events {
 			switch ev.What {
 			case whatCoated:

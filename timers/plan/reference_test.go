@@ -347,7 +347,7 @@ func TestBestOfAllPlansOfADayWithoutLuck(t *testing.T) {
 		p := planOf(c.BestPlan)
 		near(t, c.Name+", the best plan", e.costs(cases, &p, d)[0], c.Best, 1e-5)
 		for name, want := range c.Rules {
-			p := e.byRule(cases, refRules[name], Habit{})
+			p := e.byRule(cases, refRules[name], habit{})
 			near(t, c.Name+", "+name, e.costs(cases, &p, d)[0], want, 1e-5)
 		}
 	}
@@ -405,7 +405,7 @@ func TestBestExpectedCostOverAllClosures(t *testing.T) {
 		p := planOf(c.BestPlan)
 		near(t, c.Name+", the best plan", expected(&p), c.Best, 1e-5)
 		for name, want := range c.Rules {
-			p := e.byRule(cases, refRules[name], Habit{})
+			p := e.byRule(cases, refRules[name], habit{})
 			near(t, c.Name+", "+name, expected(&p), want, 1e-5)
 		}
 		if testing.Short() || n > 0 && !longrun.Set() {

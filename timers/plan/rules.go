@@ -24,8 +24,8 @@ const (
 // picked are the rules that Pick tries.
 var picked = []mixRule{twoToMix, oneToMix, fit80, fit95, ownDay}
 
-// Habit varies a rule.
-type Habit struct {
+// habit varies a rule.
+type habit struct {
 	Small   bool    // among equal due times small bases first, large last
 	Wait    bool    // today's load waits for its stragglers while its first case can still be in time
 	GateMin float64 // as in Plan; 0 is houseGateMin
@@ -37,7 +37,7 @@ const (
 	noGateMin    = 1000
 )
 
-func (e *engine) byRule(cases []Case, r mixRule, v Habit) Plan {
+func (e *engine) byRule(cases []Case, r mixRule, v habit) Plan {
 	order := make([]int, len(cases))
 	for i := range order {
 		order[i] = i
@@ -161,7 +161,7 @@ func (e *engine) hopeless(c Case) bool { return c.DueMin < e.soonest(c) }
 
 // loads puts cases into baths: what is due before a load of this night can be finished goes by day as soon as it is set
 // (where that can be in time at all, or nothing else goes by day), the rest overnight; what has no room overnight goes by day, so as to be out before work ends, or the night after.
-func (e *engine) loads(cases []Case, list []int, v Habit) []Load {
+func (e *engine) loads(cases []Case, list []int, v habit) []Load {
 	places, baths := e.BathPlaces, e.Baths
 	day := e.loadDay(cases, list)
 	first := e.hours(day)
