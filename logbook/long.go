@@ -45,24 +45,31 @@ func (l *Long) Repeat(index int, seq uint64) {
 	}
 }
 
-// Parted says that of a long input only the first part is in the book; given again, the
+// Parted says that of a long input only the first part is in the book, or nothing; given again, the
 // input goes on from there.
 type Parted struct {
-	Recorded int  // records of the input that are in the book for certain
+	Recorded int  // so many of its first actions are in the book for certain, whenever they came there
 	Refused  bool // an action behind them was refused, for others had recorded meanwhile
 	Err      error
 }
 
-// Error says how much is there.
+// Error says how much is there. What of the rest is there it does not say: it may have been
+// given before, or somebody else is giving it.
 func (e *Parted) Error() string {
-	after, again := "those after them are not", "give"
+	unknown := errors.Is(e.Err, ErrUnknown)
+	there, again := fmt.Sprintf("the first %d records of the input are in the logbook", e.Recorded), "give the whole input again"
 	switch {
-	case e.Refused:
-		again = "put right what does not fit any more and give"
-	case errors.Is(e.Err, ErrUnknown):
-		after = "of those after them nobody can say"
+	case e.Recorded == 0 && unknown:
+		there = "nobody can say how much of the input is in the logbook"
+	case e.Recorded == 0:
+		return fmt.Sprintf("nothing was recorded: give the input again: %v", e.Err)
+	case unknown:
+		there += ", of those after them nobody can say"
 	}
-	return fmt.Sprintf("the first %d records of the input are in the logbook, %s: %s the whole input again, what is there is not recorded twice: %v", e.Recorded, after, again, e.Err)
+	if e.Refused {
+		again = "put right what does not fit any more and " + again
+	}
+	return fmt.Sprintf("%s: %s, what is there is not recorded twice: %v", there, again, e.Err)
 }
 
 // Unwrap gives the reason.
@@ -190,7 +197,7 @@ func (b *Book) checkLong(actions iter.Seq2[action.Action, error], wait *waiting,
 				l.told.Repeat(i, rec.Seq)
 				continue
 			}
-			if err := wait.add(rec, keys); err != nil {
+			if err := wait.add(i, rec, keys); err != nil {
 				return fmt.Errorf("keep the input beside the logbook: %w", ofPlace(err))
 			}
 			c.cur = c.cur.Extend(rec)
@@ -210,7 +217,7 @@ func (b *Book) writeLong(l *long, wait *waiting) (Long, error) {
 		n := min(b.partLength(), wait.count()-first)
 		w = plan{given: n}
 		if err := w.take(wait, first, n); err != nil {
-			return b.parted(l, first, fmt.Errorf("read the input again: %w", err))
+			return b.parted(l, wait, first, fmt.Errorf("read the input again: %w", err))
 		}
 		for _, r := range w.fresh {
 			w.add = append(w.add, r.Seq)
@@ -223,7 +230,7 @@ func (b *Book) writeLong(l *long, wait *waiting) (Long, error) {
 			w.pruneTo(was, l.after)
 		}
 		if err := b.writePart(&w); err != nil {
-			return b.parted(l, first, err)
+			return b.parted(l, wait, first, err)
 		}
 		b.far(first+n, wait.count())
 	}
@@ -258,9 +265,9 @@ func (w *plan) pruneTo(listed map[uint64]bool, after *bench.Bench) {
 }
 
 // parted is how an input ends of which a part may be in the book.
-func (b *Book) parted(l *long, recorded int, err error) (Long, error) {
-	if recorded > 0 {
-		err = &Parted{Recorded: recorded, Err: err}
+func (b *Book) parted(l *long, wait *waiting, recorded int, err error) (Long, error) {
+	if there := wait.index[recorded]; there > 0 || errors.Is(err, ErrUnknown) {
+		err = &Parted{Recorded: there, Err: err}
 	}
 	return Long{Recorded: recorded, Again: l.told.Again, Repeated: l.told.Repeated}, err
 }
@@ -312,6 +319,7 @@ type waiting struct {
 	name  string // "" where it has no name any more
 	w     *bufio.Writer
 	ends  []int64 // of each record with its keys
+	index []int   // of the action of each, in the input
 	quick *record.Reader
 }
 
@@ -338,8 +346,8 @@ func (w *waiting) close() {
 
 func (w *waiting) count() int { return len(w.ends) }
 
-// add lays a record down.
-func (w *waiting) add(r record.Record, keys [][]byte) error {
+// add lays the record of an action down.
+func (w *waiting) add(index int, r record.Record, keys [][]byte) error {
 	var end int64
 	if n := len(w.ends); n > 0 {
 		end = w.ends[n-1]
@@ -361,7 +369,7 @@ func (w *waiting) add(r record.Record, keys [][]byte) error {
 			return err
 		}
 	}
-	w.ends = append(w.ends, end)
+	w.ends, w.index = append(w.ends, end), append(w.index, index)
 	return nil
 }
 

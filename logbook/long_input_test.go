@@ -378,7 +378,25 @@ func TestLongInputOnAFailingDisk(t *testing.T) {
 	if got := b.State().Head.Seq; got != 40 {
 		t.Fatalf("%d records", got)
 	}
-	if told, err = b.AppendLong(each(as)); err != nil || told.Recorded != 80 || told.Repeated != 40 {
+	b.part = 10
+	b.OnProgress(func(done, of int) { // what was there before counts with what is there
+		if of == 80 && done == 20 {
+			if err := os.Rename(path, away); err != nil {
+				t.Error(err)
+			}
+		}
+	})
+	if told, err = b.AppendLong(each(as)); !errors.As(err, &parted) || parted.Recorded != 60 || told.Recorded != 20 || told.Repeated != 40 {
+		t.Fatalf("%+v, %v: want the first 60, 20 of them new", told, err)
+	}
+	_ = b.Close() // it is gone: told above
+	if err := os.Rename(away, path); err != nil {
+		t.Fatal(err)
+	}
+	if b, err = Open(path, simclock.At(as[119].At.Add(time.Minute), "boot-2")); err != nil {
+		t.Fatal(err)
+	}
+	if told, err = b.AppendLong(each(as)); err != nil || told.Recorded != 60 || told.Repeated != 60 {
 		t.Fatalf("given again: %+v, %v", told, err)
 	}
 	got, now := b.State().Bench, b.Now()

@@ -33,7 +33,7 @@ func (c *Client) AppendLong(actions iter.Seq2[action.Action, error], clock timer
 	}
 	all, err := c.rehearse(actions, clock, far)
 	if err != nil {
-		return told, err
+		return told, asPart(err, 0)
 	}
 	defer far(0, 0) // nothing is left to be told
 	p := c.parts()
@@ -41,7 +41,7 @@ func (c *Client) AppendLong(actions iter.Seq2[action.Action, error], clock timer
 	send := func() error {
 		answers, err := c.send(p.body, p.n, false)
 		if err != nil {
-			return asPart(err, first, told.Recorded)
+			return asPart(err, first)
 		}
 		for i, a := range answers {
 			if a.Already {
@@ -63,7 +63,7 @@ func (c *Client) AppendLong(actions iter.Seq2[action.Action, error], clock timer
 			line, err = lineOf(a)
 		}
 		if err != nil {
-			return told, asPart(&logbook.BadLine{Index: p.n, Err: err}, first, told.Recorded)
+			return told, asPart(&logbook.BadLine{Index: p.n, Err: err}, first)
 		}
 		if p.full(line) {
 			if err := send(); err != nil {
@@ -97,15 +97,16 @@ func (p *parts) begin() { p.n, p.body = 0, p.body[:0] }
 
 func (p *parts) add(line []byte) { p.n, p.body = p.n+1, append(p.body, line...) }
 
-// asPart is the error of a part that begins with an action of the whole input.
-func asPart(err error, first, recorded int) error {
+// asPart is the error of a part that begins with an action of the whole input: those before it
+// are in the book.
+func asPart(err error, first int) error {
 	var bad *logbook.BadLine
 	refused := errors.As(err, &bad)
 	if refused {
 		err = &logbook.BadLine{Index: first + bad.Index, Err: bad.Err}
 	}
-	if recorded > 0 {
-		err = &logbook.Parted{Recorded: recorded, Refused: refused, Err: err}
+	if first > 0 || !refused {
+		err = &logbook.Parted{Recorded: first, Refused: refused, Err: err}
 	}
 	return err
 }
