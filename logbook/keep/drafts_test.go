@@ -75,16 +75,17 @@ func (h *history) wrote() {
 
 func (h *history) append(s *typist, by string, body action.Body) {
 	a := action.Action{ID: rand.Text(), At: h.ck.Read().Wall, By: by, Body: body}
+	var saved logbook.Saved
 	var err error
 	if s != nil {
-		_, err = s.Append(a)
+		saved, err = s.Append(a)
 	} else {
-		_, err = h.book.Append(a)
+		saved, err = h.book.Append(a)
 	}
 	if err != nil {
 		h.Fatal(err)
 	}
-	h.recorded[by] = true
+	h.recorded[saved.Action.By] = true // a sign-on is signed with who was there
 }
 
 // join has somebody join, and holds what is offered to what they typed last.
@@ -216,7 +217,6 @@ func TestWhatStandsAgain(t *testing.T) {
 					continue
 				}
 				h.append(s, by, action.Crew{Initials: by})
-				h.recorded[was] = true // it is signed with who was there
 				if len(s.typed) > 0 {
 					h.kept[was] = s.typed
 				}
