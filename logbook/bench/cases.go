@@ -219,6 +219,11 @@ func (b *Bench) caseRecords() map[uint64]bool {
 			out[seq] = true
 		}
 	}
+	for _, f := range b.Flasks { // without its outcome a flask that was opened would be at work again
+		if f.Stage == Finished && out[f.openSeq] {
+			out[f.endSeq] = true
+		}
+	}
 	return out
 }
 

@@ -16,6 +16,7 @@ var finish = subject{
 		on(checkOutcome, func(b *Bench, a action.Outcome, it *Item) {
 			f := b.flask(a.Flask, it)
 			f.Outcome, f.Defects, f.Ended = action.Came(a.Outcome), a.Defects, it.at()
+			f.endSeq = it.Seq
 			f.leave()
 			f.to(Finished, it)
 			b.caseEnded(f, it)

@@ -110,6 +110,7 @@ type Flask struct {
 	excused    map[string]bool // codes a reason was given for
 	known      bool            // its opening is among the records given
 	openSeq    uint64          // the record of that
+	endSeq     uint64          // the record of its outcome
 	Last       timers.Stamp    // of its latest record
 	LastID     string
 

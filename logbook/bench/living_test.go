@@ -110,3 +110,24 @@ func TestLivingThroughOrdinaryWork(t *testing.T) {
 		}
 	}
 }
+
+// The opening of a flask that is finished stays known where its case number was corrected and the old
+// one waits: then its outcome does, too, or the flask would be at work again.
+func TestFinishedFlaskStaysFinished(t *testing.T) {
+	p := newPaper(t)
+	opened := p.do(0, open(1))
+	f := p.b.OnPlace(1)
+	p.in(f.Case, "packed")
+	p.do(second, action.Outcome{Flask: f.No, Outcome: "finished here"}, "8")
+	p.do(second, action.Correct{Of: opened, Set: []byte(`{"case":"99"}`)})
+	for range 40 {
+		p.do(second, action.TimerStart{Label: "stone", Count: "up"})
+	}
+	live := bench.Fold(p.b.Living(), p.b.Top)
+	if d := benchtest.Difference(benchtest.Dump(live, p.now()), benchtest.Dump(p.b, p.now())); d != "" {
+		t.Error(d)
+	}
+	if at := live.OnPlace(1); at != nil {
+		t.Errorf("flask %d is on place 1 again: %s", at.No, at.Stage)
+	}
+}
