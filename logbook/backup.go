@@ -275,7 +275,7 @@ func Restore(backup, path string, now time.Time, discard bool, by string, look C
 	})
 	aside := freeName(path, now)
 	if err == nil && gaveUp.Seq > 0 {
-		_, err = noteRestored(tmp, action.Restored{GaveUp: gaveUp.String(), Kept: filepath.Base(aside)}, by, now)
+		_, err = noteRestored(tmp, action.Restored{GaveUp: gaveUp.String(), Kept: action.FileName(filepath.Base(aside))}, by, now)
 	}
 	if err == nil {
 		out.Report, err = look.sound(tmp, "the copy")

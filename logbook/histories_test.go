@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -407,5 +408,42 @@ func TestRestoreLeavesARecord(t *testing.T) {
 	}
 	if out, err := Restore(again, p.at, p.ck.Read().Wall, false, "MR", look); err != nil || out.Report.Head != last {
 		t.Errorf("%+v, %v", out, err)
+	}
+}
+
+// A book may have any name that the file system takes: it is brought back and put back under it all the same.
+func TestHistoriesUnderAnyName(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("such names are refused there")
+	}
+	for _, name := range []string{"a bench.db", "a\nbench.db", "a\x1b[2Jbench.db", "\u202ebench.db"} {
+		p := newPastOf(t, name)
+		p.say("a", 3)
+		p.close()
+		old := p.bytes()
+		p.open()
+		p.say("b", 2)
+		p.close()
+		p.put(old)
+		p.open()
+		p.say("c", 1)
+		p.close()
+		to := filepath.Join(t.TempDir(), name)
+		journals, err := check.Journals(p.at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, err := SalvageBy("MR", p.at, journals, to, nil, p.ck, nil)
+		if err != nil || s.Outside() != 2 {
+			t.Fatalf("%q: %d outside, %v", name, s.Outside(), err)
+		}
+		backup := filepath.Join(t.TempDir(), "copy.db")
+		if err := os.WriteFile(backup, old, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		look := func(path string) (check.Report, error) { return Verify(path, check.Verifying{}) }
+		if _, err := Restore(backup, p.at, p.ck.Read().Wall, true, "MR", look); err != nil {
+			t.Errorf("%q: %v", name, err)
+		}
 	}
 }

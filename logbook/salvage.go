@@ -113,7 +113,7 @@ func branchFile(to string, end Head) string {
 func noteOutside(tmp, to string, out *check.Salvaged, by string, now time.Time) error {
 	from := out.Head.String()
 	for _, b := range out.Branches {
-		r, err := noteRestored(tmp, action.Restored{From: from, GaveUp: b.End.String(), Kept: filepath.Base(branchFile(to, b.End)), Salvaged: true}, by, now)
+		r, err := noteRestored(tmp, action.Restored{From: from, GaveUp: b.End.String(), Kept: action.FileName(filepath.Base(branchFile(to, b.End))), Salvaged: true}, by, now)
 		if err != nil {
 			return err
 		}

@@ -356,11 +356,27 @@ func text(name, s string, most int) error {
 		return fmt.Errorf("%s has at most %d characters, this has %d", name, most, n)
 	}
 	for _, r := range s {
-		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Zl, r) || unicode.Is(unicode.Zp, r) || hidden(r) || r == utf8.RuneError {
+		if !shown(r) {
 			return fmt.Errorf("%s holds a character that cannot be shown (%U): use plain letters, digits and signs", name, r)
 		}
 	}
 	return nil
+}
+
+// shown tells whether a character can stand in one line of a logbook.
+func shown(r rune) bool {
+	return !unicode.IsControl(r) && !unicode.Is(unicode.Cf, r) && !unicode.Is(unicode.Zl, r) && !unicode.Is(unicode.Zp, r) && !hidden(r) && r != utf8.RuneError
+}
+
+// FileName gives the name of a file as a record can hold it: a name may hold anything, and what
+// cannot be shown of it is a dot.
+func FileName(name string) string {
+	return strings.Map(func(r rune) rune {
+		if !shown(r) {
+			return '·'
+		}
+		return r
+	}, name)
 }
 
 // hidden tells of letters and selectors that take no place on a screen.
