@@ -49,10 +49,10 @@ type unsent struct {
 	clock timers.Clock
 
 	mu    sync.Mutex
-	kept  map[string]Drafts // of people whose screens have ended, by their initials
-	live  map[int]typing    // on screens
-	every time.Duration     // between two writings
-	timer *time.Timer       // it is to be written; nil: it is as the file is
+	kept  map[string]left // of people whose screens have ended, by their initials
+	live  map[int]typing  // on screens
+	every time.Duration   // between two writings
+	timer *time.Timer     // it is to be written; nil: it is as the file is
 	over  bool
 
 	writing sync.Mutex
@@ -61,6 +61,12 @@ type unsent struct {
 // typing is what stands on a screen.
 type typing struct {
 	by string
+	d  Drafts
+}
+
+// left is what stood on a screen when it ended.
+type left struct {
+	at time.Time
 	d  Drafts
 }
 
@@ -79,7 +85,7 @@ type draftPart struct {
 }
 
 func newUnsent(book *logbook.Book, clock timers.Clock) *unsent {
-	u := &unsent{path: book.Path() + draftsName, book: book, clock: clock, every: draftsEvery, kept: map[string]Drafts{}, live: map[int]typing{}}
+	u := &unsent{path: book.Path() + draftsName, book: book, clock: clock, every: draftsEvery, kept: map[string]left{}, live: map[int]typing{}}
 	u.load()
 	return u
 }
@@ -100,7 +106,7 @@ func (u *unsent) load() {
 	head, now := u.book.State().Head.Seq, u.clock.Read().Wall
 	for by, p := range in.People {
 		if by != "" && p.Seq <= head && now.Sub(p.At).Abs() <= draftsHold && p.Typed.sane() && !u.recorded(by, p.Seq) && len(u.kept) < mostDrafts {
-			u.kept[by] = p.Typed
+			u.kept[by] = left{p.At, p.Typed}
 		}
 	}
 }
@@ -164,9 +170,16 @@ func (u *unsent) types(screen int, by string, d Drafts) {
 func (u *unsent) take(by string) Drafts {
 	u.mu.Lock()
 	defer u.mu.Unlock()
-	d := u.kept[by]
+	u.forget()
+	d := u.kept[by].d
 	delete(u.kept, by)
 	return d
+}
+
+// forget lets go of what was left too long ago to be offered. Called with the lock held.
+func (u *unsent) forget() {
+	now := u.clock.Read().Wall
+	maps.DeleteFunc(u.kept, func(_ string, l left) bool { return now.Sub(l.at).Abs() > draftsHold })
 }
 
 // leave takes what stood on a screen that ended, for when its person comes again.
@@ -179,10 +192,11 @@ func (u *unsent) leave(screen int, by string, d Drafts) {
 		return
 	}
 	if len(d) > 0 {
+		u.forget()
 		if _, again := u.kept[by]; !again && len(u.kept) >= mostDrafts {
 			return
 		}
-		u.kept[by] = d.clone()
+		u.kept[by] = left{u.clock.Read().Wall, d.clone()}
 		had = true
 	}
 	if had {
@@ -232,18 +246,21 @@ func (u *unsent) end() {
 	defer u.writing.Unlock()
 }
 
-// all is what everybody typed.
-func (u *unsent) all() map[string]Drafts {
-	out := map[string]Drafts{}
-	for by, d := range u.kept {
-		out[by] = d.clone()
+// all is what everybody typed, and when it stood there last. Called with the lock held.
+func (u *unsent) all() map[string]left {
+	u.forget()
+	out, now := map[string]left{}, u.clock.Read().Wall
+	for by, l := range u.kept {
+		out[by] = left{l.at, l.d.clone()}
 	}
 	for _, screen := range slices.Sorted(maps.Keys(u.live)) {
 		t := u.live[screen]
-		if out[t.by] == nil {
-			out[t.by] = Drafts{}
+		d := out[t.by].d
+		if d == nil {
+			d = Drafts{}
 		}
-		maps.Copy(out[t.by], t.d)
+		maps.Copy(d, t.d)
+		out[t.by] = left{now, d}
 	}
 	return out
 }
@@ -261,9 +278,9 @@ func (u *unsent) write() {
 		return // not ours to write or to take away
 	}
 	out := draftFile{Drafts: 1, Book: u.book.ID(), People: map[string]draftPart{}}
-	for by, d := range all {
-		if d.sane() {
-			out.People[by] = draftPart{u.clock.Read().Wall, seq, d}
+	for by, l := range all {
+		if l.d.sane() {
+			out.People[by] = draftPart{l.at, seq, l.d}
 		}
 	}
 	b, err := json.Marshal(out)

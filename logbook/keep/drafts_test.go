@@ -33,10 +33,9 @@ type history struct {
 	hub     *Hub
 	screens []*typist
 
-	kept map[string]Drafts // what each person is to be offered
-	// The file as it was last written: what, when, and who has recorded since.
-	file     map[string]Drafts
-	at       time.Time
+	kept map[string]left // what each person is to be offered for a day
+	// The file as it was last written, and who has recorded since.
+	file     map[string]left
 	recorded map[string]bool
 }
 
@@ -51,27 +50,36 @@ func (h *history) open() {
 
 func (h *history) by() string { return rapid.SampledFrom([]string{"KT", "MB", "LL"}).Draw(h.T, "by") }
 
+// offered is what a person is to be offered now.
+func (h *history) offered(by string) Drafts {
+	if l := h.kept[by]; h.ck.Read().Wall.Sub(l.at) <= draftsHold {
+		return l.d
+	}
+	return nil
+}
+
 // all is what everybody typed, by all screens.
-func (h *history) all() map[string]Drafts {
-	out := map[string]Drafts{}
-	for by, d := range h.kept {
-		out[by] = d.clone()
+func (h *history) all() map[string]left {
+	out := map[string]left{}
+	for by, l := range h.kept {
+		if d := h.offered(by); len(d) > 0 {
+			out[by] = left{l.at, d.clone()}
+		}
 	}
 	for _, s := range h.screens {
 		if by := s.Me().By; len(s.typed) > 0 {
-			if out[by] == nil {
-				out[by] = Drafts{}
+			d := out[by].d
+			if d == nil {
+				d = Drafts{}
 			}
-			maps.Copy(out[by], s.typed)
+			maps.Copy(d, s.typed)
+			out[by] = left{h.ck.Read().Wall, d}
 		}
 	}
-	maps.DeleteFunc(out, func(_ string, d Drafts) bool { return len(d) == 0 })
 	return out
 }
 
-func (h *history) wrote() {
-	h.file, h.at, h.recorded = h.all(), h.ck.Read().Wall, map[string]bool{}
-}
+func (h *history) wrote() { h.file, h.recorded = h.all(), map[string]bool{} }
 
 func (h *history) append(s *typist, by string, body action.Body) {
 	a := action.Action{ID: rand.Text(), At: h.ck.Read().Wall, By: by, Body: body}
@@ -96,7 +104,7 @@ func (h *history) join() {
 		h.Fatal(err)
 	}
 	got := s.Drafts()
-	if want := h.kept[by]; len(got)+len(want) > 0 && !reflect.DeepEqual(got, want) {
+	if want := h.offered(by); len(got)+len(want) > 0 && !reflect.DeepEqual(got, want) {
 		h.Fatalf("%s is offered %v, and typed %v", by, got, want)
 	}
 	if again := s.Drafts(); len(again) > 0 {
@@ -134,7 +142,7 @@ func (h *history) leave(s *typist) {
 	by := s.Me().By
 	s.Leave(s.typed)
 	if len(s.typed) > 0 {
-		h.kept[by] = s.typed
+		h.kept[by] = left{h.ck.Read().Wall, s.typed}
 	}
 	h.screens = slices.DeleteFunc(h.screens, func(o *typist) bool { return o == s })
 }
@@ -171,10 +179,10 @@ func (h *history) again(killed bool) {
 		}
 		h.file = nil
 	}
-	h.kept = map[string]Drafts{}
-	for by, d := range h.file {
-		if !h.recorded[by] && h.ck.Read().Wall.Sub(h.at) <= draftsHold {
-			h.kept[by] = d
+	h.kept = map[string]left{}
+	for by, l := range h.file {
+		if !h.recorded[by] {
+			h.kept[by] = l
 		}
 	}
 	h.open()
@@ -189,7 +197,7 @@ func TestWhatStandsAgain(t *testing.T) {
 		if err != nil {
 			rt.Fatal(err)
 		}
-		h := &history{T: rt, ck: simclock.At(start, "boot-1"), path: filepath.Join(dir, "b.db"), kept: map[string]Drafts{}, recorded: map[string]bool{}}
+		h := &history{T: rt, ck: simclock.At(start, "boot-1"), path: filepath.Join(dir, "b.db"), kept: map[string]left{}, recorded: map[string]bool{}}
 		h.open()
 		defer func() { _ = h.book.Close() }()
 		for range rapid.IntRange(1, 40).Draw(rt, "acts") {
@@ -218,10 +226,10 @@ func TestWhatStandsAgain(t *testing.T) {
 				}
 				h.append(s, by, action.Crew{Initials: by})
 				if len(s.typed) > 0 {
-					h.kept[was] = s.typed
+					h.kept[was] = left{h.ck.Read().Wall, s.typed}
 				}
 				s.typed = s.Drafts().clone()
-				if want := h.kept[by]; len(s.typed)+len(want) > 0 && !reflect.DeepEqual(s.typed, want) {
+				if want := h.offered(by); len(s.typed)+len(want) > 0 && !reflect.DeepEqual(s.typed, want) {
 					rt.Fatalf("%s, who signs on, is offered %v, and typed %v", by, s.typed, want)
 				}
 				delete(h.kept, by)
