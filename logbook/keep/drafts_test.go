@@ -274,3 +274,28 @@ func TestDraftFileIsOfItsOwner(t *testing.T) {
 		t.Errorf("left are %v", left)
 	}
 }
+
+// TestTypedHoldsForADay: what was left is offered for a day, also where the keeper runs on, where
+// others type, and where it is killed after they did.
+func TestTypedHoldsForADay(t *testing.T) {
+	const title = "new flask on place 1"
+	for _, c := range []struct {
+		killed bool
+		passes time.Duration
+		offers bool
+	}{{false, 23 * time.Hour, true}, {true, 23 * time.Hour, true}, {false, 25 * time.Hour, false}, {true, 25 * time.Hour, false}} {
+		d := newDesktop(t)
+		s := d.join(Person{By: "KT"})
+		s.Leave(Drafts{title: {"case": "4417"}})
+		d.ck.Run(c.passes)
+		other := d.join(Person{By: "MB"})
+		other.Typing(Drafts{title: {"case": "4418"}})
+		d.hub.typed.write()
+		if c.killed {
+			d.hub = New(d.book, d.ck, rand.Text)
+		}
+		if got := d.join(Person{By: "KT"}).Drafts(); (len(got) > 0) != c.offers {
+			t.Errorf("killed %v, %v later: %v is offered", c.killed, c.passes, got)
+		}
+	}
+}
