@@ -36,14 +36,17 @@ func fitTo(c *cobra.Command, width int) {
 		c.InitDefaultCompletionCmd()
 	}
 	c.Long, c.Short = wrapped(c.Long, width-4), wrapped(c.Short, width-4)
-	beside := 10
-	c.Flags().VisitAll(func(f *pflag.Flag) { beside = max(beside, len(flagKey(f))+2) })
-	for _, sub := range c.Commands() {
-		if !sub.Hidden {
-			beside = max(beside, len(commandKey(sub))+2)
+	beside := besideNames(c)
+	if beside+4 < width && width-4-beside < leastBeside { // what they take stands in their own help
+		for _, sub := range c.Commands() {
+			sub.Use = sub.Name()
 		}
+		beside = besideNames(c)
 	}
-	room := max(20, width-4-beside)
+	room := leastBeside // a terminal breaks the line before it
+	if beside+4 < width {
+		room = max(12, width-4-beside)
+	}
 	for _, sub := range c.Commands() {
 		sub.Short = wrapped(sub.Short, room)
 	}
@@ -59,6 +62,21 @@ func fitTo(c *cobra.Command, width int) {
 		lines = append(lines, breakExample(line, width-8)...)
 	}
 	c.Example = strings.Join(lines, "\n")
+}
+
+// leastBeside is how many columns text has beside names that are written whole.
+const leastBeside = 20
+
+// besideNames is how far right of the first column of the names the text beside flags and commands begins.
+func besideNames(c *cobra.Command) int {
+	beside := 10
+	c.Flags().VisitAll(func(f *pflag.Flag) { beside = max(beside, len(flagKey(f))+2) })
+	for _, sub := range c.Commands() {
+		if !sub.Hidden {
+			beside = max(beside, len(commandKey(sub))+2)
+		}
+	}
+	return beside
 }
 
 // flagKey is a flag as it stands in the list.

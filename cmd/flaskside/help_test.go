@@ -30,12 +30,16 @@ func TestHelpFitsEveryTerminal(t *testing.T) {
 		fitTo(fitted, width)
 		sameWords(t, "Long", asWritten.Long, fitted.Long, width-4)
 		sameWords(t, "Example", asWritten.Example, strings.ReplaceAll(fitted.Example, " \\\n  ", " "), 1<<20)
+		room := max(12, width-4-besideNames(fitted)) // columns of the terminal that are left beside the names
+		if besideNames(fitted)+4 >= width {
+			room = 2*width - 4 - besideNames(fitted) // on the line below
+		}
 		for i, sub := range asWritten.Commands() {
-			sameWords(t, sub.Name(), sub.Short, fitted.Commands()[i].Short, width)
+			sameWords(t, sub.Name(), sub.Short, fitted.Commands()[i].Short, room)
 		}
 		asWritten.LocalFlags().VisitAll(func(f *pflag.Flag) {
 			got := fitted.Flags().Lookup(f.Name)
-			sameWords(t, f.Name, f.Usage, got.Usage, max(20, width-4-len(flagKey(f))-2))
+			sameWords(t, f.Name, f.Usage, got.Usage, room)
 		})
 	})
 }
