@@ -126,13 +126,20 @@ func one(list string) string {
 	return strings.TrimSuffix(list, "s")
 }
 
-// added says that an entry of a list is new; of a programme, what it does.
+// added says that an entry of a list is new; of a programme, what it does, of a person, what they may.
 func added(l Leaf, is House) string {
 	s := fmt.Sprintf("%s %s added", one(listOf(l.Key)), nameOf(l))
 	if listOf(l.Key) == "programmes" {
 		for _, p := range is.Programmes {
 			if fmt.Sprintf("%q", p.Name) == nameOf(l) {
 				s += ": " + p.notation(is.Units.Temperature)
+			}
+		}
+	}
+	if listOf(l.Key) == "people" {
+		for _, p := range is.People {
+			if fmt.Sprintf("%q", p.By) == nameOf(l) {
+				s += ": " + p.Role
 			}
 		}
 	}

@@ -66,15 +66,17 @@ func joined(a, b string) string {
 	return a + ", " + b
 }
 
-// entryName names an entry of a list: by its name, by the flask it is about, or by its
-// number.
+// entryName names an entry of a list: by its name, by the initials or the flask it is about, or
+// by its number.
 func entryName(key string, i int, v reflect.Value) string {
 	if v.Kind() == reflect.String {
 		return fmt.Sprintf("%q", v.String())
 	}
 	if v.Kind() == reflect.Struct {
-		if n := v.FieldByName("Name"); n.IsValid() {
-			return fmt.Sprintf("%q", n.String())
+		for _, named := range []string{"Name", "By"} {
+			if n := v.FieldByName(named); n.IsValid() {
+				return fmt.Sprintf("%q", n.String())
+			}
 		}
 		if n := v.FieldByName("Flask"); n.IsValid() && n.CanInt() {
 			return fmt.Sprintf("flask %d", n.Int())

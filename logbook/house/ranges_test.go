@@ -174,6 +174,15 @@ programmes = ['quick and boil']
 	if got := ChangeWords(Changes(was, is)); !slices.Equal(got, want) {
 		t.Errorf("got  %q\nwant %q", got, want)
 	}
+	// People are told by their initials, wherever they stand in the list.
+	was.People = []Person{{By: "KT", Role: leads}, {By: "MB", Role: "work"}, {By: "LL", Role: "see"}}
+	is = was
+	is.People = []Person{{By: "LL", Role: "work"}, {By: "KT", Role: leads}, {By: "SE", Role: "see"}}
+	want = []string{`person "LL", people.role: see → work`, `person "SE" added: see`, `person "MB" removed`}
+	if got := ChangeWords(Changes(was, is)); !slices.Equal(got, want) {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
+	was = Default()
 	rapid.Check(t, func(t *rapid.T) {
 		h := randomHouse(t)
 		if got := Changes(h, h); len(got) > 0 {
