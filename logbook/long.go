@@ -113,7 +113,7 @@ func (b *Book) AppendLong(actions iter.Seq2[action.Action, error]) (Long, error)
 	if err := b.missed(); err != nil {
 		return Long{}, err
 	}
-	wait, err := newWaiting(disk.NewName(b.path + ".input"))
+	wait, err := newWaiting(b.path + ".input")
 	if err != nil {
 		return Long{}, fmt.Errorf("keep the input beside the logbook: %w", ofPlace(err))
 	}
@@ -132,7 +132,7 @@ func (b *Book) AppendLong(actions iter.Seq2[action.Action, error]) (Long, error)
 func (b *Book) RehearseLong(actions iter.Seq2[action.Action, error], ends func() bool) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	wait, err := newWaiting(disk.NewName(b.path + ".input"))
+	wait, err := newWaiting(b.path + ".input")
 	if err != nil {
 		return fmt.Errorf("keep the input beside the logbook: %w", ofPlace(err))
 	}
@@ -325,7 +325,9 @@ type waiting struct {
 
 // newWaiting makes the file. It loses its name at once where a file may lose it while it is
 // open, so that nothing of it is left by any end of the program.
-func newWaiting(name string) (*waiting, error) {
+func newWaiting(path string) (*waiting, error) {
+	disk.Sweep(path) // a kill between the next two steps leaves one
+	name := disk.NewName(path)
 	f, err := disk.CreateOwn(name)
 	if err != nil {
 		return nil, err

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io/fs"
 	"iter"
 	"math/rand/v2"
 	"os"
@@ -405,5 +406,24 @@ func TestLongInputOnAFailingDisk(t *testing.T) {
 	}
 	if d := benchtest.Difference(benchtest.DumpWork(got, now), benchtest.DumpWork(bench.Fold(wholeBook(t, path), bench.Counters{}), now)); d != "" {
 		t.Errorf("the bench is not that of its records: %s", d)
+	}
+}
+
+// What a kill left beside the book goes with the next long input.
+func TestLongInputSweepsWhatAKillLeft(t *testing.T) {
+	b, err := Open(filepath.Join(t.TempDir(), "bench.db"), simclock.At(start, "boot-1"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = b.Close() }()          // nothing is asked of it afterwards
+	left := b.Path() + ".input.new-999999999" // more than any system numbers processes
+	if err := os.WriteFile(left, []byte("x"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := b.AppendLong(each(nil)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Lstat(left); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("%s is still there: %v", left, err)
 	}
 }
