@@ -103,7 +103,7 @@ func TestTheCodeReadsBack(t *testing.T) {
 		}
 		read++
 	})
-	if read < 10 || refused == 0 {
+	if !testing.Short() && (read < 10 || refused == 0) { // rapid tries a fifth as often in a short run
 		t.Errorf("%d read, %d refused: too little was tried", read, refused)
 	}
 }
