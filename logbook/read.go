@@ -212,6 +212,10 @@ func (b *Book) gathered(from, until time.Time, corrections bool) (out *bench.Ben
 			for _, s := range bench.Subjects(r.Action.Body, p.body) {
 				subjects[s] = true
 			}
+			// What is about no flask, mix, load or timer, a sign-off say, is told where it was taken back, too.
+			if root := layout.RootOf(r, p.byID); root.Seq != r.Seq && len(bench.Subjects(root.Action.Body, p.body)) == 0 {
+				seqs[root.Seq] = true
+			}
 		}
 		for s := range subjects {
 			p.withRelatives(s, seqs)

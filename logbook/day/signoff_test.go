@@ -215,3 +215,28 @@ func TestSheetNeverSignedOffInSilence(t *testing.T) {
 		}
 	})
 }
+
+// The sign-off of one day that is undone on the next is told on the sheet of that one, also where it was signed off
+// before.
+func TestSignOffUndoneOnAnotherDay(t *testing.T) {
+	s := newSigner(t, t.TempDir())
+	defer func() { _ = s.b.Close() }()
+	s.must(action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
+	s.ck.Run(time.Hour)
+	first := s.must(action.SignOffOf(s.day(0)))
+	s.ck.Run(24 * time.Hour)
+	s.must(action.TimerStart{Label: "stone", Count: "up"})
+	s.ck.Run(time.Hour)
+	s.must(action.SignOffOf(s.day(1)))
+	s.ck.Run(time.Hour)
+	s.must(action.TakeBack{Of: first.Action.ID})
+	got := s.text(1)
+	for _, want := range []string{"CHANGED SINCE THE SIGN-OFF, by 1 record:", "UNDONE", "sheet of Wed 25 Nov 2026 signed off"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q is not on the second day's sheet:\n%s", want, got)
+		}
+	}
+	if got := s.text(0); strings.Contains(got, "Signed off by") {
+		t.Errorf("the first day is signed off:\n%s", got)
+	}
+}
