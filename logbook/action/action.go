@@ -135,7 +135,7 @@ func Decode(b []byte) (Action, error) {
 	a := Action{ID: w.ID, At: w.At.Round(0), By: w.By, Unusual: w.Unusual, Why: w.Why}
 	body, err := DecodeBody(w.Act, w.Body)
 	if err != nil {
-		return Action{}, err
+		return Action{}, inOneLine(err)
 	}
 	a.Body = body
 	return a, a.Valid()
@@ -347,6 +347,18 @@ func clip(s string) string {
 		return r
 	}, s)
 	return words.Clip(s, 60)
+}
+
+// mostRefusal is how many characters a refusal may have; the one that lists every act is
+// near it.
+const mostRefusal = 600
+
+// inOneLine shortens a refusal that quotes more of a stranger's text than fits a line.
+func inOneLine(err error) error {
+	if s := err.Error(); utf8.RuneCountInString(s) > mostRefusal {
+		return errors.New(words.Clip(s, mostRefusal-1))
+	}
+	return err
 }
 
 // text refuses what cannot stand in one line of a logbook: too much, or

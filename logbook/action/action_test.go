@@ -249,9 +249,6 @@ func TestRefusals(t *testing.T) {
 	}
 }
 
-// longest is how long a refusal may be; the one that lists every act is near it.
-const longest = 600
-
 // badLine says what is wrong with a line meant for a person.
 func badLine(s string) string {
 	switch {
@@ -259,7 +256,7 @@ func badLine(s string) string {
 		return "it is empty"
 	case !utf8.ValidString(s):
 		return "it is not UTF-8"
-	case utf8.RuneCountInString(s) > longest:
+	case utf8.RuneCountInString(s) > mostRefusal:
 		return fmt.Sprintf("it has %d characters", utf8.RuneCountInString(s))
 	}
 	for _, r := range s {

@@ -18,6 +18,7 @@ import (
 	"flaskside/logbook/flash"
 	"flaskside/logbook/route"
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 	"flaskside/timers/cure"
 	"flaskside/timers/dough"
 )
@@ -295,7 +296,7 @@ func (v *validity) in(name string, is, lo, hi float64) {
 func (v *validity) sec(name string, is, lo int) { v.in(name, float64(is), float64(lo), 14*24*3600) }
 
 func (v *validity) label(name, s string, most int) {
-	v.check(strings.TrimSpace(s) != "" && utf8.RuneCountInString(s) <= most && plain(s), "settings: %s must be 1 to %d plain characters, not %q", name, most, s)
+	v.check(strings.TrimSpace(s) != "" && utf8.RuneCountInString(s) <= most && plain(s), "settings: %s must be 1 to %d plain characters, not %s", name, most, words.Quoted(s))
 }
 
 // Valid says what is wrong with the settings, if anything.
@@ -308,8 +309,8 @@ func (h House) Valid() error {
 	}
 	v.people(h.People)
 	v.sec("crew_idle_s", h.CrewIdleS, 0)
-	v.check(h.Units.Pressure == "psi" || h.Units.Pressure == "bar" || h.Units.Pressure == "MPa", "settings: units.pressure must be psi, bar or MPa, not %q", h.Units.Pressure)
-	v.check(h.Units.Temperature == "C" || h.Units.Temperature == "F", "settings: units.temperature must be C or F, not %q", h.Units.Temperature)
+	v.check(h.Units.Pressure == "psi" || h.Units.Pressure == "bar" || h.Units.Pressure == "MPa", "settings: units.pressure must be psi, bar or MPa, not %s", words.Quoted(h.Units.Pressure))
+	v.check(h.Units.Temperature == "C" || h.Units.Temperature == "F", "settings: units.temperature must be C or F, not %s", words.Quoted(h.Units.Temperature))
 	v.sec("separator.dry_min_s", h.Separator.DryMinS, 0)
 	v.sec("separator.dry_max_s", h.Separator.DryMaxS, 0)
 	v.check(h.Separator.DryMaxS == 0 || h.Separator.DryMaxS >= h.Separator.DryMinS, "settings: separator.dry_max_s is before dry_min_s")
@@ -325,7 +326,7 @@ func (h House) Valid() error {
 	}
 	v.sec("press.hold_s", h.Press.HoldS, 1)
 	v.in("press.min_trials", float64(h.Press.MinTrials), 1, 20)
-	v.check(h.Press.Grade == "none" || h.Press.Grade == "slight", "settings: press.grade must be none or slight, not %q", h.Press.Grade)
+	v.check(h.Press.Grade == "none" || h.Press.Grade == "slight", "settings: press.grade must be none or slight, not %s", words.Quoted(h.Press.Grade))
 	for _, w := range []struct {
 		name string
 		s    int
@@ -351,7 +352,7 @@ func (h House) Valid() error {
 		v.label("backup.folder", h.Backup.Folder, 200)
 	}
 	_, noHour := time.Parse(hourMinute, h.Backup.At)
-	v.check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %q", h.Backup.At)
+	v.check(h.Backup.At == "" || noHour == nil, "settings: backup.at must be an hour of the day, as in 18:30, or empty, not %s", words.Quoted(h.Backup.At))
 	v.err = cmp.Or(v.err, h.Place.valid(), h.Plan.valid(h.Programmes), h.Mirror.valid())
 	v.check(len(h.Baths) >= 1 && len(h.Baths) <= 9, "settings: give 1 to 9 baths, not %d", len(h.Baths))
 	v.in("pots", float64(h.Pots), 0, 20)

@@ -15,6 +15,7 @@ import (
 	"pgregory.net/rapid"
 
 	"flaskside/logbook/flash"
+	"flaskside/logbook/route"
 	"flaskside/logbook/units"
 	"flaskside/timers/dough"
 	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
@@ -280,6 +281,11 @@ func TestRefusedValues(t *testing.T) {
 		{func(h *House) { h.Baths[0].BandK = 0.1 }, "baths.band_k must be 0.2 to 50 kelvin, or 0 for 2, not 0.1"},
 		{func(h *House) { h.Baths[0].BandK = 60 }, "baths.band_k must be 0 to 50, not 60"},
 		{func(h *House) { h.Baths[0].SilentS = 30 }, "baths.silent_s must be 90 seconds to a day, or 0 for 300, not 30"},
+		{func(h *House) { h.Programmes[0].Name = strings.Repeat("r", 4000) }, "programmes.name must be 1 to 60 plain characters, not \"rrr"},
+		{func(h *House) { h.Press.Grade = strings.Repeat("r", 4000) }, "press.grade must be none or slight"},
+		{func(h *House) { h.Backup.At = strings.Repeat("r", 4000) }, "backup.at must be an hour"},
+		{func(h *House) { h.Plan.Night = strings.Repeat("r", 4000) }, "plan.night_programme is"},
+		{func(h *House) { h.Routes = []route.Route{{Name: strings.Repeat("r", 4000)}} }, `route "rrrr`},
 		{func(h *House) { h.Programmes = nil }, "give 1 to 40 programmes, not 0"},
 		{func(h *House) { h.Programmes[1].Name = h.Programmes[0].Name }, `two programmes are called "long, 9 h"`},
 		{func(h *House) { h.Programmes[0].Stages = nil }, `programme "long, 9 h": a programme has 1 to 20 stages, not 0`},

@@ -112,7 +112,7 @@ func (h House) NightProgramme() Programme {
 func (p Planning) valid(programmes []Programme) error {
 	for _, x := range []struct{ name, v string }{{"opens", p.Opens}, {"closes", p.Closes}, {"overtime_until", p.Overtime}, {"lunch", p.Lunch}} {
 		if x.v != "" && minuteOf(x.v) < 0 {
-			return fmt.Errorf("settings: plan.%s must be an hour of the day, as in 08:30, or empty, not %q", x.name, x.v)
+			return fmt.Errorf("settings: plan.%s must be an hour of the day, as in 08:30, or empty, not %s", x.name, words.Quoted(x.v))
 		}
 	}
 	f := p.Filled()
@@ -124,7 +124,7 @@ func (p Planning) valid(programmes []Programme) error {
 	}
 	for _, d := range strings.Fields(p.Days) {
 		if _, ok := weekdays[d]; !ok {
-			return fmt.Errorf("settings: plan.days names Mon Tue Wed Thu Fri Sat Sun, separated by blanks, not %q", d)
+			return fmt.Errorf("settings: plan.days names Mon Tue Wed Thu Fri Sat Sun, separated by blanks, not %s", words.Quoted(d))
 		}
 	}
 	if p.Days != "" && strings.TrimSpace(p.Days) == "" {
@@ -133,7 +133,7 @@ func (p Planning) valid(programmes []Programme) error {
 	for _, x := range []struct{ name, v string }{{"day_programme", p.Day}, {"night_programme", p.Night}} {
 		known := slices.ContainsFunc(programmes, func(q Programme) bool { return q.Name == x.v })
 		if x.v != "" && !known && (x.name != "day_programme" || x.v != NoDayLoads) {
-			return fmt.Errorf("settings: plan.%s is %q: the house has no programme of that name", x.name, x.v)
+			return fmt.Errorf("settings: plan.%s is %s: the house has no programme of that name", x.name, words.Quoted(x.v))
 		}
 	}
 	for _, x := range []struct {

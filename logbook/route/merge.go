@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"flaskside/logbook/words"
 )
 
 // Merge lays the routes of a settings file over those of a house. given are the routes as
@@ -22,9 +24,9 @@ func Merge(own []Route, given []map[string]any, remove []string) ([]Route, error
 		case name == "":
 			return nil, fmt.Errorf("settings: an entry of routes has no name")
 		case inFile[name]:
-			return nil, fmt.Errorf("settings: two routes are called %q", clip(name))
+			return nil, fmt.Errorf("settings: two routes are called %s", words.Quoted(name))
 		case slices.Contains(remove, name):
-			return nil, fmt.Errorf("settings: routes: %q is given and removed in one file", clip(name))
+			return nil, fmt.Errorf("settings: routes: %s is given and removed in one file", words.Quoted(name))
 		}
 		inFile[name] = true
 		was := Find(Tables(out), name, Route{Name: name})
@@ -34,7 +36,7 @@ func Merge(own []Route, given []map[string]any, remove []string) ([]Route, error
 		r, err := laid(was, g)
 		r.Anew = false
 		if err != nil {
-			return nil, fmt.Errorf("settings: route %q: %w", clip(name), err)
+			return nil, fmt.Errorf("settings: route %s: %w", words.Quoted(name), err)
 		}
 		if i := slices.IndexFunc(out, func(o Route) bool { return o.Name == name }); i >= 0 {
 			out[i] = r
@@ -45,7 +47,7 @@ func Merge(own []Route, given []map[string]any, remove []string) ([]Route, error
 	for _, n := range remove {
 		i := slices.IndexFunc(out, func(o Route) bool { return o.Name == n })
 		if i < 0 {
-			return nil, fmt.Errorf("settings: remove.routes: the house has no route %q of its own", clip(n))
+			return nil, fmt.Errorf("settings: remove.routes: the house has no route %s of its own", words.Quoted(n))
 		}
 		out = slices.Delete(out, i, i+1)
 	}
@@ -86,7 +88,7 @@ func laid(was Route, given map[string]any) (Route, error) {
 			}
 		}
 		if err := overlay(&next, g); err != nil {
-			return is, fmt.Errorf("step %q: %w", clip(name), err)
+			return is, fmt.Errorf("step %s: %w", words.Quoted(name), err)
 		}
 		after := next.After
 		next.After = ""
@@ -98,7 +100,7 @@ func laid(was Route, given map[string]any) (Route, error) {
 			if after != "" {
 				_, k := is.Step(after)
 				if k < 0 {
-					return is, fmt.Errorf("step %q: after: there is no step %q", clip(name), clip(after))
+					return is, fmt.Errorf("step %s: after: there is no step %s", words.Quoted(name), words.Quoted(after))
 				}
 				j = k + 1
 			}

@@ -16,6 +16,7 @@ import (
 	"unicode/utf8"
 
 	"flaskside/logbook/units"
+	"flaskside/logbook/words"
 )
 
 // StepKind says what a step is.
@@ -184,7 +185,7 @@ func (f Field) Read(typed string, p units.PressureUnit, t units.TempUnit) (float
 	}
 	v, err := units.Plain(typed)
 	if err == nil && (math.IsNaN(v) || math.IsInf(v, 0)) {
-		err = fmt.Errorf("%q is not a number", typed)
+		err = fmt.Errorf("%s is not a number", words.Quoted(typed))
 	}
 	return v, err
 }
@@ -343,7 +344,7 @@ func eachOnce[T interface{ valid() error }](what string, all []T, name func(T) s
 	seen := map[string]bool{}
 	for _, x := range all {
 		if err := x.valid(); err != nil {
-			return fmt.Errorf("%s %q: %w", what, name(x), err)
+			return fmt.Errorf("%s %s: %w", what, words.Quoted(name(x)), err)
 		}
 		if seen[name(x)] {
 			return fmt.Errorf("two %ss are called %q", what, name(x))
@@ -367,13 +368,13 @@ func (r Route) valid() error {
 	flasks := 0
 	for i, s := range r.Steps {
 		if err := s.valid(); err != nil {
-			return fmt.Errorf("step %q: %w", s.Name, err)
+			return fmt.Errorf("step %s: %w", words.Quoted(s.Name), err)
 		}
 		if seen[s.Name] {
 			return fmt.Errorf("two steps are called %q", s.Name)
 		}
 		if seen[s.Name] = true; s.Back != "" && !seen[s.Back] {
-			return fmt.Errorf("step %q: back must name a step ahead of it, not %q", s.Name, s.Back)
+			return fmt.Errorf("step %q: back must name a step ahead of it, not %s", s.Name, words.Quoted(s.Back))
 		}
 		if s.Kind == Flask {
 			flasks++
@@ -383,7 +384,7 @@ func (r Route) valid() error {
 		}
 	}
 	if r.Remake != "" && !seen[r.Remake] {
-		return fmt.Errorf("remake must name one of its steps, not %q", clip(r.Remake))
+		return fmt.Errorf("remake must name one of its steps, not %s", words.Quoted(r.Remake))
 	}
 	if flasks > 1 {
 		return errors.New("it has two steps of the kind flask: one is the most")
@@ -409,7 +410,7 @@ func (s Step) valid() error {
 		may      bool
 	}{{"kind", string(s.Kind), texts(Kinds), false}, {"place", s.Place, Places, true}, {"caution", s.Caution, Cautions, true}, {"evidence", s.Evidence, evidence, true}} {
 		if (c.is != "" || !c.may) && !slices.Contains(c.of, c.is) {
-			return fmt.Errorf("%s must be one of %s, not %q", c.what, strings.Join(c.of, ", "), clip(c.is))
+			return fmt.Errorf("%s must be one of %s, not %s", c.what, strings.Join(c.of, ", "), words.Quoted(c.is))
 		}
 	}
 	if s.Keys < 0 || s.Keys > 2 {
@@ -434,7 +435,7 @@ func (s Step) times() error {
 	case s.HandsS < 0 || s.HandsS > mostHandsS:
 		return fmt.Errorf("hands_s must be 0 to %d seconds, not %d", mostHandsS, s.HandsS)
 	case !s.Kind.Timed() && s.MinS+s.AimS+s.MaxS > 0:
-		return fmt.Errorf("only a timer and a hold have times, not the kind %q", s.Kind)
+		return fmt.Errorf("only a timer and a hold have times, not the kind %s", words.Quoted(s.Kind))
 	case s.Kind == Hold && s.MinS == 0:
 		return errors.New("a hold needs min_s")
 	case s.AimS > 0 && s.AimS < s.MinS:
@@ -452,19 +453,19 @@ func (s Step) asked() error {
 	case s.Kind == Check && len(s.Good) == 0:
 		return errors.New("a check needs at least one judgement in good")
 	case s.Kind != Check && len(all)+len(s.Back) > 0:
-		return fmt.Errorf("only a check has good, bad and back, not the kind %q", s.Kind)
+		return fmt.Errorf("only a check has good, bad and back, not the kind %s", words.Quoted(s.Kind))
 	case len(all) > mostChecks:
 		return fmt.Errorf("give at most %d judgements, not %d", mostChecks, len(all))
 	case s.Kind == Value && len(s.Fields) == 0:
 		return errors.New("a value needs at least one field")
 	case (s.Kind == Flask || s.Kind == Deliver) && len(s.Fields) > 0:
-		return fmt.Errorf("the kind %q has no fields", s.Kind)
+		return fmt.Errorf("the kind %s has no fields", words.Quoted(s.Kind))
 	case len(s.Fields) > mostFields:
 		return fmt.Errorf("give at most %d fields, not %d", mostFields, len(s.Fields))
 	}
 	for i, j := range all {
 		if err := plain("good and bad", j, 40); err != nil || strings.TrimSpace(j) == "" || slices.Contains(all[:i], j) {
-			return fmt.Errorf("each judgement is 1 to 40 plain characters and there once, not %q", clip(j))
+			return fmt.Errorf("each judgement is 1 to 40 plain characters and there once, not %s", words.Quoted(j))
 		}
 	}
 	return eachOnce("field", s.Fields, func(f Field) string { return f.Name })
@@ -478,7 +479,7 @@ func (f Field) valid() error {
 		return err
 	}
 	if !slices.Contains(Measures, f.Of) {
-		return fmt.Errorf("of must be one of %s, not %q", strings.Join(Measures, ", "), clip(f.Of))
+		return fmt.Errorf("of must be one of %s, not %s", strings.Join(Measures, ", "), words.Quoted(f.Of))
 	}
 	if Worded(f.Of) {
 		if f.Low+f.High != "" {
@@ -506,7 +507,7 @@ func (f Field) valid() error {
 // nameOf holds a name: it stands in records and keys.
 func nameOf(s string) error {
 	if len(s) < 1 || len(s) > 24 || strings.Trim(s, "abcdefghijklmnopqrstuvwxyz0123456789-") != "" {
-		return fmt.Errorf("a name has 1 to 24 small letters, digits and hyphens, not %q", clip(s))
+		return fmt.Errorf("a name has 1 to 24 small letters, digits and hyphens, not %s", words.Quoted(s))
 	}
 	return nil
 }
@@ -515,16 +516,9 @@ func plain(what, s string, most int) error {
 	if n := utf8.RuneCountInString(s); n > most || !utf8.ValidString(s) || strings.ContainsFunc(s, func(r rune) bool {
 		return unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Zl, r) || unicode.Is(unicode.Zp, r) || r == utf8.RuneError || r >= 0xFE00 && r <= 0xFE0F
 	}) {
-		return fmt.Errorf("%s has at most %d plain characters, not %q", what, most, clip(s))
+		return fmt.Errorf("%s has at most %d plain characters, not %s", what, most, words.Quoted(s))
 	}
 	return nil
-}
-
-func clip(s string) string {
-	if r := []rune(strings.ToValidUTF8(s, "?")); len(r) > 60 {
-		return string(r[:60]) + "…"
-	}
-	return s
 }
 
 func texts[T ~string](ts []T) []string {

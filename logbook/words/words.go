@@ -22,6 +22,7 @@ package words
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 )
@@ -42,6 +43,10 @@ func Clip(s string, most int) string {
 	}
 	return s
 }
+
+// Quoted puts a stranger's text into quotation marks for a line of error, no more of it
+// than a line has room for.
+func Quoted[S ~string](s S) string { return strconv.Quote(Clip(string(s), 60)) }
 
 // Lines breaks a text between words into lines of at most width characters, longer only
 // where one word is; those after the first begin with hang blanks.
