@@ -97,7 +97,6 @@ func (m *Model) loadBath(f *bench.Flask) tea.Cmd {
 		digits("thick", "thickest part of the base", "mm", "", plainNumber(0.5, 30)).only(typed),
 		choose("sure", "in the bath now?", goes.options[0]).only(typed).reached(x.beforeTheyGoIn))
 	x.form = &form{title: "into the bath", fields: fields, live: x.goingIn, done: x.done}
-	x.form.begin()
 	m.open(x.form)
 	return nil
 }

@@ -98,8 +98,11 @@ func (m *Model) readBath() tea.Cmd {
 	return nil
 }
 
+// typeInitials stands behind the initials that are known; no initials are as long.
+const typeInitials = "type initials"
+
 // askInitials asks for initials: those of the house and of the latest records by a
-// digit, others typed.
+// digit, others typed. Where none are known, they are typed at once.
 func (m *Model) askInitials() []*field {
 	if me := m.cfg.Keeper.Me(); me.Fixed {
 		return []*field{choose("who", "", me.By), line("initials", "initials", "", false).only(func(*form) bool { return false })}
@@ -114,15 +117,19 @@ func (m *Model) askInitials() []*field {
 	for i := len(m.bench().Items) - 1; i >= 0; i-- {
 		add(m.bench().Items[i].Action.By)
 	}
-	names = append(names, "type initials")
-	return []*field{choose("who", "", names...),
-		line("initials", "initials", "", false).upTo(8).only(func(f *form) bool { return f.choice("who") == len(names) })}
+	names = append(names, typeInitials)
+	who := choose("who", "", names...)
+	if len(names) == 1 {
+		who.choice = 1
+		who.only(func(*form) bool { return false })
+	}
+	return []*field{who, line("initials", "initials", "", false).upTo(8).only(func(f *form) bool { return f.choice("who") == len(names) })}
 }
 
 // initialsOf gives the answer to [Model.askInitials].
 func initialsOf(f *form) string {
-	if fd := f.get("who"); fd.choice < len(fd.options) || len(fd.options) == 1 {
-		return fd.options[fd.choice-1]
+	if known := f.get("who").options[f.choice("who")-1]; known != typeInitials {
+		return known
 	}
 	return strings.TrimSpace(f.text("initials"))
 }

@@ -89,6 +89,7 @@ func (m *Model) shut() { m.overs = m.overs[:len(m.overs)-1] }
 
 // open asks a form; what was typed into it when it was last left stands in it again.
 func (m *Model) open(f *form) {
+	f.begin()
 	for _, fd := range f.fields {
 		if s := m.drafts[f.called()][fd.name]; s != "" && fd.keeps() {
 			fd.typed = s

@@ -124,6 +124,24 @@ func TestSignOnIsOnesOwn(t *testing.T) {
 	}
 }
 
+// TestFirstInitialsOfALogbook: where the logbook knows nobody yet, initials are typed at once.
+func TestFirstInitialsOfALogbook(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.start(d.join(keep.Person{}))
+	d.press("+ 6 1")
+	d.sees("type or scan")
+	d.press("7 enter")
+	if got := d.m.by(); got != "7" {
+		t.Errorf("signed on as %q:\n%s", got, d.screen())
+	}
+	d.press("+ 6 1")
+	d.sees("1 7", "2 type initials")
+	d.press("2 8 enter")
+	if got := d.m.by(); got != "8" {
+		t.Errorf("signed on as %q:\n%s", got, d.screen())
+	}
+}
+
 // TestToldPerPerson: whoever comes back is told what fell due since they left, and not who was
 // there all the while.
 func TestToldPerPerson(t *testing.T) {
