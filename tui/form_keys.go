@@ -61,11 +61,7 @@ func (f *form) keys() []hint {
 		return append(out, hint{key: "-", words: "back"})
 	}
 	from, to, more := f.visible()
-	digits := "1-" + strconv.Itoa(to-from)
-	if to-from == 1 {
-		digits = "1"
-	}
-	out := []hint{{key: digits, words: "choose"}}
+	out := []hint{{key: digitsTo(to - from), words: "choose"}}
 	if fd.kind == pickMany {
 		out[0].words = "on, off"
 	}
@@ -79,6 +75,14 @@ func (f *form) keys() []hint {
 		out = append(out, hint{key: "ENTER", words: "takes " + strconv.Itoa(fd.choice-from)})
 	}
 	return append(out, hint{key: "0", words: "back"})
+}
+
+// digitsTo names the digits from 1 on.
+func digitsTo(n int) string {
+	if n == 1 {
+		return "1"
+	}
+	return "1-" + strconv.Itoa(n)
 }
 
 // step repeats the question, so that whoever reads only the bright line knows what is asked.

@@ -55,12 +55,21 @@ func (m *Model) onSaved(msg savedMsg) tea.Cmd {
 	default:
 		m.unsend()
 		if f := m.form(); f != nil {
-			f.note = msg.err.Error()
+			f.note = refusal(msg.err)
 		} else {
-			m.say(alarm, msg.err.Error())
+			m.say(alarm, refusal(msg.err))
 		}
 	}
 	return m.drain()
+}
+
+// refusal is why something cannot be recorded, with the name of a field as the bench calls it.
+func refusal(err error) string {
+	field, rest, _ := strings.Cut(err.Error(), " ")
+	if !strings.Contains(field, "_") {
+		return err.Error()
+	}
+	return words.Field(field) + " " + rest
 }
 
 // unknown says that nobody can tell what became of the last records.

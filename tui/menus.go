@@ -197,9 +197,9 @@ func (m *Model) newTimer() tea.Cmd {
 		choose("label", "what for?", timerLabels...),
 		line("words", "label", "", false).upTo(40).only(func(f *form) bool { return f.choice("label") == len(timerLabels) }),
 		choose("count", "which way?", "count down", "from … to …", "count up"),
-		digits("aim", "minutes", "min", "", minutes).only(count(1)),
-		digits("min", "not before, minutes", "min", "", minutes).optional().only(count(2)),
-		digits("max", "not after, minutes", "min", "", minutes).optional().only(count(2)),
+		digits("aim", "how long", "min", "", minutes).only(count(1)),
+		digits("min", "not before", "min", "", minutes).optional().only(count(2)),
+		digits("max", "not after", "min", "", minutes).optional().only(count(2)),
 	}}
 	f.done = func(f *form) tea.Cmd {
 		t := action.TimerStart{Label: timerLabels[f.choice("label")-1], Count: []string{"down", "window", "up"}[f.choice("count")-1]}

@@ -301,8 +301,10 @@ func (m *sight) stageWords(fl *bench.Flask) (string, role) {
 	case bench.Drying:
 		mix := m.bench().MixOf(fl)
 		said := "separator drying"
-		switch {
-		case m.dry(fl):
+		switch dry := m.dry(fl); {
+		case dry && mix != nil:
+			said = "dry time up" // the letter of the mix stands whole beside 37 min
+		case dry:
 			said = "drying time up"
 		case mix != nil:
 			said = "drying"
@@ -425,17 +427,24 @@ func (m *sight) drawList(f *frame, a area) (shown string) {
 		y++
 		rows--
 	}
-	if rows > 1 && !m.wide() { // where it is wide the press order has a place of its own
-		for _, s := range m.pressLines(a.w - 2) {
-			if rows <= 1 {
-				return shown
-			}
-			f.put(a.x+1, y+1, a.w-2, dim, s)
-			y++
-			rows--
-		}
+	if !m.wide() { // where it is wide the press order has a place of its own
+		m.drawPressSaid(f, area{a.x + 1, y + 1, a.w - 2, rows - 1})
 	}
 	return shown
+}
+
+// drawPressSaid tells the press order beneath the timers; what has not the room for all its lines is left out.
+func (m *sight) drawPressSaid(f *frame, a area) {
+	for _, said := range m.pressSaid(a.w) {
+		if len(said) > a.h {
+			continue
+		}
+		for _, l := range said {
+			f.put(a.x, a.y, a.w, dim, l)
+			a.y++
+			a.h--
+		}
+	}
 }
 
 // How wide the gauge of a timer is in the list.

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -37,7 +36,7 @@ func (p *casesPage) keys() []hint {
 	n, more := p.m.casesShown()
 	out := []hint{{key: "0", words: "back to the bench"}}
 	if any {
-		out = append(out, hint{key: "1-" + strconv.Itoa(n), words: "choose"})
+		out = append(out, hint{key: digitsTo(n), words: "choose"})
 	}
 	if more {
 		out = append(out, hint{key: "9", words: "more"})

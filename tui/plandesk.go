@@ -247,13 +247,13 @@ func (m *sight) planBusy() string {
 	return fmt.Sprintf("working the plan out, %.0f %%%s …", 100*x, first)
 }
 
-// planLines is what is told of the plan on the bench, in a width.
-func (m *sight) planLines(w int) (out []string) {
+// planLines is what is told of the plan on the bench, each saying with its lines in a width.
+func (m *sight) planLines(w int) (out [][]string) {
 	if m.planHolds() == nil {
 		return nil
 	}
 	for _, s := range m.planSaid {
-		out = append(out, wrap(strings.TrimSpace(s), w)...)
+		out = append(out, wrap(strings.TrimSpace(s), w))
 	}
 	return out
 }

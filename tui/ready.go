@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -161,34 +162,41 @@ func (m *sight) placeOf(id string) string {
 }
 
 // pressLines is the press order in a few short lines.
-func (m *sight) pressLines(w int) []string {
+func (m *sight) pressLines(w int) []string { return slices.Concat(m.pressSaid(w)...) }
+
+// pressSaid is the press order in a few short sayings, each with its lines in a width.
+func (m *sight) pressSaid(w int) (out [][]string) {
 	a := m.advice
 	if a == nil || len(a.Flasks) == 0 {
 		return m.planLines(w)
 	}
-	var out []string
 	if l := m.orderLine(w); l != "" {
-		out = append(out, l)
+		out = append(out, []string{l})
 	}
 	// What wants an answer comes before what merely tells, where room is short.
 	if a.GiveUp != "" && m.bench().Waiting(a.GiveUp) != nil {
-		out = append(out, fit("not all: give up "+m.placeOf(a.GiveUp)+"?", w))
+		out = append(out, []string{fit("not all: give up "+m.placeOf(a.GiveUp)+"?", w)})
 	}
+	const hard = "~" // no line ends within one flask
 	line, narrow := "in time:", "in time:"
 	for _, o := range a.Flasks {
 		if m.bench().Waiting(o.Flask) != nil {
-			chance := words.Percent(o.Chance)
+			chance := strings.ReplaceAll(words.Percent(o.Chance), " ", hard)
 			if o.Lost {
 				chance = "no"
 			}
-			line += fmt.Sprintf(" %s (%s),", m.placeOf(o.Flask), chance)
-			narrow += fmt.Sprintf(" %s %s,", m.placeOf(o.Flask), chance)
+			line += fmt.Sprintf(" %s"+hard+"(%s),", m.placeOf(o.Flask), chance)
+			narrow += fmt.Sprintf(" %s"+hard+"%s,", m.placeOf(o.Flask), chance)
 		}
 	}
 	if ansi.StringWidth(line) > w+1 { // the last comma goes
 		line = narrow
 	}
-	return append(append(out, m.planLines(w)...), wrap(strings.TrimSuffix(line, ","), w)...)
+	out = append(out, m.planLines(w)...)
+	for _, l := range wrap(strings.TrimSuffix(line, ","), w) { // each line tells of whole flasks
+		out = append(out, []string{strings.ReplaceAll(l, hard, " ")})
+	}
+	return out
 }
 
 // orderLine names the flasks in the order in which the press takes them; "" where none waits.

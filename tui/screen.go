@@ -236,6 +236,9 @@ func (m *sight) alarmFit(al timers.Alarm, width int) string {
 		return words
 	}
 	whole := m.placeTail(al, 0)
+	if words = strings.TrimPrefix(words, "BOTH HALVES: "); ansi.StringWidth(words) <= width {
+		return words
+	}
 	tail := whole
 	if ansi.StringWidth(tail) > width/2 { // of many cases one is named
 		tail = m.placeTail(al, 1)

@@ -7,7 +7,7 @@ import (
 
 // Temperatures a bench can have, and those a jar can have been stored at.
 const (
-	minRoomC, maxRoomC     = 0, 45
+	minRoomC, maxRoomC     = 5, 45
 	minStoredC, maxStoredC = -30, 45
 	maxOutMin              = 7 * 24 * 60
 )
@@ -27,7 +27,7 @@ type Storage struct {
 	OutMin float64 `json:"out_min"` // minutes in the room before mixing
 }
 
-// Validate says in one line what cannot be, or returns nil. It takes rooms of 0
+// Validate says in one line what cannot be, or returns nil. It takes rooms of 5
 // to 45 °C, storage at -30 to 45 °C and up to a week out of it.
 func (c Conditions) Validate() error {
 	if !(c.RoomC >= minRoomC && c.RoomC <= maxRoomC) {

@@ -252,7 +252,7 @@ func TestEstimateRefuses(t *testing.T) {
 		says string
 	}{
 		{Resin{}, Conditions{RoomC: 23}, MixMarks{}, "without a name"},
-		{h, Conditions{RoomC: 400}, MixMarks{}, "room at 400 °C: must be 0 to 45 °C"},
+		{h, Conditions{RoomC: 400}, MixMarks{}, "room at 400 °C: must be 5 to 45 °C"},
 		{h, Conditions{RoomC: math.NaN()}, MixMarks{}, "room at NaN"},
 		{h, Conditions{RoomC: 23, Stored: &Storage{TempC: -200}}, MixMarks{}, "stored at -200 °C"},
 		{h, Conditions{RoomC: 23, Stored: &Storage{OutMin: -1}}, MixMarks{}, "out of storage for -1 min"},
