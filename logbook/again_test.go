@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 
@@ -32,7 +33,7 @@ func TestWhateverWasTakenCanBeSaidAgain(t *testing.T) {
 			w.pass()
 			a := w.draw()
 			s, err := w.b.Append(a)
-			if err != nil {
+			if err != nil || s.Action.ID != a.ID { // refused, or an alarm that was answered at that moment already
 				continue
 			}
 			w.ids = append(w.ids, a.ID)
@@ -50,4 +51,50 @@ func TestWhateverWasTakenCanBeSaidAgain(t *testing.T) {
 		}
 	})
 	t.Log(said)
+}
+
+// Of two who acknowledge one alarm at once the second has no record; what they gave can be given again, also when the bench
+// has long let go of what sounded.
+func TestASecondAnswerCanBeGivenAgain(t *testing.T) {
+	ck := simclock.At(start, "boot-1")
+	b, err := Open(filepath.Join(inMemory(t), "b.db"), ck)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = b.Close() }() // thrown away
+	n := 0
+	act := func(by string, body action.Body) action.Action {
+		n++
+		return action.Action{ID: fmt.Sprint("a", n), At: ck.Read().Wall, By: by, Body: body}
+	}
+	do := func(a action.Action) Saved {
+		s, err := b.Append(a)
+		if err != nil {
+			t.Fatalf("%s: %v", a.Kind(), err)
+		}
+		return s
+	}
+	do(act("KT", action.TimerStart{Label: "plaster", Count: "down", AimS: 60}))
+	ck.Run(2 * time.Minute)
+	key := b.State().Bench.Alarms(b.Now())[0].Key
+	first, second := act("KT", action.AlarmHeard{Alarm: key}), act("MB", action.AlarmHeard{Alarm: key})
+	is := do(first)
+	if s := do(second); !s.Already || s.Seq != is.Seq {
+		t.Fatalf("the second answer is record %d, there already: %v; want %d", s.Seq, s.Already, is.Seq)
+	}
+	do(act("KT", action.TimerStop{Timer: 1}))
+	ck.Run(48 * time.Hour)
+	for range 2 * pruneEvery {
+		do(act("KT", action.Crew{Initials: "KT"}))
+	}
+	if len(b.State().Bench.Answers) != 0 {
+		t.Fatal("the bench still rests on the answer")
+	}
+	if s := do(second); !s.Already || s.Seq != is.Seq {
+		t.Errorf("given again it is record %d, there already: %v; want %d", s.Seq, s.Already, is.Seq)
+	}
+	third := act("MB", action.AlarmHeard{Alarm: key})
+	if s, err := b.Append(third); err == nil {
+		t.Errorf("two days later the alarm is acknowledged once more: record %d", s.Seq)
+	}
 }

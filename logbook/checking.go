@@ -48,8 +48,14 @@ func (c *checking) next(a action.Action) (rec record.Record, keys [][]byte, seen
 		c.came(was, c.cur)
 	}
 	stamp := timers.StampAt(a.At, c.reading)
+	if old, said := c.cur.Answered(a.Body, stamp); said {
+		return old, nil, true, nil
+	}
 	checked, err := c.cur.Check(a, stamp, c.now)
 	if err != nil {
+		if old, said := c.answered(a.Body, stamp); said {
+			return old, nil, true, nil
+		}
 		return rec, nil, false, err
 	}
 	if err := c.signable(checked); err != nil {
@@ -99,6 +105,25 @@ func (c *checking) alreadyThere(a action.Action) (old record.Record, seen bool, 
 		return old, false, fmt.Errorf("the id %q is that of record %d, which says something else: %s: give each action an id of its own", a.ID, old.Seq, what)
 	}
 	return old, true, nil
+}
+
+// answered looks for an answer to an alarm among the records that the bench no longer rests on: an input that holds two
+// for one can be given again when its flask is long finished.
+func (c *checking) answered(body action.Body, then timers.Stamp) (old record.Record, said bool) {
+	switch body.(type) {
+	case action.AlarmHeard, action.AlarmShelve:
+	default:
+		return old, false
+	}
+	seqs := map[uint64]bool{}
+	for _, s := range bench.Subjects(body, c.past().body) {
+		c.p.ofSubject(s, seqs)
+	}
+	recs, err := c.p.sorted(seqs)
+	if err != nil {
+		return old, false
+	}
+	return bench.Fold(recs, c.cur.Top).Answered(body, then)
 }
 
 // recall brings back the records that a correction or a taking back speaks of, or a case that

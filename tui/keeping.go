@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
@@ -103,8 +104,16 @@ func (m *Model) afterSaved(msg savedMsg) tea.Cmd {
 	if m.by() != m.whose {
 		m.changeHands()
 	}
-	switch msg.saved.Action.Body.(type) {
-	case action.ClockEvent, action.Caution, action.Seen, action.AlarmHeard:
+	switch by := msg.saved.Action; by.Body.(type) {
+	case action.AlarmHeard, action.AlarmShelve:
+		if by.ID != msg.what.ID { // another screen was quicker
+			m.say(dim, m.quickerWords(msg.saved))
+			break
+		}
+		if by.Kind() == (action.AlarmShelve{}).Kind() {
+			m.say(good, m.savedWords(msg.saved))
+		}
+	case action.ClockEvent, action.Caution, action.Seen:
 	default:
 		m.say(good, m.savedWords(msg.saved))
 	}
@@ -131,6 +140,12 @@ func (m *Model) savedWords(saved logbook.Saved) string {
 		return s
 	}
 	return said(words.Kind(body.Kind()))
+}
+
+// quickerWords tells who has answered an alarm already.
+func (m *Model) quickerWords(saved logbook.Saved) string {
+	a := saved.Action
+	return fmt.Sprintf("already: %s by %s at %s · record %d", words.Kind(a.Kind()), cmp.Or(a.By, "somebody"), a.At.In(m.now.Wall.Location()).Format("15:04:05"), saved.Seq)
 }
 
 // drain takes the keys that were pressed while a record was being saved.

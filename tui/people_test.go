@@ -8,6 +8,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
 	"flaskside/logbook/keep"
+	"flaskside/logbook/words"
 )
 
 // peopled is a desk with roles, and a screen of somebody on it.
@@ -284,4 +285,32 @@ func TestBenchGone(t *testing.T) {
 	}
 	d.feed(heard(keep.News{State: d.book.State()}))
 	d.sees("the bench is running again")
+}
+
+// TestTheQuickerHand: who acknowledges or snoozes what another one has just answered, and their screen still shows, is told who
+// has it, and nothing more is recorded.
+func TestTheQuickerHand(t *testing.T) {
+	for key, body := range map[string]func(alarm string) action.Body{
+		".": func(alarm string) action.Body { return action.AlarmHeard{Alarm: alarm} },
+		"+ 7": func(alarm string) action.Body {
+			return action.AlarmShelve{Alarm: alarm, ForS: house.Default().Alarms.ShelveS}
+		},
+	} {
+		d := peopled(t, keep.Person{By: "KT", Named: true})
+		d.by("MB", action.TimerStart{Label: "soak", Count: "down", AimS: 60})
+		d.wait(2 * time.Minute)
+		d.sees("SOAK: TIME IS UP")
+		answer := body(d.m.alarms[0].Key)
+		quicker := action.Action{ID: "quicker", At: d.ck.Read().Wall, By: "MB", Body: answer}
+		if _, err := d.book.Append(quicker); err != nil {
+			t.Fatal(err)
+		}
+		before := d.book.State().Head
+		d.press(key)
+		d.sees("already: " + words.Kind(answer.Kind()) + " by MB at 08:02:")
+		if got := d.book.State().Head; got.Seq != before.Seq {
+			t.Errorf("%s: the book went from record %d to %d", key, before.Seq, got.Seq)
+		}
+		d.heard()
+	}
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/record"
 	"flaskside/timers"
 )
 
@@ -99,6 +100,44 @@ func (c *checker) alarm(key string) error {
 		}
 	}
 	return fmt.Errorf("there is no alarm %q", key)
+}
+
+// atOnce is within what time two answers to one alarm are one (house default): a screen whose line is slow shows the alarm for
+// so long after somebody has answered it.
+const atOnce = 20 * time.Second
+
+// Answered gives the record by which an alarm was answered already as body answers it: two hands at two screens reach
+// for it at once, and what the second one does changes nothing.
+func (b *Bench) Answered(body action.Body, then timers.Stamp) (rec record.Record, ok bool) {
+	key, is := answers(body)
+	if !is {
+		return rec, false
+	}
+	for i := len(b.Items) - 1; i >= 0; i-- {
+		it := &b.Items[i]
+		if of, is := answers(it.Body); !is || of != key || it.TakenBack != nil {
+			continue
+		}
+		apart := between(it.Stamp, then)
+		if it.Body == body && apart.Abs() <= atOnce {
+			return it.Record, true
+		}
+		if apart >= 0 { // answered otherwise since
+			return rec, false
+		}
+	}
+	return rec, false
+}
+
+// answers tells which alarm a body answers.
+func answers(body action.Body) (key string, is bool) {
+	switch a := body.(type) {
+	case action.AlarmHeard:
+		return a.Alarm, true
+	case action.AlarmShelve:
+		return a.Alarm, true
+	}
+	return "", false
 }
 
 // alarm tells whether the bench rests on what an alarm is about.

@@ -353,16 +353,14 @@ func rootOf(body action.Body, find func(id string) (action.Body, bool)) action.B
 // Subjects tells what a body is about, looking through corrections, takings back and
 // answers to alarms; find gives the body recorded under an id.
 func Subjects(body action.Body, find func(id string) (action.Body, bool)) []action.Subject {
-	switch a := rootOf(body, find).(type) {
-	case nil:
+	root := rootOf(body, find)
+	if root == nil {
 		return nil
-	case action.AlarmHeard:
-		return keySubject(a.Alarm)
-	case action.AlarmShelve:
-		return keySubject(a.Alarm)
-	default:
-		return a.Subjects()
 	}
+	if key, is := answers(root); is {
+		return keySubject(key)
+	}
+	return root.Subjects()
 }
 
 func keySubject(key string) []action.Subject {
