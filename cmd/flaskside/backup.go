@@ -28,7 +28,7 @@ func backupCommand(o *options) *cobra.Command {
 		Short: "Copy the logbook to a file, also while the bench runs",
 		Long: "Writes a copy beside FILE, syncs it, looks through it as verify does, and only then gives it\n" +
 			"its name. An older copy of the same logbook stays until then.",
-		Example: "flaskside backup /media/stick/bench-2026-11-25.db",
+		Example: "flaskside backup /media/stick/2026-11-25.db",
 		Args:    oneFile,
 		RunE: func(c *cobra.Command, args []string) error {
 			snapshot, done, err := o.at().Snapshot()
@@ -57,7 +57,7 @@ func restoreCommand(o *options) *cobra.Command {
 			"records that the backup lacks. The logbook it replaces is kept beside it under another name.\n" +
 			"With --from the logbook is made from the records of a mirror alone, each proven by its hash, and\n" +
 			"looked through. Do not go on with one logbook in two places: the mirror refuses the second.",
-		Example: "flaskside restore /media/stick/bench-2026-11-25.db\nflaskside restore --from /media/stick/mirror --bench 'bench 1'",
+		Example: "flaskside restore /media/stick/2026-11-25.db\nflaskside restore --from /media/stick/mirror --bench 'bench 1'",
 		Args: func(c *cobra.Command, args []string) error {
 			changed := c.Flags().Changed
 			switch {

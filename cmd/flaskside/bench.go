@@ -47,9 +47,12 @@ func (o *options) keeper(what string) (k keeper.Keeper, err error) {
 		k.Probes = append(k.Probes, p)
 	}
 	if o.board != "" {
+		if err := address.Typed("--board", o.board, boardPort); err != nil {
+			return k, err
+		}
 		k.Doors = append(k.Doors, func(ctx context.Context, hub *keep.Hub) (func(), error) { return board.Open(ctx, hub, o.board, say) })
 	}
-	return k, address.Typed("--board", o.board, boardPort)
+	return k, nil
 }
 
 // runBench opens the bench on a book, or joins the one that has it, and stays until it is left.

@@ -262,7 +262,7 @@ func caseDeliverCommand(o *options) *cobra.Command {
 		Long: "Records the delivery and what was done of the closing list:\n" + strings.Join(action.Closing, ", ") + ".\n" +
 			"What is missing is recorded as missing and stands on the day sheet. The record is neither a release\n" +
 			"of the device nor a statement of conformity.",
-		Example: "flaskside case deliver 4417 --base upper --done finished,polished,disinfected --wet-h 24",
+		Example: "flaskside case deliver 4417 --base upper --done finished,polished --wet-h 24",
 		Args:    oneCase,
 		RunE: func(c *cobra.Command, args []string) error {
 			b, err := theBase(o, args[0], base)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"os"
 	"strings"
 
@@ -120,11 +121,23 @@ func wrapped(text string, width int) string {
 	return strings.Join(lines, "\n")
 }
 
-// breakExample breaks a command line before a flag, as a shell takes it.
+// breakExample breaks a command line between words, as a shell takes it: before a flag where it can, and never within quotes.
 func breakExample(line string, width int) (lines []string) {
 	for len(line) > width {
-		at := strings.LastIndex(line[:width-1], " --")
-		if at < 3 { // nothing but what sets it in
+		flag, word, quoted := 0, 0, false
+		for i := range width - 1 {
+			switch {
+			case line[i] == '"' || line[i] == '\'':
+				quoted = !quoted
+			case line[i] != ' ' || quoted || i < 3: // what is before sets it in
+			case strings.HasPrefix(line[i:], " --"):
+				flag = i
+			default:
+				word = i
+			}
+		}
+		at := cmp.Or(flag, word)
+		if at == 0 {
 			break
 		}
 		lines = append(lines, line[:at]+" \\")

@@ -68,6 +68,29 @@ func sameWords(t *rapid.T, what, written, fitted string, room int) {
 	}
 }
 
+// No example is cut off, not on the narrowest terminal, and none is broken within quotes.
+func TestExamplesAreSeenWhole(t *testing.T) {
+	var walk func(c *cobra.Command)
+	walk = func(c *cobra.Command) {
+		for line := range strings.SplitSeq(c.Example, "\n") {
+			for width := 32; width < 100; width++ {
+				for _, part := range breakExample(line, width) {
+					if lipgloss.Width(part) > width {
+						t.Errorf("%s: %q is cut off at %d columns", c.CommandPath(), part, width)
+					}
+					if strings.Count(part, "'")%2+strings.Count(part, `"`)%2 > 0 {
+						t.Errorf("%s: %q is broken within quotes", c.CommandPath(), part)
+					}
+				}
+			}
+		}
+		for _, sub := range c.Commands() {
+			walk(sub)
+		}
+	}
+	walk(rootCommand())
+}
+
 // What is written into the program fits a page without being broken again.
 func TestHelpIsWrittenForAPage(t *testing.T) {
 	var walk func(c *cobra.Command)

@@ -33,7 +33,7 @@ func keepCommand(o *options) *cobra.Command {
 		Long: "Holds the logbook and shows nothing: timers, alarms (--on-alarm), probes and backups go on, and any\n" +
 			"number of screens can join it: flaskside on the same logbook, here or over SSH. It is meant to run\n" +
 			"as a service: keep --unit prints one for systemd.",
-		Example: "flaskside keep\nflaskside keep --unit > ~/.config/systemd/user/flaskside.service",
+		Example: "flaskside keep\nflaskside keep --unit > bench.service",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if unit {
@@ -54,11 +54,14 @@ func (o *options) keeping(sshAt string) (k keeper.Keeper, err error) {
 		return k, err
 	}
 	if sshAt != "" {
+		if err := address.Typed("--ssh", sshAt, sshPort); err != nil {
+			return k, err
+		}
 		k.Doors = append(k.Doors, func(ctx context.Context, hub *keep.Hub) (func(), error) {
 			return sshdoor.Open(ctx, hub, sshAt, screenOf(hub.Clock()), say)
 		})
 	}
-	return k, address.Typed("--ssh", sshAt, sshPort)
+	return k, nil
 }
 
 // runKeep has the book until the process is told to end.
@@ -88,9 +91,6 @@ func runKeep(ctx context.Context, o *options, sshAt string) error {
 
 // printUnit prints a service that runs this command as it is given.
 func printUnit(out io.Writer, o *options, sshAt string) error {
-	if err := address.Typed("--ssh", sshAt, sshPort); err != nil {
-		return err
-	}
 	if _, err := o.keeping(sshAt); err != nil {
 		return err
 	}

@@ -26,7 +26,7 @@ func lotCommand(o *options) *cobra.Command {
 			"brackets. For the separator GS, which a keyboard cannot type, | {GS} or ^] will do.\n\n" +
 			"--which lists the flasks that had a lot of powder, liquid, separator, stone or sheet, from every\n" +
 			"record of the book as it counts now; a lot that is only similar is marked.",
-		Example: "flaskside lot '(01)03453120000011(17)281231(10)ABCD1234'\nflaskside lot -\nflaskside lot --which ABCD1234 --csv > recall.csv\nflaskside lot --which ABCD1234 --mirror /media/share/mirror\nflaskside lot take-in powder P-2031 --expiry 2027-04-30",
+		Example: "flaskside lot '(17)281231(10)ABCD1234'\nflaskside lot -\nflaskside lot --which ABCD1234 --csv > recall.csv\nflaskside lot --which ABCD1234 --mirror /media/share/mirror\nflaskside lot take-in powder P-2031 --expiry 2027-04-30",
 		Args: func(c *cobra.Command, args []string) error {
 			asked := c.Flags().Changed("which")
 			switch {

@@ -36,7 +36,7 @@ func lotInCommand(o *options) *cobra.Command {
 		Short: "Take a lot into the register: powder, liquid, separator, sheet or stone",
 		Long: "Once lots of a material are taken in, the bench asks about a mix or a coat with a lot that was not\n" +
 			"taken in, was withdrawn, or is past its last day of use. Nothing is blocked; the answer is recorded.",
-		Example: "flaskside lot take-in powder '(01)03453120000011(17)281231(10)ABCD1234' --by KT\nflaskside lot take-in stone G-77 --expiry 2027-04",
+		Example: "flaskside lot take-in powder '(17)281231(10)ABCD1234'\nflaskside lot take-in stone G-77 --expiry 2027-04",
 		Args:    theLot,
 		RunE: func(c *cobra.Command, args []string) error {
 			in.Material = action.Material(args[0])

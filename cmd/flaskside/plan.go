@@ -46,7 +46,7 @@ func planCommand(o *options) *cobra.Command {
 			"of the same can share a mix; due is 17:00, tomorrow 12:00, Fri 12:00, 2026-11-27 12:00 or an RFC 3339\n" +
 			"time; rush is yes, no or empty.",
 		Example: "flaskside plan\nflaskside plan --cases today.csv --format html --out plan.html\n" +
-			"flaskside plan --case \"4417 medium resin A due 17:00 rush\" --case \"4420 small resin A due tomorrow 12:00\"\n" +
+			"flaskside plan --case \"4417 small resin A due 17:00\"\n" +
 			"flaskside plan --what-if \"2 presses\"\nflaskside plan --table",
 		Args: noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -52,7 +52,10 @@ func rootCommand() *cobra.Command {
 			return nil
 		},
 		SilenceUsage: true, SilenceErrors: true,
-		PersistentPreRunE: func(*cobra.Command, []string) error {
+		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
+			if err := noneEmpty(c); err != nil {
+				return err
+			}
 			if len([]rune(o.by)) > 8 {
 				return wrongUsage("--by takes initials, at most 8 characters")
 			}
@@ -111,6 +114,18 @@ func flagWords(c *cobra.Command, err error) error {
 		return fmt.Errorf("%s has no flag %s: see %s --help", c.CommandPath(), dashed(unknown.GetSpecifiedName()), c.CommandPath())
 	}
 	return err
+}
+
+// noneEmpty refuses flags that were given with nothing in them, as by a variable of a script that is not set: passed over
+// they would open the usual logbook, or begin a bench without the door that was asked for.
+func noneEmpty(c *cobra.Command) error {
+	for name, takes := range map[string]string{"book": "the file of a logbook", "on-alarm": "a command",
+		"ssh": fmt.Sprintf("an address and a port, as in 127.0.0.1:%d", sshPort), "board": fmt.Sprintf("an address and a port, as in 127.0.0.1:%d", boardPort)} {
+		if f := c.Flags().Lookup(name); f != nil && f.Changed && f.Value.String() == "" {
+			return wrongUsage("--%s takes %s, and nothing stands there: give one, or leave --%[1]s out", name, takes)
+		}
+	}
+	return nil
 }
 
 // dashed is a flag as it is typed.

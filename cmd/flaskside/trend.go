@@ -25,7 +25,7 @@ func trendCommand(o *options) *cobra.Command {
 			"does so for closures typed here, taken as made at the house pressure and hold: grades in order, a\n" +
 			"weight in grams after a colon, + if dough was added before that closure. All forecasts are\n" +
 			"estimates; you decide.",
-		Example: "flaskside trend 12\nflaskside trend --place 3 --json\nflaskside trend --size medium --trials heavy:7.2,heavy,+heavy,slight --dough 20min",
+		Example: "flaskside trend 12\nflaskside trend --place 3 --json\nflaskside trend --size medium --trials heavy:7.2,heavy,slight --dough 20min",
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := q.read(args, c.Flags().Changed); err != nil {
 				return err

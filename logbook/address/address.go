@@ -6,17 +6,15 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/netip"
 	"strconv"
 	"syscall"
 
 	"flaskside/logbook/asked"
 )
 
-// Typed refuses what is no whole address behind a flag; "" is none at all.
+// Typed refuses what is no whole address behind a flag.
 func Typed(flag, at string, port int) error {
-	if at == "" {
-		return nil
-	}
 	if err := check(at, port); err != nil {
 		return asked.Wrongly("%s %w", flag, err)
 	}
@@ -29,8 +27,10 @@ func Reach(at net.Addr) (from string, beyond bool) {
 	switch {
 	case ok && tcp.IP.IsLoopback():
 		return "only from this computer", false
+	case ok && tcp.IP.IsUnspecified() && tcp.IP.To4() != nil:
+		return "FROM EVERY NETWORK THIS COMPUTER IS IN, by IPv4", true
 	case ok && tcp.IP.IsUnspecified():
-		return "FROM EVERY NETWORK THIS COMPUTER IS IN", true
+		return "FROM EVERY NETWORK THIS COMPUTER IS IN, by IPv6 and IPv4", true
 	}
 	return "FROM THE NETWORK of that address", true
 }
@@ -40,7 +40,7 @@ func Reach(at net.Addr) (from string, beyond bool) {
 func check(at string, port int) error {
 	host, given, err := net.SplitHostPort(at)
 	if err != nil || host == "" || given == "" {
-		return fmt.Errorf("takes an address and a port, as in 127.0.0.1:%[1]d for this computer alone, not %[2]q; 0.0.0.0:%[1]d is for every network it is in", port, at)
+		return fmt.Errorf("takes an address and a port, as in 127.0.0.1:%[1]d for this computer alone, not %[2]q; 0.0.0.0:%[1]d is for every IPv4 network it is in", port, at)
 	}
 	if n, err := strconv.Atoi(given); err != nil || n < 0 || n > 65535 {
 		return fmt.Errorf("takes a port from 1 to 65535, as in %s, not %q", net.JoinHostPort(host, strconv.Itoa(port)), given)
@@ -50,11 +50,15 @@ func check(at string, port int) error {
 
 // Listen listens at an address with the settings of c. Its error says what is wrong with the address.
 func Listen(ctx context.Context, c net.ListenConfig, at string) (net.Listener, error) {
-	ln, err := c.Listen(ctx, "tcp", at)
+	host, port, _ := net.SplitHostPort(at)
+	network := "tcp"
+	if ip, err := netip.ParseAddr(host); err == nil && ip.Unmap().Is4() {
+		network = "tcp4" // else 0.0.0.0 is every IPv6 network, too, past a firewall that was set for IPv4
+	}
+	ln, err := c.Listen(ctx, network, at)
 	if err == nil {
 		return ln, nil
 	}
-	host, port, _ := net.SplitHostPort(at)
 	var unknown *net.DNSError
 	switch {
 	case errors.As(err, &unknown):

@@ -33,12 +33,12 @@ func TestCheck(t *testing.T) {
 // this computer.
 func TestReach(t *testing.T) {
 	for at, want := range map[string]string{"127.0.0.1:0": "only from this computer", "[::1]:8020": "only from this computer",
-		"0.0.0.0:8020": "EVERY NETWORK", "[::]:8020": "EVERY NETWORK", "192.0.2.7:8020": "THE NETWORK of that address"} {
+		"0.0.0.0:8020": "EVERY NETWORK THIS COMPUTER IS IN, by IPv4", "[::]:8020": "EVERY NETWORK THIS COMPUTER IS IN, by IPv6 and IPv4", "192.0.2.7:8020": "THE NETWORK of that address"} {
 		tcp, err := net.ResolveTCPAddr("tcp", at)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if from, beyond := Reach(tcp); !strings.Contains(from, want) || beyond == tcp.IP.IsLoopback() {
+		if from, beyond := Reach(tcp); !strings.HasSuffix(from, want) || beyond == tcp.IP.IsLoopback() {
 			t.Errorf("%s is reached %q, beyond %v", at, from, beyond)
 		}
 	}
@@ -53,8 +53,29 @@ func TestTyped(t *testing.T) {
 	if err := Typed("--ssh", "2222", 2222); !errors.As(err, &wrong) || !strings.HasPrefix(err.Error(), "--ssh takes an address and a port") {
 		t.Errorf("%v", err)
 	}
-	if err := Typed("--ssh", "", 2222); err != nil {
-		t.Errorf("no address: %v", err)
+	if err := Typed("--ssh", "", 2222); !errors.As(err, &wrong) {
+		t.Errorf("no address at all: %v", err)
+	}
+}
+
+// Nobody who opens the bench to IPv4 opens it to IPv6, whose networks another firewall keeps.
+func TestAnIPv4AddressListensOnIPv4Alone(t *testing.T) {
+	for _, at := range []string{"0.0.0.0:0", "[::ffff:0.0.0.0]:0", "127.0.0.1:0"} {
+		ln, err := Listen(t.Context(), net.ListenConfig{}, at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, port, _ := net.SplitHostPort(ln.Addr().String())
+		if c, err := net.Dial("tcp6", net.JoinHostPort("::1", port)); err == nil {
+			_ = c.Close()
+			t.Errorf("%s lets in by IPv6, and is called %s", at, ln.Addr())
+		}
+		if c, err := net.Dial("tcp4", net.JoinHostPort("127.0.0.1", port)); err != nil {
+			t.Errorf("%s: %v", at, err)
+		} else {
+			_ = c.Close()
+		}
+		_ = ln.Close()
 	}
 }
 
