@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"flaskside/logbook/units"
@@ -184,13 +185,13 @@ var usual = []Usual{
 	{"programme.length_s", "the whole programme", 3600, 86400, seconds, taught, false},
 }
 
-var usualByKey = func() map[string]Usual {
+var usualByKey = sync.OnceValue(func() map[string]Usual {
 	m := map[string]Usual{}
 	for _, u := range usual {
 		m[u.Key] = u
 	}
 	return m
-}()
+})
 
 // counted are numbers that name or count things, or that the program writes itself:
 // they have no usual range, the bench knows which there are.
@@ -208,7 +209,7 @@ func UsualOf(key string) (u Usual, ok bool) {
 			key = "flash.prior.*." + field
 		}
 	}
-	u, ok = usualByKey[key]
+	u, ok = usualByKey()[key]
 	return u, ok
 }
 

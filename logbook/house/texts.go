@@ -7,6 +7,7 @@ import (
 	"reflect"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/pelletier/go-toml/v2/unstable"
@@ -27,7 +28,7 @@ type value struct {
 func line(file []byte, at int) int { return 1 + bytes.Count(file[:at], []byte("\n")) }
 
 // fileKeys are the keys of the values that a settings file may hold.
-var fileKeys = func() map[string]bool {
+var fileKeys = sync.OnceValue(func() map[string]bool {
 	keys := map[string]bool{}
 	var walk func(path string, t reflect.Type)
 	walk = func(path string, t reflect.Type) {
@@ -52,7 +53,7 @@ var fileKeys = func() map[string]bool {
 	}
 	walk("", reflect.TypeFor[settingsFile]())
 	return keys
-}()
+})
 
 // values walks the plain values of a file; one that is no TOML ends early, and the
 // decoder says why.
@@ -122,7 +123,7 @@ func replaced(file []byte, with func(v value) (text string, ok bool, err error))
 // grows with the square of the file.
 func textsToNumbers(file []byte) ([]byte, error) {
 	return replaced(file, func(v value) (string, bool, error) {
-		if !fileKeys[strings.ToLower(v.key)] {
+		if !fileKeys()[strings.ToLower(v.key)] {
 			return "", false, fmt.Errorf("settings: line %d: unknown setting %q", line(file, v.from), words.Clip(v.key, 60))
 		}
 		u, known := UsualOf(v.key)

@@ -5,16 +5,22 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"sync"
 )
 
 const gs = '\x1d' // the separator, ASCII 29
 
+// late is a pattern compiled when it is first asked for: most starts of the program read no code.
+func late(pattern string) func() *regexp.Regexp {
+	return sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(pattern) })
+}
+
 // Symbology identifiers (ISO/IEC 15424; GS1 General Specifications, "Symbology
 // identifiers"): those that say GS1 element strings, and two that say a bare GTIN.
 var (
-	reIdentifier = regexp.MustCompile(`^\][A-Za-z][0-9A-Za-z]`)
-	reGS1        = regexp.MustCompile(`^\](C1|e[012]|d2|Q3|J1)$`)
-	reOtherCase  = regexp.MustCompile(`^\](c1|D2|q3|j1)$`)
+	reIdentifier = late(`^\][A-Za-z][0-9A-Za-z]`)
+	reGS1        = late(`^\](C1|e[012]|d2|Q3|J1)$`)
+	reOtherCase  = late(`^\](c1|D2|q3|j1)$`)
 )
 
 const (
@@ -22,11 +28,11 @@ const (
 	idEAN8  = "]E4"
 )
 
-func isGS1(id string) bool { return reGS1.MatchString(id) }
+func isGS1(id string) bool { return reGS1().MatchString(id) }
 
 // identifier takes the symbology identifier off a scan.
 func identifier(s string) (id, data string) {
-	id = reIdentifier.FindString(s)
+	id = reIdentifier().FindString(s)
 	return id, s[len(id):]
 }
 
@@ -34,7 +40,7 @@ func identifier(s string) (id, data string) {
 // stands for, or "".
 func otherCase(id string) string {
 	switch {
-	case !reOtherCase.MatchString(id):
+	case !reOtherCase().MatchString(id):
 		return ""
 	case id == "]D2":
 		return "]d2"
@@ -46,22 +52,22 @@ func otherCase(id string) string {
 // stand in a GS1 value (GS1 character set 82) but might in a lot typed by hand. The
 // identifier of a second symbol separates as well.
 var (
-	reSeparator = regexp.MustCompile(`(?i)\{gs\}|<gs>|\[gs\]|\{fnc1\}|<fnc1>|\[fnc1\]|\^\]|\\x1d|\\u001d|␝`)
-	reLoose     = regexp.MustCompile(`\](C1|e[012]|d2|Q3|J1)|[|^~]`)
+	reSeparator = late(`(?i)\{gs\}|<gs>|\[gs\]|\{fnc1\}|<fnc1>|\[fnc1\]|\^\]|\\x1d|\\u001d|␝`)
+	reLoose     = late(`\](C1|e[012]|d2|Q3|J1)|[|^~]`)
 )
 
-func separate(s string) string      { return reSeparator.ReplaceAllLiteralString(s, string(gs)) }
-func separateLoose(s string) string { return reLoose.ReplaceAllLiteralString(s, string(gs)) }
+func separate(s string) string      { return reSeparator().ReplaceAllLiteralString(s, string(gs)) }
+func separateLoose(s string) string { return reLoose().ReplaceAllLiteralString(s, string(gs)) }
 
 // looksGS1 tells whether a text without an identifier is to be read as GS1.
 func looksGS1(s string) bool {
-	if strings.ContainsRune(s, gs) || reBracket.MatchString(s) {
+	if strings.ContainsRune(s, gs) || reBracket().MatchString(s) {
 		return true
 	}
 	if len(s) >= 16 && strings.HasPrefix(s, "01") && allDigits(s[:16]) {
 		return true
 	}
-	if !reLoose.MatchString(s) {
+	if !reLoose().MatchString(s) {
 		return false
 	}
 	_, err := split(separateLoose(s))
@@ -152,7 +158,7 @@ func quoted(s string) string {
 
 // split takes element strings apart.
 func split(s string) ([]element, error) {
-	if reBracket.MatchString(s) {
+	if reBracket().MatchString(s) {
 		return splitBracketed(s)
 	}
 	var out []element
@@ -181,11 +187,11 @@ func split(s string) ([]element, error) {
 }
 
 // reBracket is an AI as it is printed.
-var reBracket = regexp.MustCompile(`^\((\d{2,4})\)`)
+var reBracket = late(`^\((\d{2,4})\)`)
 
 // bracketAt tells whether an AI in brackets begins here.
 func bracketAt(s string) (ai string, ok bool) {
-	m := reBracket.FindStringSubmatch(s)
+	m := reBracket().FindStringSubmatch(s)
 	if m == nil || keyLength(m[1][:2]) != len(m[1]) {
 		return "", false
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"embed"
 	"fmt"
+	"sync"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -18,7 +19,8 @@ const (
 	Injected = "injected"
 )
 
-var program = func() []Route {
+// program is read when it is first asked for, for most starts of the program need no route.
+var program = sync.OnceValue(func() []Route {
 	var out []Route
 	for _, name := range []string{Packed, Pot, Injected} {
 		var file struct{ Routes []Route }
@@ -29,7 +31,7 @@ var program = func() []Route {
 		out = append(out, file.Routes...)
 	}
 	return out
-}()
+})
 
 // Source is the table of a route of the program as it is written, with what each value
 // rests on; a house can put it into its settings. ok is false for another route.

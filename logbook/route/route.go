@@ -301,12 +301,13 @@ func (r Route) From(at int) (s Step, ok bool) {
 // Tables gives the routes in force: those of the program, with what the house has of the
 // same name in their place, then the house's own.
 func Tables(own []Route) []Route {
-	out := make([]Route, 0, len(program)+len(own))
-	for _, r := range program {
+	ours := program()
+	out := make([]Route, 0, len(ours)+len(own))
+	for _, r := range ours {
 		out = append(out, Find(own, r.Name, r))
 	}
 	for _, r := range own {
-		if !slices.ContainsFunc(program, func(p Route) bool { return p.Name == r.Name }) {
+		if !slices.ContainsFunc(ours, func(p Route) bool { return p.Name == r.Name }) {
 			out = append(out, r)
 		}
 	}

@@ -7,10 +7,10 @@ import (
 
 // The tables of the program are valid by the rules of a house's own.
 func TestProgramTables(t *testing.T) {
-	if err := Valid(program); err != nil {
+	if err := Valid(program()); err != nil {
 		t.Fatal(err)
 	}
-	for _, r := range program {
+	for _, r := range program() {
 		text, ok := Source(r.Name)
 		if !ok || !strings.Contains(string(text), "# ") {
 			t.Errorf("%s has no source with what its values rest on", r.Name)

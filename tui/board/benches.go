@@ -24,7 +24,7 @@ func (b *Board) benches(w http.ResponseWriter, r *http.Request, theme string) {
 			page.Err = strings.Join(strings.Fields(err.Error()), " ")
 		}
 		var out bytes.Buffer
-		err = pages.ExecuteTemplate(&out, "benches", page)
+		err = pages().ExecuteTemplate(&out, "benches", page)
 		return out.Bytes(), err
 	})
 }

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"flaskside/logbook/words"
@@ -27,14 +28,17 @@ var pageCSS string
 var pageJS string
 
 // pageMark tells one version of the page from another.
-var pageMark = func() string {
+var pageMark = sync.OnceValue(func() string {
 	sum := sha256.Sum256([]byte(pageHTML + pageCSS + pageJS))
 	return hex.EncodeToString(sum[:6])
-}()
+})
 
-var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"script": func() template.JS { return template.JS(pageJS) }, //nolint:gosec // our own file
-}).Parse(pageHTML))
+// pages are read when the first is drawn, for few starts of the program draw one.
+var pages = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("").Funcs(template.FuncMap{
+		"script": func() template.JS { return template.JS(pageJS) }, //nolint:gosec // our own file
+	}).Parse(pageHTML))
+})
 
 // frame is what every page has.
 type frame struct {
@@ -52,7 +56,7 @@ type frame struct {
 func (b *Board) frame(nonce, theme string, s shown) frame {
 	old := b.lim.old
 	style := strings.ReplaceAll(pageCSS, "OLD_AFTER", fmt.Sprintf("%gs", old.Seconds()))
-	return frame{Nonce: nonce, Theme: theme, Mark: pageMark, Style: template.CSS(style), //nolint:gosec // our own file
+	return frame{Nonce: nonce, Theme: theme, Mark: pageMark(), Style: template.CSS(style), //nolint:gosec // our own file
 		OldMs: old.Milliseconds(), Fine: int(tui.FineDigits.Seconds()), Clock: s.clock, Refresh: int(old.Seconds()) - 2, Headline: "board · flaskside"}
 }
 
@@ -160,7 +164,7 @@ func (d *drawer) draw(wall tui.Wall, s shownState) ([]part, error) {
 	var failed error
 	add := func(id string, data any) {
 		var b bytes.Buffer
-		if err := pages.ExecuteTemplate(&b, id, data); err != nil && failed == nil {
+		if err := pages().ExecuteTemplate(&b, id, data); err != nil && failed == nil {
 			failed = err
 		}
 		out = append(out, part{id: id, html: b.Bytes()})

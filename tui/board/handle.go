@@ -112,7 +112,7 @@ func (b *Board) page(w http.ResponseWriter, r *http.Request, theme string) {
 	b.send(w, r, func(nonce string) ([]byte, error) {
 		shown := b.now()
 		var out bytes.Buffer
-		err := pages.ExecuteTemplate(&out, "board", whole{frame: b.frame(nonce, theme, shown), shown: shown, Benches: b.mirrored()})
+		err := pages().ExecuteTemplate(&out, "board", whole{frame: b.frame(nonce, theme, shown), shown: shown, Benches: b.mirrored()})
 		return out.Bytes(), err
 	})
 }

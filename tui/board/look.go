@@ -249,7 +249,7 @@ func (l *looker) alive(out []byte, now timers.Now) []byte {
 	out = append(out, ",\"clock\":"...) // of seen, in words
 	out = strconv.AppendQuote(out, l.clock)
 	out = append(out, ",\"page\":"...)
-	out = strconv.AppendQuote(out, pageMark)
+	out = strconv.AppendQuote(out, pageMark())
 	return append(out, "}\n\n"...)
 }
 
