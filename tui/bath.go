@@ -16,6 +16,7 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
+	"flaskside/timers/each"
 	"flaskside/tui/chart"
 )
 
@@ -204,10 +205,7 @@ func (m *sight) stayLines(l *bench.Load, w int) []lineOf {
 	if r, ok := m.bench().LastReading(l.Bath); ok {
 		text += fmt.Sprintf(" · read %s %s ago", m.temp(r.TempC), length(gone(m.now.Since(r.At).For)))
 	}
-	var out []lineOf
-	for _, s := range wrap(text, w) {
-		out = append(out, lineOf{plain, s})
-	}
+	out := each.Of(wrap(text, w), func(s string) lineOf { return lineOf{plain, s} })
 	if in.Estimated {
 		out = append(out, lineOf{dim, "the computer was restarted: these times are estimated"})
 	}
@@ -252,11 +250,7 @@ func (m *sight) standLines(fl *bench.Flask, w int) []lineOf {
 	if err != nil {
 		text += "; not worked out: " + err.Error()
 	}
-	var out []lineOf
-	for _, t := range wrap(text, w) {
-		out = append(out, lineOf{r, t})
-	}
-	return out
+	return each.Of(wrap(text, w), func(t string) lineOf { return lineOf{r, t} })
 }
 
 // shortLines are what is known and expected of a load, in short.

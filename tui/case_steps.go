@@ -15,6 +15,7 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // Steps of the cases: which case is chosen, what ENTER does to it, what is asked. All of it
@@ -408,10 +409,7 @@ func (m *sight) routeField() *field {
 	if len(on) == 0 {
 		return nil
 	}
-	var names []string
-	for _, r := range on {
-		names = append(names, r.Called())
-	}
+	names := each.Of(on, route.Route.Called)
 	return choose("route", "how is it made?", append(names, "no steps but those in the flask")...)
 }
 

@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // mostTiles is how many tiles the far view has: more cannot be read across a room.
@@ -17,11 +18,7 @@ const mostTiles = 12
 // caseTiles are the tiles of cases that something runs for in a place, the most urgent first,
 // so many at most.
 func (m *sight) caseTiles(most int) []tile {
-	var out []tile
-	for _, s := range m.caseStands(most) {
-		out = append(out, m.caseTile(s))
-	}
-	return out
+	return each.Of(m.caseStands(most), m.caseTile)
 }
 
 // caseStand is a timer of a case and how it stands.

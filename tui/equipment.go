@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/lot/recall"
 	"flaskside/logbook/units"
+	"flaskside/timers/each"
 )
 
 // toEquipment goes on to the register once something of it is saved.
@@ -302,10 +303,7 @@ func (m *Model) clamp(f *bench.Flask) tea.Cmd {
 
 // tellDoubts says once what speaks against the instruments of what was saved.
 func (m *Model) tellDoubts(saved logbook.Saved) {
-	var out []string
-	for _, d := range m.bench().FirstTold(saved.Action.ID) {
-		out = append(out, d.Words(m.house().Units))
-	}
+	out := each.Of(m.bench().FirstTold(saved.Action.ID), func(d action.Doubt) string { return d.Words(m.house().Units) })
 	if len(out) > 0 {
 		m.say(warn, "saved · "+strings.Join(out, "; ")+". It stands on the day sheet.")
 	}

@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	tea "charm.land/bubbletea/v2"
+
+	"flaskside/timers/each"
 )
 
 // A form asks for one thing after another with the number pad alone: numbered
@@ -182,10 +184,7 @@ func (f *form) answers() string {
 		case pickOne:
 			out = append(out, fd.options[fd.choice-1])
 		case pickMany:
-			var ps []string
-			for _, i := range f.picks(fd.name) {
-				ps = append(ps, fd.options[i])
-			}
+			ps := each.Of(f.picks(fd.name), func(i int) string { return fd.options[i] })
 			out = append(out, strings.Join(ps, ", "))
 		case number:
 			s := fd.typed

@@ -5,6 +5,8 @@ import (
 	"strings"
 
 	"github.com/charmbracelet/x/ansi"
+
+	"flaskside/timers/each"
 )
 
 // A form is laid in a width and a height before it is drawn or given a key, so that both
@@ -93,10 +95,7 @@ const entryLeast = 24
 
 // entryRows are the question and what is typed, with its unit and what Enter takes.
 func (fd *field) entryRows(w int) [][]piece {
-	var rows [][]piece
-	for _, s := range wrap(fd.ask, w-2) {
-		rows = append(rows, []piece{{1, strong, s}})
-	}
+	rows := each.Of(wrap(fd.ask, w-2), func(s string) []piece { return []piece{{1, strong, s}} })
 	x := 3
 	if len(rows) == 1 {
 		if after := 1 + ansi.StringWidth(fd.ask) + 2; w-after-len(fd.unit)-1 >= entryLeast {
@@ -140,10 +139,7 @@ func (fd *field) entryRows(w int) [][]piece {
 // layChoices adds the choices that are on the page at hand to the rows, and settles the
 // pages: the usual ones where they fit the height.
 func (f *form) layChoices(fd *field, w, h int, tight bool) {
-	var ask [][]piece
-	for _, s := range wrap(fd.ask, w-2) {
-		ask = append(ask, []piece{{1, strong, s}})
-	}
+	ask := each.Of(wrap(fd.ask, w-2), func(s string) []piece { return []piece{{1, strong, s}} })
 	// What Enter takes stands behind the question, or where that is too long beneath it. It
 	// keeps its row on every page, so that the pages do not hang on what is on them.
 	offer, at := "", 0

@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/units"
+	"flaskside/timers/each"
 )
 
 // loadForm asks which flasks go into which bath, on which programme.
@@ -117,10 +118,7 @@ func (x *loadForm) askFlasks(f *form) bool {
 // that would be recorded, and when they would be out.
 func (x *loadForm) goingIn() (lines []string) {
 	if !x.others {
-		var in []string
-		for _, i := range x.form.picks("flasks") {
-			in = append(in, x.names[i])
-		}
+		in := each.Of(x.form.picks("flasks"), func(i int) string { return x.names[i] })
 		lines = []string{strings.Join(in, " · ")}
 	}
 	if !x.form.asking("go") && !x.form.asking("sure") {
@@ -176,11 +174,7 @@ func (m *sight) bathsWithLoads() []string {
 }
 
 func (m *sight) bathNames() []string {
-	var out []string
-	for _, b := range m.house().Baths {
-		out = append(out, b.Name)
-	}
-	return out
+	return each.Of(m.house().Baths, func(b house.Bath) string { return b.Name })
 }
 
 func (x *loadForm) bath() int { return max(1, x.form.choice("bath")) }
@@ -258,10 +252,7 @@ func (x *loadForm) beforeTheyGoIn(f *form) tea.Cmd {
 }
 
 func (x *loadForm) done(f *form) tea.Cmd {
-	var pick []int
-	for _, i := range f.picks("flasks") {
-		pick = append(pick, x.flasks[i])
-	}
+	pick := each.Of(f.picks("flasks"), func(i int) int { return x.flasks[i] })
 	p := x.programme()
 	return x.m.answer(f, action.BathLoad{Bath: x.bath(), Flasks: pick, Programme: p.Name, Stages: p.Stages, MaxS: p.MaxS, BathC: x.read, Sections: x.secs, OffPlace: true}, "", nil)
 }
@@ -360,9 +351,5 @@ func (m *sight) programmeOptions() []string {
 
 // planOptions offer the programmes with what the plan says of them.
 func (m *sight) planOptions() []string {
-	var out []string
-	for _, f := range bath.Plan(m.house(), m.now.Wall, m.cures.plan) {
-		out = append(out, f.Programme.Name+": "+f.Words(m.now.Wall))
-	}
-	return out
+	return each.Of(bath.Plan(m.house(), m.now.Wall, m.cures.plan), func(f bath.Fit) string { return f.Programme.Name + ": " + f.Words(m.now.Wall) })
 }

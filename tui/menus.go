@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 )
 
 // What a correction and an undoing give as their reasons.
@@ -298,10 +299,7 @@ func (m *Model) grams(f *bench.Flask) tea.Cmd {
 func (m *Model) where(f *bench.Flask) tea.Cmd {
 	fm := &form{title: "where the flash was", fields: []*field{several("where", "", 1, action.Wheres, nil)}}
 	fm.done = func(fm *form) tea.Cmd {
-		var ws []string
-		for _, i := range fm.picks("where") {
-			ws = append(ws, action.Wheres[i])
-		}
+		ws := each.Of(fm.picks("where"), func(i int) string { return action.Wheres[i] })
 		return m.answer(fm, action.FlashMore{Flask: f.No, Where: ws}, "", nil)
 	}
 	m.open(fm)
@@ -373,10 +371,7 @@ func (m *Model) move(f *bench.Flask) tea.Cmd {
 // why.
 func (m *Model) correct(f *bench.Flask) tea.Cmd {
 	items := m.bench().Mendable(f)
-	var names []string
-	for _, it := range items {
-		names = append(names, m.instant(it.Stamp.At)+" "+m.recordWords(it.Body))
-	}
+	names := each.Of(items, func(it bench.Item) string { return m.instant(it.Stamp.At) + " " + m.recordWords(it.Body) })
 	if len(items) == 0 {
 		m.say(dim, "this flask has no record to correct")
 		return nil
@@ -450,10 +445,7 @@ func earlier(at time.Time) correctable {
 
 func (m *Model) correctItem(it bench.Item) tea.Cmd {
 	ask := correctables(m, it)
-	var cs []correctable
-	for _, name := range bench.Mends(it.Body.Kind()) {
-		cs = append(cs, ask[name])
-	}
+	cs := each.Of(bench.Mends(it.Body.Kind()), func(name string) correctable { return ask[name] })
 	names := make([]string, len(cs))
 	for i, c := range cs {
 		names[i] = c.ask

@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers/dough"
+	"flaskside/timers/each"
 )
 
 // How a mix is measured, by the digits of the form.
@@ -314,10 +315,7 @@ func (x *mixForm) body(f *form) action.MixMake {
 	if f.choice("same") == sameYes {
 		return *x.same
 	}
-	var pick []int
-	for _, i := range f.picks("flasks") {
-		pick = append(pick, x.flasks[i])
-	}
+	pick := each.Of(f.picks("flasks"), func(i int) int { return x.flasks[i] })
 	powder, liquid := f.num("powder"), f.num("liquid")
 	if f.choice("how") == asReckoned {
 		powder, liquid, _ = x.masses()

@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // Flasks that stand on no place: in baths they left their places for, or out of one when no
@@ -220,10 +221,7 @@ func (m *Model) pickLoad(digit string) (cmd tea.Cmd, ok bool) {
 		if len(loads) == 1 {
 			return first(0), true
 		}
-		var names []string
-		for _, l := range loads {
-			names = append(names, m.loadHead(l))
-		}
+		names := each.Of(loads, m.loadHead)
 		return m.menu("which load?", nil, names, first), true
 	}
 	if len(g.flasks) == 1 {
@@ -327,10 +325,7 @@ const noPlace = "no place"
 // casesIn names the cases of some flasks in a width; where they do not fit, how many there
 // are.
 func casesIn(flasks []*bench.Flask, w int) string {
-	var cases []string
-	for _, f := range flasks {
-		cases = append(cases, f.Case)
-	}
+	cases := each.Of(flasks, func(f *bench.Flask) string { return f.Case })
 	whole := strings.Join(cases, " ")
 	for n := len(cases) - 1; ansi.StringWidth(whole) > w && n > 0; n-- {
 		whole = strings.Join(cases[:n], " ") + fmt.Sprintf(" +%d", len(cases)-n)

@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // placesH is how many rows the places have, with those of the baths beneath them.
@@ -251,12 +252,7 @@ func (m *sight) emptySheet(a area) *sheet {
 
 // waitingLines list the cases that wait for a flask, those due first first, most at most.
 func (m *sight) waitingLines(s *sheet, most int) {
-	var wait []bench.Case
-	for _, k := range m.bench().Cases() {
-		if k.Flask == 0 {
-			wait = append(wait, k)
-		}
-	}
+	wait := each.That(m.bench().Cases(), func(k bench.Case) bool { return k.Flask == 0 })
 	for i, k := range wait {
 		if rest := len(wait) - i; i == most-1 && rest > 1 {
 			s.add(dim, fmt.Sprintf("and %d more cases wait (- lists them)", rest))
@@ -512,10 +508,5 @@ func (m *sight) listDigits(a area) (timers.Standing, lettering, bool) {
 // mostUrgent is the window that large digits show: what is over or comes next,
 // not what merely waits.
 func (m *sight) mostUrgent() (timers.Standing, bool) {
-	for _, st := range m.standings {
-		if st.Phase == timers.Over || st.Next != nil {
-			return st, true
-		}
-	}
-	return timers.Standing{}, false
+	return each.First(m.standings, func(st timers.Standing) bool { return st.Phase == timers.Over || st.Next != nil })
 }

@@ -17,6 +17,7 @@ import (
 	"flaskside/logbook/route"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // casesPage is the list of what is to be made, by when it is due.
@@ -234,9 +235,7 @@ func (m *Model) listed() (all []bench.Case, names []string) {
 	if len(all) == 0 {
 		m.say(dim, "no case is on the list")
 	}
-	for _, k := range all {
-		names = append(names, m.caseWords(k))
-	}
+	names = append(names, each.Of(all, m.caseWords)...)
 	return all, names
 }
 

@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // tile is what the far view tells of a flask: the number of its place, its time, its
@@ -173,9 +174,7 @@ func (p *farPage) draw(f *frame, _ area) {
 	for fl := range m.bench().OnPlaces() {
 		ts = append(ts, m.tileOf(fl))
 	}
-	for _, g := range m.groups() {
-		ts = append(ts, m.offTile(g))
-	}
+	ts = append(ts, each.Of(m.groups(), m.offTile)...)
 	ts = append(ts, m.caseTiles(mostTiles-len(ts))...)
 	// What was just said stands here too, whole: in the place of the hint.
 	said, as := []string{"any key goes back to the bench"}, dim

@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // comingUp is an end that falls due later, or fell due.
@@ -86,13 +87,7 @@ func (m *sight) untilMorning() (six, noon time.Time) {
 
 // unanswered lists the alarms that nobody has answered.
 func (m *sight) unanswered() []timers.Alarm {
-	var out []timers.Alarm
-	for _, al := range m.alarms {
-		if al.State == timers.Unacknowledged || al.State == timers.Returned {
-			out = append(out, al)
-		}
-	}
-	return out
+	return each.That(m.alarms, func(al timers.Alarm) bool { return al.State == timers.Unacknowledged || al.State == timers.Returned })
 }
 
 // takeOver has the page acknowledged by whoever takes over, with initials.

@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/dayplan"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 	"flaskside/timers/plan"
 )
 
@@ -46,10 +47,7 @@ func (m *Model) planMenu() tea.Cmd {
 			return m.append(action.DayPlan{Day: m.bench().Planned.Day, Away: true}, "", func(logbook.Saved) tea.Cmd { return m.keyPlan("") })
 		}})
 	}
-	var names []string
-	for _, c := range list {
-		names = append(names, c.name)
-	}
+	names := each.Of(list, func(c choice) string { return c.name })
 	return m.menu("the day plan", nil, names, func(i int) tea.Cmd { return list[i].do() })
 }
 
@@ -170,10 +168,7 @@ func (m *Model) planTogether() tea.Cmd {
 	}
 	f := &form{title: "one mix for them, and no other in it", fields: []*field{several("which", "which cases? One alone has a mix of its own", 1, names, nil)}}
 	f.done = func(f *form) tea.Cmd {
-		var list []string
-		for _, i := range f.picks("which") {
-			list = append(list, names[i])
-		}
+		list := each.Of(f.picks("which"), func(i int) string { return names[i] })
 		q := m.planAsk().question()
 		if wrong := q.Mixable(list); wrong != "" {
 			f.note = wrong

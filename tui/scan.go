@@ -10,6 +10,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/cases"
+	"flaskside/timers/each"
 )
 
 // A scanner types a tag faster than any hand and ends it with Enter. On the bench, on the page
@@ -145,10 +146,7 @@ func scannable(which *field, names []string) *field {
 func (m *Model) release() tea.Cmd {
 	held := m.burst
 	m.burst = nil
-	var cmds []tea.Cmd
-	for _, h := range held {
-		cmds = append(cmds, m.onKey(h.k, h.at))
-	}
+	cmds := each.Of(held, func(h heldKey) tea.Cmd { return m.onKey(h.k, h.at) })
 	return tea.Batch(cmds...)
 }
 

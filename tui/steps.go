@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // cautions are shown where the act is, once a shift for each kind.
@@ -243,12 +244,7 @@ func (m *Model) together(title, ask string, f *bench.Flask, at bench.FlaskStage,
 // atMost leaves the load of the selected flask alone where all that are switched on are more
 // than one record takes.
 func (m *sight) atMost(ns []int, on []bool, f *bench.Flask) {
-	n := 0
-	for _, is := range on {
-		if is {
-			n++
-		}
-	}
+	n := each.Count(on, func(is bool) bool { return is })
 	for i, no := range ns {
 		on[i] = on[i] && (n <= action.Places || no == f.No || m.bench().Flasks[no].Load == f.Load)
 	}
@@ -433,10 +429,7 @@ func (m *Model) pushReason(a action.Action, odd *bench.NeedsReason, then func(lo
 	if f := m.form(); f != nil {
 		f.sent = false
 	}
-	var lines []string
-	for _, o := range odd.Odd {
-		lines = append(lines, "· "+o.Text)
-	}
+	lines := each.Of(odd.Odd, func(o bench.Odd) string { return "· " + o.Text })
 	below := m.form()
 	f := &form{title: "unusual", lines: lines, fields: []*field{choose("why", "go on anyway? your reason is recorded", words.Reasons[1:]...)}}
 	f.done = func(f *form) tea.Cmd {

@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/timeline"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 	"flaskside/timers/press"
 	"flaskside/tui/chart"
 )
@@ -152,18 +153,12 @@ func WallOf(st logbook.Snapshot, now timers.Now, desk WallDesk) Wall {
 		w, _ := m.windowByKey(st.Key)
 		out.Timers = append(out.Timers, WallTimer{WallTime: m.wallTime(st), Words: oneLine(timerWords(w, st, 60)), Where: m.placesOf(w), Line: timeline.BarOf(st, now)})
 	}
-	for _, l := range m.pressLines(80) {
-		out.Press = append(out.Press, oneLine(l))
-	}
+	out.Press = append(out.Press, each.Of(m.pressLines(80), oneLine)...)
 	if len(out.Press) > 0 {
 		out.Press = append(out.Press, bench.YouDecide)
 	}
-	for _, l := range m.loadsIn() {
-		out.Baths = append(out.Baths, m.wallBath(l))
-	}
-	for _, l := range m.timeLabels(out.Line, true) {
-		out.Labels = append(out.Labels, oneLine(l))
-	}
+	out.Baths = append(out.Baths, each.Of(m.loadsIn(), m.wallBath)...)
+	out.Labels = append(out.Labels, each.Of(m.timeLabels(out.Line, true), oneLine)...)
 	_, noon := m.untilMorning()
 	for _, c := range m.coming(noon) {
 		out.Coming = append(out.Coming, wallDue{c.key, c.at, oneLine(strings.TrimSpace(c.words))})
@@ -182,12 +177,7 @@ func (m *sight) wallAlarms(out *Wall) {
 		out.Flood = m.floodWords()
 	}
 	if len(out.Alarms) == 0 {
-		shelved := 0
-		for _, al := range m.alarms {
-			if al.State == timers.Shelved {
-				shelved++
-			}
-		}
+		shelved := each.Count(m.alarms, func(al timers.Alarm) bool { return al.State == timers.Shelved })
 		out.Quiet = m.answeredWords(shelved)
 	}
 	out.Mirror = m.mirror.Short(m.now.Wall)

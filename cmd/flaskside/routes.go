@@ -10,6 +10,7 @@ import (
 	"flaskside/logbook/cases"
 	"flaskside/logbook/route"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 )
 
 // routesCommand lists and prints the routes in force.
@@ -66,10 +67,7 @@ func routesCommand(o *options) *cobra.Command {
 }
 
 func routeNames(all []route.Route) string {
-	var out []string
-	for _, r := range all {
-		out = append(out, r.Name)
-	}
+	out := each.Of(all, func(r route.Route) string { return r.Name })
 	return strings.Join(out, ", ")
 }
 

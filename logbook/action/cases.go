@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"flaskside/timers/each"
 )
 
 // Cases that are taken in, before a flask is opened for them and until they go out. A case
@@ -50,13 +52,7 @@ var Closing = []string{"finished", "polished", "disinfected", "labelled", "state
 
 // Short lists what of the closing list was not done.
 func (b CaseDelivered) Short() []string {
-	var out []string
-	for _, c := range Closing {
-		if !slices.Contains(b.Done, c) {
-			out = append(out, c)
-		}
-	}
-	return out
+	return each.That(Closing, func(c string) bool { return !slices.Contains(b.Done, c) })
 }
 
 // The kinds by name.

@@ -13,6 +13,7 @@ import (
 
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/timers/each"
 )
 
 // Pick is a piece that goes into the new book.
@@ -119,12 +120,7 @@ func (s *Scan) followed() *layout.Head {
 	}
 	end := *at
 	for {
-		var next []piece
-		for _, p := range s.pieces[end.Seq+1] {
-			if p.prev == end.Hash {
-				next = append(next, p)
-			}
-		}
+		next := each.That(s.pieces[end.Seq+1], func(p piece) bool { return p.prev == end.Hash })
 		if len(next) == 0 {
 			return &end
 		}
@@ -142,12 +138,7 @@ func (s *Scan) followed() *layout.Head {
 func (s *Scan) reach(seq uint64, p piece) uint64 {
 	on := []piece{p}
 	for {
-		var next []piece
-		for _, c := range s.pieces[seq+1] {
-			if slices.ContainsFunc(on, func(p piece) bool { return p.hash == c.prev }) {
-				next = append(next, c)
-			}
-		}
+		next := each.That(s.pieces[seq+1], func(c piece) bool { return slices.ContainsFunc(on, func(p piece) bool { return p.hash == c.prev }) })
 		if len(next) == 0 {
 			return seq
 		}

@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/timers/each"
 )
 
 // sumOf adds up the index entries that a record has; the sums of all records and of
@@ -275,9 +276,5 @@ func (v *verifier) sameBench(got, want *bench.Bench) {
 
 // listed gives the cases on the list, without the records they rest on.
 func listed(b *bench.Bench) [][2]any {
-	var out [][2]any
-	for _, k := range b.Cases() {
-		out = append(out, [2]any{k.CaseIn, [2]int{k.Flask, k.Remakes}})
-	}
-	return out
+	return each.Of(b.Cases(), func(k bench.Case) [2]any { return [2]any{k.CaseIn, [2]int{k.Flask, k.Remakes}} })
 }

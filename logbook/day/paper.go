@@ -16,6 +16,7 @@ import (
 	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/cure"
+	"flaskside/timers/each"
 )
 
 // paper is the sheet as it is printed: what HTML and PDF both lay out.
@@ -101,15 +102,11 @@ func (s Sheet) paper() paper {
 	} else {
 		p.Blocks = append(p.Blocks, s.glance(flasks))
 	}
-	for _, f := range flasks {
-		p.Blocks = append(p.Blocks, s.flaskBlock(f))
-	}
+	p.Blocks = append(p.Blocks, each.Of(flasks, s.flaskBlock)...)
 	if mixes := s.mixes(); len(mixes) > 0 {
 		p.Blocks = append(p.Blocks, s.mixBlock(mixes))
 	}
-	for _, l := range s.loads() {
-		p.Blocks = append(p.Blocks, s.loadBlock(l))
-	}
+	p.Blocks = append(p.Blocks, each.Of(s.loads(), s.loadBlock)...)
 	if s.Case == "" {
 		p.Blocks = append(p.Blocks, s.alarmBlock()...)
 	}
@@ -274,9 +271,7 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 		b.Lines = append(b.Lines, capital(words))
 	}
 	b.Lines = append(append(b.Lines, due...), s.unusual(f)...)
-	for _, n := range s.said(f.Notes) {
-		b.Lines = append(b.Lines, capital(n))
-	}
+	b.Lines = append(b.Lines, each.Of(s.said(f.Notes), capital)...)
 	if m := s.Bench.MixOf(f); m != nil {
 		made := func(name string) string {
 			return star(s.corrected(action.Subject{Class: 'm', No: m.No}, "mix", name))
@@ -284,9 +279,7 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 		b.Beside = append(b.Beside, fmt.Sprintf("Mix %s: powder lot %s%s", m.Letter(), lot(m.PowderLot), made("powder_lot")),
 			fmt.Sprintf("Mix %s: liquid lot %s%s", m.Letter(), lot(m.LiquidLot), made("liquid_lot"))) // a line each: beside the tables it is narrow
 	}
-	for _, l := range s.flaskLots(f) {
-		b.Beside = append(b.Beside, capital(l))
-	}
+	b.Beside = append(b.Beside, each.Of(s.flaskLots(f), capital)...)
 	if f.Inspected {
 		b.Beside = append(b.Beside, "Mould checked: full"+s.mark(f, "inspect"))
 	}
@@ -312,11 +305,9 @@ func (s Sheet) unusual(f *bench.Flask) []string {
 		}
 		when[k] = append(when[k], strings.TrimSpace(s.clock(o.At.At)+" "+o.By))
 	}
-	var out []string
-	for _, k := range order {
-		out = append(out, fmt.Sprintf("Unusual: %s, %s (%s)", k.what, strings.Join(when[k], ", "), k.why))
-	}
-	return out
+	return each.Of(order, func(k same) string {
+		return fmt.Sprintf("Unusual: %s, %s (%s)", k.what, strings.Join(when[k], ", "), k.why)
+	})
 }
 
 const overdue = "overdue"
@@ -435,12 +426,8 @@ func (s Sheet) loadBlock(l *bench.Load) block {
 		d := s.curve(l, e, curveW, curveH)
 		b.Picture = &d
 	}
-	for _, w := range words {
-		b.Beside = append(b.Beside, capital(w))
-	}
-	for _, n := range s.said(l.Notes) {
-		b.Lines = append(b.Lines, capital(n))
-	}
+	b.Beside = append(b.Beside, each.Of(words, capital)...)
+	b.Lines = append(b.Lines, each.Of(s.said(l.Notes), capital)...)
 	return b
 }
 

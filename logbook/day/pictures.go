@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/cure"
+	"flaskside/timers/each"
 )
 
 // Heights of text and widths of lines in the pictures, mm (house defaults: read at
@@ -231,11 +232,7 @@ func (s Sheet) curve(l *bench.Load, e *bath.LoadEstimate, w, h float64) drawing 
 	head := d.legend(left, w-right)
 	y := func(c float64) float64 { return head + (1-(c-lo)/(hi-lo))*(h-foot-head) }
 	path := func(ks []cure.Knot, fromS, toS float64) []point {
-		var at []point
-		for _, k := range between(ks, fromS, toS) {
-			at = append(at, point{x(k.TimeS), y(k.TempC)})
-		}
-		return at
+		return each.Of(between(ks, fromS, toS), func(k cure.Knot) point { return point{x(k.TimeS), y(k.TempC)} })
 	}
 	temp := func(c float64) string { return units.FormatTemp(c, s.Bench.House.Units.Temperature) }
 	// The scale names what the programme holds, and where water boils.

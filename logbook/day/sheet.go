@@ -21,6 +21,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // Sheet is a day, ready to be written in any of its forms.
@@ -56,13 +57,7 @@ func (s Sheet) hasAny(ts ...*timers.Stamp) bool {
 
 // items lists the records of the day in order of the book.
 func (s Sheet) items() []bench.Item {
-	var out []bench.Item
-	for _, it := range s.Bench.Items {
-		if s.has(it.Stamp.At) || s.signs(it) {
-			out = append(out, it)
-		}
-	}
-	return out
+	return each.That(s.Bench.Items, func(it bench.Item) bool { return s.has(it.Stamp.At) || s.signs(it) })
 }
 
 // flasks lists the flasks that stood on the bench at some time of the day.

@@ -6,6 +6,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/timers/each"
 )
 
 // enteredLate is from when on a sign-off tells when it was entered, beside when it was done.
@@ -26,13 +27,7 @@ func (s Sheet) signs(it bench.Item) bool {
 
 // signOffs lists the sign-offs of the day that count, in order of the book.
 func (s Sheet) signOffs() []bench.Item {
-	var out []bench.Item
-	for _, it := range s.Bench.Items {
-		if s.signs(it) && it.TakenBack == nil {
-			out = append(out, it)
-		}
-	}
-	return out
+	return each.That(s.Bench.Items, func(it bench.Item) bool { return s.signs(it) && it.TakenBack == nil })
 }
 
 // since lists what of the sheet was recorded after a sign-off: what was done on the day, and

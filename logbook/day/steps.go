@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // Steps of the cases on the sheet: how long each lasted, against what was asked for.
@@ -70,12 +71,8 @@ func (s Sheet) stepRows(tame func(string) string) [][]string {
 			continue
 		}
 		var values, odd []string
-		for _, v := range sp.Values {
-			values = append(values, t.Value(v))
-		}
-		for _, u := range sp.Unusual {
-			odd = append(odd, words.Unusual(u))
-		}
+		values = append(values, each.Of(sp.Values, t.Value)...)
+		odd = append(odd, each.Of(sp.Unusual, words.Unusual)...)
 		lasted, verdict := "", ""
 		if sp.To != nil {
 			lasted = strconv.Itoa(int(sp.Lasted.Seconds()))

@@ -12,6 +12,7 @@ import (
 
 	"flaskside/logbook/house"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 	"flaskside/timers/plan"
 )
 
@@ -126,10 +127,7 @@ func (d *Day) house() (plan.Lab, error) {
 	h.Hands, h.Presses = cmp.Or(q.People, h.Hands), cmp.Or(q.Presses, h.Presses)
 	for _, name := range q.Down {
 		if !slices.ContainsFunc(set.Baths, func(b house.Bath) bool { return b.Name == name }) {
-			var names []string
-			for _, b := range set.Baths {
-				names = append(names, b.Name)
-			}
+			names := each.Of(set.Baths, func(b house.Bath) string { return b.Name })
 			return h, fmt.Errorf("the settings have no bath %q, but %s", words.Clip(name, 40), strings.Join(names, ", "))
 		}
 	}

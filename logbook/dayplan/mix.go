@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 	"flaskside/timers/plan"
 )
 
@@ -20,12 +21,7 @@ var ordinals = []string{"", "first", "second", "third", "fourth", "fifth"}
 func flasks(sizes []plan.Size) string {
 	var parts []string
 	for z := plan.Small; z <= plan.Large; z++ {
-		n := 0
-		for _, s := range sizes {
-			if s == z {
-				n++
-			}
-		}
+		n := each.Count(sizes, func(s plan.Size) bool { return s == z })
 		switch {
 		case n == 0:
 		case n == 1 && len(sizes) > 1:
@@ -136,9 +132,7 @@ func TableOf(h house.House, resin string, roomC float64, people, presses int) (M
 	for n := 1; n <= mostMix; n++ {
 		for _, list := range groups(n) {
 			r := row{Flasks: flasks(list)}
-			for _, s := range list {
-				r.Sizes = append(r.Sizes, s.String())
-			}
+			r.Sizes = append(r.Sizes, each.Of(list, plan.Size.String)...)
 			for _, w := range t.Windows {
 				c, err := plan.MixChance(list, w, p, people, presses)
 				if err != nil {

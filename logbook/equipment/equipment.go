@@ -18,6 +18,7 @@ import (
 	"flaskside/logbook/tables"
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 )
 
 // Listed is a piece of the register as tables give it.
@@ -90,10 +91,7 @@ func of(k bench.KnownPiece, h house.House, now time.Time) Listed {
 	t := action.Teller{Units: h.Units}
 	if s.Last != nil {
 		l.CheckedAt, l.CheckedBy = &s.Last.At.At, s.Last.By
-		var found []string
-		for _, p := range s.Last.Points() {
-			found = append(found, t.Point(k.Item, p))
-		}
+		found := each.Of(s.Last.Points(), func(p action.CheckPoint) string { return t.Point(k.Item, p) })
 		l.Found = strings.Join(found, ", ")
 		off := s.Off.Off
 		if k.Item == action.Gauge {

@@ -3,6 +3,8 @@ package flash
 import (
 	"math"
 	"slices"
+
+	"flaskside/timers/each"
 )
 
 // Typical is a robust summary of how long one kind of work takes.
@@ -20,12 +22,7 @@ const longestS = 24 * 3600
 // moves far (1.4826 = 1/Φ⁻¹(3/4)).
 func TypicalOf(seconds []float64) Typical {
 	var t Typical
-	var xs []float64
-	for _, x := range seconds {
-		if x > 0 && x <= longestS {
-			xs = append(xs, x)
-		}
-	}
+	xs := each.That(seconds, func(x float64) bool { return x > 0 && x <= longestS })
 	t.Count, t.LeftOut = len(xs), len(seconds)-len(xs)
 	if t.Count == 0 {
 		return t

@@ -21,6 +21,7 @@ import (
 	"flaskside/logbook/words"
 	"flaskside/timers/cure"
 	"flaskside/timers/dough"
+	"flaskside/timers/each"
 )
 
 // House is all settings. The comments stand in the exported file too.
@@ -425,12 +426,7 @@ func plain(s string) bool {
 
 // Resin finds a resin by its name.
 func (h House) Resin(name string) (dough.Resin, bool) {
-	for _, r := range h.Resins {
-		if r.Name == name {
-			return r, true
-		}
-	}
-	return dough.Resin{}, false
+	return each.First(h.Resins, func(r dough.Resin) bool { return r.Name == name })
 }
 
 // ResinNames lists the resins.
@@ -444,12 +440,7 @@ func (h House) ResinNames() []string {
 
 // Programme finds a programme by its name.
 func (h House) Programme(name string) (Programme, bool) {
-	for _, p := range h.Programmes {
-		if p.Name == name {
-			return p, true
-		}
-	}
-	return Programme{}, false
+	return each.First(h.Programmes, func(p Programme) bool { return p.Name == name })
 }
 
 // ProgrammeNames lists the programmes.

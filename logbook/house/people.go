@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 )
 
 // Person is somebody with a part of their own at the bench.
@@ -20,12 +21,7 @@ const leads = "lead"
 
 // Person finds somebody by their initials.
 func (h House) Person(by string) (Person, bool) {
-	for _, p := range h.People {
-		if p.By == by {
-			return p, true
-		}
-	}
-	return Person{}, false
+	return each.First(h.People, func(p Person) bool { return p.By == by })
 }
 
 // people holds the people: one of them must be able to change the settings.

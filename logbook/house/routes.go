@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"flaskside/logbook/route"
+	"flaskside/timers/each"
 )
 
 // RouteTables lists the routes in force: those of the program as the house has changed them,
@@ -19,13 +20,7 @@ func (h House) Route(name string) (r route.Route, ok bool) {
 
 // RoutesOn lists the routes that a case can be taken in for.
 func (h House) RoutesOn() []route.Route {
-	var out []route.Route
-	for _, r := range h.RouteTables() {
-		if !r.Off {
-			out = append(out, r)
-		}
-	}
-	return out
+	return each.That(h.RouteTables(), func(r route.Route) bool { return !r.Off })
 }
 
 // Spots is how many cases can be in a place at once, each closed for itself; 0 for any number.

@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 	"flaskside/timers/press"
 )
 
@@ -61,10 +62,7 @@ func (r Order) Text(w io.Writer) error {
 		b.WriteString("\n")
 	}
 	if len(r.Order) > 0 {
-		var turns []string
-		for _, no := range r.Order {
-			turns = append(turns, place(no))
-		}
+		turns := each.Of(r.Order, place)
 		fmt.Fprintf(&b, "turns: %s\n", strings.Join(turns, ", then "))
 	}
 	var lost []string
@@ -146,9 +144,7 @@ func Of(b *bench.Bench, now timers.Now, size string, flasks int) (Order, error) 
 	if f := b.Waiting(a.Next.Flask); f != nil {
 		r.Next = &next{a.Next.Verb.String(), f.No, f.Place, whole(a.Next.Wait)}
 	}
-	for _, id := range a.Order {
-		r.Order = append(r.Order, number(id))
-	}
+	r.Order = append(r.Order, each.Of(a.Order, number)...)
 	for _, x := range a.Flasks {
 		f := b.Waiting(x.Flask)
 		left := time.Duration(0)

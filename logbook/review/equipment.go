@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/stats"
+	"flaskside/timers/each"
 )
 
 // had is the equipment that a flask had, as far as its records tell it.
@@ -105,9 +106,7 @@ func (r Review) pieceRows() (rows, kinds [][]string) {
 		d := p.Defect
 		rows = append(rows, []string{p.Piece, fmt.Sprintf("%d/%d", d.With.Count, d.With.N), rateShort(d.With), rateShort(d.Without), pWords(d)})
 		row := []string{p.Piece}
-		for _, n := range p.Kinds {
-			row = append(row, dot(n))
-		}
+		row = append(row, each.Of(p.Kinds, dot)...)
 		kinds = append(kinds, append(row, dot(p.Remake.With.Count)))
 	}
 	return rows, kinds

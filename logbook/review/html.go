@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"flaskside/logbook/stats"
+	"flaskside/timers/each"
 )
 
 //go:embed page.html
@@ -102,9 +103,7 @@ func (r Review) sheet() sheet {
 		}
 		against = append(against, []string{a.Words, ofWords(d.With), rateShort(d.With), ofWords(d.Without), rateShort(d.Without), diffWords(d), pWords(d)})
 		row := []string{a.Words}
-		for _, n := range a.Kinds {
-			row = append(row, dot(n))
-		}
+		row = append(row, each.Of(a.Kinds, dot)...)
 		kinds = append(kinds, append(row, dot(a.Remake.With.Count)))
 	}
 	s.Against, s.Kinds = gridOf(against, 0, 2, 4, 5, 6), gridOf(kinds, 0)

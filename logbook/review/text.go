@@ -10,6 +10,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/stats"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 )
 
 // width is what a line keeps to, where words allow.
@@ -169,10 +170,7 @@ func (r Review) textEnds(p *page) {
 		return
 	}
 	p.section("OUTCOMES AND DEFECTS, of flasks ended")
-	var rows [][]string
-	for _, n := range r.Outcomes {
-		rows = append(rows, []string{n.Name, ofWords(n.Share), rateWords(n.Share)})
-	}
+	rows := each.Of(r.Outcomes, func(n named) []string { return []string{n.Name, ofWords(n.Share), rateWords(n.Share)} })
 	rows = append(rows, []string{"any defect", ofWords(r.AnyDefect), rateWords(r.AnyDefect)})
 	for _, n := range r.Defects {
 		rows = append(rows, []string{"  " + n.Name, ofWords(n.Share), rateWords(n.Share)})
@@ -197,9 +195,7 @@ func (r Review) textAgainst(p *page) {
 			rows = append(rows, []string{a.Words, fmt.Sprintf("%d/%d", d.With.Count, d.With.N), rateShort(d.With), rateShort(d.Without), pWords(d)})
 			few = few || pWords(d) == cannotTell
 			row := []string{a.Words}
-			for _, n := range a.Kinds {
-				row = append(row, dot(n))
-			}
+			row = append(row, each.Of(a.Kinds, dot)...)
 			kinds = append(kinds, append(row, dot(a.Remake.With.Count)))
 		}
 		p.table(rows, 0, 2, 3, 4)

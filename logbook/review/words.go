@@ -9,6 +9,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/stats"
+	"flaskside/timers/each"
 )
 
 // Notes that stand in every form of the review.
@@ -27,12 +28,7 @@ const (
 
 // noteMany warns of what many comparisons bring about by themselves.
 func (r Review) noteMany() string {
-	n := 0
-	for _, a := range r.Against {
-		if a.Defect.tells() {
-			n++
-		}
-	}
+	n := each.Count(r.Against, func(a against) bool { return a.Defect.tells() })
 	if n < 2 {
 		return ""
 	}
@@ -196,13 +192,7 @@ func (r Review) told(c *controlChart, at []int) string {
 
 // remakes lists the flasks to be made again.
 func (r Review) remakes() []flask {
-	var out []flask
-	for _, f := range r.Flasks {
-		if f.EndedAt != nil && f.Outcome == "remake" {
-			out = append(out, f)
-		}
-	}
-	return out
+	return each.That(r.Flasks, func(f flask) bool { return f.EndedAt != nil && f.Outcome == "remake" })
 }
 
 // unusualWords puts codes into words.

@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"sort"
+
+	"flaskside/timers/each"
 )
 
 // RunOptions say how a run is made. The zero value runs to the bath's last point at the recommended accuracy.
@@ -274,10 +276,7 @@ func stepFactor(en float64) float64 {
 
 // breakTimes are the times in (0, EndS] a step must land on: knots, wanted times, the end.
 func breakTimes(bath []Knot, o RunOptions, stop until) []float64 {
-	out := make([]float64, 0, len(bath)+len(o.AtS)+2)
-	for _, k := range bath {
-		out = append(out, k.TimeS)
-	}
+	out := each.Of(bath, func(k Knot) float64 { return k.TimeS })
 	out = append(out, o.AtS...)
 	out = append(out, o.EndS, stop.fromS)
 	slices.Sort(out)

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"flaskside/timers/each"
 )
 
 // Tank is the water bath as a body of water with a heater switched by a thermostat.
@@ -167,10 +169,7 @@ func (d Dip) Lower(bath []Knot, atS, endS float64) []Knot {
 	if len(d.Curve) == 0 {
 		return bath
 	}
-	times := make([]float64, 0, len(bath)+len(d.Curve))
-	for _, k := range bath {
-		times = append(times, k.TimeS)
-	}
+	times := each.Of(bath, func(k Knot) float64 { return k.TimeS })
 	for _, k := range d.Curve {
 		if s := atS + k.TimeS; s <= endS {
 			times = append(times, s)

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"flaskside/timers/each"
 )
 
 // Verb is what the hands do to a flask.
@@ -225,12 +227,7 @@ func Advise(jobs []Job, d Durations, b Capacity, o AdviceOptions) (Advice, error
 		}
 		adv.Expected += got[i]
 	}
-	all := 0
-	for _, x := range out {
-		if x.inTime&live == live {
-			all++
-		}
-	}
+	all := each.Count(out, func(x outcome) bool { return x.inTime&live == live })
 	if live != 0 {
 		adv.Others = float64(all) / float64(len(out))
 	}

@@ -12,6 +12,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"flaskside/timers/each"
 )
 
 // Size is one size of base.
@@ -309,9 +311,7 @@ func (p *plan) share(w *world) float64 {
 
 func (o *ShiftOptions) table(lost [][]float64) ShiftTable {
 	t := ShiftTable{Shifts: o.Shifts, Flasks: o.Flasks, Presses: o.Bench.Presses, Hands: o.Bench.Hands, Draws: o.Draws, Seed: o.Seed}
-	for _, m := range o.Mixes {
-		t.MixesMin = append(t.MixesMin, m.Minutes())
-	}
+	t.MixesMin = append(t.MixesMin, each.Of(o.Mixes, time.Duration.Minutes)...)
 	ours := len(tableRules)
 	for k := range ours + 1 {
 		r := ruleRow{Rule: lookAheadName}

@@ -16,6 +16,7 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/dough"
+	"flaskside/timers/each"
 	"flaskside/tui/chart"
 )
 
@@ -59,10 +60,7 @@ func (r Trend) Text(w io.Writer, ascii bool) error {
 	default:
 		fmt.Fprintf(&b, "case %s · %s · %s · flask %d · %s\n", r.Case, r.Base, r.Size, r.Flask, r.bench.WhereWords(r.bench.Flasks[r.Flask]))
 	}
-	trials := make([]string, 0, len(r.Trials))
-	for _, t := range r.Trials {
-		trials = append(trials, t.String())
-	}
+	trials := each.Of(r.Trials, flash.Trial.String)
 	if len(trials) == 0 {
 		trials = []string{"none yet"}
 	}
@@ -75,10 +73,7 @@ func (r Trend) Text(w io.Writer, ascii bool) error {
 		pic = pic.Closed()
 	}
 	for _, row := range chart.Draw(pic, chartW, chartH, ascii) {
-		line := make([]rune, 0, len(row))
-		for _, c := range row {
-			line = append(line, c.Rune)
-		}
+		line := each.Of(row, func(c chart.Cell) rune { return c.Rune })
 		b.WriteString(strings.TrimRight(string(line), " ") + "\n")
 	}
 	b.WriteString("\n")
