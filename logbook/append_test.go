@@ -337,6 +337,33 @@ func TestClosed(t *testing.T) {
 
 // The last sign of life is that of the run before, and bounds what a clock set back
 // can say.
+// A bench that says something else than its records is made anew from them at the next
+// sign of life, and that is told once.
+func TestBenchIsMadeAnewAtTheBeat(t *testing.T) {
+	h := opened(t)
+	said := troubles(h.b)
+	h.notes(3)
+	want := h.b.State().Bench
+	wrong := *want
+	wrong.Crew = "ZZ"
+	heard := 0
+	h.b.OnChange(func(s Snapshot) { heard++ })
+	st := h.b.State()
+	st.Bench = &wrong
+	h.b.state.Store(&st)
+	for range 2 {
+		if err := h.b.Beat(); err != nil {
+			t.Fatal(err)
+		}
+		if got := h.b.State(); !got.Bench.Same(want) || got.Head != st.Head || heard != 1 {
+			t.Fatalf("crew %q after a sign of life, told %d times", got.Bench.Crew, heard)
+		}
+	}
+	if len(*said) != 1 || !strings.Contains((*said)[0], "made anew from them") {
+		t.Errorf("told: %q", *said)
+	}
+}
+
 func TestBeatAcrossRuns(t *testing.T) {
 	h := newHands(t)
 	h.do(0, flaskOn(1))

@@ -344,7 +344,7 @@ func (w *plan) saved() []Saved {
 const pruneEvery = layout.MostBehind
 
 // fold makes the bench after a single record.
-func (w *plan) fold() *bench.Bench { return w.on.With(w.fresh[0]) }
+func (w *plan) fold() *bench.Bench { return w.on.MovedOn(w.fresh[0]) }
 
 // prune leaves what is no longer alive out of the bench that goes on, and the live
 // list as it must become for that.

@@ -26,6 +26,9 @@ func (h *hands) do(after time.Duration, body action.Body, why ...string) Saved {
 	if err != nil {
 		h.t.Fatalf("%s: %v", body.Kind(), err)
 	}
+	if at := h.b.State().Bench; !at.Same(at.Anew()) {
+		h.t.Fatalf("after %s the bench is another than the fold of its records", body.Kind())
+	}
 	return s
 }
 

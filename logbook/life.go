@@ -15,9 +15,25 @@ import (
 // Beat leaves a sign of life: the clocks as they stand. The error is [ErrUnknown] where the
 // file was taken away: nobody can say then what became of the last records.
 func (b *Book) Beat() error {
+	b.foldAnew()
 	err := b.signOfLife(false)
 	b.mendReserve()
 	return err
+}
+
+// foldAnew holds the bench, which is moved on record by record, against the fold of its
+// records. Where they differ the fold is what counts, and whoever hears of trouble is told.
+func (b *Book) foldAnew() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	st := b.State()
+	anew := st.Bench.Anew()
+	if st.Bench.Same(anew) {
+		return
+	}
+	b.journal.say(errors.New("the bench as shown differed from its records: it was made anew from them, and nothing that was recorded is lost; look at each flask once more"))
+	st.Bench = anew
+	b.publish(st)
 }
 
 // signOfLife syncs the journal first: what the book then says that it holds is on the disk.

@@ -39,7 +39,7 @@ func (b *Bench) settle(amends []int) {
 	for _, i := range slices.Backward(amends) {
 		it := &b.Items[i]
 		if tb, ok := it.Body.(action.TakeBack); ok && it.TakenBack == nil {
-			if j, ok := b.byID[tb.Of]; ok && j < i {
+			if j, ok := b.at(tb.Of); ok && j < i {
 				r := it.Record
 				b.Items[j].TakenBack = &r
 			}
@@ -51,7 +51,7 @@ func (b *Bench) settle(amends []int) {
 		if !ok || it.TakenBack != nil {
 			continue
 		}
-		j, ok := b.byID[c.Of]
+		j, ok := b.at(c.Of)
 		if !ok || j >= i {
 			continue
 		}

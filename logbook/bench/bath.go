@@ -205,7 +205,7 @@ func applyBathUnload(b *Bench, a action.BathUnload, it *Item) {
 		}
 		f.OutBath, f.CoolS = it.at(), a.BenchS
 		f.to(Cooling, it)
-		if l := b.Loads[f.Load]; l != nil {
+		if l := b.load(f.Load); l != nil {
 			l.Last = it.Stamp
 		}
 	}

@@ -73,8 +73,12 @@ type Bench struct {
 	cases    []Case            // on the list, in the order they were taken in
 	caseBack map[string]turned // by number: see [Bench.returnedTo]
 
-	byID map[string]int // index into Items
-	memo *memo
+	byID    map[string]int // index into Items, of the first that many
+	indexed int
+	tail    *tail
+	shares  bool  // it was moved on from another: see moved.go
+	owned   []any // what it has of its own meanwhile; nil when that is done
+	memo    *memo
 
 	// The windows are worked out once for all screens: they change with a record only.
 	once   *sync.Once
@@ -120,7 +124,7 @@ func (b *Bench) FreePlace() int {
 
 // Item finds a record by its id.
 func (b *Bench) Item(id string) (Item, bool) {
-	i, ok := b.byID[id]
+	i, ok := b.at(id)
 	if !ok {
 		return Item{}, false
 	}

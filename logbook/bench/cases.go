@@ -180,7 +180,7 @@ func (b *Bench) caseGone(number, base string) {
 // caseTaken notes that a flask was opened: the case it is for no longer waits.
 func (b *Bench) caseTaken(f *Flask) {
 	if i := b.caseAt(f.Case, f.Base); i >= 0 && b.cases[i].Flask == 0 {
-		k := &b.cases[i]
+		k := b.caseToChange(i)
 		k.Flask, k.Made, k.made = f.No, 0, false
 		k.seqs, k.last = append(k.seqs, f.openSeq), timers.Latest(k.last, f.Opened)
 	}
@@ -192,7 +192,7 @@ func (b *Bench) caseEnded(f *Flask, it *Item) {
 	if i < 0 {
 		return
 	}
-	k := &b.cases[i]
+	k := b.caseToChange(i)
 	if f.Outcome != remade && (k.Route == "" || k.Ends == action.EndsAtOutcome) {
 		b.cases = slices.Delete(b.cases, i, i+1)
 		return

@@ -200,7 +200,7 @@ func applyCaseStep(b *Bench, a action.CaseStep, it *Item) {
 	if i < 0 {
 		return // it has left the list since
 	}
-	k := &b.cases[i]
+	k := b.caseToChange(i)
 	k.note(it)
 	d := doneOf(a, it)
 	run := k.Running()

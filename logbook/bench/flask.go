@@ -138,10 +138,11 @@ func (f *Flask) ClosedForGood() bool { return f.Metal != nil }
 
 // flask finds the flask a record is about, and notes that it was touched.
 func (b *Bench) flask(no int, it *Item) *Flask {
-	f := b.Flasks[no]
+	f := own(b, b.Flasks, no, (*Flask).apart)
 	if f == nil {
 		f = &Flask{No: no, Case: "?", Size: flash.Medium, Stage: Opened, Halves: map[action.Half]*half{}, excused: map[string]bool{}, Opened: it.Stamp}
 		b.Flasks[no] = f
+		b.made(f)
 	}
 	f.Last, f.LastID = it.Stamp, it.Action.ID
 	if it.Corrected() && !rules[it.Body.Kind()].quiet {
@@ -232,9 +233,9 @@ func applyNote(b *Bench, a action.Note, it *Item) {
 	if a.Flask > 0 {
 		f := b.flask(a.Flask, it)
 		f.Notes = append(f.Notes, said)
-	} else if m := b.Mixes[a.Mix]; m != nil {
+	} else if m := b.mix(a.Mix); m != nil {
 		m.Notes = append(m.Notes, said)
-	} else if l := b.Loads[a.Load]; l != nil {
+	} else if l := b.load(a.Load); l != nil {
 		l.Notes = append(l.Notes, said)
 	}
 }

@@ -16,6 +16,11 @@ func Fold(recs []record.Record, top Counters) *Bench {
 	return fold(len(recs), func(i int) *record.Record { return &recs[i] }, top)
 }
 
+// Anew folds the records of a bench once more.
+func (b *Bench) Anew() *Bench {
+	return fold(len(b.Items), func(i int) *record.Record { return &b.Items[i].Record }, b.Top)
+}
+
 // With folds the records of a bench and one more, which follows on them.
 func (b *Bench) With(r record.Record) *Bench {
 	n := len(b.Items)
@@ -30,8 +35,9 @@ func (b *Bench) With(r record.Record) *Bench {
 func fold(n int, at func(i int) *record.Record, top Counters) *Bench {
 	b := &Bench{
 		House: house.Default(), Flasks: map[int]*Flask{}, Mixes: map[int]*Mix{}, Loads: map[int]*Load{}, Timers: map[int]*Timer{},
-		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, n), Items: make([]Item, n), memo: newMemo(), once: &sync.Once{},
+		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, n), indexed: n, Items: make([]Item, n), memo: newMemo(), once: &sync.Once{}, tail: &tail{},
 	}
+	b.tail.n.Store(int64(n))
 	var amends []int
 	for i := range b.Items {
 		r, it := at(i), &b.Items[i]
@@ -56,7 +62,8 @@ func (b *Bench) place() {
 	b.Places = [action.Places + 1]int{}
 	for _, no := range Sorted(b.Flasks) { // of two on one place, in a past as nobody saw it, the newer is shown there
 		f := b.Flasks[no]
-		if !f.known {
+		if !f.known && (f.Stage != Finished || f.Place != 0) {
+			f = own(b, b.Flasks, no, (*Flask).apart)
 			f.Stage, f.Place = Finished, 0
 		}
 		if f.Place > 0 && f.Stage != Finished {
@@ -110,17 +117,13 @@ func (c *Counters) of(class byte) *int {
 // itself must not be used afterwards. It serves long inputs; what others may hold
 // is made by [Fold].
 func (b *Bench) Extend(r record.Record) *Bench {
-	switch r.Action.Body.(type) {
-	case action.Correct, action.TakeBack:
-		return b.With(r)
-	}
-	if _, ok := b.byID[r.Action.ID]; ok {
+	if b.shares || b.refolds(r) {
 		return b.With(r)
 	}
 	b.byID[r.Action.ID] = len(b.Items)
-	b.Items = append(b.Items, Item{Record: r, Body: r.Action.Body, Stamp: r.Stamp})
-	b.count(&b.Items[len(b.Items)-1])
-	b.place()
+	b.extend(r)
+	b.indexed = len(b.Items)
+	b.tail.n.Store(int64(b.indexed))
 	b.once = &sync.Once{} // other windows run
 	if len(b.Items) > max(pruneAt, 2*b.pruned) {
 		return b.pruneMuch()

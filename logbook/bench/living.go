@@ -76,7 +76,7 @@ func (b *Bench) alive() []bool {
 		if !ok {
 			continue
 		}
-		if j, ok := b.byID[of]; ok {
+		if j, ok := b.at(of); ok {
 			out[i] = out[j]
 		}
 	}

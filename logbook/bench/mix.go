@@ -147,6 +147,7 @@ func applyMixMake(b *Bench, a action.MixMake, it *Item) {
 		RoomC: a.RoomC, JarC: a.JarC, DoughS: a.DoughS, WorkS: a.WorkS, Made: it.Stamp, Last: it.Stamp, set: it.set()}
 	m.estimate()
 	b.Mixes[a.Mix] = m
+	b.made(m)
 	b.serve(m, a.Flasks, it)
 }
 
@@ -161,7 +162,7 @@ func checkMixServe(c *checker, a action.MixServe) (action.MixServe, error) {
 }
 
 func applyMixServe(b *Bench, a action.MixServe, it *Item) {
-	if m := b.Mixes[a.Mix]; m != nil {
+	if m := b.mix(a.Mix); m != nil {
 		m.Last = it.Stamp
 		b.serve(m, a.Flasks, it)
 		return
@@ -184,7 +185,7 @@ func (c *checker) serve(ns []int) error {
 func (b *Bench) serve(m *Mix, flasks []int, it *Item) {
 	for _, n := range flasks {
 		f := b.flask(n, it)
-		if old := b.Mixes[f.Mix]; old != nil && old != m {
+		if old := b.mix(f.Mix); old != nil && old != m {
 			old.Flasks = without(old.Flasks, n)
 		}
 		f.Mix, f.given = m.No, it.set()
@@ -220,7 +221,7 @@ func checkMixStiff(c *checker, a action.MixStiff) (action.MixStiff, error) {
 
 // mark puts a mark on a mix; it pulls the estimate.
 func (b *Bench) mark(no int, it *Item, set func(*Mix)) {
-	if m := b.Mixes[no]; m != nil {
+	if m := b.mix(no); m != nil {
 		set(m)
 		m.Last, m.set = it.Stamp, timers.Latest(m.set, it.set())
 		m.estimate()

@@ -3,6 +3,7 @@ package bench_test
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -109,6 +110,46 @@ func alone(b *bench.Bench) bool {
 		}
 	}
 	return true
+}
+
+// A bench that is moved on says what the fold of all its records says; the one that it was
+// moved on from goes on saying what it said, also when it is moved on a second time.
+func TestMovedOnIsFold(t *testing.T) {
+	longrun.Checks(t, 60, 400)
+	rapid.Check(t, func(t *rapid.T) {
+		ck := simclock.At(morning, "boot-0")
+		var recs, rests []record.Record // of the book; those that the bench rests on
+		boots := 0
+		cur := bench.Fold(nil, bench.Counters{})
+		kept := []*bench.Bench{cur}
+		of := [][]record.Record{nil}
+		for range rapid.IntRange(1, 80).Draw(t, "steps") {
+			pass(t, ck, &boots)
+			r, ok := add(t, cur, ck, recs)
+			if !ok {
+				continue
+			}
+			if rapid.IntRange(0, 3).Draw(t, "aside") == 0 { // one like it, which is not stored in the end
+				other := r
+				other.Stamp.At, other.Stamp.Boot, other.Action.By = r.Stamp.At.Add(time.Second), r.Stamp.Boot+time.Second, "ZZ"
+				kept, of = append(kept, cur.MovedOn(other)), append(of, append(slices.Clone(rests), other))
+			}
+			recs, rests = append(recs, r), append(rests, r)
+			cur = cur.MovedOn(r)
+			kept, of = append(kept, cur), append(of, slices.Clone(rests))
+			if rapid.IntRange(0, 19).Draw(t, "prune") == 0 {
+				rests = cur.Living()
+				cur = bench.Fold(rests, cur.Top)
+				kept, of = append(kept, cur), append(of, slices.Clone(rests))
+			}
+		}
+		for i, b := range kept {
+			if all := bench.Fold(of[i], b.Top); !b.Same(all) {
+				now := timers.Now{Reading: ck.Read()}
+				t.Fatalf("bench %d of %d, %d records, is another than their fold:\n%s", i, len(kept), len(of[i]), benchtest.Difference(benchtest.Dump(b, now), benchtest.Dump(all, now)))
+			}
+		}
+	})
 }
 
 // Adding records one by one gives the same bench as folding them all.

@@ -59,7 +59,8 @@ func (b *Bench) repacked(f *Flask) (at []timers.Stamp, looked *timers.Stamp) {
 		return nil, nil
 	}
 	// All that counts lies between its first closure and its last record.
-	first, last := b.byID[f.Trials[0].InID], b.byID[f.LastID]
+	first, _ := b.at(f.Trials[0].InID)
+	last, _ := b.at(f.LastID)
 	mix := 0
 	for i := first; i <= last; i++ {
 		it := &b.Items[i]

@@ -23,7 +23,7 @@ import (
 func (b *Bench) returned(it *Item) {
 	at := it.TakenBack.Stamp
 	root := rootOf(it.Body, func(id string) (action.Body, bool) {
-		i, ok := b.byID[id]
+		i, ok := b.at(id)
 		if !ok {
 			return nil, false
 		}

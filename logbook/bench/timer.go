@@ -15,7 +15,7 @@ var ownTimers = subject{
 		}, applyTimerStart,
 			makes(func(a action.TimerStart) action.Subject { return action.Subject{Class: 't', No: a.Timer} })),
 		on(checkTimerStop, func(b *Bench, a action.TimerStop, it *Item) {
-			if t := b.Timers[a.Timer]; t != nil {
+			if t := own(b, b.Timers, a.Timer, func(*Timer) {}); t != nil {
 				t.Stopped = it.at()
 			}
 		}),
