@@ -73,3 +73,17 @@ func TestPressOrderIsToldWholeOrNot(t *testing.T) {
 		}
 	}
 }
+
+// TestSmallWindowSaysWhyAKeyDoesNothing: where nothing can be done, a key says so.
+func TestSmallWindowSaysWhyAKeyDoesNothing(t *testing.T) {
+	d := newDesk(t, 40, 12)
+	for p := range 9 {
+		d.do(action.FlaskOpen{Place: p + 1, Case: "441" + string(rune('0'+p)), Base: "upper", Size: "medium"})
+		d.do(action.Coat{Flask: p + 1, Half: "both"})
+	}
+	d.press("0")
+	d.sees("window too small: 40x12; needs 80x24", "\n this window is too small to see what a\n key does: make it larger\n")
+	d.wait(11 * time.Minute)
+	d.press(".")
+	d.sees("acknowledged: ")
+}

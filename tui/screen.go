@@ -289,8 +289,14 @@ func (m *Model) drawSmall(f *frame) {
 	}
 	f.text(1, 1, warn, said)
 	y := 3
+	lines, how := m.message() // what a key did, or why it did nothing
+	lines = lines[:min(len(lines), max(0, f.h-1-y))]
+	end := f.h - 1 - len(lines)
+	for i, l := range lines {
+		f.put(1, end+i, f.w-2, how, l)
+	}
 	for _, al := range m.alarms {
-		if y >= f.h-1 {
+		if y >= end {
 			break
 		}
 		mark := "▲"
@@ -302,7 +308,7 @@ func (m *Model) drawSmall(f *frame) {
 		y++
 	}
 	for _, st := range m.standings {
-		if y >= f.h-1 {
+		if y >= end {
 			break
 		}
 		w, _ := m.windowByKey(st.Key)
