@@ -152,7 +152,7 @@ func (m *sight) caseSheet(s *sheet, k bench.Case, width int) {
 	}
 	if st, ok := m.caseStanding(k); ok {
 		w, _ := m.windowByKey(st.Key)
-		s.add(strong, length(max(st.Left, -st.Left).Truncate(1e9))+" "+leftOrOver(st)+"  "+m.endsWords(w))
+		s.add(strong, lengthLeft(max(st.Left, -st.Left))+" "+leftOrOver(st)+"  "+m.endsWords(w))
 	}
 	if next, ok := m.bench().NextOfCase(k); ok && next.Say != "" && k.Flask == 0 {
 		s.wrapped(dim, next.Say, width)

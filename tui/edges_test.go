@@ -87,3 +87,65 @@ func TestSmallWindowSaysWhyAKeyDoesNothing(t *testing.T) {
 	d.press(".")
 	d.sees("acknowledged: ")
 }
+
+// TestTimeLeftIsOneNumber: what is left of a dough is told nowhere as more than it is.
+func TestTimeLeftIsOneNumber(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	for p := 1; p <= 2; p++ {
+		d.do(action.FlaskOpen{Place: p, Case: "441" + string(rune('0'+p)), Base: "upper", Size: "medium"})
+		d.do(action.Coat{Flask: p, Half: "both"})
+	}
+	d.do(action.MixMake{Flasks: []int{1}})
+	d.wait(9 * time.Minute)
+	d.do(action.MixDough{Mix: 1})
+	d.do(action.Caution{Hazard: "monomer"})
+	d.wait(21 * time.Minute)
+	for range 6 { // all over a minute
+		d.wait(10 * time.Second)
+		d.press("1")
+		_, row, _ := strings.Cut(d.screen(), "mix A   ")
+		left := row[:len("12 min")]
+		d.sees(left+" of working time left (estimate)", "│ "+left)
+		d.press("2 enter")
+		d.sees("take mix A (" + left + " of working time left, estimate)")
+		d.press("0")
+	}
+}
+
+// TestAlarmsStandWhole: at 80 columns no alarm of one place is cut, though several wait.
+func TestAlarmsStandWhole(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	whole := func(what string, steps ...func()) {
+		t.Helper()
+		for _, do := range steps {
+			do()
+		}
+		for range 12 {
+			if top := strings.SplitN(d.screen(), "\n", 2)[0]; strings.Contains(top, "…") {
+				t.Errorf("%s: an alarm is cut: %s", what, top)
+			}
+			if len(d.m.unanswered()) == 0 {
+				return
+			}
+			d.press(".")
+		}
+	}
+	d.do(action.TimerStart{Label: "stone", Count: "down", AimS: 60})
+	for p, half := range []action.Half{"both", "cast", "teeth"} {
+		d.do(action.FlaskOpen{Place: p + 1, Case: "441" + string(rune('0'+p)), Base: "upper", Size: "medium"})
+		d.do(action.Coat{Flask: p + 1, Half: half})
+	}
+	wait := func(by time.Duration) func() { return func() { d.wait(by) } }
+	do := func(body action.Body) func() { return func() { d.do(body) } }
+	whole("drying", wait(11*time.Minute))
+	whole("dough expected", do(action.MixMake{Flasks: []int{1}}), do(action.MixMake{Flasks: []int{2}}), wait(9*time.Minute))
+	whole("dough soon over", do(action.MixDough{Mix: 1}), do(action.MixDough{Mix: 2}), wait(33*time.Minute))
+	whole("dough over", wait(20*time.Minute))
+	d.do(action.Clamp{Flask: 1})
+	d.do(action.Clamp{Flask: 3})
+	whole("bench set up", wait(31*time.Minute))
+	whole("bench set soon past the limit", wait(25*time.Minute))
+	whole("bench set past the limit", wait(10*time.Minute))
+	d.do(action.BathLoad{Flasks: []int{1}, Programme: "long, 9 h", BathC: 74})
+	whole("curing", wait(9*time.Hour+2*time.Minute))
+}

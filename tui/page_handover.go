@@ -132,7 +132,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 		words, r := m.standWords(fl)
 		t, _ := m.flaskTime(fl)
 		if st, ok := m.flaskStanding(fl); ok && a.w >= 100 {
-			t = length(st.Left)
+			t = lengthLeft(st.Left)
 		}
 		next := m.stepText(fl, m.bench().Next(fl, m.now))
 		s.add(r, fmt.Sprintf("%-2s %-8s %-7s %s %6s → %s", m.tagOf(fl), fl.Case, fl.Base, pad(words, 20), t, next))

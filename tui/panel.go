@@ -147,9 +147,9 @@ func (m *sight) mixLine(x *bench.Mix) string {
 	case x.Stiff != nil:
 		return s + "too stiff"
 	case left < 0:
-		return s + "working time over for " + length(-left) + " (estimate)"
+		return s + "working time over for " + lengthLeft(-left) + " (estimate)"
 	case x.Dough != nil:
-		return s + "dough, " + length(left) + " of working time left (estimate)"
+		return s + "dough, " + lengthLeft(left) + " of working time left (estimate)"
 	case reached:
 		return s + "should be dough (estimate): check it"
 	}

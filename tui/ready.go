@@ -249,7 +249,7 @@ func (m *sight) pressSheet(s *sheet, w int) {
 			case x.Stiff != nil:
 				left = ", mix too stiff"
 			case d > 0:
-				left = ", working time left " + length(d)
+				left = ", working time left " + lengthLeft(d)
 			default:
 				left = ", working time over since " + m.instant(m.now.Wall.Add(d))
 			}

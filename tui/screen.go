@@ -229,24 +229,31 @@ func (m *Model) hears() bool {
 	return !whole // a question that is not seen takes no key
 }
 
-// alarmFit are the words of an alarm in a width; where they are cut the place stays.
+// tighter are fewer words for an alarm, taken one after the other where it is not whole in the top line.
+var tighter = []struct{ is, becomes string }{
+	{"BOTH HALVES: ", ""}, {" (estimate)", ""}, {": CHECK IT", ""}, {"TIME IS ", "TIME "}, {" PAST THE HOUSE LIMIT", " PAST LIMIT"}, {": WORKING TIME ", ": TIME "},
+}
+
+// alarmFit are the words of an alarm in a width, in fewer where they must be; where they are
+// cut the place stays.
 func (m *sight) alarmFit(al timers.Alarm, width int) string {
 	words := m.alarmWords(al)
 	if ansi.StringWidth(words) <= width {
 		return words
 	}
-	whole := m.placeTail(al, 0)
-	if words = strings.TrimPrefix(words, "BOTH HALVES: "); ansi.StringWidth(words) <= width {
-		return words
-	}
-	tail := whole
+	tail := m.placeTail(al, 0)
+	said := strings.TrimSuffix(words, tail)
 	if ansi.StringWidth(tail) > width/2 { // of many cases one is named
 		tail = m.placeTail(al, 1)
 	}
-	if tail == "" {
-		return fit(words, width)
+	room := max(0, width-ansi.StringWidth(tail))
+	for _, t := range tighter {
+		if ansi.StringWidth(said) <= room {
+			break
+		}
+		said = strings.Replace(said, t.is, t.becomes, 1)
 	}
-	return fit(strings.TrimSuffix(words, whole), max(0, width-ansi.StringWidth(tail))) + tail
+	return fit(said, room) + tail
 }
 
 // placeTail is the end of the words of an alarm that says where it is, with so many cases at

@@ -405,7 +405,7 @@ func (m *Model) mixFor(f *bench.Flask) tea.Cmd {
 		x := m.bench().Mixes[no]
 		if left, _ := x.DoughLeft(m.now); left > 0 && x.Stiff == nil && f.Mix != no {
 			standing = append(standing, x)
-			opts = append(opts, fmt.Sprintf("take mix %s (%s of working time left, estimate)", x.Letter(), length(left)))
+			opts = append(opts, fmt.Sprintf("take mix %s (%s of working time left, estimate)", x.Letter(), lengthLeft(left)))
 		}
 	}
 	if len(standing) == 0 {

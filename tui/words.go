@@ -19,6 +19,9 @@ import (
 // length writes a length of time in a sentence.
 func length(d time.Duration) string { return units.FormatDuration(d) }
 
+// lengthLeft is a length of time that is left or over: never more than it is.
+func lengthLeft(d time.Duration) string { return units.FormatWhole(d) }
+
 // Step numbers trial closures.
 func (m *sight) stepText(f *bench.Flask, s bench.Step) string {
 	switch s {

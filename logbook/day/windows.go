@@ -204,19 +204,11 @@ func (s Sheet) lasted(sp spell) (verdict, words string) {
 
 // long words how long a window lasted.
 func (sp spell) long(p timers.Passed) string {
-	words := units.FormatDuration(p.For.Truncate(step(p.For))) // as closures and cures tell it: never more than it was
+	words := units.FormatWhole(p.For) // as closures and cures tell it: never more than it was
 	if p.Estimated {
 		words += " by the wall clock" // the machine was restarted in between
 	}
 	return words
-}
-
-// step is what a length of time is told in: minutes from ten on, else seconds.
-func step(d time.Duration) time.Duration {
-	if d >= 10*time.Minute {
-		return time.Minute
-	}
-	return time.Second
 }
 
 // by words by how much a window was missed, nothing where it was as set.

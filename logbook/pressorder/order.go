@@ -43,7 +43,7 @@ func (r Order) dough(f waiting) string {
 	case f.DoughS == 0:
 		return "dough over"
 	}
-	return "dough left " + seconds(f.DoughS)
+	return "dough left " + units.FormatWhole(time.Duration(f.DoughS)*time.Second)
 }
 
 // Text writes it to be read.

@@ -162,11 +162,11 @@ func (v shownWindow) left() string {
 	}
 	switch {
 	case v.Next != "":
-		return about + units.FormatDuration(d) + " left"
+		return about + units.FormatWhole(d) + " left"
 	case v.Last != "":
-		return about + units.FormatDuration(-d) + " ago"
+		return about + units.FormatWhole(-d) + " ago"
 	}
-	return about + units.FormatDuration(-d) + " so far"
+	return about + units.FormatWhole(-d) + " so far"
 }
 
 // ends says which end comes next, or was last, and when.

@@ -11,6 +11,16 @@ import (
 // maxDuration is longer than any window of the bench (house default).
 const maxDuration = 14 * 24 * time.Hour
 
+// FormatWhole shows a length of time that is left or was kept: as [FormatDuration] does, but
+// never more than it is.
+func FormatWhole(d time.Duration) string {
+	step := time.Second
+	if d >= 10*time.Minute || d <= -10*time.Minute {
+		step = time.Minute
+	}
+	return FormatDuration(d.Truncate(step))
+}
+
 // FormatDuration shows a length of time in words a person says: "45 s",
 // "2 min 30 s", "35 min", "1 h 30 min", "9 h". Seconds are shown below ten
 // minutes, and the value is rounded to what is shown.

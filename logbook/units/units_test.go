@@ -375,3 +375,15 @@ func TestTextIn(t *testing.T) {
 		}
 	}
 }
+
+// TestFormatWholeIsNeverMore: what is left is told as no more than it is.
+func TestFormatWholeIsNeverMore(t *testing.T) {
+	for in, want := range map[time.Duration]string{
+		12*time.Minute + 59*time.Second: "12 min", 10*time.Minute - 1: "9 min 59 s", 1900 * time.Millisecond: "1 s",
+		-(12*time.Minute + 59*time.Second): "-12 min", 0: "0 s", 2*time.Hour + 90*time.Second: "2 h 1 min",
+	} {
+		if got := FormatWhole(in); got != want {
+			t.Errorf("%v is told as %q, want %q", in, got, want)
+		}
+	}
+}
