@@ -200,13 +200,12 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 		return nil, fmt.Errorf("%w: the copy of the logbook before its format goes up could not be made: %w", ErrNotSaved, err)
 	}
 	b.used = true
-	after := w.foldBeside()
+	next := w.bench() // before it is stored: what the bench cannot bear is not in the book then
 	note, noted := b.journalNote(false)
 	w.lacks = b.behind
 	err = guard(func() error {
 		return b.db.Load().Update(func(tx *bolt.Tx) error { return errors.Join(w.write(tx), putNote(tx, note)) })
 	})
-	next := after()
 	if err == nil { // saved is what somebody finds again
 		if err := b.missed(); err != nil {
 			return nil, err
@@ -229,28 +228,6 @@ func (b *Book) appendAll(as []action.Action) ([]Saved, error) {
 	return w.saved(), nil
 }
 
-// foldBeside folds the bench while the disk works, where that was not done before;
-// what it gives waits for it.
-func (w *plan) foldBeside() func() *bench.Bench {
-	if w.after != nil {
-		return func() *bench.Bench { return w.after }
-	}
-	var fault any
-	done := make(chan *bench.Bench)
-	go func() {
-		var next *bench.Bench
-		defer func() { fault = recover(); done <- next }()
-		next = w.fold()
-	}()
-	return func() *bench.Bench {
-		next := <-done
-		if fault != nil {
-			panic(fault) // whoever called for the record answers for it, not the whole program
-		}
-		return next
-	}
-}
-
 func (b *Book) publish(s Snapshot) {
 	b.state.Store(&s)
 	for _, f := range b.hear {
@@ -264,7 +241,7 @@ type plan struct {
 	again map[int]record.Record // those of them that were in the book before, or earlier in the input
 	fresh []record.Record       // of the others, in order
 	index [][][]byte            // keys of each fresh record
-	after *bench.Bench          // nil: fold gives it, and the live list does not wait for it
+	after *bench.Bench          // nil: fold gives it
 	on    *bench.Bench          // what the only record was checked on
 	head  Head
 	add   []uint64 // into live
@@ -342,6 +319,14 @@ func (w *plan) saved() []Saved {
 // pruneEvery is how many records may go by until those that the bench no longer rests
 // on are taken out of the live list: to find them costs as much as the fold.
 const pruneEvery = layout.MostBehind
+
+// bench gives the bench after all that is written.
+func (w *plan) bench() *bench.Bench {
+	if w.after != nil {
+		return w.after
+	}
+	return w.fold()
+}
 
 // fold makes the bench after a single record.
 func (w *plan) fold() *bench.Bench { return w.on.MovedOn(w.fresh[0]) }
