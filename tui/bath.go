@@ -16,7 +16,6 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
-	"flaskside/timers/each"
 	"flaskside/tui/chart"
 )
 
@@ -190,9 +189,7 @@ func (m *sight) loadLines(l *bench.Load, w int) []lineOf {
 	}
 	roles := map[bath.LineKind]role{bath.Plain: plain, bath.Caution: warn, bath.Cost: strong, bath.Small: dim}
 	for _, line := range v.Estimate.Lines(m.sayOf(l)) {
-		for _, t := range wrap(line.Text, w) {
-			out = append(out, lineOf{roles[line.Kind], t})
-		}
+		out = append(out, broken(roles[line.Kind], line.Text, w)...)
 	}
 	return out
 }
@@ -205,7 +202,7 @@ func (m *sight) stayLines(l *bench.Load, w int) []lineOf {
 	if r, ok := m.bench().LastReading(l.Bath); ok {
 		text += fmt.Sprintf(" · read %s %s ago", m.temp(r.TempC), length(gone(m.now.Since(r.At).For)))
 	}
-	out := each.Of(wrap(text, w), func(s string) lineOf { return lineOf{plain, s} })
+	out := broken(plain, text, w)
 	if in.Estimated {
 		out = append(out, lineOf{dim, "the computer was restarted: these times are estimated"})
 	}
@@ -250,7 +247,7 @@ func (m *sight) standLines(fl *bench.Flask, w int) []lineOf {
 	if err != nil {
 		text += "; not worked out: " + err.Error()
 	}
-	return each.Of(wrap(text, w), func(t string) lineOf { return lineOf{r, t} })
+	return broken(r, text, w)
 }
 
 // shortLines are what is known and expected of a load, in short.
@@ -266,10 +263,7 @@ func (m *sight) shortLines(l *bench.Load, w int) []lineOf {
 	if c := v.Estimate.Cure.Range.CautionText; c != "" {
 		out = append(out, lineOf{warn, fit("caution: core may pass "+m.temp(math.Round(v.Estimate.Cure.Range.BoilsC*10)/10)+", where monomer boils", w)})
 	}
-	for _, s := range wrap(v.Estimate.Short(m.sayOf(l)), w) {
-		out = append(out, lineOf{dim, s})
-	}
-	return out
+	return append(out, broken(dim, v.Estimate.Short(m.sayOf(l)), w)...)
 }
 
 // coreNow is the estimate of bath and core at this moment.

@@ -368,9 +368,8 @@ func typedIn(fd route.Field, p units.PressureUnit, t units.TempUnit) string {
 
 // caseOther is the menu of other steps for the chosen case.
 func (m *Model) caseOther() tea.Cmd {
-	var os []other
-	add := func(name string, do func() tea.Cmd) { os = append(os, other{name, do}) }
-	plainly := func(do func()) func() tea.Cmd { return func() tea.Cmd { do(); return nil } }
+	var os []doing
+	add := func(name string, do func() tea.Cmd) { os = append(os, doing{name, do}) }
 	k, any := m.chosenCase()
 	if run := k.Running(); any && run != nil && run.Pressure {
 		event, is := action.PressureLost, "lost"
@@ -396,11 +395,7 @@ func (m *Model) caseOther() tea.Cmd {
 	if any {
 		title = k.Name() + " · other steps"
 	}
-	names := make([]string, len(os))
-	for i, o := range os {
-		names[i] = o.name
-	}
-	return m.menu(title, nil, names, func(i int) tea.Cmd { return os[i].do() })
+	return m.offer(title, os...)
 }
 
 // routeField asks how a case is made; nil where the house has no route on.

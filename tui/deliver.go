@@ -38,10 +38,7 @@ func closingOf(f *form) (done []string, wetH float64) {
 	if f.choice("list") == 1 {
 		return action.Closing, f.num("wet")
 	}
-	for _, i := range f.picks("done") {
-		done = append(done, action.Closing[i])
-	}
-	return done, f.num("wet")
+	return picked(f, "done", action.Closing), f.num("wet")
 }
 
 // closingSteps are the entries of the closing list that a step of a route of that name stands

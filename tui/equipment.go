@@ -92,19 +92,11 @@ func (m *Model) takeInPiece() {
 
 // pieceGoesOn asks what was done to equipment.
 func (m *Model) pieceGoesOn() tea.Cmd {
-	return m.menu("equipment", nil, []string{"a thermometer or a gauge was checked", "water was changed", "taken out of use", "which flasks had it"}, func(i int) tea.Cmd {
-		switch i {
-		case 0:
-			m.checkPiece()
-		case 1:
-			m.changeWater()
-		case 2:
-			m.pieceOut()
-		default:
-			m.whichHad()
-		}
-		return nil
-	})
+	return m.offer("equipment",
+		doing{"a thermometer or a gauge was checked", plainly(m.checkPiece)},
+		doing{"water was changed", plainly(m.changeWater)},
+		doing{"taken out of use", plainly(m.pieceOut)},
+		doing{"which flasks had it", plainly(m.whichHad)})
 }
 
 // inUse lists what is in use of some kinds, and their names; it says so where nothing is.

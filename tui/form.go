@@ -63,6 +63,11 @@ func (f *form) picks(name string) []int {
 	return out
 }
 
+// picked gives those of a list that were picked in a field.
+func picked[T any](f *form, name string, of []T) []T {
+	return each.Of(f.picks(name), func(i int) T { return of[i] })
+}
+
 // begin is at the first question that is asked.
 func (f *form) begin() {
 	for f.at = 0; f.at < len(f.fields)-1; f.at++ {
@@ -184,14 +189,9 @@ func (f *form) answers() string {
 		case pickOne:
 			out = append(out, fd.options[fd.choice-1])
 		case pickMany:
-			ps := each.Of(f.picks(fd.name), func(i int) string { return fd.options[i] })
-			out = append(out, strings.Join(ps, ", "))
+			out = append(out, strings.Join(picked(f, fd.name, fd.options), ", "))
 		case number:
-			s := fd.typed
-			if s == "" {
-				s = fd.preset
-			}
-			if s != "" {
+			if s := cmp.Or(fd.typed, fd.preset); s != "" {
 				out = append(out, strings.TrimSpace(s+" "+fd.unit))
 			}
 		case lineText:

@@ -20,6 +20,11 @@ type piece struct {
 	s string
 }
 
+// rowsOf are rows of one text from a column on, broken where it is wider than w.
+func rowsOf(x int, r role, text string, w int) [][]piece {
+	return each.Of(wrap(text, w), func(s string) []piece { return []piece{{x, r, s}} })
+}
+
 // laid is a form as it lies.
 type laid struct {
 	rows  [][]piece
@@ -41,9 +46,7 @@ func (f *form) lay(w, h int, tight bool) (rows int, whole bool) {
 	case f.sent:
 		f.laid.notes = []piece{{1, warn, "saving …"}}
 	case f.note != "":
-		for _, s := range wrap("! "+f.note, w-2) {
-			f.laid.notes = append(f.laid.notes, piece{1, warn, s})
-		}
+		f.laid.notes = each.Of(wrap("! "+f.note, w-2), func(s string) piece { return piece{1, warn, s} })
 	}
 	if fd := f.fields[f.at]; fd.typing() {
 		f.laid.rows = append(f.laid.rows, fd.entryRows(w)...)
@@ -69,11 +72,7 @@ func fits(rows [][]piece, w int) bool {
 // head are the rows above what is answered now.
 func (f *form) head(w int) [][]piece {
 	var rows [][]piece
-	add := func(x int, r role, text string) {
-		for _, s := range wrap(text, w-2*x) {
-			rows = append(rows, []piece{{x, r, s}})
-		}
-	}
+	add := func(x int, r role, text string) { rows = append(rows, rowsOf(x, r, text, w-2*x)...) }
 	add(1, accent, f.title)
 	for _, l := range f.lines {
 		add(2, plain, l)
@@ -95,7 +94,7 @@ const entryLeast = 24
 
 // entryRows are the question and what is typed, with its unit and what Enter takes.
 func (fd *field) entryRows(w int) [][]piece {
-	rows := each.Of(wrap(fd.ask, w-2), func(s string) []piece { return []piece{{1, strong, s}} })
+	rows := rowsOf(1, strong, fd.ask, w-2)
 	x := 3
 	if len(rows) == 1 {
 		if after := 1 + ansi.StringWidth(fd.ask) + 2; w-after-len(fd.unit)-1 >= entryLeast {
@@ -130,16 +129,13 @@ func (fd *field) entryRows(w int) [][]piece {
 		rows[last] = append(rows[last], piece{end + 2, dim, offer})
 		return rows
 	}
-	for _, s := range wrap(offer, w-4) {
-		rows = append(rows, []piece{{3, dim, s}})
-	}
-	return rows
+	return append(rows, rowsOf(3, dim, offer, w-4)...)
 }
 
 // layChoices adds the choices that are on the page at hand to the rows, and settles the
 // pages: the usual ones where they fit the height.
 func (f *form) layChoices(fd *field, w, h int, tight bool) {
-	ask := each.Of(wrap(fd.ask, w-2), func(s string) []piece { return []piece{{1, strong, s}} })
+	ask := rowsOf(1, strong, fd.ask, w-2)
 	// What Enter takes stands behind the question, or where that is too long beneath it. It
 	// keeps its row on every page, so that the pages do not hang on what is on them.
 	offer, at := "", 0

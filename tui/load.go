@@ -118,8 +118,7 @@ func (x *loadForm) askFlasks(f *form) bool {
 // that would be recorded, and when they would be out.
 func (x *loadForm) goingIn() (lines []string) {
 	if !x.others {
-		in := each.Of(x.form.picks("flasks"), func(i int) string { return x.names[i] })
-		lines = []string{strings.Join(in, " · ")}
+		lines = []string{strings.Join(picked(x.form, "flasks", x.names), " · ")}
 	}
 	if !x.form.asking("go") && !x.form.asking("sure") {
 		return lines
@@ -214,8 +213,8 @@ func (x *loadForm) offerThickness(f *form) tea.Cmd {
 func (x *loadForm) sections() []action.Section {
 	var out []action.Section
 	f := x.form
-	for _, i := range f.picks("flasks") {
-		s := action.Section{Flask: x.flasks[i]}
+	for _, no := range picked(f, "flasks", x.flasks) {
+		s := action.Section{Flask: no}
 		if f.at > f.index("thick") {
 			s.ThinMM, s.ThickMM = min(f.num("thin"), f.num("thick")), max(f.num("thin"), f.num("thick"))
 		} else {
@@ -252,7 +251,7 @@ func (x *loadForm) beforeTheyGoIn(f *form) tea.Cmd {
 }
 
 func (x *loadForm) done(f *form) tea.Cmd {
-	pick := each.Of(f.picks("flasks"), func(i int) int { return x.flasks[i] })
+	pick := picked(f, "flasks", x.flasks)
 	p := x.programme()
 	return x.m.answer(f, action.BathLoad{Bath: x.bath(), Flasks: pick, Programme: p.Name, Stages: p.Stages, MaxS: p.MaxS, BathC: x.read, Sections: x.secs, OffPlace: true}, "", nil)
 }

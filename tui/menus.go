@@ -34,52 +34,57 @@ func (m *Model) menu(title string, lines []string, names []string, pick func(i i
 	return nil
 }
 
+// doing is one line of a menu.
+type doing struct {
+	name string
+	do   func() tea.Cmd
+}
+
+// offer asks which of the entries is to be done.
+func (m *Model) offer(title string, entries ...doing) tea.Cmd {
+	names := each.Of(entries, func(e doing) string { return e.name })
+	return m.menu(title, nil, names, func(i int) tea.Cmd { return entries[i].do() })
+}
+
+// plainly is what a line of a menu does where nothing is to be waited for.
+func plainly(do func()) func() tea.Cmd { return func() tea.Cmd { do(); return nil } }
+
+// byKey is what a line of a menu does where a key does the same.
+func byKey(do func(key string) tea.Cmd) func() tea.Cmd {
+	return func() tea.Cmd { return do("") }
+}
+
 // keyNew is the menu of new things.
 func (m *Model) keyNew(string) tea.Cmd {
-	return m.menu("new", nil, []string{"flask", "mix", "timer", "bath load", "bath temperature read", "handover, who is at the bench", "snooze the alarm", "cases, plan, settings, help", "leave"}, func(i int) tea.Cmd {
-		switch i {
-		case 0:
-			return m.newFlask(m.sel)
-		case 1:
+	return m.offer("new",
+		doing{"flask", func() tea.Cmd { return m.newFlask(m.sel) }},
+		doing{"mix", func() tea.Cmd {
 			return m.warned("monomer", func() tea.Cmd { return m.newMix(m.selected()) })
-		case 2:
-			return m.timers()
-		case 3:
-			return m.warned("bath", func() tea.Cmd { return m.loadBath(m.selected()) })
-		case 4:
-			return m.readBath()
-		case 5:
-			return m.menu("handover", nil, []string{"who is at the bench", "what is running, what falls due"}, func(i int) tea.Cmd {
-				if i == 0 {
-					return m.who("who is at the bench?", false)
-				}
-				return m.keyHandover("")
-			})
-		case 6:
-			return m.keyShelve("")
-		case 7:
-			return m.menu("other pages", nil, []string{"help", "settings", "which flasks had a lot", "lots in the house", "a month in figures", "cases and when they are due", "the day planned", "equipment: checks, water, clamps"}, func(i int) tea.Cmd {
-				switch i {
-				case 0:
-					return m.keyHelp("")
-				case 1:
-					return m.settings()
-				case 2:
-					return m.askLot()
-				case 3:
-					return m.keyLots("")
-				case 4:
-					return m.askReview()
-				case 5:
-					return m.keyCases("")
-				case 7:
-					return m.keyEquipment("")
-				}
-				return m.keyPlan("")
-			})
-		}
-		return m.keyQuit("")
-	})
+		}},
+		doing{"timer", m.timers},
+		doing{"bath load", func() tea.Cmd { return m.warned("bath", func() tea.Cmd { return m.loadBath(m.selected()) }) }},
+		doing{"bath temperature read", m.readBath},
+		doing{"handover, who is at the bench", func() tea.Cmd {
+			return m.offer("handover",
+				doing{"who is at the bench", func() tea.Cmd { return m.who("who is at the bench?", false) }},
+				doing{"what is running, what falls due", byKey(m.keyHandover)})
+		}},
+		doing{"snooze the alarm", byKey(m.keyShelve)},
+		doing{"cases, plan, settings, help", m.otherPages},
+		doing{"leave", byKey(m.keyQuit)})
+}
+
+// otherPages is the menu of the pages that have no key of their own on the pad.
+func (m *Model) otherPages() tea.Cmd {
+	return m.offer("other pages",
+		doing{"help", byKey(m.keyHelp)},
+		doing{"settings", m.settings},
+		doing{"which flasks had a lot", m.askLot},
+		doing{"lots in the house", byKey(m.keyLots)},
+		doing{"a month in figures", m.askReview},
+		doing{"cases and when they are due", byKey(m.keyCases)},
+		doing{"the day planned", byKey(m.keyPlan)},
+		doing{"equipment: checks, water, clamps", byKey(m.keyEquipment)})
 }
 
 // readBath asks for a bath temperature.
@@ -219,12 +224,6 @@ func (m *Model) newTimer() tea.Cmd {
 	return nil
 }
 
-// other is one further step for a flask.
-type other struct {
-	name string
-	do   func() tea.Cmd
-}
-
 // keyOther is the menu of other steps for the selected flask; what fits its stage
 // comes first.
 func (m *Model) keyOther(string) tea.Cmd {
@@ -232,8 +231,8 @@ func (m *Model) keyOther(string) tea.Cmd {
 	if f == nil {
 		return m.keyCases("")
 	}
-	var os []other
-	add := func(name string, do func() tea.Cmd) { os = append(os, other{name, do}) }
+	var os []doing
+	add := func(name string, do func() tea.Cmd) { os = append(os, doing{name, do}) }
 	mix := m.bench().MixOf(f)
 	if f.Stage == bench.Trimmed || f.Stage == bench.Judging {
 		add("grams trimmed", func() tea.Cmd { return m.grams(f) })
@@ -280,11 +279,7 @@ func (m *Model) keyOther(string) tea.Cmd {
 			add("out of order: "+words.Step(s), func() tea.Cmd { return m.take(f, s) })
 		}
 	}
-	names := make([]string, len(os))
-	for i, o := range os {
-		names[i] = o.name
-	}
-	return m.menu(m.head(f)+" · other steps", nil, names, func(i int) tea.Cmd { return os[i].do() })
+	return m.offer(m.head(f)+" · other steps", os...)
 }
 
 func (m *Model) grams(f *bench.Flask) tea.Cmd {
@@ -299,7 +294,7 @@ func (m *Model) grams(f *bench.Flask) tea.Cmd {
 func (m *Model) where(f *bench.Flask) tea.Cmd {
 	fm := &form{title: "where the flash was", fields: []*field{several("where", "", 1, action.Wheres, nil)}}
 	fm.done = func(fm *form) tea.Cmd {
-		ws := each.Of(fm.picks("where"), func(i int) string { return action.Wheres[i] })
+		ws := picked(fm, "where", action.Wheres)
 		return m.answer(fm, action.FlashMore{Flask: f.No, Where: ws}, "", nil)
 	}
 	m.open(fm)
@@ -422,13 +417,7 @@ func correctables(m *Model, it bench.Item) map[string]correctable {
 }
 
 var wheres = correctable{"where", "where", func(n string) *field { return several(n, "where", 0, action.Wheres, nil) }, func(f *form, fd *field) any {
-	ws := []string{}
-	for i, on := range fd.picked {
-		if on {
-			ws = append(ws, action.Wheres[i])
-		}
-	}
-	return ws
+	return append([]string{}, picked(f, fd.name, action.Wheres)...) // none is said as an empty list
 }}
 
 // earlier sets the time of a record right.
@@ -446,10 +435,7 @@ func earlier(at time.Time) correctable {
 func (m *Model) correctItem(it bench.Item) tea.Cmd {
 	ask := correctables(m, it)
 	cs := each.Of(bench.Mends(it.Body.Kind()), func(name string) correctable { return ask[name] })
-	names := make([]string, len(cs))
-	for i, c := range cs {
-		names[i] = c.ask
-	}
+	names := each.Of(cs, func(c correctable) string { return c.ask })
 	return m.menu(m.recordWords(it.Body), nil, names, func(i int) tea.Cmd {
 		c := cs[i]
 		fd := c.make("value")

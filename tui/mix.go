@@ -14,7 +14,6 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
 	"flaskside/timers/dough"
-	"flaskside/timers/each"
 )
 
 // How a mix is measured, by the digits of the form.
@@ -315,7 +314,7 @@ func (x *mixForm) body(f *form) action.MixMake {
 	if f.choice("same") == sameYes {
 		return *x.same
 	}
-	pick := each.Of(f.picks("flasks"), func(i int) int { return x.flasks[i] })
+	pick := picked(f, "flasks", x.flasks)
 	powder, liquid := f.num("powder"), f.num("liquid")
 	if f.choice("how") == asReckoned {
 		powder, liquid, _ = x.masses()

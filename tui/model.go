@@ -278,8 +278,8 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	if cmd, taken := m.page.key(key); taken {
 		return cmd
 	}
-	i := binding(key)
-	if i < 0 {
+	does, bound := binding(key)
+	if !bound {
 		if numLockOff(key) {
 			m.say(warn, "NumLock seems to be off: press NumLock")
 		} else {
@@ -287,7 +287,7 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 		}
 		return nil
 	}
-	return Bindings()[i].act(m, key)
+	return does.act(m, key)
 }
 
 // keyUnseen takes a key where it cannot be seen what it would do: an alarm can be

@@ -104,7 +104,7 @@ func (l *leaf) key(key string) (tea.Cmd, bool) {
 	case "0", "esc", "backspace":
 		l.m.home()
 	default:
-		if binding(key) == 0 { // another flask is read from its beginning
+		if selects(key) { // another flask is read from its beginning
 			l.scroll = 0
 		}
 		return nil, false

@@ -10,6 +10,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
 	"flaskside/timers"
+	"flaskside/timers/each"
 )
 
 // drawPanel is the selected flask at a glance: its closures, the flash over trial
@@ -98,6 +99,11 @@ type lineOf struct {
 	s string
 }
 
+// broken is a text in one role, in as many lines as it takes.
+func broken(r role, text string, w int) []lineOf {
+	return each.Of(wrap(text, w), func(s string) lineOf { return lineOf{r, s} })
+}
+
 // panelLines are the closures, the verdict and the forecast, the most important
 // last where room is short; trials is how many of the lines, the first ones, are closures.
 func (m *sight) panelLines(fl *bench.Flask, w int) (out []lineOf, trials int) {
@@ -107,9 +113,7 @@ func (m *sight) panelLines(fl *bench.Flask, w int) (out []lineOf, trials int) {
 			out = append(out, lineOf{plain, line})
 			continue
 		}
-		for _, l := range wrap(line, w) {
-			out = append(out, lineOf{plain, l})
-		}
+		out = append(out, broken(plain, line, w)...)
 	}
 	if n := len(out); n > 4 {
 		out = out[n-4:]

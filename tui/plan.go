@@ -13,21 +13,11 @@ import (
 
 // bathMenu is what can be asked on the page of the baths.
 func (m *Model) bathMenu() tea.Cmd {
-	names := []string{"out at a set hour: plan backwards", "bath temperature read"}
+	list := []doing{{"out at a set hour: plan backwards", plainly(m.askPlan)}, {"bath temperature read", m.readBath}}
 	if !m.cures.plan.IsZero() {
-		names = append(names, "drop the plan")
+		list = append(list, doing{"drop the plan", plainly(func() { m.cures.plan = time.Time{} })})
 	}
-	return m.menu("baths", nil, names, func(i int) tea.Cmd {
-		switch i {
-		case 0:
-			m.askPlan()
-		case 1:
-			return m.readBath()
-		case 2:
-			m.cures.plan = time.Time{}
-		}
-		return nil
-	})
+	return m.offer("baths", list...)
 }
 
 // askPlan asks when the flasks are to come out; the page then says what fits.

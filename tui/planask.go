@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -12,43 +13,37 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/dayplan"
 	"flaskside/logbook/words"
-	"flaskside/timers/each"
 	"flaskside/timers/plan"
 )
 
 // planMenu is what can be changed about the plan, and asked of it.
 func (m *Model) planMenu() tea.Cmd {
-	type choice struct {
-		name string
-		do   func() tea.Cmd
-	}
 	d := &m.plans
 	q := m.planAsk().question()
-	list := []choice{
-		{"people, hours and baths of today", func() tea.Cmd { m.askPlanDay(); return nil }},
+	list := []doing{
+		{"people, hours and baths of today", plainly(m.askPlanDay)},
 		{"what if: a case more, a press more, a bath down", m.whatIfMenu},
-		{"a case first", func() tea.Cmd { return m.planFirst() }},
-		{"cases that share a mix", func() tea.Cmd { return m.planTogether() }},
+		{"a case first", m.planFirst},
+		{"cases that share a mix", m.planTogether},
 	}
 	if len(q.Choice.First)+len(q.Choice.Together) > 0 {
-		list = append(list, choice{"drop what was chosen by hand", func() tea.Cmd { return m.planChoose(dayplan.Choice{}, "nothing is chosen by hand any more") }})
+		list = append(list, doing{"drop what was chosen by hand", func() tea.Cmd { return m.planChoose(dayplan.Choice{}, "nothing is chosen by hand any more") }})
 	}
 	if m.planHolds() != nil {
-		list = append(list, choice{"plan anew from now", func() tea.Cmd { d.asked = "asked for"; return m.planAnew() }})
+		list = append(list, doing{"plan anew from now", func() tea.Cmd { d.asked = "asked for"; return m.planAnew() }})
 		if d.offer != nil {
-			list = append(list, choice{"stay with the plan that was taken", func() tea.Cmd {
+			list = append(list, doing{"stay with the plan that was taken", func() tea.Cmd {
 				d.stay, d.asked, d.offer, d.choice, d.typed = d.offer.Reason, "", nil, nil, planDay{}
 				return m.planAnew()
 			}})
 		}
 	}
 	if m.bench().Planned != nil {
-		list = append(list, choice{"put the plan away", func() tea.Cmd {
+		list = append(list, doing{"put the plan away", func() tea.Cmd {
 			return m.append(action.DayPlan{Day: m.bench().Planned.Day, Away: true}, "", func(logbook.Saved) tea.Cmd { return m.keyPlan("") })
 		}})
 	}
-	names := each.Of(list, func(c choice) string { return c.name })
-	return m.menu("the day plan", nil, names, func(i int) tea.Cmd { return list[i].do() })
+	return m.offer("the day plan", list...)
 }
 
 // askPlanDay asks for what differs from day to day: people, hours, baths that are free.
@@ -56,17 +51,11 @@ func (m *Model) askPlanDay() {
 	q := m.planAsk().question()
 	h := m.house()
 	set := h.Plan.Filled()
-	people, from, to := q.People, q.Hours[0], q.Hours[1]
-	if people == 0 {
-		people = h.Press.Hands
-	}
+	people, from, to := cmp.Or(q.People, h.Press.Hands), q.Hours[0], q.Hours[1]
 	if from == "" {
 		from, to = set.Opens, set.Closes
 	}
-	baths := make([]string, len(h.Baths))
-	for i, b := range h.Baths {
-		baths[i] = b.Name
-	}
+	baths := m.bathNames()
 	f := &form{title: "today", fields: []*field{
 		digits("people", "pairs of hands", "", fmt.Sprint(people), wholeNumber(1, plan.MaxHands)),
 		digits("from", "work begins", "o'clock", from, parseHour),
@@ -168,7 +157,7 @@ func (m *Model) planTogether() tea.Cmd {
 	}
 	f := &form{title: "one mix for them, and no other in it", fields: []*field{several("which", "which cases? One alone has a mix of its own", 1, names, nil)}}
 	f.done = func(f *form) tea.Cmd {
-		list := each.Of(f.picks("which"), func(i int) string { return names[i] })
+		list := picked(f, "which", names)
 		q := m.planAsk().question()
 		if wrong := q.Mixable(list); wrong != "" {
 			f.note = wrong
@@ -188,18 +177,10 @@ func (m *Model) planTogether() tea.Cmd {
 func (m *Model) whatIfMenu() tea.Cmd {
 	q := m.planAsk().question()
 	h := m.house()
-	presses, people := h.Press.Presses, h.Press.Hands
-	if q.Presses > 0 {
-		presses = q.Presses
-	}
-	if q.People > 0 {
-		people = q.People
-	}
-	names := []string{"a case more"}
-	do := []func() tea.Cmd{func() tea.Cmd { m.whatIfCase(); return nil }}
+	presses, people := cmp.Or(q.Presses, h.Press.Presses), cmp.Or(q.People, h.Press.Hands)
+	list := []doing{{"a case more", plainly(m.whatIfCase)}}
 	add := func(name, change string) {
-		names = append(names, name)
-		do = append(do, func() tea.Cmd { return m.ifSo(change, name) })
+		list = append(list, doing{name, func() tea.Cmd { return m.ifSo(change, name) }})
 	}
 	if presses < plan.MaxHands {
 		add(fmt.Sprintf("with %d presses", presses+1), fmt.Sprintf("%d presses", presses+1))
@@ -223,7 +204,7 @@ func (m *Model) whatIfMenu() tea.Cmd {
 			add("without case "+e.Case, "without case "+e.Case)
 		}
 	}
-	return m.menu("what if", nil, names, func(i int) tea.Cmd { return do[i]() })
+	return m.offer("what if", list...)
 }
 
 // ifSo works out what would be otherwise.

@@ -30,9 +30,7 @@ func (m *sight) verdictLines(fl *bench.Flask, w int, all bool) []lineOf {
 	case v.Ready:
 		out = append(out, lineOf{good, v.String()})
 	case !all:
-		for _, l := range wrap(m.verdictWords(v), w) {
-			out = append(out, lineOf{warn, l})
-		}
+		out = broken(warn, m.verdictWords(v), w)
 	default:
 		out = append(out, lineOf{warn, "not yet:"})
 		for _, r := range v.Reasons {
@@ -67,11 +65,7 @@ func (m *sight) verdictWords(v flash.Verdict) string {
 
 func (m *sight) outlookLines(o bench.Outlook, ready bool, w int, all bool) []lineOf {
 	var out []lineOf
-	add := func(r role, s string) {
-		for _, l := range wrap(s, w) {
-			out = append(out, lineOf{r, l})
-		}
-	}
+	add := func(r role, s string) { out = append(out, broken(r, s, w)...) }
 	switch {
 	case ready:
 	case o.Short() && !all:

@@ -25,7 +25,7 @@ func (m *Model) glance() (back func()) {
 		return func() {}
 	}
 	key := padKey(m.burst[0].k)
-	if i := binding(key); i != 0 || len(key) != 1 {
+	if len(key) != 1 || !selects(key) {
 		return func() {}
 	}
 	sel, off := m.sel, m.off

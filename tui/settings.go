@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/units"
 	"flaskside/timers/cure"
+	"flaskside/timers/each"
 )
 
 // setting is one house value that can be changed with the pad.
@@ -31,11 +32,7 @@ func (m *Model) settings() tea.Cmd {
 		return nil
 	}
 	all := m.allSettings()
-	names := make([]string, 0, len(all)+1)
-	h := m.house()
-	for _, s := range all {
-		names = append(names, s.name+": "+s.show(h))
-	}
+	names := each.Of(all, func(s setting) string { return s.name + ": " + s.show(m.house()) })
 	lines := []string{"Resins, programmes, baths and the rest: flaskside settings --export, --import"}
 	return m.menu("house settings (each change is a record; flasks at work keep theirs)", lines, names, func(i int) tea.Cmd {
 		s := all[i]

@@ -294,10 +294,8 @@ func (m *Model) outcome(no int) tea.Cmd {
 			out = action.Outcomes[i-2]
 		}
 		var ds []string
-		for _, i := range fm.picks("defects") {
-			if fm.choice("outcome") > 1 {
-				ds = append(ds, action.Defects[i])
-			}
+		if fm.choice("outcome") > 1 {
+			ds = picked(fm, "defects", action.Defects)
 		}
 		return m.answer(fm, action.Outcome{Flask: f.No, Outcome: out, Defects: ds}, "", func(logbook.Saved) tea.Cmd {
 			m.selectNext(at)

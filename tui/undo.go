@@ -107,9 +107,7 @@ func (u *undo) lay(w, h int, _ bool) (rows int, whole bool) {
 	u.rows = nil
 	roles := []role{accent, strong, plain, plain, dim, dim}
 	for i, l := range u.lines() {
-		for _, s := range wrap(l, w-2) {
-			u.rows = append(u.rows, []piece{{1, roles[i], s}})
-		}
+		u.rows = append(u.rows, rowsOf(1, roles[i], l, w-2)...)
 	}
 	return len(u.rows), len(u.rows) <= h && fits(u.rows, w)
 }
