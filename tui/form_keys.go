@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -89,9 +90,7 @@ func digitsTo(n int) string {
 func (f *form) step() string {
 	fd := f.fields[f.at]
 	ask := fd.ask
-	if ask == "" {
-		ask = f.title
-	}
+	ask = cmp.Or(ask, f.title)
 	if fd.kind == pickOne && len(fd.options) == 1 {
 		if last := ask[len(ask)-1]; strings.ContainsRune(".?!", rune(last)) {
 			return ask + " 1 " + fd.options[0]

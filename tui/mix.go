@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -212,9 +213,7 @@ func (x *mixForm) shares() []string {
 // given is what a number field holds: typed, or offered.
 func (fd *field) given() (float64, error) {
 	s := fd.typed
-	if s == "" {
-		s = fd.preset
-	}
+	s = cmp.Or(s, fd.preset)
 	return fd.value(s)
 }
 

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -131,9 +132,7 @@ func (m *sight) flaskSaid(s *sheet, a area, fl *bench.Flask, local func(timers.S
 		s.head(dim, "out of the ordinary")
 		for _, o := range fl.Oddities {
 			why := words.Reason(o.Why)
-			if why == "" {
-				why = "reason given before"
-			}
+			why = cmp.Or(why, "reason given before")
 			s.add(warn, fmt.Sprintf("%s %s  %s: %s", local(o.At), o.By, words.Unusual(o.What), why))
 		}
 	}
@@ -171,10 +170,7 @@ func tagWords(tag string) string {
 	return " · tag " + tag
 }
 func orDash(s string) string {
-	if s == "" {
-		return "–"
-	}
-	return s
+	return cmp.Or(s, "–")
 }
 func stampOr(s *timers.Stamp, show func(timers.Stamp) string) string {
 	if s == nil {

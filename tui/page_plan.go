@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -213,9 +214,7 @@ func (p *planPage) mixLines(s *sheet, d *dayplan.Day, x dayplan.Shown) {
 			s.head(dim, "put off, or not reached today")
 		}
 		latest, all := d.LatestWords(k), "-"
-		if latest == "" {
-			latest = "-"
-		}
+		latest = cmp.Or(latest, "-")
 		paint := "-" // of another day it is for the plan of that day
 		if k.Today {
 			all, paint = strings.TrimPrefix(k.AllIn, "about "), d.Clock(k.CoatFrom)

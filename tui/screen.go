@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -103,9 +104,7 @@ type area struct{ x, y, w, h int }
 func (m *Model) drawStrip(f *frame) {
 	at := m.now.Wall.Format("Mon 02 Jan 15:04:05")
 	by := m.by()
-	if by == "" {
-		by = "who is here? + 6"
-	}
+	by = cmp.Or(by, "who is here? + 6")
 	waiting, shelved := 0, 0
 	var top *timers.Alarm
 	for i := range m.alarms {

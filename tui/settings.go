@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -131,10 +132,7 @@ func (m *sight) allSettings() []setting {
 			return digits("v", "at the remount check; 0: the usual limit", "mm", "", plainNumber(0, 10))
 		}), func(h *house.House, f *form, fd *field) { h.Remount.PinLimitMM = fd.number }},
 		{"case numbers look like", func(h house.House) string {
-			if h.Cases == "" {
-				return "up to 12 characters, a digit, no blank"
-			}
-			return h.Cases
+			return cmp.Or(h.Cases, "up to 12 characters, a digit, no blank")
 		}, one(func() *field {
 			return line("v", `a regular expression, as K-\d{4}; empty: the usual one`, "", true).upTo(80).refusing(house.ValidCases)
 		}), func(h *house.House, f *form, fd *field) { h.Cases = strings.TrimSpace(fd.typed) }},

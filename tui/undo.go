@@ -80,9 +80,7 @@ const unread = 250 * time.Millisecond
 func (u *undo) lines() []string {
 	m, st := u.m, u.it.Stamp
 	by := u.it.Action.By
-	if by == "" {
-		by = "no initials"
-	}
+	by = cmp.Or(by, "no initials")
 	ask := "undo the last record?"
 	switch last, _ := m.bench().LastWork(); {
 	case u.it.Action.By != m.by() && u.it.Action.By != "":

@@ -1,6 +1,7 @@
 package bath
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -51,9 +52,7 @@ func (t Typed) Sections(in house.Units) (q Asked, err error) {
 			return q, err
 		}
 	}
-	if t.ThickMM == 0 {
-		t.ThickMM = t.MM
-	}
+	t.ThickMM = cmp.Or(t.ThickMM, t.MM)
 	if t.ThickMM < t.MM {
 		return q, asked.Wrongly("--thick-mm %g is less than --mm %g", t.ThickMM, t.MM)
 	}

@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -86,9 +87,7 @@ func Text(w io.Writer, b *bench.Bench, now time.Time) error {
 			more = append(more, k.Remark)
 		}
 		resin := k.Resin
-		if resin == "" {
-			resin = "-"
-		}
+		resin = cmp.Or(resin, "-")
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", Due(k, now), k.Case, k.Base, k.Size, resin, State(k, b), strings.Join(more, ", "))
 	}
 	return tw.Flush()

@@ -6,6 +6,7 @@ package check
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -548,9 +549,7 @@ const defaultPatience = time.Minute
 // still goes on.
 func (v *verifier) check(in Within) (ended bool) {
 	patience := v.Patience
-	if patience == 0 {
-		patience = defaultPatience
-	}
+	patience = cmp.Or(patience, defaultPatience)
 	over := time.NewTimer(patience)
 	defer over.Stop()
 	faults := in.Check()

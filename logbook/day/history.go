@@ -1,6 +1,7 @@
 package day
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -271,10 +272,7 @@ func (s Sheet) short(name, v string) string {
 }
 
 func orNone(v string) string {
-	if v == "" {
-		return "(none)"
-	}
-	return v
+	return cmp.Or(v, "(none)")
 }
 
 // title names a record: when it was done, what it was, about which flask.

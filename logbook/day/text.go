@@ -2,6 +2,7 @@ package day
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -429,10 +430,7 @@ func (s Sheet) mixing(p *page) {
 }
 
 func lot(l string) string {
-	if l == "" {
-		return "not given"
-	}
-	return l
+	return cmp.Or(l, "not given")
 }
 
 // room words the temperature that a mix was made at, and where its parts came from.

@@ -141,9 +141,7 @@ func (s Sheet) Trail(w io.Writer, flask int) error {
 		}
 		if len(it.Action.Unusual) > 0 {
 			why := words.Reason(it.Action.Why)
-			if why == "" {
-				why = "reason given before"
-			}
+			why = cmp.Or(why, "reason given before")
 			fmt.Fprintf(&b, "        unusual: %s; reason: %s\n", unusualWords(it.Action.Unusual), why)
 		}
 		for i, cs := range s.changes(it) {

@@ -1,6 +1,7 @@
 package doctor
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -356,10 +357,7 @@ func isUTF8(locale string) bool {
 }
 
 func named(s string) string {
-	if s == "" {
-		return "unnamed"
-	}
-	return s
+	return cmp.Or(s, "unnamed")
 }
 
 // base is the last part of a path of any system.

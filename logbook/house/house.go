@@ -80,10 +80,7 @@ type pressWork struct {
 
 // Final is the pressure of the final closure, in psi.
 func (p pressWork) Final() float64 {
-	if p.FinalPSI == 0 {
-		return p.PressurePSI
-	}
-	return p.FinalPSI
+	return cmp.Or(p.FinalPSI, p.PressurePSI)
 }
 
 // RemountRule is what the house asks at the check back on the articulator.
@@ -96,10 +93,7 @@ const defaultPinMM = 1
 
 // PinLimit is the pin opening above which it is told, in mm.
 func (r RemountRule) PinLimit() float64 {
-	if r.PinLimitMM == 0 {
-		return defaultPinMM
-	}
-	return r.PinLimitMM
+	return cmp.Or(r.PinLimitMM, defaultPinMM)
 }
 
 // Work is how long the work at press and bench takes, in seconds: what the press
@@ -201,10 +195,7 @@ type Bath struct {
 
 // Band is how far a reading may lie off the programme, in kelvin.
 func (b Bath) Band() float64 {
-	if b.BandK == 0 {
-		return cure.DefaultBandK
-	}
-	return b.BandK
+	return cmp.Or(b.BandK, cure.DefaultBandK)
 }
 
 // Silent is how long a probe may read nothing.

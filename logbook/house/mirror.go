@@ -1,6 +1,7 @@
 package house
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
@@ -45,10 +46,7 @@ func PlaceKind(to string) (string, error) {
 
 // MirrorName is what the bench is called in a mirror, "" where the house has no name for it.
 func (h House) MirrorName() string {
-	if h.Mirror.Bench != "" {
-		return h.Mirror.Bench
-	}
-	return h.Lab
+	return cmp.Or(h.Mirror.Bench, h.Lab)
 }
 
 func (m Mirror) valid() error {

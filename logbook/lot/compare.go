@@ -1,6 +1,7 @@
 package lot
 
 import (
+	"cmp"
 	"strings"
 	"unicode"
 )
@@ -63,10 +64,7 @@ func (l Lot) May(text string) bool {
 
 // Name is what a lot is looked up by: its lot, else its serial.
 func (l Lot) Name() string {
-	if l.Lot != "" {
-		return l.Lot
-	}
-	return l.Serial
+	return cmp.Or(l.Lot, l.Serial)
 }
 
 // squeeze leaves letters and digits, capitals alone.

@@ -7,6 +7,7 @@
 package route
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -144,10 +145,7 @@ func (s Step) Called() string {
 
 // Brief is the same for a narrow column.
 func (s Step) Brief() string {
-	if s.Short != "" {
-		return s.Short
-	}
-	return s.Called()
+	return cmp.Or(s.Short, s.Called())
 }
 
 // Called is what a field is called on the screen.
@@ -164,10 +162,7 @@ func (f Field) Called() string {
 
 // Called is what a route is called on the screen.
 func (r Route) Called() string {
-	if r.Words != "" {
-		return r.Words
-	}
-	return r.Name
+	return cmp.Or(r.Words, r.Name)
 }
 
 // Read reads a value of the field in its stored unit; typed is in the units of the house

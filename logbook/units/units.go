@@ -17,6 +17,7 @@
 package units
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -60,9 +61,7 @@ func (q quantity) parse(s, def string) (float64, error) {
 		return 0, fmt.Errorf("%s %q: %w; type for example %s", q.name, typed, err, q.example)
 	}
 	unit = strings.TrimSpace(unit)
-	if unit == "" {
-		unit = def
-	}
+	unit = cmp.Or(unit, def)
 	sc, ok := q.scale(unit)
 	if !ok {
 		return 0, fmt.Errorf("%s %q: unit %q is not known; use one of %s", q.name, typed, unit, q.unitNames())

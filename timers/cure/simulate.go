@@ -1,6 +1,7 @@
 package cure
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -126,18 +127,12 @@ func (o RunOptions) filled(bath []Knot) (RunOptions, error) {
 	if err := o.Air.Valid(); err != nil {
 		return o, err
 	}
-	if o.Tol == 0 {
-		o.Tol = 1e-4
-	}
+	o.Tol = cmp.Or(o.Tol, 1e-4)
 	if !(o.Tol >= 1e-9 && o.Tol <= 0.1) {
 		return o, fmt.Errorf("tolerance %g: it must be 1e-9 to 0.1", o.Tol)
 	}
-	if o.GypsumCells == 0 {
-		o.GypsumCells = 12
-	}
-	if o.ResinCells == 0 {
-		o.ResinCells = 8
-	}
+	o.GypsumCells = cmp.Or(o.GypsumCells, 12)
+	o.ResinCells = cmp.Or(o.ResinCells, 8)
 	if o.GypsumCells < 1 || o.GypsumCells > maxCells || o.ResinCells < 2 || o.ResinCells > maxCells || o.ResinCells%2 != 0 {
 		return o, fmt.Errorf("grid of %d gypsum and %d resin cells: give 1 to %d and an even 2 to %d", o.GypsumCells, o.ResinCells, maxCells, maxCells)
 	}

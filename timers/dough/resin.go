@@ -12,6 +12,7 @@
 package dough
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -81,14 +82,10 @@ func round3(v float64) float64 { return math.Round(v*1000) / 1000 }
 // is taken or left together with its basis; a ratio without one is by mass.
 func (r Resin) WithDefaults() Resin {
 	d := HouseDefault()
-	if r.Name == "" {
-		r.Name = d.Name
-	}
+	r.Name = cmp.Or(r.Name, d.Name)
 	if r.RatioBy == "" {
 		r.RatioBy = ByMass
-		if r.Ratio == 0 {
-			r.Ratio = d.Ratio
-		}
+		r.Ratio = cmp.Or(r.Ratio, d.Ratio)
 	}
 	for _, f := range []struct {
 		v   *float64
@@ -100,9 +97,7 @@ func (r Resin) WithDefaults() Resin {
 		{&r.WarmTauMin, d.WarmTauMin}, {&r.DoughLnSD, d.DoughLnSD}, {&r.WorkLnSD, d.WorkLnSD},
 		{&r.MixLnSD, d.MixLnSD}, {&r.Q10LnSD, d.Q10LnSD},
 	} {
-		if *f.v == 0 {
-			*f.v = f.def
-		}
+		*f.v = cmp.Or(*f.v, f.def)
 	}
 	return r
 }

@@ -161,12 +161,8 @@ func (o AdviceOptions) settled() (AdviceOptions, error) {
 	if err := checkWork(o.Work); err != nil {
 		return o, err
 	}
-	if o.Draws == 0 {
-		o.Draws = defaultDraws
-	}
-	if o.Gain == 0 {
-		o.Gain = DefaultGain
-	}
+	o.Draws = cmp.Or(o.Draws, defaultDraws)
+	o.Gain = cmp.Or(o.Gain, DefaultGain)
 	if o.Draws < 1 || o.Draws > maxDraws {
 		return o, fmt.Errorf("%d draws: want 1 to %d", o.Draws, maxDraws)
 	}
@@ -333,9 +329,7 @@ func (q *desk) order(adv *Advice, turns []time.Duration) {
 		// Those that were not there before stay behind the ones they follow now.
 		last := 0
 		for _, id := range ids {
-			if place[id] == 0 {
-				place[id] = last
-			}
+			place[id] = cmp.Or(place[id], last)
 			last = place[id]
 		}
 		slices.SortStableFunc(ids, func(a, b string) int { return cmp.Compare(place[a], place[b]) })

@@ -132,9 +132,7 @@ func (q *desk) best(a, b rule, figure func(*without) float64) *without {
 	if t != nil && len(q.jobs) <= mostWhole {
 		return q.playOut(&choice{table: t})
 	}
-	if a == 0 {
-		a = b
-	}
+	a = cmp.Or(a, b)
 	best := q.byRules(a, b, figure)
 	if t != nil {
 		if other := q.playOut(&choice{table: t}); figure(other) > figure(best)+1e-9 {

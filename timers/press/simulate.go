@@ -1,6 +1,7 @@
 package press
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -90,9 +91,7 @@ const lookAheadName = "look-ahead"
 // look-ahead know the distribution of closures and what has been judged so far, nothing else. It uses every
 // processor; the figures do not depend on how many there are. It ends early with ctx's error when ctx is done.
 func Simulate(ctx context.Context, o ShiftOptions) (ShiftTable, error) {
-	if o.Draws == 0 {
-		o.Draws = defaultDraws
-	}
+	o.Draws = cmp.Or(o.Draws, defaultDraws)
 	if err := checkWork(o.Work); err != nil {
 		return ShiftTable{}, err
 	}

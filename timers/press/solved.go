@@ -1,6 +1,7 @@
 package press
 
 import (
+	"cmp"
 	"errors"
 	"time"
 )
@@ -23,9 +24,7 @@ func Solve(jobs []Job, d Durations, b Capacity, most int) (*Solved, error) {
 		return nil, errTooMuch
 	}
 	p, w := newPlan(jobs, d, b)
-	if most == 0 {
-		most = defaultWork / (len(jobs) + 1)
-	}
+	most = cmp.Or(most, defaultWork/(len(jobs)+1))
 	t := newTable(p, most, width{})
 	if t.solve(w, 0); t.full {
 		return nil, errTooMuch

@@ -269,9 +269,7 @@ func (l PieceList) Text(w io.Writer) error {
 			if u.Corrected {
 				name += " *"
 			}
-			if outcome == "" {
-				outcome = "at work"
-			}
+			outcome = cmp.Or(outcome, "at work")
 			if len(u.Defects) > 0 {
 				outcome += ": " + strings.Join(words.Defects(u.Defects), ", ")
 			}

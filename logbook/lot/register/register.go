@@ -3,6 +3,7 @@
 package register
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -77,9 +78,7 @@ func Text(w io.Writer, lines []Listed) error {
 			state = "EXPIRED"
 		}
 		until := l.Expiry
-		if until == "" {
-			until = "-"
-		}
+		until = cmp.Or(until, "-")
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s %s\t%s\t%s\n", l.Material, words.Clean(l.Lot), until, date(l.In), l.InBy, state, l.Product)
 	}
 	return tw.Flush()
