@@ -259,7 +259,7 @@ func (b *Book) plan(as []action.Action) (*plan, error) {
 		cur = bench.Fold(cur.Living(), cur.Top)
 	}
 	w.fresh, w.index = make([]record.Record, 0, len(as)), make([][][]byte, 0, len(as))
-	c := &checking{b: b, cur: cur, head: st.Head, batch: make(map[string]int, len(as)), get: func(i int) (record.Record, error) { return w.fresh[i], nil }}
+	c := &checking{b: b, cur: cur, head: st.Head, batch: newBatch(st.Head.Seq, len(as), func(i int) (record.Record, error) { return w.fresh[i], nil })}
 	err := b.view(func(tx *bolt.Tx) error {
 		c.begin(tx)
 		for i, a := range as {
@@ -359,47 +359,6 @@ func liveSet(b *bench.Bench) map[uint64]bool {
 		m[it.Seq] = true
 	}
 	return m
-}
-
-// related gives the numbers of the records that a correction or a taking back speaks
-// of; at hand is asked for a body before the book is.
-func (p *past) related(body action.Body, atHand func(id string) (action.Body, bool)) map[uint64]bool {
-	if in, ok := body.(action.CaseIn); ok {
-		return p.finishedBefore(in)
-	}
-	of, ok := action.Amends(body)
-	if !ok {
-		return nil
-	}
-	find := func(id string) (action.Body, bool) {
-		if body, ok := atHand(id); ok {
-			return body, true
-		}
-		return p.body(id)
-	}
-	if body, ok = find(of); !ok {
-		return nil
-	}
-	seqs := map[uint64]bool{}
-	if root, ok := p.byID(of); ok {
-		root = layout.RootOf(root, p.byID)
-		body = root.Action.Body
-		seqs[root.Seq] = true
-		p.amendments(root.Seq, seqs)
-	}
-	if _, ok := body.(action.Settings); ok {
-		p.ofSubject(layout.SubjectSettings, seqs) // those before it are in force again
-	}
-	if s := layout.RegisterSubjects(body, 0); s != nil {
-		p.ofSubject(s[0], seqs) // what was known of the lot before it, and which lots were too many, is again
-	}
-	for _, s := range bench.Subjects(body, find) {
-		p.withRelatives(s, seqs)
-	}
-	if movesCases(body) {
-		p.cases(body, seqs)
-	}
-	return seqs
 }
 
 // write is the transaction.

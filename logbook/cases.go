@@ -63,7 +63,7 @@ func (p *past) cases(root action.Body, seqs map[uint64]bool) {
 	}
 	for number := range numbers {
 		for _, flask := range p.flasksOf(number) {
-			p.withRelatives(flask, seqs)
+			p.restingOn(flask, seqs)
 		}
 	}
 }
@@ -238,7 +238,7 @@ func (p *past) finishedBefore(in action.CaseIn) map[uint64]bool {
 		flask := action.Subject{Class: 'f', No: int(binary.BigEndian.Uint32(k[1:]))}
 		if opening, ok := p.opening(flask); ok && p.hasNumber(opening, map[string]bool{in.Case: true}) {
 			seqs := map[uint64]bool{}
-			p.withRelatives(flask, seqs)
+			p.restingOn(flask, seqs)
 			if o, ok := p.openedAs(seqs); ok && o.Case == in.Case && o.Base == in.Base {
 				p.ofSubject(layout.SubjectCase(in.Case), seqs)
 				return seqs

@@ -25,9 +25,7 @@ type checking struct {
 	now     timers.Now
 	cur     *bench.Bench
 	head    Head
-	batch   map[string]int                         // ids of the input's records, by their place among them
-	get     func(i int) (record.Record, error)     // gives one of those back
-	signing []record.Record                        // sign-offs and takings back among them
+	batch   *batch                                 // the input's records
 	came    func(was *bench.Bench, a *bench.Bench) // told where records came back to the bench; may be nil
 }
 
@@ -69,11 +67,7 @@ func (c *checking) next(a action.Action) (rec record.Record, keys [][]byte, seen
 		return it.Record, ok
 	})
 	c.head = Head{Seq: rec.Seq, Hash: rec.Hash()}
-	c.batch[a.ID] = len(c.batch)
-	switch rec.Action.Body.(type) {
-	case action.SignOff, action.TakeBack:
-		c.signing = append(c.signing, rec)
-	}
+	c.batch.add(rec, keys)
 	return rec, keys, false, nil
 }
 
@@ -84,15 +78,15 @@ const knownAtOnce = 256
 func (c *checking) past() *past {
 	if c.p == nil || len(c.p.known) > knownAtOnce {
 		c.p = newPast(c.tx)
-		c.p.behind = c.b.behind
+		c.p.behind, c.p.batch = c.b.behind, c.batch
 	}
 	return c.p
 }
 
 // alreadyThere looks for an id that was recorded before.
 func (c *checking) alreadyThere(a action.Action) (old record.Record, seen bool, err error) {
-	if i, ok := c.batch[a.ID]; ok {
-		old, err = c.get(i)
+	if i, ok := c.batch.ids[a.ID]; ok {
+		old, err = c.batch.get(i)
 	} else if v := c.past().indexed(layout.IDKey(a.ID)); v != nil {
 		old, err = c.past().at(binary.BigEndian.Uint64(v))
 	} else {
@@ -117,7 +111,7 @@ func (c *checking) answered(body action.Body, then timers.Stamp) (old record.Rec
 	}
 	seqs := map[uint64]bool{}
 	for _, s := range bench.Subjects(body, c.past().body) {
-		c.p.ofSubject(s, seqs)
+		c.p.lessOldNotes(s, seqs)
 	}
 	recs, err := c.p.sorted(seqs)
 	if err != nil {
@@ -129,10 +123,7 @@ func (c *checking) answered(body action.Body, then timers.Stamp) (old record.Rec
 // recall brings back the records that a correction or a taking back speaks of, or a case that
 // is taken in, where the bench no longer rests on them.
 func recall(p *past, cur *bench.Bench, a action.Action) *bench.Bench {
-	seqs := p.related(a.Body, func(id string) (action.Body, bool) {
-		it, ok := cur.Item(id)
-		return it.Action.Body, ok
-	})
+	seqs := p.related(a.Body, benchHand{cur})
 	if len(seqs) == 0 { // of nearly every record; to go through the bench for it costs most of a long input
 		return cur
 	}

@@ -164,7 +164,7 @@ type long struct {
 func (b *Book) checkLong(actions iter.Seq2[action.Action, error], wait *waiting, ends func() bool) (*long, error) {
 	st := b.State()
 	l := &long{back: map[int][]uint64{}}
-	c := &checking{b: b, head: st.Head, batch: map[string]int{}, get: wait.at}
+	c := &checking{b: b, head: st.Head, batch: newBatch(st.Head.Seq, 0, wait.at)}
 	c.cur = bench.Fold(st.Bench.Living(), st.Bench.Top)
 	c.came = func(was, is *bench.Bench) {
 		had, part := liveSet(was), wait.count()/b.partLength()

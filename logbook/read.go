@@ -24,6 +24,7 @@ type past struct {
 	tx     *bolt.Tx
 	quick  *record.Reader
 	known  map[uint64]record.Record
+	batch  *batch  // of an input, what was checked; may be nil
 	behind *behind // what the index lacks, once it was asked for
 	err    error   // why that cannot be told
 }
@@ -32,10 +33,22 @@ func newPast(tx *bolt.Tx) *past {
 	return &past{tx: tx, quick: record.NewReader(), known: map[uint64]record.Record{}}
 }
 
-// at reads one record; its bytes are copied out of the transaction.
+// at reads one record and keeps it in mind.
 func (p *past) at(seq uint64) (record.Record, error) {
+	r, err := p.read(seq)
+	if err == nil {
+		p.known[seq] = r
+	}
+	return r, err
+}
+
+// read reads one record; its bytes are copied out of the transaction.
+func (p *past) read(seq uint64) (record.Record, error) {
 	if r, ok := p.known[seq]; ok {
 		return r, nil
+	}
+	if p.batch.has(seq) {
+		return p.batch.at(seq)
 	}
 	raw := p.tx.Bucket(layout.Log).Get(layout.SeqKey(seq))
 	if raw == nil {
@@ -45,11 +58,14 @@ func (p *past) at(seq uint64) (record.Record, error) {
 	if err != nil {
 		return record.Record{}, fmt.Errorf("record %d is %w: %w", seq, ErrSpoilt, err)
 	}
-	p.known[seq] = r
 	return r, nil
 }
 
 func (p *past) byID(id string) (record.Record, bool) {
+	if seq, ok := p.batch.byID(id); ok {
+		r, err := p.at(seq)
+		return r, err == nil
+	}
 	v := p.indexed(layout.IDKey(id))
 	if len(v) != 8 {
 		return record.Record{}, false
@@ -134,6 +150,9 @@ func (p *past) ofSubject(s action.Subject, seqs map[uint64]bool) {
 	for k := c.Seek(prefix); len(k) == len(prefix)+8 && bytes.HasPrefix(k, prefix); k = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[len(prefix):])] = true
 	}
+	for _, seq := range p.batch.of(s) {
+		seqs[seq] = true
+	}
 }
 
 // amendments adds the numbers of the corrections and takings back of a record.
@@ -142,6 +161,9 @@ func (p *past) amendments(of uint64, seqs map[uint64]bool) {
 	prefix := layout.AmendKey(of, 0)[:9]
 	for k := c.Seek(prefix); len(k) == 17 && bytes.HasPrefix(k, prefix); k = c.Next() {
 		seqs[binary.BigEndian.Uint64(k[9:])] = true
+	}
+	for _, seq := range p.batch.amendmentsOf(of) {
+		seqs[seq] = true
 	}
 }
 

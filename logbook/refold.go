@@ -50,7 +50,7 @@ func (f *refold) foldRun() {
 	for _, r := range f.run {
 		_, takesBack := r.Action.Body.(action.TakeBack)
 		if takesBack && !whole(b, opened, r) || f.lots && amendsRegister(f.tx, b, r) {
-			for seq := range newPast(f.tx).related(r.Action.Body, func(string) (action.Body, bool) { return nil, false }) {
+			for seq := range newPast(f.tx).related(r.Action.Body, emptyHand{}) {
 				back[seq] = seq <= recs[len(recs)-1].Seq
 			}
 		}

@@ -1,9 +1,9 @@
 package logbook
 
 import (
-	"encoding/binary"
 	"errors"
 	"fmt"
+	"math"
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/layout"
@@ -27,12 +27,12 @@ func (c *checking) signable(a action.Action) error {
 		}
 		return err
 	}
-	last, ok := p.lastSignOff(s, c.signing)
+	last, ok := p.lastSignOff(s)
 	if !ok {
 		return nil
 	}
 	for seq := last.Seq + 1; seq <= c.head.Seq; seq++ {
-		r, err := c.at(p, seq)
+		r, err := p.at(seq)
 		if err != nil {
 			return err
 		}
@@ -41,14 +41,6 @@ func (c *checking) signable(a action.Action) error {
 		}
 	}
 	return fmt.Errorf("%s was signed off by %s, %s, and nothing was recorded since", s.Day, last.Action.By, last.Stamp.At.Format("Mon 2 Jan 15:04:05"))
-}
-
-// at gives the record of a number, in the book or of the input.
-func (c *checking) at(p *past, seq uint64) (record.Record, error) {
-	if first := c.head.Seq + 1 - uint64(len(c.batch)); seq >= first {
-		return c.get(int(seq - first))
-	}
-	return p.at(seq)
 }
 
 // anythingOn tells whether anything but a sign-off was done on the day of one.
@@ -60,8 +52,8 @@ func (c *checking) anythingOn(p *past, s action.SignOff) (bool, error) {
 		}
 		return !r.Stamp.At.Before(from) && r.Stamp.At.Before(until)
 	}
-	for i := len(c.batch) - 1; i >= 0; i-- { // what it signs stands right before it as a rule
-		if r, err := c.get(i); err != nil || counts(r) {
+	for i := len(c.batch.ids) - 1; i >= 0; i-- { // what it signs stands right before it as a rule
+		if r, err := c.batch.get(i); err != nil || counts(r) {
 			return err == nil, err
 		}
 	}
@@ -79,35 +71,21 @@ func (c *checking) anythingOn(p *past, s action.SignOff) (bool, error) {
 	return false, nil
 }
 
-// lastSignOff finds the last sign-off of the same day that was not taken back; fresh are the
-// sign-offs and takings back of the input, which are not in the book yet.
-func (p *past) lastSignOff(s action.SignOff, fresh []record.Record) (last record.Record, ok bool) {
+// lastSignOff finds the last sign-off of the same day that was not taken back.
+func (p *past) lastSignOff(s action.SignOff) (last record.Record, ok bool) {
 	back := map[string]bool{}
-	for _, r := range fresh {
-		if a, is := r.Action.Body.(action.TakeBack); is {
-			back[a.Of] = true
-		}
-	}
-	for i := len(fresh) - 1; i >= 0; i-- {
-		if o, is := fresh[i].Action.Body.(action.SignOff); is && o.No() == s.No() && !back[fresh[i].Action.ID] {
-			return fresh[i], true
-		}
-	}
-	c := p.index()
-	about := layout.SubjectSignOff(s)
-	prefix := layout.SubjectPrefix(about)
-	about.No++
-	for k := prior(c, layout.SubjectPrefix(about)); len(k) == 13 && string(k[:5]) == string(prefix); k = c.Prev() {
-		r, err := p.at(binary.BigEndian.Uint64(k[5:]))
+	p.before(layout.SubjectSignOff(s), math.MaxUint64, func(seq uint64) bool {
+		r, err := p.at(seq)
 		if err != nil || back[r.Action.ID] {
-			continue
+			return true
 		}
 		switch a := r.Action.Body.(type) {
 		case action.TakeBack:
 			back[a.Of] = true
 		case action.SignOff:
-			return r, true
+			last, ok = r, true
 		}
-	}
-	return last, false
+		return !ok
+	})
+	return last, ok
 }

@@ -136,10 +136,14 @@ func (m *sight) flaskSaid(s *sheet, a area, fl *bench.Flask, local func(timers.S
 			s.add(warn, fmt.Sprintf("%s %s  %s: %s", local(o.At), o.By, words.Unusual(o.What), why))
 		}
 	}
-	if len(fl.Notes) > 0 {
+	said, more := m.bench().LatestNotes(action.Subject{Class: 'f', No: fl.No})
+	if len(said) > 0 || more {
 		s.gap()
 		s.head(dim, "notes")
-		for _, n := range fl.Notes {
+		if more {
+			s.wrapped(dim, fmt.Sprintf("Only the latest notes stand here. All notes and records of this flask: flaskside day --flask %d", fl.No), a.w-2)
+		}
+		for _, n := range said {
 			s.wrapped(plain, fmt.Sprintf("%s %s  %s", local(n.At), n.By, n.Text), a.w-2)
 		}
 	}

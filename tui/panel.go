@@ -137,7 +137,8 @@ func (m *sight) panelLines(fl *bench.Flask, w int) (out []lineOf, trials int) {
 			out = append(out, lineOf{plain, m.mixLine(mix)})
 		}
 	}
-	for _, n := range fl.Notes {
+	said, _ := m.bench().LatestNotes(action.Subject{Class: 'f', No: fl.No})
+	for _, n := range said {
 		out = append(out, lineOf{dim, fit("note: "+n.Text, w)})
 	}
 	return out, trials

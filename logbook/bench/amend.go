@@ -210,9 +210,7 @@ func (c *checker) takeBack(a action.TakeBack) error {
 	case r.kept:
 		return fmt.Errorf("an entry of the kind %q cannot be undone", it.Body.Kind())
 	case r.makes != nil:
-		if n := c.resting(it, r.makes(it.Body)); n > 0 {
-			return fmt.Errorf("%d later entries depend on it; undo those first", n)
-		}
+		return c.resting(it, r.makes(it.Body))
 	}
 	return nil
 }
@@ -244,18 +242,15 @@ func (c *checker) undoneAgain(it Item, a action.TakeBack) error {
 	} else if makes != nil && !counts {
 		lost = makes(root.Body)
 	}
-	if n := c.resting(root, lost); n > 0 {
-		return fmt.Errorf("%d later entries depend on it; undo those first", n)
-	}
-	return nil
+	return c.resting(root, lost)
 }
 
-// resting counts the later records about the thing that a record brought into the
+// resting refuses while there are later records about the thing that a record brought into the
 // world. A timer may go with its stop left behind: nothing else speaks of it.
-func (c *checker) resting(it Item, made action.Subject) int {
+func (c *checker) resting(it Item, made action.Subject) error {
 	n := 0
 	if made.Class == 't' || made.Class == 0 {
-		return 0
+		return nil
 	}
 	for _, o := range c.b.Items {
 		if o.Seq <= it.Seq || o.TakenBack != nil {
@@ -270,7 +265,14 @@ func (c *checker) resting(it Item, made action.Subject) int {
 			n += f(c.b, o.Body, made)
 		}
 	}
-	return n
+	if n == 0 {
+		return nil
+	}
+	count := fmt.Sprint(n)
+	if _, more := c.b.LatestNotes(made); more {
+		count = "at least " + count // old notes are not at hand
+	}
+	return fmt.Errorf("%s later entries depend on it; undo those first", count)
 }
 
 // alone sees to it that a correction or a taking back leaves no two flasks on one

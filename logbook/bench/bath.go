@@ -75,7 +75,6 @@ type Load struct {
 	Doubts    []action.Doubt // what spoke against the thermometers of the bath when it went in
 	In        timers.Stamp
 	Last      timers.Stamp
-	Notes     []Said
 	seq       uint64
 	set       timers.Stamp
 }

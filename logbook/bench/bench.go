@@ -80,11 +80,16 @@ type Bench struct {
 	owned   []any // what it has of its own meanwhile; nil when that is done
 	memo    *memo
 
-	// The windows are worked out once for all screens: they change with a record only.
-	once   *sync.Once
-	worked []Window
+	worked *worked
 
 	pruned int // how many records were left when it was last pruned
+}
+
+// worked is what is worked out once for all screens: it changes with a record only.
+type worked struct {
+	windows, notes sync.Once
+	running        []Window
+	said           map[action.Subject][]Said
 }
 
 // Counters are the highest numbers used in a book, and its last record.

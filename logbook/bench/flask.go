@@ -9,7 +9,7 @@ import (
 	"flaskside/timers"
 )
 
-// The flask itself: opened on a place, moved, spoken of.
+// The flask itself: opened on a place, moved.
 var flaskItself = subject{
 	rules: []rule{
 		on(checkFlaskOpen, applyFlaskOpen, mends("case", "base", "size", "tag"), alive(caseAlive[action.FlaskOpen]),
@@ -24,7 +24,6 @@ var flaskItself = subject{
 				return nil
 			})),
 		on(checkFlaskMove, func(b *Bench, a action.FlaskMove, it *Item) { b.flask(a.Flask, it).Place = a.Place }, quiet),
-		on(checkNote, applyNote, quiet),
 	},
 	lives: map[byte]func(*living, int) bool{'f': (*living).flask},
 }
@@ -105,7 +104,6 @@ type Flask struct {
 	Outcome    string
 	Ended      *timers.Stamp
 	Defects    []string
-	Notes      []Said
 	Oddities   []Oddity        // what was out of the ordinary, with the reason given
 	excused    map[string]bool // codes a reason was given for
 	known      bool            // its opening is among the records given
@@ -116,13 +114,6 @@ type Flask struct {
 
 	// What its alarms are never older than: see since.go.
 	set, given, trend, back timers.Stamp
-}
-
-// Said is a note.
-type Said struct {
-	At   timers.Stamp
-	By   string
-	Text string
 }
 
 // Oddity is an unusual step and the reason given for it.
@@ -212,32 +203,6 @@ func (c *checker) free(place int) error {
 		return fmt.Errorf("place %d is taken by flask %d (case %s)", place, f.No, f.Case)
 	}
 	return nil
-}
-
-func checkNote(c *checker, a action.Note) (action.Note, error) {
-	switch {
-	case a.Flask > 0:
-		_, err := c.flask(a.Flask)
-		return a, err
-	case a.Mix > 0:
-		_, err := c.mix(a.Mix)
-		return a, err
-	case c.b.Loads[a.Load] == nil:
-		return a, fmt.Errorf("there is no load %d at work", a.Load)
-	}
-	return a, nil
-}
-
-func applyNote(b *Bench, a action.Note, it *Item) {
-	said := Said{it.Stamp, it.Action.By, a.Text}
-	if a.Flask > 0 {
-		f := b.flask(a.Flask, it)
-		f.Notes = append(f.Notes, said)
-	} else if m := b.mix(a.Mix); m != nil {
-		m.Notes = append(m.Notes, said)
-	} else if l := b.load(a.Load); l != nil {
-		l.Notes = append(l.Notes, said)
-	}
 }
 
 func (l *living) flask(n int) bool { f := l.b.Flasks[n]; return f != nil && f.Stage != Finished }

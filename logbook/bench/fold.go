@@ -1,8 +1,6 @@
 package bench
 
 import (
-	"sync"
-
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
 	"flaskside/logbook/record"
@@ -35,7 +33,7 @@ func (b *Bench) With(r record.Record) *Bench {
 func fold(n int, at func(i int) *record.Record, top Counters) *Bench {
 	b := &Bench{
 		House: house.Default(), Flasks: map[int]*Flask{}, Mixes: map[int]*Mix{}, Loads: map[int]*Load{}, Timers: map[int]*Timer{},
-		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, n), indexed: n, Items: make([]Item, n), memo: newMemo(), once: &sync.Once{}, tail: &tail{},
+		Cautions: map[string]timers.Stamp{}, readSet: map[int]timers.Stamp{}, Top: top, byID: make(map[string]int, n), indexed: n, Items: make([]Item, n), memo: newMemo(), worked: &worked{}, tail: &tail{},
 	}
 	b.tail.n.Store(int64(n))
 	var amends []int
@@ -124,7 +122,7 @@ func (b *Bench) Extend(r record.Record) *Bench {
 	b.extend(r)
 	b.indexed = len(b.Items)
 	b.tail.n.Store(int64(b.indexed))
-	b.once = &sync.Once{} // other windows run
+	b.worked = &worked{} // other windows run
 	if len(b.Items) > max(pruneAt, 2*b.pruned) {
 		return b.pruneMuch()
 	}

@@ -18,13 +18,14 @@ type living struct {
 	unloads    map[int][]int // by record: the loads it took flasks out of
 	registered map[uint64]bool
 	cases      map[uint64]bool
+	faded      map[int]bool // notes by record
 	// settingsBack is the record of settings whose taking back is the latest; -1 for none.
 	settingsBack int
 }
 
 // living looks through the records once.
 func (b *Bench) living() *living {
-	l := &living{b: b, last: map[action.Kind]int{}, served: b.served(), lastRead: b.lastReadings(), unloads: b.unloadings(), registered: b.registered(), cases: b.caseRecords(), settingsBack: -1}
+	l := &living{b: b, last: map[action.Kind]int{}, served: b.served(), lastRead: b.lastReadings(), unloads: b.unloadings(), registered: b.registered(), cases: b.caseRecords(), faded: b.fadedNotes(), settingsBack: -1}
 	var back uint64
 	for i := range b.Items {
 		it := &b.Items[i]
@@ -52,11 +53,11 @@ func (l *living) things(body action.Body) bool { return slices.ContainsFunc(body
 // record tells whether the bench rests on a record: by what it is about, as it was
 // written and as it counts, or by what its kind says.
 func (l *living) record(i int, it *Item) bool {
+	r := rules[it.Body.Kind()]
 	if l.things(it.Action.Body) || len(it.Corrections) > 0 && l.things(it.Body) {
-		return true
+		return r.fades == nil || !r.fades(l, i, it)
 	}
-	f := rules[it.Body.Kind()].alive
-	return f != nil && f(l, i, it)
+	return r.alive != nil && r.alive(l, i, it)
 }
 
 // alive tells for each item whether the bench as it stands still rests on it. What

@@ -47,7 +47,6 @@ type Mix struct {
 	Window    dough.WorkingTime // estimated, pulled by the marks
 	Dough     *timers.Stamp     // marked reached
 	Stiff     *timers.Stamp     // marked too stiff
-	Notes     []Said
 	Last      timers.Stamp
 	set, back timers.Stamp
 }

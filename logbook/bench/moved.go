@@ -4,7 +4,6 @@ import (
 	"maps"
 	"reflect"
 	"slices"
-	"sync"
 	"sync/atomic"
 
 	"flaskside/logbook/action"
@@ -68,7 +67,7 @@ func (b *Bench) apart() *Bench {
 		next.tail.n.Store(int64(n) + 1)
 	}
 	next.shares = true
-	next.once, next.worked = &sync.Once{}, nil
+	next.worked = &worked{}
 	next.Flasks, next.Mixes, next.Loads, next.Timers = maps.Clone(b.Flasks), maps.Clone(b.Mixes), maps.Clone(b.Loads), maps.Clone(b.Timers)
 	next.Readings, next.Answers = slices.Clip(b.Readings), slices.Clip(b.Answers)
 	next.Cautions, next.Here = maps.Clone(b.Cautions), maps.Clone(b.Here)
@@ -113,15 +112,15 @@ func (f *Flask) apart() {
 		c := *h
 		f.Halves[k] = &c
 	}
-	f.Trials, f.Notes, f.Oddities, f.excused = slices.Clone(f.Trials), slices.Clip(f.Notes), slices.Clip(f.Oddities), maps.Clone(f.excused)
+	f.Trials, f.Oddities, f.excused = slices.Clone(f.Trials), slices.Clip(f.Oddities), maps.Clone(f.excused)
 }
 
 func (b *Bench) mix(no int) *Mix {
-	return own(b, b.Mixes, no, func(m *Mix) { m.Notes = slices.Clip(m.Notes) })
+	return own(b, b.Mixes, no, func(*Mix) {})
 }
 
 func (b *Bench) load(no int) *Load {
-	return own(b, b.Loads, no, func(l *Load) { l.Notes = slices.Clip(l.Notes) })
+	return own(b, b.Loads, no, func(*Load) {})
 }
 
 // caseToChange gives a case of the list to write to.
@@ -136,7 +135,7 @@ func (b *Bench) caseToChange(i int) *Case {
 // Same tells whether two benches say the same of everything, whatever each was made by.
 func (b *Bench) Same(other *Bench) bool {
 	said := func(b Bench) Bench {
-		b.byID, b.indexed, b.tail, b.shares, b.owned, b.pruned, b.memo, b.once, b.worked = nil, 0, nil, false, nil, 0, nil, nil, nil
+		b.byID, b.indexed, b.tail, b.shares, b.owned, b.pruned, b.memo, b.worked = nil, 0, nil, false, nil, 0, nil, nil
 		return b
 	}
 	return reflect.DeepEqual(said(*b), said(*other))

@@ -33,6 +33,7 @@ type rule struct {
 
 	limits      func(*checker, action.Body) error
 	alive       func(*living, int, *Item) bool
+	fades       func(*living, int, *Item) bool
 	makes       func(action.Body) action.Subject
 	rests       func(*Bench, action.Body, action.Subject) int
 	corrected   func(c *checker, was, is action.Body) error
@@ -77,6 +78,9 @@ func alive[B action.Body](f func(l *living, a B, i int, it *Item) bool) option {
 		r.alive = func(l *living, i int, it *Item) bool { return f(l, it.Body.(B), i, it) }
 	}
 }
+
+// fades is a kind that can be let go of before what it is about is: f tells when.
+func fades(f func(l *living, i int, it *Item) bool) option { return func(r *rule) { r.fades = f } }
 
 // makes names what a record brings into the world: its number is used up, and it is not
 // taken back while later records rest on it.
@@ -132,7 +136,7 @@ var (
 // The table is filled when the program starts and not where it is declared: what
 // subjects do reaches back to it.
 func init() {
-	register(flaskItself, separator, mixing, pressing, finalClosure, bath, cooling, finish, lots, equipment, cases, caseSteps, planning, ownTimers, alarms, crew, screens, signingOff, amending)
+	register(flaskItself, noting, separator, mixing, pressing, finalClosure, bath, cooling, finish, lots, equipment, cases, caseSteps, planning, ownTimers, alarms, crew, screens, signingOff, amending)
 }
 
 // register makes subjects the table, in this order.
@@ -171,11 +175,11 @@ func (b *Bench) Next(f *Flask, now timers.Now) Step {
 // Windows gives every running window, in the order of the places, then mixes,
 // loads and timers.
 func (b *Bench) Windows() []Window {
-	if b.once == nil {
+	if b.worked == nil {
 		return b.windows()
 	}
-	b.once.Do(func() { b.worked = b.windows() })
-	return slices.Clone(b.worked)
+	b.worked.windows.Do(func() { b.worked.running = b.windows() })
+	return slices.Clone(b.worked.running)
 }
 
 // windows works them out.

@@ -271,7 +271,7 @@ func (s Sheet) flaskBlock(f *bench.Flask) block {
 		b.Lines = append(b.Lines, capital(words))
 	}
 	b.Lines = append(append(b.Lines, due...), s.unusual(f)...)
-	b.Lines = append(b.Lines, each.Of(s.said(f.Notes), capital)...)
+	b.Lines = append(b.Lines, each.Of(s.said('f', f.No), capital)...)
 	if m := s.Bench.MixOf(f); m != nil {
 		made := func(name string) string {
 			return star(s.corrected(action.Subject{Class: 'm', No: m.No}, "mix", name))
@@ -407,7 +407,7 @@ func (s Sheet) mixBlock(mixes []*bench.Mix) block {
 		t.Rows = append(t.Rows, cells(m.Letter(), s.did(about, &m.Made, "mix")+made("at"), m.Resin+made("resin"), plain(m.PowderG)+" g"+made("powder_g"), plain(m.LiquidG)+" g"+made("liquid_g"),
 			lot(m.PowderLot)+made("powder_lot"), lot(m.LiquidLot)+made("liquid_lot"), s.room(m)+made("room_c"), doughAt, until,
 			s.casesOf(m.Flasks)))
-		for _, n := range s.said(m.Notes) {
+		for _, n := range s.said('m', m.No) {
 			b.Lines = append(b.Lines, "Mix "+m.Letter()+", "+n)
 		}
 	}
@@ -427,7 +427,7 @@ func (s Sheet) loadBlock(l *bench.Load) block {
 		b.Picture = &d
 	}
 	b.Beside = append(b.Beside, each.Of(words, capital)...)
-	b.Lines = append(b.Lines, each.Of(s.said(l.Notes), capital)...)
+	b.Lines = append(b.Lines, each.Of(s.said('l', l.No), capital)...)
 	return b
 }
 

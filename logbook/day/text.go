@@ -228,7 +228,7 @@ func (s Sheet) flask(p *page, f *bench.Flask) {
 		first = false
 		p.line(4, "%s", s.odd(o))
 	}
-	s.notes(p, 2, f.Notes)
+	s.notes(p, 2, 'f', f.No)
 }
 
 // standing words how far a flask has come, or what came of it.
@@ -270,16 +270,16 @@ func by(initials string) string {
 	return initials + "  "
 }
 
-func (s Sheet) notes(p *page, indent int, notes []bench.Said) {
-	for _, n := range s.said(notes) {
+func (s Sheet) notes(p *page, indent int, class byte, no int) {
+	for _, n := range s.said(class, no) {
 		p.line(indent, "%s", n)
 	}
 }
 
-// said lists the notes of the day.
-func (s Sheet) said(notes []bench.Said) []string {
+// said lists the notes of the day about a thing.
+func (s Sheet) said(class byte, no int) []string {
 	var out []string
-	for _, n := range notes {
+	for _, n := range s.Bench.NotesOn(action.Subject{Class: class, No: no}) {
 		if s.has(n.At.At) {
 			out = append(out, fmt.Sprintf("note %s  %s%s", s.clock(n.At.At), by(n.By), n.Text))
 		}
@@ -425,7 +425,7 @@ func (s Sheet) mixing(p *page) {
 			words += "; too stiff " + s.clock(m.Stiff.At) + star(s.corrected(about, "mix-stiff"))
 		}
 		p.line(5, "%s", words)
-		s.notes(p, 5, m.Notes)
+		s.notes(p, 5, 'm', m.No)
 	}
 }
 
@@ -465,7 +465,7 @@ func (s Sheet) bathing(p *page) {
 		for _, w := range words {
 			p.line(5, "%s", w)
 		}
-		s.notes(p, 5, l.Notes)
+		s.notes(p, 5, 'l', l.No)
 	}
 }
 

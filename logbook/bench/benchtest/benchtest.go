@@ -27,6 +27,8 @@ func dump(b *bench.Bench, now timers.Now, register bool) string {
 		Mix   *bench.Mix
 		Load  *bench.Load
 		Next  bench.Step
+		Notes [3][]bench.Said
+		More  [3]bool // notes than these
 	}
 	out := struct {
 		House   any
@@ -52,6 +54,9 @@ func dump(b *bench.Bench, now timers.Now, register bool) string {
 			c := *l
 			c.Flasks, c.Last = atWork(b, l.Flasks), timers.Stamp{} // also moved by flasks that are gone
 			x.Load = &c
+		}
+		for i, about := range []action.Subject{{Class: 'f', No: f.No}, {Class: 'm', No: f.Mix}, {Class: 'l', No: f.Load}} {
+			x.Notes[i], x.More[i] = b.LatestNotes(about)
 		}
 		out.Flasks = append(out.Flasks, x)
 	}

@@ -1,0 +1,192 @@
+package logbook
+
+import (
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
+	"flaskside/logbook/check"
+	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
+	"flaskside/timers/simclock"
+)
+
+// A book that lets go of old notes stands as the fold of all its records does, through bursts of notes, corrections
+// and takings back of any of them, also in one long input: the same is shown, refused and offered to be undone.
+func TestAnyNumberOfNotes(t *testing.T) {
+	longrun.Checks(t, 25, 400)
+	dir, n := inMemory(t), 0
+	rapid.Check(t, func(rt *rapid.T) {
+		n++
+		path := filepath.Join(dir, fmt.Sprint(n, ".db"))
+		ck := simclock.At(start, "boot-0")
+		if rapid.Bool().Draw(rt, "newest format") {
+			if err := makeNewest(path, ck); err != nil {
+				rt.Fatal(err)
+			}
+		}
+		b, err := Open(path, ck)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		w := &noteWalk{walk{t: rt, ck: ck, b: b}}
+		w.b.part = 20
+		w.m.head = record.Genesis(b.ID())
+		defer func() { _ = w.b.Close() }() // closed below when all went well
+		w.say(false, action.FlaskOpen{Place: 1, Case: "4401", Base: "upper", Size: "medium"}, action.FlaskOpen{Place: 2, Case: "4402", Base: "upper", Size: "medium"},
+			action.MixMake{Flasks: []int{1, 2}})
+		for range rapid.IntRange(5, 25).Draw(rt, "steps") {
+			w.ck.Run(time.Duration(rapid.IntRange(0, 90).Draw(rt, "passes")) * time.Second)
+			w.step()
+			w.held()
+		}
+		if err := w.b.Close(); err != nil {
+			rt.Fatal(err)
+		}
+		if recs, faults := faultsOf(path); len(faults) > 0 || len(recs) != len(w.m.recs) {
+			rt.Fatalf("%d records, want %d; faults %v", len(recs), len(w.m.recs), faults)
+		}
+		if rep, err := Verify(path, check.Verifying{}); err != nil || len(rep.Faults) > 0 {
+			rt.Fatalf("verify: %v %v", rep.Faults, err)
+		}
+	})
+}
+
+type noteWalk struct{ walk }
+
+// step does one thing, or many.
+func (w *noteWalk) step() {
+	switch rapid.IntRange(0, 9).Draw(w.t, "step") {
+	case 0, 1, 2:
+		var notes []action.Body
+		for range rapid.SampledFrom([]int{1, 2, 10, 33, 70}).Draw(w.t, "notes") {
+			notes = append(notes, w.note())
+		}
+		w.say(rapid.Bool().Draw(w.t, "long"), notes...)
+	case 3:
+		w.reopen()
+		w.b.part = 20
+	case 4:
+		w.say(false, rapid.SampledFrom([]action.Body{action.Outcome{Flask: 1, Outcome: "remake"}, action.FlaskMove{Flask: 2, Place: 7}, action.Coat{Flask: 1, Half: "both"}, action.TimerStart{Label: "tea", Count: "up"}}).Draw(w.t, "work"))
+	case 5: // notes, and what mends some of them, in one input
+		var all []action.Body
+		for range rapid.IntRange(1, 30).Draw(w.t, "mixed") {
+			all = append(all, w.note(), w.amendment())
+		}
+		w.say(true, all...)
+	default:
+		w.say(false, w.amendment())
+	}
+}
+
+func (w *noteWalk) note() action.Body {
+	text := fmt.Sprint("note ", w.n)
+	return rapid.SampledFrom([]action.Body{action.Note{Flask: 1, Text: text}, action.Note{Flask: 1, Text: text}, action.Note{Flask: 2, Text: text}, action.Note{Mix: 1, Text: text}}).Draw(w.t, "note")
+}
+
+// amendment mends or undoes any record, often one of the first or the last.
+func (w *noteWalk) amendment() action.Body {
+	r := w.m.recs[rapid.IntRange(0, len(w.m.recs)-1).Draw(w.t, "of")]
+	if _, taken := r.Action.Body.(action.TakeBack); rapid.IntRange(0, 2).Draw(w.t, "undo") == 0 || taken {
+		return action.TakeBack{Of: r.Action.ID}
+	}
+	set := `{"text":"as it should read"}`
+	if _, note := r.Action.Body.(action.Note); !note || rapid.Bool().Draw(w.t, "time") {
+		at := r.Stamp.At.Add(time.Duration(rapid.IntRange(-40, 40).Draw(w.t, "moved")) * time.Second)
+		set = fmt.Sprintf(`{"at":%q}`, at.Format(time.RFC3339))
+	}
+	return action.Correct{Of: r.Action.ID, Set: json.RawMessage(set)}
+}
+
+// named is which record a refusal names, and how many: a book names those at hand.
+var named = regexp.MustCompile(`\(record .*\)|(at least )?\d+ later`)
+
+// say has people do things, all at once or none of them; the model goes on with the same.
+func (w *noteWalk) say(long bool, bodies ...action.Body) {
+	var as []action.Action
+	by := rapid.SampledFrom([]string{"KT", "ML", "RS"}).Draw(w.t, "by")
+	for _, body := range bodies {
+		w.n++
+		as = append(as, action.Action{ID: fmt.Sprint("a", w.n), At: w.ck.Read().Wall, By: by, Why: "1", Body: body})
+	}
+	keep, now := w.m, w.now()
+	keep.recs = slices.Clone(keep.recs)
+	var want error
+	for i, a := range as {
+		if _, err := w.m.add(a, now); err != nil {
+			w.m, want = keep, &BadLine{i, err}
+			break
+		}
+	}
+	var err error
+	if long {
+		_, err = w.b.AppendLong(each(as))
+	} else {
+		_, err = w.b.AppendAll(as)
+	}
+	if got, want := named.ReplaceAllString(fmt.Sprint(err), ""), named.ReplaceAllString(fmt.Sprint(want), ""); got != want {
+		w.t.Fatalf("%v: the book says %s, the model %s", bodies, got, want)
+	}
+}
+
+// held holds the book against the model.
+func (w *noteWalk) held() {
+	if w.lastOfManyUndone() {
+		w.t.Skip("a flask counts as touched by its latest note at hand")
+	}
+	w.compare()
+	for _, by := range []string{"", "KT", "ML", "RS"} {
+		model := w.m.bench()
+		want, some := model.LastWork()
+		got, ok := w.b.State().Bench.LastWork()
+		if by != "" {
+			want, some = model.LastWorkBy(by)
+			got, ok = w.b.State().Bench.LastWorkBy(by)
+		}
+		if a, note := want.Body.(action.Note); !note || w.later(want) >= 5 || a.Flask > 0 && !model.Flasks[a.Flask].AtWork() {
+			continue // of one's own no more than that need be in reach
+		}
+		if ok != some || got.Seq != want.Seq {
+			w.t.Fatalf("undone would be record %d of %q, in the model %d", got.Seq, by, want.Seq)
+		}
+	}
+	if most := 3*(bench.NotesShown+1) + 3*3*5 + 200; len(w.b.State().Bench.Items) > most {
+		w.t.Fatalf("%d of %d records are at hand", len(w.b.State().Bench.Items), len(w.m.recs))
+	}
+}
+
+// later counts the later notes of the same person about the same thing.
+func (w *noteWalk) later(it bench.Item) (n int) {
+	for _, r := range w.m.recs {
+		if a, ok := r.Action.Body.(action.Note); ok && r.Seq > it.Seq && r.Action.By == it.Action.By && it.Action.Kind() == a.Kind() && slices.Equal(a.Subjects(), it.Body.Subjects()) {
+			n++
+		}
+	}
+	return n
+}
+
+// lastOfManyUndone tells whether of so many notes on a flask as are kept at hand none counts.
+func (w *noteWalk) lastOfManyUndone() bool {
+	count, counting := map[int]int{}, map[int]int{}
+	for _, it := range slices.Backward(w.m.bench().Items) {
+		if a, ok := it.Body.(action.Note); ok && count[a.Flask] <= bench.NotesShown {
+			if count[a.Flask]++; it.TakenBack == nil {
+				counting[a.Flask]++
+			}
+		}
+	}
+	for no, n := range count {
+		if no > 0 && n > bench.NotesShown && counting[no] == 0 {
+			return true
+		}
+	}
+	return false
+}
