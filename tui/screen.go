@@ -89,7 +89,11 @@ func (m *Model) drawOn(f *frame) *frame {
 		p = &benchPage{m} // what is asked is asked there
 	}
 	if p.step() == "" {
-		p.draw(f, area{0, 1, m.w, m.h - 1})
+		h := m.h - 1
+		if m.drawMirror(f, h) {
+			h--
+		}
+		p.draw(f, area{0, 1, m.w, h})
 		return f
 	}
 	p.draw(f, area{0, 2, m.w, m.h - 2 - m.footH()})
@@ -180,6 +184,16 @@ func (m *Model) drawQuiet(f *frame, width, shelved int) {
 		s += " · " + answered
 	}
 	f.right(f.w-1, 0, r, fit(s, max(0, width)))
+}
+
+// drawMirror tells of the mirror at the end of a row, where the top line has something else to say.
+func (m *Model) drawMirror(f *frame, y int) (told bool) {
+	s := m.mirror.Short(m.now.Wall)
+	if s == "" || m.lost == nil && len(m.unanswered()) == 0 {
+		return false
+	}
+	f.right(f.w-1, y, warn, " "+fit(s, f.w-4)+" ")
+	return true
 }
 
 // answeredWords say how many alarms were answered, so many of them snoozed.
@@ -294,6 +308,7 @@ func (m *Model) drawSmall(f *frame) {
 		said = fmt.Sprintf("a question waits: %dx%d is too small for it", m.w, m.h)
 	}
 	f.text(1, 1, warn, said)
+	m.drawMirror(f, 2)
 	y := 3
 	lines, how := m.message() // what a key did, or why it did nothing
 	lines = lines[:min(len(lines), max(0, f.h-1-y))]
@@ -369,6 +384,7 @@ func (m *Model) drawFoot(f *frame) {
 			f.text(x, y, dim, "┴")
 		}
 	}
+	m.drawMirror(f, y)
 	f.fill(0, y+1, f.w, step)
 	f.put(1, y+1, f.w-2, step, m.stepLine())
 	lines, r := m.message()
