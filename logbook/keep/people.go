@@ -2,12 +2,11 @@ package keep
 
 import (
 	"errors"
-	"fmt"
 	"slices"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
-	"flaskside/logbook/words"
 )
 
 // Person is whose screen it is.
@@ -60,38 +59,8 @@ func lower(a, b string) string {
 	return b
 }
 
-// wants tells which kinds want more than work at the bench. Undoing and correcting what
-// somebody else recorded want a lead, too (see [Person.may]).
-var wants = map[action.Kind]string{
-	"settings": action.RoleLead, "lot-out": action.RoleLead, "sign-off": action.RoleLead,
-	"clock": byBench, "restored": byBench, "screen": byBench,
-}
-
-// byBench marks the kinds that the bench records itself, and no person.
-const byBench = "bench"
-
-// wantsRole gives the role that a kind of action wants; "" where no person records it.
-func wantsRole(k action.Kind) string {
-	switch w := wants[k]; w {
-	case "":
-		return action.RoleWork
-	case byBench:
-		return ""
-	default:
-		return w
-	}
-}
-
-// amends tells whether a kind changes what a record says: one's own with work, that of
-// others as a lead.
-func amends(k action.Kind) bool { return k == "correct" || k == "take-back" }
-
-// Errors of a person who may not.
-var (
-	errByBench = errors.New("the bench records that itself")
-	errNobody  = errors.New("nobody is signed on at this screen: + 6 signs on")
-	errAway    = errors.New("this screen is away from the bench: alarms are acknowledged and snoozed at the bench")
-)
+// errNobody is said to a screen of nobody.
+var errNobody = errors.New("nobody is signed on at this screen: + 6 signs on")
 
 // May says why a person, as they stand, may not record something of a kind; nil where they may.
 // What amends a record is asked about with the record itself.
@@ -99,23 +68,8 @@ func (p Person) May(k action.Kind) error { return p.may(k, p.By) }
 
 // may is the same; whose are the initials on the record that is amended, where one is.
 func (p Person) may(k action.Kind, whose string) error {
-	want := wantsRole(k)
-	switch {
-	case want == "":
-		return errByBench
-	case p.Away && (k == "alarm-heard" || k == "alarm-shelve"):
-		return errAway
-	case p.Role == action.RoleSee && p.By == "" && !p.Fixed:
+	if p.Role == action.RoleSee && p.By == "" && !p.Fixed && !bench.ByBench(k) {
 		return errNobody
-	case p.Role == action.RoleSee:
-		return fmt.Errorf("%s looks on and records nothing: a lead can change that, in the settings or with the key", p.By)
-	case want == action.RoleLead && p.Role != action.RoleLead:
-		return fmt.Errorf("%s works at the bench; %s is for a lead", p.By, words.Kind(k))
-	case amends(k) && p.Role != action.RoleLead && whose != p.By:
-		if whose == "" {
-			whose = "somebody else"
-		}
-		return fmt.Errorf("that record is by %s: only a lead may undo or correct it", whose)
 	}
-	return nil
+	return bench.May(house.Person{By: p.By, Role: p.Role, Away: p.Away}, k, whose)
 }
