@@ -309,6 +309,11 @@ func (m *sight) stageWords(fl *bench.Flask) (string, role) {
 			said += ", mix " + mix.Letter()
 		}
 		return said, plain
+	case bench.Set: // what the time beside it leads to: the end of the set, or of the time left until the bath
+		if st, ok := m.flaskStanding(fl); ok {
+			w, _ := m.windowByKey(st.Key)
+			return timerWords(w, st, 20), plain
+		}
 	}
 	return string(fl.Stage), plain
 }

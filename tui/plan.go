@@ -62,7 +62,7 @@ func (m *sight) planSheet(s *sheet, w int) {
 // hourField asks for an hour of the day with the pad: 8, 7.30, 730 or 0730. Its
 // number is in minutes of the day.
 func hourField(name string) *field {
-	return digits(name, "out at", "o'clock", "8", parseHour)
+	return digits(name, "out at what hour, as 8 or 0730", "", "8", parseHour)
 }
 
 // parseHour reads an hour of the day as typed and gives minutes.

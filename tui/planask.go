@@ -58,8 +58,8 @@ func (m *Model) askPlanDay() {
 	baths := m.bathNames()
 	f := &form{title: "today", fields: []*field{
 		digits("people", "pairs of hands", "", fmt.Sprint(people), wholeNumber(1, plan.MaxHands)),
-		digits("from", "work begins", "o'clock", from, parseHour),
-		digits("to", "work ends", "o'clock", to, parseHour),
+		digits("from", "work begins at, as 8 or 0730", "", from, parseHour),
+		digits("to", "work ends at, as 17 or 1730", "", to, parseHour),
 		several("baths", "which baths can be used?", 1, baths, func(i int) bool { return !slices.Contains(q.Down, baths[i]) }),
 	}}
 	f.done = func(f *form) tea.Cmd {
