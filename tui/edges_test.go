@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/bench"
 )
 
 // TestEdgesOfEightyColumns: what is told in the narrow columns of 80x24 is told whole.
@@ -42,6 +43,13 @@ func TestOneCaseIsChosenByOneDigit(t *testing.T) {
 	d.sees("  1 choose")
 	d.do(action.CaseIn{Case: "4412", Base: "upper", Size: "medium", Due: d.ck.Read().Wall.Add(time.Hour).Format(time.RFC3339)})
 	d.sees("  1-2 choose")
+	s := newSheet(area{0, 0, 60, 6})
+	d.m.waitingLines(s, 1) // room for one line: nothing stands before it
+	f := newFrame(60, 1)
+	s.lines[0](f, 0, 0, 60)
+	if got := strings.TrimSpace(f.plainText()); got != "2 cases wait (- lists them)" {
+		t.Errorf("where one line has room: %q", got)
+	}
 }
 
 // TestPressOrderIsToldWholeOrNot: of what is told beneath the timers no line stands without the others.
@@ -148,4 +156,33 @@ func TestAlarmsStandWhole(t *testing.T) {
 	whole("bench set past the limit", wait(10*time.Minute))
 	d.do(action.BathLoad{Flasks: []int{1}, Programme: "long, 9 h", BathC: 74})
 	whole("curing", wait(9*time.Hour+2*time.Minute))
+}
+
+// TestLoadOnTheBenchAndInTheHandover: the name of a load in its rule, and how it stands, are whole.
+func TestLoadOnTheBenchAndInTheHandover(t *testing.T) {
+	d := bathDesk(t, 80, 24, 1)
+	d.load("short and boil", 4, 1)
+	d.press("/ 1")
+	d.sees("· short and boil")
+	d.wait(3*time.Hour + 40*time.Minute)
+	d.press(". * *")
+	d.sees("time to take out     2 h")
+}
+
+// TestDefectsSeenAreNamed: whoever says that defects were seen names one; a remake may have none.
+func TestDefectsSeenAreNamed(t *testing.T) {
+	d := bathDesk(t, 80, 24, 1)
+	d.load("short and boil", 4, 1)
+	d.wait(4 * time.Hour)
+	for _, body := range []action.Body{action.BathUnload{Flasks: []int{1}}, action.Deflask{Flasks: []int{1}}, action.Remount{Flask: 1}} {
+		d.do(body)
+	}
+	d.press("1 enter 2 enter") // none
+	d.sees("which defects?", "choose at least 1, then ENTER")
+	d.press("0 4")
+	d.sees("defects seen (ENTER for none)")
+	d.press("0 2 2 enter")
+	if f := d.book.State().Bench.Flasks[1]; f == nil || f.Stage != bench.Finished || len(f.Defects) != 1 {
+		t.Errorf("recorded: %+v", f)
+	}
 }

@@ -82,6 +82,13 @@ func (f *frame) rule(x, y, width int) {
 	}
 }
 
+// join is where a line from above or beneath meets a rule; the words of a rule stay whole.
+func (f *frame) join(x, y int, s string) {
+	if f.cells[y*f.w+x].s == "─" {
+		f.text(x, y, dim, s)
+	}
+}
+
 // fill gives a part of a row a role, and blanks it.
 func (f *frame) fill(x, y, width int, r role) {
 	f.put(x, y, width, r, strings.Repeat(" ", max(0, width)))

@@ -97,7 +97,7 @@ func (p *benchPage) drawNarrow(f *frame, left area) (shown string) {
 		for y := 2; y < 2+m.placesH(); y++ {
 			f.text(left.w, y, dim, "│")
 		}
-		f.text(left.w, 2+m.placesH(), dim, "┴")
+		f.join(left.w, 2+m.placesH(), "┴")
 		return m.drawList(f, right)
 	}
 	foot := f.h - m.footH()
@@ -255,7 +255,11 @@ func (m *sight) waitingLines(s *sheet, most int) {
 	wait := each.That(m.bench().Cases(), func(k bench.Case) bool { return k.Flask == 0 })
 	for i, k := range wait {
 		if rest := len(wait) - i; i == most-1 && rest > 1 {
-			s.add(dim, fmt.Sprintf("and %d more cases wait (- lists them)", rest))
+			said := fmt.Sprintf("and %d more cases wait (- lists them)", rest)
+			if i == 0 {
+				said = fmt.Sprintf("%d cases wait (- lists them)", rest)
+			}
+			s.add(dim, said)
 			return
 		}
 		r := plain

@@ -135,7 +135,7 @@ func (p *handoverPage) sheet(a area) *sheet {
 			t = lengthLeft(st.Left)
 		}
 		next := m.stepText(fl, m.bench().Next(fl, m.now))
-		s.add(r, fmt.Sprintf("%-2s %-8s %-7s %s %6s → %s", m.tagOf(fl), fl.Case, fl.Base, pad(words, 20), t, next))
+		s.add(r, fmt.Sprintf("%-2s %-8s %-7s %s %6s → %s", m.tagOf(fl), fl.Case, fl.Base, pad(words, handoverWords), t, next))
 	}
 	if n == 0 {
 		s.add(plain, "the bench is empty")
@@ -203,6 +203,9 @@ func (m *sight) mirrorSheet(s *sheet, width int) {
 	}
 }
 
+// handoverWords is the room for how a flask stands.
+const handoverWords = 20
+
 // standWords are the stage of a flask and how its window stands in a few words, in
 // capitals where a hand is wanted now.
 func (m *sight) standWords(fl *bench.Flask) (string, role) {
@@ -210,13 +213,13 @@ func (m *sight) standWords(fl *bench.Flask) (string, role) {
 		w, _ := m.windowByKey(st.Key)
 		switch {
 		case st.Phase == timers.Over:
-			return timerWords(w, st, 40), alarm
+			return timerWords(w, st, handoverWords), alarm
 		case w.What == bench.Hold || w.What == bench.Cure || w.What == bench.BenchSet || w.What == bench.BenchCool || w.What == bench.WaterCool:
 			r := plain
 			if st.Last != nil {
 				r = good
 			}
-			return timerWords(w, st, 40), r
+			return timerWords(w, st, handoverWords), r
 		}
 	}
 	return m.stageWords(fl)

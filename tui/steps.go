@@ -286,7 +286,15 @@ func (m *Model) outcome(no int) tea.Cmd {
 	at := f.Stage
 	fm := &form{title: m.head(f) + " · outcome: the flask leaves the bench", lines: m.offLines(f), fields: []*field{
 		choose("outcome", "outcome", append([]string{action.Finished + ", no defects seen", action.Finished + ", defects seen"}, action.Outcomes[1:]...)...),
-		several("defects", "defects seen (ENTER for none)", 0, words.Defects(action.Defects), nil).only(func(fm *form) bool { return fm.choice("outcome") > 1 }),
+		several("defects", "defects seen (ENTER for none)", 0, words.Defects(action.Defects), nil).only(func(fm *form) bool { return fm.choice("outcome") > 1 }).
+			reached(func(fm *form) tea.Cmd { // who has seen defects says which
+				if fd := fm.get("defects"); fm.choice("outcome") == 2 {
+					fd.ask, fd.least = "which defects?", 1
+				} else {
+					fd.ask, fd.least = "defects seen (ENTER for none)", 0
+				}
+				return nil
+			}),
 	}}
 	fm.done = func(fm *form) tea.Cmd {
 		out := action.Finished
