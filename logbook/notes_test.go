@@ -190,3 +190,62 @@ func (w *noteWalk) lastOfManyUndone() bool {
 	}
 	return false
 }
+
+// In one input of more notes than a check keeps in mind, what it says of its own first notes is found, and of a flask that
+// it finished long before.
+func TestALongInputMendsItsOwnFirstNotes(t *testing.T) {
+	t.Parallel()
+	var as []action.Action
+	say := func(id string, body action.Body) {
+		as = append(as, action.Action{ID: id, At: start.Add(time.Duration(len(as)) * time.Second), By: "KT", Why: "1", Body: body})
+	}
+	say("open 1", action.FlaskOpen{Place: 1, Case: "4401", Base: "upper", Size: "medium"})
+	say("open 2", action.FlaskOpen{Place: 2, Case: "4402", Base: "upper", Size: "medium"})
+	say("coat 1", action.Coat{Flask: 1, Half: "both"})
+	say("end 1", action.Outcome{Flask: 1, Outcome: "remake"})
+	for i := range 9000 {
+		if i == 100 {
+			say("undo", action.TakeBack{Of: "note 6"})
+		}
+		say(fmt.Sprint("note ", i), action.Note{Flask: 2, Text: "dull"})
+	}
+	say("mend", action.Correct{Of: "note 5", Set: json.RawMessage(`{"text":"as it should read"}`)})
+	say("undo undone", action.TakeBack{Of: "undo"})
+	say("undo 7", action.TakeBack{Of: "note 7"})
+	say("undo 7 undone", action.TakeBack{Of: "undo 7"})
+	say("back 1", action.TakeBack{Of: "end 1"})
+	ck := simclock.At(start.Add(4*time.Hour), "boot-1")
+	path := filepath.Join(inMemory(t), "bench.db")
+	b, err := Open(path, ck)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = b.Close() }() // closed below when all went well
+	early := append(slices.Clip(as), action.Action{ID: "early", At: as[len(as)-1].At, By: "KT", Why: "1", Body: action.Correct{Of: "note 5", Set: json.RawMessage(`{"at":"2026-11-25T10:00:00+01:00"}`)}})
+	if _, err := b.AppendLong(each(early)); err == nil || !named.MatchString(err.Error()) {
+		t.Errorf("note 5 after note 6: %v", err)
+	}
+	if told, err := b.AppendLong(each(as)); err != nil || told.Recorded != len(as) {
+		t.Fatalf("%d of %d recorded: %v", told.Recorded, len(as), err)
+	}
+	st := b.State()
+	if f := st.Bench.OnPlace(1); f == nil || f.Stage != bench.Drying {
+		t.Errorf("flask 1 is %+v", f)
+	}
+	if said, more := st.Bench.LatestNotes(action.Subject{Class: 'f', No: 2}); len(said) != bench.NotesShown || !more || len(st.Bench.Items) > 100 {
+		t.Errorf("%d notes shown, more %v, %d records at hand", len(said), more, len(st.Bench.Items))
+	}
+	all, err := b.OneFlask(2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if said := all.NotesOn(action.Subject{Class: 'f', No: 2}); len(said) != 9000 || said[5].Text != "as it should read" {
+		t.Errorf("%d notes, the sixth %q", len(said), said[5].Text)
+	}
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if rep, err := Verify(path, check.Verifying{}); err != nil || len(rep.Faults) > 0 {
+		t.Errorf("verify: %v %v", rep.Faults, err)
+	}
+}

@@ -78,7 +78,7 @@ func whole(b *bench.Bench, opened map[int]bool, r record.Record) bool {
 		it, ok := b.Item(id)
 		return it.Record, ok
 	})
-	if root.Seq == r.Seq {
+	if root.Seq == r.Seq || action.IsAmendment(root.Action.Body) { // what it is about in the end was left out
 		return false
 	}
 	subjects := bench.Subjects(root.Action.Body, nil)
