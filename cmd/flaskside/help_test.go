@@ -1,6 +1,8 @@
 package main
 
 import (
+	"fmt"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -8,11 +10,15 @@ import (
 	"charm.land/lipgloss/v2"
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
-	"pgregory.net/rapid"
+
+	"flaskside/timers/longrun"
 )
 
 // Whatever the terminal's width, no word of the help is lost or broken, and no line runs past the room it has,
-// but one that is a single word.
+// but one that is a single word. Each command is tried at four widths, in the long run at all.
+//
+// No rapid here: the scripts start this test binary as the program some nine hundred times, and rapid
+// touches a megabyte at each start.
 func TestHelpFitsEveryTerminal(t *testing.T) {
 	paths := [][]string{nil}
 	var walk func(c *cobra.Command, path []string)
@@ -24,28 +30,34 @@ func TestHelpFitsEveryTerminal(t *testing.T) {
 		}
 	}
 	walk(rootCommand(), nil)
-	rapid.Check(t, func(t *rapid.T) {
-		path, width := rapid.SampledFrom(paths).Draw(t, "command"), rapid.IntRange(40, 120).Draw(t, "width")
-		asWritten, fitted := helped(t, path), helped(t, path)
-		fitTo(fitted, width)
-		sameWords(t, "Long", asWritten.Long, fitted.Long, width-4)
-		sameWords(t, "Example", asWritten.Example, strings.ReplaceAll(fitted.Example, " \\\n  ", " "), 1<<20)
-		room := max(12, width-4-besideNames(fitted)) // columns of the terminal that are left beside the names
-		if besideNames(fitted)+4 >= width {
-			room = 2*width - 4 - besideNames(fitted) // on the line below
+	for _, path := range paths {
+		asWritten := helped(t, path)
+		for _, i := range rand.Perm(81)[:longrun.Times(4, 81)] { //nolint:gosec // any will do
+			helpFits(t, path, asWritten, 40+i)
 		}
-		for i, sub := range asWritten.Commands() {
-			sameWords(t, sub.Name(), sub.Short, fitted.Commands()[i].Short, room)
-		}
-		asWritten.LocalFlags().VisitAll(func(f *pflag.Flag) {
-			got := fitted.Flags().Lookup(f.Name)
-			sameWords(t, f.Name, f.Usage, got.Usage, room)
-		})
+	}
+}
+
+func helpFits(t *testing.T, path []string, asWritten *cobra.Command, width int) {
+	t.Helper()
+	fitted, at := helped(t, path), fmt.Sprintf("%q at %d columns", path, width)
+	fitTo(fitted, width)
+	sameWords(t, at+", long", asWritten.Long, fitted.Long, width-4)
+	sameWords(t, at+", example", asWritten.Example, strings.ReplaceAll(fitted.Example, " \\\n  ", " "), 1<<20)
+	room := max(12, width-4-besideNames(fitted)) // columns of the terminal that are left beside the names
+	if besideNames(fitted)+4 >= width {
+		room = 2*width - 4 - besideNames(fitted) // on the line below
+	}
+	for i, sub := range asWritten.Commands() {
+		sameWords(t, at+", "+sub.Name(), sub.Short, fitted.Commands()[i].Short, room)
+	}
+	asWritten.LocalFlags().VisitAll(func(f *pflag.Flag) {
+		sameWords(t, at+", "+f.Name, f.Usage, fitted.Flags().Lookup(f.Name).Usage, room)
 	})
 }
 
 // helped is the command at a path, of a program of its own.
-func helped(t *rapid.T, path []string) *cobra.Command {
+func helped(t *testing.T, path []string) *cobra.Command {
 	root := rootCommand()
 	root.InitDefaultHelpCmd()
 	root.InitDefaultCompletionCmd()
@@ -57,7 +69,7 @@ func helped(t *rapid.T, path []string) *cobra.Command {
 	return c
 }
 
-func sameWords(t *rapid.T, what, written, fitted string, room int) {
+func sameWords(t *testing.T, what, written, fitted string, room int) {
 	if a, b := strings.Fields(written), strings.Fields(fitted); !slices.Equal(a, b) {
 		t.Fatalf("%s: the words %q became %q", what, a, b)
 	}
