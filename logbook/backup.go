@@ -91,11 +91,7 @@ func writeSynced(path string, write func(io.Writer) error) error {
 	if err != nil {
 		return err
 	}
-	err = write(f)
-	if err == nil {
-		err = f.Sync()
-	}
-	return errors.Join(err, f.Close())
+	return disk.Finish(f, write)
 }
 
 const backupDay = "2006-01-02"

@@ -1,7 +1,8 @@
 package timers
 
 import (
-	"sort"
+	"cmp"
+	"slices"
 	"strings"
 	"time"
 )
@@ -163,15 +164,8 @@ func Survey(signals []Signal, answers []Answer, now Now) []Alarm {
 		}
 	}
 	rank := map[State]int{Unacknowledged: 0, Returned: 1, Acknowledged: 2, Shelved: 3}
-	sort.SliceStable(out, func(i, j int) bool {
-		a, b := out[i], out[j]
-		if rank[a.State] != rank[b.State] {
-			return rank[a.State] < rank[b.State]
-		}
-		if a.Priority != b.Priority {
-			return a.Priority < b.Priority
-		}
-		return a.Since.For > b.Since.For
+	slices.SortStableFunc(out, func(a, b Alarm) int {
+		return cmp.Or(cmp.Compare(rank[a.State], rank[b.State]), cmp.Compare(a.Priority, b.Priority), cmp.Compare(b.Since.For, a.Since.For))
 	})
 	return out
 }

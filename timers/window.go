@@ -1,6 +1,8 @@
 package timers
 
 import (
+	"cmp"
+	"slices"
 	"sort"
 	"time"
 )
@@ -165,12 +167,6 @@ func StandAll(ws []Window, now Now) []Standing {
 		}
 		return 3
 	}
-	sort.SliceStable(out, func(i, j int) bool {
-		a, b := class(out[i]), class(out[j])
-		if a != b {
-			return a < b
-		}
-		return out[i].Left < out[j].Left
-	})
+	slices.SortStableFunc(out, func(a, b Standing) int { return cmp.Or(class(a)-class(b), cmp.Compare(a.Left, b.Left)) })
 	return out
 }

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -78,9 +79,7 @@ func (m *Model) cureLate() tea.Cmd {
 
 func (m *Model) onCure(msg cureMsg) tea.Cmd {
 	m.cures.busy = false
-	for no, v := range msg.views {
-		m.cures.views[no] = v
-	}
+	maps.Copy(m.cures.views, msg.views)
 	return m.cureLate()
 }
 

@@ -63,7 +63,7 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	if len(fl.Judged()) > 0 {
 		h := min(12, max(6, a.h/3))
 		top := len(s.lines)
-		for i := 0; i < h; i++ {
+		for range h {
 			s.lines = append(s.lines, func(f *frame, x, y, w int) {})
 		}
 		s.lines[top] = func(f *frame, x, y, w int) { m.drawChart(f, area{x, y, min(w, 100), h}, fl) }

@@ -89,8 +89,7 @@ func takeSettings(from string, yes bool, o *options, out io.Writer) error {
 		why = words.SaidYes
 	}
 	head, err := o.change(was, is, house.FromFile(filepath.Base(from)), why)
-	var ask *bench.NeedsReason
-	if errors.As(err, &ask) {
+	if ask, ok := errors.AsType[*bench.NeedsReason](err); ok {
 		return fmt.Errorf("%s: %s: check it; if it is meant, say --yes", filepath.Base(from), ask.What())
 	}
 	if err != nil {

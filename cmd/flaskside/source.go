@@ -36,8 +36,7 @@ func (o *options) act(body action.Body, why string) action.Action {
 // recordOne records one thing that is done now.
 func (o *options) recordOne(body action.Body, why string) (r record.Record, err error) {
 	answers, err := o.at().Record([]action.Action{o.act(body, why)})
-	var bad *logbook.BadLine
-	if errors.As(err, &bad) {
+	if bad, ok := errors.AsType[*logbook.BadLine](err); ok {
 		return r, bad.Err
 	}
 	if err != nil {

@@ -250,8 +250,8 @@ func complete(b []byte, body Body) error {
 		return plain(err)
 	}
 	t := reflect.TypeOf(body).Elem()
-	for i := range t.NumField() {
-		name, rest, _ := strings.Cut(t.Field(i).Tag.Get("json"), ",")
+	for field := range t.Fields() {
+		name, rest, _ := strings.Cut(field.Tag.Get("json"), ",")
 		if v, ok := has[name]; rest == "" && (!ok || string(v) == "null") {
 			return fmt.Errorf("%q is missing", name)
 		}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -82,10 +83,8 @@ func place(n int) error {
 	return nil
 }
 func oneOf[T ~string](name string, s T, words []T) error {
-	for _, w := range words {
-		if s == w {
-			return nil
-		}
+	if slices.Contains(words, s) {
+		return nil
 	}
 	return fmt.Errorf("%s must be one of %s, not %q", name, Words(words), clip(string(s)))
 }

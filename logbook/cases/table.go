@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"flaskside/logbook/action"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/words"
 )
 
@@ -43,13 +44,7 @@ func ReadCSV(r io.Reader, now time.Time) ([]Parsed, error) {
 	if err != nil {
 		return nil, err
 	}
-	head, _, _ := strings.Cut(text, "\n")
-	in := csv.NewReader(strings.NewReader(text))
-	in.FieldsPerRecord = -1
-	in.TrimLeadingSpace = true
-	if strings.Count(head, ";") > strings.Count(head, ",") {
-		in.Comma = ';'
-	}
+	in := tables.Reader(text)
 	names, err := in.Read()
 	var syntax *csv.ParseError
 	if errors.As(err, &syntax) {

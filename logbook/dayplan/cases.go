@@ -1,7 +1,6 @@
 package dayplan
 
 import (
-	"bytes"
 	"cmp"
 	"encoding/csv"
 	"errors"
@@ -14,7 +13,9 @@ import (
 	"unicode/utf8"
 
 	"flaskside/logbook/cases"
+	"flaskside/logbook/tables"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 	"flaskside/timers/plan"
 )
 
@@ -138,12 +139,8 @@ func readCases(r io.Reader, now time.Time) ([]Entry, error) {
 	if !utf8.Valid(b) {
 		return nil, errors.New("the file of cases is not UTF-8 text")
 	}
-	b = bytes.TrimPrefix(b, []byte("\ufeff"))
-	d := csv.NewReader(bytes.NewReader(b))
-	d.FieldsPerRecord, d.TrimLeadingSpace, d.Comment = -1, true, '#'
-	if first, _, _ := bytes.Cut(b, []byte("\n")); bytes.Count(first, []byte(";")) > bytes.Count(first, []byte(",")) {
-		d.Comma = ';'
-	}
+	d := tables.Reader(strings.TrimPrefix(string(b), "\ufeff"))
+	d.Comment = '#'
 	var out []Entry
 	var bad []string
 	names := columns
@@ -153,8 +150,7 @@ func readCases(r io.Reader, now time.Time) ([]Entry, error) {
 			break
 		}
 		if err != nil {
-			var pe *csv.ParseError
-			if errors.As(err, &pe) {
+			if pe, ok := errors.AsType[*csv.ParseError](err); ok {
 				return nil, fmt.Errorf("line %d: %w: write fields with commas in quotes", pe.Line, pe.Err)
 			}
 			return nil, fmt.Errorf("read cases: %w", err)
@@ -231,20 +227,5 @@ func twice(list []Entry) string {
 
 // byDue puts entries in the order in which they are due, rush first.
 func byDue(a, b Entry) int {
-	if a.Due.IsZero() != b.Due.IsZero() {
-		if a.Due.IsZero() {
-			return 1
-		}
-		return -1
-	}
-	if c := a.Due.Compare(b.Due); c != 0 {
-		return c
-	}
-	if a.Rush != b.Rush {
-		if a.Rush {
-			return -1
-		}
-		return 1
-	}
-	return cmp.Compare(a.Case, b.Case)
+	return cmp.Or(each.FalseFirst(a.Due.IsZero(), b.Due.IsZero()), a.Due.Compare(b.Due), each.FalseFirst(!a.Rush, !b.Rush), cmp.Compare(a.Case, b.Case))
 }

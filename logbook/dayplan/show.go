@@ -9,6 +9,7 @@ import (
 
 	"flaskside/logbook/bench"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 	"flaskside/timers/plan"
 )
 
@@ -145,17 +146,21 @@ func (d *Day) Show() Shown {
 	return s
 }
 
+// stay is how long a load is in the bath, minutes.
+func (d *Day) stay(long bool) float64 {
+	if long {
+		return d.Made.House.BathStartMin + d.Made.House.LongMin
+	}
+	return d.Made.House.BathStartMin + d.Made.House.ShortMin
+}
+
 // out is when a load comes out: never before its whole programme is over, counted from when it is told to go in. The
 // middles of two lists of days need not agree in that.
 func (d *Day) out(t plan.LoadTimes, long bool) float64 {
-	stay := d.Made.House.ShortMin
-	if long {
-		stay = d.Made.House.LongMin
-	}
 	if math.IsNaN(t.Out.Middle) || math.IsNaN(t.In.Middle) {
 		return t.Out.Middle
 	}
-	return max(t.Out.Middle, t.In.Middle+d.Made.House.BathStartMin+stay)
+	return max(t.Out.Middle, t.In.Middle+d.stay(long))
 }
 
 // lastStart is the end of overtime on the day of an instant: nothing goes into a bath after that.
@@ -232,24 +237,15 @@ func (d *Day) outAt(t plan.LoadTimes, long bool) *time.Time {
 	if out == nil || in == nil {
 		return out
 	}
-	stay := d.Made.House.ShortMin
-	if long {
-		stay = d.Made.House.LongMin
-	}
-	if whole := in.Add(time.Duration((d.Made.House.BathStartMin + stay) * float64(time.Minute))); out.Before(whole) {
+	if whole := in.Add(time.Duration(d.stay(long) * float64(time.Minute))); out.Before(whole) {
 		return &whole
 	}
 	return out
 }
 
 func compareTimes(a, b *time.Time) int {
-	switch {
-	case a == nil && b == nil:
-		return 0
-	case a == nil:
-		return 1
-	case b == nil:
-		return -1
+	if a == nil || b == nil {
+		return each.FalseFirst(a == nil, b == nil)
 	}
 	return a.Compare(*b)
 }

@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/house"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 	"flaskside/timers/plan"
 )
 
@@ -321,13 +322,7 @@ func Bounded(entries []Entry) (in []Entry, left int) {
 	}
 	in = slices.Clone(entries)
 	slices.SortStableFunc(in, func(a, b Entry) int {
-		works := func(e Entry) int {
-			if e.Work != nil {
-				return 0
-			}
-			return 1
-		}
-		return cmp.Or(cmp.Compare(works(a), works(b)), byDue(a, b))
+		return cmp.Or(each.FalseFirst(a.Work == nil, b.Work == nil), byDue(a, b))
 	})
 	return in[:plan.MaxCases], len(in) - plan.MaxCases
 }

@@ -10,6 +10,20 @@ import (
 	"path/filepath"
 )
 
+// Finish writes what a new file is to hold, has it reach the disk, and closes it.
+func Finish(f *os.File, write func(io.Writer) error) error {
+	err := write(f)
+	if err == nil {
+		err = f.Sync()
+	}
+	return errors.Join(err, f.Close())
+}
+
+// Bytes writes bytes, for [Finish].
+func Bytes(b []byte) func(io.Writer) error {
+	return func(w io.Writer) error { _, err := w.Write(b); return err }
+}
+
 // Save writes a file whole or not at all: beside its place under another name
 // first, synced, then renamed. What stood there before stays until then. A new file is open
 // to its owner alone, for what is written may name cases; one that stood there keeps who may
@@ -41,17 +55,13 @@ func Save(path string, write func(io.Writer) error) (err error) {
 			_ = os.Remove(tmp) // the error that is told comes first
 		}
 	}()
-	w := bufio.NewWriter(f)
-	err = write(w)
-	if err == nil {
-		err = w.Flush()
-	}
-	if err == nil {
-		err = f.Sync()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
+	err = Finish(f, func(f io.Writer) error {
+		w := bufio.NewWriter(f)
+		if err := write(w); err != nil {
+			return err
+		}
+		return w.Flush()
+	})
 	if err == nil {
 		err = os.Rename(tmp, path)
 	}

@@ -39,8 +39,8 @@ var fileKeys = sync.OnceValue(func() map[string]bool {
 			keys[path] = true
 			return
 		}
-		for i := range t.NumField() {
-			f := t.Field(i)
+		for f := range t.Fields() {
+			f := f
 			name, _, _ := strings.Cut(f.Tag.Get("toml"), ",")
 			switch {
 			case f.Anonymous:

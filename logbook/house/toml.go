@@ -184,8 +184,7 @@ func tomlError(err error) error {
 		row, _ := miss.Errors[0].Position()
 		return fmt.Errorf("settings: line %d: unknown setting %q", row, words.Clip(strings.Join(miss.Errors[0].Key(), "."), 60))
 	}
-	var de *toml.DecodeError
-	if errors.As(err, &de) {
+	if de, ok := errors.AsType[*toml.DecodeError](err); ok {
 		row, _ := de.Position()
 		return fmt.Errorf("settings: line %d: %s", row, strings.TrimPrefix(de.Error(), "toml: "))
 	}

@@ -110,11 +110,7 @@ func write(path string, lines []string) error {
 	if err != nil {
 		return err
 	}
-	_, err = f.WriteString(strings.Join(lines, "\n") + "\n")
-	if err == nil {
-		err = f.Sync()
-	}
-	if err = errors.Join(err, f.Close()); err == nil {
+	if err = disk.Finish(f, disk.Bytes([]byte(strings.Join(lines, "\n")+"\n"))); err == nil {
 		err = os.Rename(part, path)
 	}
 	if err != nil {

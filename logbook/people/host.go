@@ -71,11 +71,7 @@ func newHostKey(path string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	_, err = f.Write(key)
-	if err == nil {
-		err = f.Sync()
-	}
-	return key, errors.Join(err, f.Close())
+	return key, disk.Finish(f, disk.Bytes(key))
 }
 
 func readAll(r io.Reader) (string, error) {

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"math"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -67,10 +68,8 @@ func scalar(t reflect.Type) bool {
 // writesItself tells whether a type has a JSON of its own.
 func writesItself(t reflect.Type) bool {
 	for _, t := range []reflect.Type{t, reflect.PointerTo(t)} {
-		for _, own := range []reflect.Type{reflect.TypeFor[json.Marshaler](), reflect.TypeFor[json.Unmarshaler](), reflect.TypeFor[encoding.TextMarshaler](), reflect.TypeFor[encoding.TextUnmarshaler]()} {
-			if t.Implements(own) {
-				return true
-			}
+		if slices.ContainsFunc([]reflect.Type{reflect.TypeFor[json.Marshaler](), reflect.TypeFor[json.Unmarshaler](), reflect.TypeFor[encoding.TextMarshaler](), reflect.TypeFor[encoding.TextUnmarshaler]()}, t.Implements) {
+			return true
 		}
 	}
 	return false

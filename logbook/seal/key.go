@@ -14,6 +14,8 @@ import (
 
 	"golang.org/x/crypto/ssh"
 	"golang.org/x/mod/sumdb/note"
+
+	"flaskside/logbook/disk"
 )
 
 // maxKeyFile is the largest key file read, in bytes.
@@ -119,11 +121,7 @@ func place(path string, b []byte) (placed bool, err error) {
 		return false, err
 	}
 	defer func() { _ = os.Remove(f.Name()) }() // a second name of the file, or of none
-	_, err = f.Write(b)
-	if err == nil {
-		err = f.Sync()
-	}
-	if err := errors.Join(err, f.Close()); err != nil {
+	if err := disk.Finish(f, disk.Bytes(b)); err != nil {
 		return false, err
 	}
 	switch err := os.Link(f.Name(), path); {

@@ -16,6 +16,17 @@ func Write(w io.Writer, rows [][]string) error {
 	return c.WriteAll(rows)
 }
 
+// Reader reads the rows of a table, RFC 4180: a semicolon between the columns where the first line has more of them than
+// of commas, and as many columns in a row as there are.
+func Reader(text string) *csv.Reader {
+	in := csv.NewReader(strings.NewReader(text))
+	in.FieldsPerRecord, in.TrimLeadingSpace = -1, true
+	if head, _, _ := strings.Cut(text, "\n"); strings.Count(head, ";") > strings.Count(head, ",") {
+		in.Comma = ';'
+	}
+	return in
+}
+
 // JSON writes a value, indented, with <, > and & as they are.
 func JSON(w io.Writer, v any) error {
 	enc := json.NewEncoder(w)

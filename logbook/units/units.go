@@ -20,6 +20,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -77,10 +78,8 @@ func (q quantity) parse(s, def string) (float64, error) {
 func (q quantity) scale(unit string) (scale, bool) {
 	unit = strings.ToLower(unit)
 	for _, sc := range q.scales {
-		for _, n := range sc.names {
-			if n == unit {
-				return sc, true
-			}
+		if slices.Contains(sc.names, unit) {
+			return sc, true
 		}
 	}
 	return scale{}, false

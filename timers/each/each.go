@@ -37,6 +37,17 @@ func Count[T any](all []T, is func(T) bool) int {
 	return n
 }
 
+// FalseFirst compares two of which it is so or not, as [cmp.Compare] does: those of which it is not stand first.
+func FalseFirst(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case b:
+		return -1
+	}
+	return 1
+}
+
 // First finds the first of which it is so.
 func First[T any](all []T, is func(T) bool) (found T, ok bool) {
 	if i := slices.IndexFunc(all, is); i >= 0 {

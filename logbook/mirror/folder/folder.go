@@ -159,13 +159,7 @@ func (f *Folder) runs(s mirror.Stream) ([]found, error) {
 		return nil, fmt.Errorf("the mirror cannot be read: %w", err)
 	}
 	slices.SortStableFunc(out, func(a, b found) int {
-		if a.first != b.first {
-			if a.first < b.first {
-				return -1
-			}
-			return 1
-		}
-		return strings.Compare(a.path, b.path)
+		return cmp.Or(cmp.Compare(a.first, b.first), strings.Compare(a.path, b.path))
 	})
 	return out, nil
 }
@@ -344,11 +338,7 @@ func (f *Folder) put(name string, b []byte) error {
 	if fi, err := os.Stat(f.path); err == nil {
 		_ = w.Chmod(fi.Mode().Perm() & 0o666) // as above
 	}
-	_, err = w.Write(b)
-	if err == nil {
-		err = w.Sync()
-	}
-	if err = errors.Join(err, w.Close()); err != nil {
+	if err = disk.Finish(w, disk.Bytes(b)); err != nil {
 		return err
 	}
 	if err := nameNew(tmp, name); err != nil {

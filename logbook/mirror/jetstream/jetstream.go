@@ -9,6 +9,7 @@
 package jetstream
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"crypto/x509"
@@ -219,10 +220,7 @@ func (j *JetStream) Streams(ctx context.Context) ([]mirror.Stream, error) {
 		}
 	}
 	slices.SortFunc(out, func(a, b mirror.Stream) int {
-		if c := strings.Compare(a.Book, b.Book); c != 0 {
-			return c
-		}
-		return a.Generation - b.Generation
+		return cmp.Or(strings.Compare(a.Book, b.Book), a.Generation-b.Generation)
 	})
 	return out, nil
 }

@@ -130,8 +130,7 @@ func local(host string) bool {
 }
 
 func code(err error) string {
-	var pg *pgconn.PgError
-	if errors.As(err, &pg) {
+	if pg, ok := errors.AsType[*pgconn.PgError](err); ok {
 		return pg.Code
 	}
 	return ""

@@ -51,8 +51,7 @@ func (q Wanted) Back(ctx context.Context, clock timers.Clock, out io.Writer, put
 	defer func() { _ = os.RemoveAll(dir) }() // a copy left over harms nobody
 	made := filepath.Join(dir, "mirror.db")
 	c, err := mirror.Rebuild(ctx, p, s, made, clock)
-	var lacks *mirror.Incomplete
-	if errors.As(err, &lacks) {
+	if _, ok := errors.AsType[*mirror.Incomplete](err); ok {
 		return check.Unsoundly("%w: --records FILE writes out those that are there", err)
 	}
 	if err == nil {
