@@ -146,7 +146,7 @@ func (m *sight) caseSheet(s *sheet, k bench.Case, width int) {
 		}
 		r := plain
 		if len(d.Unusual) > 0 {
-			line, r = line+"  "+strings.Join(unusualWords(d.Unusual), ", "), warn
+			line, r = line+"  "+strings.Join(each.Of(d.Unusual, words.Unusual), ", "), warn
 		}
 		s.add(r, line)
 	}
@@ -161,14 +161,6 @@ func (m *sight) caseSheet(s *sheet, k bench.Case, width int) {
 
 // stepsShown is how many of the last steps of a case stand on the page.
 const stepsShown = 4
-
-func unusualWords(codes []string) []string {
-	out := make([]string, len(codes))
-	for i, c := range codes {
-		out[i] = words.Unusual(c)
-	}
-	return out
-}
 
 func leftOrOver(st timers.Standing) string {
 	if st.Next == nil {

@@ -8,6 +8,7 @@ import (
 
 	"charm.land/bubbles/v2/textinput"
 	tea "charm.land/bubbletea/v2"
+	"flaskside/logbook/words"
 	"github.com/charmbracelet/x/ansi"
 )
 
@@ -51,16 +52,7 @@ type field struct {
 }
 
 func choose[T ~string](name, ask string, options ...T) *field {
-	return &field{name: name, kind: pickOne, ask: ask, options: texts(options)}
-}
-
-// texts are words of a fixed choice as plain text.
-func texts[T ~string](ts []T) []string {
-	out := make([]string, len(ts))
-	for i, t := range ts {
-		out[i] = string(t)
-	}
-	return out
+	return &field{name: name, kind: pickOne, ask: ask, options: words.Texts(options)}
 }
 
 func several(name, ask string, least int, options []string, on func(i int) bool) *field {

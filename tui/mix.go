@@ -87,7 +87,7 @@ func (m *Model) newMix(f *bench.Flask) tea.Cmd {
 	if x.same != nil {
 		fields = x.askSame(fields)
 	}
-	x.form = &form{title: "new mix " + bench.MixLetter(m.bench().Top.Mix+1) + " (time starts now)", fields: fields, live: x.says, done: x.done}
+	x.form = &form{title: "new mix " + words.MixLetter(m.bench().Top.Mix+1) + " (time starts now)", fields: fields, live: x.says, done: x.done}
 	m.open(x.form)
 	return nil
 }

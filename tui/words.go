@@ -47,7 +47,7 @@ func (m *sight) stepText(f *bench.Flask, s bench.Step) string {
 			return "mix " + x.Letter() + " is past its working time (estimate): a new mix"
 		}
 	case bench.DoDough:
-		return "mix " + bench.MixLetter(f.Mix) + " is now dough"
+		return "mix " + words.MixLetter(f.Mix) + " is now dough"
 	case bench.DoLoad, bench.DoUnload, bench.DoWater, bench.DoDeflask:
 		if st, ok := m.flaskStanding(f); ok && st.Next != nil && st.Next.End == timers.Floor {
 			return words.Step(s) + ", from " + m.instant(m.now.Wall.Add(st.Left))

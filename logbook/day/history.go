@@ -283,7 +283,7 @@ func (s Sheet) title(it bench.Item) string {
 	case len(flasks) > 0:
 		said += s.andNamed(slices.Compact(flasks))
 	case mix > 0:
-		said += ", mix " + bench.MixLetter(mix)
+		said += ", mix " + words.MixLetter(mix)
 	case load > 0:
 		said += fmt.Sprintf(", load %d", load)
 	}

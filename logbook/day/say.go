@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
+	"flaskside/timers/each"
 )
 
 // teller puts records into the words of the sheet, in the units of the house, with what a
@@ -57,9 +58,5 @@ func (s Sheet) value(field, v string) string {
 
 // unusualWords name what was unusual about a step.
 func unusualWords(codes []string) string {
-	out := make([]string, len(codes))
-	for i, c := range codes {
-		out[i] = words.Unusual(c)
-	}
-	return strings.Join(out, ", ")
+	return strings.Join(each.Of(codes, words.Unusual), ", ")
 }

@@ -1,6 +1,7 @@
 package house
 
 import (
+	"flaskside/logbook/words"
 	"fmt"
 	"regexp"
 	"strings"
@@ -21,7 +22,7 @@ func casePattern(pattern string) (*regexp.Regexp, error) {
 
 // ValidCases says what is wrong with a pattern of case numbers; "" is the default.
 func ValidCases(pattern string) error {
-	if utf8.RuneCountInString(pattern) > mostPatternRunes || !plain(pattern) {
+	if utf8.RuneCountInString(pattern) > mostPatternRunes || !words.Plain(pattern) {
 		return fmt.Errorf("settings: case_numbers has at most %d plain characters", mostPatternRunes)
 	}
 	if _, err := casePattern(pattern); err != nil {

@@ -12,7 +12,6 @@ import (
 	"math"
 	"strings"
 	"time"
-	"unicode"
 	"unicode/utf8"
 
 	"flaskside/logbook/flash"
@@ -288,13 +287,13 @@ func (v *validity) in(name string, is, lo, hi float64) {
 func (v *validity) sec(name string, is, lo int) { v.in(name, float64(is), float64(lo), 14*24*3600) }
 
 func (v *validity) label(name, s string, most int) {
-	v.check(strings.TrimSpace(s) != "" && utf8.RuneCountInString(s) <= most && plain(s), "settings: %s must be 1 to %d plain characters, not %s", name, most, words.Quoted(s))
+	v.check(strings.TrimSpace(s) != "" && utf8.RuneCountInString(s) <= most && words.Plain(s), "settings: %s must be 1 to %d plain characters, not %s", name, most, words.Quoted(s))
 }
 
 // Valid says what is wrong with the settings, if anything.
 func (h House) Valid() error {
 	var v validity
-	v.check(utf8.RuneCountInString(h.Lab) <= 60 && plain(h.Lab), "settings: lab has at most 60 plain characters")
+	v.check(utf8.RuneCountInString(h.Lab) <= 60 && words.Plain(h.Lab), "settings: lab has at most 60 plain characters")
 	v.check(len(h.Crew) <= 40, "settings: crew has at most 40 entries")
 	for _, c := range h.Crew {
 		v.label("crew", c, 8)
@@ -401,18 +400,6 @@ func ValidStages(stages []Stage) error {
 		return errors.New("a programme cannot be empty: give hold_s")
 	}
 	return nil
-}
-
-func plain(s string) bool {
-	if !utf8.ValidString(s) {
-		return false
-	}
-	for _, r := range s {
-		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Zl, r) || unicode.Is(unicode.Zp, r) || r == utf8.RuneError || r >= 0xFE00 && r <= 0xFE0F {
-			return false
-		}
-	}
-	return true
 }
 
 // Resin finds a resin by its name.

@@ -3,6 +3,7 @@ package house
 import (
 	"cmp"
 	"errors"
+	"flaskside/logbook/words"
 	"fmt"
 	"strings"
 	"unicode/utf8"
@@ -51,14 +52,14 @@ func (h House) MirrorName() string {
 
 func (m Mirror) valid() error {
 	if m.To != "" {
-		if utf8.RuneCountInString(m.To) > 300 || !plain(m.To) {
+		if utf8.RuneCountInString(m.To) > 300 || !words.Plain(m.To) {
 			return errors.New("settings: mirror.to has at most 300 plain characters")
 		}
 		if _, err := PlaceKind(m.To); err != nil {
 			return fmt.Errorf("settings: mirror.to cannot be used: %w", err)
 		}
 	}
-	if utf8.RuneCountInString(m.Bench) > 60 || !plain(m.Bench) {
+	if utf8.RuneCountInString(m.Bench) > 60 || !words.Plain(m.Bench) {
 		return errors.New("settings: mirror.bench has at most 60 plain characters")
 	}
 	return nil

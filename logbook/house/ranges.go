@@ -30,6 +30,9 @@ const (
 	litres
 )
 
+// unitOf is the unit of a quantity that a house writes in one way.
+var unitOf = map[quantity]string{minutes: "min", grams: "g", ml: "mL", mm: "mm", turns: "turns", watts: "W", litres: "L"}
+
 // Where a usual range comes from. None is a limit of a standard; the maker's
 // instructions come first.
 const (
@@ -236,9 +239,6 @@ func (u Usual) With(v float64) Usual {
 
 // Show writes a number in the units of the house.
 func (u Usual) Show(v float64, in Units) string {
-	plain := func(unit string) string {
-		return strings.TrimSpace(strconv.FormatFloat(v, 'g', 5, 64) + " " + unit)
-	}
 	switch u.Of {
 	case psi:
 		return units.FormatPressure(v, in.Pressure)
@@ -248,22 +248,8 @@ func (u Usual) Show(v float64, in Units) string {
 		return units.FormatTempSpan(v, in.Temperature)
 	case seconds:
 		return units.FormatDuration(time.Duration(v) * time.Second)
-	case minutes:
-		return plain("min")
-	case grams:
-		return plain("g")
-	case ml:
-		return plain("mL")
-	case mm:
-		return plain("mm")
-	case turns:
-		return plain("turns")
-	case watts:
-		return plain("W")
-	case litres:
-		return plain("L")
 	}
-	return plain("")
+	return strings.TrimSpace(strconv.FormatFloat(v, 'g', 5, 64) + " " + unitOf[u.Of])
 }
 
 // Outside is the question about a number outside its range, in the units of the house;

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"flaskside/logbook/flash"
+	"flaskside/logbook/words"
 )
 
 // Text writes the report for people: old and new with what stands behind each, and
@@ -161,20 +162,11 @@ func wanting(n int, noun string) string {
 	if n == 0 {
 		return ""
 	}
-	return fmt.Sprintf("; %d more %s needed", n, nouns(n, noun))
+	return "; " + count(n, "more "+noun) + " needed"
 }
 
 // count is a number with its noun.
-func count(n int, noun string) string {
-	return fmt.Sprint(n, " ", nouns(n, noun))
-}
-
-func nouns(n int, noun string) string {
-	if n == 1 {
-		return noun
-	}
-	return noun + "s"
-}
+func count(n int, noun string) string { return words.Count(n, noun, noun+"s") }
 
 // End is the last thing told: adopted is the head of the record that the values were adopted
 // with, "" for none; adopt tells that they were to be.

@@ -10,6 +10,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/stats"
 	"flaskside/logbook/tables"
+	"flaskside/timers/each"
 )
 
 // AtBench is the review of one of several benches.
@@ -228,11 +229,6 @@ func JSONOf(w io.Writer, all []AtBench) error {
 }
 
 // Unread tells how many of them could not be read, or not whole.
-func Unread(all []AtBench) (n int) {
-	for _, b := range all {
-		if b.Err != "" || len(b.Lacks) > 0 {
-			n++
-		}
-	}
-	return n
+func Unread(all []AtBench) int {
+	return each.Count(all, func(b AtBench) bool { return b.Err != "" || len(b.Lacks) > 0 })
 }

@@ -13,7 +13,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"flaskside/logbook/units"
@@ -404,7 +403,7 @@ func (s Step) valid() error {
 		what, is string
 		of       []string
 		may      bool
-	}{{"kind", string(s.Kind), texts(Kinds), false}, {"place", s.Place, Places, true}, {"caution", s.Caution, Cautions, true}, {"evidence", s.Evidence, evidence, true}} {
+	}{{"kind", string(s.Kind), words.Texts(Kinds), false}, {"place", s.Place, Places, true}, {"caution", s.Caution, Cautions, true}, {"evidence", s.Evidence, evidence, true}} {
 		if (c.is != "" || !c.may) && !slices.Contains(c.of, c.is) {
 			return fmt.Errorf("%s must be one of %s, not %s", c.what, strings.Join(c.of, ", "), words.Quoted(c.is))
 		}
@@ -509,18 +508,8 @@ func nameOf(s string) error {
 }
 
 func plain(what, s string, most int) error {
-	if n := utf8.RuneCountInString(s); n > most || !utf8.ValidString(s) || strings.ContainsFunc(s, func(r rune) bool {
-		return unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || unicode.Is(unicode.Zl, r) || unicode.Is(unicode.Zp, r) || r == utf8.RuneError || r >= 0xFE00 && r <= 0xFE0F
-	}) {
+	if n := utf8.RuneCountInString(s); n > most || !words.Plain(s) {
 		return fmt.Errorf("%s has at most %d plain characters, not %s", what, most, words.Quoted(s))
 	}
 	return nil
-}
-
-func texts[T ~string](ts []T) []string {
-	out := make([]string, len(ts))
-	for i, t := range ts {
-		out[i] = string(t)
-	}
-	return out
 }

@@ -13,6 +13,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -115,7 +116,7 @@ func place(b *bench.Bench, f *bench.Flask, now timers.Now) Place {
 		p.LastGrade = j[len(j)-1].Grade
 	}
 	if f.Mix > 0 {
-		p.MixLetter = bench.MixLetter(f.Mix)
+		p.MixLetter = words.MixLetter(f.Mix)
 	}
 	return p
 }

@@ -24,6 +24,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -47,6 +48,22 @@ func Clip(s string, most int) string {
 // Quoted puts a stranger's text into quotation marks for a line of error, no more of it
 // than a line has room for.
 func Quoted[S ~string](s S) string { return strconv.Quote(Clip(string(s), 60)) }
+
+// Plain tells whether all of a text can be shown in a line, as it stands.
+func Plain(s string) bool {
+	return utf8.ValidString(s) && !strings.ContainsFunc(s, func(r rune) bool {
+		return unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp) || r == utf8.RuneError || r >= 0xFE00 && r <= 0xFE0F
+	})
+}
+
+// Texts are the words of a fixed choice as plain text.
+func Texts[T ~string](ts []T) []string {
+	out := make([]string, len(ts))
+	for i, t := range ts {
+		out[i] = string(t)
+	}
+	return out
+}
 
 // Lines breaks a text between words into lines of at most width characters, longer only
 // where one word is; those after the first begin with hang blanks.

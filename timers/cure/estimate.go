@@ -1,6 +1,9 @@
 package cure
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // Estimate is one flask in one bath: its thinnest and thickest section and what may be shown of them.
 type Estimate struct {
@@ -98,14 +101,5 @@ func settles(t, c []float64, fromS, least, staysS float64) (float64, bool) {
 
 // upTo is how many of the rising times t are at or before s.
 func upTo(t []float64, s float64) int {
-	lo, hi := 0, len(t)
-	for lo < hi {
-		mid := (lo + hi) / 2
-		if t[mid] <= s {
-			lo = mid + 1
-		} else {
-			hi = mid
-		}
-	}
-	return lo
+	return sort.Search(len(t), func(i int) bool { return t[i] > s })
 }

@@ -9,6 +9,7 @@ import (
 
 	"flaskside/logbook/lot"
 	"flaskside/logbook/tables"
+	"flaskside/timers/each"
 )
 
 // AtBench is the list of one of several benches.
@@ -97,13 +98,8 @@ func JSONOf(w io.Writer, asked lot.Lot, all []AtBench) error {
 }
 
 // Unread tells how many benches could not be looked at, or not whole.
-func Unread(all []AtBench) (n int) {
-	for _, b := range all {
-		if b.Err != "" || len(b.Lacks) > 0 {
-			n++
-		}
-	}
-	return n
+func Unread(all []AtBench) int {
+	return each.Count(all, func(b AtBench) bool { return b.Err != "" || len(b.Lacks) > 0 })
 }
 
 // header names the columns of a table.

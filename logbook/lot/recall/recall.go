@@ -26,6 +26,7 @@ import (
 	"flaskside/logbook/lot"
 	"flaskside/logbook/record"
 	"flaskside/logbook/tables"
+	"flaskside/logbook/words"
 )
 
 // Source is what of a logbook is read; *logbook.Book is one.
@@ -545,7 +546,7 @@ func (l List) table(b *bytes.Buffer) {
 			text += " *"
 		}
 		if u.Mix > 0 {
-			mix = fmt.Sprintf("%s (%d)", bench.MixLetter(u.Mix), u.Mix)
+			mix = fmt.Sprintf("%s (%d)", words.MixLetter(u.Mix), u.Mix)
 		}
 		switch {
 		case u.Flask == 0:
