@@ -154,18 +154,19 @@ func StandAll(ws []Window, now Now) []Standing {
 	for i, w := range ws {
 		out[i] = w.Stand(now)
 	}
+	const over, waits, runs, waitsLow, countsUp = 0, 1, 2, 3, 4
 	class := func(s Standing) int {
 		switch {
 		case s.Phase == Over:
-			return 0
+			return over
 		case s.Next != nil:
-			return 2
+			return runs
 		case s.Last == nil:
-			return 4
+			return countsUp
 		case s.Last.Priority == High || s.Last.Priority == Medium:
-			return 1
+			return waits
 		}
-		return 3
+		return waitsLow
 	}
 	slices.SortStableFunc(out, func(a, b Standing) int { return cmp.Or(class(a)-class(b), cmp.Compare(a.Left, b.Left)) })
 	return out

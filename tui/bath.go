@@ -286,11 +286,7 @@ func (m *sight) bathChart(s *sheet, l *bench.Load, high int) {
 	if v == nil || v.Err != nil {
 		return
 	}
-	top := len(s.lines)
-	for range high {
-		s.lines = append(s.lines, func(*frame, int, int, int) {})
-	}
-	s.lines[top] = func(f *frame, x, y, w int) {
+	s.picture(high, func(f *frame, x, y, w int) {
 		for row, cells := range chart.Bath(m.bathPicture(l, v), w, high, false) {
 			for col, c := range cells {
 				if c.Role != chart.Blank {
@@ -298,7 +294,7 @@ func (m *sight) bathChart(s *sheet, l *bench.Load, high int) {
 				}
 			}
 		}
-	}
+	})
 }
 
 // bathPicture is a load as the chart draws it.

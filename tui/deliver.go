@@ -23,8 +23,7 @@ const noRelease = "A record of what was done to it; no release and no statement 
 // closingFields ask for the closing list and the hours in water; done and hours stand in them.
 // All of the list is one digit.
 func closingFields(done []string, wetH float64) []*field {
-	const some = 2
-	isSome := func(f *form) bool { return f.choice("list") == some }
+	isSome := func(f *form) bool { return f.choice("list") == second }
 	preset := fmt.Sprintf("%g", wetH)
 	return []*field{
 		choose("list", "closing list: "+strings.Join(action.Closing, ", "), "all of it was done", "not all: choose"),

@@ -71,7 +71,7 @@ func (m *Model) takeInPiece() {
 		switch in.Item {
 		case action.Press, action.FlaskMetal, action.ClampItem:
 			in.RatedPSI = f.num("rated")
-			in.Spring = in.Item == action.ClampItem && f.choice("spring") == 2
+			in.Spring = in.Item == action.ClampItem && f.choice("spring") == second
 		case action.Gauge:
 			in.ScalePSI = f.num("scale")
 			if i := f.choice("onGauge"); i < len(gauges) {
@@ -161,7 +161,7 @@ func (m *Model) checkPiece() {
 		a := action.EquipCheck{Item: k.Item, Name: k.Name}
 		num := func(name string) *float64 { v := f.num(name); return &v }
 		if how(inIce, inBoth)(f) {
-			if a.IceC = num("ice"); f.get("below").when(f) && f.choice("below") == 2 {
+			if a.IceC = num("ice"); f.get("below").when(f) && f.choice("below") == second {
 				*a.IceC = -*a.IceC
 			}
 		}

@@ -51,6 +51,9 @@ type field struct {
 	reread  func(f *form) float64 // number: what it stands for once its unit was asked for
 }
 
+// second is the answer to a question of two choices that says yes.
+const second = 2
+
 func choose[T ~string](name, ask string, options ...T) *field {
 	return &field{name: name, kind: pickOne, ask: ask, options: words.Texts(options)}
 }

@@ -211,7 +211,7 @@ func (m *Model) takeInCase() {
 			return nil
 		}
 		in := action.CaseIn{Case: strings.TrimSpace(f.text("case")), Base: action.Bases[f.choice("base")-1],
-			Due: at.Format(time.RFC3339), Rush: f.choice("rush") == 2}
+			Due: at.Format(time.RFC3339), Rush: f.choice("rush") == second}
 		if inFlask(f) {
 			in.Size = action.Sizes[f.choice("size")-1]
 		}
@@ -256,7 +256,7 @@ func (m *Model) caseDue() {
 			f.note = err.Error()
 			return nil
 		}
-		set, err := json.Marshal(map[string]any{"due": at.Format(time.RFC3339), "rush": f.choice("rush") == 2})
+		set, err := json.Marshal(map[string]any{"due": at.Format(time.RFC3339), "rush": f.choice("rush") == second})
 		if err != nil {
 			f.note = err.Error()
 			return nil

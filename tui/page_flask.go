@@ -54,19 +54,11 @@ func (m *sight) flaskSheet(a area, large string) *sheet {
 	local := func(s timers.Stamp) string { return s.At.In(m.now.Wall.Location()).Format("15:04") }
 	s.add(accent, fmt.Sprintf("%s · case %s · %s · %s · flask %d%s", m.bench().WhereWords(fl), fl.Case, fl.Base, fl.Size, fl.No, tagWords(fl.Tag)))
 	if st, ok := m.flaskStanding(fl); ok && a.h >= 30 && st.Key != large {
-		top := len(s.lines)
-		for range 5 {
-			s.gap()
-		}
-		s.lines[top] = func(f *frame, x, y, w int) { m.drawDigits(f, area{x - 1, y, w, 4}, st) }
+		s.picture(5, func(f *frame, x, y, w int) { m.drawDigits(f, area{x - 1, y, w, 4}, st) })
 	}
 	if len(fl.Judged()) > 0 {
 		h := min(12, max(6, a.h/3))
-		top := len(s.lines)
-		for range h {
-			s.lines = append(s.lines, func(f *frame, x, y, w int) {})
-		}
-		s.lines[top] = func(f *frame, x, y, w int) { m.drawChart(f, area{x, y, min(w, 100), h}, fl) }
+		s.picture(h, func(f *frame, x, y, w int) { m.drawChart(f, area{x, y, min(w, 100), h}, fl) })
 	}
 	for _, l := range m.verdictLines(fl, a.w-2, true) {
 		s.add(l.r, l.s)

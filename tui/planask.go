@@ -236,7 +236,7 @@ func (m *Model) whatIfCase() {
 		}
 		change := fmt.Sprintf("case %s %s %s due %s", moreCase, action.Sizes[f.choice("size")-1], resin, at.Format(time.RFC3339))
 		words := fmt.Sprintf("a case more, %s, due %s", action.Sizes[f.choice("size")-1], m.instant(at))
-		if f.choice("rush") == 2 {
+		if f.choice("rush") == second {
 			change, words = change+" rush", words+", rush"
 		}
 		m.shut()

@@ -44,6 +44,14 @@ func (s *sheet) line(r role, text string) {
 	s.lines = append(s.lines, func(f *frame, x, y, w int) { f.put(x, y, w, r, fit(text, w)) })
 }
 
+// picture keeps so many lines for what is drawn over all of them.
+func (s *sheet) picture(high int, draw func(f *frame, x, y, w int)) {
+	s.lines = append(s.lines, draw)
+	for range high - 1 {
+		s.lines = append(s.lines, func(*frame, int, int, int) {})
+	}
+}
+
 func (s *sheet) wrapped(r role, text string, w int) {
 	for _, l := range wrap(text, w) {
 		s.add(r, l)

@@ -96,11 +96,7 @@ func (m *sight) addTimeLine(s *sheet, most int, roomy bool) {
 	if h < 3 {
 		return
 	}
-	top := len(s.lines)
-	for range h {
-		s.lines = append(s.lines, func(*frame, int, int, int) {})
-	}
-	s.lines[top] = func(f *frame, x, y, w int) { m.drawTimeLine(f, area{x, y, w, h}, roomy) }
+	s.picture(h, func(f *frame, x, y, w int) { m.drawTimeLine(f, area{x, y, w, h}, roomy) })
 }
 
 // dueSheet lists what comes due, each with its hour.

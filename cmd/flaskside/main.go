@@ -19,6 +19,9 @@ import (
 // version is set when a release is built.
 var version = "development"
 
+// askedWrongly is the exit code of a question put wrongly.
+const askedWrongly = 2
+
 func main() { os.Exit(run(os.Args[1:])) }
 
 // run is the whole program: it gives the exit code, 0, 1 for an error, 2 for wrong
@@ -40,7 +43,7 @@ func run(args []string) int {
 	case errors.As(err, &code):
 		return code.code
 	case errors.As(err, &wrong):
-		return 2
+		return askedWrongly
 	case errors.As(err, &unsound):
 		return faultsFound
 	}

@@ -164,7 +164,7 @@ func (q planQuestion) planDay(c *cobra.Command, o *options) error {
 	}
 	clear()
 	if errors.Is(err, context.Canceled) {
-		return exitCode{errors.New("ended before the day was planned: nothing to show"), 130}
+		return exitCode{errors.New("ended before the day was planned: nothing to show"), interrupted}
 	}
 	if err != nil {
 		return err

@@ -100,7 +100,7 @@ func playShifts(c *cobra.Command, o *options, s pressorder.Shifts, as shape) err
 	defer stop()
 	t, err := pressorder.Play(ctx, sysclock.New(), opts, c.ErrOrStderr())
 	if errors.Is(err, context.Canceled) {
-		return exitCode{errors.New("ended before the shifts were played: nothing to show"), 130}
+		return exitCode{errors.New("ended before the shifts were played: nothing to show"), interrupted}
 	}
 	if err != nil {
 		return err

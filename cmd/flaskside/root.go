@@ -27,6 +27,9 @@ type options struct {
 // wrongUsage makes the error of a command said wrongly: exit code 2.
 func wrongUsage(format string, a ...any) error { return asked.Wrongly(format, a...) }
 
+// interrupted is the exit code of work that was ended before it had anything to show: as a shell has it for SIGINT.
+const interrupted = 130
+
 // exitCode is an error that wants an exit code of its own.
 type exitCode struct {
 	error
