@@ -35,3 +35,11 @@ func TestEach(t *testing.T) {
 		}
 	}
 }
+
+func TestFalseFirst(t *testing.T) {
+	all := []bool{true, false, true, false}
+	slices.SortFunc(all, each.FalseFirst)
+	if !slices.Equal(all, []bool{false, false, true, true}) || each.FalseFirst(true, true) != 0 || each.FalseFirst(false, false) != 0 {
+		t.Errorf("in order: %v", all)
+	}
+}
