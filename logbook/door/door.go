@@ -13,7 +13,7 @@
 //	GET  /news      for as long as one listens: joins the bench as a screen; a first line
 //	                for what the screen is called, then what is new, a line each
 //	POST /append    one action of the person at a screen
-//	POST /reopen, POST /here, POST /typed, GET /press, /record, /of, /records, /whole
+//	POST /reopen, POST /here, POST /typing, POST /typed, GET /press, /record, /of, /records, /whole
 //	                what else a screen asks
 //
 // Actions go through [logbook.Book.AppendAll], the same door as keys. A bench calls

@@ -49,18 +49,23 @@ type Joined struct {
 	st      logbook.Snapshot
 	moved   chan struct{} // closed when the bench or the person has changed
 	gone    bool
-	unsure  string // id of the record of which nobody knows what became
+	unsure  string        // id of the record of which nobody knows what became
+	typed   []byte        // what stands typed, as it is told; nil before anything was
+	types   chan struct{} // has something in it when that is to be told
 }
 
 // Join joins the bench that runs on a book, as a screen of a person. The error is
 // [ErrNobody] where none runs.
 func Join(bookPath string, p keep.Person, clock timers.Clock) (*Joined, error) {
-	j := &Joined{path: bookPath, clock: clock, cure: keep.CureOf, box: keep.NewBox(), ended: make(chan struct{}), asked: p, person: p, moved: make(chan struct{})}
+	j := &Joined{path: bookPath, clock: clock, cure: keep.CureOf, box: keep.NewBox(), ended: make(chan struct{}), asked: p, person: p, moved: make(chan struct{}), types: make(chan struct{}, 1)}
 	ctx, cancel := context.WithCancel(context.Background())
 	j.end = cancel
 	first := make(chan error, 1)
 	go func() {
 		defer close(j.ended)
+		var beside sync.WaitGroup
+		defer beside.Wait()
+		beside.Go(func() { j.tellTyped(ctx) })
 		j.follow(ctx, first)
 	}()
 	if err := <-first; err != nil {
@@ -215,6 +220,9 @@ func (j *Joined) hear(client *Client, w welcome, st *logbook.Snapshot, p keep.Pe
 	j.person.Role, j.person.Away, j.person.Fixed = p.Role, p.Away, p.Fixed
 	if fresh {
 		unsure, j.unsure = j.unsure, ""
+		if j.typed != nil {
+			j.toTell()
+		}
 	}
 	return fresh, unsure
 }
@@ -331,8 +339,50 @@ func (j *Joined) Drafts() keep.Drafts {
 	return j.welcome.Drafts
 }
 
-// Typing is for screens of the keeper itself: this one lives on when the keeper is killed.
-func (j *Joined) Typing(keep.Drafts) {}
+// Typing has the bench told what stands typed here, for when the power goes for both. It waits for nobody.
+func (j *Joined) Typing(d keep.Drafts) {
+	body, err := json.Marshal(d)
+	if err != nil {
+		return
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.typed = body
+	j.toTell()
+}
+
+// toTell has it told. Called with the lock held.
+func (j *Joined) toTell() {
+	select {
+	case j.types <- struct{}{}:
+	default: // the newest is told in any case
+	}
+}
+
+// typingEvery is how often a screen tells at most what stands typed on it.
+const typingEvery = time.Second
+
+// tellTyped tells the bench, or the one that runs next, what stands typed.
+func (j *Joined) tellTyped(ctx context.Context) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-j.types:
+		}
+		if c, screen, err := j.at(); err == nil { // else it is told to the bench that comes
+			j.mu.Lock()
+			body := j.typed
+			j.mu.Unlock()
+			_ = c.do(http.MethodPost, "/typing?screen="+screen, body, askPatience, func(int, io.Reader) error { return nil }) // a help and no record; benches of before know it not
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(typingEvery):
+		}
+	}
+}
 
 // Cure is worked out here: it is no matter of the bench alone.
 func (j *Joined) Cure(c bath.LoadCase) keep.CureEstimate { return j.cure(c) }

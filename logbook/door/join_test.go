@@ -10,6 +10,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"os"
 	"path/filepath"
 	"reflect"
 	"runtime"
@@ -260,6 +261,43 @@ func TestTypedComesBack(t *testing.T) {
 	if d := h.join(keep.Person{By: "KT"}).Drafts(); d["new flask"]["case"] != "4417" {
 		t.Errorf("KT finds %v", d)
 	}
+}
+
+// TestTypedIsKeptForTheKeeper: what stands typed at a screen of another program is in the file beside the book soon, for when
+// both end without a word. A screen that lives on has it itself: it stands on no other one, too; one that has left tells nothing more.
+func TestTypedIsKeptForTheKeeper(t *testing.T) {
+	h := openHub(t)
+	j := h.join(keep.Person{By: "KT"})
+	if d := j.Drafts(); len(d) > 0 {
+		t.Fatalf("it begins with %v", d)
+	}
+	j.Typing(keep.Drafts{"new flask": {"case": "44"}})
+	j.Typing(keep.Drafts{"new flask": {"case": "4417"}, "mix": {"lot": "P-1"}})
+	var kept []byte
+	until(t, "it stands in the file", func() bool {
+		kept, _ = os.ReadFile(h.path + ".typed")
+		return bytes.Contains(kept, []byte("4417")) && bytes.Contains(kept, []byte("P-1"))
+	})
+	h.stop()
+	h.hub.Close()
+	if err := os.WriteFile(h.path+".typed", kept, 0o600); err != nil { // as a kill leaves it
+		t.Fatal(err)
+	}
+	h.serve()
+	until(t, "it is back", func() bool { return len(h.hub.Screens()) == 1 })
+	j.Typing(keep.Drafts{"new flask": {"case": "4418"}})
+	until(t, "the new bench knows it", func() bool {
+		b, _ := os.ReadFile(h.path + ".typed")
+		return bytes.Contains(b, []byte("4418")) && !bytes.Contains(b, []byte("4417"))
+	})
+	if d := h.join(keep.Person{By: "KT", From: "a third"}).Drafts(); d["new flask"] != nil {
+		t.Errorf("what stands on a screen is offered at another one, too: %v", d)
+	}
+	j.Leave(nil)
+	until(t, "it has left", func() bool {
+		b, err := os.ReadFile(h.path + ".typed")
+		return err != nil || !bytes.Contains(b, []byte("4418"))
+	})
 }
 
 // TestStuckScreen: a program that joins and reads nothing is let go; a thousand records are

@@ -55,7 +55,8 @@ func (s *server) handleScreens(handle func(string, func(*steady, *http.Request))
 	handle("POST /append", s.append)
 	handle("POST /reopen", s.reopen)
 	handle("POST /here", s.here)
-	handle("POST /typed", s.typed)
+	handle("POST /typing", s.typed(func(at *keep.Screen, d keep.Drafts) { at.Typing(d) }))
+	handle("POST /typed", s.typed(func(at *keep.Screen, d keep.Drafts) { at.Leave(d) }))
 	handle("GET /press", s.press)
 	handle("GET /record", s.byID)
 	handle("GET /of", s.of)
@@ -240,19 +241,21 @@ func (s *server) here(w *steady, r *http.Request) {
 	reply(w, http.StatusOK, struct{}{})
 }
 
-// typed takes what was typed on a screen that is about to end.
-func (s *server) typed(w *steady, r *http.Request) {
-	screen := s.screen(w, r)
-	if screen == nil {
-		return
+// typed takes what stands typed on a screen, or stood there when it ended.
+func (s *server) typed(take func(*keep.Screen, keep.Drafts)) func(w *steady, r *http.Request) {
+	return func(w *steady, r *http.Request) {
+		screen := s.screen(w, r)
+		if screen == nil {
+			return
+		}
+		var d keep.Drafts
+		if err := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxTyped)).Decode(&d); err != nil {
+			w.fail(http.StatusBadRequest, err)
+			return
+		}
+		take(screen, d)
+		reply(w, http.StatusOK, struct{}{})
 	}
-	var d keep.Drafts
-	if err := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxTyped)).Decode(&d); err != nil {
-		w.fail(http.StatusBadRequest, err)
-		return
-	}
-	screen.Leave(d)
-	reply(w, http.StatusOK, struct{}{})
 }
 
 // maxTyped is more than all questions of the program take.

@@ -66,8 +66,9 @@ type typing struct {
 
 // left is what stood on a screen when it ended.
 type left struct {
-	at time.Time
-	d  Drafts
+	at   time.Time
+	d    Drafts
+	file bool // from the file: the screen may be there still, in a program of its own
 }
 
 // draftFile is the file.
@@ -106,7 +107,7 @@ func (u *unsent) load() {
 	head, now := u.book.State().Head.Seq, u.clock.Read().Wall
 	for by, p := range in.People {
 		if by != "" && p.Seq <= head && now.Sub(p.At).Abs() <= draftsHold && p.Typed.sane() && !u.recorded(by, p.Seq) && len(u.kept) < mostDrafts {
-			u.kept[by] = left{p.At, p.Typed}
+			u.kept[by] = left{p.At, p.Typed, true}
 		}
 	}
 }
@@ -163,6 +164,14 @@ func (u *unsent) types(screen int, by string, d Drafts) {
 		return
 	}
 	u.live[screen] = typing{by, d.clone()}
+	if l := u.kept[by]; l.file { // what stands on a screen that lived on when its bench was killed is offered at no other one
+		for title := range d {
+			delete(l.d, title)
+		}
+		if len(l.d) == 0 {
+			delete(u.kept, by)
+		}
+	}
 	u.changed()
 }
 
@@ -196,7 +205,7 @@ func (u *unsent) leave(screen int, by string, d Drafts) {
 		if _, again := u.kept[by]; !again && len(u.kept) >= mostDrafts {
 			return
 		}
-		u.kept[by] = left{u.clock.Read().Wall, d.clone()}
+		u.kept[by] = left{at: u.clock.Read().Wall, d: d.clone()}
 		had = true
 	}
 	if had {
@@ -251,7 +260,7 @@ func (u *unsent) all() map[string]left {
 	u.forget()
 	out, now := map[string]left{}, u.clock.Read().Wall
 	for by, l := range u.kept {
-		out[by] = left{l.at, l.d.clone()}
+		out[by] = left{at: l.at, d: l.d.clone()}
 	}
 	for _, screen := range slices.Sorted(maps.Keys(u.live)) {
 		t := u.live[screen]
@@ -260,7 +269,7 @@ func (u *unsent) all() map[string]left {
 			d = Drafts{}
 		}
 		maps.Copy(d, t.d)
-		out[t.by] = left{now, d}
+		out[t.by] = left{at: now, d: d}
 	}
 	return out
 }

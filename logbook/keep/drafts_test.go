@@ -63,7 +63,7 @@ func (h *history) all() map[string]left {
 	out := map[string]left{}
 	for by, l := range h.kept {
 		if d := h.offered(by); len(d) > 0 {
-			out[by] = left{l.at, d.clone()}
+			out[by] = left{at: l.at, d: d.clone()}
 		}
 	}
 	for _, s := range h.screens {
@@ -73,7 +73,7 @@ func (h *history) all() map[string]left {
 				d = Drafts{}
 			}
 			maps.Copy(d, s.typed)
-			out[by] = left{h.ck.Read().Wall, d}
+			out[by] = left{at: h.ck.Read().Wall, d: d}
 		}
 	}
 	return out
@@ -142,7 +142,7 @@ func (h *history) leave(s *typist) {
 	by := s.Me().By
 	s.Leave(s.typed)
 	if len(s.typed) > 0 {
-		h.kept[by] = left{h.ck.Read().Wall, s.typed}
+		h.kept[by] = left{at: h.ck.Read().Wall, d: s.typed}
 	}
 	h.screens = slices.DeleteFunc(h.screens, func(o *typist) bool { return o == s })
 }
@@ -226,7 +226,7 @@ func TestWhatStandsAgain(t *testing.T) {
 				}
 				h.append(s, by, action.Crew{Initials: by})
 				if len(s.typed) > 0 {
-					h.kept[was] = left{h.ck.Read().Wall, s.typed}
+					h.kept[was] = left{at: h.ck.Read().Wall, d: s.typed}
 				}
 				s.typed = s.Drafts().clone()
 				if want := h.offered(by); len(s.typed)+len(want) > 0 && !reflect.DeepEqual(s.typed, want) {

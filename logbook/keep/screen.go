@@ -26,6 +26,7 @@ type Screen struct {
 
 	mu     sync.Mutex
 	person Person
+	left   bool // nothing is typed there any more
 }
 
 // No is the number of the screen, from 1, never given twice.
@@ -161,13 +162,22 @@ func (s *Screen) sign(a *action.Action) error {
 func (s *Screen) Drafts() Drafts { return s.hub.typed.take(s.Me().By) }
 
 // Typing takes what stands typed and not sent on the screen now. It waits for nobody.
-func (s *Screen) Typing(d Drafts) { s.hub.typed.types(s.no, s.Me().By, d) }
+func (s *Screen) Typing(d Drafts) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if !s.left { // from another program it may come late
+		s.hub.typed.types(s.no, s.person.By, d)
+	}
+}
 
 // Leave ends the screen. What was typed and not sent stands there again when its person
 // joins anew.
 func (s *Screen) Leave(typed Drafts) {
 	s.once.Do(func() {
-		s.hub.typed.leave(s.no, s.Me().By, typed)
+		s.mu.Lock()
+		s.left = true
+		s.hub.typed.leave(s.no, s.person.By, typed)
+		s.mu.Unlock()
 		s.hub.mu.Lock()
 		delete(s.hub.screens, s.no)
 		s.hub.mu.Unlock()
