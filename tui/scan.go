@@ -13,10 +13,11 @@ import (
 	"flaskside/timers/each"
 )
 
-// A scanner types a tag faster than any hand and ends it with Enter. On the bench, on the page
-// of cases and at the question which case, a printable key is therefore held back for a moment:
-// when others follow at once it is a scan and selects the flask or the case, when none does it
-// is a key.
+// A scanner types a tag faster than any hand and ends it with Enter. But in a field of text, which
+// takes it as typed, a printable key is therefore held back for a moment: when others follow at
+// once it is a scan, when none does it is a key. On the bench, on the page of cases and at the
+// question which case it selects the flask or the case; elsewhere it is refused whole, for its
+// digits and its ENTER would answer a question that is about another flask.
 
 // glance is how the screen is drawn while a key is held back that would select a place: as
 // if it had, for the eye waits for no scanner. Nothing but the picture knows of it.
@@ -59,8 +60,8 @@ func (m *Model) hold(k tea.KeyPressMsg) (cmd tea.Cmd, ok bool) {
 		m.burst = nil
 		return into(tag.String()), true
 	}
-	if k.Text == "" || k.IsRepeat {
-		return m.release(), false
+	if k.Text == "" || k.IsRepeat || len(m.burst) == 0 && m.over() != nil && strings.ContainsAny(k.Text, "*-+/.") {
+		return m.release(), false // no label begins with a key of the pad that rubs out when it is held down
 	}
 	if len(m.burst) >= maxTyped { // a key leaned on, not a scan
 		return m.release(), true
@@ -75,10 +76,16 @@ func (m *Model) hold(k tea.KeyPressMsg) (cmd tea.Cmd, ok bool) {
 func (m *Model) scansInto() func(tag string) tea.Cmd {
 	if m.over() != nil {
 		f := m.form()
-		if f == nil || m.saving || f.sent || f.fields[f.at].scan == nil {
+		switch {
+		case m.saving || f != nil && (f.sent || f.fields[f.at].kind == lineText):
 			return nil
+		case f != nil && f.fields[f.at].scan != nil:
+			return func(tag string) tea.Cmd { return f.fields[f.at].scan(f, tag) }
 		}
-		return func(tag string) tea.Cmd { return f.fields[f.at].scan(f, tag) }
+		if f != nil && f.fields[f.at].kind == number {
+			return m.notScanned("this question takes no scan: type a number, or - goes back")
+		}
+		return m.notScanned("this question takes no scan: answer it with a key, or 0 goes back")
 	}
 	if m.atHome() {
 		return func(tag string) tea.Cmd { m.scanned(tag); return nil }
@@ -86,7 +93,20 @@ func (m *Model) scansInto() func(tag string) tea.Cmd {
 	if _, cases := m.page.(*casesPage); cases {
 		return func(tag string) tea.Cmd { m.scannedCase(tag); return nil }
 	}
-	return nil
+	return m.notScanned("0 goes back to the bench; scan it there")
+}
+
+// notScanned refuses a scan, and says what would be right.
+func (m *Model) notScanned(instead string) func(tag string) tea.Cmd {
+	return func(tag string) tea.Cmd {
+		said := fmt.Sprintf("scanned %s: %s", fit(tag, 24), instead)
+		if f := m.form(); f != nil {
+			f.note = said
+		} else {
+			m.say(warn, said)
+		}
+		return nil
+	}
 }
 
 // scannedCase chooses the case on the list whose number, or label, was read.

@@ -95,3 +95,35 @@ func TestALabelOnThePageOfCases(t *testing.T) {
 	d.scan("7777 upper")
 	d.sees("no such case is on the list")
 }
+
+// A label that is scanned while a question is open that takes none answers nothing, whatever its
+// digits; the question stays. In a number no part of it is left.
+func TestALabelAnswersNoOtherQuestion(t *testing.T) {
+	d := bathDesk(t, 80, 24, 4)
+	d.load("short and boil", 4, 1)
+	d.wait(4 * time.Hour)
+	for _, body := range []action.Body{action.BathUnload{Flasks: []int{1}}, action.Deflask{Flasks: []int{1}}, action.Remount{Flask: 1}} {
+		d.do(body)
+	}
+	before := d.book.State().Head
+	d.press("1 enter")
+	d.sees("outcome")
+	for _, label := range []string{"4414 upper", "4114 lower", "1111", "1222"} {
+		d.scan(label)
+		d.sees("outcome", "scanned "+label+": this question takes no scan")
+	}
+	d.press("0 2 enter") // the bath
+	d.scan("1111 upper")
+	d.press("0 + 5")
+	d.scan("74 upper")
+	d.sees("the bath reads  ▏", "type a number, or - goes back")
+	d.press("- 0")
+	d.sees("undo the last record?")
+	d.scan("4411 upper")
+	d.press("0 *")
+	d.scan("1111 upper")
+	d.sees("scanned 1111 upper: 0 goes back to the bench")
+	if now := d.book.State().Head; now != before {
+		t.Errorf("recorded by scans: %v, before %v", now, before)
+	}
+}

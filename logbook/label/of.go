@@ -48,6 +48,11 @@ func Of(book *logbook.Book, asked, base string) ([]Label, error) {
 			out = append(out, Label{Case: f.Case, Base: f.Base, Size: f.Size, Due: dueOf(sheet.Bench, f)})
 		}
 	}
+	for _, it := range slices.Backward(sheet.Bench.Items) { // and what was delivered without a flask
+		if in, ok := it.Body.(action.CaseIn); ok && it.TakenBack == nil && in.Case == asked && !has(in.Base) {
+			out = append(out, Label{Case: in.Case, Base: in.Base, Size: in.Size, Due: in.DueAt().Local()})
+		}
+	}
 	if len(out) == 0 {
 		return nil, fmt.Errorf("case %s has no base of this kind", asked)
 	}
