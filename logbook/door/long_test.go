@@ -155,6 +155,7 @@ func inMemory(t *testing.T) string {
 // from its beginning on, each action once; nothing of others is lost; what is told is so; and the
 // same input given again goes on from there. Where nobody disturbs it, it is recorded to its end.
 func TestLongInputAtTheDoor(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	root, n := inMemory(t), 0
 	parted, refused, whole := 0, 0, 0
 	rapid.Check(t, func(rt *rapid.T) {
@@ -166,7 +167,7 @@ func TestLongInputAtTheDoor(t *testing.T) {
 		l.must(err)
 		for tries, most := 0, rapid.IntRange(1, 50).Draw(rt, "actions"); tries < 3*most && len(l.in) < most; tries++ {
 			a := l.draw(scratch, "in-")
-			if _, err := scratch.Append(a); err == nil {
+			if saved, err := scratch.Append(a); err == nil && saved.Action.ID == a.ID { // a second answer to an alarm has no record of its own
 				l.in = append(l.in, a)
 			}
 			l.ck.Run(time.Duration(rapid.SampledFrom([]int{0, 10, 60, 900}).Draw(rt, "passes")) * time.Second)
@@ -186,6 +187,9 @@ func TestLongInputAtTheDoor(t *testing.T) {
 				switch what := rapid.IntRange(0, 9).Draw(rt, "between"); {
 				case what < 4:
 					a := l.draw(l.book, "other-")
+					if a.Kind() == (action.AlarmHeard{}).Kind() {
+						break // the answer of the input would be the second, without a record
+					}
 					if _, err := l.book.Append(a); err == nil {
 						l.others, disturbed = append(l.others, a.ID), true
 					}
