@@ -83,6 +83,7 @@ type Snapshot struct {
 // Book is an open logbook with one writer.
 type Book struct {
 	path  string
+	place string // where it will lie, while it has no name yet
 	clock timers.Clock
 	ro    bool
 

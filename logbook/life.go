@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -82,10 +83,13 @@ func (b *Book) Close() error {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.lost == nil && !b.ro { // also where nothing was written: what was in it before is gone too
+	if b.lost == nil && !b.ro && b.place == "" { // also where nothing was written: what was in it before is gone too
 		_ = b.missed() // told below
 	}
 	b.journal.close()
+	if b.place != "" { // it never got its name
+		defer func() { _ = os.Remove(b.path) }()
+	}
 	if b.lost != nil {
 		if !errors.Is(b.lost, ErrDamaged) {
 			_ = guard(b.db.Load().Close) // the handle may still be open; why it was lost is what is told

@@ -113,13 +113,16 @@ func (b *Book) AppendLong(actions iter.Seq2[action.Action, error]) (Long, error)
 	if err := b.missed(); err != nil {
 		return Long{}, err
 	}
-	wait, err := newWaiting(b.path + ".input")
+	wait, err := newWaiting(cmp.Or(b.place, b.path) + ".input")
 	if err != nil {
 		return Long{}, fmt.Errorf("keep the input beside the logbook: %w", ofPlace(err))
 	}
 	defer wait.close()
 	defer b.far(0, 0) // nothing is left to be told
 	l, err := b.checkLong(actions, wait, nil)
+	if err == nil {
+		err = b.takePlace()
+	}
 	if err != nil || wait.count() == 0 {
 		return l.told, err
 	}

@@ -427,3 +427,60 @@ func TestLongInputSweepsWhatAKillLeft(t *testing.T) {
 		t.Errorf("%s is still there: %v", left, err)
 	}
 }
+
+// A logbook made for a long input has its name from when all of that was checked: nothing is left of one that is
+// refused, and one that another program made meanwhile stays as it is.
+func TestALogbookIsMadeWithItsLongInput(t *testing.T) {
+	t.Parallel()
+	as := toldOf(t, 1, 50)
+	ck := simclock.At(as[len(as)-1].At.Add(time.Minute), "boot-2")
+	other := filepath.Join(inMemory(t), "other.db")
+	if b, err := Open(other, ck); err != nil || b.Close() != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name string
+		as   []action.Action
+		made bool // by another program, while it is checked
+		want int
+	}{
+		{"good", as, false, 50},
+		{"bad", append(slices.Clone(as), action.Action{ID: "bad", At: ck.Read().Wall, Body: action.Note{Flask: 999, Text: "x"}}), false, 0},
+		{"made", as, true, 0},
+	} {
+		dir := inMemory(t)
+		path := filepath.Join(dir, "bench.db")
+		b, err := OpenUnmade(path, ck)
+		if err != nil {
+			t.Fatal(err)
+		}
+		told, err := b.AppendLong(func(yield func(action.Action, error) bool) {
+			if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
+				t.Errorf("%s: it has its name before its input was checked: %v", c.name, err)
+			}
+			each(c.as)(yield)
+			if c.made {
+				copyTo(t, path, other)
+			}
+		})
+		if told.Recorded != c.want || (err == nil) != (c.want > 0) {
+			t.Errorf("%s: %d recorded, %v", c.name, told.Recorded, err)
+		}
+		if err := b.Close(); err != nil {
+			t.Errorf("%s: %v", c.name, err)
+		}
+		left, err := filepath.Glob(filepath.Join(dir, "*"))
+		for i := range left {
+			left[i] = filepath.Base(left[i])
+		}
+		want := map[string]string{"good": "[bench.db bench.journal-2026-11.jsonl]", "bad": "[]", "made": "[bench.db]"}[c.name]
+		if err != nil || fmt.Sprint(left) != want {
+			t.Errorf("%s: left are %v, want %s (%v)", c.name, left, want, err)
+		}
+		if c.want+len(left) > 0 {
+			if recs, faults := faultsOf(path); len(recs) != c.want || len(faults) > 0 {
+				t.Errorf("%s: %d records, %v", c.name, len(recs), faults)
+			}
+		}
+	}
+}

@@ -54,10 +54,55 @@ const lockPatience = time.Second
 // none. The clock is asked for every time that is written. A network file system is
 // refused with [errNetwork].
 func Open(path string, clock timers.Clock) (*Book, error) {
-	if v, err := disk.Of(path); err == nil && v.Kind == disk.Network {
-		return nil, fmt.Errorf("%w (%s): %s: locks and memory map cannot be trusted there and records could be lost: keep it on a disk of this computer", errNetwork, v.Type, path)
+	if err := notShared(path); err != nil {
+		return nil, err
 	}
 	return openAnywhere(path, clock)
+}
+
+func notShared(path string) error {
+	if v, err := disk.Of(path); err == nil && v.Kind == disk.Network {
+		return fmt.Errorf("%w (%s): %s: locks and memory map cannot be trusted there and records could be lost: keep it on a disk of this computer", errNetwork, v.Type, path)
+	}
+	return nil
+}
+
+// OpenUnmade makes a logbook where there is none, for one long input ([Book.AppendLong]): it gets its
+// name when all of that was checked and before any of it is written. So nothing is left of one that is refused.
+func OpenUnmade(path string, clock timers.Clock) (*Book, error) {
+	err := notShared(path)
+	if err == nil {
+		err = disk.Private(path)
+	}
+	if err != nil {
+		return nil, err
+	}
+	tmp, err := createBeside(path, clock)
+	if err != nil {
+		return nil, err
+	}
+	b := &Book{path: tmp, place: path, clock: clock}
+	if err := b.reopen(); err != nil {
+		_ = os.Remove(tmp) // nothing is in it
+		return nil, err
+	}
+	return b, nil
+}
+
+// takePlace gives a book that has none its name.
+func (b *Book) takePlace() error {
+	if b.place == "" {
+		return nil
+	}
+	if err := putInPlace(b.path, b.place); errors.Is(err, os.ErrExist) {
+		return fmt.Errorf("another program made the logbook %s meanwhile: nothing was recorded, give the input again", b.place)
+	} else if err != nil {
+		return err
+	}
+	_ = os.Remove(b.path) // gone already where it was renamed; a leftover is swept
+	b.path, b.place = b.place, ""
+	b.furnishBeside()
+	return syncDir(filepath.Dir(b.path))
 }
 
 // openAnywhere is [Open] for one who takes the risk of a network file system.
@@ -87,17 +132,22 @@ func open(path string, clock timers.Clock, ro bool) (*Book, error) {
 		return nil, err
 	}
 	if !ro {
-		b.journal.path, b.reserve.path = path, reserveFile(path)
-		b.journal.room = b.makeRoom
-		b.journal.look(b.id, b.State().Head, b.noteIn(), func(seq uint64) (h record.Hash, ok bool) {
-			err := b.Each(seq, func(r record.Record) (bool, error) {
-				h, ok = r.Hash(), r.Seq == seq
-				return false, nil
-			})
-			return h, ok && err == nil
-		})
+		b.furnishBeside()
 	}
 	return b, nil
+}
+
+// furnishBeside finds what lies beside the book.
+func (b *Book) furnishBeside() {
+	b.journal.path, b.reserve.path = b.path, reserveFile(b.path)
+	b.journal.room = b.makeRoom
+	b.journal.look(b.id, b.State().Head, b.noteIn(), func(seq uint64) (h record.Hash, ok bool) {
+		err := b.Each(seq, func(r record.Record) (bool, error) {
+			h, ok = r.Hash(), r.Seq == seq
+			return false, nil
+		})
+		return h, ok && err == nil
+	})
 }
 
 // options of the store. The map is asked for large, so that growing never waits
@@ -269,16 +319,32 @@ func newFile(o *bolt.Options) *bolt.Options {
 // create makes an empty logbook under another name and puts it in place whole, so
 // that a power cut leaves either a good book or none.
 func create(path string, clock timers.Clock) error {
-	dir := filepath.Dir(path)
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return fmt.Errorf("make the folder for the logbook: %w", err)
+	tmp, err := createBeside(path, clock)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = os.Remove(tmp) }()                                         // gone already when all went well
+	if err := putInPlace(tmp, path); err != nil && !errors.Is(err, os.ErrExist) { // another program was faster
+		return err
+	}
+	return syncDir(filepath.Dir(path))
+}
+
+// createBeside makes an empty logbook under another name and gives that.
+func createBeside(path string, clock timers.Clock) (tmp string, err error) {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return "", fmt.Errorf("make the folder for the logbook: %w", err)
 	}
 	disk.Sweep(path)
-	tmp := disk.NewName(path)
-	defer func() { _ = os.Remove(tmp) }() // gone already when all went well
+	tmp = disk.NewName(path)
+	defer func() {
+		if err != nil {
+			_ = os.Remove(tmp) // it may not be there
+		}
+	}()
 	db, err := bolt.Open(tmp, 0o600, newFile(&bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType}))
 	if err != nil {
-		return fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
+		return "", fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}
 	err = db.Update(func(tx *bolt.Tx) error {
 		for _, name := range layout.Parts() {
@@ -295,15 +361,21 @@ func create(path string, clock timers.Clock) error {
 		return nil
 	})
 	if err := errors.Join(err, db.Close()); err != nil {
-		return fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
+		return "", fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}
-	// A link fails where another program was faster; a rename would not.
-	if err := os.Link(tmp, path); err != nil && !errors.Is(err, os.ErrExist) {
-		if err := os.Rename(tmp, path); err != nil {
-			return fmt.Errorf("make logbook %s: %w", path, err)
-		}
+	return tmp, nil
+}
+
+// putInPlace gives a logbook its name. A link fails where another program was faster; a rename would not.
+func putInPlace(tmp, path string) error {
+	err := os.Link(tmp, path)
+	if err == nil || errors.Is(err, os.ErrExist) {
+		return err
 	}
-	return syncDir(dir)
+	if err := os.Rename(tmp, path); err != nil {
+		return fmt.Errorf("make logbook %s: %w", path, err)
+	}
+	return nil
 }
 
 // syncDir makes a new name in a folder last. Windows has no such call.

@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/door"
+	"flaskside/timers"
 )
 
 // Writer takes actions: a logbook of our own, or the door of the bench that holds it.
@@ -26,9 +27,14 @@ func (at At) Writing() (Writer, error) {
 	if err == nil {
 		return atDoor{client}, nil
 	}
-	book, oerr := logbook.Open(at.Path, at.Clock)
-	if oerr != nil {
-		return nil, unanswered(oerr, err)
+	return at.opened(logbook.Open, err)
+}
+
+// opened opens the logbook where nobody answers at its door.
+func (at At) opened(open func(string, timers.Clock) (*logbook.Book, error), unheard error) (Writer, error) {
+	book, err := open(at.Path, at.Clock)
+	if err != nil {
+		return nil, unanswered(err, unheard)
 	}
 	book.OnTrouble(func(err error) { at.Tell(err.Error()) })
 	if at.Long != nil {
@@ -81,9 +87,16 @@ func (at At) RecordAll(as []action.Action) (logbook.Long, error) {
 
 // RecordLong records an input of any length, as [logbook.Book.AppendLong] does.
 func (at At) RecordLong(as iter.Seq2[action.Action, error]) (told logbook.Long, err error) {
-	w, err := at.begin(func(b *logbook.Book) error { return b.RehearseLong(as, nil) })
+	client, err := door.Dial(at.Path)
+	var w Writer = atDoor{client}
 	if err != nil {
-		return told, err
+		open := logbook.Open
+		if !at.Made() {
+			open = logbook.OpenUnmade
+		}
+		if w, err = at.opened(open, err); err != nil {
+			return told, err
+		}
 	}
 	switch w := w.(type) {
 	case atDoor: // its own program has the bench record it
