@@ -77,11 +77,6 @@ func (b *Bench) apart() *Bench {
 		next.Planned = &p
 	}
 	next.register, next.pieces, next.cases = slices.Clone(b.register), slices.Clone(b.pieces), slices.Clone(b.cases)
-	next.caseBack = maps.Clone(b.caseBack)
-	for name, g := range next.caseBack {
-		g.seqs = slices.Clip(g.seqs)
-		next.caseBack[name] = g
-	}
 	return &next
 }
 

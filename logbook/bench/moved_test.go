@@ -30,8 +30,15 @@ func TestMovedOnTwice(t *testing.T) {
 			return action.CaseIn{Case: number(i), Base: "upper", Due: "2026-11-27T12:00:00+01:00"}
 		},
 		"cases of the plan": func(i int) action.Body { return action.CaseOff{Case: number(i), Base: "lower", Reason: "withdrawn"} },
-		"cases, first back": func(i int) action.Body { return action.CaseIn{Case: number(6 - i), Base: "lower"} },
-		"steps of a case":   func(int) action.Body { return action.CaseStep{Case: "4424", Base: "lower", Step: "boil-out"} },
+		"lots again":        func(i int) action.Body { return action.LotIn{Material: action.Powder, Lot: number(i % 3)} },
+		"cases off and on": func(i int) action.Body {
+			if i%4 < 2 {
+				return action.CaseOff{Case: number(i % 2), Base: "lower", Reason: "withdrawn"}
+			}
+			return action.CaseIn{Case: number(i % 2), Base: "lower"}
+		},
+		"screens":         func(int) action.Body { return action.Screen{What: action.Joined} },
+		"steps of a case": func(int) action.Body { return action.CaseStep{Case: "4424", Base: "lower", Step: "boil-out"} },
 		"pressure of a case": func(int) action.Body {
 			return action.CaseStep{Case: "4424", Base: "lower", Step: "pot", Event: action.PressureLost}
 		},
@@ -45,6 +52,8 @@ func TestMovedOnTwice(t *testing.T) {
 		"lots gone": func(i int) action.Body {
 			return action.LotOut{Material: action.Powder, Lot: number(i), Reason: "recalled"}
 		},
+		"served again": func(i int) action.Body { return action.MixServe{Mix: 1, Flasks: []int{1 + i%2, 2}} },
+		"timers":       func(i int) action.Body { return action.TimerStart{Timer: 1 + i, Label: number(i)} },
 		"mixes": func(i int) action.Body {
 			return action.MixMake{Mix: 2 + i, Flasks: []int{1, 2}, Resin: "standard", PowderG: 20, LiquidG: 10, RoomC: 21}
 		},
