@@ -336,13 +336,13 @@ func createBeside(path string, clock timers.Clock) (tmp string, err error) {
 		return "", fmt.Errorf("make the folder for the logbook: %w", err)
 	}
 	disk.Sweep(path)
-	tmp = disk.NewName(path)
+	made := disk.NewName(path)
 	defer func() {
 		if err != nil {
-			_ = os.Remove(tmp) // it may not be there
+			_ = os.Remove(made) // it may not be there
 		}
 	}()
-	db, err := bolt.Open(tmp, 0o600, newFile(&bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType}))
+	db, err := bolt.Open(made, 0o600, newFile(&bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType}))
 	if err != nil {
 		return "", fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}
@@ -363,7 +363,7 @@ func createBeside(path string, clock timers.Clock) (tmp string, err error) {
 	if err := errors.Join(err, db.Close()); err != nil {
 		return "", fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}
-	return tmp, nil
+	return made, nil
 }
 
 // putInPlace gives a logbook its name. A link fails where another program was faster; a rename would not.
