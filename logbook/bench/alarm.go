@@ -8,6 +8,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 )
 
@@ -61,7 +62,7 @@ type Window struct {
 // Of names the mix that a window belongs to, or the case: "" for neither.
 func (w Window) Of() string {
 	if w.Mix > 0 {
-		return MixLetter(w.Mix)
+		return words.MixLetter(w.Mix)
 	}
 	return w.Case
 }

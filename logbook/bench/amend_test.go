@@ -9,6 +9,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/bench/benchtest"
+	"flaskside/logbook/words"
 )
 
 func correct(of, set string) action.Correct {
@@ -209,7 +210,7 @@ func TestOneMixAFlask(t *testing.T) {
 	if a, b := p.b.Mixes[1], p.b.Mixes[2]; fmt.Sprint(a.Flasks, b.Flasks) != "[] [2 1]" {
 		t.Errorf("mix A serves %v, mix B %v", a.Flasks, b.Flasks)
 	}
-	if got := bench.MixLetter(1) + bench.MixLetter(26) + bench.MixLetter(27) + bench.MixLetter(0); got != "AZA?" {
+	if got := words.MixLetter(1) + words.MixLetter(26) + words.MixLetter(27) + words.MixLetter(0); got != "AZA?" {
 		t.Errorf("letters %s", got)
 	}
 }

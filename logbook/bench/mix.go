@@ -52,15 +52,7 @@ type Mix struct {
 }
 
 // Letter is the mix's name for people: A to Z, then A again.
-func (m Mix) Letter() string { return MixLetter(m.No) }
-
-// MixLetter gives the letter of a mix number.
-func MixLetter(no int) string {
-	if no < 1 {
-		return "?"
-	}
-	return string(rune('A' + (no-1)%26))
-}
+func (m Mix) Letter() string { return words.MixLetter(m.No) }
 
 // MixOf gives the mix of a flask, or nil.
 func (b *Bench) MixOf(f *Flask) *Mix { return b.Mixes[f.Mix] }

@@ -106,3 +106,22 @@ func TestMovedOnTwice(t *testing.T) {
 		})
 	}
 }
+
+// A foreign book may hold an id twice: the later record is then the one that is meant, also by
+// a correction before it.
+func TestMovedOnWithAnIDAgain(t *testing.T) {
+	var recs []record.Record
+	say := func(id string, body action.Body) record.Record {
+		at := morning.Add(time.Duration(len(recs)+1) * time.Second)
+		recs = append(recs, record.Record{Seq: uint64(len(recs) + 1), Stamp: timers.Stamp{At: at}, Action: action.Action{ID: id, At: at, By: "KT", Body: body}})
+		return recs[len(recs)-1]
+	}
+	open := action.FlaskOpen{Flask: 1, Place: 1, Case: "4430", Base: "upper", Size: "medium"}
+	b := bench.Fold(nil, bench.Counters{}).MovedOn(say("a", open)).MovedOn(say("b", correct("a", `{"case":"4431"}`)))
+	if got := b.Flasks[1].Case; got != "4431" {
+		t.Fatalf("corrected, the case is %s", got)
+	}
+	if b = b.MovedOn(say("a", open)); !b.Same(bench.Fold(recs, bench.Counters{})) {
+		t.Errorf("the case is %s, not as in the fold", b.Flasks[1].Case)
+	}
+}
