@@ -114,13 +114,17 @@ func (b *Bench) Answered(body action.Body, then timers.Stamp) (rec record.Record
 	if !is {
 		return rec, false
 	}
+	within := atOnce
+	if s, ok := body.(action.AlarmShelve); ok { // back by then, and it sounds
+		within = min(within, time.Duration(s.ForS)*time.Second-1)
+	}
 	for i := len(b.Items) - 1; i >= 0; i-- {
 		it := &b.Items[i]
 		if of, is := answers(it.Body); !is || of != key || it.TakenBack != nil {
 			continue
 		}
 		apart := between(it.Stamp, then)
-		if it.Body == body && apart.Abs() <= atOnce {
+		if it.Body == body && apart.Abs() <= within {
 			return it.Record, true
 		}
 		if apart >= 0 { // answered otherwise since
