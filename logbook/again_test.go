@@ -103,37 +103,23 @@ func TestASecondAnswerCanBeGivenAgain(t *testing.T) {
 // An alarm that was snoozed for ten seconds sounds again after them: whoever snoozes it then has a
 // record, though the one before is not twenty seconds old.
 func TestSnoozedAgainWhenItIsBack(t *testing.T) {
-	ck := simclock.At(start, "boot-1")
-	b, err := Open(filepath.Join(inMemory(t), "b.db"), ck)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer func() { _ = b.Close() }() // thrown away
-	n := 0
-	do := func(body action.Body) Saved {
-		n++
-		s, err := b.Append(action.Action{ID: fmt.Sprint("a", n), At: ck.Read().Wall, By: "KT", Why: "1", Body: body})
-		if err != nil {
-			t.Fatalf("%s: %v", body.Kind(), err)
-		}
-		return s
-	}
-	do(action.TimerStart{Label: "plaster", Count: "down", AimS: 60})
-	ck.Run(2 * time.Minute)
-	snooze := action.AlarmShelve{Alarm: b.State().Bench.Alarms(b.Now())[0].Key, ForS: 10}
-	first := do(snooze)
-	ck.Run(3 * time.Second)
-	if s := do(snooze); !s.Already || s.Seq != first.Seq {
+	h := newHands(t)
+	alarm := func() timers.Alarm { return h.b.State().Bench.Alarms(h.b.Now())[0] }
+	h.do(0, action.TimerStart{Label: "plaster", Count: "down", AimS: 60})
+	h.ck.Run(2 * time.Minute)
+	snooze := action.AlarmShelve{Alarm: alarm().Key, ForS: 10}
+	first := h.do(0, snooze, "1")
+	if s := h.do(3*time.Second, snooze, "1"); !s.Already || s.Seq != first.Seq {
 		t.Fatalf("snoozed while it is: record %d, there already: %v", s.Seq, s.Already)
 	}
-	ck.Run(7 * time.Second)
-	if a := b.State().Bench.Alarms(b.Now())[0]; a.State != timers.Unacknowledged {
-		t.Fatalf("after the snooze the alarm is %s", a.State)
+	h.ck.Run(7 * time.Second)
+	if is := alarm().State; is != timers.Unacknowledged {
+		t.Fatalf("after the snooze the alarm is %s", is)
 	}
-	if s := do(snooze); s.Already {
+	if s := h.do(0, snooze, "1"); s.Already {
 		t.Fatal("snoozed once more when it sounds again, it has no record")
 	}
-	if a := b.State().Bench.Alarms(b.Now())[0]; a.State != timers.Shelved {
-		t.Fatalf("snoozed once more the alarm is %s", a.State)
+	if is := alarm().State; is != timers.Shelved {
+		t.Fatalf("snoozed once more the alarm is %s", is)
 	}
 }
