@@ -187,6 +187,9 @@ func (d *day) holds(t *rapid.T) {
 		}
 	}
 	for _, r := range l.Rows { // those have the row of their bath
+		if r.Kind != timeline.Bath {
+			continue // a press names the cases of what was closed in it, too
+		}
 		for _, b := range r.Bars {
 			for _, c := range b.Cases {
 				inBath[fmt.Sprint(r.No, " ", c)]--
