@@ -94,7 +94,7 @@ func printUnit(out io.Writer, o *options, sshAt string) error {
 	if _, err := o.keeping(sshAt); err != nil {
 		return err
 	}
-	self, err := os.Executable()
+	self, err := thisProgram()
 	if err != nil {
 		return fmt.Errorf("find this program: %w", err)
 	}

@@ -3,13 +3,12 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
-	"os/exec"
 	"os/signal"
 	"path/filepath"
 	"reflect"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -26,23 +25,61 @@ import (
 	"flaskside/timers/sysclock"
 )
 
+// TestMain runs the tests, or under another name what they start: the test binary is the
+// program then.
 func TestMain(m *testing.M) {
-	testscript.Main(sweeping{m}, map[string]func(){
-		"flaskside": main,
-		"holdbook":  holdBook,
-	})
-}
-
-// sweeping runs the tests and takes away the program that they built.
-type sweeping struct{ *testing.M }
-
-func (s sweeping) Run() int {
+	switch strings.TrimSuffix(filepath.Base(os.Args[0]), ".exe") {
+	case "flaskside":
+		main()
+	case "holdbook":
+		holdBook()
+		return
+	}
 	longrun.Waits(6)
-	code := s.M.Run()
+	code := 1
+	if err := standIns("flaskside", "holdbook"); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+	} else {
+		code = m.Run()
+	}
 	if scratch != "" {
 		_ = os.RemoveAll(scratch) // a scratch folder left over harms nobody
 	}
-	return code
+	os.Exit(code)
+}
+
+// standIns puts the test binary on the path under other names, the program's first.
+func standIns(names ...string) (err error) {
+	if scratch, err = os.MkdirTemp("", "flaskside-tests-"); err != nil {
+		return err
+	}
+	self, err := os.Executable()
+	if err != nil {
+		return err
+	}
+	end := ""
+	if runtime.GOOS == "windows" {
+		end = ".exe"
+	}
+	for _, name := range names {
+		if err := standIn(self, filepath.Join(scratch, name+end)); err != nil {
+			return err
+		}
+	}
+	program := filepath.Join(scratch, names[0]+end)
+	thisProgram = func() (string, error) { return program, nil }
+	return os.Setenv("PATH", scratch+string(filepath.ListSeparator)+os.Getenv("PATH"))
+}
+
+func standIn(self, at string) error {
+	if os.Link(self, at) == nil {
+		return nil
+	}
+	program, err := os.ReadFile(self) // on another disk
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(at, program, 0o700) //nolint:gosec // a program is run
 }
 
 // holdBook stands in for a running bench: it holds a book and answers at its door
@@ -70,7 +107,9 @@ func holdBook() {
 // TestScripts runs the scripts that document the command line. Besides the words of
 // testscript they use:
 //
-//	exits CODE[|CODE] COMMAND...   the command must end with this code, or one of these
+//	flaskside ARGUMENTS...  the program; ! flaskside must fail
+//	input FILE              what the next flaskside reads
+//	exits CODE[|CODE] flaskside ARGUMENTS...   it must end with this code, or one of these
 //	write FILE TEXT         a file from a Go string literal, so that any byte can be given
 //	many FILE COUNT TEXT    a file with the text COUNT times
 //	await FILE              wait for a file to appear
@@ -79,10 +118,14 @@ func holdBook() {
 //	theone PATTERN VARIABLE           the name of the one file of a pattern
 //	swap FILE OLD NEW                 spoil a file: one text in the place of another
 //	zero FILE                         spoil a file: nothing but zeros
-//	untouched FILE COMMAND  the command must fail and leave the file as it is; of a
+//	untouched FILE flaskside ARGUMENTS...   it must fail and leave the file as it is; of a
 //	                        logbook the chain of records, for a sign of life may be left
 func TestScripts(t *testing.T) {
-	dir := filepath.Join("..", "..", "testdata", "script")
+	dir, err := filepath.Abs(filepath.Join("..", "..", "testdata", "script")) // the scripts work elsewhere
+	if err != nil {
+		t.Fatal(err)
+	}
+	books := filepath.Join(filepath.Dir(dir), "books")
 	var files []string   // none for all
 	if longrun.Raced() { // those in which something runs beside something else
 		for _, name := range []string{"running", "probe", "mirror", "press", "plan", "round"} {
@@ -97,11 +140,13 @@ func TestScripts(t *testing.T) {
 			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "data"))
 			e.Setenv("LocalAppData", filepath.Join(e.WorkDir, "data"))
 			e.Setenv("NO_COLOR", "1")
-			books, err := filepath.Abs(filepath.Join("..", "..", "testdata", "books"))
+			e.Values[playKey{}] = &play{}
 			e.Setenv("BOOKS", books)
-			return err
+			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"flaskside": flaskside,
+			"input":     input,
 			"exits":     exits,
 			"write":     write,
 			"many":      many,
@@ -124,15 +169,8 @@ func want(ts *testscript.TestScript, neg bool, ok bool, usage string) {
 }
 
 func exits(ts *testscript.TestScript, neg bool, args []string) {
-	want(ts, neg, len(args) >= 2, "exits CODE[|CODE] COMMAND...")
-	got := 0
-	var ee *exec.ExitError
-	if err := ts.Exec(args[1], args[2:]...); errors.As(err, &ee) {
-		got = ee.ExitCode()
-	} else if err != nil {
-		ts.Fatalf("%v", err)
-	}
-	if !slices.Contains(strings.Split(args[0], "|"), strconv.Itoa(got)) {
+	want(ts, neg, len(args) >= 2 && args[1] == "flaskside", "exits CODE[|CODE] flaskside ARGUMENTS...")
+	if got := playOf(ts).run(ts, args[2:]); !slices.Contains(strings.Split(args[0], "|"), strconv.Itoa(got)) {
 		ts.Fatalf("exit code %d, want %s", got, args[0])
 	}
 }
@@ -178,7 +216,7 @@ func sameBench(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 func untouched(ts *testscript.TestScript, neg bool, args []string) {
-	want(ts, neg, len(args) >= 2, "untouched FILE COMMAND...")
+	want(ts, neg, len(args) >= 2 && args[1] == "flaskside", "untouched FILE flaskside ARGUMENTS...")
 	head := func() string {
 		book, err := logbook.OpenReading(ts.MkAbs(args[0]), sysclock.New())
 		if err != nil {
@@ -188,7 +226,7 @@ func untouched(ts *testscript.TestScript, neg bool, args []string) {
 		return book.State().Head.String()
 	}
 	before := head()
-	if err := ts.Exec(args[1], args[2:]...); err == nil {
+	if playOf(ts).run(ts, args[2:]) == 0 {
 		ts.Fatalf("%v was taken", args[1:])
 	}
 	if head() != before {

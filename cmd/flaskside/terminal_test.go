@@ -36,33 +36,17 @@ type terminal struct {
 // longestWait is how long is waited for what must come; other tests and other programs may be at work.
 const longestWait = time.Minute
 
-// scratch is where it was built, to be taken away when the tests are over.
+// scratch is a folder for the programs that are started, taken away when the tests are over.
 var scratch string
 
 // built is the program, built once for all tests of a run. In a plain run it is the test
 // binary under the program's name, which is the program then (TestMain): linking takes as long
 // as a hundred starts.
 var built = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "flaskside-built-")
-	if err != nil {
-		return "", err
-	}
-	scratch = dir
-	bin := filepath.Join(dir, "flaskside")
 	if measured := flag.Lookup("test.bench").Value.String() != ""; !measured && !longrun.Set() && !longrun.Raced() {
-		self, err := os.Executable()
-		if err != nil {
-			return "", err
-		}
-		if os.Link(self, bin) == nil {
-			return bin, nil
-		}
-		program, err := os.ReadFile(self)
-		if err != nil {
-			return "", err
-		}
-		return bin, os.WriteFile(bin, program, 0o700) //nolint:gosec // a program is run
+		return thisProgram()
 	}
+	bin := filepath.Join(scratch, "built", "flaskside")
 	out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput()
 	if err != nil {
 		return "", errors.New(string(out))
