@@ -87,6 +87,8 @@ type Book struct {
 	clock timers.Clock
 	ro    bool
 
+	unmake func() // takes away what was made for a book that never got its name
+
 	mu       sync.Mutex                  // held by whoever writes or reopens
 	db       atomic.Pointer[bolt.DB]     // replaced by reopen while readers go on
 	file     atomic.Pointer[os.FileInfo] // of the open file, as it was opened

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -88,7 +87,7 @@ func (b *Book) Close() error {
 	}
 	b.journal.close()
 	if b.place != "" { // it never got its name
-		defer func() { _ = os.Remove(b.path) }()
+		defer b.unmake()
 	}
 	if b.lost != nil {
 		if !errors.Is(b.lost, ErrDamaged) {

@@ -448,7 +448,8 @@ func TestALogbookIsMadeWithItsLongInput(t *testing.T) {
 		{"bad", append(slices.Clone(as), action.Action{ID: "bad", At: ck.Read().Wall, Body: action.Note{Flask: 999, Text: "x"}}), false, 0},
 		{"made", as, true, 0},
 	} {
-		dir := inMemory(t)
+		made := filepath.Join(inMemory(t), "not", "there")
+		dir := filepath.Join(made, "yet")
 		path := filepath.Join(dir, "bench.db")
 		b, err := OpenUnmade(path, ck)
 		if err != nil {
@@ -476,6 +477,9 @@ func TestALogbookIsMadeWithItsLongInput(t *testing.T) {
 		want := map[string]string{"good": "[bench.db bench.journal-2026-11.jsonl]", "bad": "[]", "made": "[bench.db]"}[c.name]
 		if err != nil || fmt.Sprint(left) != want {
 			t.Errorf("%s: left are %v, want %s (%v)", c.name, left, want, err)
+		}
+		if _, err := os.Stat(filepath.Dir(made)); errors.Is(err, fs.ErrNotExist) == (len(left) > 0) {
+			t.Errorf("%s: the folders made for it: %v", c.name, err)
 		}
 		if c.want+len(left) > 0 {
 			if recs, faults := faultsOf(path); len(recs) != c.want || len(faults) > 0 {

@@ -77,13 +77,13 @@ func OpenUnmade(path string, clock timers.Clock) (*Book, error) {
 	if err != nil {
 		return nil, err
 	}
-	tmp, err := createBeside(path, clock)
+	tmp, unmake, err := createBeside(path, clock)
 	if err != nil {
 		return nil, err
 	}
-	b := &Book{path: tmp, place: path, clock: clock}
+	b := &Book{path: tmp, place: path, unmake: unmake, clock: clock}
 	if err := b.reopen(); err != nil {
-		_ = os.Remove(tmp) // nothing is in it
+		unmake() // nothing is in it
 		return nil, err
 	}
 	return b, nil
@@ -319,32 +319,38 @@ func newFile(o *bolt.Options) *bolt.Options {
 // create makes an empty logbook under another name and puts it in place whole, so
 // that a power cut leaves either a good book or none.
 func create(path string, clock timers.Clock) error {
-	tmp, err := createBeside(path, clock)
+	tmp, unmake, err := createBeside(path, clock)
 	if err != nil {
 		return err
 	}
-	defer func() { _ = os.Remove(tmp) }()                                         // gone already when all went well
+	defer unmake()                                                                // the name is gone already when all went well
 	if err := putInPlace(tmp, path); err != nil && !errors.Is(err, os.ErrExist) { // another program was faster
 		return err
 	}
 	return syncDir(filepath.Dir(path))
 }
 
-// createBeside makes an empty logbook under another name and gives that.
-func createBeside(path string, clock timers.Clock) (tmp string, err error) {
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return "", fmt.Errorf("make the folder for the logbook: %w", err)
+// createBeside makes an empty logbook under another name and gives that. unmake takes it away again, with the
+// folders that were made for it where nothing else lies in them.
+func createBeside(path string, clock timers.Clock) (tmp string, unmake func(), err error) {
+	unfolder, err := disk.MakeFolder(filepath.Dir(path))
+	if err != nil {
+		return "", nil, fmt.Errorf("make the folder for the logbook: %w", err)
 	}
 	disk.Sweep(path)
 	made := disk.NewName(path)
+	away := func() {
+		_ = os.Remove(made) // it may not be there
+		unfolder()
+	}
 	defer func() {
 		if err != nil {
-			_ = os.Remove(made) // it may not be there
+			away()
 		}
 	}()
 	db, err := bolt.Open(made, 0o600, newFile(&bolt.Options{Timeout: lockPatience, FreelistType: bolt.FreelistMapType}))
 	if err != nil {
-		return "", fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
+		return "", nil, fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}
 	err = db.Update(func(tx *bolt.Tx) error {
 		for _, name := range layout.Parts() {
@@ -361,9 +367,9 @@ func createBeside(path string, clock timers.Clock) (tmp string, err error) {
 		return nil
 	})
 	if err := errors.Join(err, db.Close()); err != nil {
-		return "", fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
+		return "", nil, fmt.Errorf("make logbook %s: %w", path, ofPlace(err))
 	}
-	return made, nil
+	return made, away, nil
 }
 
 // putInPlace gives a logbook its name. A link fails where another program was faster; a rename would not.

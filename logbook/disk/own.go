@@ -112,6 +112,28 @@ func Private(path string) error {
 	return fmt.Errorf("other users may write in the folder %s and could put another file in the place of the logbook: take that right away (chmod go-w), or keep the logbook elsewhere with --book FILE", dir)
 }
 
+// MakeFolder makes a folder and those above it that are missing, open to us alone. unmake takes away those
+// that it made, as far as nothing lies in them.
+func MakeFolder(dir string) (unmake func(), err error) {
+	var made []string // the innermost first
+	for up := dir; ; up = filepath.Dir(up) {
+		if _, err := os.Lstat(up); !errors.Is(err, fs.ErrNotExist) {
+			break
+		}
+		made = append(made, up)
+	}
+	unmake = func() {
+		for _, d := range made {
+			_ = os.Remove(d) // of a folder the call takes an empty one alone
+		}
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		unmake()
+		return nil, err
+	}
+	return unmake, nil
+}
+
 // newPart is what the name of a file has in it that was not finished, before the number of
 // the process that makes it.
 const newPart = ".new-"
