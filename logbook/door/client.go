@@ -16,6 +16,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/record"
+	"flaskside/logbook/units"
 )
 
 // How long to wait for the whole of an answer; for a snapshot, as long as the bench
@@ -217,7 +218,7 @@ func (c *Client) get(path string, within time.Duration, read func(io.Reader) err
 
 // do asks the bench and has the answer read.
 func (c *Client) do(method, path string, body []byte, within time.Duration, read func(status int, r io.Reader) error) error {
-	ctx, cancel := context.WithTimeoutCause(context.Background(), within, fmt.Errorf("the running bench did not answer within %v", within))
+	ctx, cancel := context.WithTimeoutCause(context.Background(), within, fmt.Errorf("the bench that runs gave no answer for %s", units.FormatDuration(within)))
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, method, "http://bench"+path, bytes.NewReader(body))
 	if err != nil {
