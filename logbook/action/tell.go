@@ -16,6 +16,7 @@ type Teller struct {
 	Units house.Units
 	Lot   func(text string) string     // names a lot; nil: as it was typed
 	Of    func(id string) (Body, bool) // finds what a correction or an undoing is about; nil: not known
+	Timer func(no int) string          // what a timer is for, as it stands on the screen, "" where nobody knows; nil: not known
 	Full  bool                         // also the values the step was done under, as an audit wants them
 }
 
@@ -26,6 +27,14 @@ func (t Teller) lot(text string) string {
 		return text
 	}
 	return t.Lot(text)
+}
+
+// timer names a timer behind what is told of it.
+func (t Teller) timer(no int) string {
+	if t.Timer == nil || t.Timer(no) == "" {
+		return ""
+	}
+	return ": " + t.Timer(no)
 }
 
 func length(s int) string { return units.FormatDuration(time.Duration(s) * time.Second) }
@@ -283,7 +292,7 @@ func (a TimerStart) tell(t Teller) string {
 	}
 	return strings.ReplaceAll(s, ",  at", ", at")
 }
-func (a TimerStop) tell(Teller) string   { return fmt.Sprintf("timer %d stopped", a.Timer) }
+func (a TimerStop) tell(t Teller) string { return "timer stopped" + t.timer(a.Timer) }
 func (a AlarmShelve) tell(Teller) string { return "alarm snoozed for " + length(a.ForS) }
 func (a Correct) tell(t Teller) string   { return "correction of " + t.what(a.Of) }
 func (a TakeBack) tell(t Teller) string {

@@ -55,6 +55,14 @@ func checkTimerStop(c *checker, a action.TimerStop) (action.TimerStop, error) {
 	return a, nil
 }
 
+// TimerLabel is what a timer of the user's own is for, "" for one that is not known here.
+func (b *Bench) TimerLabel(no int) string {
+	if t := b.Timers[no]; t != nil {
+		return t.Label
+	}
+	return ""
+}
+
 func ownWindows(b *Bench) []Window {
 	var out []Window
 	for _, no := range Sorted(b.Timers) {

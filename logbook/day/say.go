@@ -15,7 +15,7 @@ import (
 // teller puts records into the words of the sheet, in the units of the house, with what a
 // step was done under.
 func (s Sheet) teller() action.Teller {
-	return action.Teller{Units: s.Bench.House.Units, Full: true,
+	return action.Teller{Units: s.Bench.House.Units, Full: true, Timer: s.Bench.TimerLabel,
 		Lot: func(text string) string { return bench.KnownLot{Lot: text}.Name() },
 		Of: func(id string) (action.Body, bool) {
 			it, ok := s.Bench.Item(id)
