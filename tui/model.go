@@ -46,6 +46,7 @@ type Config struct {
 	NewID    func() string // an id for each action
 	Every    time.Duration // how often the screen looks at the clock
 	Title    string        // stands in the top line; the demo says what it is
+	Book     string        // the file of the logbook as a command has to name it; "" for the usual one
 	ScanHold time.Duration // how long a key may wait for the next of a scan; 0: scans on the bench are not looked for
 	Notify   Notify        // how the terminal is told of an alarm beside the bell; "" for auto
 	PlanDays int           // days on which a plan is tried, and played; 0: as many as it takes
@@ -107,17 +108,14 @@ func heard(n keep.News) tea.Msg { return heardMsg{n} }
 
 // New makes the screen. It shows at once what fell due while no program ran.
 func New(cfg Config) *Model {
-	m := &Model{cfg: cfg, sight: sight{sel: 1, w: 80, h: 24},
+	m := &Model{cfg: cfg, sight: sight{sel: 1, w: 80, h: 24, book: cfg.Book},
 		terminal: terminal{theme: newTheme(true, ""), notice: cfg.Notify.of(""), raw: func(s string) tea.Cmd { return tea.Raw(s) }}}
 	m.home()
 	m.bell.Every = map[timers.Priority]time.Duration{}
 	m.refresh(cfg.Keeper.State())
 	m.changeHands()
 	m.lookBack()
-	for fl := range m.bench().OnPlaces() {
-		m.pick(fl)
-		break
-	}
+	m.pickFirst()
 	if m.by() == "" && len(m.house().Crew) > 0 {
 		m.who("who is at the bench?", false)
 	}

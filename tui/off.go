@@ -161,6 +161,38 @@ func (m *Model) arrow(by int) {
 	m.off = stops[at-action.Places]
 }
 
+// pickFirst selects what a screen begins with: what the most urgent alarm names that waits
+// for an answer and names anything, for that is what stands at the top; else the first flask.
+func (m *Model) pickFirst() {
+	for _, al := range m.unanswered() {
+		for _, no := range m.flasksOf(al) {
+			if f := m.bench().Flasks[no]; f.AtWork() {
+				m.pick(f)
+				return
+			}
+		}
+	}
+	for f := range m.bench().OnPlaces() {
+		m.pick(f)
+		return
+	}
+}
+
+// flasksOf are the flasks that an alarm is about.
+func (m *sight) flasksOf(al timers.Alarm) []int {
+	key, _ := timers.SplitSignalKey(al.Key)
+	if w, ok := m.windowByKey(key); ok {
+		return w.Flasks
+	}
+	if l, ok := m.bench().LoadOfKey(al.Key); ok {
+		return m.bench().StillIn(l)
+	}
+	if s, ok := bench.SubjectOfKey(key); ok && s.Class == 'f' {
+		return []int{s.No}
+	}
+	return nil
+}
+
 // toLoad selects the load whose alarm was acknowledged, where the selected place is empty:
 // who stands before a flask keeps it.
 func (m *Model) toLoad(al timers.Alarm) {

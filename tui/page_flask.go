@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"strings"
+	"unicode"
 
 	tea "charm.land/bubbletea/v2"
 
@@ -133,7 +134,7 @@ func (m *sight) flaskSaid(s *sheet, a area, fl *bench.Flask, local func(timers.S
 		s.gap()
 		s.head(dim, "notes")
 		if more {
-			s.wrapped(dim, fmt.Sprintf("Only the latest notes stand here. All notes and records of this flask: flaskside day --flask %d", fl.No), a.w-2)
+			s.wrapped(dim, fmt.Sprintf("Only the latest notes stand here. All notes and records of this flask: flaskside day --flask %d%s", fl.No, bookFlag(m.book)), a.w-2)
 		}
 		for _, n := range said {
 			s.wrapped(plain, fmt.Sprintf("%s %s  %s", local(n.At), n.By, n.Text), a.w-2)
@@ -221,4 +222,17 @@ func (m *sight) itemsOf(fl *bench.Flask) []bench.Item {
 		}
 	}
 	return out
+}
+
+// bookFlag names the logbook in a command that a person types into a shell; "" for the usual one.
+func bookFlag(file string) string {
+	if file == "" {
+		return ""
+	}
+	if strings.ContainsFunc(file, func(r rune) bool {
+		return !strings.ContainsRune("/\\:.,_-+@%", r) && !unicode.IsLetter(r) && !unicode.IsDigit(r)
+	}) {
+		file = "'" + strings.ReplaceAll(file, "'", `'\''`) + "'"
+	}
+	return " --book " + words.Clean(file)
 }

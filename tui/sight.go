@@ -13,6 +13,7 @@ import (
 // words and draws them, and can neither record nor ask.
 type sight struct {
 	w, h      int
+	book      string // the file of the logbook as a command has to name it; "" for the usual one
 	st        logbook.Snapshot
 	now       timers.Now
 	sel       int    // selected place, 1 to 9

@@ -158,7 +158,7 @@ func (m *sight) programmeWords(stages []house.Stage) string {
 
 // recordWords put a record into words for a person.
 func (m *sight) recordWords(body action.Body) string {
-	return action.Teller{Units: m.house().Units, Lot: m.lotName, Of: func(id string) (action.Body, bool) {
+	return action.Teller{Units: m.house().Units, Lot: m.lotName, Timer: m.bench().TimerLabel, Of: func(id string) (action.Body, bool) {
 		it, ok := m.bench().Item(id)
 		return it.Action.Body, ok
 	}}.Tell(body)

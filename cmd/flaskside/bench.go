@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"syscall"
 	"time"
 
@@ -15,6 +16,7 @@ import (
 	"flaskside/logbook/keep"
 	"flaskside/logbook/keeper"
 	"flaskside/logbook/probe"
+	"flaskside/logbook/reach"
 	"flaskside/timers"
 	"flaskside/timers/sysclock"
 	"flaskside/tui"
@@ -72,7 +74,7 @@ func runBench(ctx context.Context, o *options) error {
 	if err != nil {
 		return err
 	}
-	cfg := screenOf(clock)
+	cfg := screenOf(o, clock)
 	cfg.Notify = notify
 	if joined != nil {
 		return runJoined(ctx, o, joined, cfg)
@@ -90,8 +92,12 @@ func runBench(ctx context.Context, o *options) error {
 }
 
 // screenOf is what every screen of this program is handed.
-func screenOf(clock timers.Clock) tui.Config {
-	return tui.Config{Hands: clock, NewID: newID, Every: time.Second, ScanHold: tui.ScanHold}
+func screenOf(o *options, clock timers.Clock) tui.Config {
+	book, _ := filepath.Abs(o.book) // it was opened by this name
+	if usual, err := reach.Usual(); err == nil && book == usual {
+		book = ""
+	}
+	return tui.Config{Hands: clock, NewID: newID, Every: time.Second, ScanHold: tui.ScanHold, Book: book}
 }
 
 // runJoined is another screen of a bench that runs.

@@ -58,7 +58,7 @@ func (o *options) keeping(sshAt string) (k keeper.Keeper, err error) {
 			return k, err
 		}
 		k.Doors = append(k.Doors, func(ctx context.Context, hub *keep.Hub) (func(), error) {
-			return sshdoor.Open(ctx, hub, sshAt, screenOf(hub.Clock()), say)
+			return sshdoor.Open(ctx, hub, sshAt, screenOf(o, hub.Clock()), say)
 		})
 	}
 	return k, nil
