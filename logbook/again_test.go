@@ -18,13 +18,12 @@ import (
 // what it is: a long input that is given again after a power cut goes on where it ended.
 func TestWhateverWasTakenCanBeSaidAgain(t *testing.T) {
 	t.Parallel()
-	dir, n := inMemory(t), 0
+	dir := inMemory(t)
 	said := map[action.Kind]int{}
 	rapid.Check(t, func(rt *rapid.T) {
-		n++
 		w := &walk{t: rt, ck: simclock.At(start, "boot-1")}
 		var err error
-		if w.b, err = Open(filepath.Join(dir, fmt.Sprint(n, ".db")), w.ck); err != nil {
+		if w.b, err = Open(bookIn(t, dir), w.ck); err != nil {
 			rt.Fatal(err)
 		}
 		defer func() { _ = w.b.Close() }() // thrown away

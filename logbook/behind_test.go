@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -118,12 +119,12 @@ func knowsWhatItLacks(t *testing.T, b *Book) {
 		if err != nil {
 			return err
 		}
-		if want := fmt.Sprint(read); fmt.Sprint(b.behind) != want {
-			t.Fatalf("it keeps in mind\n%v\nand lacks\n%s", b.behind, want)
+		if !reflect.DeepEqual(b.behind, read) {
+			t.Fatalf("it keeps in mind\n%v\nand lacks\n%v", b.behind, read)
 		}
 		n := len(read.recs)
 		for what, known := range map[string]*behind{"all": b.behind, "nothing": {}, "unknown": nil, "less": {recs: read.recs[:max(0, n-1)]}, "another end": {recs: append(slices.Clone(read.recs[:max(0, n-1)]), record.Record{Seq: 1})}} {
-			if got, err := behindIn(tx, known); err != nil || fmt.Sprint(got) != fmt.Sprint(read) {
+			if got, err := behindIn(tx, known); err != nil || !reflect.DeepEqual(got, read) {
 				t.Fatalf("by one who knows %s it lacks\n%v, %v\nwant\n%v", what, got, err, read)
 			}
 		}

@@ -2,7 +2,6 @@ package logbook
 
 import (
 	"fmt"
-	"path/filepath"
 	"slices"
 	"testing"
 	"time"
@@ -79,13 +78,13 @@ func TestLateEntriesTakeNothingFromThePast(t *testing.T) {
 	dir, n := inMemory(t), 0
 	rapid.Check(t, func(rt *rapid.T) {
 		n++
-		ck := simclock.At(start, "boot-0")
+		ck, path := simclock.At(start, "boot-0"), bookIn(t, dir)
 		if n%2 == 0 {
-			if err := makeNewest(filepath.Join(dir, fmt.Sprintf("%d.db", n)), ck); err != nil {
+			if err := makeNewest(path, ck); err != nil {
 				rt.Fatal(err)
 			}
 		}
-		b, err := Open(filepath.Join(dir, fmt.Sprintf("%d.db", n)), ck)
+		b, err := Open(path, ck)
 		if err != nil {
 			rt.Fatal(err)
 		}

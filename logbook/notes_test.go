@@ -23,10 +23,9 @@ import (
 // and takings back of any of them, also in one long input: the same is shown, refused and offered to be undone.
 func TestAnyNumberOfNotes(t *testing.T) {
 	longrun.Checks(t, 25, 400)
-	dir, n := inMemory(t), 0
+	dir := inMemory(t)
 	rapid.Check(t, func(rt *rapid.T) {
-		n++
-		path := filepath.Join(dir, fmt.Sprint(n, ".db"))
+		path := bookIn(t, dir)
 		ck := simclock.At(start, "boot-0")
 		if rapid.Bool().Draw(rt, "newest format") {
 			if err := makeNewest(path, ck); err != nil {

@@ -160,6 +160,10 @@ func options(ro bool) *bolt.Options {
 	return o
 }
 
+// growBytes is the step in which the file grows: some thousand records. The store's own, of 16 MiB, makes
+// a book of one day so large for whoever copies it.
+const growBytes = 1 << 20
+
 // openStore opens the store at path under the guard, which keeps other programs away.
 // Nothing but its first pages is looked at. The error is [ErrHeld], [ErrForeign] or
 // [ErrDamaged], or one of the system that says nothing of the file.
@@ -178,7 +182,9 @@ func openStore(path string, ro bool) (*bolt.DB, os.FileInfo, error) {
 		return f, err
 	}
 	err := guard(func() (err error) {
-		db, err = bolt.Open(path, 0o600, o)
+		if db, err = bolt.Open(path, 0o600, o); err == nil {
+			db.AllocSize = growBytes
+		}
 		return err
 	})
 	if now, serr := os.Stat(path); err == nil && (serr != nil || !os.SameFile(opened, now)) {

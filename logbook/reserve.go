@@ -20,7 +20,7 @@ import (
 // recorded, and it is made again when there is room. By steps, for whatever filled the
 // disk may take what is given up, too.
 const (
-	reserveBytes = 32 << 20 // two of the steps (16 MiB) in which the store lets a large file grow
+	reserveBytes = 32 << 20 // some weeks of records, and room for a backup of a small book
 	reserveStep  = 4 << 20
 	reserveSpare = 32 << 20 // room that must be left over before it is made again
 

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"runtime"
 	"strings"
 	"syscall"
@@ -351,14 +350,4 @@ func (c *rigChild) trace(args ...string) (off func()) {
 		}
 		_ = cmd.Wait() // ends by the signal
 	}
-}
-
-// bookIn names a book in a new folder.
-func bookIn(t testing.TB, root string) string {
-	t.Helper()
-	dir, err := os.MkdirTemp(root, "book")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return filepath.Join(dir, "bench.db")
 }

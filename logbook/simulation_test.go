@@ -37,6 +37,16 @@ func inMemory(t testing.TB) string {
 	return dir
 }
 
+// bookIn names a book in a new folder: what opens one looks through all that lies beside it.
+func bookIn(t testing.TB, root string) string {
+	t.Helper()
+	dir, err := os.MkdirTemp(root, "book")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return filepath.Join(dir, "bench.db")
+}
+
 // moment is a point of a simulated shift as it truly was, known to nobody in it.
 type moment struct {
 	true   time.Duration // gone by in the world since the shift began

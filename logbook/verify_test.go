@@ -75,10 +75,9 @@ func TestVerifySound(t *testing.T) {
 // A sound book has no faults, whatever was done: the other eye is checkLive, checkIndex
 // and the model of the random walk. check.Salvaged from its journal alone it is the same book.
 func TestVerifyRandomBooks(t *testing.T) {
-	dir, n := inMemory(t), 0
+	dir := inMemory(t)
 	rapid.Check(t, func(rt *rapid.T) {
-		n++
-		path := filepath.Join(dir, fmt.Sprintf("%d.db", n))
+		path := bookIn(t, dir)
 		random(t, rt, path, rapid.IntRange(1, 12).Draw(rt, "records"))
 		rep, err := Verify(path, check.Verifying{})
 		if err != nil || len(rep.Faults) > 0 {
