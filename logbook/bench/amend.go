@@ -218,15 +218,13 @@ func (c *checker) takeBack(a action.TakeBack) error {
 // undoneAgain refuses to undo that something was undone and taken up again, where that leaves
 // later records without the thing that they are about.
 func (c *checker) undoneAgain(it Item, a action.TakeBack) error {
-	root := it
-	for {
-		of, ok := root.Body.(action.TakeBack)
-		if !ok {
-			break
-		}
-		if root, ok = c.b.Item(of.Of); !ok {
+	undoing := Item{Body: a}
+	root, known := action.Root(undoing, func(it Item) action.Body { return it.Body }, c.b.Item)
+	if of, amends := action.Amends(root.Body); !known {
+		if _, there := c.b.Item(of); amends && !there {
 			return nil
 		}
+		return errors.New("that was undone and taken up again too often: undo the entry itself, or enter it again") // nothing would find what it is about
 	}
 	if root.Seq == it.Seq {
 		return nil

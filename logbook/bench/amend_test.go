@@ -9,7 +9,9 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/bench/benchtest"
+	"flaskside/logbook/record"
 	"flaskside/logbook/words"
+	"flaskside/timers"
 )
 
 func correct(of, set string) action.Correct {
@@ -235,5 +237,42 @@ func TestDoughAddedOnce(t *testing.T) {
 	}
 	if fmt.Sprint(added) != "[false false true false]" || f.AddedSince {
 		t.Errorf("added before closures %v, since %v", added, f.AddedSince)
+	}
+}
+
+// What undoes an undoing is found by what it is about in the end only so far; what could not be found any more is
+// refused, and the entry itself can still be undone.
+func TestUndoneOverAndOver(t *testing.T) {
+	p := newPaper(t)
+	p.do(0, open(1))
+	note := p.do(time.Minute, action.Note{Flask: 1, Text: "dull"})
+	last, n := note, 0
+	var err error
+	for ; n < 100 && err == nil; n++ {
+		if _, err = p.tryAt(0, action.TakeBack{Of: last}, ""); err == nil {
+			last = p.recs[len(p.recs)-1].Action.ID
+		}
+	}
+	if n != 16 || err == nil || err.Error() != "that was undone and taken up again too often: undo the entry itself, or enter it again" {
+		t.Fatalf("after %d times: %v", n, err)
+	}
+	if it, _ := p.b.Item(note); it.TakenBack == nil {
+		t.Fatal("undone fifteen times, the note counts not as undone")
+	}
+}
+
+// A foreign book may undo a record by itself, in a ring: nothing that is asked about it goes round for ever.
+func TestUndoneInARing(t *testing.T) {
+	var recs []record.Record
+	for i, of := range []string{"a", "c", "b"} {
+		at := morning.Add(time.Duration(i) * time.Second)
+		recs = append(recs, record.Record{Seq: uint64(i + 1), Stamp: timers.Stamp{At: at}, Action: action.Action{ID: string(rune('a' + i)), At: at, By: "KT", Body: action.TakeBack{Of: of}}})
+	}
+	b, now := bench.Fold(recs, bench.Counters{}), timers.Now{Reading: timers.Reading{Wall: morning.Add(time.Minute)}}
+	for _, of := range []string{"a", "b", "c"} {
+		a := action.Action{ID: "new", At: now.Wall, By: "KT", Body: action.TakeBack{Of: of}}
+		if _, err := b.Check(a, timers.Stamp{At: now.Wall}, now); err == nil {
+			t.Errorf("%s, undone in a ring, is undone", of)
+		}
 	}
 }

@@ -27,7 +27,14 @@ func (b *Bench) MovedOn(r record.Record) *Bench {
 // refolds tells whether a record changes how earlier ones count.
 func (b *Bench) refolds(r record.Record) bool {
 	_, again := b.at(r.Action.ID)
-	return again || action.IsAmendment(r.Action.Body)
+	return again || action.IsAmendment(r.Action.Body) || slices.ContainsFunc(r.Action.Body.Subjects(), b.unopened)
+}
+
+// unopened tells of a flask that the records speak of and whose opening is not among them: what became of it stands
+// at the end of a fold, and not between two records of a foreign book.
+func (b *Bench) unopened(s action.Subject) bool {
+	f := b.Flasks[s.No]
+	return s.Class == 'f' && f != nil && !f.known
 }
 
 // mostLoose is how many records may have no place in the list of ids: they are looked

@@ -125,3 +125,24 @@ func TestMovedOnWithAnIDAgain(t *testing.T) {
 		t.Errorf("the case is %s, not as in the fold", b.Flasks[1].Case)
 	}
 }
+
+// A foreign book may tell of a flask before it opens it, or of one that it never opens.
+func TestMovedOnWithAFlaskNotOpened(t *testing.T) {
+	outcome := action.Outcome{Flask: 1, Outcome: "remake"}
+	for name, bodies := range map[string][]action.Body{
+		"opened at last": {action.Inspect{Flask: 1}, action.FlaskOpen{Flask: 1, Place: 1, Case: "4430", Base: "upper", Size: "medium"}},
+		"moved":          {outcome, action.FlaskMove{Flask: 1, Place: 1}, outcome},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var recs []record.Record
+			b := bench.Fold(nil, bench.Counters{})
+			for i, body := range bodies {
+				at := morning.Add(time.Duration(i) * time.Second)
+				recs = append(recs, record.Record{Seq: uint64(i + 1), Stamp: timers.Stamp{At: at}, Action: action.Action{ID: fmt.Sprint("r", i), At: at, By: "KT", Body: body}})
+				if b = b.MovedOn(recs[i]); !b.Same(bench.Fold(recs, bench.Counters{})) {
+					t.Fatalf("after %d it is not as in the fold", i+1)
+				}
+			}
+		})
+	}
+}
