@@ -30,7 +30,7 @@ import (
 )
 
 // rounds: some ten seconds each; 60 are ten minutes.
-var rounds = flag.Int("rounds", longrun.Times(0, 6), "how often anything happens to servers, beyond what happens each time")
+var rounds = flag.Int("rounds", 6, "how often anything happens to servers, beyond what happens each time")
 
 const asServer = "FLASKSIDE_TEST_SERVER"
 
@@ -462,6 +462,7 @@ func TestServersComeAndGo(t *testing.T) {
 	if testing.Short() {
 		t.Skip("servers that come and go take their time")
 	}
+	longrun.Only(t, "servers that come and go, in processes of their own")
 	t.Parallel()
 	c, dice := newChaos(t, *rounds > 0), rand.New(rand.NewPCG(1, 2)) //nolint:gosec // to be played again
 	c.together()                                                     // each time; in the rounds whoever leads is hit as well

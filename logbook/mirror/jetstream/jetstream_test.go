@@ -15,6 +15,7 @@ import (
 
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/mirrortest"
+	"flaskside/timers/longrun"
 )
 
 // scratchDir, where it is not nil, gives the folders instead.
@@ -159,6 +160,7 @@ func (p since) Streams(ctx context.Context) ([]mirror.Stream, error) {
 }
 
 func TestSuiteThreeServers(t *testing.T) {
+	longrun.Only(t, "three servers that agree on each run")
 	t.Parallel()
 	to := at(three(t)...)
 	first, again := fresh(t, to, 3)

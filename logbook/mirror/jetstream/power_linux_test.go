@@ -17,7 +17,7 @@ import (
 	"flaskside/timers/longrun"
 )
 
-var powerCuts = flag.Int("powercuts", longrun.Times(1, 12), "how often the power of a server's disk is cut; takes root and /dev/fuse")
+var powerCuts = flag.Int("powercuts", 12, "how often the power of a server's disk is cut; takes root and /dev/fuse")
 
 // on has f work with a server whose files lie in the ext4 of a disk; the server is killed in the
 // end. An error is that of mounting the disk.
@@ -132,9 +132,7 @@ func TestLostPower(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a power cut takes a second")
 	}
-	if *powerCuts == 0 {
-		t.Skip("-powercuts N cuts the power N times")
-	}
+	longrun.Only(t, "power cuts of a server's disk")
 	t.Parallel()
 	blank := disktest.Blank(t, 64<<20)
 	rnd := rand.New(rand.NewPCG(20261125, 15)) //nolint:gosec // to be played again
