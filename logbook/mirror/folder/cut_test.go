@@ -13,7 +13,6 @@ import (
 
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/mirrortest"
-	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // Of a run that was cut off or has a spoilt line every whole record is brought back, and

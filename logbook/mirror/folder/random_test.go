@@ -18,6 +18,7 @@ import (
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/mirror/mirrortest"
 	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
 )
 
 // inMemory is a folder whose syncs cost nothing, where the machine has one.
@@ -288,6 +289,7 @@ func (w *world) tamper() {
 // middle; a second writer. Nothing that was there is changed or taken away, nothing is called
 // there or the same that is not, no fork is hidden, and what comes back as whole is.
 func TestWhateverHappens(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	base := inMemory(t)
 	runs := 0
 	rapid.Check(t, func(rt *rapid.T) {

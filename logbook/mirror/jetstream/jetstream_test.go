@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"net"
 	"os"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -146,35 +145,14 @@ func TestSuiteOneServer(t *testing.T) {
 	})
 }
 
-// since shows of a place only the books that came since it was opened: so that cases of a suite
-// can use one stream, for which three servers agree once on who leads.
-type since struct {
-	mirror.Remote
-
-	before map[mirror.Stream]bool
-}
-
-func (p since) Streams(ctx context.Context) ([]mirror.Stream, error) {
-	all, err := p.Remote.Streams(ctx)
-	return slices.DeleteFunc(all, func(s mirror.Stream) bool { return p.before[s] }), err
-}
-
 func TestSuiteThreeServers(t *testing.T) {
 	longrun.Only(t, "three servers that agree on each run")
 	t.Parallel()
 	to := at(three(t)...)
 	first, again := fresh(t, to, 3)
 	defer func() { _ = first.Close() }()
-	mirrortest.Suite(t, func(t *testing.T) (mirror.Remote, func() mirror.Remote) {
-		p, before := again(), map[mirror.Stream]bool{}
-		all, err := p.Streams(context.Background())
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, s := range all {
-			before[s] = true
-		}
-		return since{p, before}, func() mirror.Remote { return since{again(), before} }
+	mirrortest.Suite(t, func(t *testing.T) (mirror.Remote, func() mirror.Remote) { // one stream, for which they agree once on who leads
+		return mirrortest.Since(t, again)
 	})
 }
 

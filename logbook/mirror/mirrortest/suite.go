@@ -42,6 +42,33 @@ func Suite(t *testing.T, open func(t *testing.T) (p mirror.Remote, again func() 
 	}
 }
 
+// since shows of a place only the books that came since it was opened.
+type since struct {
+	mirror.Remote
+
+	before map[mirror.Stream]bool
+}
+
+func (p since) Streams(ctx context.Context) ([]mirror.Stream, error) {
+	all, err := p.Remote.Streams(ctx)
+	return slices.DeleteFunc(all, func(s mirror.Stream) bool { return p.before[s] }), err
+}
+
+// Since lets a case of a suite have a place in which others were: it is shown the books that come
+// from now on. For places of which a new one for each case takes long.
+func Since(t *testing.T, open func() mirror.Remote) (p mirror.Remote, again func() mirror.Remote) {
+	t.Helper()
+	p, before := open(), map[mirror.Stream]bool{}
+	all, err := p.Streams(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range all {
+		before[s] = true
+	}
+	return since{p, before}, func() mirror.Remote { return since{open(), before} }
+}
+
 var ctx = context.Background()
 
 // bring brings and expects what was asked for to be there.

@@ -17,6 +17,7 @@ import (
 	"flaskside/logbook/check"
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
@@ -47,6 +48,7 @@ type tampering struct {
 // Tamper holds a kind of place to what may be said of a mirror that was tampered with at random:
 // a byte, a part that is gone, two that changed places, an older copy, another bench's parts.
 func Tamper(outer *testing.T, p Tampered) {
+	longrun.Checks(outer, 40, 100)
 	dir, runs, rebuilt, refused := scratch(outer), 0, 0, 0
 	rapid.Check(outer, func(t *rapid.T) {
 		runs++
@@ -134,7 +136,10 @@ func (w *tampering) tamper(before []Stored) {
 	case "cut":
 		part.Raw = part.Raw[:rapid.IntRange(0, len(part.Raw)).Draw(w.t, "at")]
 	case "twice":
-		free := uint64(100 + len(w.parts))
+		free := uint64(100)
+		for slices.ContainsFunc(w.parts, func(p Stored) bool { return p.First == free }) {
+			free++
+		}
 		w.parts = append(slices.Clone(w.parts), Stored{free, free, part.Hash, part.Raw})
 		return
 	case "another bench", "another bench by our name":

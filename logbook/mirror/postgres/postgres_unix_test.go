@@ -24,7 +24,7 @@ import (
 	"flaskside/timers/longrun"
 )
 
-var rounds = flag.Int("rounds", longrun.Times(2, 12), "how often the server is killed")
+var rounds = flag.Int("rounds", longrun.Times(1, 12), "how often the server is killed")
 
 // real is a PostgreSQL server in a process of its own.
 type real struct {
@@ -86,18 +86,39 @@ func (r *real) init(dir string) {
 
 func (r *real) in(dir string) { r.data = filepath.Join(dir, "data") }
 
-// serve makes a new server of the PostgreSQL on this machine.
-func serve(t testing.TB) *real {
-	t.Helper()
-	r := found(t)
-	dir, err := os.MkdirTemp("", "flaskside-pg-")
-	if err != nil {
-		t.Fatal(err)
+// served is the server of all tests, in its folder; nil where none was asked for yet.
+var served *real
+
+// TestMain ends the server that the tests share.
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if served != nil {
+		served.kill()
+		_ = os.RemoveAll(filepath.Dir(served.data))
 	}
-	t.Cleanup(func() { r.kill(); _ = os.RemoveAll(dir) })
-	r.init(dir)
-	r.start()
-	return r
+	os.Exit(code)
+}
+
+// serve gives the server, of the PostgreSQL on this machine, and a new database in it.
+func serve(t testing.TB) (r *real, database string) {
+	t.Helper()
+	if served == nil {
+		r := found(t)
+		dir, err := os.MkdirTemp("", "flaskside-pg-")
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.in(dir)
+		served = r
+		r.init(dir)
+	}
+	served.t = t
+	if served.cmd == nil {
+		served.start()
+	}
+	database = "of" + strings.ToLower(t.Name())
+	served.do("postgres", "create database "+database)
+	return served, database
 }
 
 func (r *real) command(name string, args ...string) *exec.Cmd {
@@ -229,33 +250,32 @@ func (r *real) do(database, sql string) {
 }
 
 func TestSuite(t *testing.T) {
-	r, n := serve(t), 0
+	r, name := serve(t)
+	if _, err := Open(context.Background(), r.at(name), Access{}); !errors.Is(err, mirror.ErrNoMirror) {
+		t.Fatalf("no table is there: %v", err)
+	}
+	p, made, err := Begin(context.Background(), r.at(name), Access{})
+	if err != nil || !made {
+		t.Fatal(made, err)
+	}
+	defer func() { _ = p.Close() }()
 	mirrortest.Suite(t, func(t *testing.T) (mirror.Remote, func() mirror.Remote) {
-		n++
-		name := fmt.Sprint("lab", n)
-		r.do("postgres", "create database "+name)
-		if _, err := Open(context.Background(), r.at(name), Access{}); !errors.Is(err, mirror.ErrNoMirror) {
-			t.Fatalf("no table is there: %v", err)
-		}
-		p, made, err := Begin(context.Background(), r.at(name), Access{})
-		if err != nil || !made {
-			t.Fatal(made, err)
-		}
-		return p, func() mirror.Remote {
+		return mirrortest.Since(t, func() mirror.Remote {
 			q, err := Open(context.Background(), r.at(name), Access{})
 			if err != nil {
 				t.Fatal(err)
 			}
 			return q
-		}
+		})
 	})
 }
 
 // TestPrivileges: an account that may only look and add is enough; one that may do more, and a
 // server that does not sync, are told of.
 func TestPrivileges(t *testing.T) {
-	r, ctx := serve(t), context.Background()
-	p, _, err := Begin(ctx, r.at("postgres"), Access{})
+	r, name := serve(t)
+	ctx := context.Background()
+	p, _, err := Begin(ctx, r.at(name), Access{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -263,9 +283,9 @@ func TestPrivileges(t *testing.T) {
 	if a, err := p.About(ctx); err != nil || !a.MayDelete || a.ReadOnly || len(a.Risks) != 1 || !strings.Contains(a.Risks[0].Do, "SELECT and INSERT alone") {
 		t.Errorf("the owner: %+v, %v", a, err)
 	}
-	r.do("postgres", "create role bench login")
-	r.do("postgres", "grant select, insert on "+table+" to bench")
-	q, err := Open(ctx, r.at("postgres"), Access{User: "bench"})
+	r.do(name, "create role bench login")
+	r.do(name, "grant select, insert on "+table+" to bench")
+	q, err := Open(ctx, r.at(name), Access{User: "bench"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -277,7 +297,7 @@ func TestPrivileges(t *testing.T) {
 	if _, err := mirror.Bring(ctx, q, b, mirror.BringOptions{}); err != nil {
 		t.Error(err)
 	}
-	r.do("postgres", "revoke insert on "+table+" from bench")
+	r.do(name, "revoke insert on "+table+" from bench")
 	b.Add(1, "a")
 	if _, err := mirror.Bring(ctx, q, b, mirror.BringOptions{}); err == nil || !strings.Contains(err.Error(), "refuses this account") {
 		t.Errorf("without the right to add: %v", err)
@@ -293,8 +313,9 @@ func TestKilledWhileItWrites(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a server that is killed again and again takes its time")
 	}
-	r, ctx := serve(t), context.Background()
-	if p, _, err := Begin(ctx, r.at("postgres"), Access{}); err != nil {
+	r, name := serve(t)
+	ctx := context.Background()
+	if p, _, err := Begin(ctx, r.at(name), Access{}); err != nil {
 		t.Fatal(err)
 	} else if err := p.Close(); err != nil {
 		t.Fatal(err)
@@ -309,7 +330,7 @@ func TestKilledWhileItWrites(t *testing.T) {
 			<-now
 			r.kill()
 		}()
-		if p, err := Open(ctx, r.at("postgres"), Access{}); err == nil {
+		if p, err := Open(ctx, r.at(name), Access{}); err == nil {
 			_, err := mirror.Bring(ctx, p, b, mirror.BringOptions{Tell: func(e mirror.StreamEnd) {
 				if told = e; runs == round%5 { // from then on while the next are written
 					close(now)
@@ -326,7 +347,7 @@ func TestKilledWhileItWrites(t *testing.T) {
 		}
 		<-killed
 		r.start()
-		p, err := Open(ctx, r.at("postgres"), Access{})
+		p, err := Open(ctx, r.at(name), Access{})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -13,8 +13,9 @@ import (
 )
 
 func TestTamper(t *testing.T) {
-	r, ctx := serve(t), context.Background()
-	p, _, err := Begin(ctx, r.at("postgres"), Access{})
+	r, name := serve(t)
+	ctx := context.Background()
+	p, _, err := Begin(ctx, r.at(name), Access{})
 	if err != nil {
 		t.Fatal(err)
 	}

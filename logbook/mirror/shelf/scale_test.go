@@ -15,7 +15,6 @@ import (
 	"flaskside/logbook/mirror"
 	"flaskside/logbook/record"
 	"flaskside/timers"
-	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 	"flaskside/timers/simclock"
 )
 
