@@ -376,7 +376,7 @@ func TestQuiet(t *testing.T) {
 	w.board.desk.wait()
 	w.board.glance()
 	before, changes := w.board.version, 0
-	minutes := longrun.Times(4, 10)
+	minutes := longrun.Times(2, 10)
 	for range minutes * 60 {
 		clock.Run(time.Second)
 		w.board.glance()

@@ -32,7 +32,7 @@ import (
 
 var pictures = flag.Bool("update-pictures", false, "make the pictures of the board in testdata anew")
 
-// TestMain lets many tests wait at once, and ends the browser that they share.
+// TestMain lets many tests wait at once in the long run, and ends the browser that they share.
 func TestMain(m *testing.M) {
 	longrun.Waits(10)
 	code := m.Run()
@@ -91,11 +91,35 @@ type tab struct {
 	said []string
 }
 
+// inTurn is the tab of a plain run, in which each test follows another; nil where none is open yet.
+var inTurn *tab
+
+// apart lets a test with a browser run beside the others, in a tab of its own, in the long run.
+func apart(t *testing.T) {
+	t.Helper()
+	if longrun.Set() {
+		t.Parallel()
+	}
+}
+
+// open gives a tab: one that is new in the long run, else the one of all tests, emptied.
 func open(t *testing.T, browser context.Context) *tab {
 	t.Helper()
+	if p := inTurn; p != nil {
+		p.t = t
+		p.do(chromedp.Navigate("about:blank"))
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		p.said = nil
+		return p
+	}
 	ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewWindow(true)) // what is behind another is not painted
-	t.Cleanup(cancel)
 	p := &tab{t: t, ctx: ctx}
+	if longrun.Set() {
+		t.Cleanup(cancel)
+	} else {
+		inTurn = p
+	}
 	note := func(format string, a ...any) {
 		p.mu.Lock()
 		defer p.mu.Unlock()
@@ -251,13 +275,13 @@ func (w *wall) full() {
 
 // TestInABrowser holds what a person at the wall sees, in a real browser.
 func TestInABrowser(t *testing.T) {
-	t.Parallel()
+	apart(t)
 	browser := chromium(t)
 	w := hang(t, sysclock.New(), usual)
 	w.afternoon()
 
 	t.Run("both sizes, both themes", func(t *testing.T) {
-		t.Parallel()
+		apart(t)
 		type look struct {
 			wide, high int64
 			query, sys string
@@ -302,10 +326,11 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("a full bench", func(t *testing.T) {
-		t.Parallel()
+		longrun.Only(t, "a bench of 24 flasks on the wall")
+		apart(t)
 		full := hang(t, sysclock.New(), usual)
 		full.full()
-		for _, c := range [][2]int64{{1920, 1080}, {1024, 600}}[:longrun.Times(1, 2)] {
+		for _, c := range [][2]int64{{1920, 1080}, {1024, 600}} {
 			p := open(t, browser)
 			p.do(chromedp.EmulateViewport(c[0], c[1]), chromedp.Navigate(full.url()))
 			p.until("it is whole", isLive+` && document.querySelectorAll('svg.bath').length === 2`)
@@ -325,7 +350,7 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("counts as the bench does", func(t *testing.T) {
-		t.Parallel()
+		apart(t)
 		p := open(t, browser)
 		p.do(chromedp.Navigate(w.url()))
 		p.until("it is live", isLive)
@@ -365,7 +390,7 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("what is recorded is shown", func(t *testing.T) {
-		t.Parallel()
+		apart(t)
 		w := hang(t, sysclock.New(), usual)
 		w.afternoon()
 		p := open(t, browser)
@@ -377,7 +402,7 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("what a screen reader hears", func(t *testing.T) {
-		t.Parallel()
+		apart(t)
 		p := open(t, browser)
 		p.do(chromedp.Navigate(w.url()))
 		p.until("it is live", isLive)
@@ -419,11 +444,15 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("no script runs", func(t *testing.T) {
-		t.Parallel()
+		apart(t)
 		w := hang(t, sysclock.New(), hurried())
 		w.afternoon()
 		p := open(t, browser)
-		call(p, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+		scripts := func(off bool) {
+			call(p, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: off})
+		}
+		scripts(true)
+		defer scripts(false)
 		p.do(chromedp.Navigate(w.url()))
 		// In one look: the page soon fetches itself anew.
 		still := ""
@@ -437,11 +466,13 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("no news ever comes", func(t *testing.T) {
-		t.Parallel()
+		longrun.Only(t, "a page that its script never fills")
+		apart(t)
 		w := hang(t, sysclock.New(), hurried())
 		w.afternoon()
 		p := open(t, browser)
 		call(p, network.Enable, network.EnableParams{})
+		defer call(p, network.Disable, cdp.Empty{})
 		call(p, network.SetBlockedURLs, network.SetBlockedURLsParams{URLPatterns: []*network.BlockPattern{{URLPattern: "http://*:*/*/news*", Block: true}}})
 		p.do(chromedp.Navigate(w.url()))
 		if eval[bool](p, showsRun) {
@@ -456,7 +487,7 @@ func TestInABrowser(t *testing.T) {
 func hurried() limits {
 	lim := usual
 	if !longrun.Set() {
-		lim.pulse, lim.old, lim.stream = time.Second, 4*time.Second, 3*time.Second
+		lim.pulse, lim.old, lim.stream = 500*time.Millisecond, 2*time.Second, 1500*time.Millisecond
 	}
 	return lim
 }
@@ -464,11 +495,14 @@ func hurried() limits {
 // TestNewsStops: whatever it is by which news stops, the page is dimmed under the age of what it
 // shows, nothing runs on it and nothing is ready; and it comes back by itself.
 func TestNewsStops(t *testing.T) {
-	t.Parallel()
+	apart(t)
 	browser := chromium(t)
 	stops := func(how string, lim limits, stop, again func(*wall, *tab)) {
 		t.Run(how, func(t *testing.T) {
-			t.Parallel()
+			if how != "the bench is killed" {
+				longrun.Only(t, "one more way in which news stops")
+			}
+			apart(t)
 			w := hang(t, sysclock.New(), lim)
 			w.afternoon()
 			p := open(t, browser)

@@ -98,7 +98,7 @@ var tags = map[string]string{
 //   - a name is text: the page is made of what it is made of without it;
 //   - each alarm that waits is told, or counted.
 func TestWhatItMustNeverSay(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	dir := t.TempDir()
 	rapid.Check(t, func(rt *rapid.T) {
 		clock := simclock.At(start, "boot-1")
