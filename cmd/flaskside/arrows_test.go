@@ -10,6 +10,7 @@ import (
 // TestArrows holds the imports to the one direction the house is built in: cmd,
 // tui, logbook, timers. The pure packages touch neither disk nor screen.
 func TestArrows(t *testing.T) {
+	t.Parallel()
 	list := func(format string) map[string][]string {
 		out, err := exec.Command("go", "list", "-f", format, "flaskside/...").Output()
 		if err != nil {

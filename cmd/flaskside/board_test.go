@@ -63,6 +63,7 @@ func looked(t *testing.T, url string) (int, string) {
 // TestBoard: the board is off until it is asked for, has a token and says who can look; another
 // token shuts the old address; it shows what the bench has, and all benches of a mirror.
 func TestBoard(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	dir := t.TempDir()
 	book := filepath.Join(dir, "bench.db")
 	for _, c := range [][]string{{"keep", "--book", book, "--board", "127.0.0.1:0"}, {"board", "--book", book}} {
@@ -154,6 +155,7 @@ func TestBoard(t *testing.T) {
 
 // TestBoardOnTheNetwork: an address that others can reach is said to be one, with what it means.
 func TestBoardOnTheNetwork(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	book := filepath.Join(t.TempDir(), "bench.db")
 	if out, err := answers(t, "", "board", "--book", book, "--new"); err != nil {
 		t.Fatalf("%v: %s", err, out)

@@ -26,6 +26,7 @@ var benchKills = flag.Int("bench-kills", longrun.Times(6, 200), "how often the r
 // write through its door and its screen draws. Each record that was acknowledged at the
 // door is in the book, the chain is whole, and the bench equals the fold of the records.
 func TestKillBench(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	kills := *benchKills
 	if testing.Short() {
 		kills = min(kills, 10)

@@ -43,6 +43,7 @@ func mounted(t *testing.T, size string) string {
 // bench say so in one line that tells what would be right, end with 1 and leave
 // everything as it was.
 func TestBadPlaces(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	bin, err := built()
 	if err != nil {
 		t.Fatal(err)

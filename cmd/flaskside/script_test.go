@@ -35,7 +35,7 @@ func TestMain(m *testing.M) {
 		holdBook()
 		return
 	}
-	longrun.Waits(6)
+	longrun.Waits(12)
 	code := 1
 	if err := standIns("flaskside", "holdbook"); err != nil {
 		fmt.Fprintln(os.Stderr, err)
