@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -24,9 +25,16 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/keep"
 	"flaskside/timers"
+	"flaskside/timers/longrun"
 	"flaskside/timers/sysclock"
 	"flaskside/tui"
 )
+
+// TestMain lets many tests wait at once.
+func TestMain(m *testing.M) {
+	longrun.Waits(10)
+	os.Exit(m.Run())
+}
 
 // bench is a bench with its door for SSH open.
 type bench struct {
