@@ -29,6 +29,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"flaskside/logbook"
@@ -86,7 +87,7 @@ const sideFolders = 100
 // not ours stands in its place it has another name, the same one for all programs of this
 // user: the first that is ours, else the first that is free.
 func sideFolder() string {
-	first := filepath.Join(os.TempDir(), fmt.Sprintf("flaskside-%d", max(os.Geteuid(), 0)))
+	first := firstSideFolder()
 	name, free := first, ""
 	for n := 2; n < sideFolders; n++ {
 		fi, err := os.Lstat(name)
@@ -101,6 +102,16 @@ func sideFolder() string {
 	return cmp.Or(free, first)
 }
 
+func firstSideFolder() string {
+	return filepath.Join(os.TempDir(), fmt.Sprintf("flaskside-%d", max(os.Geteuid(), 0)))
+}
+
+// aside tells whether a socket lies in the side folder. Of most its name says no: nothing is looked for then.
+func aside(sock string) bool {
+	dir := filepath.Dir(sock)
+	return strings.HasPrefix(dir, firstSideFolder()) && dir == sideFolder()
+}
+
 // privateFolder tells whether something is a folder of this user alone.
 func privateFolder(fi fs.FileInfo) bool {
 	return fi.IsDir() && disk.Ours(fi) && (fi.Mode().Perm()&0o077 == 0 || !modesMean)
@@ -110,7 +121,7 @@ func privateFolder(fi fs.FileInfo) bool {
 // there: that would be to read our records, or to tell us wrong ones. Beside the
 // book no more is asked of the folder, for who writes there can replace the book.
 func checkPlace(sock string) error {
-	if dir := filepath.Dir(sock); dir == sideFolder() {
+	if dir := filepath.Dir(sock); aside(sock) {
 		fi, err := os.Lstat(dir)
 		if err != nil {
 			return fmt.Errorf("the folder of the socket: %w", err)

@@ -28,6 +28,12 @@ import (
 	"flaskside/timers/simclock"
 )
 
+// TestMain lets many tests wait at once.
+func TestMain(m *testing.M) {
+	longrun.Waits(8)
+	os.Exit(m.Run())
+}
+
 // join is a screen in another program.
 func (h *opened) join(p keep.Person) *Joined {
 	h.t.Helper()
@@ -42,12 +48,13 @@ func (h *opened) join(p keep.Person) *Joined {
 // opened is a house of which the hub is at hand.
 type opened struct {
 	*house
-	hub *keep.Hub
+	hub   *keep.Hub
+	stall time.Duration
 }
 
 func openHub(t *testing.T) *opened {
 	t.Helper()
-	h := &opened{house: closed(t)}
+	h := &opened{house: closed(t), stall: stalling}
 	h.serve()
 	return h
 }
@@ -55,7 +62,7 @@ func openHub(t *testing.T) *opened {
 func (h *opened) serve() {
 	h.t.Helper()
 	h.hub = hubOf(h.book, h.ck)
-	stop, err := Serve(context.Background(), h.hub)
+	stop, err := serve(context.Background(), h.hub, h.stall)
 	if err != nil {
 		h.t.Fatal(err)
 	}
@@ -211,6 +218,7 @@ func TestJoinedRoles(t *testing.T) {
 // meanwhile; they are back by themselves when it is, and what became of the record on its way
 // is told.
 func TestBenchGoesAndComes(t *testing.T) {
+	t.Parallel()
 	h := openHub(t)
 	j := h.join(keep.Person{By: "KT"})
 	if _, err := j.Append(h.timer("before")); err != nil {
@@ -266,6 +274,7 @@ func TestTypedComesBack(t *testing.T) {
 // TestTypedIsKeptForTheKeeper: what stands typed at a screen of another program is in the file beside the book soon, for when
 // both end without a word. A screen that lives on has it itself: it stands on no other one, too; one that has left tells nothing more.
 func TestTypedIsKeptForTheKeeper(t *testing.T) {
+	t.Parallel()
 	h := openHub(t)
 	j := h.join(keep.Person{By: "KT"})
 	if d := j.Drafts(); len(d) > 0 {
@@ -303,7 +312,9 @@ func TestTypedIsKeptForTheKeeper(t *testing.T) {
 // TestStuckScreen: a program that joins and reads nothing is let go; a thousand records are
 // made meanwhile, and the good screen knows them all.
 func TestStuckScreen(t *testing.T) {
-	h := openHub(t)
+	t.Parallel()
+	h := &opened{house: closed(t), stall: time.Second}
+	h.serve()
 	good := h.join(keep.Person{By: "KT"})
 	sock, err := socketPath(h.path)
 	if err != nil {

@@ -56,6 +56,10 @@ type server struct {
 // or was cut off; call it before the book is closed. What [logbook.Book.OnChange]
 // calls must not wait for whoever calls stop.
 func Serve(ctx context.Context, hub *keep.Hub) (stop func(), err error) {
+	return serve(ctx, hub, stalling)
+}
+
+func serve(ctx context.Context, hub *keep.Hub, stall time.Duration) (stop func(), err error) {
 	book := hub.Book()
 	sock, err := socketPath(book.Path())
 	if err != nil {
@@ -65,7 +69,7 @@ func Serve(ctx context.Context, hub *keep.Hub) (stop func(), err error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the door of the logbook: %w", err)
 	}
-	s := &server{book: book, hub: hub, who: Who{Door: version, PID: os.Getpid(), Since: hub.Clock().Read().Wall}, stall: stalling, pulse: pulsing, quiet: silent, ends: make(chan struct{}), screens: map[string]*keep.Screen{}, late: map[string]*time.Timer{}}
+	s := &server{book: book, hub: hub, who: Who{Door: version, PID: os.Getpid(), Since: hub.Clock().Read().Wall}, stall: stall, pulse: pulsing, quiet: silent, ends: make(chan struct{}), screens: map[string]*keep.Screen{}, late: map[string]*time.Timer{}}
 	if bi, ok := debug.ReadBuildInfo(); ok {
 		s.who.Version = bi.Main.Version
 	}
@@ -94,8 +98,8 @@ func Serve(ctx context.Context, hub *keep.Hub) (stop func(), err error) {
 // listen makes the socket. A socket left behind by a program that was killed is
 // taken away, but only when nobody answers at it.
 func listen(ctx context.Context, sock string) (net.Listener, error) {
-	if dir := filepath.Dir(sock); dir == sideFolder() {
-		if err := os.MkdirAll(dir, 0o700); err != nil {
+	if aside(sock) {
+		if err := os.MkdirAll(filepath.Dir(sock), 0o700); err != nil {
 			return nil, err
 		}
 	}
