@@ -67,7 +67,7 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 	if err := a.Body.Valid(); err != nil {
 		return a, err
 	}
-	if err := c.role(a); err != nil {
+	if err := c.role(a, d < live); err != nil {
 		return a, err
 	}
 	if err := b.noNotes(a); err != nil {

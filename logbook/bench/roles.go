@@ -35,7 +35,7 @@ func May(p house.Person, k action.Kind, whose string) error {
 		return fmt.Errorf("%s looks on and records nothing: a lead can change that, in the settings or with the key", p.By)
 	case wants[k] == action.RoleLead && p.Role != action.RoleLead:
 		return fmt.Errorf("%s works at the bench; %s is for a lead", p.By, words.Kind(k))
-	case amends && p.Role != action.RoleLead && whose != p.By:
+	case amends && p.Role != action.RoleLead && !house.SameInitials(whose, p.By):
 		if whose == "" {
 			whose = "somebody else"
 		}
@@ -46,11 +46,12 @@ func May(p house.Person, k action.Kind, whose string) error {
 
 // role refuses what those whose initials are on an action may not record by the settings, from wherever it comes.
 // Whom they do not name is not known here, and other programs and benches give lines by such; what the bench recorded
-// itself, and who signed on, is read in as it was. What was done before these settings were made was done under others.
-func (c *checker) role(a action.Action) error {
+// itself, and who signed on, is read in as it was. What was done before these settings were made was done under others;
+// what is done now is held to them though the clock stood ahead when they were made.
+func (c *checker) role(a action.Action, now bool) error {
 	k := a.Body.Kind()
 	p, known := c.b.House.Person(a.By)
-	if !known || ByBench(k) || k == (action.Crew{}).Kind() || earlier(c.at, c.b.houseSet) {
+	if !known || ByBench(k) || k == (action.Crew{}).Kind() || !now && earlier(c.at, c.b.houseSet) {
 		return nil
 	}
 	whose := ""

@@ -50,7 +50,7 @@ func TestRolesHoldForEveryLine(t *testing.T) {
 	h.People = []house.Person{{By: "LL", Role: "lead"}, {By: "KT", Role: "work"}, {By: "SV", Role: "see"}, {By: "HM", Role: "work", Away: true}}
 	do("flask", "MB", 0, action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "large"})
 	do("people", "LL", 10, action.Settings{House: h, From: "typed"})
-	do("own", "KT", 11, action.TimerStart{Label: "soak", Count: "down", AimS: 60})
+	do("own", "kt", 11, action.TimerStart{Label: "soak", Count: "down", AimS: 60})
 	do("other", "MB", 12, action.TimerStart{Label: "plaster", Count: "down", AimS: 60})
 	alarm := bench.Fold(recs, bench.Counters{})
 	now, _ := at(20)
@@ -66,6 +66,9 @@ func TestRolesHoldForEveryLine(t *testing.T) {
 		{"KT", "", 20, action.TakeBack{Of: "own"}},
 		{"KT", "that record is by MB: only a lead may", 20, action.Correct{Of: "other", Set: set}},
 		{"KT", "that record is by MB: only a lead may", 20, action.TakeBack{Of: "other"}},
+		{"kt", "that record is by MB: only a lead may", 20, action.TakeBack{Of: "other"}},
+		{"Kt ", "KT works at the bench; settings is for a lead", 20, action.Settings{House: house.Default(), From: "typed"}},
+		{"kt", "", 20, action.TakeBack{Of: "own"}},
 		{"LL", "", 20, action.Correct{Of: "other", Set: set}},
 		{"LL", "", 20, action.TakeBack{Of: "other"}},
 		{"KT", "KT works at the bench; settings is for a lead", 20, action.Settings{House: house.Default(), From: "typed"}},
@@ -86,7 +89,13 @@ func TestRolesHoldForEveryLine(t *testing.T) {
 			t.Errorf("%s of %q at minute %d: %v, want %q", c.body.Kind(), c.by, c.minutes, err, c.refused)
 		}
 	}
-	recs = recs[:1] // a house without roles
+	before := recs
+	do("ahead", "LL", 100000, action.Settings{House: h, From: "typed"}) // by a clock that stands wrong, before a restart
+	boot.BootID = "boot-2"
+	if _, err := check(action.Action{ID: "x", At: now.Wall, By: "KT", Body: action.TakeBack{Of: "other"}}, 20); err == nil {
+		t.Error("settings made by a clock that stood ahead hold nobody")
+	}
+	recs = before[:1] // a house without roles
 	if _, err := check(action.Action{ID: "x", At: now.Wall, By: "KT", Body: action.TakeBack{Of: "flask"}}, 20); err != nil {
 		t.Errorf("without roles: %v", fmt.Sprint(err))
 	}

@@ -206,6 +206,7 @@ func TestRefusedWithTheLine(t *testing.T) {
 		{"a part said twice", "[press]\nhold_s = 60\n[press]\nhold_s = 61\n", "settings: line 3: "},
 		{"no value", "lab =\n", "settings: line 1: "},
 		{"an open string", "lab = 'x\n", "settings: line 1: "},
+		{"initials of two by capitals", "[[people]]\nby = 'LL'\nrole = 'lead'\n[[people]]\nby = 'll '\nrole = 'work'\n", `settings: people "LL" and "ll " differ by capitals or blanks alone: `},
 		{"no TOML at all", "{\"lab\": 1}\n", "settings: line 1: "},
 	} {
 		_, err := ReadTOML(strings.NewReader(c.text), Default())

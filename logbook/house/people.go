@@ -1,7 +1,9 @@
 package house
 
 import (
+	"fmt"
 	"slices"
+	"strings"
 
 	"flaskside/logbook/words"
 	"flaskside/timers/each"
@@ -19,9 +21,27 @@ var roles = []string{"see", "work", leads}
 
 const leads = "lead"
 
-// Person finds somebody by their initials.
+// Person finds somebody by their initials: as they are written, or else by capitals alone otherwise.
 func (h House) Person(by string) (Person, bool) {
-	return each.First(h.People, func(p Person) bool { return p.By == by })
+	if p, ok := each.First(h.People, func(p Person) bool { return p.By == by }); ok {
+		return p, true
+	}
+	return each.First(h.People, func(p Person) bool { return SameInitials(p.By, by) })
+}
+
+// SameInitials tells whether two are those of one person: kt, typed in haste, is KT.
+func SameInitials(a, b string) bool {
+	return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b))
+}
+
+// oneEach refuses two people of whom nobody could say which one typed their initials. A record may have such: it is read.
+func oneEach(ps []Person) error {
+	for i, p := range ps {
+		if q, twice := each.First(ps[:i], func(q Person) bool { return SameInitials(p.By, q.By) }); twice {
+			return fmt.Errorf("settings: people %q and %q differ by capitals or blanks alone: give one of them other initials, or name one under [remove]", words.Clip(q.By, 20), words.Clip(p.By, 20))
+		}
+	}
+	return nil
 }
 
 // people holds the people: one of them must be able to change the settings.

@@ -73,6 +73,7 @@ func ReadTOML(r io.Reader, base House) (House, error) {
 	var e error
 	h.People, e = merged("people", base.People, file.People, given.People, func(p Person) string { return p.By }, gone.People)
 	fail(e)
+	fail(oneEach(h.People))
 	h.Baths, e = merged("baths", base.Baths, file.Baths, given.Baths, func(b Bath) string { return b.Name }, gone.Baths)
 	fail(e)
 	h.Programmes, e = merged("programmes", base.Programmes, file.Programmes, given.Programmes, func(p Programme) string { return p.Name }, gone.Programmes)
