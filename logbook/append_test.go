@@ -19,6 +19,7 @@ import (
 	"flaskside/logbook/demo"
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
 )
 
 func flaskOn(place int) action.FlaskOpen {
@@ -442,7 +443,7 @@ func TestLiveListStaysShort(t *testing.T) {
 	h := newHands(t)
 	s := newBusy(h.b, h.ck, 5)
 	idle, finished := 0, 0
-	for range 12 * pruneEvery {
+	for range longrun.Times(8, 12) * pruneEvery {
 		if _, err := h.b.Append(s.next()); err != nil {
 			t.Fatal(err)
 		}

@@ -33,7 +33,7 @@ func TestMain(m *testing.M) {
 	switch os.Getenv(childDoes) {
 	case "":
 		flag.Parse()
-		longrun.AllChecks(40, 100)
+		longrun.AllChecks(20, 100)
 		longrun.Waits(6)
 		code := m.Run()
 		dropBigBook()

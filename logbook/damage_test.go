@@ -26,7 +26,7 @@ import (
 )
 
 var (
-	damages    = flag.Int("damages", longrun.Times(60, 500), "how many damaged books to try")
+	damages    = flag.Int("damages", longrun.Times(25, 500), "how many damaged books to try")
 	damageSeed = flag.Uint64("damage-seed", 1, "the first of the damages to try")
 )
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
@@ -54,7 +55,7 @@ func canInject(t *testing.T) {
 	if err != nil {
 		t.Skip("no strace here: a failing disk cannot be made")
 	}
-	if out, err := exec.Command(strace, "-f", "-qq", "-e", "trace=none", "true").CombinedOutput(); err != nil {
+	if out, err := exec.Command(strace, "-f", "--seccomp-bpf", "-qq", "-e", "trace=none", "true").CombinedOutput(); err != nil {
 		t.Skipf("strace is here and may not trace: %v: %s", err, out)
 	}
 }
@@ -111,7 +112,11 @@ func underFault(t *testing.T, seed string, f diskFault) (answers []told, inBook 
 	copyFile(t, seed, path)
 	c := spawn(t, "few", path, 99)
 	// Only calls on the book itself count and fail, not those of the child's start.
-	c.Args = append(append([]string{"strace", "-f", "-qq", "-o", log, "-P", path}, f.strace()...), c.Args...)
+	calls := f.call
+	if f.then != nil {
+		calls += "," + f.then.call
+	}
+	c.Args = append(append([]string{"strace", "-f", "-qq", "-e", "trace=" + calls, "--seccomp-bpf", "-o", log, "-P", path}, f.strace()...), c.Args...)
 	strace, err := exec.LookPath("strace")
 	if err != nil {
 		t.Fatal(err)
@@ -226,9 +231,10 @@ func TestReopenFails(t *testing.T) {
 	seed := seedBook(t, 40)
 	for _, c := range []struct {
 		call, errno string
-	}{{"openat", "EMFILE"}, {"flock", "ENOLCK"}, {"mmap", "ENOMEM"}} {
+		opens       int // from which number on it can be opened in the first place
+	}{{"openat", "EMFILE", 4}, {"flock", "ENOLCK", 2}, {"mmap", "ENOMEM", 2}} {
 		unknown := 0
-		for n := 1; n <= 12; n++ { // the first few keep it from being opened at all
+		for n := longrun.Times(c.opens, 1); n <= 12; n++ {
 			f := diskFault{call: "fdatasync", n: 1 + n%2, errno: "EIO", then: &diskFault{call: c.call, n: n, ever: true, errno: c.errno}}
 			answers, inBook, _ := underFault(t, seed, f)
 			holdAgainst(t, f, answers, inBook)

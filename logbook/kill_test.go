@@ -19,7 +19,7 @@ import (
 	"flaskside/timers/simclock"
 )
 
-var kills = flag.Int("book-kills", longrun.Times(12, 60), "how often the process that writes is killed")
+var kills = flag.Int("book-kills", longrun.Times(8, 60), "how often the process that writes is killed")
 
 // A process that writes is killed at random instants, and in every round each record
 // that it had acknowledged is in the book, at most one more is, and the chain, the

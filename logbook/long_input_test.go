@@ -282,7 +282,7 @@ func writeLongInput(path string) error {
 	return nil
 }
 
-var longKills = flag.Int("book-long-kills", longrun.Times(3, 60), "how often the process that records a long input is killed")
+var longKills = flag.Int("book-long-kills", longrun.Times(2, 60), "how often the process that records a long input is killed")
 
 // A process that records a long input is killed at random instants. What is in the book is
 // whole parts of the input, from its beginning on, and the same input given again goes on from

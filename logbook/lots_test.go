@@ -65,7 +65,7 @@ func TestRegisterOfABook(t *testing.T) {
 		for _, s := range saved {
 			ids = append(ids, s.Action.ID)
 		}
-		if i%longrun.Times(3, 1) == 0 {
+		if i%longrun.Times(12, 1) == 0 || i == 239 {
 			if m.recs = records(t, h.b); !reflect.DeepEqual(register(h.b.State().Bench), register(m.bench())) {
 				t.Fatalf("after record %d the register of the book is not that of its records", len(m.recs))
 			}

@@ -22,7 +22,7 @@ import (
 // A book that lets go of old notes stands as the fold of all its records does, through bursts of notes, corrections
 // and takings back of any of them, also in one long input: the same is shown, refused and offered to be undone.
 func TestAnyNumberOfNotes(t *testing.T) {
-	longrun.Checks(t, 25, 400)
+	longrun.Checks(t, 12, 400)
 	dir := inMemory(t)
 	rapid.Check(t, func(rt *rapid.T) {
 		path := bookIn(t, dir)

@@ -21,7 +21,7 @@ import (
 )
 
 var (
-	simulations = flag.Int("simulations", longrun.Times(80, 1000), "how many shifts to simulate")
+	simulations = flag.Int("simulations", longrun.Times(40, 1000), "how many shifts to simulate")
 	simSeed     = flag.Uint64("simulation-seed", 1, "seed of the first simulated shift")
 )
 
