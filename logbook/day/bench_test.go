@@ -5,7 +5,6 @@ import (
 	"testing"
 
 	"flaskside/logbook/day"
-	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // BenchmarkSheet gathers the invented day from its book and writes it.

@@ -12,6 +12,7 @@ import (
 // TestHTMLInBrowser prints pages in a browser on A4 and on Letter: all of it is
 // there, in few pages, with no flask torn between two.
 func TestHTMLInBrowser(t *testing.T) {
+	longrun.Only(t, "the sheet on paper, by a browser")
 	path := browsertest.Find(t)
 	shift := demoSheet(t)
 	busy, flasks := crowded(t)
@@ -24,7 +25,7 @@ func TestHTMLInBrowser(t *testing.T) {
 	}{
 		{day.Letter, busy, 4, flasks, nil},
 		{day.A4, shift, 3, demoFlasks(), []string{"Mix A: powder lot P-118", "heavy", "core (estimate)"}},
-	}[:longrun.Times(1, 2)] { // the harder one in a plain run: a browser takes 2 s of the processor
+	} {
 		t.Run(string(c.size), func(t *testing.T) {
 			// The page leaves the paper to the printer; here a style stands for it.
 			page := strings.Replace(string(written(t, c.sheet.HTML)), "</head>", "<style>@page { size: "+string(c.size)+" }</style></head>", 1)

@@ -16,6 +16,7 @@ import (
 	"flaskside/logbook/house"
 	"flaskside/logbook/record"
 	"flaskside/timers"
+	"flaskside/timers/longrun"
 )
 
 // inside checks that every point of a drawing is a place on it.
@@ -89,6 +90,7 @@ func TestTrendIsThePicture(t *testing.T) {
 // TestCurveFollowsItsProgramme: whatever a bath reads, the drawing keeps to its
 // frame, and the programme goes through the corners that it names.
 func TestCurveFollowsItsProgramme(t *testing.T) {
+	longrun.Checks(t, 30, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		from := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
 		stages := []house.Stage{{TempC: rapid.Float64Range(60, 80).Draw(t, "hold"), HoldS: 3600 * rapid.IntRange(1, 9).Draw(t, "hours"), RampS: 600 * rapid.IntRange(0, 3).Draw(t, "ramp")}, {TempC: 100, HoldS: 3600, RampS: 1800}}

@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/day"
 	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
@@ -93,7 +94,7 @@ func TestJSONL(t *testing.T) {
 // TestJSONLAtRandom lets the bench be worked at random over several days, in any
 // order that it takes, and reads the export of each day into an empty book.
 func TestJSONLAtRandom(t *testing.T) {
-	for seed := range uint64(4) {
+	for seed := range uint64(longrun.Times(2, 4)) { //nolint:gosec // two or four
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			rnd := rand.New(rand.NewPCG(seed, 1))
 			s := newShift(t, "2026-10-23 09:00", "Europe/Berlin")

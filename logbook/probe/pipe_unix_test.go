@@ -23,7 +23,7 @@ func TestPipe(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
-	go func() { d.desk().watch(ctx, Probe{path, 1}); close(done) }()
+	go func() { d.desk().watch(ctx, Probe{path, 1}, soon); close(done) }()
 	for i, line := range []string{"2026-11-25T21:01:00Z 74\n", "2026-11-25T21:02:00Z 75\n"} {
 		f, err := os.OpenFile(path, os.O_WRONLY, 0)
 		if err != nil {

@@ -92,7 +92,7 @@ func (d Desk) Follow(ctx context.Context, probes []Probe) {
 					d.Tell("a fault in the program; the probe of bath " + strconv.Itoa(p.Bath) + " is followed no more. Kept in " + d.Fault(fmt.Sprintf("probe %s: %v\n\n%s", p.Path, x, debug.Stack())))
 				}
 			}()
-			d.watch(ctx, p)
+			d.watch(ctx, p, lineEvery)
 		})
 	}
 	all.Wait()
@@ -102,6 +102,8 @@ func (d Desk) Follow(ctx context.Context, probes []Probe) {
 type watcher struct {
 	Desk
 	Probe
+
+	every time.Duration // between two looks at a file
 
 	heard atomic.Int64 // when it last said anything, ns of the wall clock
 
@@ -114,8 +116,8 @@ type watcher struct {
 // watch follows a probe until the context ends. It never gives up: what cannot be
 // read is told once, and the silence raises its own alarm, or is told again and
 // again where nothing was ever read.
-func (d Desk) watch(ctx context.Context, p Probe) {
-	w := &watcher{Desk: d, Probe: p, told: map[string]bool{}}
+func (d Desk) watch(ctx context.Context, p Probe, every time.Duration) {
+	w := &watcher{Desk: d, Probe: p, every: every, told: map[string]bool{}}
 	if r, ok := d.Book.State().Bench.LastReading(p.Bath); ok {
 		w.kept = cure.BathReading{At: r.At.At, TempC: r.TempC}
 		w.floor = w.kept.At
@@ -140,7 +142,7 @@ func (d Desk) watch(ctx context.Context, p Probe) {
 		if err := w.follow(ctx); err != nil && ctx.Err() == nil {
 			w.refuse(err)
 		}
-		sleep(ctx, lineEvery)
+		sleep(ctx, w.every)
 	}
 }
 

@@ -28,6 +28,9 @@ type probeDesk struct {
 	told []string
 }
 
+// soon is how often a file is looked at here.
+const soon = 10 * time.Millisecond
+
 func newProbeDesk(t *testing.T) *probeDesk {
 	t.Helper()
 	d := &probeDesk{t: t, ck: simclock.At(time.Date(2026, 11, 25, 21, 0, 0, 0, time.UTC), "boot-1")}
@@ -233,7 +236,7 @@ func TestHistoryOfTheFile(t *testing.T) {
 	for range 2 {
 		ctx, cancel := context.WithCancel(context.Background())
 		done := make(chan struct{})
-		go func() { d.desk().watch(ctx, Probe{path, 1}); close(done) }()
+		go func() { d.desk().watch(ctx, Probe{path, 1}, soon); close(done) }()
 		wait(t, func() bool { return len(d.book.State().Bench.Readings) >= 60 })
 		cancel()
 		<-done
@@ -295,7 +298,7 @@ func TestFileInUse(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "bath.txt")
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
-	go func() { d.desk().watch(ctx, Probe{path, 1}); close(done) }()
+	go func() { d.desk().watch(ctx, Probe{path, 1}, soon); close(done) }()
 	wait(t, func() bool { return strings.Contains(d.said(), "no such file") })
 	write := func(how int, text string) {
 		f, err := os.OpenFile(path, how|os.O_WRONLY|os.O_CREATE, 0o600)

@@ -70,7 +70,7 @@ func (w *watcher) follow(ctx context.Context) error {
 		case err == nil:
 			continue
 		}
-		sleep(ctx, lineEvery)
+		sleep(ctx, w.every)
 		if now, err := os.Stat(w.Path); err != nil || !os.SameFile(fi, now) || now.Size() < seen {
 			return err // put aside, or begun anew: open what is there now
 		}
