@@ -369,7 +369,7 @@ var padKeys = strings.Fields("0 1 2 3 4 5 6 7 8 9 enter . + - * / 0 enter enter 
 // size. Nothing is undone by keys without an ENTER on a question that showed it; no question
 // takes a key that is not seen whole; at 80x24 and above all are.
 func TestKeysAtRandom(t *testing.T) {
-	checks(t, 30, 60)
+	checks(t, 12, 60)
 	rapid.Check(t, func(rt *rapid.T) {
 		d := hostile(t, 80, 24)
 		shown := map[string]bool{} // records whose undoing was asked about on the screen, and ENTER pressed
@@ -473,7 +473,7 @@ func TestWhatIsSavedIsToldWhole(t *testing.T) {
 // TestRowOfKeysSaysWhatIsSo presses, wherever random keys lead, the keys that the row at the
 // bottom names: each does what its word says.
 func TestRowOfKeysSaysWhatIsSo(t *testing.T) {
-	checks(t, 30, 60)
+	checks(t, 12, 60)
 	seen := map[string]int{}
 	rapid.Check(t, func(rt *rapid.T) {
 		d := hostile(t, 80, 24)

@@ -60,7 +60,7 @@ func differs(a, b *vt.Emulator) string {
 // terminal shows the newest frame, every cell of it in its look; and a frame like the last one
 // takes no byte.
 func TestPaintedAsDrawn(t *testing.T) {
-	checks(t, 60, 200)
+	checks(t, 25, 200)
 	rapid.Check(t, func(rt *rapid.T) {
 		w, h := rapid.IntRange(1, 40).Draw(rt, "w"), rapid.IntRange(1, 8).Draw(rt, "h")
 		d := newPainting(w, h)

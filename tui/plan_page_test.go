@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"flaskside/logbook/action"
+	"flaskside/timers/longrun"
 )
 
 // planDesk80 is a bench in the morning with cases on the list.
@@ -112,6 +113,7 @@ func TestDayPlanWhatIf(t *testing.T) {
 // and more, midnight, a bath and the press out of use, more cases than a plan has room for. A plan
 // whose day is over is followed no more, and none is taken by itself.
 func TestDayPlanStandsAHostileDay(t *testing.T) {
+	longrun.Only(t, "a day on which everything happens, planned anew each time")
 	d := planBench(t, 80, 24, 0)
 	d.m.cfg.PlanDays = 4
 	d.press("m + + enter").sees("no cases: nothing to plan", "there is no plan to take")

@@ -17,7 +17,7 @@ import (
 // TestAnyKeysNeverBreak presses anything at all: no panic, and the book can still
 // be folded.
 func TestAnyKeysNeverBreak(t *testing.T) {
-	longrun.Checks(t, 50, 100)
+	longrun.Checks(t, 20, 100)
 	keys := []string{"0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "enter", "+", "-", "*", "/", ".", "esc", "up", "down", "home", "x", "s", "?", "space", "backspace"}
 	rapid.Check(t, func(rt *rapid.T) {
 		d := newDesk(t, 80, 24)
@@ -51,6 +51,11 @@ func demoDesk(t *testing.T, w, h int, upTo time.Duration) *desk {
 	}
 	d.ck.Run(shiftStart.Add(upTo).Sub(d.ck.Read().Wall))
 	d.start(d.keeper)
+	return d.sized(w, h)
+}
+
+// sized looks at the bench from place 3, on a screen of another size.
+func (d *desk) sized(w, h int) *desk {
 	d.m.w, d.m.h, d.m.sel = w, h, 3
 	d.m.home()
 	d.run(d.m.onTick())

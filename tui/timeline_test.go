@@ -13,9 +13,10 @@ import (
 // Every timer in the list has a gauge, at each width that is promised; and its words are
 // not cut where their timer has no label of a person's own.
 func TestEveryTimerRowHasAGauge(t *testing.T) {
-	for _, s := range []struct{ w, h int }{{80, 24}, {100, 30}, {120, 30}, {160, 45}} {
-		for _, at := range []int{1, 10, 19, 45, 79} {
-			d := demoDesk(t, s.w, s.h, time.Duration(at)*time.Minute)
+	for _, at := range []int{1, 10, 19, 45, 79} {
+		d := demoDesk(t, 80, 24, time.Duration(at)*time.Minute)
+		for _, s := range []struct{ w, h int }{{80, 24}, {100, 30}, {120, 30}, {160, 45}} {
+			d.sized(s.w, s.h)
 			for _, st := range d.m.standings {
 				w, _ := d.m.windowByKey(st.Key)
 				f := newFrame(s.w, 1)
@@ -80,10 +81,10 @@ func TestDayIsShown(t *testing.T) {
 // No line of a panel ends in nothing: wherever a vertical line meets a horizontal one, a
 // corner joins them.
 func TestCornersAreClosed(t *testing.T) {
+	d := demoDesk(t, 80, 24, 19*time.Minute)
 	for _, s := range []struct{ w, h int }{{80, 24}, {100, 30}, {120, 24}, {120, 30}, {140, 40}, {160, 45}, {240, 70}} {
 		for _, sel := range []int{3, 8} {
-			d := demoDesk(t, s.w, s.h, 19*time.Minute)
-			d.m.sel = sel
+			d.sized(s.w, s.h).m.sel = sel
 			f := d.m.draw()
 			at := func(x, y int) string {
 				if x < 0 || y < 0 || x >= f.w || y >= f.h {
@@ -108,17 +109,17 @@ func TestCornersAreClosed(t *testing.T) {
 // From 140 columns on every page has two columns, and an empty place shows press order,
 // baths and the day; below, no page has.
 func TestWidePagesHaveTwoColumns(t *testing.T) {
+	d := demoDesk(t, 160, 45, 79*time.Minute)
 	for _, keys := range []string{"*", "/", "1 * *", "?"} {
 		for _, w := range []int{139, 140, 160, 240} {
-			d := demoDesk(t, w, 45, 79*time.Minute)
-			d.press(keys)
+			d.sized(w, 45).press(keys)
 			s := d.screen()
 			if two := strings.Contains(s, "─ the day") && strings.Contains(s, "─ press order"); two != (w >= 140) {
 				t.Errorf("%q at %d columns: two columns is %v:\n%s", keys, w, two, s)
 			}
 		}
 	}
-	d := demoDesk(t, 160, 45, 79*time.Minute)
+	d = demoDesk(t, 160, 45, 79*time.Minute)
 	d.press("8")
 	d.sees("place 8 is empty", "the day", "coming up", "press order and baths", "100 °C", "CURING TIME IS UP · bath 1: 4417 4420")
 	blank := 0
@@ -171,10 +172,10 @@ func TestBrightLineRepeatsTheQuestion(t *testing.T) {
 // A tile of the far view keeps a blank column between itself and the next, and its number
 // stands in a box of its own.
 func TestFarTilesDoNotTouch(t *testing.T) {
-	for _, s := range []struct{ w, h int }{{80, 24}, {100, 30}, {160, 45}, {240, 70}} {
-		for _, at := range []int{1, 19, 45, 79} {
-			d := demoDesk(t, s.w, s.h, time.Duration(at)*time.Minute)
-			d.press("/ /")
+	for _, at := range []int{1, 19, 45, 79} {
+		d := demoDesk(t, 80, 24, time.Duration(at)*time.Minute)
+		for _, s := range []struct{ w, h int }{{80, 24}, {100, 30}, {160, 45}, {240, 70}} {
+			d.sized(s.w, s.h).press("/ /")
 			f := d.m.draw()
 			boxes := 0
 			for y := range f.h {
