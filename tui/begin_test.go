@@ -80,3 +80,12 @@ func TestBookFlag(t *testing.T) {
 	d.m.book = "/srv/other.db"
 	d.sees("--flask 1 --book /srv/other.db")
 }
+
+// A bare 3 is three in the afternoon where nobody is there at night, and what was understood is seen before it counts.
+func TestABareHourIsTheAfternoons(t *testing.T) {
+	d := newDesk(t, 80, 24)
+	d.press("c + 4417 enter 1 1 2 1 3 enter") // upper, packed, medium, today
+	d.sees("15:00", "rush?")
+	d.press("1")
+	d.sees("due Wed 25 Nov 2026 15:00")
+}

@@ -14,6 +14,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/cases"
+	"flaskside/logbook/house"
 	"flaskside/logbook/route"
 	"flaskside/logbook/words"
 	"flaskside/timers"
@@ -163,7 +164,7 @@ func (m *Model) dueFields() (fields []*field, at func(f *form) (time.Time, error
 	fields = []*field{
 		choose("day", "due", days...),
 		digits("days", "in how many days", "", "", wholeNumber(1, 365)).only(later),
-		line("hour", "at what hour, as 17 or 1730", "17", false).upTo(5).refusing(func(s string) error { _, err := cases.ParseHour(s); return err }),
+		m.dueHour(),
 		choose("rush", "rush?", "no rush", "rush"),
 	}
 	return fields, func(f *form) (time.Time, error) {
@@ -177,6 +178,21 @@ func (m *Model) dueFields() (fields []*field, at func(f *form) (time.Time, error
 		}
 		return cases.At(today.AddDate(0, 0, n), hour)
 	}
+}
+
+// dueHour asks for the hour of the day at which a case is due. What was understood stands in its place once it is
+// taken, so that 3 is seen to be 15:00 before anything is recorded.
+func (m *Model) dueHour() *field {
+	p := m.house().Plan.Filled()
+	hour := func(s string) time.Duration { min, _ := house.MinuteOf(s); return time.Duration(min) * time.Minute }
+	read := func(s string) (time.Duration, error) { return cases.WorkingHour(s, hour(p.Opens), hour(p.Overtime)) }
+	fd := line("hour", "at what hour, as 17 or 1730", "17", false).upTo(5).refusing(func(s string) error { _, err := read(s); return err })
+	fd.read = func(*form) {
+		if h, err := read(fd.typed); err == nil {
+			fd.typed = words.HourOf(int(h / time.Minute))
+		}
+	}
+	return fd
 }
 
 // resinField gives the resins of the house, and the field that asks which where there are several.

@@ -90,3 +90,13 @@ func ParseHour(s string) (time.Duration, error) {
 	}
 	return 0, fmt.Errorf("%s is not a time of day: type it as 17:30, 1730 or 17", shown(s))
 }
+
+// WorkingHour reads an hour of the day as a colleague says one: a bare 3, before anybody is there, is three in the
+// afternoon where somebody still is then, at opens and until as the house has them. 03, 0300 and 3:00 are three at night.
+func WorkingHour(s string, opens, until time.Duration) (time.Duration, error) {
+	h, err := ParseHour(s)
+	if later := h + 12*time.Hour; err == nil && len(strings.TrimSpace(s)) == 1 && h > 0 && h < opens && later <= until {
+		return later, nil
+	}
+	return h, err
+}
