@@ -91,7 +91,15 @@ func (m *sight) unanswered() []timers.Alarm {
 }
 
 // takeOver has the page acknowledged by whoever takes over, with initials.
-func (m *Model) takeOver() tea.Cmd { return m.who("who takes over, having read this?", true) }
+func (m *Model) takeOver() tea.Cmd {
+	if me := m.cfg.Keeper.Me(); me.Fixed { // else others may stand at it
+		if err := me.TakesOver(me.By, m.house()); err != nil {
+			m.say(warn, err.Error())
+			return nil
+		}
+	}
+	return m.who("who takes over, having read this?", true)
+}
 
 // handoverPage is what one shift tells the next: what is running, what fell due and
 // waits for a hand, what must not be forgotten until noon tomorrow.
@@ -118,9 +126,9 @@ func (p *handoverPage) key(key string) (tea.Cmd, bool) {
 
 func (p *handoverPage) sheet(a area) *sheet {
 	m, s := p.m, newSheet(a)
-	s.add(strong, "handover · "+m.now.Wall.Format("Mon 02 Jan 15:04")+" · at the bench: "+orDash(m.by()))
+	s.add(strong, "handover · "+m.now.Wall.Format("Mon 02 Jan 15:04")+" · at the bench: "+orDash(m.atTheBench()))
 	if b := m.bench(); b.TookOver {
-		s.add(good, fmt.Sprintf("read and taken over by %s, %s", m.by(), m.instant(b.CrewAt.At)))
+		s.add(good, fmt.Sprintf("read and taken over by %s, %s", b.Crew, m.instant(b.CrewAt.At)))
 	} else {
 		s.add(dim, "whoever takes over reads this and presses +")
 	}
@@ -184,6 +192,14 @@ func (p *handoverPage) sheet(a area) *sheet {
 	}
 	m.mirrorSheet(s, a.w-4)
 	return s
+}
+
+// atTheBench are the initials of who stands there: whoever looks on from elsewhere does not.
+func (m *Model) atTheBench() string {
+	if m.cfg.Keeper.Me().Away {
+		return m.bench().Crew
+	}
+	return m.by()
 }
 
 // mirrorSheet tells how the mirror of the logbook stands, where the house has one.

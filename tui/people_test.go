@@ -314,3 +314,43 @@ func TestTheQuickerHand(t *testing.T) {
 		d.heard()
 	}
 }
+
+// Whoever is away from the bench does not take it over, is not told as standing at it, and is
+// offered no key that would answer an alarm.
+func TestAwayTakesNothingOver(t *testing.T) {
+	d := peopled(t, keep.Person{By: "HM", Named: true})
+	d.by("KT", action.Crew{Initials: "KT"})
+	d.by("KT", action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
+	d.by("KT", action.TimerStart{Label: "soak", Count: "down", AimS: 60})
+	d.wait(2 * time.Minute)
+	d.press("* *")
+	d.sees("SOAK", "at the bench: KT")
+	d.hides("got it")
+	d.press("+")
+	d.sees("HM is away from the bench: whoever stands at it takes it over")
+	d.hides("who takes over")
+	if d.book.State().Bench.TookOver {
+		t.Error("the bench was taken over by somebody who is away")
+	}
+	d.press("0 + 3")
+	d.hides("got it")
+
+	// At a screen of the bench anybody may sign on: the initials are looked at when they are given.
+	d.start(d.join(keep.Person{By: "KT", Own: true}))
+	s := d.at0
+	if _, err := s.Append(action.Action{ID: "away", At: d.ck.Read().Wall, Body: action.Crew{Initials: "HM", Handover: true}}); err == nil {
+		t.Error("HM took over at the screen of KT")
+	}
+	if _, err := s.Append(action.Action{ID: "there", At: d.ck.Read().Wall, Body: action.Crew{Initials: "MB", Handover: true}}); err != nil {
+		t.Error(err)
+	}
+}
+
+// The handover names whoever took over, on every screen.
+func TestTheHandoverNamesWhoTookOver(t *testing.T) {
+	d := peopled(t, keep.Person{By: "MB", Named: true})
+	d.by("KT", action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
+	d.by("KT", action.Crew{Initials: "KT", Handover: true})
+	d.press("* *")
+	d.sees("read and taken over by KT")
+}

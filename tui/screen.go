@@ -409,7 +409,7 @@ func (m *Model) drawKeys(f *frame, y int) {
 
 // keysHere lists the keys that work where the screen stands.
 func (m *Model) keysHere() []hint {
-	heard := hint{key: ".", words: "got it", off: len(m.unanswered()) == 0}
+	heard := hint{key: ".", words: "got it", off: len(m.unanswered()) == 0 || !m.answers()}
 	o := m.over()
 	switch {
 	case o != nil:

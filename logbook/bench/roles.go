@@ -6,7 +6,6 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/house"
-	"flaskside/logbook/words"
 )
 
 // wants tells which kinds want more than work at the bench. Undoing and correcting what
@@ -15,6 +14,9 @@ var wants = map[action.Kind]string{
 	"settings": action.RoleLead, "lot-out": action.RoleLead, "sign-off": action.RoleLead,
 	"clock": byBench, "restored": byBench, "screen": byBench,
 }
+
+// forLead says what it is that only a lead may do.
+var forLead = map[action.Kind]string{"settings": "changing the settings", "lot-out": "taking a lot out of use", "sign-off": "signing a day off"}
 
 // byBench marks the kinds that the bench records itself, and no person.
 const byBench = "bench"
@@ -34,12 +36,21 @@ func May(p house.Person, k action.Kind, whose string) error {
 	case p.Role == action.RoleSee:
 		return fmt.Errorf("%s looks on and records nothing: a lead can change that, in the settings or with the key", p.By)
 	case wants[k] == action.RoleLead && p.Role != action.RoleLead:
-		return fmt.Errorf("%s works at the bench; %s is for a lead", p.By, words.Kind(k))
+		return fmt.Errorf("%s works at the bench; %s is for a lead", p.By, forLead[k])
 	case amends && p.Role != action.RoleLead && !house.SameInitials(whose, p.By):
 		if whose == "" {
 			whose = "somebody else"
 		}
 		return fmt.Errorf("that record is by %s: only a lead may undo or correct it", whose)
+	}
+	return nil
+}
+
+// TakesOver says why somebody may not take the bench over; nil where they may. Screens ask it: a history that tells of
+// one who did is read in as it was.
+func TakesOver(p house.Person) error {
+	if p.Away {
+		return fmt.Errorf("%s is away from the bench: whoever stands at it takes it over", p.By)
 	}
 	return nil
 }

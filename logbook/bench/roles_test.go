@@ -71,7 +71,7 @@ func TestRolesHoldForEveryLine(t *testing.T) {
 		{"kt", "", 20, action.TakeBack{Of: "own"}},
 		{"LL", "", 20, action.Correct{Of: "other", Set: set}},
 		{"LL", "", 20, action.TakeBack{Of: "other"}},
-		{"KT", "KT works at the bench; settings is for a lead", 20, action.Settings{House: house.Default(), From: "typed"}},
+		{"KT", "KT works at the bench; changing the settings is for a lead", 20, action.Settings{House: house.Default(), From: "typed"}},
 		{"LL", "", 20, action.Settings{House: house.Default(), From: "typed"}},
 		{"SV", "SV looks on and records nothing", 20, action.TimerStart{Label: "soak", Count: "up"}},
 		{"SV", "", 20, action.Crew{Initials: "SV"}},

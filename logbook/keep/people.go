@@ -66,6 +66,12 @@ var errNobody = errors.New("nobody is signed on at this screen: + 6 signs on")
 // What amends a record is asked about with the record itself.
 func (p Person) May(k action.Kind) error { return p.may(k, p.By) }
 
+// TakesOver says why nobody of these initials may take the bench over at the screen of a person; nil where they may.
+func (p Person) TakesOver(initials string, h house.House) error {
+	q, _ := h.Person(initials)
+	return bench.TakesOver(house.Person{By: initials, Away: p.Away || q.Away})
+}
+
 // may is the same; whose are the initials on the record that is amended, where one is.
 func (p Person) may(k action.Kind, whose string) error {
 	if p.Role == action.RoleSee && p.By == "" && !p.Fixed && !bench.ByBench(k) {

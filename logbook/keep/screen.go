@@ -134,7 +134,12 @@ func (s *Screen) sign(a *action.Action) error {
 			a.By = p.By
 		}
 		if fixed {
-			return p.in(house).may(a.Body.Kind(), "")
+			if err := p.in(house).may(a.Body.Kind(), ""); err != nil {
+				return err
+			}
+		}
+		if body.Handover {
+			return p.TakesOver(body.Initials, house)
 		}
 		return nil
 	case action.SignOff: // its initials are asked for where the screen is nobody's own
