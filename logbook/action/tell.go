@@ -294,7 +294,27 @@ func (a TimerStart) tell(t Teller) string {
 }
 func (a TimerStop) tell(t Teller) string { return "timer stopped" + t.timer(a.Timer) }
 func (a AlarmShelve) tell(Teller) string { return "alarm snoozed for " + length(a.ForS) }
-func (a Correct) tell(t Teller) string   { return "correction of " + t.what(a.Of) }
+func (a Correct) tell(t Teller) string {
+	s := "correction of " + t.what(a.Of)
+	if t.Of == nil {
+		return s
+	}
+	body, known := t.Of(a.Of)
+	if !known {
+		return s
+	}
+	is, at, err := Amend(body, time.Time{}, a.Set)
+	if err != nil {
+		return s
+	}
+	if said := t.Tell(is); said != t.Tell(body) {
+		s += ": now " + said
+	}
+	if !at.IsZero() {
+		s += ", done at " + at.Format("15:04")
+	}
+	return s
+}
 func (a TakeBack) tell(t Teller) string {
 	s := "undone: " + t.what(a.Of)
 	for _, no := range a.NoPlace {

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -56,7 +55,7 @@ func (b *Bench) settle(amends []int) {
 			continue
 		}
 		of := &b.Items[j]
-		body, at, err := Amend(of.Body, of.Stamp.At, c.Set)
+		body, at, err := action.Amend(of.Body, of.Stamp.At, c.Set)
 		if err != nil {
 			continue // refused when it was written; a foreign book may still hold one
 		}
@@ -77,44 +76,6 @@ func moved(s timers.Stamp, at time.Time) timers.Stamp {
 	return out
 }
 
-// Amend gives a body other values: set is a JSON object of its fields, and of
-// "at" where the time was wrong.
-func Amend(body action.Body, at time.Time, set json.RawMessage) (action.Body, time.Time, error) {
-	var change map[string]json.RawMessage
-	if err := json.Unmarshal(set, &change); err != nil {
-		return nil, at, fmt.Errorf("the correction is not a JSON object: %w", err)
-	}
-	if raw, ok := change["at"]; ok {
-		if err := json.Unmarshal(raw, &at); err != nil {
-			return nil, at, fmt.Errorf("at is not a time: write it as 2026-11-25T14:07:32+01:00 (RFC 3339)")
-		}
-		delete(change, "at")
-	}
-	if len(change) == 0 {
-		return body, at, nil
-	}
-	old, err := json.Marshal(body)
-	if err != nil {
-		return nil, at, fmt.Errorf("read the record corrected: %w", err)
-	}
-	var fields map[string]json.RawMessage
-	if err := json.Unmarshal(old, &fields); err != nil {
-		return nil, at, fmt.Errorf("read the record corrected: %w", err)
-	}
-	if _, set := change["gauge"]; change["pressure_psi"] != nil && !set {
-		delete(fields, "gauge") // it was of the reading that is corrected
-	}
-	for k, v := range change {
-		fields[k] = v
-	}
-	merged, err := json.Marshal(fields)
-	if err != nil {
-		return nil, at, fmt.Errorf("correct: %w", err)
-	}
-	out, err := action.DecodeBody(body.Kind(), merged)
-	return out, at, err
-}
-
 func (c *checker) correct(a action.Correct) error {
 	it, ok := c.b.Item(a.Of)
 	if !ok {
@@ -127,7 +88,7 @@ func (c *checker) correct(a action.Correct) error {
 	if it.TakenBack != nil {
 		return errors.New("that entry was undone: enter it again")
 	}
-	body, at, err := Amend(it.Body, it.Stamp.At, a.Set)
+	body, at, err := action.Amend(it.Body, it.Stamp.At, a.Set)
 	if err != nil {
 		return err
 	}

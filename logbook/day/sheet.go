@@ -185,7 +185,7 @@ func (s Sheet) changes(it bench.Item) [][]change {
 	out := make([][]change, 0, len(it.Corrections))
 	body, at := it.Action.Body, it.Record.Stamp.At
 	for _, c := range it.Corrections {
-		amended, then, err := bench.Amend(body, at, c.Action.Body.(action.Correct).Set)
+		amended, then, err := action.Amend(body, at, c.Action.Body.(action.Correct).Set)
 		if err != nil {
 			out = append(out, nil) // the fold did not let it count either
 			continue

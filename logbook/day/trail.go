@@ -132,7 +132,9 @@ func (s Sheet) Trail(w io.Writer, flask int) error {
 	for _, it := range s.Bench.Items {
 		switch it.Body.(type) {
 		case action.Correct, action.TakeBack:
-			continue // told with what they are about
+			if it.TakenBack == nil {
+				continue // told with what they are about
+			}
 		}
 		at := it.Stamp.At.In(s.From.Location())
 		fmt.Fprintf(&b, "%6d  %s  %-8s %s\n", it.Seq, at.Format("2006-01-02 15:04:05 -07:00"), orNone(it.Action.By), s.teller().Tell(it.Body))

@@ -85,3 +85,25 @@ func TestTrailHoldsTheReadingsOfTheLoad(t *testing.T) {
 		}
 	}
 }
+
+// A correction that was undone, and an undoing that was, stand in the trail: nothing else tells of them.
+func TestTheTrailHasWhatWasUndone(t *testing.T) {
+	w := newShift(t, "2026-11-25 08:00", "Europe/Berlin")
+	open := w.do(0, action.FlaskOpen{Place: 1, Case: "4501", Base: "upper", Size: "small"})
+	wrong := w.fix(open, `{"size":"large"}`, "1")
+	w.do(time.Minute, action.TakeBack{Of: wrong}, "1")
+	w.fix(open, `{"size":"medium"}`, "1")
+	sheet, err := day.TrailFrom(w.book, 1, "head", time.UTC)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out strings.Builder
+	if err := sheet.Trail(&out, 1); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"correction of flask opened: case 4501, upper, small, place 1: now flask opened: case 4501, upper, large, place 1", "UNDONE", "size was small, is medium"} {
+		if strings.Count(out.String(), want) != 1 {
+			t.Errorf("%q does not stand there once:\n%s", want, out.String())
+		}
+	}
+}
