@@ -28,7 +28,7 @@ func closingFields(done []string, wetH float64) []*field {
 	return []*field{
 		choose("list", "closing list: "+strings.Join(action.Closing, ", "), "all of it was done", "not all: choose"),
 		several("done", "what was done to it?", 0, action.Closing, func(i int) bool { return slices.Contains(done, action.Closing[i]) }).only(isSome),
-		digits("wet", "hours in water; 0 for none", "h", preset, plainNumber(0, 1440)),
+		digits("wet", "how long in water; 0 for none", "h", preset, plainNumber(0, 1440)),
 	}
 }
 

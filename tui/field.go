@@ -44,6 +44,7 @@ type field struct {
 	least   int                               // pickMany: fewest
 	above   []string                          // said above the question while it is asked
 	read    func(f *form)                     // words: reads what was typed, once it is taken
+	as      func(typed string) string         // words: how it was understood, where that may be another than it looks
 	scan    func(f *form, tag string) tea.Cmd // takes what a scanner reads; nil where it types like a hand
 	other   func(f *form) bool                // takes the answer and goes elsewhere itself
 	when    func(f *form) bool

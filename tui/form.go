@@ -195,8 +195,11 @@ func (f *form) answers() string {
 				out = append(out, strings.TrimSpace(s+" "+fd.unit))
 			}
 		case lineText:
-			if fd.typed != "" {
-				out = append(out, fd.typed)
+			if s := fd.typed; s != "" {
+				if fd.as != nil {
+					s = fd.as(s)
+				}
+				out = append(out, s)
 			}
 		}
 	}

@@ -164,11 +164,15 @@ func (m *Model) dueFields() (fields []*field, at func(f *form) (time.Time, error
 	fields = []*field{
 		choose("day", "due", days...),
 		digits("days", "in how many days", "", "", wholeNumber(1, 365)).only(later),
-		m.dueHour(),
+		line("hour", "at what hour, as 17 or 1730", "17", false).upTo(5).refusing(func(s string) error { _, err := m.dueHour(s); return err }),
 		choose("rush", "rush?", "no rush", "rush"),
 	}
+	fields[2].as = func(typed string) string {
+		hour, _ := m.dueHour(typed) // it was taken
+		return words.HourOf(int(hour / time.Minute))
+	}
 	return fields, func(f *form) (time.Time, error) {
-		hour, err := cases.ParseHour(f.text("hour"))
+		hour, err := m.dueHour(f.text("hour"))
 		if err != nil {
 			return time.Time{}, err
 		}
@@ -180,19 +184,12 @@ func (m *Model) dueFields() (fields []*field, at func(f *form) (time.Time, error
 	}
 }
 
-// dueHour asks for the hour of the day at which a case is due. What was understood stands in its place once it is
+// dueHour reads the hour of the day at which a case is due. What was understood stands behind the question once it is
 // taken, so that 3 is seen to be 15:00 before anything is recorded.
-func (m *Model) dueHour() *field {
+func (m *Model) dueHour(s string) (time.Duration, error) {
 	p := m.house().Plan.Filled()
 	hour := func(s string) time.Duration { min, _ := house.MinuteOf(s); return time.Duration(min) * time.Minute }
-	read := func(s string) (time.Duration, error) { return cases.WorkingHour(s, hour(p.Opens), hour(p.Overtime)) }
-	fd := line("hour", "at what hour, as 17 or 1730", "17", false).upTo(5).refusing(func(s string) error { _, err := read(s); return err })
-	fd.read = func(*form) {
-		if h, err := read(fd.typed); err == nil {
-			fd.typed = words.HourOf(int(h / time.Minute))
-		}
-	}
-	return fd
+	return cases.WorkingHour(s, hour(p.Opens), hour(p.Overtime))
 }
 
 // resinField gives the resins of the house, and the field that asks which where there are several.
