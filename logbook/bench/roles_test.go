@@ -67,7 +67,7 @@ func TestRolesHoldForEveryLine(t *testing.T) {
 		{"KT", "that record is by MB: only a lead may", 20, action.Correct{Of: "other", Set: set}},
 		{"KT", "that record is by MB: only a lead may", 20, action.TakeBack{Of: "other"}},
 		{"kt", "that record is by MB: only a lead may", 20, action.TakeBack{Of: "other"}},
-		{"Kt ", "KT works at the bench; settings is for a lead", 20, action.Settings{House: house.Default(), From: "typed"}},
+		{"Kt ", "KT works at the bench; changing the settings is for a lead", 20, action.Settings{House: house.Default(), From: "typed"}},
 		{"kt", "", 20, action.TakeBack{Of: "own"}},
 		{"LL", "", 20, action.Correct{Of: "other", Set: set}},
 		{"LL", "", 20, action.TakeBack{Of: "other"}},
