@@ -21,7 +21,7 @@ import (
 // flask has an outcome is at work, none that was taken off or delivered waits, and whatever
 // was taken in and is not done, off or delivered is on it.
 func TestListOfCasesSaysWhatIsSo(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		ck := simclock.At(time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC), "boot-1")
 		var recs []record.Record

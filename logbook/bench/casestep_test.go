@@ -52,7 +52,7 @@ func nextStep(b *bench.Bench, k bench.Case) action.Body {
 // of packing either; a timer runs for the last step of a case alone, and for none that was
 // undone, left or handed to the bench.
 func TestStepsOfCasesSayWhatIsSo(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		ck := simclock.At(morning, "boot-1")
 		var recs []record.Record
@@ -434,7 +434,7 @@ func TestDeliveredSaysWhatIsMissing(t *testing.T) {
 // back, short and over only against the times it was done under, and nothing for one that runs
 // still.
 func TestStepsAsTheyWent(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		ck := simclock.At(morning, "boot-1")
 		var recs []record.Record

@@ -320,7 +320,7 @@ func reckoned(b *bench.Bench, p action.Piece, at time.Time) (known, inUse bool, 
 // step is what the register said as it was recorded and stays so, the same want is told
 // once, and no step wants more than it would without a register.
 func TestEquipmentThroughHostileHistories(outer *testing.T) {
-	longrun.Checks(outer, 40, 100)
+	longrun.Checks(outer, 20, 100)
 	told, refused, steps := 0, 0, 0
 	rapid.Check(outer, func(t *rapid.T) {
 		p := shop(outer)

@@ -8,6 +8,7 @@ import (
 	"flaskside/logbook/bench"
 	"flaskside/logbook/bench/benchtest"
 	"flaskside/logbook/record"
+	"flaskside/timers/longrun"
 )
 
 // ordinary gives what comes next at a random place, by the book: flasks share their
@@ -79,7 +80,7 @@ func ordinary(b *bench.Bench, p *paper, rnd *rand.Rand) action.Body {
 // Through days of ordinary work the records still alive, folded alone again and again
 // as a book does, give the bench that all records give, and stay few.
 func TestLivingThroughOrdinaryWork(t *testing.T) {
-	for seed := range uint64(2) {
+	for seed := range uint64(longrun.Times(1, 2)) {
 		rnd := rand.New(rand.NewPCG(seed, 3))
 		p := newPaper(t)
 		live, most, finished := bench.Fold(nil, bench.Counters{}), 0, 0
@@ -93,7 +94,7 @@ func TestLivingThroughOrdinaryWork(t *testing.T) {
 			live = bench.Fold(append(items, p.recs[len(p.recs)-1]), live.Top)
 			live = bench.Fold(live.Living(), live.Top)
 			most = max(most, len(live.Items))
-			if i%7 != 0 {
+			if i%longrun.Times(13, 7) != 0 && i < 299 {
 				continue
 			}
 			if d := benchtest.Difference(benchtest.Dump(live, p.now()), benchtest.Dump(p.b, p.now())); d != "" {

@@ -18,7 +18,7 @@ import (
 // In a house that takes no notes no record ever holds words of people's own, whatever is told,
 // whatever it is corrected to; and nothing else is refused for it.
 func TestWhereNoNotesAreTakenNoneAre(outer *testing.T) {
-	longrun.Checks(outer, 40, 100)
+	longrun.Checks(outer, 20, 100)
 	refused, kept := 0, 0
 	rapid.Check(outer, func(t *rapid.T) {
 		p := newPaper(outer)

@@ -86,7 +86,7 @@ func standing(b *bench.Bench) map[int]bench.Spot {
 // flask at work is found, once, where a plain reading of the records has it; no two stand on
 // one place; none moves by a record about another; and no load is kept in the bath.
 func TestEveryFlaskIsFound(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		ck := simclock.At(morning, "boot-0")
 		var recs []record.Record

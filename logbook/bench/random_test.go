@@ -115,7 +115,7 @@ func alone(b *bench.Bench) bool {
 // A bench that is moved on says what the fold of all its records says; the one that it was
 // moved on from goes on saying what it said, also when it is moved on a second time.
 func TestMovedOnIsFold(t *testing.T) {
-	longrun.Checks(t, 60, 400)
+	longrun.Checks(t, 30, 400)
 	rapid.Check(t, func(t *rapid.T) {
 		ck := simclock.At(morning, "boot-0")
 		var recs, rests []record.Record // of the book; those that the bench rests on
@@ -154,7 +154,7 @@ func TestMovedOnIsFold(t *testing.T) {
 
 // Adding records one by one gives the same bench as folding them all.
 func TestExtendIsFold(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		ck := simclock.At(morning, "boot-0")
 		var recs []record.Record

@@ -96,7 +96,7 @@ func TestThePressOfTheFinalClosureIsKept(t *testing.T) {
 // Whatever is done, no two flasks get into one press but with a reason, and what the
 // bench offers is free where anything is.
 func TestOnePressOneFlask(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	rapid.Check(t, func(rt *rapid.T) {
 		presses := rapid.IntRange(1, 3).Draw(rt, "presses")
 		p := two(t, presses)
@@ -224,7 +224,7 @@ func TestDoughEarlyAndLate(t *testing.T) {
 // round, whatever was done to the clocks: slept, stepped, started anew. What is recorded
 // never ran backwards.
 func TestCheckAndWindowsAgreeUnderAnyClock(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	for _, c := range []struct {
 		at   bench.FlaskStage
 		what bench.What

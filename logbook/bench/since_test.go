@@ -65,7 +65,7 @@ func sounding(b *bench.Bench, now timers.Now) map[string]timers.Stamp {
 // late, corrected or taken back, what sounds with it and did not without it began no
 // earlier than it.
 func TestNoAlarmIsOlderThanItsCause(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		ck := simclock.At(morning, "boot-0")
 		var recs []record.Record

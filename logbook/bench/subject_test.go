@@ -2,9 +2,11 @@ package bench
 
 import (
 	"encoding/json"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -168,44 +170,51 @@ func TestAForgottenPartDoesNotCompile(t *testing.T) {
 		}
 		return name
 	}
-	build := func(body, subject string) string {
-		overlay, err := json.Marshal(map[string]any{"Replace": map[string]string{
-			filepath.Join(here, "scratch.go"):              write("subject.go", []byte("package bench\n\nimport \"flaskside/logbook/action\"\n"+subject)),
-			filepath.Join(here, "..", "action/scratch.go"): write("body.go", []byte("package action\n"+body)),
-		}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		out, err := exec.Command("go", "build", "-overlay", write("overlay.json", overlay), ".").CombinedOutput()
-		if (err == nil) != (len(out) == 0) {
-			t.Fatalf("%v: %s", err, out)
-		}
-		return string(out)
-	}
-	const valid, tell = "func (Scratch) Valid() error { return nil }\n", "func (Scratch) tell(Teller) string { return \"scratch\" }\n"
-	const body = `
-type Scratch struct{}
-
-func (Scratch) Kind() Kind          { return "scratch" }
-func (Scratch) Subjects() []Subject { return nil }
-`
-	const subject = `
-func checkScratch(_ *checker, s action.Scratch) (action.Scratch, error) { return s, nil }
-func applyScratch(*Bench, action.Scratch, *Item) {}
-
-`
-	const both = subject + "var _ = on(checkScratch, applyScratch)\n"
-	if out := build(body+valid+tell, both); out != "" {
-		t.Errorf("the whole kind: %s", out)
-	}
-	for what, c := range map[string]struct{ body, subject, want string }{
-		"no check": {body + valid + tell, subject + "var _ = on(applyScratch)\n", "not enough arguments in call to on"},
-		"no apply": {body + valid + tell, subject + "var _ = on(checkScratch)\n", "not enough arguments in call to on"},
-		"no valid": {body + tell, both, "missing method Valid"},
-		"no words": {body + valid, both, "missing method tell"},
+	// One kind that is whole and four that lack a part each, all in one build.
+	bodies, subjects := "package action\n", "package bench\n\nimport \"flaskside/logbook/action\"\n"
+	lines := map[string]string{} // where each is put on the table
+	for _, c := range []struct {
+		name         string
+		valid, words bool
+		on           string
+	}{
+		{"Whole", true, true, "check, apply"}, {"NoCheck", true, true, "apply"}, {"NoApply", true, true, "check"},
+		{"NoValid", false, true, "check, apply"}, {"NoWords", true, false, "check, apply"},
 	} {
-		if out := build(c.body, c.subject); !strings.Contains(out, c.want) {
-			t.Errorf("%s: %q", what, out)
+		bodies += fmt.Sprintf("type %[1]s struct{}\nfunc (%[1]s) Kind() Kind { return %[1]q }\nfunc (%[1]s) Subjects() []Subject { return nil }\n", c.name)
+		if c.valid {
+			bodies += fmt.Sprintf("func (%s) Valid() error { return nil }\n", c.name)
 		}
+		if c.words {
+			bodies += fmt.Sprintf("func (%s) tell(Teller) string { return \"\" }\n", c.name)
+		}
+		subjects += fmt.Sprintf("func check%[1]s(_ *checker, s action.%[1]s) (action.%[1]s, error) { return s, nil }\nfunc apply%[1]s(*Bench, action.%[1]s, *Item) {}\n", c.name)
+		lines[c.name] = fmt.Sprintf(".go:%d:", 1+strings.Count(subjects, "\n"))
+		subjects += fmt.Sprintf("var _ = on(%s)\n", strings.NewReplacer("check", "check"+c.name, "apply", "apply"+c.name).Replace(c.on))
+	}
+	overlay, err := json.Marshal(map[string]any{"Replace": map[string]string{
+		filepath.Join(here, "scratch.go"):              write("subject.go", []byte(subjects)),
+		filepath.Join(here, "..", "action/scratch.go"): write("body.go", []byte(bodies)),
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.Command("go", "build", "-overlay", write("overlay.json", overlay), ".").CombinedOutput()
+	if err == nil {
+		t.Fatal("it compiles")
+	}
+	for name, want := range map[string]string{
+		"NoCheck": "not enough arguments in call to on", "NoApply": "not enough arguments in call to on",
+		"NoValid": "missing method Valid", "NoWords": "missing method tell",
+	} {
+		told := slices.ContainsFunc(strings.Split(string(out), "\n"), func(line string) bool {
+			return strings.Contains(line, lines[name]) && strings.Contains(line, want)
+		})
+		if !told {
+			t.Errorf("%s: not told of:\n%s", name, out)
+		}
+	}
+	if strings.Contains(string(out), "Whole") || strings.Contains(string(out), lines["Whole"]) {
+		t.Errorf("the whole kind: %s", out)
 	}
 }

@@ -103,7 +103,7 @@ func hostile(t *rapid.T, body action.Body) action.Body {
 // outside its usual range is recorded without a reason, and nothing above the rated load
 // at all. What the settings themselves say was asked about there.
 func TestNoNumberOutsideItsRangeWithoutAReason(outer *testing.T) {
-	longrun.Checks(outer, 40, 100)
+	longrun.Checks(outer, 20, 100)
 	asked := 0
 	rapid.Check(outer, func(t *rapid.T) {
 		p := newPaper(outer)
