@@ -17,7 +17,7 @@ import (
 	"flaskside/logbook/units"
 	"flaskside/timers"
 	"flaskside/timers/cure"
-	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
+	"flaskside/timers/longrun"
 )
 
 var start = time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC)
@@ -226,6 +226,7 @@ func TestAddition(t *testing.T) {
 // TestFollowsReadings: whatever a bath reads, the curve goes through it, and every
 // figure is finite.
 func TestFollowsReadings(t *testing.T) {
+	longrun.Checks(t, 30, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		c := nineHours()
 		c.Programme, _ = cure.ParseProgramme(rapid.SampledFrom([]string{"74C 9h", "ramp 1h, 70C 2h", "74C 2h, ramp 30min, 100C 1h"}).Draw(t, "programme"))

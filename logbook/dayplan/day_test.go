@@ -189,7 +189,7 @@ var certain = regexp.MustCompile(`(^|[^0-9.])(0|100) %|NaN|Inf|<nil>|%!`)
 // What is told of any day promises nothing, names each case once among the cases, tells what is due before now as late,
 // and is the same in whatever order the cases are given.
 func TestWhatIsToldOfAnyDay(t *testing.T) {
-	longrun.Checks(t, 30, 100)
+	longrun.Checks(t, 15, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		q := anyQuestion(t)
 		d, err := q.Make(context.Background())

@@ -33,8 +33,8 @@ func lab(seed uint64, s TrendSettings, flasks int, weighed float64, sizes ...Siz
 func TestCalibrate(t *testing.T) {
 	longrun.SkipUnderRace(t)
 	truth := elsewhere()
-	many := longrun.Times(40, 100)
-	hs := append(lab(1, truth, 12, 0, Small), lab(2, truth, many, 0.25, Medium)...)
+	many := longrun.Times(28, 100)
+	hs := append(lab(2, truth, many, 0.25, Medium), lab(1, truth, 12, 0, Small)...) // enough of one size in the earlier half
 	c, err := Calibrate(hs, HouseDefaults())
 	if err != nil {
 		t.Fatal(err)

@@ -54,7 +54,7 @@ func TestForecastsWithAndWithoutAFloor(t *testing.T) {
 // Weighed trims teach the floor; where there is none, none is learned.
 func TestFloorIsLearnedFromWeights(t *testing.T) {
 	longrun.SkipUnderRace(t)
-	film, err := Calibrate(lab(22, filmLab(), longrun.Times(20, 30), 0.6, Medium), HouseDefaults())
+	film, err := Calibrate(lab(22, filmLab(), longrun.Times(16, 30), 0.6, Medium), HouseDefaults())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +117,7 @@ func TestFlasksGivenUpTeachToo(t *testing.T) {
 		most int
 		lost [2]float64 // share given up
 	}{{6, [2]float64{0.42, 0.58}}, {9, [2]float64{0.17, 0.33}}}[:longrun.Times(1, 2)] {
-		all, closed := giveUp(31, truth, 120, c.most, Large)
+		all, closed := giveUp(31, truth, longrun.Times(60, 120), c.most, Large)
 		if lost := 1 - float64(len(closed))/float64(len(all)); lost < c.lost[0] || lost > c.lost[1] {
 			t.Fatalf("%.2f given up", lost)
 		}

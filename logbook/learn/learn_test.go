@@ -128,7 +128,7 @@ func TestRecoversWhatWasDrawn(t *testing.T) {
 	s.trend.Prior.Small = flash.Prior{FirstG: 3, FirstSD: 0.5, Kept: 0.22, KeptSD: 0.3}
 	s.paceS = [4]float64{30, 25, 70, 150}
 	var want []flash.History
-	n := longrun.Times(56, 84)
+	n := longrun.Times(49, 84)
 	for i := range n {
 		size := flash.Medium
 		if i%7 >= 5 {
@@ -441,6 +441,7 @@ func TestOddFlasks(t *testing.T) {
 // TestLongBook reads the latest records of a long book, in bounded time.
 func TestLongBook(t *testing.T) {
 	s := newShop(1)
+	s.recs = make([]record.Record, 0, maxRecords+600)
 	for len(s.recs) < maxRecords+500 {
 		s.work(flash.Medium)
 	}

@@ -15,7 +15,7 @@ import (
 	"flaskside/logbook/record"
 	"flaskside/logbook/timeline"
 	"flaskside/timers"
-	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
+	"flaskside/timers/longrun"
 	"flaskside/timers/simclock"
 )
 
@@ -128,6 +128,7 @@ func TestPressAndBathHaveRows(t *testing.T) {
 // running timer, show one twice, call a timer late before its latest or not late after it,
 // call history what runs, or reach without end.
 func TestLineIsTrueToTheBench(t *testing.T) {
+	longrun.Checks(t, 30, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		d := newDay(t)
 		for range rapid.IntRange(1, 40).Draw(t, "acts") {

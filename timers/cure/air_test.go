@@ -6,8 +6,6 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
-
-	_ "flaskside/timers/longrun" // room for the collector, scratch folders in memory
 )
 
 // IAPWS-IF97, table 36: saturation temperature by the backward equation of region 4.

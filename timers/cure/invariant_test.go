@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"flaskside/timers/longrun"
 )
 
 // anyInput draws parameters, a bath of one to five points and an end, all inside the ranges where the model is meant to
@@ -256,15 +258,16 @@ func TestLongestBath(t *testing.T) {
 	for i := range bath {
 		bath[i] = Knot{float64(i) * 12, 74 + 0.3*math.Sin(float64(i)*float64(i))}
 	}
-	r, err := Simulate(Defaults(), bath[:maxKnots], RunOptions{})
+	points := longrun.Times(maxKnots/4, maxKnots)
+	r, err := Simulate(Defaults(), bath[:points], RunOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if c := nonFinite(&r); c != "" {
 		t.Error(c)
 	}
-	if n := r.Steps + r.Rejected; n > 220_000 {
-		t.Errorf("%d points took %d steps, want 220,000 at most", maxKnots, n)
+	if n, most := r.Steps+r.Rejected, 22*points; n > most {
+		t.Errorf("%d points took %d steps, want %d at most", points, n, most)
 	}
 	if _, err := Simulate(Defaults(), bath, RunOptions{}); err == nil {
 		t.Error("a bath over the limit was taken")

@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"flaskside/timers/longrun"
 )
 
 // anyCure is a programme that a laboratory might have: one to three stages that do not get cooler.
@@ -72,6 +74,7 @@ func above(r Result, limit float64) float64 {
 // no heat sooner than the programme begun anew allows. The advice never names a temperature that is not the programme's,
 // nor fewer minutes than none.
 func TestMakeUpNeverShortensNorHeats(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		prog := anyCure(t)
 		bath, nowS := anyDips(t, prog)

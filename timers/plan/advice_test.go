@@ -50,7 +50,7 @@ func TestPickByTheAdviceIsNoWorseThanTheBestSimpleRule(t *testing.T) {
 		}
 		h, cases := refHouseOf(day.Scenario), casesOf(day.Cases)
 		h.Simple = false
-		draws, fresh := makeDraws(&h, cases, 3, 60), makeDraws(&h, cases, 4, 100)
+		draws, fresh := makeDraws(&h, cases, 3, longrun.Times(30, 60)), makeDraws(&h, cases, 4, longrun.Times(50, 100))
 		p, err := Pick(ctx, h, cases, draws)
 		if err != nil {
 			t.Fatal(err)

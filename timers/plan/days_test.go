@@ -230,7 +230,7 @@ func TestWhatHasNoRoomKeepsNoBathFromWhatIsDue(t *testing.T) {
 	longrun.SkipUnderRace(t)
 	h, cases := refHouse(), twelve()
 	h.ShortMin = 210
-	m, err := Make(context.Background(), h, cases, SearchOptions{Seed: 1, Draws: longrun.Times(30, 0), Days: longrun.Times(50, 100)})
+	m, err := Make(context.Background(), h, cases, SearchOptions{Seed: 1, Draws: longrun.Times(20, 0), Days: longrun.Times(40, 100)})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -388,7 +388,7 @@ func b2f(b bool) float64 {
 // Whatever the house and the cases, a plan is made, holds to its rules, and is the same when asked again; chances are
 // chances; an earlier seed does not matter to what is due before all begins.
 func TestMakeAnswersAnyQuestion(t *testing.T) {
-	longrun.Checks(t, 25, 100)
+	longrun.Checks(t, 10, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		h := anyHouse(t)
 		cases := anyCases(t, 4)

@@ -205,6 +205,7 @@ func TestMorePressesAndHands(t *testing.T) {
 // Whatever the bench: the same question has the same answer, in whatever order the flasks are named, every figure is a
 // number in its range, and what is advised can be done.
 func TestAdviseHolds(t *testing.T) {
+	longrun.Checks(t, 40, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		jobs, b := genJobs(t), genBench(t)
 		o := AdviceOptions{Draws: rapid.IntRange(1, 20).Draw(t, "draws"), Seed: rapid.Uint64().Draw(t, "seed")}
@@ -258,7 +259,7 @@ func TestAdviseHolds(t *testing.T) {
 
 // As seconds pass and nothing is done, the advice changes only for the gain it names.
 func TestAdviceIsSteady(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 20, 100)
 	rapid.Check(t, func(t *rapid.T) {
 		jobs, b := genJobs(t), genBench(t)
 		ask := func(jobs []Job, o AdviceOptions) Advice {

@@ -14,6 +14,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flaskside/timers/longrun"
 )
 
 var (
@@ -77,7 +79,7 @@ func notLowest(table ShiftTable) string {
 func TestLookAheadLosesFewest(t *testing.T) {
 	n, draws := *shifts, defaultDraws
 	if n == 0 {
-		n, draws = 14, 16
+		n, draws = longrun.Times(8, 14), 16
 	}
 	optima := readOptimum(t)
 	var text strings.Builder

@@ -180,10 +180,10 @@ func TestChancesForetoldAreSeen(t *testing.T) {
 		if table == nil {
 			t.Fatalf("%v: not solved", due)
 		}
-		const n = 4000
+		n := float64(longrun.Times(1500, 4000))
 		seen := make([]float64, len(jobs))
 		var dealt world
-		for range n {
+		for range int(n) {
 			dealt.set(w)
 			for i := range jobs {
 				dealt.cells[i].need = draw(p.cum[i], 0, rng.Float64())
