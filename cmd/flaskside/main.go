@@ -32,7 +32,7 @@ func run(args []string) int {
 	fitHelp(root, args)
 	err := fang.Execute(context.Background(), root, fang.WithVersion(version),
 		fang.WithErrorHandler(func(w io.Writer, _ fang.Styles, err error) {
-			_, _ = fmt.Fprintln(w, "flaskside: "+oneLine(err)) // nowhere to tell a failing stderr
+			_, _ = fmt.Fprintln(w, "flaskside: "+words.Refusal(err)) // nowhere to tell a failing stderr
 		}))
 	var code exitCode
 	var wrong asked.Wrong
@@ -49,6 +49,3 @@ func run(args []string) int {
 	}
 	return 1
 }
-
-// oneLine is what the person is told: one line, whatever the error.
-func oneLine(err error) string { return words.Clean(err.Error()) }

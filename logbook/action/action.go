@@ -349,14 +349,10 @@ func clip(s string) string {
 	return words.Clip(s, 60)
 }
 
-// mostRefusal is how many characters a refusal may have; the one that lists every act is
-// near it.
-const mostRefusal = 600
-
 // inOneLine shortens a refusal that quotes more of a stranger's text than fits a line.
 func inOneLine(err error) error {
-	if s := err.Error(); utf8.RuneCountInString(s) > mostRefusal {
-		return errors.New(words.Clip(s, mostRefusal-1))
+	if s := err.Error(); utf8.RuneCountInString(s) > words.MostRefusal {
+		return errors.New(words.Clip(s, words.MostRefusal-1))
 	}
 	return err
 }

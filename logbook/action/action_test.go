@@ -256,7 +256,7 @@ func badLine(s string) string {
 		return "it is empty"
 	case !utf8.ValidString(s):
 		return "it is not UTF-8"
-	case utf8.RuneCountInString(s) > mostRefusal:
+	case utf8.RuneCountInString(s) > words.MostRefusal:
 		return fmt.Sprintf("it has %d characters", utf8.RuneCountInString(s))
 	}
 	for _, r := range s {

@@ -47,7 +47,7 @@ func Cases(at reach.At, table io.Reader, name string, taken func(action.Body) ac
 		}
 		if err != nil {
 			bad++
-			fmt.Fprintf(complaints, "line %d: %s\n", l.No, words.Clean(ByWhy(err).Error()))
+			fmt.Fprintf(complaints, "line %d: %s\n", l.No, words.Refusal(ByWhy(err)))
 		}
 	}
 	if bad > 0 {

@@ -190,7 +190,7 @@ func (k *Input) RecordGood(at reach.At, by string, out, complaints io.Writer) er
 	}
 	slices.SortFunc(bad, func(a, b badLine) int { return a.no - b.no })
 	for _, b := range bad {
-		if _, err := fmt.Fprintln(complaints, words.Clean(b.Error())); err != nil {
+		if _, err := fmt.Fprintln(complaints, words.Refusal(b)); err != nil {
 			return fmt.Errorf("list the bad lines: %w", err)
 		}
 	}

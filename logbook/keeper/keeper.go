@@ -176,4 +176,4 @@ func (k Keeper) Log(ctx context.Context, at *keep.Screen) {
 }
 
 // told is an error as a person is told it, in one line.
-func told(err error) string { return words.Clean(err.Error()) }
+func told(err error) string { return words.Refusal(err) }

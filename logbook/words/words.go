@@ -22,6 +22,7 @@ package words
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
@@ -122,10 +123,31 @@ func Clean(s string) string {
 		switch {
 		case r == '\n':
 			out = append(out, ';', ' ')
-		case r < 0x20 || r >= 0x7f && r < 0xa0:
+		case unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp):
 		default:
 			out = append(out, r)
 		}
 	}
 	return string(out)
+}
+
+// MostRefusal is how many characters a refusal may have; the one that lists every act is near it.
+const MostRefusal = 600
+
+// Refusal makes the one line of an error that a person is told, whatever it quotes of a stranger's text: no more than a
+// line has room for, and what is wrong with it stays to be read.
+func Refusal(err error) string {
+	long := regexp.MustCompile(`"(?:[^"\\]|\\.)*"|[^\s"]{201,}`)
+	s := long.ReplaceAllStringFunc(Clean(err.Error()), func(s string) string {
+		end := s[len(s)-1:]
+		if end != `"` || len(s) == 1 {
+			return Clip(s, 60)
+		}
+		signs := regexp.MustCompile(`\\(?:x..|u.{4}|U.{8}|.)|.`).FindAllString(s[1:len(s)-1], -1)
+		if len(signs) <= 61 { // clipped where it was quoted, it ends with …
+			return s
+		}
+		return `"` + strings.Join(signs[:60], "") + `…"`
+	})
+	return Clip(s, MostRefusal-1)
 }
