@@ -122,3 +122,54 @@ func TestSnoozedAgainWhenItIsBack(t *testing.T) {
 		t.Fatalf("snoozed once more the alarm is %s", is)
 	}
 }
+
+// A time that was wrong moves the alarm that was acknowledged: when it is reached it sounds, and whoever acknowledges that has
+// a record, though the one before is not twenty seconds old. So it is with a step that is undone and taken anew.
+func TestAnsweredBeforeItRoseAgain(t *testing.T) {
+	coat := action.Coat{Flask: 1, Half: "both"}
+	for name, c := range map[string]struct {
+		begins action.Body
+		after  time.Duration
+		move   func(h *hands, begun Saved)
+	}{
+		"corrected": {action.TimerStart{Label: "plaster", Count: "down", AimS: 60}, 70 * time.Second, func(h *hands, begun Saved) {
+			h.do(time.Second, action.Correct{Of: begun.Action.ID, Set: []byte(`{"aim_s":80}`)})
+			h.ck.Run(15 * time.Second)
+		}},
+		"taken anew": {coat, 11 * time.Minute, func(h *hands, begun Saved) {
+			h.do(time.Second, action.TakeBack{Of: begun.Action.ID})
+			h.do(time.Second, action.Coat{Flask: 1, Half: "both", DryMinS: 10}, "1")
+			h.ck.Run(11 * time.Second)
+		}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := newHands(t)
+			alarm := func() timers.Alarm {
+				als := h.b.State().Bench.Alarms(h.b.Now())
+				return als[len(als)-1]
+			}
+			h.do(0, action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "medium"})
+			begun := h.do(0, c.begins)
+			h.ck.Run(c.after)
+			heard := action.AlarmHeard{Alarm: alarm().Key}
+			h.do(0, heard)
+			if is := alarm().State; is != timers.Acknowledged {
+				t.Fatalf("acknowledged the alarm is %s", is)
+			}
+			c.move(h, begun)
+			heard.Alarm = alarm().Key
+			if is := alarm().State; is != timers.Unacknowledged {
+				t.Fatalf("reached once more the alarm is %s", is)
+			}
+			if s := h.do(0, heard); s.Already {
+				t.Fatal("acknowledged when it sounds again, it has no record")
+			}
+			if is := alarm().State; is != timers.Acknowledged {
+				t.Fatalf("acknowledged once more the alarm is %s", is)
+			}
+			if s := h.do(time.Second, heard); !s.Already {
+				t.Fatal("acknowledged twice at once, it has two records")
+			}
+		})
+	}
+}

@@ -46,7 +46,7 @@ func (c *checking) next(a action.Action) (rec record.Record, keys [][]byte, seen
 		c.came(was, c.cur)
 	}
 	stamp := timers.StampAt(a.At, c.reading)
-	if old, said := c.cur.Answered(a.Body, stamp); said {
+	if old, said := c.cur.Answered(a.Body, stamp, c.now); said {
 		return old, nil, true, nil
 	}
 	checked, err := c.cur.Check(a, stamp, c.now)
@@ -117,7 +117,7 @@ func (c *checking) answered(body action.Body, then timers.Stamp) (old record.Rec
 	if err != nil {
 		return old, false
 	}
-	return bench.Fold(recs, c.cur.Top).Answered(body, then)
+	return bench.Fold(recs, c.cur.Top).Answered(body, then, c.now)
 }
 
 // recall brings back the records that a correction or a taking back speaks of, or a case that

@@ -55,7 +55,7 @@ func (m *model) add(a action.Action, now timers.Now) (record.Record, error) {
 	}
 	stamp := timers.StampAt(a.At, now.Reading)
 	b := m.bench()
-	if r, said := b.Answered(a.Body, stamp); said {
+	if r, said := b.Answered(a.Body, stamp, now); said {
 		return r, nil
 	}
 	checked, err := b.Check(a, stamp, now)

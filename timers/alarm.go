@@ -76,6 +76,7 @@ type Signal struct {
 	Priority Priority
 	Rose     Stamp
 	Cleared  *Stamp
+	Met      Stamp // when its condition came about, as everything stands now: what was answered before was another one; zero where that says nothing
 }
 
 // SignalKey names the signal that an end of a window raises.
@@ -98,20 +99,26 @@ func (w Window) Signals(now Now) []Signal {
 		if st.For < m.After || m.Priority == Silent {
 			continue
 		}
-		out = append(out[:0], Signal{Key: SignalKey(w.Key, m.End), Priority: m.Priority, Rose: w.Rose(m, now)})
+		out = append(out[:0], Signal{Key: SignalKey(w.Key, m.End), Priority: m.Priority, Rose: w.Rose(m, now), Met: w.reached(m, now)})
 	}
 	return out
+}
+
+// reached is when a window came to an end of it.
+func (w Window) reached(m EndMark, now Now) Stamp {
+	at := Stamp{At: now.WallOf(w.Start, m.After)}
+	// An earlier boot may have ended before the end was reached: its clock says
+	// nothing about that moment.
+	if w.Start.BootID != "" && w.Start.BootID == now.BootID {
+		at.BootID, at.Boot = w.Start.BootID, w.Start.Boot+m.After
+	}
+	return at
 }
 
 // Rose is when an end of a window that has been reached began to sound: when it was
 // reached, or when the window came to have it.
 func (w Window) Rose(m EndMark, now Now) Stamp {
-	rose := Stamp{At: now.WallOf(w.Start, m.After)}
-	// An earlier boot may have ended before the end was reached: its clock says
-	// nothing about that moment.
-	if w.Start.BootID != "" && w.Start.BootID == now.BootID {
-		rose.BootID, rose.Boot = w.Start.BootID, w.Start.Boot+m.After
-	}
+	rose := w.reached(m, now)
 	if m.End == Warning {
 		rose = Latest(rose, w.WarnSet)
 	}
@@ -146,7 +153,7 @@ func Survey(signals []Signal, answers []Answer, now Now) []Alarm {
 	for _, sg := range signals {
 		al := Alarm{Signal: sg, Since: now.Since(sg.Rose), State: Normal.Step(rise, true)}
 		active := sg.Cleared == nil
-		if a, ok := last[sg.Key]; ok {
+		if a, ok := last[sg.Key]; ok && !a.At.Before(sg.Met) {
 			switch passed := now.Since(a.At).For; {
 			case a.Shelf == 0:
 				al.State = al.State.Step(acknowledge, true)

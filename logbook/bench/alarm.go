@@ -2,6 +2,7 @@ package bench
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -108,15 +109,11 @@ func (c *checker) alarm(key string) error {
 const atOnce = 20 * time.Second
 
 // Answered gives the record by which an alarm was answered already as body answers it: two hands at two screens reach
-// for it at once, and what the second one does changes nothing.
-func (b *Bench) Answered(body action.Body, then timers.Stamp) (rec record.Record, ok bool) {
+// for it at once, and what the second one does changes nothing. One that is back and sounds is not answered.
+func (b *Bench) Answered(body action.Body, then timers.Stamp, now timers.Now) (rec record.Record, ok bool) {
 	key, is := answers(body)
-	if !is {
+	if !is || slices.ContainsFunc(b.Alarms(asOf(now, then.At)), func(al timers.Alarm) bool { return al.Key == key && al.State == timers.Unacknowledged }) {
 		return rec, false
-	}
-	within := atOnce
-	if s, ok := body.(action.AlarmShelve); ok { // back by then, and it sounds
-		within = min(within, time.Duration(s.ForS)*time.Second-1)
 	}
 	for i := len(b.Items) - 1; i >= 0; i-- {
 		it := &b.Items[i]
@@ -124,7 +121,7 @@ func (b *Bench) Answered(body action.Body, then timers.Stamp) (rec record.Record
 			continue
 		}
 		apart := between(it.Stamp, then)
-		if it.Body == body && apart.Abs() <= within {
+		if it.Body == body && apart.Abs() <= atOnce {
 			return it.Record, true
 		}
 		if apart >= 0 { // answered otherwise since

@@ -52,12 +52,9 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 	if a.At.After(now.Wall.Add(ahead)) {
 		return a, fmt.Errorf("%s lies in the future (now is %s): check the time", stampText(a.At), stampText(now.Wall))
 	}
-	c := checker{b: b, at: stamp, then: now}
+	c := checker{b: b, at: stamp, then: asOf(now, a.At)} // questions of time are asked as of the action, not as of now
 	d := now.Wall.Sub(a.At)
 	c.live = d > -ahead && d < live || slices.Contains(a.Unusual, clockBack)
-	// Questions of time are asked as of the action, not as of now.
-	back := now.Wall.Sub(a.At)
-	c.then.Wall, c.then.Boot, c.then.Mono = a.At, now.Boot-back, now.Mono-back
 	told := a.Body
 	body, err := c.body(a.Body)
 	if err != nil {
@@ -97,6 +94,13 @@ func (b *Bench) Check(a action.Action, stamp timers.Stamp, now timers.Now) (acti
 		return a, &NeedsReason{asked}
 	}
 	return a, nil
+}
+
+// asOf is the present as it was at an instant.
+func asOf(now timers.Now, at time.Time) timers.Now {
+	back := now.Wall.Sub(at)
+	now.Wall, now.Boot, now.Mono = at, now.Boot-back, now.Mono-back
+	return now
 }
 
 // probeRead is the reason for a reading outside its usual range that nobody typed.
