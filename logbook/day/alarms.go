@@ -41,12 +41,15 @@ type watch struct {
 	last  timers.Stamp         // the record that followed that look
 	wrote time.Time            // when that record was written
 	known map[string]time.Time // by window: when the record ahead of the look that showed it first was written
+	beats beats
+
+	answered map[string]bool // acknowledged before the day
 }
 
 // look notes what is on at a moment, and what went since the last look: ahead of it stands
 // a record that was written at one time, behind it one that was written at another.
 func (w *watch) look(b *bench.Bench, at timers.Stamp, ahead, behind time.Time) {
-	now := timers.Now{Reading: timers.Reading{Wall: at.At, Boot: at.Boot, BootID: at.BootID}}
+	now := w.beats.now(at)
 	on := map[string]bool{}
 	windows := map[string]bool{}
 	note := func(key string, p timers.Priority, rose timers.Stamp, kind string, flasks []int) {
@@ -101,7 +104,7 @@ func (w *watch) look(b *bench.Bench, at timers.Stamp, ahead, behind time.Time) {
 // the last one stands for all. The bench is put together as it stood before
 // each record of the day: an alarm is not written down, its answer is.
 func (s Sheet) alarms() (out []rung, all bool) {
-	w := watch{found: map[string]*rung{}, known: map[string]time.Time{}}
+	w := watch{found: map[string]*rung{}, known: map[string]time.Time{}, answered: map[string]bool{}}
 	var before []record.Record
 	var b *bench.Bench // before the record at hand; nil: to be put together
 	looks := 0
@@ -124,21 +127,20 @@ func (s Sheet) alarms() (out []rung, all bool) {
 			w.look(b, it.Record.Stamp, ahead, it.Written)
 		}
 		before, ahead = append(before, it.Record), it.Written
+		w.beats.pass(it.Record.Stamp)
 		if key == "" {
 			b = nil // while an answer changes no window
 			continue
 		}
-		if r := w.found[key]; r != nil && it.TakenBack == nil && s.has(it.Stamp.At) && r.heard == nil {
-			if shelf {
-				r.shelved = true
-				continue
-			}
-			at := it.Stamp
-			r.heard, r.by = &at, it.Action.By
+		if it.TakenBack == nil {
+			w.answer(s, it, key, shelf)
 		}
 	}
-	w.look(s.Bench, timers.Stamp{At: s.end()}, ahead, time.Time{})
+	w.look(s.Bench, s.endStamp(), ahead, time.Time{})
 	for key, r := range w.found {
+		if r.heard == nil && w.answered[key] {
+			continue // by the clock as it was moved since it rose in the day, but it is older
+		}
 		if !s.has(r.rose.At) && (r.heard == nil || !s.has(r.heard.At)) {
 			continue
 		}
@@ -151,6 +153,23 @@ func (s Sheet) alarms() (out []rung, all bool) {
 		return cmp.Or(a.rose.At.Compare(b.rose.At), cmp.Compare(a.priority, b.priority), strings.Compare(a.kind, b.kind), slices.Compare(a.flasks, b.flasks))
 	})
 	return out, looks < mostLooks
+}
+
+// answer notes that an alarm was acknowledged or, as shelf says, snoozed.
+func (w *watch) answer(s Sheet, it bench.Item, key string, shelf bool) {
+	if !shelf && it.Stamp.At.Before(s.From) {
+		w.answered[key] = true
+	}
+	r := w.found[key]
+	if r == nil || r.heard != nil || !s.has(it.Stamp.At) {
+		return
+	}
+	if shelf {
+		r.shelved = true
+		return
+	}
+	at := it.Stamp
+	r.heard, r.by = &at, it.Action.By
 }
 
 // superseded tells whether a later end of the same window rang before anything was
@@ -166,6 +185,49 @@ func (w watch) superseded(key string, r *rung) bool {
 		later := w.found[timers.SignalKey(window, e)]
 		return later != nil && (r.stepped == nil || later.rose.At.Before(r.stepped.At))
 	})
+}
+
+// beats is what the records tell of the clocks up to one of them.
+type beats struct {
+	last, before timers.Stamp // of this boot and of the one before; zero where there is none
+}
+
+// pass takes the next record of the book.
+func (b *beats) pass(st timers.Stamp) {
+	if b.last.BootID != st.BootID {
+		b.before = b.last
+	}
+	b.last = st
+}
+
+// now is a moment with the sign of life that the boot before it left in the records.
+func (b *beats) now(at timers.Stamp) timers.Now {
+	beat := b.last
+	if beat.BootID == at.BootID {
+		beat = b.before
+	}
+	return timers.Now{Reading: timers.Reading{Wall: at.At, Boot: at.Boot, BootID: at.BootID}, Beat: timers.Beat{Wall: beat.At, BootID: beat.BootID, Boot: beat.Boot}}
+}
+
+// endStamp is the end of the sheet on the clock since boot, too, as far as the last record up to it tells:
+// where the wall clock was moved, it alone would make timers run for longer or shorter than they did.
+func (s Sheet) endStamp() timers.Stamp {
+	end := timers.Stamp{At: s.end()}
+	for _, it := range s.Bench.Items {
+		if st := it.Record.Stamp; st.BootID != "" && !st.At.After(end.At) {
+			end.BootID, end.Boot = st.BootID, st.Boot+end.At.Sub(st.At)
+		}
+	}
+	return end
+}
+
+// now is the end of the sheet, for what runs at it.
+func (s Sheet) now() timers.Now {
+	var b beats
+	for _, it := range s.Bench.Items {
+		b.pass(it.Record.Stamp)
+	}
+	return b.now(s.endStamp())
 }
 
 // end is the last instant that the sheet can know of: when it was made, or the

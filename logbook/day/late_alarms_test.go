@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
 	"flaskside/logbook/day"
@@ -88,4 +89,90 @@ func TestNothingRunsOnInAFinishedFlask(t *testing.T) {
 			t.Errorf("%s:\n%s", name, form)
 		}
 	}
+}
+
+// A clock that was moved between the start of a timer and its end changes nothing of what rang: by the wall clock
+// alone the sheet lost an alarm that was answered, or told one that was to come, or one as new that was old.
+func TestAMovedClockChangesNoAlarm(t *testing.T) {
+	heard := func(s *shift, after time.Duration, timer string) {
+		s.t.Helper()
+		s.do(after, action.AlarmHeard{Alarm: "timer/" + timer + "/own#not before"})
+	}
+	text := func(s *shift, date string) string {
+		s.t.Helper()
+		sheet := s.sheet(date)
+		sheet.Made = s.clock.Read().Wall
+		var b strings.Builder
+		if err := sheet.Text(&b); err != nil {
+			s.t.Fatal(err)
+		}
+		return b.String()
+	}
+	for _, c := range []struct {
+		name  string
+		do    func(s *shift)
+		date  string
+		has   []string
+		hasnt []string
+	}{
+		{"back an hour", func(s *shift) {
+			s.do(0, action.TimerStart{Label: "repair", Count: "down", AimS: 1800})
+			s.clock.Step(-time.Hour)
+			heard(s, 31*time.Minute, "1")
+		}, "2026-11-25", []string{"repair: time is up", "1 acknowledged", "09:30"}, nil},
+		{"back an hour, not over", func(s *shift) {
+			s.do(0, action.Coat{Flask: s.opened(), Half: "both"})
+			s.clock.Step(-time.Hour)
+			s.do(time.Minute, action.Note{Flask: 1, Text: "x"})
+		}, "2026-11-25", []string{"not before 09:10"}, []string{"ALARMS", "not before 10:10"}},
+		{"forward a quarter of an hour", func(s *shift) {
+			s.do(0, action.TimerStart{Label: "repair", Count: "down", AimS: 600})
+			s.clock.Step(15 * time.Minute)
+			s.do(time.Minute, action.TimerStart{Label: "soak", Count: "up"})
+		}, "2026-11-25", nil, []string{"ALARMS"}},
+		{"forward a day", func(s *shift) {
+			s.do(0, action.TimerStart{Label: "repair", Count: "down", AimS: 600})
+			heard(s, 11*time.Minute, "1")
+			s.clock.Step(24 * time.Hour)
+			s.do(time.Minute, action.TimerStart{Label: "soak", Count: "up"})
+		}, "2026-11-26", nil, []string{"repair: time is up"}},
+		{"restarted, the clock two hours back", func(s *shift) {
+			s.do(0, action.TimerStart{Label: "repair", Count: "down", AimS: 1800})
+			s.do(15*time.Minute, action.TimerStart{Label: "soak", Count: "up"})
+			path := s.book.Path()
+			if err := s.book.Close(); err != nil {
+				s.t.Fatal(err)
+			}
+			s.clock.Reboot(time.Minute, "boot-2")
+			s.clock.Step(-2 * time.Hour)
+			book, err := logbook.Open(path, s.clock)
+			if err != nil {
+				s.t.Fatal(err)
+			}
+			s.t.Cleanup(func() { _ = book.Close() })
+			s.book = book
+			heard(s, 16*time.Minute, "1")
+		}, "2026-11-25", []string{"repair: time is up", "1 acknowledged"}, nil},
+	} {
+		s := newShift(t, "2026-11-25 10:00", "Europe/Berlin")
+		c.do(s)
+		got := text(s, c.date)
+		for _, want := range c.has {
+			if !strings.Contains(got, want) {
+				t.Errorf("%s: there is no %q:\n%s", c.name, want, got)
+			}
+		}
+		for _, not := range c.hasnt {
+			if strings.Contains(got, not) {
+				t.Errorf("%s: it says %q:\n%s", c.name, not, got)
+			}
+		}
+	}
+}
+
+// opened opens a flask on the first place and gives its number.
+func (s *shift) opened() int {
+	s.t.Helper()
+	s.do(0, action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "small"})
+	return 1
 }

@@ -315,7 +315,7 @@ const overdue = "overdue"
 // overdue tells whether a window runs on past its end when the sheet is made.
 func (s Sheet) overdue(sp spell) bool {
 	_, ended := took(sp.from, sp.to)
-	return !ended && sp.max > 0 && s.end().Sub(sp.from.At) > sp.max
+	return !ended && sp.max > 0 && s.now().Since(sp.from).For > sp.max
 }
 
 // paperSpells lists the windows of a flask as paper shows them: halves painted in one

@@ -178,10 +178,10 @@ func (s Sheet) lasted(sp spell) (verdict, words string) {
 	if !ended {
 		words = "since " + s.clock(sp.from.At)
 		if sp.min > 0 {
-			words += ", not before " + s.clock(sp.from.At.Add(sp.min))
+			words += ", not before " + s.clock(s.now().WallOf(sp.from, sp.min))
 		}
 		if sp.max > 0 {
-			words += ", not after " + s.clock(sp.from.At.Add(sp.max))
+			words += ", not after " + s.clock(s.now().WallOf(sp.from, sp.max))
 		}
 		if sp.estimate {
 			words += " (estimate)"
