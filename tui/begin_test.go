@@ -89,3 +89,23 @@ func TestABareHourIsTheAfternoons(t *testing.T) {
 	d.press("1")
 	d.sees("due Wed 25 Nov 2026 15:00")
 }
+
+// A clock that was put back while the program was closed is told at the start, though the computer ran on and the
+// timers know better.
+func TestAClockPutBackMeanwhileIsTold(t *testing.T) {
+	for by, told := range map[time.Duration]bool{-2 * time.Hour: true, -time.Second: false, 0: false} {
+		d := newDesk(t, 80, 24)
+		d.record(action.TimerStart{Label: "soak", Count: "down", AimS: 3600})
+		if err := d.book.Close(); err != nil {
+			t.Fatal(err)
+		}
+		d.ck.Step(by)
+		d.openBook()
+		if _, page := d.m.page.(*awayPage); page != told {
+			t.Errorf("%v: %v\n%s", by, page, d.screen())
+		}
+		if told {
+			d.sees("CHECK THE TIME")
+		}
+	}
+}

@@ -52,7 +52,8 @@ func (m *Model) lookBack() {
 	if boot := away.Since.BootID; boot != "" && m.now.BootID != "" && boot != m.now.BootID {
 		p.notes = append(p.notes, "The computer was restarted; times across the restart are estimated.")
 	}
-	if gone.ClockBack {
+	// A second or two is what keeps the clock right; in one boot the timers know better than the wall clock.
+	if gone.ClockBack || away.Since.At.Sub(m.now.Wall) > 2*time.Second {
 		p.notes = append(p.notes, "The computer clock is earlier than the last entry. CHECK THE TIME.")
 	}
 	atWork := !m.bench().Empty()

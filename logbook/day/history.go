@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/record"
 	"flaskside/logbook/units"
 	"flaskside/logbook/words"
+	"flaskside/timers"
 )
 
 // heading of the bath readings, which paper draws instead.
@@ -152,13 +153,32 @@ func (Sheet) settingsLine(it bench.Item) string {
 		}
 		return words
 	case action.ClockEvent:
-		words := fmt.Sprintf("%s by %s", a.What, units.FormatDuration(sec(a.ByS)))
+		words := clockWords(a)
 		if a.Detail != "" {
 			words += ": " + a.Detail
 		}
 		return words
 	}
 	return ""
+}
+
+// clockWords say what happened to the clocks of the computer.
+func clockWords(a action.ClockEvent) string {
+	length := units.FormatDuration(sec(max(a.ByS, -a.ByS)))
+	switch timers.ClockWhat(a.What) {
+	case timers.Stepped:
+		if a.ByS < 0 {
+			return "clock moved back " + length
+		}
+		return "clock moved forward " + length
+	case timers.Slept:
+		return "the computer slept for " + length
+	case timers.Stalled:
+		return "the program did not run for " + length
+	case timers.Rebooted:
+		return "the computer was restarted"
+	}
+	return string(a.What) + " by " + length // of a time zone, and of a kind that is not known yet
 }
 
 // lengthOf words the aim of a timer, which is the length of a count-down.

@@ -176,3 +176,20 @@ func (s *shift) opened() int {
 	s.do(0, action.FlaskOpen{Place: 1, Case: "4417", Base: "upper", Size: "small"})
 	return 1
 }
+
+// What happened to the clocks is said as a person would.
+func TestClocksInWords(t *testing.T) {
+	s := newShift(t, "2026-11-25 10:00", "Europe/Berlin")
+	for _, e := range []action.ClockEvent{{What: "clock moved", ByS: -3600}, {What: "clock moved", ByS: 90}, {What: "stood still", ByS: 660}, {What: "slept", ByS: 7200}, {What: "restarted", ByS: 60}, {What: "zone changed", ByS: 3600, Detail: "CET to CEST"}} {
+		s.do(time.Minute, e)
+	}
+	var b strings.Builder
+	if err := s.sheet("2026-11-25").Text(&b); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"clock moved back 1 h\n", "clock moved forward 1 min 30 s\n", "the program did not run for 11 min\n", "the computer slept for 2 h\n", "the computer was restarted\n", "zone changed by 1 h: CET to CEST\n"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("there is no %q:\n%s", want, b.String())
+		}
+	}
+}
