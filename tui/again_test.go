@@ -74,7 +74,7 @@ func TestMixSaysNoToTheLast(t *testing.T) {
 // flasks as were weighed for, within a shift, and with lots about which the check asks
 // nothing; all that it records stood on the screen before the key.
 func TestSameMixIsSeenAndUsable(t *testing.T) {
-	checks(t, 20, 40)
+	checks(t, 20, 400)
 	offered := 0
 	rapid.Check(t, func(rt *rapid.T) {
 		d := mixDesk(t, rapid.IntRange(2, 5).Draw(rt, "all flasks"))

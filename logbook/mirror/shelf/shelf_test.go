@@ -24,7 +24,7 @@ import (
 // TestWhatIsOnTheShelf: whatever grows, is spoilt, thrown away or begun anew, what is read is
 // record by record what the mirror holds, or it is said what is not.
 func TestWhatIsOnTheShelf(t *testing.T) {
-	longrun.Checks(t, 40, 100)
+	longrun.Checks(t, 40, 300)
 	base := t.TempDir()
 	if fi, err := os.Stat("/dev/shm"); err == nil && fi.IsDir() {
 		if dir, err := os.MkdirTemp("/dev/shm", "flaskside-test-"); err == nil {
