@@ -178,7 +178,7 @@ func clockWords(a action.ClockEvent) string {
 	case timers.Rebooted:
 		return "the computer was restarted"
 	}
-	return string(a.What) + " by " + length // of a time zone, and of a kind that is not known yet
+	return a.What + " by " + length // of a time zone, and of a kind that is not known yet
 }
 
 // lengthOf words the aim of a timer, which is the length of a count-down.
