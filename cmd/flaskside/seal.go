@@ -12,6 +12,7 @@ import (
 	"flaskside/logbook/check"
 	"flaskside/logbook/reach"
 	"flaskside/logbook/seal"
+	"flaskside/logbook/words"
 )
 
 // sealCommand signs the end of the chain.
@@ -66,7 +67,7 @@ func makeSeal(c *cobra.Command, at reach.At, key, out string) error {
 		said = c.OutOrStdout()
 	}
 	if made {
-		fmt.Fprintf(said, "a new key was made: %s (keep a copy of it, and away from others)\n", key)
+		fmt.Fprintf(said, "a new key was made: %s (keep a copy of it, and away from others)\n", words.Clean(key))
 	}
 	_, err = fmt.Fprintf(said, "sealed head %s\npublic key  %s\n", rep.Head, k.Public())
 	return err
