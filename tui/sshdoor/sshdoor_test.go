@@ -42,7 +42,7 @@ func TestAScreen(t *testing.T) {
 // TestOnlyAScreen: nothing else is to be had.
 func TestOnlyAScreen(t *testing.T) {
 	t.Parallel()
-	b := open(t, quick)
+	b := open(t, usual)
 	key := b.key("KT", "lead")
 	conn, err := b.dial(b.addr(), key)
 	if err != nil {
