@@ -280,7 +280,7 @@ func TestKeeperKilledAtWork(t *testing.T) {
 	var work sync.WaitGroup
 	for i, s := range all {
 		work.Go(func() { // a timer of one's own, over and over
-			for range 6 {
+			for range longrun.Times(4, 6) {
 				s.types("+3")
 				if i == 0 {
 					s.types("1")
@@ -289,7 +289,7 @@ func TestKeeperKilledAtWork(t *testing.T) {
 			}
 		})
 	}
-	time.Sleep(7 * time.Second)
+	time.Sleep(time.Duration(longrun.Times(5, 7)) * time.Second)
 	if err := keeper.cmd.Process.Kill(); err != nil {
 		t.Fatal(err)
 	}
@@ -380,6 +380,7 @@ func keyFile(t *testing.T, dir string) string {
 // TestPlainSSHD: the documented line in authorized_keys of an sshd of the computer is a screen
 // of the bench, of the person that it names, and of nobody else.
 func TestPlainSSHD(t *testing.T) {
+	longrun.Only(t, "the SSH server of the system")
 	t.Parallel() // it waits more than it works
 	sshd, err := exec.LookPath("/usr/sbin/sshd")
 	client, err2 := exec.LookPath("ssh")

@@ -175,7 +175,7 @@ func TestTerminal(t *testing.T) {
 	// 2 kB a second.
 	sent := func() int { tm.mu.Lock(); defer tm.mu.Unlock(); return tm.got }
 	before := sent()
-	const idle = 3 * time.Second
+	idle := time.Duration(longrun.Times(1, 3)) * time.Second
 	time.Sleep(idle)
 	if rate := float64(sent()-before) / idle.Seconds(); rate > 2000 {
 		t.Errorf("idle, the program sends %.0f bytes a second", rate)

@@ -32,7 +32,7 @@ import (
 
 var pictures = flag.Bool("update-pictures", false, "make the pictures of the board in testdata anew")
 
-// TestMain lets many tests wait at once in the long run, and ends the browser that they share.
+// TestMain lets many tests wait at once, and ends the browser that they share.
 func TestMain(m *testing.M) {
 	longrun.Waits(10)
 	code := m.Run()
@@ -70,9 +70,7 @@ var find sync.Mutex
 // chromium is a browser that may reach nothing but this computer.
 func chromium(t *testing.T) context.Context {
 	t.Helper()
-	if testing.Short() {
-		t.Skip("a browser takes long to start")
-	}
+	longrun.Only(t, "a browser")
 	find.Lock()
 	defer find.Unlock()
 	browserAt = browsertest.Find(t)
@@ -91,35 +89,11 @@ type tab struct {
 	said []string
 }
 
-// inTurn is the tab of a plain run, in which each test follows another; nil where none is open yet.
-var inTurn *tab
-
-// apart lets a test with a browser run beside the others, in a tab of its own, in the long run.
-func apart(t *testing.T) {
-	t.Helper()
-	if longrun.Set() {
-		t.Parallel()
-	}
-}
-
-// open gives a tab: one that is new in the long run, else the one of all tests, emptied.
 func open(t *testing.T, browser context.Context) *tab {
 	t.Helper()
-	if p := inTurn; p != nil {
-		p.t = t
-		p.do(chromedp.Navigate("about:blank"))
-		p.mu.Lock()
-		defer p.mu.Unlock()
-		p.said = nil
-		return p
-	}
 	ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewWindow(true)) // what is behind another is not painted
+	t.Cleanup(cancel)
 	p := &tab{t: t, ctx: ctx}
-	if longrun.Set() {
-		t.Cleanup(cancel)
-	} else {
-		inTurn = p
-	}
 	note := func(format string, a ...any) {
 		p.mu.Lock()
 		defer p.mu.Unlock()
@@ -275,23 +249,22 @@ func (w *wall) full() {
 
 // TestInABrowser holds what a person at the wall sees, in a real browser.
 func TestInABrowser(t *testing.T) {
-	apart(t)
+	t.Parallel()
 	browser := chromium(t)
 	w := hang(t, sysclock.New(), usual)
 	w.afternoon()
 
 	t.Run("both sizes, both themes", func(t *testing.T) {
-		apart(t)
+		t.Parallel()
 		type look struct {
 			wide, high int64
 			query, sys string
 			light      bool
 		}
-		looks := []look{{1024, 600, "?theme=light", "dark", true}, {1920, 1080, "", "dark", false}}
-		if longrun.Set() {
-			looks = append(looks, look{1024, 600, "", "dark", false}, look{1920, 1080, "?theme=dark", "light", false}, look{1920, 1080, "", "light", true})
-		}
-		for _, c := range looks {
+		for _, c := range []look{
+			{1024, 600, "?theme=light", "dark", true}, {1920, 1080, "", "dark", false}, {1024, 600, "", "dark", false},
+			{1920, 1080, "?theme=dark", "light", false}, {1920, 1080, "", "light", true},
+		} {
 			p := open(t, browser)
 			call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: c.sys}}})
 			p.do(chromedp.EmulateViewport(c.wide, c.high), chromedp.Navigate(w.url()+c.query))
@@ -326,8 +299,7 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("a full bench", func(t *testing.T) {
-		longrun.Only(t, "a bench of 24 flasks on the wall")
-		apart(t)
+		t.Parallel()
 		full := hang(t, sysclock.New(), usual)
 		full.full()
 		for _, c := range [][2]int64{{1920, 1080}, {1024, 600}} {
@@ -350,7 +322,7 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("counts as the bench does", func(t *testing.T) {
-		apart(t)
+		t.Parallel()
 		p := open(t, browser)
 		p.do(chromedp.Navigate(w.url()))
 		p.until("it is live", isLive)
@@ -390,7 +362,7 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("what is recorded is shown", func(t *testing.T) {
-		apart(t)
+		t.Parallel()
 		w := hang(t, sysclock.New(), usual)
 		w.afternoon()
 		p := open(t, browser)
@@ -402,7 +374,7 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("what a screen reader hears", func(t *testing.T) {
-		apart(t)
+		t.Parallel()
 		p := open(t, browser)
 		p.do(chromedp.Navigate(w.url()))
 		p.until("it is live", isLive)
@@ -444,15 +416,11 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("no script runs", func(t *testing.T) {
-		apart(t)
-		w := hang(t, sysclock.New(), hurried())
+		t.Parallel()
+		w := hang(t, sysclock.New(), usual)
 		w.afternoon()
 		p := open(t, browser)
-		scripts := func(off bool) {
-			call(p, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: off})
-		}
-		scripts(true)
-		defer scripts(false)
+		call(p, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 		p.do(chromedp.Navigate(w.url()))
 		// In one look: the page soon fetches itself anew.
 		still := ""
@@ -466,13 +434,11 @@ func TestInABrowser(t *testing.T) {
 	})
 
 	t.Run("no news ever comes", func(t *testing.T) {
-		longrun.Only(t, "a page that its script never fills")
-		apart(t)
-		w := hang(t, sysclock.New(), hurried())
+		t.Parallel()
+		w := hang(t, sysclock.New(), usual)
 		w.afternoon()
 		p := open(t, browser)
 		call(p, network.Enable, network.EnableParams{})
-		defer call(p, network.Disable, cdp.Empty{})
 		call(p, network.SetBlockedURLs, network.SetBlockedURLsParams{URLPatterns: []*network.BlockPattern{{URLPattern: "http://*:*/*/news*", Block: true}}})
 		p.do(chromedp.Navigate(w.url()))
 		if eval[bool](p, showsRun) {
@@ -483,26 +449,14 @@ func TestInABrowser(t *testing.T) {
 	})
 }
 
-// hurried are bounds for tests that wait for a page to be old: shorter ones in a plain run.
-func hurried() limits {
-	lim := usual
-	if !longrun.Set() {
-		lim.pulse, lim.old, lim.stream = 500*time.Millisecond, 2*time.Second, 1500*time.Millisecond
-	}
-	return lim
-}
-
 // TestNewsStops: whatever it is by which news stops, the page is dimmed under the age of what it
 // shows, nothing runs on it and nothing is ready; and it comes back by itself.
 func TestNewsStops(t *testing.T) {
-	apart(t)
+	t.Parallel()
 	browser := chromium(t)
 	stops := func(how string, lim limits, stop, again func(*wall, *tab)) {
 		t.Run(how, func(t *testing.T) {
-			if how != "the bench is killed" {
-				longrun.Only(t, "one more way in which news stops")
-			}
-			apart(t)
+			t.Parallel()
 			w := hang(t, sysclock.New(), lim)
 			w.afternoon()
 			p := open(t, browser)
@@ -535,12 +489,12 @@ func TestNewsStops(t *testing.T) {
 		return func(_ *wall, p *tab) { p.do(chromedp.Evaluate[chromedp.Void](s)) }
 	}
 	served := func(w *wall, _ *tab) { w.serve(w.board.Addr().String(), w.board.lim) }
-	stops("the bench looks at nothing any more", hurried(), func(w *wall, _ *tab) { w.board.looking.Lock() }, func(w *wall, _ *tab) { w.board.looking.Unlock() })
+	stops("the bench looks at nothing any more", usual, func(w *wall, _ *tab) { w.board.looking.Lock() }, func(w *wall, _ *tab) { w.board.looking.Unlock() })
 	stops("the clock of the day jumps", usual, script(`const day = Date.now; Date.now = () => day() + 3600000`), func(*wall, *tab) {})
 	stops("the screen slept, and its steady clock stood still", usual,
 		script(`const was = performance.now(); performance.now = () => was; const before = Date.now; Date.now = () => before() + 2000`), script(`delete performance.now`))
-	stops("the bench is closed", hurried(), func(w *wall, _ *tab) { w.board.Close() }, served)
-	stops("the bench is killed", hurried(), func(w *wall, _ *tab) { _ = w.board.srv.Close() }, served)
+	stops("the bench is closed", usual, func(w *wall, _ *tab) { w.board.Close() }, served)
+	stops("the bench is killed", usual, func(w *wall, _ *tab) { _ = w.board.srv.Close() }, served)
 }
 
 // TestPictures makes the pictures of the README.

@@ -102,6 +102,7 @@ func TestMain(m *testing.M) {
 // serve gives the server, of the PostgreSQL on this machine, and a new database in it.
 func serve(t testing.TB) (r *real, database string) {
 	t.Helper()
+	longrun.Only(t, "a PostgreSQL server")
 	if served == nil {
 		r := found(t)
 		dir, err := os.MkdirTemp("", "flaskside-pg-")
