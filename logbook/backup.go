@@ -15,6 +15,7 @@ import (
 	"flaskside/logbook/action"
 	"flaskside/logbook/check"
 	"flaskside/logbook/disk"
+	"flaskside/logbook/words"
 )
 
 // Check looks through a book as [Verify] does, best in a process of its own.
@@ -215,7 +216,7 @@ func (r Restored) Text(w io.Writer) error {
 	for _, name := range r.Aside {
 		fmt.Fprintf(w, "its journal, with all that was given up, is kept as %s\n", filepath.Base(name))
 	}
-	_, err := fmt.Fprintf(w, "restored: %d records, head %s\n", r.Report.Records, r.Report.Head)
+	_, err := fmt.Fprintf(w, "restored: %s, head %s\n", words.Count(int(r.Report.Records), "record", "records"), r.Report.Head)
 	return err
 }
 

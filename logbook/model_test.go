@@ -120,9 +120,9 @@ func (w *walk) draw() action.Action {
 	return a
 }
 
-// words of a refusal; of a question for a reason, what it asks about: which of two
+// saidBy gives the words of a refusal; of a question for a reason, what it asks about: which of two
 // flasks in one press it names is all one.
-func words(err error) string {
+func saidBy(err error) string {
 	var ask *bench.NeedsReason
 	switch {
 	case err == nil:
@@ -150,7 +150,7 @@ func (w *walk) one(a action.Action) {
 		return
 	}
 	want, wantErr := w.m.add(a, w.now())
-	if words(err) != words(wantErr) {
+	if saidBy(err) != saidBy(wantErr) {
 		w.t.Fatalf("%+v: the book says %v, the model %v", a.Body, err, wantErr)
 	}
 	if err != nil {
@@ -185,7 +185,7 @@ func (w *walk) batch() {
 	switch {
 	case bad < 0 && (err != nil || len(got) != len(as)):
 		w.t.Fatalf("%d actions: %d recorded, %v", len(as), len(got), err)
-	case bad >= 0 && (!errors.As(err, &line) || line.Index != bad || words(line.Err) != words(wantErr)):
+	case bad >= 0 && (!errors.As(err, &line) || line.Index != bad || saidBy(line.Err) != saidBy(wantErr)):
 		w.t.Fatalf("%d actions: %v, the model says of number %d: %v", len(as), err, bad+1, wantErr)
 	}
 	for _, s := range got {

@@ -11,6 +11,7 @@ import (
 	"flaskside/logbook"
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 	"flaskside/timers"
 	"flaskside/timers/each"
 )
@@ -325,7 +326,7 @@ func (m *sight) drawOff(f *frame, a area) {
 			for _, g := range gs[i:] {
 				n += len(g.flasks)
 			}
-			f.put(a.x+1, a.y+i, a.w-2, plain, fmt.Sprintf("/  %d flasks more in baths or on no place", n))
+			f.put(a.x+1, a.y+i, a.w-2, plain, "/  "+words.Count(n, "flask", "flasks")+" more in baths or on no place")
 			return
 		}
 		m.drawGroup(f, area{a.x, a.y + i, a.w, 1}, gs[i])

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -10,6 +11,7 @@ import (
 	"flaskside/logbook/check"
 	"flaskside/logbook/door"
 	"flaskside/logbook/mirror/upkeep"
+	"flaskside/logbook/words"
 	"flaskside/timers/sysclock"
 )
 
@@ -31,16 +33,29 @@ func backupCommand(o *options) *cobra.Command {
 		Example: "flaskside backup /media/stick/2026-11-25.db",
 		Args:    oneFile,
 		RunE: func(c *cobra.Command, args []string) error {
+			beside, err := check.JournalFiles(o.book) // before the copy is made, so that they cannot be ahead
+			if err != nil {
+				return err
+			}
 			snapshot, done, err := o.at().Snapshot()
 			if err != nil {
 				return check.Damaged(err)
 			}
 			defer done()
-			rep, err := logbook.Backup(o.book, args[0], snapshot, checking(c.Context()))
+			var outside []check.Fault
+			rep, err := logbook.Backup(o.book, args[0], snapshot, func(path string) (check.Report, error) {
+				rep, err := apartly(c.Context())(path, check.Verifying{Journals: beside, Beside: o.book})
+				outside = rep.Outside()
+				rep.Faults = slices.DeleteFunc(rep.Faults, func(f check.Fault) bool { return f.Kind == check.FaultJournal || f.Kind == check.FaultFork })
+				return rep, err
+			})
 			if err != nil {
 				return check.Damaged(err)
 			}
-			_, err = fmt.Fprintf(c.OutOrStdout(), "%s: %d records, head %s, %d bytes, checked, no fault\n", args[0], rep.Records, rep.Head, rep.Bytes)
+			_, err = fmt.Fprintf(c.OutOrStdout(), "%s: %s, head %s, %d bytes, checked, no fault\n", args[0], words.Count(int(rep.Records), "record", "records"), rep.Head, rep.Bytes)
+			if err == nil && len(outside) > 0 {
+				err = check.Unsoundly("the backup is as the logbook is, but records are known that neither holds: %s", outside[0])
+			}
 			return err
 		},
 	}

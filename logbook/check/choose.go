@@ -13,6 +13,7 @@ import (
 
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 	"flaskside/timers/each"
 )
 
@@ -228,7 +229,7 @@ func (s *Scan) sameAction(c Pick, r record.Record) (bool, error) {
 func (s *Scan) Others() (out []string) {
 	for source, owner := range s.of {
 		if owner != 0 && owner != s.main && s.found[source] > 0 {
-			out = append(out, fmt.Sprintf("%s (%s) is of another book, with %d records", filepath.Base(s.sources[source].name), s.owners[owner], s.found[source]))
+			out = append(out, fmt.Sprintf("%s (%s) is of another book, with %s", filepath.Base(s.sources[source].name), s.owners[owner], words.Count(int(s.found[source]), "record", "records")))
 		}
 	}
 	slices.Sort(out)

@@ -13,6 +13,7 @@ import (
 
 	"flaskside/logbook/layout"
 	"flaskside/logbook/record"
+	"flaskside/logbook/words"
 )
 
 // short is a record of the book as the journals are held against it: with its 8 bytes of
@@ -67,7 +68,7 @@ func (v *verifier) journals() {
 		j.readOn(0) // nothing follows
 	}
 	for name, n := range j.foreign {
-		v.rep.Others = append(v.rep.Others, fmt.Sprintf("%s is of another book, with %d records", name, n))
+		v.rep.Others = append(v.rep.Others, fmt.Sprintf("%s is of another book, with %s", name, words.Count(int(n), "record", "records")))
 	}
 	slices.Sort(v.rep.Others)
 	for _, s := range j.spoilt {

@@ -66,6 +66,16 @@ func (r Report) Sound(then string) error {
 	return Unsoundly("the logbook has %d faults: %s", len(r.Faults), then)
 }
 
+// Outside gives the histories that stand in the journals beside a book and not in it.
+func (r Report) Outside() (out []Fault) {
+	for _, f := range r.Faults {
+		if f.Branch != nil {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 // Anew finds a fault that a book made anew must not have, whatever is lost.
 func (r Report) Anew() error {
 	for _, f := range r.Faults {
@@ -92,7 +102,7 @@ func (s Salvaged) Text(w io.Writer, to string, journals int) (err error) {
 			_, err = fmt.Fprintf(w, format+"\n", a...)
 		}
 	}
-	line("%s: %d records, head %s", to, s.Records, s.Head)
+	line("%s: %s, head %s", to, words.Count(int(s.Records), "record", "records"), s.Head)
 	line("found    %d in the logbook, %d in %s", s.File, s.Journal, words.Count(journals, "journal", "journals"))
 	for _, o := range s.Others {
 		line("left out %s", words.Clean(o))

@@ -6,6 +6,7 @@ import (
 
 	"flaskside/logbook/action"
 	"flaskside/logbook/bench"
+	"flaskside/logbook/words"
 	"flaskside/timers/each"
 )
 
@@ -71,7 +72,7 @@ func (s Sheet) signedOff() []string {
 	case 1:
 		out = append(out, "CHANGED SINCE THE SIGN-OFF, by 1 record:")
 	default:
-		out = append(out, fmt.Sprintf("CHANGED SINCE THE SIGN-OFF, by %d records:", len(changed)))
+		out = append(out, fmt.Sprintf("CHANGED SINCE THE SIGN-OFF, by %s:", words.Count(len(changed), "record", "records")))
 	}
 	for _, it := range changed[:min(len(changed), signedLines)] {
 		out = append(out, fmt.Sprintf("record %d, %s  %s%s", it.Seq, s.clock(it.Record.Stamp.At), by(it.Action.By), s.teller().Tell(it.Action.Body)))

@@ -63,7 +63,10 @@ type BookFacts struct {
 	Bytes   int64     `json:"bytes"`
 	Records uint64    `json:"records"`
 	Gone    bool      `json:"journal_gone,omitempty"` // it had journals beside it, and none is left
-	First   time.Time `json:"first,omitzero"`         // when the first record was written
+	Looked  bool      `json:"looked_through"`         // all of it, and the journals beside it, now
+	Faults  []string  `json:"faults,omitempty"`       // seen then
+	Beside  []string  `json:"journal_faults,omitempty"`
+	First   time.Time `json:"first,omitzero"` // when the first record was written
 	Last    time.Time `json:"last,omitzero"`
 }
 

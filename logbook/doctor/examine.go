@@ -16,17 +16,21 @@ const otherDisk = "keep the logbook on a disk of this computer: --book FILE"
 
 func book(f Facts) []Finding {
 	b := f.Book
-	x := Finding{Level: Fine, Part: "logbook", Found: fmt.Sprintf("%d records, %s", b.Records, disk.Size(b.Bytes))}
+	x := Finding{Level: Fine, Part: "logbook", Found: words.Count(int(b.Records), "record", "records") + ", " + disk.Size(b.Bytes)}
 	if !b.Last.IsZero() {
 		x.Found += ", the last of " + clock(b.Last)
+	}
+	looked := "; flaskside verify looks through every record"
+	if b.Looked && len(b.Faults) == 0 {
+		looked = "; looked through now, no fault"
 	}
 	switch b.State {
 	case NoBook:
 		x.Found, x.Means = "none yet", "the bench makes one when it is first opened"
 	case Free:
-		x.Means = "no program has it open; flaskside verify looks through every record"
+		x.Means = "no program has it open" + looked
 	case Running:
-		x.Means = "a bench has it open and answers (" + b.Why + ")"
+		x.Means = "a bench has it open and answers (" + b.Why + ")" + looked
 	case Held:
 		x.Level, x.Means = Warn, "another program has it open and does not answer"+b.Why
 		x.Do = "end that program, or wait until it has done"
@@ -40,10 +44,24 @@ func book(f Facts) []Finding {
 	if b.Gone {
 		out = append(out, Finding{Warn, "journal", "gone: the logbook had one beside it", "were the logbook damaged, salvage would have nothing else to read", "put it back; else a new one begins with the next record"})
 	}
+	if len(b.Faults) > 0 {
+		out = append(out, Finding{Lose, "records", firstOf(b.Faults), "the logbook is not as it was written", "flaskside verify tells all, flaskside salvage brings together what is left"})
+	}
+	if len(b.Beside) > 0 {
+		out = append(out, Finding{Warn, "journal", firstOf(b.Beside), "the logbook and what was written beside it do not agree", "flaskside verify tells all"})
+	}
 	if by := b.Last.Sub(f.At); by > ahead {
 		out = append(out, Finding{Warn, "last record", "written " + words.Rough(by) + " from now, " + clock(b.Last), "the clock was ahead then, or is behind now", "set the clock before the next record"})
 	}
 	return out
+}
+
+// firstOf tells the first fault, and how many more there are.
+func firstOf(faults []string) string {
+	if n := len(faults) - 1; n > 0 {
+		return faults[0] + "; and " + strconv.Itoa(n) + " more"
+	}
+	return faults[0]
 }
 
 func fileSystem(f Facts) []Finding {
@@ -111,7 +129,7 @@ func room(f Facts) []Finding {
 		takes = append(takes, "journal "+disk.Size(j))
 	}
 	if f.Backup.Count > 0 {
-		takes = append(takes, fmt.Sprintf("%d backups %s", f.Backup.Count, disk.Size(f.Backup.Bytes)))
+		takes = append(takes, words.Count(f.Backup.Count, "backup", "backups")+" "+disk.Size(f.Backup.Bytes))
 	}
 	var others int64
 	var names []string
@@ -248,7 +266,7 @@ func backup(f Facts) []Finding {
 		x.Level, x.Found, x.Means = Note, "none yet", "one is made each day when the bench is left"
 		return []Finding{x}
 	}
-	x.Found = fmt.Sprintf("%s of %s, %d records", base(b.File), clock(b.At), b.Records)
+	x.Found = fmt.Sprintf("%s of %s, %s", base(b.File), clock(b.At), words.Count(int(b.Records), "record", "records"))
 	switch {
 	case b.Err != "":
 		x.Level, x.Means, x.Do = Warn, "it could not be checked: "+b.Err, leave

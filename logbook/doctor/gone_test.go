@@ -28,4 +28,20 @@ func TestWhatIsMissingIsToldOf(t *testing.T) {
 	if s := said(); strings.Contains(s, "no folder") {
 		t.Errorf("a folder beside the book is made when it is needed:\n%s", s)
 	}
+	if s := said(); strings.Contains(s, "no fault") {
+		t.Errorf("nobody looked through it:\n%s", s)
+	}
+	f.Book.Looked = true
+	if s := said(); !strings.Contains(s, "warn journal: gone") || strings.Contains(s, "lose records") {
+		t.Errorf("looked through:\n%s", s)
+	}
+	f.Book.Faults, f.Book.Beside = []string{"record 3: changed", "record 4: changed"}, []string{"another history"}
+	if s := said(); !strings.Contains(s, string(Lose)+" records: record 3: changed; and 1 more; ") || !strings.Contains(s, string(Warn)+" journal: another history; ") {
+		t.Errorf("with faults:\n%s", s)
+	}
+	for _, x := range Examine(f) {
+		if strings.Contains(x.Means, "no fault") && x.Part == "logbook" {
+			t.Errorf("with faults it says %q", x.Means)
+		}
+	}
 }

@@ -1,13 +1,15 @@
 package doctor
 
 import (
-	"flaskside/logbook/tables"
 	"fmt"
 	"io"
 	"strings"
 	"unicode/utf8"
 
 	"github.com/charmbracelet/x/ansi"
+
+	"flaskside/logbook/tables"
+	"flaskside/logbook/words"
 )
 
 // wide is how many columns the text takes, so that it fits the smallest window.
@@ -57,7 +59,9 @@ func sum(all []Finding) string {
 	case attention == 0:
 		return "no problems found"
 	case losing == 0:
-		return fmt.Sprintf("%d things to look at", attention)
+		return words.Count(attention, "thing", "things") + " to look at"
+	case attention == 1:
+		return "1 thing to look at, and it could lose records"
 	}
-	return fmt.Sprintf("%d things to look at, %d of them could lose records", attention, losing)
+	return fmt.Sprintf("%d things to look at, %d of which could lose records", attention, losing)
 }

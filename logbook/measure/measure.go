@@ -27,9 +27,10 @@ import (
 // commitsMeasured is enough for a median, and over in half a second on a slow disk.
 const commitsMeasured = 50
 
-// All looks at everything that the doctor judges but the terminal; look goes through a backup. What cannot be measured is left
+// All looks at everything that the doctor judges but the terminal; whole goes through the logbook
+// and the journals beside it, look through a backup. What cannot be measured is left
 // out, or says why; nothing stops it but ctx.
-func All(ctx context.Context, path string, clock timers.Clock, look logbook.Check) doctor.Facts {
+func All(ctx context.Context, path string, clock timers.Clock, whole func() (check.Report, error), look logbook.Check) doctor.Facts {
 	now := clock.Read()
 	f := doctor.Facts{At: now.Wall, Owned: runtime.GOOS != "windows", Clock: doctor.ClockFacts{Source: sysclock.Source(), BootID: now.BootID, Boot: now.Boot, Keeping: sysclock.WallKeeping()}}
 	f.Zone.Name = now.Wall.Location().String()
@@ -40,6 +41,7 @@ func All(ctx context.Context, path string, clock timers.Clock, look logbook.Chec
 		f.Volume.Volume = v
 	}
 	settings := lookAtBook(&f.Book, path, clock)
+	lookThrough(&f.Book, whole)
 	f.Files = lookBeside(path)
 	f.Left = disk.UnfinishedIn(filepath.Dir(path), strings.TrimSuffix(filepath.Base(path), ".db"))
 	if folder := logbook.BackupFolder(path, settings.Backup.Folder); folder != filepath.Dir(path) {
@@ -119,6 +121,26 @@ func lookAtBook(b *doctor.BookFacts, path string, clock timers.Clock) house.Hous
 		}
 	}
 	return settings
+}
+
+// lookThrough looks through all of a logbook that can be read, and the journals beside it.
+func lookThrough(b *doctor.BookFacts, whole func() (check.Report, error)) {
+	if b.State != doctor.Free && b.State != doctor.Running {
+		return
+	}
+	rep, err := whole()
+	if err != nil {
+		return // what is wrong with it is told by what else was looked at
+	}
+	b.Looked = true
+	for _, f := range rep.Faults {
+		switch {
+		case f.Kind != check.FaultJournal && f.Kind != check.FaultFork:
+			b.Faults = append(b.Faults, f.String())
+		case !b.Gone || f.Branch != nil: // that all are gone is told
+			b.Beside = append(b.Beside, f.String())
+		}
+	}
 }
 
 // lookBeside lists the folder of a logbook and what lies there by its name.

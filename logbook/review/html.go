@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"flaskside/logbook/stats"
+	"flaskside/logbook/words"
 	"flaskside/timers/each"
 )
 
@@ -74,7 +75,7 @@ func (r Review) sheet() sheet {
 	c := r.Corrections
 	s := sheet{Title: r.title(), Lab: r.Lab, Head: r.head(), Chain: r.Head, Any: len(r.Flasks) > 0, Without: joined(r.without()),
 		Notes: notes{noteShares, notePeople, noteDough, noteTimes, noteFisher + " " + noteSmall, "", r.noteMany(), noteLow + " " + r.Boil.words() + " " + noteFixed, noteLimits},
-		Corrections: fmt.Sprintf("%d records of this time; %d corrected, %d undone (%s %%).", c.Records, c.Corrected, c.TakenBack,
+		Corrections: fmt.Sprintf("%s of this time; %d corrected, %d undone (%s %%).", words.Count(c.Records, "record", "records"), c.Corrected, c.TakenBack,
 			percent(share(c.Corrected+c.TakenBack, c.Records).Value)),
 		DoughOf: ofWords(r.Dough.Inside), DoughRate: rateWords(r.Dough.Inside), DoughSmall: small(r.Dough.Inside.N),
 		DoughRest: fmt.Sprintf("%d before it, %d after it; %s without a mix recorded.", r.Dough.Before, r.Dough.After, flasks(r.Dough.NoMix)),

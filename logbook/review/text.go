@@ -265,7 +265,7 @@ func (r Review) textCorrections(p *page) {
 	p.section("CORRECTIONS")
 	c := r.Corrections
 	s := share(c.Corrected+c.TakenBack, c.Records)
-	p.say("%d records of this time; %d corrected, %d undone (%s %%).", c.Records, c.Corrected, c.TakenBack, percent(s.Value))
+	p.say("%s of this time; %d corrected, %d undone (%s %%).", words.Count(c.Records, "record", "records"), c.Corrected, c.TakenBack, percent(s.Value))
 	if len(c.Kinds) == 0 {
 		return
 	}
