@@ -229,7 +229,7 @@ func (s *Scan) sameAction(c Pick, r record.Record) (bool, error) {
 func (s *Scan) Others() (out []string) {
 	for source, owner := range s.of {
 		if owner != 0 && owner != s.main && s.found[source] > 0 {
-			out = append(out, fmt.Sprintf("%s (%s) is of another book, with %s", filepath.Base(s.sources[source].name), s.owners[owner], words.Count(int(s.found[source]), "record", "records")))
+			out = append(out, fmt.Sprintf("%s (%s) is of another book, with %s", filepath.Base(s.sources[source].name), s.owners[owner], words.Count(s.found[source], "record", "records")))
 		}
 	}
 	slices.Sort(out)
