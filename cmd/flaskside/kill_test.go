@@ -20,7 +20,7 @@ import (
 	"flaskside/timers/sysclock"
 )
 
-var benchKills = flag.Int("bench-kills", longrun.Times(6, 200), "how often the real program is killed while others write through its door")
+var benchKills = flag.Int("bench-kills", longrun.Times(4, 200), "how often the real program is killed while others write through its door")
 
 // TestKillBench kills the real program, kill -9, at random instants while three others
 // write through its door and its screen draws. Each record that was acknowledged at the

@@ -97,6 +97,7 @@ func giveUp(seed uint64, s TrendSettings, flasks, most int, z Size) (all, closed
 // Whether a flask was given up depends on what was seen of it, which is in its trials: they
 // teach without bias, while the closed ones alone flatter the lab.
 func TestFlasksGivenUpTeachToo(t *testing.T) {
+	longrun.Only(t, "a statistic of flasks that were given up")
 	longrun.SkipUnderRace(t)
 	truth := HouseDefaults()
 	truth.Prior.Large = Prior{FirstG: 18, FirstSD: 0.5, Kept: 0.62, KeptSD: 0.2}

@@ -440,6 +440,7 @@ func TestOddFlasks(t *testing.T) {
 
 // TestLongBook reads the latest records of a long book, in bounded time.
 func TestLongBook(t *testing.T) {
+	longrun.Only(t, "a book of years")
 	s := newShop(1)
 	s.recs = make([]record.Record, 0, maxRecords+600)
 	for len(s.recs) < maxRecords+500 {

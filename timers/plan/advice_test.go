@@ -10,6 +10,7 @@ import (
 
 // Played by the advice of the bench the days of the reference cost no more than by its simple rule, and lose fewer doughs.
 func TestTheAdviceOfTheBenchLosesNoMoreThanTheSimpleRule(t *testing.T) {
+	longrun.Only(t, "a statistic of whole days")
 	var simple, advised []float64
 	lost := [2]float64{}
 	for _, day := range ref.Scenarios {

@@ -108,6 +108,7 @@ func TestClassesOfDaysCostWhatTheReferenceSays(t *testing.T) {
 // On days it was not picked on, the plan picked is never worse than the best simple rule by more than two standard
 // errors, and costs what the reference's pick does; putting mixes off loses nothing either.
 func TestPickIsNoWorseThanTheBestSimpleRule(t *testing.T) {
+	longrun.Only(t, "a statistic of whole days")
 	ctx := context.Background()
 	var got, want []figure
 	for _, day := range ref.Scenarios {

@@ -77,6 +77,7 @@ func notLowest(table ShiftTable) string {
 
 // In every row the look-ahead loses the fewest, or is within two standard errors of what does.
 func TestLookAheadLosesFewest(t *testing.T) {
+	longrun.Only(t, "a statistic of whole shifts")
 	n, draws := *shifts, defaultDraws
 	if n == 0 {
 		n, draws = longrun.Times(8, 14), 16
