@@ -121,7 +121,7 @@ func TestKeep(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	act := `{"id":"t","at":"` + time.Now().Format(time.RFC3339) + `","by":"KT","act":"timer-start","body":{"label":"soak","count":"down","aim_s":5}}`
+	act := `{"id":"t","at":"` + time.Now().Format(time.RFC3339) + `","by":"KT","why":"8","act":"timer-start","body":{"label":"soak","count":"down","aim_s":2}}`
 	rec := exec.Command(bin, "record", "--book", book)
 	rec.Stdin = strings.NewReader(act)
 	if out, err := rec.CombinedOutput(); err != nil {

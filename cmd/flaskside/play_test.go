@@ -19,7 +19,8 @@ import (
 	"flaskside/timers/longrun"
 )
 
-// play is the run of one script: how it starts the program. In the long run each start is a
+// play is the run of one script: how it starts the program. In the long run, and where races are
+// looked for (what a start leaves behind still reads the zone), each start is a
 // process of its own. In a plain run the program runs within the tests, one script after the
 // other: a start costs ten times what most commands do, and there are nine hundred.
 type play struct{ in string }
@@ -46,7 +47,7 @@ func input(ts *testscript.TestScript, neg bool, args []string) {
 func (p *play) run(ts *testscript.TestScript, args []string) int {
 	in := p.in
 	p.in = ""
-	if longrun.Set() {
+	if longrun.Set() || longrun.Raced() {
 		cmd := exec.Command("flaskside", args...)
 		cmd.Env = os.Environ()
 		for _, name := range scriptEnv {
