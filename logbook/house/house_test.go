@@ -117,7 +117,7 @@ func randomHouse(t *rapid.T) House {
 	h.Cases = rapid.SampledFrom([]string{"", `K-\d{4}`, "[a'b]+"}).Draw(t, "cases")
 	h.Remount.PinLimitMM = num(0, 20)
 	h.Crew = rapid.SliceOfNDistinct(name, 0, 4, rapid.ID).Draw(t, "crew")
-	for i, by := range rapid.SliceOfNDistinct(name, 0, 3, rapid.ID).Draw(t, "people") {
+	for i, by := range rapid.SliceOfNDistinct(name, 0, 3, func(by string) string { return strings.ToLower(strings.TrimSpace(by)) }).Draw(t, "people") {
 		p := Person{By: by, Role: leads}
 		if i > 0 {
 			p.Role, p.Away = rapid.SampledFrom(roles).Draw(t, "role"), rapid.Bool().Draw(t, "away")
