@@ -29,14 +29,12 @@ func backupCommand(o *options) *cobra.Command {
 		Use:   "backup FILE",
 		Short: "Copy the logbook to a file, also while the bench runs",
 		Long: "Writes a copy beside FILE, syncs it, looks through it as verify does, and only then gives it\n" +
-			"its name. An older copy of the same logbook stays until then.",
+			"its name. An older copy of the same logbook stays until then. Where the journal beside the logbook\n" +
+			"holds records that the logbook does not, the copy is made all the same, says so, and ends with 3.",
 		Example: "flaskside backup /media/stick/2026-11-25.db",
 		Args:    oneFile,
 		RunE: func(c *cobra.Command, args []string) error {
-			beside, err := check.JournalFiles(o.book) // before the copy is made, so that they cannot be ahead
-			if err != nil {
-				return err
-			}
+			beside, jerr := check.JournalFiles(o.book) // before the copy is made, so that they cannot be ahead
 			snapshot, done, err := o.at().Snapshot()
 			if err != nil {
 				return check.Damaged(err)
@@ -53,8 +51,12 @@ func backupCommand(o *options) *cobra.Command {
 				return check.Damaged(err)
 			}
 			_, err = fmt.Fprintf(c.OutOrStdout(), "%s: %s, head %s, %d bytes, checked, no fault\n", args[0], words.Count(int(rep.Records), "record", "records"), rep.Head, rep.Bytes)
-			if err == nil && len(outside) > 0 {
+			switch {
+			case err != nil:
+			case len(outside) > 0:
 				err = check.Unsoundly("the backup is as the logbook is, but records are known that neither holds: %s", outside[0])
+			case jerr != nil:
+				err = check.Unsoundly("the backup is as the logbook is; the journal beside it could not be looked through: %w", jerr)
 			}
 			return err
 		},

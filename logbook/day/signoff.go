@@ -66,14 +66,10 @@ func (s Sheet) signedOff() []string {
 		out = append(out, fmt.Sprintf("%s by %s, %s%s.", word, it.Action.By, s.moment(it.Stamp.At), late))
 	}
 	changed := s.since(all[len(all)-1])
-	switch len(changed) {
-	case 0:
+	if len(changed) == 0 {
 		return append(out, "Nothing on this sheet was entered or changed since.")
-	case 1:
-		out = append(out, "CHANGED SINCE THE SIGN-OFF, by 1 record:")
-	default:
-		out = append(out, fmt.Sprintf("CHANGED SINCE THE SIGN-OFF, by %s:", words.Count(len(changed), "record", "records")))
 	}
+	out = append(out, fmt.Sprintf("CHANGED SINCE THE SIGN-OFF, by %s:", words.Count(len(changed), "record", "records")))
 	for _, it := range changed[:min(len(changed), signedLines)] {
 		out = append(out, fmt.Sprintf("record %d, %s  %s%s", it.Seq, s.clock(it.Record.Stamp.At), by(it.Action.By), s.teller().Tell(it.Action.Body)))
 	}

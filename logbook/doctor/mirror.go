@@ -1,7 +1,6 @@
 package doctor
 
 import (
-	"flaskside/logbook/words"
 	"fmt"
 	"strings"
 	"time"
@@ -60,7 +59,7 @@ func mirrored(f Facts) []Finding {
 	}
 	var means, do []string
 	warn := func(what, mend string) { x.Level, means, do = Warn, append(means, what), append(do, mend) }
-	lacks := fmt.Sprintf("it lacks the newest %s, since %s", words.Count(int(m.Behind), "record", "records"), clock(m.LackSince))
+	lacks := fmt.Sprintf("it lacks the newest %d records, since %s", m.Behind, clock(m.LackSince))
 	if m.Behind == 1 {
 		lacks = "it lacks the newest record, since " + clock(m.LackSince)
 	}
