@@ -311,7 +311,7 @@ func (a Correct) tell(t Teller) string {
 		s += ": now " + said
 	}
 	if !at.IsZero() {
-		s += ", done at " + at.Format("15:04")
+		s += ", done " + at.Format("Mon 2 Jan 15:04 (UTC-07:00)") // the record may be shown in another zone, and on another day
 	}
 	return s
 }
